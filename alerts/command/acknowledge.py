@@ -1,0 +1,54 @@
+"""`leeside acknowledge`: append the event, wait for the turn that applies it."""
+
+from __future__ import annotations
+
+__all__ = ["run_acknowledge"]
+
+import getpass
+import time
+from pathlib import Path
+
+from alerts.command.opening import open_cellar, wall_ms
+from alerts.errors import NoAnswer
+from ingest.store import Store
+from ingest.store.operator import append_event, outcome_of
+from ingest.store.pulse import pulses
+
+WAIT_S = 3.0
+LOOK_EVERY_S = 0.05
+
+
+def run_acknowledge(file: Path, alarm: str, who: str | None, note: str) -> int:
+    """Exit code 0 when it is acknowledged, 1 when there was nothing to acknowledge."""
+    with open_cellar(file) as (_, store):
+        event = append_event(store, "acknowledge", alarm, who or _user(), note, wall_ms())
+        outcome = _await_outcome(store, event)
+    print(outcome)
+    return 0 if outcome.startswith("acknowledged") else 1
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a system user without a name
+        return "somebody"
+
+
+def _await_outcome(store: Store, event: int) -> str:
+    deadline = time.monotonic() + WAIT_S
+    while time.monotonic() < deadline:
+        outcome = outcome_of(store, event)
+        if outcome is not None:
+            return outcome
+        # Another process writes the answer; SQLite has nothing to wait on.
+        time.sleep(LOOK_EVERY_S)
+    beat = pulses(store).get("alerts")
+    lived = (
+        "it never ran on this store"
+        if beat is None
+        else f"its last sign of life is {(wall_ms() - beat.at_ms) // 1000} s old"
+    )
+    raise NoAnswer(
+        f"leeside did not answer within {WAIT_S:g} s: is `leeside run` running ({lived})? "
+        "What you wrote is kept and will be applied when it runs."
+    )

@@ -1,0 +1,90 @@
+"""`leeside alarms`: what stands, or the whole alarm journal."""
+
+from __future__ import annotations
+
+__all__ = ["alarm_json", "alarm_line", "run_alarms"]
+
+import json
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from alerts.command.opening import open_cellar, wall_ms
+from alerts.page.shown import local_time, quantity_word, value_shown
+from alerts.page.standing import AlarmStanding, standing
+from ingest.store.alarms import transitions
+from ingest.times import iso_utc
+
+
+def run_alarms(file: Path, *, everything: bool, as_json: bool) -> int:
+    """Print alarms; exit code 1 while one stands."""
+    now_ms = wall_ms()
+    with open_cellar(file) as (cellar, store):
+        view = standing(cellar, store, now_ms)
+        journal = transitions(store) if everything else []
+    zone, units = cellar.site.zone, cellar.site.units
+    if as_json:
+        out: dict[str, object] = {"alarms": [alarm_json(alarm) for alarm in view.alarms]}
+        if everything:
+            out["journal"] = [{**row._asdict(), "at": iso_utc(row.at_ms)} for row in journal]
+        print(json.dumps(out, indent=2, ensure_ascii=False))
+    else:
+        for row in journal:
+            value = "" if row.value is None else f" {row.value:g}"
+            who = f" by {row.who}" if row.who else ""
+            note = f": {row.note}" if row.note else ""
+            print(
+                f"{local_time(row.at_ms, zone, now_ms)}  {row.occurrence or '-':5} {row.key}{value}: "
+                f"{row.event}, {row.from_state} -> {row.to_state}{who}{note}"
+            )
+        if everything:
+            print()
+        for alarm in view.alarms:
+            print(alarm_line(alarm, zone, units, now_ms))
+        if not view.alarms:
+            print("No alarm stands.")
+    return 1 if view.alarms else 0
+
+
+def alarm_line(alarm: AlarmStanding, zone: ZoneInfo, units: str, now_ms: int) -> str:
+    """One alarm in one line: id, priority, place, what, since when, whether somebody has seen it."""
+    limit = alarm.limit
+    if limit is None:
+        what = f"{alarm.key} (its limit has left the cellar file)"
+    elif limit.kind == "no data":
+        what = f"{alarm.at} {quantity_word(limit.quantity)}: no data from {limit.probe}"
+    else:
+        value = "" if alarm.value is None else value_shown(limit.quantity, alarm.value, units)
+        what = (
+            f"{alarm.at} {quantity_word(limit.quantity)} {value}, "
+            f"limit {limit.kind} {value_shown(limit.quantity, limit.setpoint, units)}"
+        )
+    since = "" if alarm.since_ms is None else f", since {local_time(alarm.since_ms, zone, now_ms)}"
+    state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
+        alarm.state, "not acknowledged"
+    )
+    return f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
+
+
+def alarm_json(alarm: AlarmStanding) -> dict[str, object]:
+    """One alarm as JSON; values in the quantity's unit, which is named beside them."""
+    limit = alarm.limit
+    from ingest.cellar.quantities import QUANTITIES
+
+    unit = "s" if limit is None or limit.kind == "no data" else QUANTITIES[limit.quantity].unit
+    return {
+        "alarm": alarm.occurrence,
+        "limit": alarm.key,
+        "state": alarm.state,
+        "at": alarm.at,
+        "quantity": limit.quantity if limit else None,
+        "kind": limit.kind if limit else None,
+        "priority": limit.priority if limit else None,
+        "value": alarm.value,
+        "last_value": alarm.last_value,
+        "setpoint": limit.setpoint if limit else None,
+        "unit": unit,
+        "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
+        "acknowledged_by": alarm.acknowledged_by,
+        "consequence": limit.consequence if limit else None,
+        "action": limit.action if limit else None,
+    }

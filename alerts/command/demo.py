@@ -1,0 +1,254 @@
+"""`leeside demo`: a simulated cellar through the real path, from the wire to the mail, told in a cellarhand's words."""
+
+from __future__ import annotations
+
+__all__ = ["run_demo", "span_s"]
+
+import os
+import re
+import secrets
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from typing import TYPE_CHECKING, Final
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from alerts.errors import AlertsError, MissingPart
+from alerts.page.shown import value_shown
+from ingest.cellar import Cellar, load_cellar
+from ingest.daemon import wall_ms
+from ingest.probes.binding import declarations
+from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.store import Store, create_or_open, open_existing
+from ingest.store.alarms import transitions
+from ingest.store.fresh import Appender
+from ingest.store.history import latest
+from ingest.store.series import declare, scales, value_at
+
+if TYPE_CHECKING:
+    from ingest.simulation.mailbox import ReceivedMail
+    from ingest.simulation.scenario import MillLane
+
+USER: Final = "cellarhand"
+LID_LIFTS_S: Final = 15.0
+LID_MENDED_S: Final = 65.0
+# What the demo promises: the message is there by then.
+ALARM_BY_S: Final = 75.0
+LOOK_EVERY_S: Final = 0.25
+TELL_EVERY_S: Final = 5.0
+STOP_S: Final = 15.0
+
+_IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
+_SPAN: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
+_SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0}
+
+
+def span_s(text: str) -> float:
+    """A span such as 90s, 5min or 1h, in seconds. Raises typer.BadParameter."""
+    found = _SPAN.fullmatch(text.strip())
+    if found is None or float(found[1]) <= 0:
+        raise typer.BadParameter(f"'{text}' is no span; write such as 90s, 5min or 1h", param_hint="--for")
+    return float(found[1]) * _SECONDS[found[2]]
+
+
+def run_demo(duration: str | None, folder: Path | None, days: int) -> int:
+    """Play the demo. Exit code 0; 1 when it ran long enough and no message came."""
+    began = time.monotonic()
+    length_s = None if duration is None else span_s(duration)
+    try:
+        import aiosmtpd  # noqa: F401  asked for here so that its absence is one clear sentence
+        import amqtt  # noqa: F401
+    except ImportError as error:
+        raise MissingPart(
+            f"the demo needs {error.name}, which is installed with: pip install 'leeside[demo]'"
+        ) from error
+    with ExitStack() as stack:
+        place = stack.enter_context(_demo_folder(folder))
+        demo = _Demo(place, began, stack)
+        try:
+            demo.prepare(days)
+            demo.play(length_s)
+        except KeyboardInterrupt:
+            demo.say("Stopped.")
+            return 0
+        finally:
+            # A second Ctrl-C must not leave half of the demo running.
+            signal.signal(signal.SIGINT, signal.SIG_IGN)
+    expected = length_s is not None and length_s >= ALARM_BY_S
+    if expected and not demo.mails:
+        print("The message that the demo promises did not come; see the log above.", file=sys.stderr)
+        return 1
+    return 0
+
+
+@contextmanager
+def _demo_folder(folder: Path | None) -> Iterator[Path]:
+    if folder is None:
+        with tempfile.TemporaryDirectory(prefix="leeside-demo-") as name:
+            yield Path(name)
+        return
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise AlertsError(f"{folder} is not an empty folder; the demo writes into a new or empty one only")
+    folder.mkdir(parents=True, exist_ok=True)
+    yield folder.absolute()
+
+
+class _Demo:
+    """The parts of the demo and what it tells. ``stack`` stops each part that was started, last first."""
+
+    def __init__(self, folder: Path, began: float, stack: ExitStack) -> None:
+        self._folder = folder
+        self._began = began
+        self._stack = stack
+        self._console = Console(highlight=False, soft_wrap=True)
+        self._letters: SimpleQueue[ReceivedMail] = SimpleQueue()
+        self.mails = 0
+
+    def say(self, text: str) -> None:
+        """A line with the seconds since the start."""
+        self._console.print(f"{time.monotonic() - self._began:5.1f} s  {text}", markup=False)
+
+    def prepare(self, days: int) -> None:
+        """Broker, mail sink, serial line, cellar file, store with its past."""
+        from ingest.simulation.broker import DemoBroker
+        from ingest.simulation.loopback import free_port
+        from ingest.simulation.mailbox import Mailbox
+        from ingest.simulation.rig import Rig
+        from ingest.simulation.scenario import OUTLETS, MillLane
+        from ingest.simulation.scenario_file import mill_lane_file
+
+        self._console.print(
+            "Mill Lane cellar: three kegs under nitrogen, a carboy, a gas cylinder. None of it exists.", markup=False
+        )
+        password = secrets.token_urlsafe(12)
+        secret = self._folder / "broker-password"
+        secret.touch(mode=0o600)
+        secret.write_text(password + "\n", encoding="utf-8")
+        broker = DemoBroker({USER: password}, self._folder)
+        broker.start()
+        self._stack.callback(broker.stop)
+        mailbox = Mailbox(self._letters.put)
+        mailbox.start()
+        self._stack.callback(mailbox.stop)
+        self._lane = MillLane(now_ms=wall_ms(), days=days)
+        self._rig = Rig(self._lane.cellar, OUTLETS, broker_port=broker.port, user=USER, password=password)
+        self._stack.callback(self._rig.stop)
+        self.file = self._folder / "cellar.toml"
+        self.file.write_text(
+            mill_lane_file(
+                broker_port=broker.port,
+                user=USER,
+                password_file=secret,
+                serial_device=self._rig.serial_device,
+                mail_port=mailbox.port,
+                page_port=free_port(),
+                store_path=self._folder / "cellar.db",
+            ),
+            encoding="utf-8",
+        )
+        self._cellar = load_cellar(self.file)
+        with create_or_open(self._cellar.store_path, wall_ms()) as store:
+            self._bring_in(store, self._cellar, self._lane, days)
+
+    def _bring_in(self, store: Store, cellar: Cellar, lane: MillLane, days: int) -> None:
+        series = declare(store, declarations(cellar), wall_ms())
+        appender = Appender(store)
+        total = days * len(series)
+        stored = 0
+        columns = (TextColumn("         {task.description}"), BarColumn(40), TimeRemainingColumn())
+        with Progress(*columns, console=self._console, disable=not self._console.is_terminal) as progress:
+            task = progress.add_task(f"bringing in {days} days of past readings", total=total)
+            for probe, readings in lane.past_readings():
+                number = series[probe]
+                rows = [(number, at, value, _IMPORTED) for at, value, _ in readings]
+                stored += appender.append(rows).stored
+                progress.advance(task)
+        self.say(f"{stored} past readings are in the store.")
+
+    def play(self, length_s: float | None) -> None:
+        """Start the watch and the probes; tell what happens until the time is over."""
+        log = self._stack.enter_context((self._folder / "leeside.log").open("wb"))
+        watch = subprocess.Popen(
+            [sys.executable, "-m", "alerts.command.supervisor", str(self.file)],
+            stdout=log,
+            stderr=subprocess.STDOUT,
+            stdin=subprocess.DEVNULL,
+            # Ctrl-C reaches only the demo, which then stops everything in order.
+            start_new_session=True,
+            env={**os.environ, "LEESIDE_PARENT": ""},
+        )
+        self._stack.callback(_stop_watch, watch)
+        start = time.monotonic()
+        self._rig.do(lambda now_ms: self._lane.lift_lid(now_ms + int(LID_LIFTS_S * 1000)))
+        self._rig.do(lambda now_ms: self._lane.mend_lid(now_ms + int(LID_MENDED_S * 1000)))
+        self._rig.start()
+        assert self._cellar.page is not None
+        self.say(f"Leeside runs. The page: http://{self._cellar.page.address}/")
+        self.say(f"In another terminal: leeside now {self.file}")
+        told = {"lid": start + LID_LIFTS_S, "mend": start + LID_MENDED_S, "pressure": start + TELL_EVERY_S}
+        seen = 0
+        with open_existing(self._cellar.store_path) as store:
+            while length_s is None or time.monotonic() - self._began < length_s:
+                self._tell_letter()
+                seen = self._tell_transitions(store, seen)
+                self._tell_time(store, told, time.monotonic())
+                if watch.poll() is not None:
+                    raise AlertsError(f"leeside ended by itself; its log says why:\n{self._log_tail()}")
+        self.say(f"The end. {self.mails} messages were sent." if self.mails != 1 else "The end. One message was sent.")
+
+    def _tell_letter(self) -> None:
+        try:
+            letter = self._letters.get(timeout=LOOK_EVERY_S)
+        except Empty:
+            return
+        self.mails += 1
+        self.say(f"A mail arrives for {', '.join(letter.recipients)}:")
+        body = letter.message.get_content().rstrip()
+        for line in (f"Subject: {letter.message['Subject']}", "", *body.splitlines()):
+            self._console.print(f"         | {line}", markup=False)
+
+    def _tell_transitions(self, store: Store, seen: int) -> int:
+        rows = transitions(store)
+        for row in rows[seen:]:
+            self.say(f"Alarm {row.occurrence or '-'}: {row.key} is {row.to_state} ({row.event}).")
+        return len(rows)
+
+    def _tell_time(self, store: Store, told: dict[str, float], now: float) -> None:
+        if now >= told["pressure"]:
+            told["pressure"] = now + TELL_EVERY_S
+            self._tell_pressure(store)
+        if now >= told["lid"]:
+            told["lid"] = float("inf")
+            self.say("The lid of K2 comes off its seat: gas escapes.")
+        if now >= told["mend"]:
+            told["mend"] = float("inf")
+            self.say("Somebody has aired the room, seated the lid anew, and charges K2 again.")
+
+    def _tell_pressure(self, store: Store) -> None:
+        row = store.connection.execute("SELECT id FROM series WHERE probe = 'k2-pressure'").fetchone()
+        reading = latest(store, [row[0]]).get(row[0])
+        if reading is not None:
+            value = value_at(scales(store, row[0]), reading.at_ms, reading.number)
+            self.say(f"K2 stands at {value_shown('pressure', value, self._cellar.site.units)}.")
+
+    def _log_tail(self) -> str:
+        return "\n".join((self._folder / "leeside.log").read_text("utf-8", "replace").splitlines()[-10:])
+
+
+def _stop_watch(watch: subprocess.Popen[bytes]) -> None:
+    if watch.poll() is None:
+        watch.terminate()
+    try:
+        watch.wait(STOP_S)
+    except subprocess.TimeoutExpired:
+        watch.kill()
+        watch.wait()

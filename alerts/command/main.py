@@ -1,0 +1,138 @@
+"""The ``leeside`` command: what each command takes. The work is in the file named after it.
+
+Exit codes: 0 yes or done; 1 the answer is no, or something is wrong in the cellar; 2 the call is wrong.
+"""
+
+from __future__ import annotations
+
+__all__ = ["app", "main"]
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from alerts.errors import AlertsError
+from ingest.errors import CellarFileError, IngestError
+
+app = typer.Typer(
+    name="leeside",
+    help="Keeps watch over wine that rests in small vessels under inert gas.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+
+
+@app.command(epilog="Example: leeside demo --for 90s")
+def demo(
+    duration: Annotated[
+        str | None, typer.Option("--for", metavar="SPAN", help="End by itself after this long, such as 90s.")
+    ] = None,
+    folder: Annotated[
+        Path | None,
+        typer.Option("--folder", help="Keep the demo's store and cellar file here, in a new or empty folder."),
+    ] = None,
+    days: Annotated[int, typer.Option(min=1, max=90, help="Days of past readings to bring in.")] = 30,
+) -> None:
+    """A simulated cellar through the real path: broker, serial line, store, alarm, message, page."""
+    from alerts.command.demo import run_demo
+
+    raise typer.Exit(run_demo(duration, folder, days))
+
+
+@app.command(epilog="Example: leeside check cellar.toml")
+def check(file: File, json: Json = False) -> None:
+    """Everything that is wrong in a cellar file; where nothing is, the limits that would be watched."""
+    from alerts.command.check import run_check
+
+    raise typer.Exit(run_check(file, json))
+
+
+@app.command(epilog="Example: leeside run cellar.toml")
+def run(
+    file: File,
+    only: Annotated[
+        str | None, typer.Option("--only", metavar="ROLE", help="Run one daemon only: ingest or alerts.")
+    ] = None,
+) -> None:
+    """Run the watch: both daemons and the page, until stopped."""
+    from alerts.command.run import run_watch
+
+    raise typer.Exit(run_watch(file, only))
+
+
+@app.command(epilog="Example: leeside now cellar.toml")
+def now(file: File, json: Json = False) -> None:
+    """Every place as it stands. Exit code 1 while an alarm stands or a probe or daemon is silent."""
+    from alerts.command.now import run_now
+
+    raise typer.Exit(run_now(file, json))
+
+
+@app.command(epilog="Example: leeside history cellar.toml k1-pressure --csv --from 2026-11-01")
+def history(
+    file: File,
+    probe: Annotated[str, typer.Argument(metavar="PROBE", help="The probe's id.")],
+    csv: Annotated[bool, typer.Option("--csv", help="Print at,value,unit,quality.")] = False,
+    json: Json = False,
+    since: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")] = None,
+) -> None:
+    """Readings of a probe, oldest first."""
+    from alerts.command.history import run_history
+
+    raise typer.Exit(run_history(file, probe, csv=csv, as_json=json, since=since, until=until))
+
+
+@app.command(epilog="Example: leeside alarms cellar.toml")
+def alarms(
+    file: File,
+    all_: Annotated[bool, typer.Option("--all", help="Also what has closed: the whole alarm journal.")] = False,
+    json: Json = False,
+) -> None:
+    """The alarms that stand, most urgent first. Exit code 1 while there is one."""
+    from alerts.command.alarms import run_alarms
+
+    raise typer.Exit(run_alarms(file, everything=all_, as_json=json))
+
+
+@app.command(epilog="Example: leeside acknowledge cellar.toml 7f3k --note 'on my way'")
+def acknowledge(
+    file: File,
+    alarm: Annotated[str, typer.Argument(metavar="ALARM", help="The alarm's short id, or its limit's key.")],
+    who: Annotated[str | None, typer.Option("--who", help="Who has seen it; by default the user's name.")] = None,
+    note: Annotated[str, typer.Option("--note", help="A remark for the alarm journal.")] = "",
+) -> None:
+    """Say that an alarm has been seen. It changes nothing in the cellar."""
+    from alerts.command.acknowledge import run_acknowledge
+
+    raise typer.Exit(run_acknowledge(file, alarm, who, note))
+
+
+def main() -> None:
+    """Entry point: errors of ours become one clear message and an exit code, never a traceback."""
+    try:
+        app()
+    except CellarFileError as error:
+        for problem in error.problems:
+            print(f"{error.file}: {problem}", file=sys.stderr)
+        sys.exit(1)
+    except (IngestError, AlertsError) as error:
+        print(error, file=sys.stderr)
+        sys.exit(1)
+    except BrokenPipeError:
+        # The reader of our output (head, less) has seen enough.
+        sys.stderr.close()
+        sys.exit(0)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,193 @@
+"""The alerts daemon: the turn every second, the outbox, the page. ``python -m alerts.daemon FILE`` is one process.
+
+The scheduler only calls; what to do is decided by pure functions that are handed the time. Its interval jobs live on
+the wall clock and would
+stand still for as long as that is set back, so the main thread guards them by the monotonic one.
+"""
+
+from __future__ import annotations
+
+__all__ = ["AlertsDaemon", "main"]
+
+import logging
+import os
+import random
+import signal
+import sys
+import time
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC
+from pathlib import Path
+from threading import Event, Thread
+from types import FrameType
+
+import sdnotify
+from apscheduler.executors.pool import ThreadPoolExecutor
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from alerts.message.mail import MailChannel
+from alerts.message.outbox import Outbox
+from alerts.message.queue import StoredOutbox
+from alerts.turning import Turner
+from alerts.watch.arrivals import Now
+from ingest.cellar import Cellar, load_cellar
+from ingest.daemon import orphaned, wall_ms
+from ingest.errors import IngestError
+from ingest.store import RoleLock, create_or_open, open_existing
+
+log = logging.getLogger("alerts")
+
+TURN_S = 1.0
+GUARD_S = 1.0
+# The wall clock and the monotonic one part by this much only when the first is set.
+STEP_S = 2.0
+# A turn that is this late is called by the guard itself to account.
+LATE_TURN_S = 10.0
+OUTBOX_S = 1.0
+WATCHDOG_S = 10.0
+
+
+class AlertsDaemon:
+    """Judges limits, sends messages, serves the page, until told to stop."""
+
+    def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
+        self._cellar = cellar
+        self._lock = RoleLock(cellar.store_path, "alerts")
+        started_ms = wall_ms()
+        self._store = create_or_open(cellar.store_path, started_ms)
+        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()))
+        self._environ = environ
+        self.stop_event = Event()
+        self._outbox_wake = Event()
+        self._outbox_thread: Thread | None = None
+        self._stop_page: Callable[[], None] | None = None
+        self._last_turn = time.monotonic()
+        self._notifier = sdnotify.SystemdNotifier()
+        self._parent = os.environ.get("LEESIDE_PARENT")
+        self._scheduler = BackgroundScheduler(
+            timezone=UTC,
+            executors={"default": ThreadPoolExecutor(2)},
+            job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
+        )
+
+    def start(self) -> None:
+        """Start the scheduler, the outbox and the page."""
+        self._scheduler.add_job(self._turn, "interval", seconds=TURN_S, id="turn")
+        self._scheduler.start()
+        self._start_outbox()
+        if self._cellar.page is not None:
+            # Imported here: the web framework is half of the daemon's memory, and not every cellar has a page.
+            from alerts.page.app import PageServer
+
+            page = PageServer(self._cellar, wall_ms)
+            page.start()
+            self._stop_page = page.stop
+            log.info("the page is at %s", page.address)
+        self._notifier.notify("READY=1")
+        log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
+
+    def _turn(self) -> None:
+        try:
+            now = Now(wall_ms(), time.monotonic())
+            if self._turner.turn(now):
+                self._outbox_wake.set()
+        except IngestError as error:
+            log.warning("a turn could not be stored, it is tried again: %s", error)
+        except Exception:
+            log.exception("a turn failed; the next one judges the same readings again")
+            return
+        self._last_turn = time.monotonic()
+
+    def run(self) -> None:
+        """The guard's loop, until ``stop_event`` is set."""
+        offset = time.time() - time.monotonic()
+        told = time.monotonic()
+        while not self.stop_event.wait(GUARD_S) and not orphaned(self._parent):
+            now = time.monotonic()
+            moved = time.time() - now - offset
+            if abs(moved) > STEP_S:
+                offset += moved
+                log.warning("the clock was set by %+.0f s; delays and jobs go on in their own time", moved)
+                self._reanchor()
+            elif now - self._last_turn > LATE_TURN_S:
+                self._reanchor()
+            if now - self._last_turn <= LATE_TURN_S and now - told >= WATCHDOG_S:
+                told = now
+                self._notifier.notify("WATCHDOG=1")
+            self._look_after_outbox()
+
+    def _reanchor(self) -> None:
+        # An interval job counts from its last wall-clock time; told its interval anew, it counts from now.
+        self._scheduler.reschedule_job("turn", trigger="interval", seconds=TURN_S)
+
+    def _start_outbox(self) -> None:
+        if self._cellar.mail is None:
+            return
+        self._outbox_thread = Thread(target=self._work_outbox, name="outbox", daemon=True)
+        self._outbox_thread.start()
+
+    def _look_after_outbox(self) -> None:
+        if self._outbox_thread is not None and not self._outbox_thread.is_alive() and not self.stop_event.is_set():
+            log.error("the outbox's thread has ended; it is started anew")
+            self._start_outbox()
+
+    def _work_outbox(self) -> None:
+        mail = self._cellar.mail
+        assert mail is not None
+        channel = MailChannel(mail, lambda: mail.password(self._environ, self._cellar.base), self._cellar.site.zone)
+        with open_existing(self._cellar.store_path) as store:
+            outbox = Outbox(StoredOutbox(store), channel, random.random)
+            while not self.stop_event.is_set():
+                self._outbox_wake.wait(OUTBOX_S)
+                self._outbox_wake.clear()
+                try:
+                    outbox.work(wall_ms())
+                except IngestError as error:
+                    log.warning("the outbox could not note what it did: %s", error)
+                except Exception:
+                    log.exception("the outbox stumbled; it goes on")
+
+    def stop(self) -> None:
+        """Stop turning, let a mail that is under way finish, close the store."""
+        self.stop_event.set()
+        self._notifier.notify("STOPPING=1")
+        self._scheduler.shutdown(wait=True)
+        self._outbox_wake.set()
+        if self._stop_page is not None:
+            self._stop_page()
+        if self._outbox_thread is not None:
+            self._outbox_thread.join(5.0)
+        self._store.close()
+        self._lock.close()
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
+    # Its own news of every added and missed job say nothing to a winemaker.
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if len(given) != 1:
+        print("usage: python -m alerts.daemon FILE", file=sys.stderr)  # noqa: T201  a command's own words
+        return 2
+    stopping = Event()
+
+    def on_signal(number: int, frame: FrameType | None) -> None:
+        stopping.set()
+
+    signal.signal(signal.SIGTERM, on_signal)
+    signal.signal(signal.SIGINT, on_signal)
+    try:
+        daemon = AlertsDaemon(load_cellar(Path(given[0])), os.environ)
+    except IngestError as error:
+        log.error("%s", error)
+        return 2
+    daemon.stop_event = stopping
+    daemon.start()
+    daemon.run()
+    daemon.stop()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,22 @@
+"""The errors of alerts.
+
+AlertsError                what happened, with which value, what is allowed, what to do next
+├── NoAnswer               the running leeside did not take up what was asked of it in time
+└── MissingPart            a part that is installed apart, such as the demo's, is not there
+"""
+
+from __future__ import annotations
+
+__all__ = ["AlertsError", "MissingPart", "NoAnswer"]
+
+
+class AlertsError(Exception):
+    """Root of everything that alerts raises on purpose; its text is fit to be shown to a person."""
+
+
+class NoAnswer(AlertsError):
+    """The running leeside did not answer in time."""
+
+
+class MissingPart(AlertsError):
+    """A part that is installed apart is not there."""

@@ -1,0 +1,33 @@
+"""What is sent to a person: what it says, when it may go out, and that it arrives.
+
+Reading order: ``wording`` (a transition in plain words), ``gather`` (several become one), ``hours`` (when a message
+may wake nobody), ``retry`` (how long to wait), ``outbox`` (the queue's work and its contract with the store),
+``mail`` (the channel).
+"""
+
+from alerts.message.gather import Notice, combine, gather
+from alerts.message.hours import earliest
+from alerts.message.mail import MailChannel, build_mail, send, stable_message_id
+from alerts.message.outbox import Delivered, Outbox, OutboxStore, Refused, StoredMessage
+from alerts.message.wording import CellarView, Draft, Shown, compose, view_of
+
+__all__ = [
+    "CellarView",
+    "Delivered",
+    "Draft",
+    "MailChannel",
+    "Notice",
+    "Outbox",
+    "OutboxStore",
+    "Refused",
+    "Shown",
+    "StoredMessage",
+    "build_mail",
+    "combine",
+    "compose",
+    "earliest",
+    "gather",
+    "send",
+    "stable_message_id",
+    "view_of",
+]

@@ -1,0 +1,52 @@
+"""When a message may go out: at once, or in the hours in which people are awake."""
+
+from __future__ import annotations
+
+__all__ = ["earliest"]
+
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
+
+_DAY = timedelta(days=1)
+_SECOND = timedelta(seconds=1)
+
+
+def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo) -> int:
+    """The first moment from ``now_utc_ms`` on (UTC milliseconds) at which a message may go out.
+
+    hours: ``any`` or ``waking``; waking: from and to in local time of ``tz``, over midnight if to lies before from,
+    the whole day if both are the same. On the nights of a clock change whoever might be awake counts as awake: a time
+    that comes twice begins the waking hours the first time and ends them the second; a time that is skipped is the
+    moment of the change.
+    """
+    if hours == "any":
+        return now_utc_ms
+    begin, end = waking
+    if begin == end:
+        return now_utc_ms
+    now = datetime.fromtimestamp(now_utc_ms // 1000, UTC)
+    day = now.astimezone(tz).date() - _DAY
+    for _ in range(4):
+        begins = _moment(day, begin, tz, fold=0)
+        ends = _moment(day if begin < end else day + _DAY, end, tz, fold=1)
+        if now < ends:
+            return max(now_utc_ms, round(begins.timestamp() * 1000))
+        day += _DAY
+    return now_utc_ms  # no time zone has four days without a waking hour; late words are worse than a short night
+
+
+def _moment(day: date, at: time, tz: tzinfo, *, fold: int) -> datetime:
+    """The UTC moment of a local time; of a skipped one, the moment at which the clocks changed."""
+    local = datetime.combine(day, at.replace(fold=fold), tzinfo=tz)
+    moment = local.astimezone(UTC)
+    back = moment.astimezone(tz).replace(tzinfo=None)
+    if back == local.replace(tzinfo=None, fold=0):
+        return moment
+    before, after = sorted(local.replace(fold=each).astimezone(UTC) for each in (0, 1))
+    new_offset = after.astimezone(tz).utcoffset()
+    while after - before > _SECOND:  # halving finds the change to the second
+        middle = before + (after - before) / 2
+        if middle.astimezone(tz).utcoffset() == new_offset:
+            after = middle
+        else:
+            before = middle
+    return after.replace(microsecond=0)

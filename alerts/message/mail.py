@@ -1,0 +1,228 @@
+"""Mail as a channel: a message in the form of RFC 5322, handed to the next hop over SMTP.
+
+Every error of ``smtplib``, ``ssl`` and the socket becomes plain words here and nowhere else.
+"""
+
+from __future__ import annotations
+
+__all__ = ["MailChannel", "MailRoute", "build_mail", "send", "stable_message_id"]
+
+import re
+import smtplib
+import socket
+import ssl
+import unicodedata
+from collections.abc import Callable
+from datetime import datetime, tzinfo
+from email import policy
+from email.message import EmailMessage
+from email.utils import format_datetime
+from typing import Protocol
+
+from alerts.message.outbox import Delivered, Refused, StoredMessage
+from ingest.errors import IngestError
+
+
+class MailRoute(Protocol):
+    """What the channel needs of the cellar file's ``[mail]``."""
+
+    @property
+    def host(self) -> str:
+        """The mail server."""
+
+    @property
+    def port(self) -> int:
+        """Its TCP port."""
+
+    @property
+    def sender(self) -> str:
+        """The address that messages come from."""
+
+    @property
+    def security(self) -> str:
+        """``none``, ``starttls`` or ``tls``."""
+
+    @property
+    def user(self) -> str | None:
+        """The account to log in with, None for no login."""
+
+    @property
+    def timeout_s(self) -> float:
+        """Seconds to wait for each answer."""
+
+
+def stable_message_id(*parts: str | int, sender: str) -> str:
+    """A Message-ID (RFC 5322 section 3.6.4) made of parts that name one event and recipient, under the sender's domain.
+
+    The same parts give the same id. Characters that such an id cannot carry become a dash.
+    """
+    left = ".".join(re.sub(r"[^A-Za-z0-9_-]+", "-", str(part)).strip("-") or "x" for part in parts)
+    right = re.sub(r"[^A-Za-z0-9.-]+", "-", sender.rpartition("@")[2]).strip(".-") or "leeside.invalid"
+    return f"<{left}@{right}>"
+
+
+def build_mail(stored: StoredMessage, settings: MailRoute, sent_at: datetime) -> EmailMessage:
+    """The mail. sent_at: an aware time, shown with its zone; each try has its own Date but the same Message-ID.
+
+    Raises ValueError where an address or id cannot be put into a header.
+    """
+    mail = EmailMessage(policy=policy.SMTP)
+    mail["From"] = _one_line(settings.sender)
+    mail["To"] = _one_line(stored.recipient)
+    mail["Subject"] = _one_line(stored.subject)
+    mail["Date"] = format_datetime(sent_at)
+    mail["Message-ID"] = _one_line(stored.message_id)
+    if stored.thread_id is not None and stored.thread_id != stored.message_id:
+        mail["In-Reply-To"] = _one_line(stored.thread_id)
+        mail["References"] = _one_line(stored.thread_id)
+    mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no vacation replies to us
+    # Quoted-printable passes every relay, also one without 8BITMIME.
+    mail.set_content(_sendable(stored.body), charset="utf-8", cte="quoted-printable")
+    return mail
+
+
+def send(
+    mail: EmailMessage, settings: MailRoute, password: str | None, tls: ssl.SSLContext | None = None
+) -> Delivered | Refused:
+    """Hand the mail to the server of the cellar file.
+
+    tls: whom to trust; by default the machine's certificate authorities, host name checked.
+    """
+    where = f"mail server {settings.host} port {settings.port}"
+    if not f"{settings.user or ''}{password or ''}".isascii():
+        return Refused(False, f"{where}: user and password must be ASCII, since smtplib can send no other", True)
+    try:
+        server = _connect(settings, tls or ssl.create_default_context())
+        try:
+            if settings.security == "starttls":
+                server.starttls(context=tls or ssl.create_default_context())
+            if settings.user is not None:
+                server.login(settings.user, password or "")
+            refused = server.send_message(mail)
+        except BaseException:
+            server.close()
+            raise
+        _take_leave(server)
+    except smtplib.SMTPException as error:
+        if isinstance(error.__context__, TimeoutError):  # smtplib calls a time-out a connection that was closed
+            return Refused(False, _network_words(error.__context__, where, settings), unreachable=True)
+        return _in_words(error, where)
+    except (OSError, UnicodeError) as error:
+        return Refused(False, _network_words(error, where, settings), unreachable=True)
+    # One recipient a mail: a server that refused it has raised; a non-empty answer would still be no delivery.
+    return Delivered() if not refused else _recipient_refused(refused, where)
+
+
+class MailChannel:
+    """The sender that an outbox works with.
+
+    password: read anew for each mail, so that a mended secret needs no restart; tz: the zone that Date is written in.
+    """
+
+    def __init__(
+        self,
+        settings: MailRoute,
+        password: Callable[[], str | None],
+        tz: tzinfo,
+        tls: ssl.SSLContext | None = None,
+    ) -> None:
+        self._settings = settings
+        self._password = password
+        self._tz = tz
+        self._tls = tls
+
+    def __call__(self, stored: StoredMessage, now_ms: int) -> Delivered | Refused:
+        """Write the mail with its Date at ``now_ms`` (UTC milliseconds) and send it."""
+        try:
+            password = self._password()
+        except IngestError as error:
+            return Refused(False, str(error), unreachable=True)
+        try:
+            mail = build_mail(stored, self._settings, datetime.fromtimestamp(now_ms / 1000, self._tz))
+        except ValueError as error:
+            return Refused(True, f"the mail to {stored.recipient!r} cannot be written: {error}")
+        return send(mail, self._settings, password, self._tls)
+
+
+def _connect(settings: MailRoute, tls: ssl.SSLContext) -> smtplib.SMTP:
+    # smtplib would ask the resolver for our full name, which can hang for long where there is no DNS.
+    name = re.sub(r"[^A-Za-z0-9.-]+", "-", socket.gethostname()) or "localhost"
+    if settings.security == "tls":
+        return smtplib.SMTP_SSL(
+            settings.host, settings.port, local_hostname=name, timeout=settings.timeout_s, context=tls
+        )
+    return smtplib.SMTP(settings.host, settings.port, local_hostname=name, timeout=settings.timeout_s)
+
+
+def _take_leave(server: smtplib.SMTP) -> None:
+    try:
+        server.quit()
+    except (smtplib.SMTPException, OSError):
+        server.close()  # the mail was taken; a rude goodbye does not undo that
+
+
+def _in_words(error: smtplib.SMTPException, where: str) -> Refused:  # noqa: PLR0911  # a table, one row a return
+    match error:
+        case smtplib.SMTPRecipientsRefused():
+            return _recipient_refused(error.recipients, where)
+        case smtplib.SMTPSenderRefused():
+            said = _answer(error.smtp_code, error.smtp_error)
+            return Refused(error.smtp_code >= 500, f"{where} does not take mail from {error.sender}: {said}")
+        case smtplib.SMTPAuthenticationError():
+            # Not permanent: the alarm is still worth a mail once the password is mended.
+            said = _answer(error.smtp_code, error.smtp_error)
+            return Refused(False, f"{where} refused user and password: {said}; look at [mail]", unreachable=True)
+        case smtplib.SMTPDataError():
+            said = _answer(error.smtp_code, error.smtp_error)
+            return Refused(error.smtp_code >= 500, f"{where} did not take the mail: {said}")
+        case smtplib.SMTPResponseException():
+            said = _answer(error.smtp_code, error.smtp_error)
+            return Refused(False, f"{where} does not want to talk: {said}", unreachable=True)
+        case smtplib.SMTPServerDisconnected():
+            return Refused(False, f"{where} closed the connection: {error}", unreachable=True)
+        case smtplib.SMTPNotSupportedError():
+            return Refused(False, f"{where} cannot do what [mail] asks for: {error}", unreachable=True)
+        case _:
+            return Refused(False, f"{where}: {error}", unreachable=True)
+
+
+def _recipient_refused(refused: dict[str, tuple[int, bytes]], where: str) -> Refused:
+    recipient, (code, text) = next(iter(refused.items()))
+    return Refused(code >= 500, f"{where} does not take mail for {recipient}: {_answer(code, text)}")
+
+
+def _answer(code: int, text: bytes | str) -> str:
+    words = text.decode("utf-8", "replace") if isinstance(text, bytes) else text
+    return f"{code} {_one_line(words)}".strip()
+
+
+def _network_words(error: OSError | UnicodeError, where: str, settings: MailRoute) -> str:
+    match error:
+        case ssl.SSLCertVerificationError():
+            return f"{where} shows a certificate that is not trusted: {error.verify_message}"
+        case ssl.SSLError():
+            return (
+                f"{where}: no encrypted connection with security '{settings.security}': "
+                f"{error.reason or error}; is it the right port?"
+            )
+        case ConnectionRefusedError():
+            return f"nothing listens at {where}"
+        case TimeoutError():
+            return f"{where} did not answer within {settings.timeout_s:g} s"
+        case socket.gaierror() | UnicodeError():
+            return f"{where}: the name cannot be resolved: {error}"
+        case _:
+            return f"{where} cannot be reached: {error.strerror or error}"
+
+
+def _one_line(text: str) -> str:
+    """Header text without control, line-breaking and direction-changing characters: none of it can begin a header."""
+    clean = "".join(
+        " " if unicodedata.category(character) in {"Cc", "Cf", "Zl", "Zp"} else character for character in text
+    )
+    return " ".join(_sendable(clean).split())
+
+
+def _sendable(text: str) -> str:
+    """The text with everything replaced that UTF-8 cannot carry, and without NUL."""
+    return text.encode("utf-8", "replace").decode("utf-8").replace("\0", "�")

@@ -1,0 +1,101 @@
+"""The page: a plain list of the cellar, for a phone in the cellar or a screen in the office. It changes nothing."""
+
+from __future__ import annotations
+
+__all__ = ["PageServer", "make_app"]
+
+import logging
+import threading
+from collections.abc import Callable
+from pathlib import Path
+
+import uvicorn
+from fastapi import FastAPI, Request
+from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.templating import Jinja2Templates
+
+from alerts.page.shown import age, local_time, quantity_word, value_shown
+from alerts.page.standing import standing
+from ingest.cellar import Cellar
+from ingest.errors import StoreError
+from ingest.store import open_existing
+
+log = logging.getLogger("alerts.page")
+
+_TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes by default
+
+
+def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
+    """The page over a cellar's store; clock gives UTC ms. Every request opens the store for itself and reads only."""
+    app = FastAPI(title="leeside", docs_url=None, redoc_url=None, openapi_url=None)
+    zone = cellar.site.zone
+    units = cellar.site.units
+
+    @app.get("/", response_class=HTMLResponse)
+    def cellar_page(request: Request) -> HTMLResponse:
+        now_ms = clock()
+        with open_existing(cellar.store_path) as store:
+            view = standing(cellar, store, now_ms)
+        return _TEMPLATES.TemplateResponse(
+            request,
+            "cellar.html",
+            {
+                "view": view,
+                "value": lambda quantity, value: value_shown(quantity, value, units),
+                "time": lambda at_ms: local_time(at_ms, zone, now_ms),
+                "age": lambda at_ms: age(now_ms - at_ms),
+                "word": quantity_word,
+                "file": cellar.file,
+            },
+            headers={
+                "Cache-Control": "no-store",
+                # Text from probes and people is shown; nothing of it may run.
+                "Content-Security-Policy": "default-src 'none'; style-src 'self' 'unsafe-inline'",
+                "X-Content-Type-Options": "nosniff",
+            },
+        )
+
+    @app.exception_handler(StoreError)
+    def store_trouble(request: Request, error: Exception) -> JSONResponse:
+        return JSONResponse({"error": str(error)}, status_code=503)
+
+    return app
+
+
+class PageServer:
+    """Serves the page in a thread of its own."""
+
+    def __init__(self, cellar: Cellar, clock: Callable[[], int]) -> None:
+        page = cellar.page
+        assert page is not None
+        self._server = uvicorn.Server(
+            uvicorn.Config(
+                make_app(cellar, clock),
+                host=page.host,
+                port=page.port,
+                log_config=None,
+                access_log=False,
+                lifespan="off",
+                timeout_graceful_shutdown=2,
+            )
+        )
+        self.address = f"http://{page.address}/"
+        self._thread: threading.Thread | None = None
+
+    def start(self) -> None:
+        """Begin to serve; a port that is taken is logged, and the watch goes on without a page."""
+        self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
+        self._thread.start()
+
+    def _serve(self) -> None:
+        try:
+            self._server.run()
+        except SystemExit:
+            # uvicorn ends the program when it cannot have its port; here only the page is missing then.
+            log.error("the page cannot be served at %s: is another program using that port?", self.address)
+
+    def stop(self) -> None:
+        """Stop serving."""
+        self._server.should_exit = True
+        if self._thread is not None:
+            self._thread.join(5)

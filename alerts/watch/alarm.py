@@ -1,0 +1,159 @@
+"""One limit's alarm, and what an event makes of it by the table of states."""
+
+from __future__ import annotations
+
+__all__ = ["AlarmState", "Transition", "advance"]
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+from alerts.watch.alarm_table import AlarmEvent, State, Stays, Step, Tells, next_state
+from alerts.watch.condition import Condition
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmState:
+    """Where a limit's alarm stands.
+
+    occurrence: the short id of the open occurrence, None when none is open; past_occurrence: the one closed last;
+    since_ms: own time of the reading that first crossed; raised_ms: when the alarm was raised; value: the value
+    judged then; last_value: the value at the newest event; awaits_return: the last thing told was that it was raised;
+    acknowledged_by, acknowledged_ms, note: who said "seen", when, and what they wrote. Times are UTC milliseconds,
+    values in our unit of the quantity.
+    """
+
+    key: str
+    state: State = State.NORMAL
+    occurrence: str | None = None
+    past_occurrence: str | None = None
+    since_ms: int | None = None
+    raised_ms: int | None = None
+    value: float | None = None
+    last_value: float | None = None
+    awaits_return: bool = False
+    acknowledged_by: str | None = None
+    acknowledged_ms: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """One step of one alarm, as it is stored and told.
+
+    occurrence: the one that the step belongs to, None where there is none (a quiet limit becomes suppressed); at_ms:
+    when the turn took the step; opened, closed: the occurrence that opened or closed with it (both, when the
+    condition came back before anyone acknowledged: then closed is the earlier one); tells: what a message about it
+    says, None for no message; value: the value at the step; raised_value, since_ms: value when it was raised and own
+    time of the reading that first crossed; extreme: the farthest value beyond the setpoint; condition: the condition
+    behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses.
+    """
+
+    key: str
+    occurrence: str | None
+    at_ms: int
+    from_state: State
+    to_state: State
+    event: AlarmEvent
+    tells: Tells | None = None
+    opened: str | None = None
+    closed: str | None = None
+    value: float | None = None
+    raised_value: float | None = None
+    since_ms: int | None = None
+    extreme: float | None = None
+    condition: Condition | None = None
+    by: str | None = None
+    note: str = ""
+    suppressed_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What stands behind an event: when it is applied, and as far as known condition, person and suppressing limit."""
+
+    at_ms: int
+    condition: Condition | None = None
+    by: str | None = None
+    asked_ms: int | None = None
+    note: str = ""
+    suppressed_by: str | None = None
+
+
+def advance(
+    alarm: AlarmState, event: AlarmEvent, cause: Cause, next_occurrence: Callable[[], str]
+) -> tuple[AlarmState, Transition | None, str]:
+    """Apply one event: the new state, the transition (None when nothing happens) and then why nothing happened.
+
+    next_occurrence is called only when an occurrence opens.
+    """
+    cell = next_state(alarm.state, event)
+    if isinstance(cell, Stays):
+        return alarm, None, cell.why
+    tells = _told(alarm, cell)
+    after, opened, closed = _occurrences(alarm, cell, cause, next_occurrence)
+    condition = cause.condition
+    value = condition.value if condition is not None and condition.value is not None else None
+    after = replace(
+        after,
+        state=cell.to,
+        last_value=alarm.last_value if value is None else value,
+        awaits_return=_awaits_return(alarm, tells),
+    )
+    if event is AlarmEvent.ACKNOWLEDGE:
+        seen_ms = cause.at_ms if cause.asked_ms is None else cause.asked_ms
+        after = replace(after, acknowledged_by=cause.by, acknowledged_ms=seen_ms, note=cause.note)
+    elif tells is Tells.RAISED:
+        after = replace(
+            after,
+            since_ms=condition.since_ms if condition is not None else cause.at_ms,
+            raised_ms=cause.at_ms,
+            value=value,
+            acknowledged_by=None,
+            acknowledged_ms=None,
+            note="",
+        )
+    transition = Transition(
+        key=alarm.key,
+        occurrence=after.occurrence if after.occurrence is not None else closed,
+        at_ms=cause.at_ms,
+        from_state=alarm.state,
+        to_state=cell.to,
+        event=event,
+        tells=tells,
+        opened=opened,
+        closed=closed,
+        value=after.last_value,
+        raised_value=after.value,
+        since_ms=after.since_ms,
+        extreme=None if condition is None else condition.extreme,
+        condition=condition,
+        by=cause.by,
+        note=cause.note,
+        suppressed_by=cause.suppressed_by,
+    )
+    return after, transition, ""
+
+
+def _told(alarm: AlarmState, cell: Step) -> Tells | None:
+    if cell.closes and alarm.occurrence is None:
+        return None
+    if cell.tells is Tells.RETURNED and not alarm.awaits_return:
+        return None  # it was told before the alarm was suppressed
+    return cell.tells
+
+
+def _awaits_return(alarm: AlarmState, tells: Tells | None) -> bool:
+    return alarm.awaits_return if tells is None else tells is Tells.RAISED
+
+
+def _occurrences(
+    alarm: AlarmState, cell: Step, cause: Cause, next_occurrence: Callable[[], str]
+) -> tuple[AlarmState, str | None, str | None]:
+    opened = closed = None
+    if alarm.occurrence is not None and (cell.closes or cell.renews):
+        closed = alarm.occurrence
+        alarm = replace(alarm, occurrence=None, past_occurrence=closed)
+    if alarm.occurrence is None and (cell.opens or cell.renews):
+        opened = next_occurrence()
+        alarm = replace(alarm, occurrence=opened)
+    return alarm, opened, closed

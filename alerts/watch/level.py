@@ -1,0 +1,108 @@
+"""One low or high limit, judged reading by reading.
+
+The rules, for a high limit with setpoint L, deadband d, on-delay a and off-delay b (a low limit is the mirror image);
+the words are those of IEC 62682, the choices are this project's:
+
+* The condition begins when v > L has held for a, and ends when v < L - d has held for b. Equality does neither. Any
+  good reading on the wrong side of the comparison restarts the delay.
+* Delays run in the readings' own time: from the reading that first showed the change to a later reading that still
+  does. So that a slow probe does not postpone the alarm, ``tick`` lets a delay run out on the monotonic clock as
+  well, but only while the newest reading is fresh. A probe whose clock is wrong is judged rightly, since each kind of
+  time is only ever compared with itself.
+* A reading that is not good holds the state and restarts both delays. So does a gap in the readings' own time that is
+  longer than the probe's no-data time: nobody knows what happened in it. Missing data never ends a condition.
+* A reading older than the newest one seen is late: stored, not judged. Imported readings are not judged.
+"""
+
+from __future__ import annotations
+
+__all__ = ["LevelTrack", "judge", "tick"]
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from alerts.watch.arrivals import WatchReading, counts_as_data, may_be_judged
+from alerts.watch.condition import Condition
+from alerts.watch.limit import EffectiveLimit
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTrack:
+    """How far a low or high limit has come.
+
+    active: whether the condition is; since_ms: own time of the reading that began or ended it; pending_ms: own time
+    of the reading that started the delay now running, None when none runs; pending_mono: when that reading was seen,
+    monotonic seconds; newest_ms: own time of the newest reading seen; newest_mono: when it was seen, None when that
+    was before a restart; value: the newest value judged; extreme: the farthest value since the condition (or its
+    delay) began.
+    """
+
+    active: bool = False
+    since_ms: int | None = None
+    pending_ms: int | None = None
+    pending_mono: float = 0.0
+    newest_ms: int | None = None
+    newest_mono: float | None = None
+    value: float | None = None
+    extreme: float | None = None
+
+
+def judge(
+    track: LevelTrack, limit: EffectiveLimit, readings: Sequence[WatchReading], *, fresh_s: float, mono: float
+) -> tuple[LevelTrack, list[Condition]]:
+    """Take readings of the limit's probe, in the order in which they came.
+
+    fresh_s: the probe's no-data time in seconds; mono: the turn's monotonic time in seconds. Returns the new track
+    and the condition at each of its changes, oldest first (a backlog may bring several).
+    """
+    # A low limit is a high limit on the negated value; negation is exact, so equality keeps its meaning.
+    sign = 1.0 if limit.kind == "high" else -1.0
+    edge = sign * limit.setpoint
+    back = edge - limit.deadband
+    on_ms, off_ms, fresh_ms = limit.on_delay_s * 1000, limit.off_delay_s * 1000, fresh_s * 1000
+    active, since, pending, pending_mono = track.active, track.since_ms, track.pending_ms, track.pending_mono
+    newest, newest_mono, value, extreme = track.newest_ms, track.newest_mono, track.value, track.extreme
+    changes: list[Condition] = []
+    for reading in readings:
+        at = reading.at_ms
+        if not counts_as_data(reading.quality) or (newest is not None and at < newest):
+            continue
+        gap = newest is not None and at - newest > fresh_ms
+        newest, newest_mono = at, mono
+        good = may_be_judged(reading.value, reading.quality)
+        if gap or not good:
+            pending = None
+        if not good:
+            continue
+        value = reading.value
+        beyond = sign * value
+        if not (beyond < back if active else beyond > edge):
+            pending = None
+            if active:
+                extreme = _farther(extreme, value, sign)
+            continue
+        if pending is None:
+            pending, pending_mono = at, mono
+            extreme = extreme if active else value
+        elif not active:
+            extreme = _farther(extreme, value, sign)
+        if at - pending >= (off_ms if active else on_ms):
+            active, since, pending = not active, pending, None
+            changes.append(Condition(limit.key, active, since, value, extreme=extreme))
+    return LevelTrack(active, since, pending, pending_mono, newest, newest_mono, value, extreme), changes
+
+
+def tick(
+    track: LevelTrack, limit: EffectiveLimit, *, fresh_s: float, mono: float
+) -> tuple[LevelTrack, Condition | None]:
+    """Let a running delay end between two readings, while the newest reading is no older than ``fresh_s`` seconds."""
+    if track.pending_ms is None or track.newest_mono is None or mono - track.newest_mono > fresh_s:
+        return track, None
+    if mono - track.pending_mono < (limit.off_delay_s if track.active else limit.on_delay_s):
+        return track, None
+    changed = replace(track, active=not track.active, since_ms=track.pending_ms, pending_ms=None)
+    return changed, Condition(limit.key, changed.active, track.pending_ms, track.value, extreme=track.extreme)
+
+
+def _farther(extreme: float | None, value: float, sign: float) -> float:
+    return value if extreme is None or sign * value > sign * extreme else extreme

@@ -1,0 +1,27 @@
+"""The rule that a limit judges by: the part of a limit whose edit changes the judgement, not only the words."""
+
+from __future__ import annotations
+
+__all__ = ["EffectiveLimit", "Rule", "rule_of"]
+
+from typing import NamedTuple
+
+from ingest.cellar.models import EffectiveLimit
+
+
+class Rule(NamedTuple):
+    """kind: low, high or no data; probe: the probe's id; setpoint and deadband: in our unit of the quantity (setpoint
+    in seconds for no data); the delays in seconds.
+    """
+
+    kind: str
+    probe: str
+    setpoint: float
+    deadband: float
+    on_delay_s: float
+    off_delay_s: float
+
+
+def rule_of(limit: EffectiveLimit) -> Rule:
+    """The rule of a limit, as it is compared with the one it was judged by before."""
+    return Rule(limit.kind, limit.probe, limit.setpoint, limit.deadband, limit.on_delay_s, limit.off_delay_s)

@@ -1,0 +1,106 @@
+"""Limits on leeside itself: that probes are being read, that the broker is reached, that each serial line is open.
+
+The ingest daemon's sign of life counts as a reading of these, so one rule, one alarm table and one outbox serve
+them too. What fails at the root suppresses what follows from it: a broker that is gone is one message, not one for
+each probe.
+"""
+
+from __future__ import annotations
+
+__all__ = ["BROKER", "INGEST", "line_probe", "readings_of_pulse", "watched_limits"]
+
+from dataclasses import replace
+from typing import Final
+
+from alerts.watch.arrivals import WatchReading
+from ingest.cellar.models import Cellar, EffectiveLimit
+
+INGEST: Final = "ingest"
+BROKER: Final = "broker"
+
+# Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
+INGEST_SILENCE_S: Final = 60.0
+SOURCE_SILENCE_S: Final = 100.0
+
+
+def line_probe(line: str) -> str:
+    """What stands for a serial line where a probe is expected."""
+    return f"line {line}"
+
+
+def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
+    """Every limit that the turn judges, by key: the cellar's, and those on leeside itself."""
+    own = [_own("leeside/ingest", INGEST, INGEST_SILENCE_S, None, _NOT_READ, _LOOK_AT_MACHINE)]
+    source_of = {}
+    topics = [probe for probe in cellar.probe if probe.topic is not None]
+    if topics and cellar.mqtt is not None:
+        where = f"{cellar.mqtt.host}:{cellar.mqtt.port}"
+        own.append(
+            _own("leeside/broker", BROKER, SOURCE_SILENCE_S, own[0].key, _blind(len(topics)), _LOOK_AT_BROKER % where)
+        )
+        source_of.update({probe.id: "leeside/broker" for probe in topics})
+    for line in cellar.serial:
+        probes = [probe for probe in cellar.probe if probe.serial == line.id]
+        if not probes:
+            continue
+        key = f"leeside/line {line.id}"
+        action = _LOOK_AT_LINE % line.device
+        own.append(_own(key, line_probe(line.id), SOURCE_SILENCE_S, own[0].key, _blind(len(probes)), action))
+        source_of.update({probe.id: key for probe in probes})
+    limits = {limit.key: limit for limit in own}
+    for limit in cellar.limits:
+        root = source_of.get(limit.probe) if limit.kind == "no data" else None
+        limits[limit.key] = limit if root is None else replace(limit, suppressed_by=root)
+    return limits
+
+
+def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]:
+    """What a sign of life of the ingest daemon says about itself and its sources."""
+    readings = [WatchReading(INGEST, at_ms, 1.0)]
+    mqtt = body.get("mqtt")
+    if isinstance(mqtt, dict) and mqtt.get("connected"):
+        readings.append(WatchReading(BROKER, at_ms, 1.0))
+    lines = body.get("lines")
+    if isinstance(lines, dict):
+        readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in lines.items() if line.get("open")]
+    return readings
+
+
+def _own(
+    key: str, probe: str, silence_s: float, suppressed_by: str | None, consequence: str, action: str
+) -> EffectiveLimit:
+    return EffectiveLimit(
+        key=key,
+        kind="no data",
+        at="leeside",
+        quantity=probe,
+        probe=probe,
+        setpoint=silence_s,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        priority="high" if probe == INGEST else "medium",
+        hours="any",
+        consequence=consequence,
+        action=action,
+        unit_text="s",
+        origin="default",
+        suppressed_by=suppressed_by,
+    )
+
+
+def _blind(probes: int) -> str:
+    return f"Nobody sees what {'one probe' if probes == 1 else f'{probes} probes'} would say."
+
+
+_NOT_READ: Final = "No probe is being read: nobody sees what the cellar does."
+_LOOK_AT_MACHINE: Final = (
+    "Look at the machine that runs leeside: `leeside now` and its log say more. Until it reads again, look by hand."
+)
+_LOOK_AT_BROKER: Final = (
+    "See whether the broker at %s runs and can be reached; `leeside now` says what it answered. Until then, read "
+    "by hand."
+)
+_LOOK_AT_LINE: Final = (
+    "Look at the plug, the cable and the power of the line at %s; `leeside now` says more. Until then, read by hand."
+)

@@ -1,0 +1,120 @@
+"""Amounts: a number with its unit, as text, becomes a number in our unit.
+
+``"19.5 L"`` is an amount. A bare number where a unit is needed is refused, so that nobody has to guess. Gauge pressure,
+absolute pressure and a difference of pressure are three things: a unit that says ``absolute`` does not fit a key that
+wants gauge, and a difference takes a unit that says neither.
+"""
+
+from __future__ import annotations
+
+__all__ = ["Amount", "Span", "amount", "parse_amount", "split_amount"]
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Final, Literal
+
+from pydantic import BeforeValidator
+
+from ingest.cellar.units import UNITS, Dimension, conversion, find_unit, normal_unit
+
+PressureKind = Literal["gauge", "absolute", "difference"]
+
+_AMOUNT: Final = re.compile(r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
+_COMMA: Final = re.compile(r"\s*[+-]?[0-9]+,[0-9]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A number in the unit that was asked for, and the unit as it was written."""
+
+    number: float
+    unit_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """What an amount may be: low and high, in the unit that was asked for; ``above`` leaves low itself out."""
+
+    low: float = -math.inf
+    high: float = math.inf
+    above: bool = False
+
+    def holds(self, number: float) -> bool:
+        """Whether the number lies in the span."""
+        return (number > self.low if self.above else number >= self.low) and number <= self.high
+
+    def told(self, unit: str) -> str:
+        """The span in words, such as ``from 0.1 to 60 s``."""
+        tail = f" {unit}" if unit else ""
+        if math.isinf(self.high):
+            return f"{'more than' if self.above else 'at least'} {self.low:g}{tail}"
+        if math.isinf(self.low):
+            return f"at most {self.high:g}{tail}"
+        return f"{'above' if self.above else 'from'} {self.low:g} to {self.high:g}{tail}"
+
+
+def split_amount(text: str) -> tuple[float, str]:
+    """The number and the unit's text of an amount. Raises ValueError that says how an amount is written."""
+    plain = text.replace("\N{MINUS SIGN}", "-")
+    if _COMMA.match(plain):
+        raise ValueError("write the decimal as a point, without thousands separators")
+    found = _AMOUNT.fullmatch(plain)
+    if found is None:
+        raise ValueError("this does not begin with a number")
+    number = float(found.group(1))
+    if not math.isfinite(number):
+        raise ValueError("the number is too large")
+    return number, normal_unit(found.group(2))
+
+
+def parse_amount(
+    value: object, *, dimension: Dimension, unit: str, example: str, pressure: PressureKind | None = None
+) -> Amount:
+    """Turn what stands in the file into a number in ``unit``.
+
+    value: text such as ``"8 psi"``; where the dimension needs no unit (pH, ratio) a bare number will do;
+    example: how it is written, for the error; pressure: what a pressure must be counted from.
+    Raises ValueError whose text is fit for the reader of the file.
+    """
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        if "" not in UNITS[dimension]:
+            raise ValueError(f'write it as text with its unit, such as "{example}"')
+        value = str(value)
+    if not isinstance(value, str):
+        raise ValueError(f'write it as text with its unit, such as "{example}"')
+    try:
+        number, unit_text = split_amount(value)
+    except ValueError as error:
+        raise ValueError(f'{error}; write it as "{example}"') from None
+    found = find_unit(dimension, unit_text)
+    if pressure is not None and found.reference is not None and found.reference != pressure:
+        wanted = "a difference of pressure" if pressure == "difference" else f"{pressure} pressure"
+        raise ValueError(f'this is {found.reference} pressure, but {wanted} is asked for, such as "{example}"')
+    gain, offset = conversion(dimension, unit_text, unit)
+    result = gain * number + offset
+    if not math.isfinite(result):
+        raise ValueError(f'the number is too large; write it as "{example}"')
+    return Amount(result, unit_text)
+
+
+def amount(
+    dimension: Dimension,
+    unit: str,
+    example: str,
+    span: Span,
+    *,
+    pressure: PressureKind | None = None,
+    whole: bool = False,
+) -> BeforeValidator:
+    """A pydantic validator for a key that holds an amount; ``whole`` asks for a whole number of ``unit``."""
+
+    def read(value: object) -> float:
+        number = parse_amount(value, dimension=dimension, unit=unit, example=example, pressure=pressure).number
+        if not span.holds(number):
+            raise ValueError(f"must be {span.told(unit)}")
+        if whole and number != round(number):
+            raise ValueError(f"must be a whole number of {unit}")
+        return round(number) if whole else number
+
+    return BeforeValidator(read)

@@ -1,0 +1,163 @@
+"""What leeside connects to: the store's file, the broker, serial lines, the mail server, the page's address."""
+
+from __future__ import annotations
+
+__all__ = ["MailSettings", "MqttSettings", "PageSettings", "SerialSettings", "StoreSettings", "is_loopback"]
+
+import codecs
+import ipaddress
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, Field
+
+from ingest.cellar.amounts import Span, amount
+from ingest.cellar.form import Flag, Identifier, Port, Table, Text
+from ingest.cellar.secret import read_password
+from ingest.cellar.units import Dimension
+from ingest.errors import IngestError, SourceError
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a host is this machine itself: ``localhost``, 127.x.x.x or ::1."""
+    if host.lower().rstrip(".") == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def _text_encoding(name: str) -> str:
+    try:
+        if not isinstance(b"7".decode(name), str):  # codecs such as "hex" decode to bytes or not at all
+            raise LookupError(name)
+        return codecs.lookup(name).name
+    except (LookupError, ValueError):
+        raise ValueError('the name of a text encoding, such as "utf-8" or "latin-1"') from None
+
+
+def _stopbits(number: float) -> float:
+    if number not in (1, 1.5, 2):
+        raise ValueError("allowed: 1, 1.5 or 2")
+    return number
+
+
+def _address(text: str) -> str:
+    _host_and_port(text)
+    return text
+
+
+def _host_and_port(text: str) -> tuple[str, int]:
+    host, colon, port = text.rpartition(":")
+    if host.startswith("[") and host.endswith("]"):
+        host = host[1:-1]
+    elif ":" in host:
+        host = ""
+    if not (colon and host and port.isascii() and port.isdigit() and len(port) <= 5 and 1 <= int(port) <= 65535):
+        raise ValueError('host and port, such as "127.0.0.1:8420"')
+    return host, int(port)
+
+
+def _mail_address(text: str) -> str:
+    local, _, domain = text.rpartition("@")
+    if not local or not domain or any(character.isspace() or not character.isprintable() for character in text):
+        raise ValueError('a mail address without spaces, such as "cellarhand@cellar.example"')
+    return text
+
+
+MailAddress = Annotated[Text, AfterValidator(_mail_address)]
+Encoding = Annotated[Text, AfterValidator(_text_encoding)]
+
+
+class StoreSettings(Table):
+    """``[store]``: where readings, alarms and entries are kept."""
+
+    path: Text = Field(default="cellar.db", description="the store's file, relative to the cellar file")
+    commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.0, alias="commit")
+
+
+class MqttSettings(Table):
+    """``[mqtt]``: the broker. The password is never in the file: see ``password``."""
+
+    host: Text = Field(description='the broker, such as "127.0.0.1"')
+    port: Port = 1883
+    user: Text | None = None
+    password_env: Text | None = None
+    password_file: Text | None = None
+    tls: Flag = False
+    ca_file: Text | None = None
+    client_id: Text | None = None
+    # A two-byte number of seconds, MQTT 5.0 section 3.1.2.10; below 5 s a slow board drops its own connection.
+    keep_alive_s: Annotated[int, amount(Dimension.TIME, "s", "60 s", Span(5, 65535), whole=True)] = Field(
+        default=60, alias="keep_alive"
+    )
+    # A four-byte number of seconds whose highest value means "never", MQTT 5.0 section 3.1.2.11.2.
+    session_expiry_s: Annotated[int, amount(Dimension.TIME, "s", "30 d", Span(0, 4294967295), whole=True)] = Field(
+        default=30 * 86400, alias="session_expiry"
+    )
+    # Receive Maximum is a two-byte number that is not 0, MQTT 5.0 section 3.1.2.11.3.
+    window: Annotated[int, Field(strict=True, ge=1, le=65535)] = 2000
+
+    def password(self, environ: Mapping[str, str], base: Path) -> str | None:
+        """The password from the environment or its file, None where no user is given.
+
+        base: the cellar file's folder. Raises SourceError that says what is missing.
+        """
+        try:
+            return read_password("[mqtt]", self.password_env, self.password_file, environ, base)
+        except IngestError as error:
+            raise SourceError(str(error)) from None
+
+
+class SerialSettings(Table):
+    """``[[serial]]``: one line, to a port of this machine or to a network port by a pyserial URL."""
+
+    id: Identifier = Field(description="a short name of the line, such as bench-line")
+    device: Text = Field(description='the port, such as "/dev/serial/by-id/..." or "socket://host:port"')
+    baud: Annotated[int, Field(strict=True, ge=50, le=4_000_000)] = 9600
+    bytesize: Literal[5, 6, 7, 8] = 8
+    parity: Literal["none", "even", "odd"] = "none"
+    stopbits: Annotated[float, AfterValidator(_stopbits)] = 1
+    encoding: Encoding = "utf-8"
+    settle_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.0, 60.0))] = Field(default=2.0, alias="settle")
+
+
+class MailSettings(Table):
+    """``[mail]``: the mail server that messages are handed to. The password is never in the file: see ``password``."""
+
+    host: Text = Field(description='the mail server, such as "127.0.0.1"')
+    port: Port = 25
+    sender: MailAddress = Field(alias="from", description="the address that messages come from")
+    to: Annotated[tuple[MailAddress, ...], Field(min_length=1, description="a list of addresses that get messages")]
+    security: Literal["none", "starttls", "tls"] = "none"
+    user: Text | None = None
+    password_env: Text | None = None
+    password_file: Text | None = None
+    timeout_s: Annotated[float, amount(Dimension.TIME, "s", "20 s", Span(1.0, 300.0))] = Field(
+        default=20.0, alias="timeout"
+    )
+
+    def password(self, environ: Mapping[str, str], base: Path) -> str | None:
+        """The password from the environment or its file, None where no user is given.
+
+        base: the cellar file's folder. Raises IngestError that says what is missing.
+        """
+        return read_password("[mail]", self.password_env, self.password_file, environ, base)
+
+
+class PageSettings(Table):
+    """``[page]``: where the web page listens."""
+
+    address: Annotated[Text, AfterValidator(_address)] = "127.0.0.1:8420"
+
+    @property
+    def host(self) -> str:
+        """The address without its port."""
+        return _host_and_port(self.address)[0]
+
+    @property
+    def port(self) -> int:
+        """The TCP port."""
+        return _host_and_port(self.address)[1]

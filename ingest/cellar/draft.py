@@ -1,0 +1,167 @@
+"""A cellar file half-way: the tables that could be read, each with how it was written, and the problems so far."""
+
+from __future__ import annotations
+
+__all__ = ["Draft", "Entry", "known_keys", "nearest", "read_entry", "shown"]
+
+import difflib
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from typing import Final, Generic, TypeVar
+
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from ingest.cellar.form import Table
+from ingest.cellar.models import (
+    Cylinder,
+    LimitSettings,
+    MailSettings,
+    MqttSettings,
+    PageSettings,
+    Probe,
+    Room,
+    SerialSettings,
+    Site,
+    StoreSettings,
+    Vessel,
+)
+from ingest.errors import Problem
+
+_M = TypeVar("_M", bound=Table)
+
+_LONGEST_SHOWN: Final = 80
+_SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
+_NO_SECRET: Final = ("password_env", "password_file")
+_ADVICE_ON_SECRETS: Final = (
+    "a password does not belong in the cellar file; name an environment variable with password_env, "
+    "or a file that only leeside can read with password_file"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry(Generic[_M]):
+    """One table as a model, with its label for messages and its keys as written."""
+
+    label: str
+    raw: Mapping[str, object]
+    model: _M
+
+    def problem(self, key: str, allowed: str) -> Problem:
+        """A problem of this table's key, with the value as it was written."""
+        return Problem(self.label, key, shown(key, self.raw[key]) if key in self.raw else "", allowed)
+
+
+@dataclass(slots=True)
+class Draft:
+    """What could be read. ``broken``: names of tables of which at least one could not be read.
+
+    ``written`` holds each table's label and keys, also of those that could not be read, so that one mistake does not
+    look like many.
+    """
+
+    site: Entry[Site] | None = None
+    store: Entry[StoreSettings] | None = None
+    mqtt: Entry[MqttSettings] | None = None
+    mail: Entry[MailSettings] | None = None
+    page: Entry[PageSettings] | None = None
+    serial: list[Entry[SerialSettings]] = field(default_factory=list)
+    room: list[Entry[Room]] = field(default_factory=list)
+    cylinder: list[Entry[Cylinder]] = field(default_factory=list)
+    vessel: list[Entry[Vessel]] = field(default_factory=list)
+    probe: list[Entry[Probe]] = field(default_factory=list)
+    limit: list[Entry[LimitSettings]] = field(default_factory=list)
+    broken: set[str] = field(default_factory=set)
+    written: dict[str, list[tuple[str, Mapping[str, object]]]] = field(default_factory=dict)
+
+    def ids(self, *names: str) -> list[str]:
+        """Every id that is written in these tables."""
+        written = [raw.get("id") for name in names for _, raw in self.written.get(name, ())]
+        return [id for id in written if isinstance(id, str)]
+
+    def kinds(self) -> dict[str, str]:
+        """The kind of each place that could be read, by its id."""
+        kinds = {entry.model.id: "room" for entry in self.room}
+        kinds.update({entry.model.id: "cylinder" for entry in self.cylinder})
+        kinds.update({entry.model.id: entry.model.kind for entry in self.vessel})
+        return kinds
+
+
+def known_keys(model: type[Table]) -> dict[str, FieldInfo]:
+    """The keys that may stand in a table, as written in the file."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
+def nearest(word: str, names: Iterable[str]) -> str:
+    """The name that looks most like a word, or "" if none does."""
+    by_case = {name.lower(): name for name in names}
+    near = difflib.get_close_matches(word.lower(), by_case, n=1, cutoff=0.6)
+    return by_case[near[0]] if near else ""
+
+
+def shown(key: str, value: object) -> str:
+    """A value as it is written in TOML, shortened; what could be a secret is left out."""
+    if any(part in key.lower() for part in _SECRET_PARTS) and key not in _NO_SECRET:
+        return ""
+    if isinstance(value, datetime | date | time):
+        text = value.isoformat()
+    elif isinstance(value, Mapping):
+        text = "{...}"
+    else:
+        text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
+
+
+def read_entry(model: type[_M], label: str, raw: Mapping[str, object]) -> tuple[Entry[_M] | None, list[Problem]]:
+    """One table as a model, or every problem that its keys have."""
+    try:
+        return Entry(label, raw, model.model_validate(raw)), []
+    except ValidationError as error:
+        details = error.errors(include_url=False, include_input=False)
+    problems = []
+    for detail in details:
+        key = str(detail["loc"][0]) if detail["loc"] else ""
+        allowed = _allowed(known_keys(model), key, detail, raw)
+        value = shown(key, raw[key]) if key in raw else ""
+        problems.append(Problem(label, key, value, allowed))
+    return None, problems
+
+
+def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw: Mapping[str, object]) -> str:
+    """What is wrong and what would be right, from what pydantic says."""
+    kind, context = detail["type"], detail.get("ctx", {})
+    if kind == "extra_forbidden":
+        return _unknown(key, keys)
+    if kind == "missing":
+        return f"is missing: {keys[key].description}"
+    if kind == "literal_error":
+        allowed = "allowed: " + str(context["expected"]).replace("'", '"')
+        value = raw.get(key)
+        near = nearest(value, str(context["expected"]).split("'")[1::2]) if isinstance(value, str) else ""
+        return f'{allowed}; did you mean "{near}"?' if near else allowed
+    if kind == "value_error":
+        return str(context["error"])
+    return {
+        "string_type": 'must be text in quotes, such as "..."',
+        "string_too_short": "must not be empty" + (f": {keys[key].description}" if keys[key].description else ""),
+        "int_type": "must be a whole number without quotes",
+        "int_from_float": "must be a whole number without quotes",
+        "float_type": "must be a number without quotes",
+        "float_parsing": "must be a number without quotes",
+        "bool_type": "must be true or false, without quotes",
+        "tuple_type": 'must be a list, such as ["..."]',
+        "too_short": f"must not be empty: {keys[key].description}",
+        "greater_than_equal": f"must be at least {context.get('ge')}",
+        "less_than_equal": f"must be at most {context.get('le')}",
+    }.get(kind, detail["msg"])
+
+
+def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:
+    if key.lower() in ("password", "passwd", "pass") and "password_env" in keys:
+        return _ADVICE_ON_SECRETS
+    near = nearest(key, keys)
+    meant = f'did you mean "{near}"?' if near else "known keys: " + ", ".join(keys)
+    return f"there is no such key; {meant}"

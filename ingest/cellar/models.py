@@ -1,0 +1,347 @@
+"""The tables of the cellar file as pydantic models, and the cellar that they make together."""
+
+from __future__ import annotations
+
+__all__ = [
+    "Cellar",
+    "Cylinder",
+    "EffectiveLimit",
+    "Gas",
+    "LimitSettings",
+    "MailSettings",
+    "MqttSettings",
+    "PageSettings",
+    "Probe",
+    "Room",
+    "SerialSettings",
+    "Site",
+    "StoreSettings",
+    "Vessel",
+]
+
+import re
+from dataclasses import dataclass, field
+from datetime import time
+from pathlib import Path
+from typing import Annotated, Any, Final, Literal, Self
+from zoneinfo import ZoneInfo
+
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ModelWrapValidatorHandler,
+    PrivateAttr,
+    ValidationInfo,
+    field_validator,
+    model_validator,
+)
+
+from ingest.cellar.amounts import Span, amount, parse_amount, split_amount
+from ingest.cellar.connections import MailSettings, MqttSettings, PageSettings, SerialSettings, StoreSettings
+from ingest.cellar.form import Identifier, Table, Text
+from ingest.cellar.quantities import QUANTITIES, PlaceKind, QuantityName
+from ingest.cellar.units import Dimension
+
+Gas = Literal["nitrogen", "argon", "carbon dioxide"]
+Material = Literal["steel", "glass", "wood", "plastic"]
+Priority = Literal["low", "medium", "high"]
+Hours = Literal["any", "waking"]
+LimitKind = Literal["low", "high", "no data"]
+Role = Literal["care", "air", "over", ""]
+
+_MATERIAL: Final[dict[object, Material]] = {
+    "keg": "steel",
+    "tank": "steel",
+    "carboy": "glass",
+    "bottle": "glass",
+    "barrel": "wood",
+}
+_WAKING: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*-\s*([01][0-9]|2[0-3]):([0-5][0-9])")
+_DAY_S: Final = 86400.0
+
+
+def _time_zone(name: str) -> str:
+    try:
+        ZoneInfo(name)
+    except (KeyError, ValueError, OSError):  # unknown, malformed, or a folder of the time zone data
+        raise ValueError('the name of an IANA time zone, such as "Europe/Ljubljana"') from None
+    return name
+
+
+def _waking(value: object) -> object:
+    if isinstance(value, tuple):
+        return value
+    found = _WAKING.fullmatch(value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise ValueError('two local times, such as "07:00-21:30"')
+    hour, minute, end_hour, end_minute = map(int, found.groups())
+    if (hour, minute) == (end_hour, end_minute):
+        raise ValueError('the two times must differ, such as "07:00-21:30"')
+    return time(hour, minute), time(end_hour, end_minute)
+
+
+class Site(Table):
+    """``[site]``: the cellar as a whole.
+
+    waking: from and to, local time; to may lie past midnight. altitude_m: above sea level.
+    """
+
+    name: Text = Field(description="what the cellar is called in messages")
+    timezone: Annotated[Text, AfterValidator(_time_zone)] = Field(
+        description='the name of an IANA time zone, such as "Europe/Ljubljana"'
+    )
+    altitude_m: Annotated[float | None, amount(Dimension.LENGTH, "m", "340 m", Span(-430.0, 5000.0))] = Field(
+        default=None, alias="altitude"
+    )
+    units: Literal["metric", "us"] = "metric"
+    waking: Annotated[tuple[time, time], BeforeValidator(_waking)] = (time(7, 0), time(22, 0))
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone."""
+        return ZoneInfo(self.timezone)
+
+
+class Room(Table):
+    """``[[room]]``: a room that vessels and cylinders stand in."""
+
+    id: Identifier = Field(description="a short name of the room, such as cellar")
+    volume_m3: Annotated[float | None, amount(Dimension.VOLUME, "m3", "30 m3", Span(0.0, 1e5, above=True))] = Field(
+        default=None, alias="volume"
+    )
+    was: Identifier | None = None
+
+
+class Cylinder(Table):
+    """``[[cylinder]]``: a gas cylinder; water volume is what its shoulder is stamped with."""
+
+    id: Identifier = Field(description="a short name of the cylinder, such as N2")
+    gas: Gas = Field(description='"nitrogen", "argon" or "carbon dioxide"')
+    water_volume_l: Annotated[float, amount(Dimension.VOLUME, "L", "10 L", Span(0.0, 1000.0, above=True))] = Field(
+        alias="water_volume", description='the volume stamped on the shoulder, such as "10 L"'
+    )
+    room: Identifier | None = None
+    was: Identifier | None = None
+
+
+class Vessel(Table):
+    """``[[vessel]]``: what wine rests in. Capacity is brimful; max_pressure (gauge) is what is stamped on it."""
+
+    id: Identifier = Field(description="a short name of the vessel, such as K1")
+    name: Text | None = None
+    kind: Literal["keg", "carboy", "barrel", "tank", "bottle"] = Field(
+        description='"keg", "carboy", "barrel", "tank" or "bottle"'
+    )
+    capacity_l: Annotated[float, amount(Dimension.VOLUME, "L", "19.5 L", Span(0.0, 1e6, above=True))] = Field(
+        alias="capacity", description='the volume when brimful, such as "19.5 L"'
+    )
+    gas: Gas | None = None
+    max_pressure_kpa: Annotated[
+        float | None,
+        amount(Dimension.PRESSURE, "kPa", "200 kPa", Span(0.0, 1000.0, above=True), pressure="gauge"),
+    ] = Field(default=None, alias="max_pressure")
+    tare_kg: Annotated[float | None, amount(Dimension.MASS, "kg", "4.2 kg", Span(0.0, 1e5, above=True))] = Field(
+        default=None, alias="tare"
+    )
+    room: Identifier | None = None
+    material: Material = Field(default="steel")
+    was: Identifier | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _usual_material(cls, data: Any) -> Any:
+        if isinstance(data, dict) and "material" not in data and isinstance(data.get("kind"), str):
+            return {**data, "material": _MATERIAL.get(data["kind"], "steel")}
+        return data
+
+    @property
+    def under_gas(self) -> bool:
+        """Whether a gas blanket is kept under pressure in it: a keg or tank with gas, not of glass."""
+        return self.kind in ("keg", "tank") and self.gas is not None and self.material != "glass"
+
+
+class Probe(Table):
+    """``[[probe]]``: one instrument that measures one quantity at one place."""
+
+    id: Identifier = Field(description="a short name of the probe, such as k1-pressure")
+    at: Identifier = Field(description="the id of a vessel, cylinder or room")
+    quantity: QuantityName = Field(description='"temperature", "pressure", "barometric_pressure" or "pH"')
+    reference: Literal["gauge", "absolute", "sealed"] = "gauge"
+    topic: Annotated[str, Field(strict=True)] | None = None
+    serial: Identifier | None = None
+    pattern: Annotated[str, Field(strict=True)] | None = None
+    payload: Literal["plain", "json", "senml"] = "plain"
+    pointer: Annotated[str, Field(strict=True)] | None = None
+    time_pointer: Annotated[str, Field(strict=True)] | None = None
+    name: Text | None = None
+    unit: Annotated[str, Field(strict=True)] = Field(
+        description='the unit of the numbers that arrive, such as "kPa", "psi" or "degC"'
+    )
+    every_s: Annotated[float, amount(Dimension.TIME, "s", "60 s", Span(0.1, 7 * _DAY_S))] = Field(
+        default=60.0, alias="every"
+    )
+    mounted: Literal["wine", "wall", "air"] | None = None
+    decimal: Literal[".", ","] = "."
+    was: Identifier | None = None
+
+    @model_validator(mode="before")
+    @classmethod
+    def _unit_of_ph(cls, data: Any) -> Any:
+        if isinstance(data, dict) and data.get("quantity") == "pH" and "unit" not in data:
+            return {**data, "unit": "pH"}
+        return data
+
+
+class LimitSettings(Table):
+    """``[[limit]]``: what must stay in range. Numbers are in the unit of the quantity; delays in seconds.
+
+    Exactly one of low, high and no_data_s is given. deadband is a difference. What is None is filled from the usual
+    values of the quantity, see ``EffectiveLimit``.
+    """
+
+    id: Identifier | None = None
+    at: Identifier | None = None
+    lot: Text | None = None
+    quantity: QuantityName | None = None
+    probe: Identifier | None = None
+    low: float | None = None
+    high: float | None = None
+    no_data_s: Annotated[float | None, amount(Dimension.TIME, "s", "10 min", Span(1.0, 30 * _DAY_S))] = Field(
+        default=None, alias="no_data"
+    )
+    deadband: float | None = None
+    on_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, _DAY_S))] = Field(
+        default=None, alias="on_delay"
+    )
+    off_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, _DAY_S))] = Field(
+        default=None, alias="off_delay"
+    )
+    priority: Priority = "medium"
+    hours: Hours = "any"
+    consequence: Text = Field(description="what happens if nobody does anything: an alarm without one is no alarm")
+    action: Text = Field(description="what to do about it: an alarm that asks for nothing is no alarm")
+
+    _unit_text: str = PrivateAttr(default="")
+
+    @property
+    def unit_text(self) -> str:
+        """The unit as written in the file, for messages."""
+        return self._unit_text
+
+    @field_validator("low", "high", mode="before")
+    @classmethod
+    def _setpoint(cls, value: object, info: ValidationInfo) -> object:
+        row = QUANTITIES.get(info.data.get("quantity") or "")
+        if row is None:
+            return None  # the quantity is missing or wrong, and that is said where it belongs
+        return parse_amount(
+            value, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
+        ).number
+
+    @field_validator("deadband", mode="before")
+    @classmethod
+    def _difference(cls, value: object, info: ValidationInfo) -> object:
+        row = QUANTITIES.get(info.data.get("quantity") or "")
+        if row is None:
+            return None
+        number = parse_amount(
+            value,
+            dimension=row.difference,
+            unit=row.unit,
+            example=row.deadband_example,
+            pressure="difference" if row.pressure else None,
+        ).number
+        if number < 0:
+            raise ValueError("a deadband cannot be negative")
+        return number
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_unit(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        limit = handler(data)
+        if isinstance(data, dict):
+            written = next((data[key] for key in ("low", "high", "no_data") if key in data), "")
+            if isinstance(written, str) and written:
+                limit._unit_text = split_amount(written)[1]
+        return limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectiveLimit:
+    """A limit as it is watched: the file's limits and the default ones, with every gap filled.
+
+    key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds;
+    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the key of the limit that
+    makes this one pointless while it is active; unit_text: the unit that messages use.
+    """
+
+    key: str
+    kind: LimitKind
+    at: str
+    quantity: str
+    probe: str
+    setpoint: float
+    deadband: float
+    on_delay_s: float
+    off_delay_s: float
+    priority: Priority
+    hours: Hours
+    consequence: str
+    action: str
+    unit_text: str
+    role: Role = ""
+    origin: Literal["file", "default"] = "file"
+    suppressed_by: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cellar:
+    """A cellar file that has been read and found consistent.
+
+    file: its name for messages; base: its folder; text: as it was read; limits: every limit that is watched.
+    """
+
+    site: Site
+    store: StoreSettings
+    mqtt: MqttSettings | None
+    serial: tuple[SerialSettings, ...]
+    room: tuple[Room, ...]
+    cylinder: tuple[Cylinder, ...]
+    vessel: tuple[Vessel, ...]
+    probe: tuple[Probe, ...]
+    limit: tuple[LimitSettings, ...]
+    mail: MailSettings | None
+    page: PageSettings | None
+    limits: tuple[EffectiveLimit, ...]
+    base: Path
+    file: str
+    text: str = field(repr=False)
+
+    @property
+    def store_path(self) -> Path:
+        """The store's file; a relative path counts from the cellar file's folder."""
+        return self.base / self.store.path
+
+    @property
+    def places(self) -> tuple[Room | Cylinder | Vessel, ...]:
+        """Every place: vessels, cylinders, rooms, each in the file's order."""
+        return (*self.vessel, *self.cylinder, *self.room)
+
+    def place(self, id: str) -> Room | Cylinder | Vessel:
+        """The place of that id. Raises KeyError."""
+        for place in self.places:
+            if place.id == id:
+                return place
+        raise KeyError(id)
+
+    def place_kind(self, id: str) -> PlaceKind:
+        """The vessel's kind, or ``cylinder`` or ``room``. Raises KeyError."""
+        place = self.place(id)
+        if isinstance(place, Vessel):
+            return place.kind
+        return "cylinder" if isinstance(place, Cylinder) else "room"
+
+    def probes_at(self, place: str) -> tuple[Probe, ...]:
+        """The probes at a place, in the file's order."""
+        return tuple(probe for probe in self.probe if probe.at == place)

@@ -1,0 +1,170 @@
+"""Limits: each judges one probe, lies where the quantity and the vessel allow, and can clear again."""
+
+from __future__ import annotations
+
+__all__ = ["setpoint_problems"]
+
+from collections.abc import Iterable, Iterator
+from typing import Final
+
+from ingest.cellar.draft import Draft, Entry
+from ingest.cellar.limits import effective_limits, judged_probes, own_limit
+from ingest.cellar.models import EffectiveLimit, LimitSettings, Probe, Vessel
+from ingest.cellar.names import unknown_name
+from ingest.cellar.quantities import QUANTITIES, plausible_range, value_in_unit
+from ingest.errors import Problem
+
+_PLACES: Final = ("room", "cylinder", "vessel")
+_SIDES: Final = ("low", "high", "no_data")
+
+
+def setpoint_problems(draft: Draft) -> Iterator[Problem]:
+    """Everything that is wrong with limits."""
+    probes = [entry.model for entry in draft.probe]
+    vessels = {entry.model.id: entry.model for entry in draft.vessel}
+    kinds = draft.kinds()
+    sound: list[Entry[LimitSettings]] = []
+    for entry in draft.limit:
+        problems = [*_form(entry)] or [*_target(entry, draft, probes)]
+        if not problems and len(judged_probes(entry.model, probes)) == 1:
+            limit = own_limit(entry.model, probes)
+            problems = [*_range(entry, limit, vessels.get(limit.at), kinds.get(limit.at))]
+            if not problems:
+                sound.append(entry)
+        yield from problems
+    own = [(entry, own_limit(entry.model, probes)) for entry in sound]
+    yield from _same_key(own)
+    limits: list[EffectiveLimit] = [limit for _, limit in own]
+    if len(sound) == len(draft.limit) and not draft.broken & {"limit", "probe", "vessel"}:
+        limits = [*effective_limits(vessels.values(), probes, [entry.model for entry in sound], units="metric")]
+    for entry, limit in own:
+        if limit.kind != "no data":
+            others = [other for other in limits if other.probe == limit.probe and other is not limit]
+            yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))
+
+
+def _form(entry: Entry[LimitSettings]) -> Iterator[Problem]:
+    limit, raw = entry.model, entry.raw
+    if "lot" in raw:
+        yield entry.problem("lot", "limits on a lot are not yet judged by this version; write at with a place")
+        return
+    sides = [side for side in _SIDES if side in raw]
+    if not sides:
+        yield entry.problem("low", 'is missing: give one of low, high or no_data, such as low = "5 kPa"')
+    elif len(sides) > 1:
+        yield entry.problem(sides[1], f"give one of low, high or no_data; write a second [[limit]] for {sides[1]}")
+    elif sides == ["no_data"]:
+        for key in ("deadband", "on_delay"):
+            if key in raw:
+                yield entry.problem(key, "a no_data limit is a time by itself; leave it out")
+        if limit.at is None and limit.probe is None:
+            yield entry.problem("probe", "is missing: the id of the probe that must report")
+    else:
+        if limit.quantity is None:
+            yield entry.problem("quantity", f"is missing: one of {', '.join(QUANTITIES)}")
+        if limit.at is None and limit.probe is None:
+            yield entry.problem("at", "is missing: the id of a vessel, cylinder or room")
+
+
+def _target(entry: Entry[LimitSettings], draft: Draft, probes: list[Probe]) -> Iterator[Problem]:
+    """That exactly one probe is meant."""
+    limit = entry.model
+    places, known = draft.ids(*_PLACES), draft.ids("probe")
+    if limit.at is not None and limit.at not in places:
+        yield entry.problem("at", unknown_name("vessel, cylinder or room", limit.at, places))
+    if limit.probe is not None and limit.probe not in known:
+        yield entry.problem("probe", unknown_name("probe", limit.probe, known))
+        return
+    if limit.at is not None and limit.at not in places:
+        return
+    meant = judged_probes(limit, probes)
+    if len(meant) > 1:
+        yield entry.problem(
+            "probe", f"is missing: several probes could be meant; name one of {', '.join(probe.id for probe in meant)}"
+        )
+    elif not meant and "probe" not in draft.broken:
+        told = f"no probe measures {limit.quantity or 'anything'} there; a limit needs a probe"
+        named = next((probe for probe in probes if probe.id == limit.probe), None)
+        if named is not None:
+            told = f"measures {named.quantity} at {named.at}, not what this limit says"
+        yield entry.problem("at" if named is None else "probe", told)
+
+
+def _range(
+    entry: Entry[LimitSettings], limit: EffectiveLimit, vessel: Vessel | None, kind: str | None
+) -> Iterator[Problem]:
+    """That the setpoint lies where the quantity and the vessel allow."""
+    if limit.kind == "no data":
+        return
+    key = limit.kind
+    if vessel is not None and vessel.material == "glass" and limit.quantity == "pressure" and limit.kind == "low":
+        yield entry.problem(
+            key, "glass bursts under pressure: never keep a blanket pressure in glass; leave this limit out"
+        )
+        return
+    if kind is None:
+        return
+    bottom, top = plausible_range(limit.quantity, kind)
+    if not bottom < limit.setpoint < top:
+        yield entry.problem(
+            key, f"lies outside what can be measured at a {kind}: {_told(bottom, limit)} to {_told(top, limit)}"
+        )
+    elif (
+        vessel is not None
+        and vessel.max_pressure_kpa is not None
+        and limit.quantity == "pressure"
+        and limit.setpoint > vessel.max_pressure_kpa
+    ):
+        yield entry.problem(
+            key, f"lies above the max_pressure of {vessel.id}, {_told(vessel.max_pressure_kpa, limit)}; stay below it"
+        )
+
+
+def _same_key(own: Iterable[tuple[Entry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
+    keys: set[str] = set()
+    for entry, limit in own:
+        if limit.key in keys and "id" not in entry.raw:
+            yield entry.problem("id", f"is missing: another limit has the key {limit.key}; give this one an id")
+        keys.add(limit.key)
+
+
+def _neighbours(
+    entry: Entry[LimitSettings],
+    limit: EffectiveLimit,
+    others: list[EffectiveLimit],
+    vessel: Vessel | None,
+    kind: str | None,
+) -> Iterator[Problem]:
+    """That low lies under high, and that the alarm can clear before the next one comes."""
+    low = limit.kind == "low"
+    opposite = [other for other in others if other.kind == ("high" if low else "low")]
+    crossed = [
+        other for other in opposite if (limit.setpoint >= other.setpoint) == low or limit.setpoint == other.setpoint
+    ]
+    for other in crossed:
+        if low or other.origin == "default":
+            told = "at or above the high limit" if low else "at or below the low limit"
+            more = "" if other.origin == "file" else f", a default one; write your own {other.kind} limit as well"
+            yield entry.problem(limit.kind, f"lies {told} {other.key}, {_told(other.setpoint, limit)}{more}")
+    if crossed or kind is None:
+        return
+    ends = [(other.setpoint, f"the {other.kind} limit {other.key}") for other in opposite]
+    bottom, top = plausible_range(limit.quantity, kind)
+    ends.append((top if low else bottom, "the end of what can be measured"))
+    if low and vessel is not None and vessel.max_pressure_kpa is not None and limit.quantity == "pressure":
+        ends.append((vessel.max_pressure_kpa, f"the max_pressure of {vessel.id}"))
+    clears = limit.setpoint + limit.deadband if low else limit.setpoint - limit.deadband
+    reached = [end for end in ends if (clears >= end[0] if low else clears <= end[0])]
+    if reached:
+        end, name = min(reached) if low else max(reached)
+        usual = "" if "deadband" in entry.raw else "the usual one is too wide: "
+        yield entry.problem(
+            "deadband",
+            f"{usual}the alarm would clear only at {_told(clears, limit)}, and {name} is {_told(end, limit)}; "
+            "make the deadband smaller",
+        )
+
+
+def _told(value: float, limit: EffectiveLimit) -> str:
+    """A value in the unit that the limit was written in."""
+    return f"{value_in_unit(limit.quantity, value, limit.unit_text):.6g} {limit.unit_text}".rstrip()

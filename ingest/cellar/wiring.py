@@ -1,0 +1,183 @@
+"""Probes: where each stands, what it measures, and which topic or line brings its numbers to it alone."""
+
+from __future__ import annotations
+
+__all__ = ["wiring_problems"]
+
+import re
+import warnings
+from collections.abc import Iterator
+from typing import Final
+
+from ingest.cellar.draft import Draft, Entry
+from ingest.cellar.models import Probe
+from ingest.cellar.names import unknown_name
+from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
+from ingest.cellar.units import UnitError, find_unit
+from ingest.errors import Problem
+
+_PLACES: Final = ("room", "cylinder", "vessel")
+_LONGEST_TOPIC_BYTES: Final = 65535  # MQTT 5.0 section 1.5.4: the length is a two-byte number
+_POINTER: Final = re.compile(r"(?:/(?:[^~/]|~[01])*)*", re.DOTALL)  # RFC 6901 section 3
+
+
+def wiring_problems(draft: Draft) -> Iterator[Problem]:
+    """Everything that is wrong with where probes stand and how their numbers arrive."""
+    kinds = draft.kinds()
+    for entry in draft.probe:
+        yield from _place(entry, draft, kinds)
+        yield from _unit(entry, draft)
+        yield from _way(entry, draft)
+    yield from _shared_values(draft)
+    yield from _shared_lines(draft)
+
+
+def _place(entry: Entry[Probe], draft: Draft, kinds: dict[str, str]) -> Iterator[Problem]:
+    probe = entry.model
+    known = draft.ids(*_PLACES)
+    if probe.at not in known:
+        yield entry.problem("at", unknown_name("vessel, cylinder or room", probe.at, known))
+        return
+    kind = kinds.get(probe.at)
+    if kind is None:
+        return  # that table could not be read, which is said there
+    row = QUANTITIES[probe.quantity]
+    if kind not in row.places:
+        yield entry.problem("quantity", f"is not measured at a {kind}; {row.elsewhere}")
+    if probe.mounted is not None:
+        if probe.quantity != "temperature":
+            yield entry.problem(
+                "mounted", "only a temperature probe is mounted in wine, at a wall or in air; leave it out"
+            )
+        elif probe.mounted != "air" and kind == "room":
+            yield entry.problem("mounted", 'a room has no wine and no vessel wall; write "air" or leave it out')
+
+
+def _unit(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
+    probe = entry.model
+    row = QUANTITIES[probe.quantity]
+    if "reference" in entry.raw and probe.quantity != "pressure":
+        yield entry.problem("reference", 'only quantity = "pressure" has a reference; leave it out')
+    elif probe.reference != "gauge" and draft.site is not None and draft.site.model.altitude_m is None:
+        yield entry.problem("reference", 'needs altitude in [site], such as "340 m", to tell the pressure of the air')
+    try:
+        series_unit_conversion(probe.quantity, probe.unit)
+    except UnitError as error:
+        yield entry.problem("unit", str(error))
+        return
+    says = find_unit(row.dimension, probe.unit).reference
+    if says is None:
+        return
+    if probe.quantity == "barometric_pressure":
+        if says == "gauge":
+            yield entry.problem("unit", 'the pressure of the air is absolute; write a unit such as "hPa"')
+    elif says != ("absolute" if probe.reference == "absolute" else "gauge"):
+        yield entry.problem(
+            "unit", f'is {says} pressure, but this probe has reference = "{probe.reference}"; change one of the two'
+        )
+
+
+def _way(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
+    """By a topic or by a serial line, and all that belongs to that way."""
+    probe = entry.model
+    if probe.topic is None and probe.serial is None:
+        yield entry.problem("topic", "is missing: give topic (MQTT), or serial and pattern (a serial line)")
+    elif probe.topic is not None and probe.serial is not None:
+        yield entry.problem("serial", "give topic or serial, not both: a probe has one way in")
+    elif probe.topic is not None:
+        yield from _topic(entry, probe.topic, draft)
+    elif probe.serial is not None:
+        yield from _line(entry, probe.serial, draft)
+    if probe.payload == "senml":
+        yield entry.problem("payload", 'is not yet read by this version; write "plain" or "json"')
+    elif probe.name is not None:
+        yield entry.problem("name", 'only payload = "senml" picks a probe by name; leave it out')
+
+
+def _topic(entry: Entry[Probe], topic: str, draft: Draft) -> Iterator[Problem]:
+    probe = entry.model
+    if not draft.written.get("mqtt"):
+        yield entry.problem("topic", "a topic needs the broker: write a table [mqtt] with its host")
+    if not topic:
+        yield entry.problem("topic", 'must not be empty; write the topic, such as "cellar/K1/pressure"')
+    elif "+" in topic or "#" in topic:
+        yield entry.problem("topic", 'must be one topic, without the wildcards "+" and "#"')
+    elif "\0" in topic:
+        yield entry.problem("topic", "must not hold the character NUL")
+    elif len(topic.encode()) > _LONGEST_TOPIC_BYTES:
+        yield entry.problem("topic", f"is longer than {_LONGEST_TOPIC_BYTES} bytes, the most that MQTT allows")
+    if probe.pattern is not None:
+        yield entry.problem("pattern", "only a serial line is read by a pattern; leave it out")
+    if probe.payload == "json" and probe.pointer is None:
+        yield entry.problem("pointer", 'is missing: JSON needs a pointer to the value, such as "/gas/kPa"')
+    for key, pointer in (("pointer", probe.pointer), ("time_pointer", probe.time_pointer)):
+        if pointer is None:
+            continue
+        if probe.payload == "plain":
+            yield entry.problem(key, 'only payload = "json" has a pointer; add that, or leave this out')
+        elif not _POINTER.fullmatch(pointer):
+            yield entry.problem(
+                key, 'is no JSON Pointer (RFC 6901): it begins with "/", and "~" is written "~0"; such as "/gas/kPa"'
+            )
+
+
+def _line(entry: Entry[Probe], serial: str, draft: Draft) -> Iterator[Problem]:
+    probe = entry.model
+    known = draft.ids("serial")
+    if serial not in known:
+        yield entry.problem("serial", unknown_name("[[serial]]", serial, known))
+    if probe.payload == "json":
+        yield entry.problem("payload", "a serial line is read by its pattern; leave payload out")
+    for key, value in (("pointer", probe.pointer), ("time_pointer", probe.time_pointer)):
+        if value is not None:
+            yield entry.problem(key, "a serial line is read by its pattern; leave this out")
+    if probe.pattern is None:
+        yield entry.problem("pattern", "is missing: a serial line needs one, such as 'K1 T=(?P<value>[-+0-9.]+)'")
+        return
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        try:
+            pattern = re.compile(probe.pattern)
+        except (re.error, RecursionError, OverflowError, Warning) as error:
+            yield entry.problem("pattern", f"is no regular expression: {error}")
+            return
+    if "value" not in pattern.groupindex:
+        yield entry.problem("pattern", "must have a group named value around the number: (?P<value>[-+0-9.]+)")
+    elif pattern.search(""):
+        yield entry.problem("pattern", "matches even an empty line; write what must stand in it")
+
+
+def _shared_values(draft: Draft) -> Iterator[Problem]:
+    """Two probes that would take the same number, and topics that two probes read in different ways."""
+    takers: dict[tuple[str, ...], str] = {}
+    payloads: dict[str, tuple[str, str]] = {}
+    for entry in draft.probe:
+        probe = entry.model
+        address: tuple[str, ...]
+        if probe.topic is not None and probe.serial is None:
+            payload, first = payloads.setdefault(probe.topic, (probe.payload, probe.id))
+            if payload != probe.payload:
+                yield entry.problem(
+                    "payload" if "payload" in entry.raw else "topic",
+                    f'{first} reads the same topic as "{payload}"; a topic has one payload form',
+                )
+                continue
+            address = ("topic", probe.topic, probe.pointer or "")
+            key = "topic" if probe.payload == "plain" else "pointer"
+        elif probe.serial is not None and probe.topic is None and probe.pattern is not None:
+            address, key = ("serial", probe.serial, probe.pattern), "pattern"
+        else:
+            continue
+        other = takers.setdefault(address, probe.id)
+        if other != probe.id:
+            yield entry.problem(key, f"{other} takes the same value; a value belongs to one probe")
+
+
+def _shared_lines(draft: Draft) -> Iterator[Problem]:
+    lines: dict[str, str] = {}
+    for entry in draft.serial:
+        other = lines.setdefault(entry.model.device, entry.model.id)
+        if other != entry.model.id:
+            yield entry.problem(
+                "device", f"{other} has this device; a line is opened once, and many probes may read it"
+            )

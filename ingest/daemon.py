@@ -1,0 +1,282 @@
+"""The ingest daemon: sources, probes, store. ``python -m ingest.daemon FILE`` is one process of its own.
+
+Build, start, run, stop are separate steps. The main thread is the writer; each source has its own thread and only
+hands samples over. Signal handlers set a flag and nothing else: what they interrupt may hold a lock.
+"""
+
+from __future__ import annotations
+
+__all__ = ["IngestDaemon", "main", "orphaned", "wall_ms"]
+
+import logging
+import os
+import signal
+import sqlite3
+import sys
+import time
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from hashlib import sha256
+from pathlib import Path
+from threading import Event
+from types import FrameType
+
+import sdnotify
+
+from ingest.cellar import Cellar, SerialSettings, load_cellar
+from ingest.errors import IngestError
+from ingest.probes.binding import bindings, declarations
+from ingest.probes.taking import Taker
+from ingest.sources.broker import BrokerAddress, MqttState
+from ingest.sources.mqtt import MqttSource
+from ingest.sources.sample import Sample, Ticket
+from ingest.sources.serial_line import SerialLine, SerialState
+from ingest.store import RoleLock, Store, create_or_open
+from ingest.store.cellar_history import keep_cellar_file
+from ingest.store.pulse import PULSE_S, write_pulse
+from ingest.store.series import declare
+from ingest.writer import Writer
+
+log = logging.getLogger("ingest")
+
+# MQTT 3.1.1 has no way to ask for a window; brokers commonly allow 20 unacknowledged messages, so half of that calls
+# for a commit. With MQTT 5 it is half of the window that was asked for.
+ENOUGH_WITHOUT_WINDOW = 10
+
+# Without a broker nobody waits for acknowledgements; the interval alone calls for commits.
+ENOUGH_WITHOUT_BROKER = 5000
+
+# How often the writer looks up although nothing calls it: a stop, a pulse, a dead source.
+LOOK_UP_S = 0.5
+
+SAY_AGAIN_S = 60.0
+
+
+def wall_ms() -> int:
+    """UTC now, in milliseconds."""
+    return time.time_ns() // 1_000_000
+
+
+def default_client_id(store_path: Path) -> str:
+    """The same on every start, another for another machine or store: the broker keeps messages under this name."""
+    try:
+        machine = Path("/etc/machine-id").read_text(encoding="ascii").strip()
+    except OSError:
+        machine = os.uname().nodename
+    return "leeside-" + sha256(f"{machine} {store_path.absolute()}".encode()).hexdigest()[:12]
+
+
+def orphaned(parent: str | None) -> bool:
+    """Whether `leeside run`, whose process id is ``parent``, is gone; what it started must then end as well."""
+    return bool(parent) and str(os.getppid()) != parent
+
+
+def _told(state: MqttState | SerialState) -> dict[str, object]:
+    # Monotonic time means nothing to who reads the pulse; what is told is for how long.
+    told = asdict(state)
+    told["for_s"] = round(time.monotonic() - told.pop("since_mono"), 1)
+    return told
+
+
+class IngestDaemon:
+    """Reads probes and stores what they say, until told to stop."""
+
+    def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
+        self._cellar = cellar
+        self._lock = RoleLock(cellar.store_path, "ingest")
+        self._started_ms = wall_ms()
+        self._store = create_or_open(cellar.store_path, self._started_ms)
+        keep_cellar_file(self._store, cellar.text, self._started_ms)
+        series = declare(self._store, declarations(cellar), self._started_ms)
+        self._mqtt = self._build_mqtt(environ)
+        self._writer = Writer(self._store, Taker(bindings(cellar, series)), self._acknowledge, self._enough)
+        self._lines = {settings.id: self._build_line(settings) for settings in cellar.serial}
+        self._parent = os.environ.get("LEESIDE_PARENT")
+        self.stop_event = Event()
+        self._notifier = sdnotify.SystemdNotifier()
+        self._said: dict[str, float] = {}
+        self._line_counts: dict[str, dict[str, int]] = {}
+
+    def _build_mqtt(self, environ: Mapping[str, str]) -> MqttSource | None:
+        settings = self._cellar.mqtt
+        topics = sorted({probe.topic for probe in self._cellar.probe if probe.topic is not None})
+        if settings is None or not topics:
+            return None
+        client_id = settings.client_id or default_client_id(self._cellar.store_path)
+        address = BrokerAddress(
+            host=settings.host,
+            port=settings.port,
+            user=settings.user,
+            password=settings.password(environ, self._cellar.base),
+            tls=settings.tls,
+            ca_file=None if settings.ca_file is None else self._cellar.base / settings.ca_file,
+            client_id=client_id,
+            keep_alive_s=settings.keep_alive_s,
+            session_expiry_s=settings.session_expiry_s,
+            window=settings.window,
+        )
+        return MqttSource(
+            address=address,
+            topics=topics,
+            presence_topic=f"leeside/{client_id}/presence",
+            deliver=self._offer,
+            clock=wall_ms,
+            monotonic=time.monotonic,
+        )
+
+    def _build_line(self, settings: SerialSettings) -> SerialLine:
+        return SerialLine(
+            line_id=settings.id,
+            device=settings.device,
+            baud=settings.baud,
+            bytesize=settings.bytesize,
+            parity=settings.parity[0].upper(),
+            stopbits=settings.stopbits,
+            settle_s=settings.settle_s,
+            deliver=self._writer.offer,
+            clock=wall_ms,
+            monotonic=time.monotonic,
+        )
+
+    def _offer(self, sample: Sample) -> None:
+        # The writer needs the sources and the sources need the writer; this is where the ring closes.
+        self._writer.offer(sample)
+
+    def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
+        if self._mqtt is not None:
+            self._mqtt.acknowledge_all(tickets)
+
+    def _enough(self) -> int:
+        if self._mqtt is None or self._cellar.mqtt is None:
+            return ENOUGH_WITHOUT_BROKER
+        return max(1, self._cellar.mqtt.window // 2) if self._mqtt.has_window else ENOUGH_WITHOUT_WINDOW
+
+    def start(self) -> None:
+        """Open the sources; none of them has to answer for the daemon to go on."""
+        if self._mqtt is not None:
+            self._mqtt.start()
+        for line in self._lines.values():
+            line.start()
+        self._write_pulse_now()
+        self._notifier.notify("READY=1")
+        log.info("%s: %d probes, store %s", self._cellar.site.name, len(self._cellar.probe), self._cellar.store_path)
+
+    def run(self) -> None:
+        """The writer's loop, until ``stop_event`` is set."""
+        commit_s = self._cellar.store.commit_s
+        now = time.monotonic()
+        commit_due, pulse_due = now + commit_s, now + PULSE_S
+        while not self.stop_event.is_set() and not orphaned(self._parent):
+            now = time.monotonic()
+            self._writer.wake.wait(max(0.0, min(LOOK_UP_S, commit_due - now)))
+            now = time.monotonic()
+            called = self._writer.wake.is_set()
+            if not called and now < commit_due:
+                continue
+            pulse = now >= pulse_due
+            self._turn(pulse, now)
+            if pulse:
+                pulse_due = now + PULSE_S
+            commit_due = now + commit_s
+
+    def _turn(self, pulse: bool, now: float) -> None:
+        try:
+            stored = self._writer.turn(wall_ms(), self._pulse_statements if pulse else None)
+        except Exception:
+            log.exception("a turn of the writer failed; its samples stay unacknowledged")
+            return
+        if not stored:
+            self._say("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
+        if pulse:
+            self._look_after_sources(now)
+            # Also while the disk is full: a restart would only lose what is held in memory.
+            self._notifier.notify("WATCHDOG=1")
+
+    def _look_after_sources(self, now: float) -> None:
+        if self._mqtt is not None and not self._mqtt.alive():
+            self._say("mqtt", now, "the broker's thread has ended; it is started anew")
+            self._mqtt.stop(1.0)
+            self._mqtt.start()
+        for name, line in self._lines.items():
+            if not line.alive():
+                self._say(f"line {name}", now, "the thread of line %s has ended; it is started anew", name)
+                line.stop(1.0)
+                line.start()
+
+    def _say(self, subject: str, now: float, text: str, *values: object) -> None:
+        # A disk that stays full or a line that stays dead is told once a minute, not once a turn.
+        if now - self._said.get(subject, -SAY_AGAIN_S) >= SAY_AGAIN_S:
+            self._said[subject] = now
+            log.warning(text, *values)
+
+    def _write_pulse_now(self) -> None:
+        try:
+            with self._store.write() as connection:
+                self._pulse_statements(connection)
+        except IngestError as error:
+            log.warning("the first sign of life was not stored: %s", error)
+
+    def _pulse_statements(self, connection: sqlite3.Connection) -> None:
+        counters = self._writer.counters
+        body: dict[str, object] = {
+            "cellar_file_digest": sha256(self._cellar.text.encode()).hexdigest(),
+            "samples": counters.samples,
+            "readings": counters.readings,
+            "repeats": counters.repeats,
+            "refused": counters.refused,
+            "dropped": counters.dropped,
+            "commits": counters.commits,
+            "failed_commits": counters.failed_commits,
+            "waiting": self._writer.waiting,
+            "mqtt": None if self._mqtt is None else _told(self._mqtt.state()),
+            "lines": {name: _told(line.state()) for name, line in self._lines.items()},
+        }
+        write_pulse(connection, "ingest", wall_ms(), self._started_ms, body)
+
+    def stop(self) -> None:
+        """Close the sources, commit what they have delivered, say goodbye to the broker, close the store."""
+        self._notifier.notify("STOPPING=1")
+        for line in self._lines.values():
+            line.stop()
+        # The broker's connection stays open for the last commit, so that what it holds can still be acknowledged.
+        if not self._writer.turn(wall_ms(), self._pulse_statements):
+            log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
+        if self._mqtt is not None:
+            self._mqtt.stop(2.0)
+        self._store.close()
+        self._lock.close()
+
+    @property
+    def store(self) -> Store:
+        """The daemon's own connection."""
+        return self._store
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
+    given = list(sys.argv[1:] if arguments is None else arguments)
+    if len(given) != 1:
+        print("usage: python -m ingest.daemon FILE", file=sys.stderr)  # noqa: T201  a command's own words
+        return 2
+    stopping = Event()
+
+    def on_signal(number: int, frame: FrameType | None) -> None:
+        stopping.set()
+
+    signal.signal(signal.SIGTERM, on_signal)
+    signal.signal(signal.SIGINT, on_signal)
+    try:
+        daemon = IngestDaemon(load_cellar(Path(given[0])), os.environ)
+    except IngestError as error:
+        log.error("%s", error)
+        return 2
+    daemon.stop_event = stopping
+    daemon.start()
+    daemon.run()
+    daemon.stop()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,98 @@
+"""The errors of ingest, one small tree.
+
+IngestError                what happened, with which value, what is allowed, what to do next
+├── CellarFileError        the cellar file is wrong; carries every problem found, all at once
+├── StoreError             the store cannot be used
+│   ├── StoreMissing       there is no store at that path yet
+│   ├── StoreTooNew        written by a newer leeside
+│   ├── StoreHeld          another process of the same role has it
+│   └── StoreUnwritable    read-only disk, no permission, or the disk is full
+├── Unreadable             a sample that is no reading; carries a short reason that can be counted
+└── SourceError            a broker or line cannot be used as the cellar file says
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "CellarFileError",
+    "IngestError",
+    "SourceError",
+    "StoreError",
+    "StoreHeld",
+    "StoreMissing",
+    "StoreTooNew",
+    "StoreUnwritable",
+    "Unreadable",
+]
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+class IngestError(Exception):
+    """Root of everything that ingest raises on purpose; its text is fit to be shown to a person."""
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong in a cellar file.
+
+    table: the table as written, such as ``[[probe]] k1-pressure``; key: the key inside it, or "";
+    value: the value found, as text, or ""; allowed: what is wrong and what would be right.
+    """
+
+    table: str
+    key: str
+    value: str
+    allowed: str
+
+    def __str__(self) -> str:
+        where = self.table + (f" {self.key}" if self.key else "")
+        found = f" = {self.value}" if self.value else ""
+        return f"{where}{found}: {self.allowed}"
+
+
+class CellarFileError(IngestError):
+    """A cellar file with mistakes: all of them, each with table, key, value and what is allowed."""
+
+    def __init__(self, file: str, problems: Sequence[Problem]) -> None:
+        self.file = file
+        self.problems = tuple(problems)
+        super().__init__("\n".join(f"{file}: {problem}" for problem in self.problems))
+
+
+class StoreError(IngestError):
+    """The store cannot be used as asked."""
+
+
+class StoreMissing(StoreError):
+    """No store at that path yet."""
+
+
+class StoreTooNew(StoreError):
+    """The store was written by a newer leeside."""
+
+
+class StoreHeld(StoreError):
+    """Another process of the same role works on this store."""
+
+
+class StoreUnwritable(StoreError):
+    """The store's disk or folder does not take writes."""
+
+
+class SourceError(IngestError):
+    """A broker or a serial line cannot be used as the cellar file says."""
+
+
+class Unreadable(IngestError):
+    """A sample that cannot become a reading.
+
+    reason: a short fixed phrase that rejects are counted by, such as ``not a number``;
+    detail: what was found, for the log.
+    """
+
+    def __init__(self, reason: str, detail: str = "") -> None:
+        self.reason = reason
+        self.detail = detail
+        super().__init__(f"{reason}: {detail}" if detail else reason)

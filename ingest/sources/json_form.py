@@ -1,0 +1,246 @@
+"""JSON payloads: decode them strictly, and find a number or a time in them.
+
+Grammar RFC 8259, places RFC 6901 (JSON Pointer), times RFC 3339. Python's ``json`` takes more than RFC 8259: NaN and
+Infinity, the same key twice (the last one wins), and it gives up with RecursionError on deep nesting. All of that is
+refused here with a reason.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "MAX_JSON_BYTES",
+    "MAX_JSON_DEPTH",
+    "JsonPointer",
+    "decode_json",
+    "number_at",
+    "parse_rfc3339",
+    "time_at",
+]
+
+import json
+import re
+from dataclasses import dataclass
+from datetime import date
+from math import isfinite
+from typing import NoReturn
+
+from ingest.errors import Unreadable
+
+MAX_JSON_BYTES = 64 * 1024  # no instrument's message comes near; keeps a hostile one from costing memory
+MAX_JSON_DEPTH = 32  # far below the depth at which Python's own decoder gives up
+
+_SHOWN_CHARACTERS = 60
+
+
+def _shown(value: object) -> str:
+    """A value in quotes, escaped and cut short, fit for a log."""
+    text = repr(value)
+    return text if len(text) <= _SHOWN_CHARACTERS else text[:_SHOWN_CHARACTERS] + "…"
+
+
+# ---- decoding ------------------------------------------------------------------------------------------------------
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise Unreadable("not JSON", f"{name} is no JSON number (RFC 8259, section 6)")
+
+
+def _object_of(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    members = dict(pairs)
+    if len(members) != len(pairs):
+        seen: set[str] = set()
+        for key, _ in pairs:
+            if key in seen:
+                raise Unreadable("duplicate key", _shown(key))
+            seen.add(key)
+    return members
+
+
+# Built once: json.loads() with arguments builds a decoder at every call.
+_decode = json.JSONDecoder(object_pairs_hook=_object_of, parse_constant=_refuse_constant).decode
+
+
+def decode_json(payload: bytes) -> object:
+    """Decode one JSON text in UTF-8, at most 64 KiB and 32 levels deep.
+
+    Raises Unreadable: ``too large``, ``not UTF-8``, ``not JSON``, ``duplicate key``, ``nested too deep``.
+    A number beyond a double's range decodes to infinity here; ``number_at`` and ``time_at`` refuse it.
+    """
+    if len(payload) > MAX_JSON_BYTES:
+        raise Unreadable("too large", f"{len(payload)} bytes, at most {MAX_JSON_BYTES}")
+    try:
+        document: object = _decode(payload.decode())
+    except UnicodeDecodeError as error:
+        raise Unreadable("not UTF-8", f"byte {error.start}") from error
+    except RecursionError as error:
+        raise Unreadable("nested too deep", f"at most {MAX_JSON_DEPTH} levels") from error
+    except ValueError as error:  # JSONDecodeError, and Python's refusal of whole numbers of more than 4300 digits
+        raise Unreadable("not JSON", str(error)) from error
+    if payload.count(b"[") + payload.count(b"{") > MAX_JSON_DEPTH:
+        _refuse_depth(document)
+    return document
+
+
+def _refuse_depth(document: object) -> None:
+    level = [document]
+    for _ in range(MAX_JSON_DEPTH + 1):
+        containers = [value for value in level if isinstance(value, dict | list)]
+        if not containers:
+            return
+        level = [inner for value in containers for inner in (value.values() if isinstance(value, dict) else value)]
+    raise Unreadable("nested too deep", f"at most {MAX_JSON_DEPTH} levels")
+
+
+# ---- places --------------------------------------------------------------------------------------------------------
+
+_BAD_ESCAPE = re.compile(r"~(?![01])")
+_ARRAY_INDEX = re.compile(r"0|[1-9][0-9]*")  # RFC 6901, section 4: no leading zeros
+_MAX_INDEX_DIGITS = 9  # more elements than 64 KiB can hold; int() of thousands of digits would be refused by Python
+
+
+@dataclass(frozen=True, slots=True)
+class JsonPointer:
+    """A place in a JSON document, RFC 6901; ``text`` as written, ``tokens`` its unescaped reference tokens."""
+
+    text: str
+    tokens: tuple[str, ...]
+
+    @classmethod
+    def parse(cls, text: str) -> JsonPointer:
+        """Read a pointer such as ``/gas/kPa`` or ``/probes/0``; an empty text is the whole document.
+
+        ValueError says what is wrong and how to write it.
+        """
+        if text == "":
+            return cls(text, ())
+        if not text.startswith("/"):
+            hint = text[1:] if text.startswith("#/") else "/" + text.replace(".", "/")
+            raise ValueError(f"a JSON Pointer starts with '/'; for {text!r} write {hint!r} (RFC 6901)")
+        bad = _BAD_ESCAPE.search(text)
+        if bad is not None:
+            raise ValueError(f"in {text!r} the '~' at character {bad.start() + 1} must be written '~0' (RFC 6901)")
+        # RFC 6901, section 4: first ~1, then ~0, so that "~01" becomes "~1" and not "/".
+        tokens = tuple(token.replace("~1", "/").replace("~0", "~") for token in text[1:].split("/"))
+        return cls(text, tokens)
+
+    def find(self, document: object) -> object:
+        """Give the value at this place; raises Unreadable ``no such place in the JSON``."""
+        place = document
+        for token in self.tokens:
+            if isinstance(place, dict):
+                if token not in place:
+                    raise Unreadable("no such place in the JSON", f"{self.text}: no {_shown(token)}")
+                place = place[token]
+            elif isinstance(place, list):
+                if len(token) > _MAX_INDEX_DIGITS or _ARRAY_INDEX.fullmatch(token) is None or int(token) >= len(place):
+                    raise Unreadable("no such place in the JSON", f"{self.text}: no element {_shown(token)}")
+                place = place[int(token)]
+            else:
+                raise Unreadable("no such place in the JSON", f"{self.text}: nothing inside {_shown(place)}")
+        return place
+
+    def __str__(self) -> str:
+        return self.text
+
+
+def number_at(document: object, pointer: JsonPointer) -> float:
+    """Give the JSON number at a place; a text, true, false or null is none, even where it looks like one.
+
+    Raises Unreadable: ``no such place in the JSON``, ``not a number``, ``not finite``.
+    """
+    value = pointer.find(document)
+    # bool is a subclass of int, so isinstance would let true through as 1.
+    if type(value) is float:
+        number = value
+    elif type(value) is int:
+        try:
+            number = float(value)
+        except OverflowError as error:
+            raise Unreadable("not finite", f"{pointer}: a whole number beyond 1.8e308") from error
+    else:
+        raise Unreadable("not a number", f"{pointer}: {_shown(value)}")
+    if not isfinite(number):
+        raise Unreadable("not finite", f"{pointer}: beyond 1.8e308")
+    return number
+
+
+# ---- times ---------------------------------------------------------------------------------------------------------
+
+# RFC 3339, section 5.6. Its note allows "t" and "z" in lower case, and a space instead of the "T".
+_RFC3339 = re.compile(
+    r"([0-9]{4})-([0-9]{2})-([0-9]{2})[Tt ]([0-9]{2}):([0-9]{2}):([0-9]{2})(?:\.([0-9]+))?"
+    r"(?:[Zz]|([+-])([0-9]{2}):([0-9]{2}))"
+)
+_DAY_ZERO = date(1970, 1, 1).toordinal()
+_MS_PER_DAY = 86_400_000
+_MS_PER_MINUTE = 60_000
+_YEAR_1_MS = (1 - _DAY_ZERO) * _MS_PER_DAY
+_YEAR_10000_MS = (date(9999, 12, 31).toordinal() + 1 - _DAY_ZERO) * _MS_PER_DAY
+
+# An epoch number's size tells its unit: until the year 5138 seconds stay below 1e11, milliseconds below 1e14 and
+# microseconds below 1e17; none of them is that small after March 1973. Common practice, no source.
+_SECONDS_BELOW = 10**11
+_MILLISECONDS_BELOW = 10**14
+_MICROSECONDS_BELOW = 10**17
+
+
+def parse_rfc3339(text: str) -> int:
+    """UTC milliseconds of an RFC 3339 time; its zone is required, digits below a millisecond are cut off.
+
+    A leap second (``23:59:60`` UTC) counts as the second after it, as POSIX time does.
+    Raises Unreadable ``not a time``.
+    """
+    matched = _RFC3339.fullmatch(text)
+    if matched is None:
+        raise Unreadable("not a time", f"{_shown(text)} is no RFC 3339 time with zone, like 2026-11-25T08:30:00Z")
+    year, month, day, hour, minute, second, fraction, sign, zone_hour, zone_minute = matched.groups()
+    try:
+        days = date(int(year), int(month), int(day)).toordinal() - _DAY_ZERO
+    except ValueError as error:
+        raise Unreadable("not a time", f"{_shown(text)}: {error}") from error
+    hours, minutes, seconds = int(hour), int(minute), int(second)
+    if hours > 23 or minutes > 59 or seconds > 60:
+        raise Unreadable("not a time", f"{_shown(text)}: no such time of day")
+    at_ms = days * _MS_PER_DAY + ((hours * 60 + minutes) * 60 + seconds) * 1000
+    if sign is not None:
+        offset_hours, offset_minutes = int(zone_hour), int(zone_minute)
+        if offset_hours > 23 or offset_minutes > 59:
+            raise Unreadable("not a time", f"{_shown(text)}: no such zone")
+        offset_ms = (offset_hours * 60 + offset_minutes) * _MS_PER_MINUTE
+        at_ms += offset_ms if sign == "-" else -offset_ms
+    if seconds == 60 and at_ms % _MS_PER_DAY != 0:
+        raise Unreadable("not a time", f"{_shown(text)}: a leap second can only be at 23:59:60 UTC")
+    if fraction is not None:
+        at_ms += int((fraction + "00")[:3])
+    return at_ms
+
+
+def time_at(document: object, pointer: JsonPointer) -> int:
+    """UTC milliseconds of the time at a place: RFC 3339 text with zone, or a number of s, ms, µs or ns since 1970.
+
+    A number's size tells its unit (below 1e11 seconds, 1e14 milliseconds, 1e17 microseconds, else nanoseconds).
+    Raises Unreadable: ``no such place in the JSON``, ``not a time``.
+    """
+    value = pointer.find(document)
+    if type(value) is str:
+        at_ms = parse_rfc3339(value)
+    elif type(value) is int:
+        at_ms = _epoch_ms(value)
+    elif type(value) is float and isfinite(value):
+        at_ms = round(value * 1000) if abs(value) < _SECONDS_BELOW else _epoch_ms(int(value))
+    else:
+        raise Unreadable("not a time", f"{pointer}: {_shown(value)}")
+    if not _YEAR_1_MS <= at_ms < _YEAR_10000_MS:
+        raise Unreadable("not a time", f"{pointer}: {_shown(value)} is outside the years 1 to 9999")
+    return at_ms
+
+
+def _epoch_ms(value: int) -> int:
+    size = abs(value)
+    if size < _SECONDS_BELOW:
+        return value * 1000
+    if size < _MILLISECONDS_BELOW:
+        return value
+    if size < _MICROSECONDS_BELOW:
+        return value // 1000
+    return value // 1_000_000

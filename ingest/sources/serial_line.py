@@ -1,0 +1,225 @@
+"""Samples from a serial line: open it, read lines, and open it again for ever when it goes away."""
+
+from __future__ import annotations
+
+__all__ = ["SerialLine", "SerialState"]
+
+import logging
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import serial
+
+from ingest.errors import SourceError
+from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
+from ingest.sources.line_trouble import trouble_words
+from ingest.sources.patience import Patience
+from ingest.sources.sample import Sample
+
+try:
+    from termios import error as TerminalError
+except ImportError:  # Windows has no termios, and pyserial raises only its own error there
+    TerminalError = OSError  # type: ignore[misc,assignment]  # the same role in an except clause
+
+_log = logging.getLogger(__name__)
+
+_READ_TIMEOUT_S = 1.0  # the stop event is looked at this often, should the read not be cancellable
+_CHUNK_BYTES = 4096
+# After a chunk the reader rests this long, so that a line at 9600 baud wakes it 50 times a second and not 960 times;
+# a sample is later by at most that. The kernel holds 4096 bytes for us meanwhile (Linux, n_tty), 35 ms at 1 Mbaud.
+_REST_S = 0.02
+# A line that stayed open this long went well: the next wait is short again. Common practice, no source.
+_WENT_WELL_S = 30.0
+_HANG_S = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class SerialState:
+    """How things stand with a line.
+
+    since_mono: ``time.monotonic()`` since when ``open`` is as it is, seconds. last_error: the last trouble in plain
+    words; empty while the line is open. The rest are counts since the start: times opened, whole lines, bytes,
+    fragments dropped after opening, lines that were too long, lines that ``deliver`` failed to take.
+    """
+
+    open: bool
+    since_mono: float
+    last_error: str
+    opens: int
+    lines: int
+    bytes_read: int
+    dropped_fragments: int
+    overlong: int
+    delivery_failures: int
+
+
+class SerialLine:
+    """Delivers each line of a serial instrument as a sample; source and address are both the line's id.
+
+    device: a path such as ``/dev/serial/by-id/...``, or a pyserial URL such as ``socket://host:port``. baud in bits
+    per second; bytesize 5 to 8; parity N, E, O, M or S; stopbits 1, 1.5 or 2. settle_s: seconds after opening in which
+    everything is thrown away, because opening resets many small boards and they greet first. limit: longest line in
+    bytes. deliver: called in the reading thread for each line; it must be quick. clock: UTC milliseconds.
+    monotonic: seconds. patience: the waits before it is opened again.
+
+    Raises SourceError for settings that no serial line has.
+    """
+
+    def __init__(
+        self,
+        *,
+        line_id: str,
+        device: str,
+        deliver: Callable[[Sample], None],
+        clock: Callable[[], int],
+        baud: int = 9600,
+        bytesize: int = 8,
+        parity: str = "N",
+        stopbits: float = 1,
+        settle_s: float = 2.0,
+        limit: int = DEFAULT_LINE_LIMIT,
+        monotonic: Callable[[], float] = time.monotonic,
+        patience: Patience | None = None,
+    ) -> None:
+        self._id = line_id
+        self._device = device
+        self._deliver = deliver
+        self._clock = clock
+        self._monotonic = monotonic
+        self._settle_s = settle_s
+        self._patience = patience or Patience()
+        self._framer = LineFramer(limit)
+        try:
+            # Built once and unopened: wrong settings are told now, by pyserial, and not in the thread.
+            self._port = serial.serial_for_url(
+                device,
+                do_not_open=True,
+                baudrate=baud,
+                bytesize=bytesize,
+                parity=parity,
+                stopbits=stopbits,
+                timeout=_READ_TIMEOUT_S,
+                # Two readers would get half of the bytes each. The lock is only there for devices of this machine.
+                exclusive=True if "://" not in device else None,
+            )
+        except ValueError as error:
+            raise SourceError(f"Serial line {line_id!r} ({device}) cannot be set up: {error}.") from error
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        self._open = False
+        self._since_mono = monotonic()
+        self._turn_mono = monotonic()
+        self._last_error = ""
+        self._opens = 0
+        self._lines = 0
+        self._bytes_read = 0
+        self._delivery_failures = 0
+
+    # ---- start, stop, state ------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Start the reading thread; it may also be called after ``stop``, or when ``alive`` says no."""
+        if self._thread is not None and self._thread.is_alive():
+            raise RuntimeError(f"serial line {self._id!r} is being read already")
+        self._stop.clear()
+        self._turn_mono = self._monotonic()
+        self._thread = threading.Thread(target=self._run, name=f"serial {self._id}", daemon=True)
+        self._thread.start()
+
+    def stop(self, timeout: float = 5.0) -> bool:
+        """End the thread and close the line; False if it did not end within ``timeout`` seconds."""
+        self._stop.set()
+        if self._thread is None:
+            return True
+        self._cancel_read()
+        self._thread.join(timeout)
+        return not self._thread.is_alive()
+
+    def _cancel_read(self) -> None:
+        if self._open and hasattr(self._port, "cancel_read"):
+            try:
+                self._port.cancel_read()
+            except (OSError, AttributeError, TypeError):
+                pass  # closed by its thread in the same moment; the read then ends by itself
+
+    def alive(self) -> bool:
+        """Whether the reading thread is there and took a turn within the last two minutes, line open or not."""
+        if self._thread is None or not self._thread.is_alive():
+            return False
+        return self._monotonic() - self._turn_mono < _HANG_S
+
+    def state(self) -> SerialState:
+        """How things stand; may be asked from any thread."""
+        return SerialState(
+            open=self._open,
+            since_mono=self._since_mono,
+            last_error="" if self._open else self._last_error,
+            opens=self._opens,
+            lines=self._lines,
+            bytes_read=self._bytes_read,
+            dropped_fragments=self._framer.dropped_fragments,
+            overlong=self._framer.overlong,
+            delivery_failures=self._delivery_failures,
+        )
+
+    # ---- the reading thread ------------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            self._turn_mono = self._monotonic()
+            try:
+                self._read_until_trouble()
+            except Exception as error:  # noqa: BLE001 - top of this thread's turn: logged, and tried again later
+                _log.exception("reading serial line %s stumbled", self._id)
+                self._tell(f"{self._device} cannot be read: {type(error).__name__}: {error}. leeside goes on trying.")
+            self._stop.wait(self._patience.next_wait_s())
+
+    def _read_until_trouble(self) -> None:
+        try:
+            self._port.open()
+            self._mark(is_open=True)
+            self._opens += 1
+            self._stop.wait(self._settle_s)
+            self._port.reset_input_buffer()
+            self._framer.restart()
+            while not self._stop.is_set():
+                self._turn()
+        except (OSError, TerminalError) as error:
+            self._tell(trouble_words(error, self._device))
+        finally:
+            if self._open and self._monotonic() - self._since_mono >= _WENT_WELL_S:
+                self._patience.reset()
+            self._port.close()
+            self._mark(is_open=False)
+
+    def _turn(self) -> None:
+        """Wait for bytes, take all that there are, deliver the lines that they complete."""
+        data = self._port.read(max(1, min(self._port.in_waiting, _CHUNK_BYTES)))
+        self._turn_mono = self._monotonic()
+        if not data:
+            return
+        self._bytes_read += len(data)
+        arrival_ms = self._clock()
+        for line in self._framer.feed(data):
+            self._lines += 1
+            try:
+                self._deliver(Sample(self._id, self._id, line, arrival_ms, self._turn_mono))
+            except Exception:  # noqa: BLE001 - one line that is not taken must not end the reading
+                self._delivery_failures += 1
+                _log.exception("a line of %s was not taken: %r", self._id, line)
+        if len(data) < _CHUNK_BYTES:
+            self._stop.wait(_REST_S)
+
+    def _mark(self, *, is_open: bool) -> None:
+        if is_open != self._open:
+            self._open = is_open
+            self._since_mono = self._monotonic()
+            _log.info("serial line %s (%s) is %s", self._id, self._device, "open" if is_open else "closed")
+
+    def _tell(self, error: str) -> None:
+        """Keep the trouble for ``state()``, and log it unless it is the one of before."""
+        if error != self._last_error:
+            _log.warning("%s", error)
+        self._last_error = error

@@ -1,0 +1,11 @@
+"""The store: one SQLite file, one way to open it, one way to write it.
+
+Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
+``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
+``cellar_history``; ``pulse`` (signs of life, rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
+"""
+
+from ingest.store.connection import Store, create_or_open, open_existing
+from ingest.store.lock import RoleLock
+
+__all__ = ["RoleLock", "Store", "create_or_open", "open_existing"]

@@ -1,0 +1,92 @@
+"""Where each limit stands, and the alarm journal: every change of state, kept for ever."""
+
+from __future__ import annotations
+
+__all__ = [
+    "AlarmRow",
+    "TransitionRow",
+    "add_transition",
+    "alarm_rows",
+    "next_number",
+    "put_alarm",
+    "remove_alarm",
+    "transitions",
+]
+
+import sqlite3
+from typing import NamedTuple
+
+from ingest.store.connection import Store
+
+
+class AlarmRow(NamedTuple):
+    """One limit: its state, the open occurrence's short id if any, and the entry (JSON) a restart goes on from."""
+
+    key: str
+    state: str
+    occurrence: str | None
+    entry: str
+    changed_ms: int
+
+
+class TransitionRow(NamedTuple):
+    """One change of a limit's state, as it is kept."""
+
+    at_ms: int
+    key: str
+    occurrence: str | None
+    event: str
+    from_state: str
+    to_state: str
+    value: float | None
+    who: str
+    note: str
+
+
+def alarm_rows(store: Store) -> list[AlarmRow]:
+    """All limits that ever had a state."""
+    rows = store.connection.execute("SELECT key, state, occurrence, entry, changed_ms FROM alarm ORDER BY key")
+    return [AlarmRow(*row) for row in rows]
+
+
+def put_alarm(connection: sqlite3.Connection, row: AlarmRow) -> None:
+    """Keep where a limit stands; call inside the turn's transaction."""
+    connection.execute(
+        "INSERT INTO alarm (key, state, occurrence, entry, changed_ms) VALUES (?, ?, ?, ?, ?) ON CONFLICT (key)"
+        " DO UPDATE SET state = excluded.state, occurrence = excluded.occurrence, entry = excluded.entry,"
+        " changed_ms = excluded.changed_ms",
+        row,
+    )
+
+
+def remove_alarm(connection: sqlite3.Connection, key: str) -> None:
+    """Forget a limit that left the cellar file; its transitions stay."""
+    connection.execute("DELETE FROM alarm WHERE key = ?", (key,))
+
+
+def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
+    """Add to the alarm journal; call inside the turn's transaction. Gives the row's id."""
+    cursor = connection.execute(
+        "INSERT INTO transition (at_ms, key, occurrence, event, from_state, to_state, value, who, note)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        row,
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) -> list[TransitionRow]:
+    """The alarm journal from since_ms on, of one occurrence if asked, oldest first."""
+    rows = store.connection.execute(
+        "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note FROM transition"
+        " WHERE at_ms >= ? AND (? IS NULL OR occurrence = ?) ORDER BY id",
+        (since_ms, occurrence, occurrence),
+    )
+    return [TransitionRow(*row) for row in rows]
+
+
+def next_number(connection: sqlite3.Connection, name: str) -> int:
+    """The next number of a sequence that never repeats one; call inside a transaction."""
+    connection.execute(
+        "INSERT INTO cursor (name, value) VALUES (?, 1) ON CONFLICT (name) DO UPDATE SET value = value + 1", (name,)
+    )
+    return int(connection.execute("SELECT value FROM cursor WHERE name = ?", (name,)).fetchone()[0])

@@ -1,0 +1,20 @@
+"""Every cellar file that ever ran on this store, with its time."""
+
+from __future__ import annotations
+
+__all__ = ["keep_cellar_file"]
+
+import hashlib
+
+from ingest.store.connection import Store
+
+
+def keep_cellar_file(store: Store, text: str, now_ms: int) -> bool:
+    """Keep the text if it differs from the one kept last; True if it did."""
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    with store.write() as connection:
+        row = connection.execute("SELECT digest FROM cellar_file ORDER BY id DESC LIMIT 1").fetchone()
+        if row is not None and row[0] == digest:
+            return False
+        connection.execute("INSERT INTO cellar_file (from_ms, digest, text) VALUES (?, ?, ?)", (now_ms, digest, text))
+    return True

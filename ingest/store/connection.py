@@ -1,0 +1,175 @@
+"""The one way to open the store, and the one way to write it.
+
+SQLite in WAL mode with ``synchronous=FULL``: a commit that has returned survives a power cut (SQLite documentation,
+"PRAGMA synchronous"). Every writer, whichever process it is in, goes through ``Store.write``: BEGIN IMMEDIATE with a
+wait of ten seconds, so that what is checked inside the transaction still holds when it commits.
+"""
+
+from __future__ import annotations
+
+__all__ = ["Store", "create_or_open", "open_existing"]
+
+import sqlite3
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+from ingest.errors import StoreError, StoreMissing, StoreUnwritable
+from ingest.store.migrations import migrate, require_known_version
+
+BUSY_WAIT_S = 10.0
+
+# A commit of a few readings touches two leaf pages. Pages of 1 KiB instead of 4 KiB halve what reaches the card:
+# tests/benchmarks/card.py measures it.
+PAGE_SIZE = 1024
+
+# 4,000 pages of 1 KiB: the size at which SQLite folds the log back into the file.
+CHECKPOINT_PAGES = 4000
+
+
+class Store:
+    """One open connection to the store. Use one per thread; ``write`` also guards against two threads sharing one."""
+
+    def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
+        self.connection = connection
+        self.path = path
+        self._lock = threading.RLock()
+
+    @contextmanager
+    def write(self) -> Iterator[sqlite3.Connection]:
+        """One transaction: all of it is on disk when the block ends, or none of it.
+
+        Raises StoreUnwritable when the disk does not take it, StoreError when another writer held on for too long.
+        """
+        with self._lock:
+            try:
+                self.connection.execute("BEGIN IMMEDIATE")
+                yield self.connection
+                self.connection.execute("COMMIT")
+            except sqlite3.Error as error:
+                self._roll_back()
+                raise translate(error, self.path) from error
+            except BaseException:
+                self._roll_back()
+                raise
+
+    def _roll_back(self) -> None:
+        # A full disk or an I/O error may have ended the transaction already.
+        if self.connection.in_transaction:
+            try:
+                self.connection.execute("ROLLBACK")
+            except sqlite3.Error:
+                pass  # nothing of it was committed; the first error is the one to tell
+
+    @contextmanager
+    def read(self) -> Iterator[sqlite3.Connection]:
+        """A consistent look at the store; keep it short, since it holds back the folding of the log."""
+        with self._lock:
+            try:
+                self.connection.execute("BEGIN")
+                yield self.connection
+            except sqlite3.Error as error:
+                raise translate(error, self.path) from error
+            finally:
+                self._roll_back()
+
+    def close(self) -> None:
+        """Close the connection; safe to call twice."""
+        with self._lock:
+            self.connection.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def translate(error: sqlite3.Error, path: Path) -> StoreError:
+    """SQLite's errors as ours, in words that say what to do."""
+    text = str(error)
+    code = getattr(error, "sqlite_errorname", "") or ""
+    if "readonly" in text or code.startswith("SQLITE_READONLY"):
+        return StoreUnwritable(f"{path}: the store cannot be written (read-only disk or missing permission)")
+    if code.startswith(("SQLITE_FULL", "SQLITE_IOERR")) or "full" in text:
+        return StoreUnwritable(
+            f"{path}: the disk does not take more ({text}); free some space, leeside goes on by itself"
+        )
+    if code.startswith("SQLITE_CANTOPEN") or "unable to open" in text:
+        return StoreUnwritable(f"{path}: the store cannot be opened; is its folder there and writable?")
+    if code.startswith("SQLITE_BUSY") or "locked" in text:
+        return StoreError(f"{path}: another program has held the store for more than {BUSY_WAIT_S:g} s")
+    if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
+        return StoreError(
+            f"{path}: this is no readable leeside store ({text}); restore a backup or choose another path"
+        )
+    return StoreError(f"{path}: {text}")
+
+
+def create_or_open(path: Path, now_ms: int) -> Store:
+    """Open the store for writing; make it, or bring it to this version's schema, where needed.
+
+    Raises StoreUnwritable, StoreTooNew, or StoreError.
+    """
+    if not path.parent.is_dir():
+        raise StoreUnwritable(f"{path}: there is no folder {path.parent}; make it first, or change [store] path")
+    if path.is_dir():
+        raise StoreUnwritable(f"{path}: this is a folder; [store] path names the store's file")
+    try:
+        connection = _connect(f"file:{_quoted(path)}?mode=rwc")
+    except sqlite3.Error as error:
+        raise translate(error, path) from error
+    try:
+        if connection.execute("PRAGMA page_count").fetchone()[0] == 0:
+            connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
+        connection.execute("PRAGMA journal_mode=WAL")
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
+        store = Store(connection, path)
+        migrate(store, now_ms)
+    except sqlite3.Error as error:
+        connection.close()
+        raise translate(error, path) from error
+    except BaseException:
+        connection.close()
+        raise
+    return store
+
+
+def open_existing(path: Path) -> Store:
+    """Open a store that must be there already, of this version: for commands and for the second daemon.
+
+    Raises StoreMissing when there is none, StoreTooNew, StoreError when it has yet to be brought up to date.
+    """
+    if not path.exists():
+        raise StoreMissing(f"{path}: there is no store yet; `leeside run` makes it")
+    try:
+        connection = _connect(f"file:{_quoted(path)}?mode=rw")
+    except sqlite3.Error as error:
+        raise translate(error, path) from error
+    try:
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
+        require_known_version(connection, path)
+    except sqlite3.Error as error:
+        connection.close()
+        raise translate(error, path) from error
+    except BaseException:
+        connection.close()
+        raise
+    return Store(connection, path)
+
+
+def _connect(uri: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, uri=True, timeout=BUSY_WAIT_S, isolation_level=None, check_same_thread=False)
+    connection.execute("PRAGMA foreign_keys=ON")
+    return connection
+
+
+def _quoted(path: Path) -> str:
+    # In a URI these three would end the path or start an escape.
+    return str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")

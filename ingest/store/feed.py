@@ -1,0 +1,41 @@
+"""The change feed, and the durable places of those who follow it."""
+
+from __future__ import annotations
+
+__all__ = ["Touch", "cursor", "set_cursor", "touched_after"]
+
+import sqlite3
+from typing import NamedTuple
+
+from ingest.store.connection import Store
+
+
+class Touch(NamedTuple):
+    """Readings of ``series`` between from_ms and to_ms (both included) were added or changed."""
+
+    seq: int
+    series: int
+    from_ms: int
+    to_ms: int
+
+
+def touched_after(store: Store, seq: int, limit: int = 1000) -> list[Touch]:
+    """The next changes after ``seq``, in the order they were committed."""
+    rows = store.connection.execute(
+        "SELECT seq, series, from_ms, to_ms FROM touched WHERE seq > ? ORDER BY seq LIMIT ?", (seq, limit)
+    )
+    return [Touch(*row) for row in rows]
+
+
+def cursor(store: Store, name: str) -> int | None:
+    """How far the follower ``name`` has come, or None if it never said."""
+    row = store.connection.execute("SELECT value FROM cursor WHERE name = ?", (name,)).fetchone()
+    return int(row[0]) if row else None
+
+
+def set_cursor(connection: sqlite3.Connection, name: str, value: int) -> None:
+    """Keep a follower's place; call inside the transaction that holds what was done up to there."""
+    connection.execute(
+        "INSERT INTO cursor (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
+        (name, value),
+    )

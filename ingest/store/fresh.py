@@ -1,0 +1,149 @@
+"""Appending fresh readings: in order of arrival, repeats left out, one commit for many.
+
+Many rows go into one INSERT: it is half again as fast as one by one, and SQLite lets go of the interpreter once a
+statement, not once a row, so that the threads that read the wire are not held up.
+"""
+
+from __future__ import annotations
+
+__all__ = ["Appended", "Appender", "Row"]
+
+import sqlite3
+from bisect import bisect_left, insort
+from collections.abc import Callable, Iterable, Sequence
+from itertools import chain
+from typing import NamedTuple
+
+from ingest.store.connection import Store
+
+# One reading on its way in: series, at_ms, number, quality.
+Row = tuple[int, int, float, int]
+
+# How many times of each series are remembered to know a repeat. Twice the MQTT window, and more.
+REMEMBERED = 8192
+
+# How many of the newest rows are read at start to remember them.
+REBUILD_ROWS = 120_000
+
+_COLUMNS = "(?,?,?,?,?)"
+_CHUNK = 512
+
+
+def _statement(rows: int) -> str:
+    return "INSERT INTO fresh (id, series, at, number, quality) VALUES " + ",".join([_COLUMNS] * rows)  # noqa: S608  question marks only
+
+
+# Powers of two only, so that the handful of statements stays in sqlite3's cache.
+_STATEMENTS = {size: _statement(size) for size in (1, 2, 4, 8, 16, 32, 64, 128, 256, _CHUNK)}
+
+
+class Appended(NamedTuple):
+    """What came of a batch: rows stored, rows that were repeats, the newest id."""
+
+    stored: int
+    repeats: int
+    newest_id: int
+
+
+class Appender:
+    """The only writer of ``fresh``: one per store, in the ingest daemon (or in an import while that one is stopped).
+
+    ``choose`` decides in memory what is new; ``commit`` puts it on disk. Between the two nothing is lost: a commit that
+    fails is called again with the same rows.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._recent: dict[int, list[int]] = {}
+        newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
+        settled = store.connection.execute("SELECT value FROM cursor WHERE name = 'settled fresh'").fetchone()
+        # Settling removes rows from the front; an id is never used again, or a follower would overlook a reading.
+        self._newest_id = max(int(newest), int(settled[0]) if settled else 0)
+        rows = store.connection.execute(
+            "SELECT series, at FROM fresh WHERE id > ? ORDER BY series, at", (self._newest_id - REBUILD_ROWS,)
+        )
+        for series, at in rows:
+            self._recent.setdefault(series, []).append(at)
+
+    def stamp(self, series: int, arrival_ms: int) -> int:
+        """The time of a reading that carries none: its arrival, but always later than the series' newest reading.
+
+        Equal or falling arrivals (two readings in a millisecond, a clock that was set back) follow 1 ms apart.
+        """
+        recent = self._recent.get(series)
+        if recent is None:
+            newest = self._store.connection.execute("SELECT max(at) FROM fresh WHERE series = ?", (series,)).fetchone()[
+                0
+            ]
+            recent = self._recent[series] = [] if newest is None else [int(newest)]
+        return max(arrival_ms, recent[-1] + 1) if recent else arrival_ms
+
+    def choose(self, rows: Iterable[Row]) -> list[Row]:
+        """The rows that are not repeats of a remembered (series, at), in the same order; they are remembered now."""
+        chosen: list[Row] = []
+        keep = chosen.append
+        known = self._recent
+        for row in rows:
+            series = row[0]
+            at = row[1]
+            recent = known.get(series)
+            if recent is None:
+                known[series] = [at]
+            elif not recent or at > recent[-1]:
+                recent.append(at)
+                if len(recent) > 2 * REMEMBERED:
+                    del recent[:REMEMBERED]
+            else:
+                place = bisect_left(recent, at)
+                if recent[place] == at:
+                    continue
+                insort(recent, at)
+            keep(row)
+        return chosen
+
+    def commit(self, rows: Sequence[Row], also: Callable[[sqlite3.Connection], None] | None = None) -> int:
+        """Put chosen rows and their change-feed rows on disk in one transaction; give the newest id.
+
+        also: further statements for the same transaction. Raises StoreError; then nothing of it is stored.
+        """
+        if not rows and also is None:
+            return self._newest_id
+        first = self._newest_id + 1
+        spans: dict[int, list[int]] = {}
+        for series, at, _, _ in rows:
+            span = spans.get(series)
+            if span is None:
+                spans[series] = [at, at]
+            elif at > span[1]:
+                span[1] = at
+            elif at < span[0]:
+                span[0] = at
+        numbered = [(number, *row) for number, row in enumerate(rows, first)]
+        with self._store.write() as connection:
+            _insert(connection, numbered)
+            if spans:
+                connection.executemany(
+                    "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
+                    [(series, span[0], span[1]) for series, span in spans.items()],
+                )
+            if also is not None:
+                also(connection)
+        self._newest_id += len(rows)
+        return self._newest_id
+
+    def append(self, rows: Iterable[Row], also: Callable[[sqlite3.Connection], None] | None = None) -> Appended:
+        """``choose`` and ``commit`` in one step, for callers that have nothing to keep when a commit fails."""
+        offered = list(rows)
+        chosen = self.choose(offered)
+        newest = self.commit(chosen, also)
+        return Appended(len(chosen), len(offered) - len(chosen), newest)
+
+
+def _insert(connection: sqlite3.Connection, rows: Sequence[tuple[int, int, int, float, int]]) -> None:
+    start, count = 0, len(rows)
+    size = _CHUNK
+    while start < count:
+        while size > count - start:
+            size >>= 1
+        connection.execute(_STATEMENTS[size], tuple(chain.from_iterable(rows[start : start + size])))
+        start += size

@@ -1,0 +1,88 @@
+"""Numbered migrations: each runs in one transaction together with the row that records it.
+
+A failure leaves the migration pending and the store as it was. A migration that has been released is never edited;
+the next change is the next number.
+"""
+
+from __future__ import annotations
+
+__all__ = ["MIGRATIONS", "Migration", "migrate", "require_known_version", "version_of"]
+
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from ingest.errors import StoreError, StoreTooNew
+from ingest.store.schema import FIRST_SCHEMA
+
+if TYPE_CHECKING:
+    from ingest.store.connection import Store
+
+
+class Migration(NamedTuple):
+    """number: 1, 2, 3, ...; name: what it does; apply: does it, inside a transaction of the caller's."""
+
+    number: int
+    name: str
+    apply: Callable[[sqlite3.Connection], None]
+
+
+def _first_schema(connection: sqlite3.Connection) -> None:
+    for statement in FIRST_SCHEMA:
+        connection.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (Migration(1, "the first schema", _first_schema),)
+
+
+def version_of(connection: sqlite3.Connection) -> int:
+    """The newest migration that the store has, 0 for an empty file."""
+    known = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'migration'").fetchone()
+    if known is None:
+        return 0
+    row = connection.execute("SELECT max(number) FROM migration").fetchone()
+    return int(row[0] or 0)
+
+
+def require_known_version(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise StoreTooNew for a newer store, StoreError for one that `leeside run` has yet to bring up to date."""
+    version = version_of(connection)
+    newest = MIGRATIONS[-1].number
+    if version > newest:
+        raise StoreTooNew(_too_new(path, version, newest))
+    if version < newest:
+        raise StoreError(
+            f"{path}: the store has schema {version}, this leeside works with {newest}; "
+            "`leeside run` brings it up to date"
+        )
+
+
+def migrate(store: Store, now_ms: int, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
+    """Apply what is pending; give the names applied. Raises StoreTooNew for a store of a newer leeside."""
+    newest = migrations[-1].number
+    version = version_of(store.connection)
+    if version > newest:
+        raise StoreTooNew(_too_new(store.path, version, newest))
+    foreign = store.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+    if version == 0 and foreign:
+        raise StoreError(f"{store.path}: this is a database of another program; choose another [store] path")
+    applied = []
+    for migration in migrations[version:]:
+        with store.write() as connection:
+            # Another process may have been faster while this one waited for the lock.
+            if version_of(connection) >= migration.number:
+                continue
+            migration.apply(connection)
+            connection.execute(
+                "INSERT INTO migration (number, name, applied_ms) VALUES (?, ?, ?)",
+                (migration.number, migration.name, now_ms),
+            )
+        applied.append(migration.name)
+    return applied
+
+
+def _too_new(path: Path, version: int, newest: int) -> str:
+    return (
+        f"{path}: the store was written by a newer leeside (schema {version}; this one knows {newest}); update leeside"
+    )

@@ -1,0 +1,50 @@
+"""What a person's hand did to alarms: appended by command and page, applied by the next turn."""
+
+from __future__ import annotations
+
+__all__ = ["StoredEvent", "append_event", "mark_applied", "outcome_of", "waiting_events"]
+
+import sqlite3
+from typing import NamedTuple
+
+from ingest.store.connection import Store
+
+
+class StoredEvent(NamedTuple):
+    """kind: 'acknowledge'; target: an occurrence's short id or a limit's key; who wrote it, with what note."""
+
+    id: int
+    written_ms: int
+    kind: str
+    target: str
+    who: str
+    note: str
+
+
+def append_event(store: Store, kind: str, target: str, who: str, note: str, now_ms: int) -> int:
+    """Write an event down and give its id; only a turn changes an alarm."""
+    with store.write() as connection:
+        cursor = connection.execute(
+            "INSERT INTO operator_event (written_ms, kind, target, who, note) VALUES (?, ?, ?, ?, ?)",
+            (now_ms, kind, target, who, note),
+        )
+    return int(cursor.lastrowid or 0)
+
+
+def waiting_events(store: Store) -> list[StoredEvent]:
+    """Events that no turn has applied yet, oldest first."""
+    rows = store.connection.execute(
+        "SELECT id, written_ms, kind, target, who, note FROM operator_event WHERE applied_ms IS NULL ORDER BY id"
+    )
+    return [StoredEvent(*row) for row in rows]
+
+
+def mark_applied(connection: sqlite3.Connection, event: int, outcome: str, now_ms: int) -> None:
+    """Record what came of an event; call inside the turn's transaction."""
+    connection.execute("UPDATE operator_event SET applied_ms = ?, outcome = ? WHERE id = ?", (now_ms, outcome, event))
+
+
+def outcome_of(store: Store, event: int) -> str | None:
+    """What came of an event, None while it waits."""
+    row = store.connection.execute("SELECT outcome FROM operator_event WHERE id = ?", (event,)).fetchone()
+    return row[0] if row else None

@@ -1,0 +1,179 @@
+"""The tables of the store, as first released. docs/data.md tells their meaning; a test holds the two together.
+
+Times are UTC milliseconds, always named ``..._ms`` or ``at``. Numbers in ``fresh`` are what the wire said; ``scale``
+turns them into our units on the way out.
+"""
+
+from __future__ import annotations
+
+__all__ = ["FIRST_SCHEMA"]
+
+FIRST_SCHEMA: tuple[str, ...] = (
+    """CREATE TABLE migration (
+        number INTEGER PRIMARY KEY,
+        name TEXT NOT NULL,
+        applied_ms INTEGER NOT NULL
+    )""",
+    # Every text of the cellar file that ever ran, so that the past is read with the equipment of then.
+    """CREATE TABLE cellar_file (
+        id INTEGER PRIMARY KEY,
+        from_ms INTEGER NOT NULL,
+        digest TEXT NOT NULL,
+        text TEXT NOT NULL
+    )""",
+    # The readings of one probe, at one place, of one quantity. origin: 'probe' or 'hand'.
+    """CREATE TABLE series (
+        id INTEGER PRIMARY KEY,
+        probe TEXT NOT NULL,
+        place TEXT NOT NULL,
+        quantity TEXT NOT NULL,
+        origin TEXT NOT NULL DEFAULT 'probe',
+        begun_ms INTEGER NOT NULL,
+        ended_ms INTEGER,
+        UNIQUE (probe, place, quantity, origin)
+    )""",
+    # Names that a series had before `was` renamed its probe or place.
+    """CREATE TABLE former_name (
+        series INTEGER NOT NULL REFERENCES series (id),
+        probe TEXT NOT NULL,
+        place TEXT NOT NULL,
+        until_ms INTEGER NOT NULL
+    )""",
+    # value = gain x number + offset, from from_ms on; the newest row (by from_ms, then id) not after a reading counts.
+    """CREATE TABLE scale (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL REFERENCES series (id),
+        from_ms INTEGER NOT NULL,
+        gain REAL NOT NULL,
+        offset REAL NOT NULL,
+        unit TEXT NOT NULL,
+        because TEXT NOT NULL,
+        written_ms INTEGER NOT NULL
+    )""",
+    "CREATE INDEX scale_by_series ON scale (series, from_ms)",
+    # A log: appended in the order of arrival, no second index. The same (series, at) may stand twice; the first counts.
+    """CREATE TABLE fresh (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL,
+        at INTEGER NOT NULL,
+        number REAL NOT NULL,
+        quality INTEGER NOT NULL
+    )""",
+    # The change feed: which span of which series changed. Followers keep their place in `cursor`.
+    """CREATE TABLE touched (
+        seq INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL,
+        from_ms INTEGER NOT NULL,
+        to_ms INTEGER NOT NULL
+    )""",
+    """CREATE TABLE cursor (
+        name TEXT PRIMARY KEY,
+        value INTEGER NOT NULL
+    ) WITHOUT ROWID""",
+    # The last bare numbers that came at QoS 1, so that one which the broker sends again is known.
+    """CREATE TABLE delivered (
+        packet_id INTEGER PRIMARY KEY,
+        digest INTEGER NOT NULL
+    )""",
+    # Samples that could not become readings, counted by who and why.
+    """CREATE TABLE reject (
+        source TEXT NOT NULL,
+        address TEXT NOT NULL,
+        probe TEXT NOT NULL,
+        reason TEXT NOT NULL,
+        count INTEGER NOT NULL,
+        first_ms INTEGER NOT NULL,
+        last_ms INTEGER NOT NULL,
+        example TEXT NOT NULL,
+        PRIMARY KEY (source, address, probe, reason)
+    ) WITHOUT ROWID""",
+    # A daemon's sign of life, every ten seconds. body: JSON of counters.
+    """CREATE TABLE pulse (
+        role TEXT PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        pid INTEGER NOT NULL,
+        started_ms INTEGER NOT NULL,
+        body TEXT NOT NULL
+    ) WITHOUT ROWID""",
+    # What a person's hand did to alarms; the next turn applies it and writes what came of it.
+    """CREATE TABLE operator_event (
+        id INTEGER PRIMARY KEY,
+        written_ms INTEGER NOT NULL,
+        kind TEXT NOT NULL,
+        target TEXT NOT NULL,
+        who TEXT NOT NULL,
+        note TEXT NOT NULL,
+        applied_ms INTEGER,
+        outcome TEXT
+    )""",
+    "CREATE INDEX operator_event_waiting ON operator_event (id) WHERE applied_ms IS NULL",
+    # Where each limit stands. entry: JSON, enough for a restart to go on.
+    """CREATE TABLE alarm (
+        key TEXT PRIMARY KEY,
+        state TEXT NOT NULL,
+        occurrence TEXT,
+        entry TEXT NOT NULL,
+        changed_ms INTEGER NOT NULL
+    ) WITHOUT ROWID""",
+    # The alarm journal: every change of state, kept for ever.
+    """CREATE TABLE transition (
+        id INTEGER PRIMARY KEY,
+        at_ms INTEGER NOT NULL,
+        key TEXT NOT NULL,
+        occurrence TEXT,
+        event TEXT NOT NULL,
+        from_state TEXT NOT NULL,
+        to_state TEXT NOT NULL,
+        value REAL,
+        who TEXT NOT NULL,
+        note TEXT NOT NULL
+    )""",
+    "CREATE INDEX transition_by_occurrence ON transition (occurrence)",
+    # The outbox. state: waiting, sent, gave up, cancelled.
+    """CREATE TABLE message (
+        id INTEGER PRIMARY KEY,
+        message_id TEXT NOT NULL UNIQUE,
+        thread_id TEXT,
+        occurrence TEXT,
+        occasion TEXT NOT NULL,
+        channel TEXT NOT NULL,
+        recipient TEXT NOT NULL,
+        subject TEXT NOT NULL,
+        body TEXT NOT NULL,
+        created_ms INTEGER NOT NULL,
+        not_before_ms INTEGER NOT NULL,
+        state TEXT NOT NULL DEFAULT 'waiting',
+        attempts INTEGER NOT NULL DEFAULT 0,
+        next_try_ms INTEGER NOT NULL,
+        last_error TEXT,
+        ended_ms INTEGER
+    )""",
+    "CREATE INDEX message_waiting ON message (next_try_ms) WHERE state = 'waiting'",
+    # Slow judgements: the newest of each subject, and one an hour for charts.
+    """CREATE TABLE judgement (
+        subject TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        body TEXT NOT NULL,
+        PRIMARY KEY (subject, kind)
+    ) WITHOUT ROWID""",
+    """CREATE TABLE judgement_hour (
+        subject TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        hour_ms INTEGER NOT NULL,
+        body TEXT NOT NULL,
+        PRIMARY KEY (subject, kind, hour_ms)
+    ) WITHOUT ROWID""",
+    # For a look with the sqlite3 shell: fresh readings in our units, with words for quality.
+    """CREATE VIEW fresh_reading AS
+        SELECT
+            strftime('%Y-%m-%dT%H:%M:%S', fresh.at / 1000, 'unixepoch')
+                || printf('.%03dZ', fresh.at % 1000) AS at,
+            series.probe, series.place, series.quantity,
+            (SELECT scale.gain * fresh.number + scale.offset FROM scale
+                WHERE scale.series = fresh.series AND scale.from_ms <= fresh.at
+                ORDER BY scale.from_ms DESC, scale.id DESC LIMIT 1) AS value,
+            fresh.number,
+            CASE fresh.quality & 3 WHEN 0 THEN 'good' WHEN 1 THEN 'uncertain' ELSE 'bad' END AS quality
+        FROM fresh JOIN series ON series.id = fresh.series""",
+)

@@ -1,0 +1,53 @@
+"""Moments: UTC milliseconds as ISO 8601 text, and what a person writes at a command line as UTC milliseconds."""
+
+from __future__ import annotations
+
+__all__ = ["Ambiguous", "iso_utc", "moment_of"]
+
+import re
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+from ingest.errors import IngestError
+
+_FORM = re.compile(
+    r"(?P<date>\d{4}-\d{2}-\d{2})(?:[T ](?P<time>\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)\s*(?P<zone>Z|[+-]\d{2}:\d{2})?)?"
+)
+_ALLOWED = 'a date such as 2026-11-25, or date and time such as "2026-11-25 18:30", with Z or +01:00 if not cellar time'
+
+
+class Ambiguous(IngestError):
+    """A local time that the clock passed twice, or skipped."""
+
+
+def iso_utc(at_ms: int) -> str:
+    """UTC milliseconds as ``2026-11-25T18:30:00.000Z`` (RFC 3339)."""
+    moment = datetime.fromtimestamp(at_ms // 1000, UTC)
+    return f"{moment:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
+
+
+def moment_of(text: str, zone: ZoneInfo) -> int:
+    """What a person writes as UTC milliseconds; a date alone is its midnight, a time without zone is cellar time.
+
+    Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double or skips.
+    """
+    found = _FORM.fullmatch(text.strip())
+    if found is None:
+        raise IngestError(f"'{text}' is no time; write {_ALLOWED}")
+    try:
+        moment = datetime.fromisoformat(f"{found['date']}T{found['time'] or '00:00'}{found['zone'] or ''}")
+    except ValueError as error:
+        raise IngestError(f"'{text}' is no time ({error}); write {_ALLOWED}") from error
+    if moment.tzinfo is None:
+        moment = _local(moment, zone, text)
+    return round((moment - datetime(1970, 1, 1, tzinfo=UTC)) / timedelta(milliseconds=1))
+
+
+def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
+    earlier, later = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
+    passed = earlier.utcoffset() or timedelta(0), later.utcoffset() or timedelta(0)
+    if passed[0] != passed[1] and ":" in text:
+        what = "was passed twice" if passed[0] > passed[1] else "was skipped"
+        ways = " or ".join(f'"{text.strip()}{candidate.isoformat()[-6:]}"' for candidate in (earlier, later))
+        raise Ambiguous(f"'{text}' {what} when the clocks changed; say which: {ways}")
+    return earlier

@@ -1,0 +1,171 @@
+"""Real brokers for tests: mosquitto, started, stopped and killed at will, and amqtt, which knows no MQTT 5."""
+
+from __future__ import annotations
+
+__all__ = ["Amqtt", "Mosquitto", "free_port"]
+
+import getpass
+import shutil
+import socket
+import subprocess
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from types import TracebackType
+
+_START_S = 10.0
+_STOP_S = 10.0
+_TRY_S = 0.02
+
+
+def free_port() -> int:
+    """A TCP port of the loopback that nobody listens on now."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port: int = server.getsockname()[1]
+        return port
+
+
+def _await_listening(process: subprocess.Popen[bytes], port: int, log: Callable[[], str]) -> None:
+    """Return once somebody takes connections on the port; fail if the process ends or takes too long."""
+    for _ in range(int(_START_S / _TRY_S)):
+        try:
+            socket.create_connection(("127.0.0.1", port), timeout=_START_S).close()
+            return
+        except ConnectionRefusedError:
+            try:
+                process.wait(_TRY_S)
+            except subprocess.TimeoutExpired:
+                continue
+            raise AssertionError(f"the broker did not start:\n{log()}") from None
+    raise AssertionError(f"the broker does not listen:\n{log()}")
+
+
+class Mosquitto:
+    """A broker on the loopback that keeps every message for every session, on disk in ``folder``.
+
+    password: (user, password); then nobody gets in without. options: further lines of mosquitto.conf, applied last.
+    listener: lines that belong to the listener, such as those for TLS.
+    Entering starts it, leaving stops it; ``stop``, ``kill`` and ``start`` in between keep port and folder.
+    """
+
+    def __init__(
+        self,
+        folder: Path,
+        *,
+        password: tuple[str, str] | None = None,
+        options: Iterable[str] = (),
+        listener: Iterable[str] = (),
+    ) -> None:
+        self.host = "127.0.0.1"
+        self.port = free_port()
+        self.password = password
+        self._folder = folder
+        self._config = folder / "mosquitto.conf"
+        self._process: subprocess.Popen[bytes] | None = None
+        login = [f"allow_anonymous {'false' if password else 'true'}"]
+        if password is not None:
+            login.append(f"password_file {self._password_file(*password)}")
+        self._config.write_text(
+            "\n".join(
+                [
+                    f"listener {self.port} {self.host}",
+                    *listener,
+                    *login,
+                    f"user {getpass.getuser()}",
+                    "persistence true",
+                    f"persistence_location {folder}/",
+                    # Without this a session away for long loses what goes beyond 1000 messages.
+                    "max_queued_messages 0",
+                    "log_dest stderr",
+                    *options,
+                    "",
+                ]
+            )
+        )
+
+    def _password_file(self, user: str, password: str) -> Path:
+        file = self._folder / "passwords"
+        subprocess.run(["mosquitto_passwd", "-b", "-c", str(file), user, password], check=True, capture_output=True)
+        file.chmod(0o600)
+        return file
+
+    def start(self) -> None:
+        """Start it and wait until it takes connections."""
+        command = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
+        with (self._folder / "broker.log").open("ab") as log:
+            self._process = subprocess.Popen([command, "-c", str(self._config)], stdout=log, stderr=log)
+        _await_listening(self._process, self.port, self.log)
+
+    def stop(self) -> None:
+        """End it as an administrator would; it saves sessions and retained messages."""
+        self._end(kill=False)
+
+    def kill(self) -> None:
+        """End it as a power cut would; what it had not saved is gone."""
+        self._end(kill=True)
+
+    def _end(self, *, kill: bool) -> None:
+        if self._process is None:
+            return
+        if kill:
+            self._process.kill()
+        else:
+            self._process.terminate()
+        self._process.wait(_STOP_S)
+        self._process = None
+
+    def log(self) -> str:
+        """What it logged since it was first started."""
+        return (self._folder / "broker.log").read_text(errors="replace")
+
+    def publish(self, topic: str, *payloads: str, qos: int = 1, retain: bool = False) -> None:
+        """Publish each payload by a client of its own; returns when the broker has them all."""
+        command = ["mosquitto_pub", "-h", self.host, "-p", str(self.port), "-t", topic, "-q", str(qos), "-l"]
+        if retain:
+            command.append("-r")
+        if self.password is not None:
+            command += ["-u", self.password[0], "-P", self.password[1]]
+        subprocess.run(command, check=True, input="".join(f"{payload}\n" for payload in payloads).encode(), timeout=30)
+
+    def __enter__(self) -> Mosquitto:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.stop()
+
+
+_AMQTT = """
+import asyncio, sys
+from amqtt.broker import Broker
+
+async def main():
+    listener = {"type": "tcp", "bind": "127.0.0.1:" + sys.argv[1]}
+    anonymous = {"amqtt.plugins.authentication.AnonymousAuthPlugin": {"allow_anonymous": True}}
+    await Broker({"listeners": {"default": listener}, "plugins": anonymous}).start()
+    await asyncio.Event().wait()
+
+asyncio.run(main())
+"""
+
+
+class Amqtt:
+    """amqtt on the loopback, everybody let in, in a process of its own: it leaves sockets to the garbage collector."""
+
+    def __init__(self) -> None:
+        self.port = free_port()
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def __enter__(self) -> int:
+        self._process = subprocess.Popen([sys.executable, "-c", _AMQTT, str(self.port)], stderr=subprocess.DEVNULL)
+        _await_listening(self._process, self.port, lambda: "")
+        return self.port
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait(_STOP_S)

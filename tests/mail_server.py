@@ -1,0 +1,114 @@
+"""A real SMTP server on a free port of the loopback, that answers as it is told and keeps what it got."""
+
+from __future__ import annotations
+
+import socket
+import ssl
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from pathlib import Path
+from typing import Any
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import AuthResult, LoginPassword
+
+from alerts.message import StoredMessage
+
+
+@dataclass(frozen=True)
+class Route:
+    """A ``[mail]`` table."""
+
+    port: int = 25
+    host: str = "127.0.0.1"
+    sender: str = "leeside@cellar.example"
+    security: str = "none"
+    user: str | None = None
+    timeout_s: float = 5.0
+
+
+STORED = StoredMessage(
+    id=1,
+    message_id="<7f3k.raised.1@cellar.example>",
+    thread_id="<7f3k.raised.1@cellar.example>",
+    recipient="ana@cellar.example",
+    subject="HIGH: K1 temperature 21.4 °C, above 20 °C",
+    body="K1: temperature is 21.4 °C.\n.\nA line with a dot above.\n",
+    created_ms=0,
+    not_before_ms=0,
+)
+
+
+@dataclass
+class Inbox:
+    """What the server took, and how it answers."""
+
+    rcpt_answer: str = "250 OK"
+    data_answer: str = "250 taken"
+    mail_answer: str = "250 OK"
+    mails: list[EmailMessage] = field(default_factory=list)
+    raw: list[bytes] = field(default_factory=list)
+    recipients: list[list[str]] = field(default_factory=list)
+
+    async def handle_MAIL(self, server: Any, session: Any, envelope: Any, address: str, options: list[str]) -> str:
+        if self.mail_answer.startswith("250"):
+            envelope.mail_from = address
+        return self.mail_answer
+
+    async def handle_RCPT(self, server: Any, session: Any, envelope: Any, address: str, options: list[str]) -> str:
+        if self.rcpt_answer.startswith("250"):
+            envelope.rcpt_tos.append(address)
+        return self.rcpt_answer
+
+    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
+        if self.data_answer.startswith("250"):
+            self.raw.append(envelope.content)
+            mail = message_from_bytes(envelope.content, policy=policy.SMTP)
+            assert isinstance(mail, EmailMessage)
+            self.mails.append(mail)
+            self.recipients.append(envelope.rcpt_tos)
+        return self.data_answer
+
+
+def free_port() -> int:
+    """A TCP port of the loopback on which nothing listens just now."""
+    with socket.socket() as listener:
+        listener.bind(("127.0.0.1", 0))
+        port: int = listener.getsockname()[1]
+        return port
+
+
+@contextmanager
+def mail_server(inbox: Inbox, port: int, **options: Any) -> Iterator[None]:
+    """The server, listening on that port inside the block."""
+    controller = Controller(inbox, hostname="127.0.0.1", port=port, **options)
+    controller.start()
+    try:
+        yield
+    finally:
+        controller.stop()
+
+
+def only_ana(server: Any, session: Any, envelope: Any, mechanism: str, login: Any) -> AuthResult:
+    """Lets in the user ana with the password opensesame."""
+    known = isinstance(login, LoginPassword) and (login.login, login.password) == (b"ana", b"opensesame")
+    return AuthResult(success=known, handled=False)
+
+
+def self_made_certificate(folder: Path) -> tuple[ssl.SSLContext, ssl.SSLContext]:
+    """A server's and a trusting client's context for a certificate of 127.0.0.1, made by the openssl command."""
+    key, certificate = folder / "key.pem", folder / "certificate.pem"
+    subject = ["-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"]
+    command = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]
+    subprocess.run(
+        [*command, "-days", "2", "-keyout", str(key), "-out", str(certificate), *subject],
+        check=True,
+        capture_output=True,
+    )
+    server = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    server.load_cert_chain(certificate, key)
+    return server, ssl.create_default_context(cafile=str(certificate))

@@ -1,0 +1,158 @@
+"""A peer that plays exact MQTT packets and records what it is sent: for what no real broker can be made to do.
+
+The test is the script: it takes a connection, reads a packet, sends bytes. A PINGREQ is answered by the client at once
+and in order, so it serves as a barrier: what was to be sent before has been sent by the time the PINGRESP is here.
+Packets: MQTT 3.1.1 and 5.0, chapter 3.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "CONNECT",
+    "DISCONNECT",
+    "PINGRESP",
+    "PUBACK",
+    "PUBLISH",
+    "SUBSCRIBE",
+    "PeerConnection",
+    "ScriptedPeer",
+    "publish",
+]
+
+import socket
+import struct
+from types import TracebackType
+
+CONNECT, PUBLISH, PUBACK, SUBSCRIBE, PINGRESP, DISCONNECT = 1, 3, 4, 8, 13, 14
+
+_PATIENCE_S = 10.0
+
+
+def publish(
+    topic: bytes,
+    payload: bytes,
+    *,
+    packet_id: int = 0,
+    qos: int = 1,
+    repeat: bool = False,
+    retained: bool = False,
+    version: int = 5,
+) -> bytes:
+    """The bytes of a PUBLISH of fewer than 128 bytes."""
+    body = struct.pack("!H", len(topic)) + topic
+    if qos:
+        body += struct.pack("!H", packet_id)
+    if version == 5:
+        body += b"\x00"
+    body += payload
+    assert len(body) < 128
+    return bytes([0x30 | repeat << 3 | qos << 1 | retained, len(body)]) + body
+
+
+class PeerConnection:
+    """One connection, seen from the broker's side; ``received`` are all packets so far, whole."""
+
+    def __init__(self, wire: socket.socket) -> None:
+        self._wire = wire
+        self._wire.settimeout(_PATIENCE_S)
+        self.received: list[bytes] = []
+        self.version = 0
+        self.subscribe_id = b""
+
+    def send(self, packet: bytes) -> None:
+        self._wire.sendall(packet)
+
+    def read(self) -> bytes:
+        """The next packet, whole; empty when the client has closed."""
+        head = self._exactly(1)
+        if not head:
+            return b""
+        length, shift, raw = 0, 0, head
+        while True:
+            byte = self._exactly(1)
+            raw += byte
+            length |= (byte[0] & 0x7F) << shift
+            shift += 7
+            if byte[0] < 0x80:
+                break
+        packet = raw + self._exactly(length)
+        self.received.append(packet)
+        return packet
+
+    def _exactly(self, count: int) -> bytes:
+        data = b""
+        while len(data) < count:
+            try:
+                piece = self._wire.recv(count - len(data))
+            except ConnectionResetError:
+                return b""
+            if not piece:
+                return b""
+            data += piece
+        return data
+
+    def read_until(self, kind: int) -> bytes:
+        """The next packet of this type; others are read and recorded."""
+        while True:
+            packet = self.read()
+            assert packet, f"closed before a packet of type {kind} came; got {[p.hex(' ') for p in self.received]}"
+            if packet[0] >> 4 == kind:
+                return packet
+
+    def read_to_end(self) -> list[bytes]:
+        """All packets until the client closes."""
+        while self.read():
+            pass
+        return self.received
+
+    def take_connect(self) -> bytes:
+        """Read CONNECT; ``version`` is then 4 (MQTT 3.1.1) or 5."""
+        packet = self.read_until(CONNECT)
+        self.version = packet[packet.index(b"MQTT") + 4]
+        return packet
+
+    def establish(self, *, session_present: bool = False, granted: bytes = b"\x01") -> None:
+        """Take CONNECT, accept it, take SUBSCRIBE, answer with the given codes."""
+        self.take_connect()
+        flag = bytes([session_present])
+        self.send(b"\x20\x03" + flag + b"\x00\x00" if self.version == 5 else b"\x20\x02" + flag + b"\x00")
+        subscribe = self.read_until(SUBSCRIBE)
+        self.subscribe_id = subscribe[2:4]
+        body = self.subscribe_id + (b"\x00" if self.version == 5 else b"") + granted
+        self.send(bytes([0x90, len(body)]) + body)
+
+    def barrier(self) -> list[bytes]:
+        """Packets of type PUBACK that came until the client answered a PINGREQ."""
+        before = len(self.received)
+        self.send(b"\xc0\x00")
+        self.read_until(PINGRESP)
+        return [packet for packet in self.received[before:] if packet[0] >> 4 == PUBACK]
+
+    def close(self) -> None:
+        self._wire.close()
+
+
+class ScriptedPeer:
+    """Listens on the loopback; ``accept`` gives the next connection."""
+
+    def __init__(self) -> None:
+        self._server = socket.create_server(("127.0.0.1", 0))
+        self._server.settimeout(_PATIENCE_S)
+        self.port: int = self._server.getsockname()[1]
+        self._connections: list[PeerConnection] = []
+
+    def accept(self) -> PeerConnection:
+        wire, _ = self._server.accept()
+        connection = PeerConnection(wire)
+        self._connections.append(connection)
+        return connection
+
+    def __enter__(self) -> ScriptedPeer:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for connection in self._connections:
+            connection.close()
+        self._server.close()

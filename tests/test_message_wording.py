@@ -1,0 +1,202 @@
+"""What a message says."""
+
+from __future__ import annotations
+
+from datetime import UTC
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alerts.message import CellarView, Draft, Shown, compose
+from alerts.message.wording import SAFETY, tail_of
+from alerts.watch import AlarmEvent, Condition, State, Tells
+from alerts.watch.alarm import Transition
+from tests.watch_limits import a_limit, a_silence
+
+# 2023-11-14 22:13:20 UTC
+SINCE_MS = 1_700_000_000_000
+VIEW = CellarView("cellar.toml", ZoneInfo("Europe/Ljubljana"), "K1 (Riesling)", "keg", True)
+WALL = CellarView("cellar.toml", UTC, "cellar", "room", False)
+
+
+def raised(**changes: Any) -> Transition:
+    settings: dict[str, Any] = {
+        "key": "K1/pressure/low",
+        "occurrence": "7f3k",
+        "at_ms": SINCE_MS + 60_000,
+        "from_state": State.NORMAL,
+        "to_state": State.UNACKNOWLEDGED,
+        "event": AlarmEvent.BEGAN,
+        "tells": Tells.RAISED,
+        "opened": "7f3k",
+        "value": 3.4,
+        "raised_value": 3.4,
+        "since_ms": SINCE_MS,
+        "extreme": 3.4,
+        "condition": Condition("K1/pressure/low", True, SINCE_MS, 3.4, extreme=3.4),
+    }
+    return Transition(**{**settings, **changes})
+
+
+def returned(**changes: Any) -> Transition:
+    ended = SINCE_MS + 725_000
+    settings: dict[str, Any] = {
+        "from_state": State.UNACKNOWLEDGED,
+        "to_state": State.RETURNED,
+        "event": AlarmEvent.ENDED,
+        "tells": Tells.RETURNED,
+        "value": 55.04,
+        "extreme": 1.25,
+        "condition": Condition("K1/pressure/low", False, ended, 55.04, extreme=1.25),
+    }
+    return raised(**{**settings, **changes})
+
+
+def test_a_raised_alarm_in_full() -> None:
+    draft = compose(raised(), a_limit(), VIEW, readings=[Shown(SINCE_MS + 1000 * n, 4.0 - n / 10) for n in range(12)])
+    assert draft.subject == "HIGH: K1 pressure 3.4 kPa, below 5 kPa"
+    for line in (
+        "K1 (Riesling): pressure is 3.4 kPa, below the limit of 5 kPa.",
+        "Since:       2023-11-14 23:13:20 CET (UTC+01:00)",
+        "Priority:    high",
+        "If ignored:  Air can reach the wine.",
+        "What to do:  Look at the lid seal.",
+        "Acknowledge: leeside acknowledge cellar.toml 7f3k",
+        "  2023-11-14 23:13:22 CET (UTC+01:00)  3.8 kPa",
+        "  2023-11-14 23:13:31 CET (UTC+01:00)  2.9 kPa",
+    ):
+        assert line in draft.body.splitlines()
+    assert "23:13:21" not in draft.body, "only the last ten readings"
+
+
+@pytest.mark.parametrize(
+    ("setpoint", "unit", "value", "quantity", "shown"),
+    [
+        (34.4737864659, "psi", 27.5790291727, "pressure", "4.00 psi, below 5 psi"),
+        (50.0, "bar", 41.23, "pressure", "0.412 bar, below 0.5 bar"),
+        (5.0, "kPa", 4.99, "pressure", "4.99 kPa, below 5 kPa"),
+        (5.0, "kPa", -0.01, "pressure", "0.0 kPa, below 5 kPa"),
+        (5.0, "Pa", 3.4, "pressure", "3400 Pa, below 5000 Pa"),
+        (12.5, "°C", 9.04, "temperature", "9.0 °C, below 12.5 °C"),
+        (10.0, "°F", 5.0, "temperature", "41.0 °F, below 50 °F"),
+        (3.2, "pH", 3.1, "pH", "3.10 pH, below 3.2 pH"),
+    ],
+)
+def test_values_are_in_the_limits_own_unit_with_sensible_decimals(
+    setpoint: float, unit: str, value: float, quantity: str, shown: str
+) -> None:
+    limit = a_limit(setpoint=setpoint, unit_text=unit, quantity=quantity)
+    assert compose(raised(value=value, raised_value=value), limit, VIEW).subject == f"HIGH: K1 {quantity} {shown}"
+
+
+def test_a_high_limit_says_above() -> None:
+    limit = a_limit(kind="high", quantity="temperature", setpoint=20.0, unit_text="°C", priority="medium")
+    draft = compose(raised(value=21.42, raised_value=21.42), limit, VIEW)
+    assert draft.subject == "MEDIUM: K1 temperature 21.4 °C, above 20 °C"
+    assert "is 21.4 °C, above the limit of 20 °C." in draft.body
+
+
+def test_silence_in_words() -> None:
+    draft = compose(raised(value=700.0, raised_value=700.0), a_silence(setpoint=600.0), VIEW)
+    assert draft.subject == "MEDIUM: K1 pressure, no data for 10 min"
+    assert "nothing has come from probe k1-pressure (pressure) for more than 10 min" in draft.body
+    back = compose(returned(value=None), a_silence(setpoint=600.0), VIEW)
+    assert back.subject == "BACK TO NORMAL: K1 pressure, no data for 10 min"
+    assert "probe k1-pressure (pressure) is heard again" in back.body
+    assert "It was silent for 12 min 5 s" in back.body
+
+
+GLASS = CellarView("c.toml", UTC, "C1", "carboy", False)
+CYLINDER = CellarView("c.toml", UTC, "N2", "cylinder", False)
+
+
+@pytest.mark.parametrize(
+    ("changes", "view", "opens_with_safety"),
+    [
+        ({}, VIEW, True),
+        ({"kind": "high"}, VIEW, True),
+        ({"kind": "high"}, GLASS, True),
+        ({}, CYLINDER, True),
+        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, CYLINDER, True),
+        ({}, GLASS, False),
+        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, VIEW, False),
+        ({"kind": "no data", "unit_text": "s"}, VIEW, False),
+    ],
+)
+@pytest.mark.parametrize("transition", [raised(), returned()])
+def test_what_may_hurt_opens_with_the_safety_lines(
+    changes: dict[str, str], view: CellarView, opens_with_safety: bool, transition: Transition
+) -> None:
+    assert compose(transition, a_limit(**changes), view).body.startswith(SAFETY) == opens_with_safety
+
+
+def test_the_safety_lines_say_what_has_to_be_said() -> None:
+    words = " ".join(SAFETY.split())
+    for part in (
+        "air the room before you go in",
+        "do not go in alone",
+        "Nitrogen gives no warning",
+        "is not a gas alarm and does not replace one",
+        "Local rules and licensed practice come first",
+    ):
+        assert part in words
+
+
+def test_back_to_normal_tells_how_long_and_how_far() -> None:
+    draft = compose(returned(), a_limit(), VIEW)
+    assert draft.subject == "BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
+    assert "pressure has returned to normal: 55.0 kPa." in draft.body
+    assert "It was below 5 kPa for 12 min 5 s, from 2023-11-14 23:13:20 CET" in draft.body
+    assert "The lowest value was 1.2 kPa." in draft.body
+    assert "Nobody has acknowledged it yet: leeside acknowledge cellar.toml 7f3k" in draft.body
+    assert "acknowledge" not in compose(returned(to_state=State.NORMAL), a_limit(), VIEW).body
+    assert "The highest value was 201.0 kPa" in compose(returned(extreme=201.0), a_limit(kind="high"), VIEW).body
+
+
+def test_a_subject_keeps_its_words_in_a_thread_though_the_limit_was_edited() -> None:
+    first = compose(raised(), a_limit(), VIEW).subject
+    later = compose(returned(), a_limit(setpoint=2.0), VIEW, thread_subject=first).subject
+    gone = compose(raised(tells=Tells.REMOVED), None, VIEW, thread_subject=first).subject
+    assert tail_of(first) == tail_of(later) == tail_of(gone)
+    assert (later[:15], gone[:14]) == ("BACK TO NORMAL:", "LIMIT REMOVED:")
+
+
+def test_a_limit_that_is_gone() -> None:
+    draft = compose(raised(tells=Tells.REMOVED, to_state=State.NORMAL, closed="7f3k"), None, WALL)
+    assert draft.subject == "LIMIT REMOVED: K1/pressure/low"
+    assert "its alarm 7f3k is closed" in draft.body
+    assert "That does not mean that all is well" in draft.body
+
+
+def test_a_step_that_tells_nothing_has_no_message() -> None:
+    with pytest.raises(ValueError, match="'acknowledged' of K1/pressure/low tells nothing"):
+        compose(raised(tells=None, to_state=State.ACKNOWLEDGED), a_limit(), VIEW)
+
+
+def test_a_file_name_with_a_space_can_be_pasted() -> None:
+    view = CellarView("my cellar.toml", UTC, "K1", "keg", True)
+    assert "leeside acknowledge 'my cellar.toml' 7f3k" in compose(raised(), a_limit(), view).body
+
+
+def test_an_hour_that_comes_twice_is_told_apart() -> None:
+    first, second = 1_792_887_000_000, 1_792_890_600_000  # 2026-10-25 02:10 CEST and CET
+    bodies = [compose(raised(since_ms=at), a_limit(), VIEW).body for at in (first, second)]
+    assert "2026-10-25 02:10:00 CEST (UTC+02:00)" in bodies[0]
+    assert "2026-10-25 02:10:00 CET (UTC+01:00)" in bodies[1]
+
+
+@given(
+    at=st.from_regex(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}", fullmatch=True),
+    value=st.floats(-1e6, 1e6),
+    kind=st.sampled_from(["low", "high", "no data"]),
+    priority=st.sampled_from(["low", "medium", "high"]),
+    transition=st.sampled_from([raised, returned]),
+)
+def test_a_subject_fits_its_line(at: str, value: float, kind: str, priority: str, transition: Any) -> None:
+    limit = a_limit(at=at, kind=kind, priority=priority, unit_text="h" if kind == "no data" else "kPa")
+    draft: Draft = compose(transition(value=value, raised_value=value), limit, VIEW)
+    assert len(draft.subject) <= 78
+    assert "\n" not in draft.subject

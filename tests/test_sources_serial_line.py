@@ -1,0 +1,286 @@
+"""Serial lines over pseudo-terminals: a real device name, real locks, real unplugging."""
+
+from __future__ import annotations
+
+import errno
+import os
+import queue
+import subprocess
+import threading
+import time
+import tty
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+import serial
+from eventually import eventually
+
+from ingest.errors import SourceError
+from ingest.sources.line_trouble import trouble_words
+from ingest.sources.patience import Patience
+from ingest.sources.sample import Sample
+from ingest.sources.serial_line import SerialLine
+
+NOW_MS = 1_795_595_400_000
+
+
+class Instrument:
+    """The far end of a pseudo-terminal: what is written here arrives at ``device``."""
+
+    def __init__(self) -> None:
+        self._near, self._far = os.openpty()
+        tty.setraw(self._far)
+        self.device = os.ttyname(self._far)
+        self._plugged_in = True
+
+    def say(self, text: bytes) -> None:
+        os.write(self._near, text)
+
+    def unplug(self) -> None:
+        if self._plugged_in:
+            os.close(self._near)
+            os.close(self._far)
+            self._plugged_in = False
+
+
+class Bench:
+    """A line whose samples land in a queue."""
+
+    def __init__(self, device: str, *, limit: int = 256, settle_s: float = 0.0) -> None:
+        self.samples: queue.Queue[Sample] = queue.Queue()
+        self.fail_on = b""
+        self.clock_ahead_s = 0.0
+        self.release = threading.Event()
+        self.line = SerialLine(
+            line_id="bench-line",
+            device=device,
+            deliver=self.deliver,
+            clock=lambda: NOW_MS,
+            limit=limit,
+            settle_s=settle_s,
+            monotonic=lambda: time.monotonic() + self.clock_ahead_s,
+            patience=Patience(0.02, 0.05),
+        )
+
+    def deliver(self, sample: Sample) -> None:
+        if sample.payload == self.fail_on:
+            raise MemoryError("no room for this one")
+        self.samples.put(sample)
+        if sample.payload == b"hang":
+            self.release.wait(10)
+
+    def next(self) -> bytes:
+        return self.samples.get(timeout=10).payload
+
+
+@contextmanager
+def running(bench: Bench, *, opened: bool = True) -> Iterator[SerialLine]:
+    bench.line.start()
+    try:
+        if opened:
+            eventually(lambda: bench.line.state().open)
+        yield bench.line
+    finally:
+        assert bench.line.stop(10)
+
+
+def start_of_lines(bench: Bench, instrument: Instrument) -> None:
+    """Send empty lines until the reader is past its settling and its first terminator."""
+    bench.line.start()
+    eventually(lambda: (instrument.say(b"\n"), bench.line.state().bytes_read)[1])
+
+
+@pytest.fixture
+def instrument() -> Iterator[Instrument]:
+    far_end = Instrument()
+    yield far_end
+    far_end.unplug()
+
+
+@pytest.fixture
+def bench(instrument: Instrument) -> Iterator[Bench]:
+    """A line that is open and past its first terminator."""
+    built = Bench(instrument.device, limit=32)
+    start_of_lines(built, instrument)
+    yield built
+    assert built.line.stop(10)
+
+
+def test_a_line_becomes_a_sample(instrument: Instrument, bench: Bench) -> None:
+    before = time.monotonic()
+    instrument.say(b"K1 T=12.5\r\n")
+    sample = bench.samples.get(timeout=10)
+    assert sample[:4] == ("bench-line", "bench-line", b"K1 T=12.5", NOW_MS)
+    assert before <= sample.arrival_mono <= time.monotonic()
+    assert sample.ticket is None
+
+
+@pytest.mark.parametrize("terminator", [b"\n", b"\r\n", b"\r", b"\n\r"])
+def test_every_terminator_ends_a_line(instrument: Instrument, bench: Bench, terminator: bytes) -> None:
+    instrument.say(b"21.50" + terminator + b"21.60" + terminator)
+    assert [bench.next(), bench.next()] == [b"21.50", b"21.60"]
+
+
+def test_a_pause_inside_a_line_does_not_split_it(instrument: Instrument, bench: Bench) -> None:
+    read = bench.line.state().bytes_read
+    instrument.say(b"21.")
+    eventually(lambda: bench.line.state().bytes_read >= read + 3)
+    instrument.say(b"50\n")
+    assert bench.next() == b"21.50"
+
+
+def test_the_first_fragment_after_opening_is_dropped(instrument: Instrument) -> None:
+    bench = Bench(instrument.device)
+    with running(bench):
+        # Repeated, because what comes before the input is flushed is thrown away with it.
+        eventually(lambda: (instrument.say(b"1."), bench.line.state().bytes_read)[1])
+        instrument.say(b"50\n21.60\n")
+        assert bench.next() == b"21.60"
+        assert bench.line.state().dropped_fragments == 1
+
+
+def test_a_boot_banner_within_the_settle_time_is_thrown_away(instrument: Instrument) -> None:
+    bench = Bench(instrument.device, settle_s=0.3)
+    with running(bench):
+        instrument.say(b"boot 1.0\r\nready\r\n")
+        eventually(lambda: (instrument.say(b"21.5\n"), not bench.samples.empty())[1])
+        assert bench.next() == b"21.5"
+
+
+def test_an_overlong_line_is_dropped_and_counted(instrument: Instrument, bench: Bench) -> None:
+    instrument.say(b"x" * 1000 + b"\n21.5\n")
+    assert bench.next() == b"21.5"
+    assert bench.line.state().overlong == 1
+
+
+def test_a_line_that_is_not_taken_is_counted_and_the_next_is_read(instrument: Instrument, bench: Bench) -> None:
+    bench.fail_on = b"poison"
+    instrument.say(b"poison\n21.5\n")
+    assert bench.next() == b"21.5"
+    assert bench.line.state().delivery_failures == 1
+
+
+def test_a_babbling_line_is_read_in_large_pieces(instrument: Instrument, bench: Bench) -> None:
+    def babble() -> None:
+        for _ in range(200):
+            instrument.say(b"21.5\n" * 50)
+
+    writer = threading.Thread(target=babble)
+    writer.start()
+    for _ in range(10_000):
+        assert bench.next() == b"21.5"
+    writer.join(10)
+    assert bench.line.state().lines == 10_000
+
+
+def test_unplugging_is_told_and_plugging_in_again_is_found(tmp_path: Path) -> None:
+    device = tmp_path / "adapter"
+    bench = Bench(str(device))
+    with running(bench, opened=False) as line:
+        eventually(lambda: "is the adapter plugged in?" in line.state().last_error)
+        for times_opened in (1, 2):
+            with adapter(device) as far_end:
+                eventually(lambda opens=times_opened: line.state().opens == opens)  # type: ignore[misc]  # bound per round
+                assert line.state().last_error == ""
+                eventually(lambda end=far_end: (end.say(b"\n21.5\n"), not bench.samples.empty())[1])  # type: ignore[misc]
+                assert bench.next() == b"21.5"
+            eventually(lambda: not line.state().open)
+            assert line.state().last_error != ""
+            while not bench.samples.empty():
+                bench.samples.get_nowait()
+        assert line.alive()
+
+
+@contextmanager
+def adapter(device: Path) -> Iterator[Instrument]:
+    """An instrument under a name of its own, as udev makes one; the name goes when it is unplugged."""
+    instrument = Instrument()
+    device.symlink_to(instrument.device)
+    try:
+        yield instrument
+    finally:
+        device.unlink()
+        instrument.unplug()
+
+
+def test_a_line_in_use_names_its_holder(instrument: Instrument) -> None:
+    with (
+        serial.Serial(instrument.device, exclusive=True),
+        running(Bench(instrument.device), opened=False) as line,
+    ):
+        eventually(lambda: f"is in use by process {os.getpid()} (" in line.state().last_error)
+
+
+def test_nobody_else_can_open_a_line_that_we_read(instrument: Instrument, bench: Bench) -> None:
+    assert bench.line.state().open
+    with pytest.raises(serial.SerialException, match="exclusive"):
+        serial.Serial(instrument.device, exclusive=True)
+
+
+def test_a_loop_url_is_a_line_too() -> None:
+    bench = Bench("loop://")
+    with running(bench) as line:
+        line._port.write(b"\n")
+        eventually(lambda: line.state().bytes_read or line._port.write(b"\n") and False)
+        line._port.write(b"21.5\r\n")
+        assert bench.next() == b"21.5"
+
+
+def test_alive_tells_a_thread_that_hangs(instrument: Instrument, bench: Bench) -> None:
+    instrument.say(b"hang\n")
+    assert bench.next() == b"hang"
+    assert bench.line.alive()
+    bench.clock_ahead_s = 121.0
+    assert not bench.line.alive()
+    bench.release.set()
+    eventually(bench.line.alive)
+
+
+def test_a_quiet_line_stops_at_once_and_starts_again(instrument: Instrument, bench: Bench) -> None:
+    with pytest.raises(RuntimeError, match="being read already"):
+        bench.line.start()
+    before = time.monotonic()
+    assert bench.line.stop(10)
+    assert time.monotonic() - before < 0.9  # the read is cancelled; it would time out after a second
+    assert not bench.line.alive()
+    start_of_lines(bench, instrument)
+    instrument.say(b"21.5\n")
+    assert bench.next() == b"21.5"
+
+
+@pytest.mark.parametrize(
+    ("device", "says"),
+    [("/dev/null", "cannot be read"), ("socket://127.0.0.1:1", "cannot be read"), ("/no/such/device", "no device")],
+)
+def test_what_is_no_serial_device_is_told(device: str, says: str) -> None:
+    with running(Bench(device), opened=False) as line:
+        eventually(lambda: says in line.state().last_error)
+
+
+def test_no_permission_names_the_group() -> None:
+    words = trouble_words(PermissionError(errno.EACCES, "Permission denied"), "/dev/ttyUSB0")
+    assert "No permission to open /dev/ttyUSB0" in words
+    assert "dialout" in words
+
+
+def test_a_line_that_socat_holds_is_named_by_its_program(tmp_path: Path) -> None:
+    device = tmp_path / "line"
+    process = subprocess.Popen(["socat", f"PTY,link={device},raw", "PIPE"])
+    try:
+        eventually(device.exists)
+        with running(Bench(str(device))) as line:
+            assert line.state().last_error == ""
+    finally:
+        process.terminate()
+        process.wait(10)
+
+
+@pytest.mark.parametrize(
+    "wrong", [{"baud": -1}, {"bytesize": 9}, {"parity": "X"}, {"stopbits": 3}, {"device": "nonsense://x"}]
+)
+def test_settings_that_no_line_has_are_refused(wrong: dict[str, object]) -> None:
+    settings: dict[str, object] = {"line_id": "bench-line", "device": "/dev/ttyUSB0"} | wrong
+    with pytest.raises(SourceError, match="Serial line 'bench-line' .* cannot be set up"):
+        SerialLine(deliver=lambda _: None, clock=lambda: 0, **settings)  # type: ignore[arg-type]  # wrong on purpose

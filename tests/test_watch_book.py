@@ -1,0 +1,131 @@
+"""What survives a restart."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alerts.watch import Book, BookUnreadable, Entry, Now
+from tests.watch_limits import EPOCH_MS, Rig, a_limit, a_silence
+
+LOW = "K1/pressure/low"
+
+
+def restarted(rig: Rig, *, after_s: float = 0.0, newest: bool = True) -> Rig:
+    """The same cellar after a restart: another monotonic clock, the book from its stored rows."""
+    rows = {key: entry.to_json() for key, entry in rig.book.entries.items()}
+    newest_ms = {"k1-pressure": rig.book.entries[LOW].track.newest_ms or 0} if newest else None
+    other = Rig.__new__(Rig)
+    other.__dict__.update(rig.__dict__)
+    other.second = rig.second + after_s
+    other.book = Book.from_rows(rows, other.now().mono, newest_ms)
+    return other
+
+
+@given(st.lists(st.tuples(st.integers(0, 60), st.sampled_from([2.0, 5.5, 9.0]), st.booleans()), max_size=20))
+def test_an_entry_comes_back_as_it_was_but_for_its_monotonic_stamps(steps: list[tuple[int, float, bool]]) -> None:
+    rig = Rig(a_limit(), a_silence())
+    second = 0
+    for pause, value, acknowledges in steps:
+        second += pause
+        rig.at(second, value)
+        if acknowledges:
+            rig.acknowledge(LOW)
+    text = rig.book.to_json()
+    again = Book.from_json(text, 5.0)
+    assert again.to_json() == text
+    assert {key: entry.alarm for key, entry in again.entries.items()} == {
+        key: entry.alarm for key, entry in rig.book.entries.items()
+    }
+
+
+def test_a_restart_neither_raises_twice_nor_forgets() -> None:
+    rig = Rig(a_limit(on_delay_s=0.0, off_delay_s=0.0))
+    rig.at(0, 3)
+    rig.acknowledge("o1")
+    rig = restarted(rig, after_s=30)
+    assert rig.at(31, 3).transitions == []
+    assert rig.state() == "acknowledged"
+    (ended,) = rig.at(40, 9).transitions
+    assert ended.closed == "o1"
+
+    rig.at(50, 3)
+    rig.at(60, 9)
+    rig = restarted(rig, after_s=5)
+    assert rig.state() == "returned"
+    (closed,) = rig.acknowledge("o2").transitions
+    assert closed.closed == "o2"
+
+
+def test_a_running_delay_goes_on_in_own_time() -> None:
+    rig = Rig(a_limit())
+    rig.at(0, 3)
+    rig = restarted(rig, after_s=20)
+    (raised,) = rig.at(60, 3).transitions
+    assert raised.since_ms == EPOCH_MS
+
+
+def test_a_running_delay_does_not_run_out_on_silence_after_a_restart() -> None:
+    rig = Rig(a_limit())
+    rig.at(0, 3)
+    rig = restarted(rig, after_s=20)
+    assert rig.at(110).transitions == [], "no reading since the restart: nothing is fresh"
+    assert rig.at(115, 3).transitions != []
+
+
+def test_a_silence_begins_anew_and_a_known_one_stays() -> None:
+    rig = Rig(a_limit(), a_silence())
+    rig.at(0, 20)
+    rig = restarted(rig, after_s=100)
+    rig.at(219)
+    assert rig.state(a_silence().key) == "normal"
+    (raised,) = rig.at(221).transitions
+    assert raised.since_ms == EPOCH_MS, "silent since its last reading, not since the restart"
+    rig = restarted(rig)
+    assert rig.at(222).transitions == []
+    assert told_returned(rig)
+
+
+def told_returned(rig: Rig) -> bool:
+    return [each.tells for each in rig.at(230, 20).transitions] == ["returned"]
+
+
+def test_who_knows_the_newest_reading_keeps_late_ones_out_after_a_restart() -> None:
+    rig = Rig(a_limit(on_delay_s=0.0))
+    rig.at(0, 20)
+    stored = rig.book.entries[LOW].to_json()
+    rig.at(100, 20)
+    entry = Entry.from_json(stored, 1.0, newest_ms=EPOCH_MS + 100_000)
+    late = rig.watch.step(Book({LOW: entry}), [rig.reading(3, 99)], [], Now(0, 1.0), rig.next_occurrence)
+    assert late.transitions == []
+    assert entry.seen_until(0) is entry
+    due = rig.watch.step(Book({LOW: entry}), [rig.reading(3, 101)], [], Now(0, 1.0), rig.next_occurrence)
+    assert len(due.transitions) == 1
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "[]",
+        "{}",
+        '{"form": 1}',
+        json.dumps({"form": 1, "rule": {"kind": "low"}, "track": {}, "alarm": {}}),
+        Entry.fresh(a_limit(), 0.0).to_json().replace('"normal"', '"merry"'),
+        Entry.fresh(a_limit(), 0.0).to_json().replace('"newest_ms"', '"newest"'),
+    ],
+)
+def test_an_entry_that_cannot_be_read_is_named(text: str) -> None:
+    with pytest.raises(BookUnreadable, match="a stored alarm cannot be read"):
+        Entry.from_json(text, 0.0)
+
+
+def test_an_entry_of_another_form_is_named() -> None:
+    text = Entry.fresh(a_limit(), 0.0).to_json().replace('"form":1', '"form":2')
+    with pytest.raises(BookUnreadable, match="form 2 of a stored alarm is not known, only 1"):
+        Entry.from_json(text, 0.0)
+    with pytest.raises(BookUnreadable, match="the book of alarms cannot be read"):
+        Book.from_json("[1]", 0.0)

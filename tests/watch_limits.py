@@ -1,0 +1,91 @@
+"""Limits, readings and ids for the tests of the watch."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable
+from typing import Any
+
+from alerts.watch import Book, Now, OperatorEvent, TurnResult, Watch, WatchReading
+from ingest.cellar.models import EffectiveLimit
+from ingest.probes.reading import Quality, Reason, quality_code
+
+BAD = quality_code(Quality.BAD, Reason.FAULT)
+UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
+IMPORTED = quality_code(Quality.GOOD, Reason.IMPORTED)
+CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
+
+EPOCH_MS = 1_700_000_000_000
+
+
+def a_limit(**changes: Any) -> EffectiveLimit:
+    """K1's pressure below 5 kPa, deadband 1 kPa, on-delay 60 s, off-delay 30 s, unless told otherwise."""
+    settings: dict[str, Any] = {
+        "key": "K1/pressure/low",
+        "kind": "low",
+        "at": "K1",
+        "quantity": "pressure",
+        "probe": "k1-pressure",
+        "setpoint": 5.0,
+        "deadband": 1.0,
+        "on_delay_s": 60.0,
+        "off_delay_s": 30.0,
+        "priority": "high",
+        "hours": "any",
+        "consequence": "Air can reach the wine.",
+        "action": "Look at the lid seal.",
+        "unit_text": "kPa",
+    }
+    return EffectiveLimit(**{**settings, **changes})
+
+
+def a_silence(**changes: Any) -> EffectiveLimit:
+    """K1's pressure probe silent for 120 s."""
+    settings = {"key": "K1/pressure/no-data", "kind": "no data", "setpoint": 120.0, "deadband": 0.0, "unit_text": "s"}
+    return a_limit(**{**settings, "on_delay_s": 0.0, "off_delay_s": 0.0, "priority": "medium", **changes})
+
+
+def ids() -> Callable[[], str]:
+    """Occurrence ids o1, o2, ..."""
+    count = itertools.count(1)
+    return lambda: f"o{next(count)}"
+
+
+class Rig:
+    """A watch with its book and a clock that is turned by hand; own time and board time agree unless told otherwise."""
+
+    def __init__(self, *limits: EffectiveLimit, book: Book | None = None) -> None:
+        self.limits = {limit.key: limit for limit in limits}
+        self.watch = Watch(self.limits)
+        self.book = book or Book()
+        self.next_occurrence = ids()
+        self.second = 0.0
+        self.skew_ms = 0
+        self.turn()
+
+    def now(self) -> Now:
+        return Now(EPOCH_MS + round(self.second * 1000), 500.0 + self.second)
+
+    def reading(self, value: float, second: float, quality: int = 0, probe: str = "k1-pressure") -> WatchReading:
+        return WatchReading(probe, EPOCH_MS + self.skew_ms + round(second * 1000), value, quality)
+
+    def at(self, second: float, *values: float, quality: int = 0, probe: str = "k1-pressure") -> TurnResult:
+        """A turn at that second, with readings of that second."""
+        self.second = second
+        return self.turn([self.reading(value, second, quality, probe) for value in values])
+
+    def turn(self, readings: list[WatchReading] | None = None, *events: OperatorEvent) -> TurnResult:
+        result = self.watch.step(self.book, readings or [], events, self.now(), self.next_occurrence)
+        self.book = result.book
+        return result
+
+    def edit(self, *limits: EffectiveLimit) -> TurnResult:
+        self.limits = {limit.key: limit for limit in limits}
+        self.watch = Watch(self.limits)
+        return self.turn()
+
+    def acknowledge(self, target: str) -> TurnResult:
+        return self.turn([], OperatorEvent(9, "acknowledge", target, "Ana", self.now().utc_ms, "on my way"))
+
+    def state(self, key: str = "K1/pressure/low") -> str:
+        return self.book.entries[key].alarm.state.value
