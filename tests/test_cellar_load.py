@@ -177,6 +177,9 @@ def test_the_password_comes_from_a_file(tmp_path: Path) -> None:
     (tmp_path / "secret").write_text("\n", encoding="utf-8")
     with pytest.raises(SourceError, match="must hold one line"):
         settings.password({}, tmp_path)
+    (tmp_path / "secret").write_text("one\ntwo\n", encoding="utf-8")
+    with pytest.raises(SourceError, match="must hold one line"):
+        settings.password({}, tmp_path)
     (tmp_path / "secret").write_bytes(b"\xff")
     with pytest.raises(SourceError, match="is not UTF-8"):
         settings.password({}, tmp_path)

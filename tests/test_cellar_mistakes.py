@@ -288,8 +288,8 @@ _VESSELS = [
     ),
     pytest.param(
         SITE,
-        KEG + CARBOY + 'was = "k1"',
-        ['[[vessel]] C1 was = "k1": this id is still in use; was names an id that is gone'],
+        KEG + CARBOY + 'was = "K1"',
+        ['[[vessel]] C1 was = "K1": this id is still in use; was names an id that is gone'],
         id="was still lives",
     ),
     pytest.param(

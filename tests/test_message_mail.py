@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from alerts.message import Delivered, MailChannel, Refused, build_mail, send, stable_message_id
 from ingest.cellar.models import MailSettings
 from ingest.errors import IngestError
-from tests.mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
+from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 

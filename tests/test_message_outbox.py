@@ -10,7 +10,7 @@ from datetime import UTC
 import pytest
 
 from alerts.message import Delivered, MailChannel, Outbox, Refused, StoredMessage
-from tests.mail_server import STORED, Inbox, Route, free_port, mail_server
+from mail_server import STORED, Inbox, Route, free_port, mail_server
 
 DAY_MS = 86_400_000
 

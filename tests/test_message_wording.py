@@ -14,7 +14,7 @@ from alerts.message import CellarView, Draft, Shown, compose
 from alerts.message.wording import SAFETY, tail_of
 from alerts.watch import AlarmEvent, Condition, State, Tells
 from alerts.watch.alarm import Transition
-from tests.watch_limits import a_limit, a_silence
+from watch_limits import a_limit, a_silence
 
 # 2023-11-14 22:13:20 UTC
 SINCE_MS = 1_700_000_000_000
@@ -109,6 +109,15 @@ def test_silence_in_words() -> None:
     assert "It was silent for 12 min 5 s" in back.body
 
 
+def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
+    limit = a_silence(at="leeside", quantity="broker", probe="broker", setpoint=100.0)
+    view = CellarView("c.toml", UTC, "leeside")
+    draft = compose(raised(value=101.0, raised_value=101.0), limit, view)
+    assert draft.subject == "MEDIUM: leeside broker, no data for 1 min 40 s"
+    assert draft.body.startswith("leeside: no sign of life from broker for more than 1 min 40 s.")
+    assert compose(returned(value=None), limit, view).body.startswith("leeside: broker is heard again.")
+
+
 GLASS = CellarView("c.toml", UTC, "C1", "carboy", False)
 CYLINDER = CellarView("c.toml", UTC, "N2", "cylinder", False)
 
@@ -186,6 +195,13 @@ def test_an_hour_that_comes_twice_is_told_apart() -> None:
     bodies = [compose(raised(since_ms=at), a_limit(), VIEW).body for at in (first, second)]
     assert "2026-10-25 02:10:00 CEST (UTC+02:00)" in bodies[0]
     assert "2026-10-25 02:10:00 CET (UTC+01:00)" in bodies[1]
+
+
+def test_a_long_name_is_cut_short_and_the_numbers_stay() -> None:
+    draft = compose(returned(), a_limit(at="K" * 64), VIEW)
+    assert draft.subject.endswith("KKK… pressure 3.4 kPa, below 5 kPa")
+    assert len(draft.subject) == 78
+    assert len(compose(raised(tells=Tells.REMOVED, key="K" * 90), None, VIEW).subject) <= 78
 
 
 @given(

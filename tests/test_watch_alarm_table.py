@@ -10,7 +10,7 @@ from alerts.watch import AlarmEvent, AlarmState, ImpossibleStep, State, next_sta
 from alerts.watch.alarm import Cause, advance
 from alerts.watch.alarm_table import ALARM_TABLE, Impossible, Stays, Step
 from alerts.watch.condition import Condition
-from tests.watch_limits import ids
+from watch_limits import ids
 
 # One row a state, one column an event, in the order of AlarmEvent; "-" stays, "!" cannot happen, else the next state
 # and what happens besides: o opens, c closes, r renews, then what is told.

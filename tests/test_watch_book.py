@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.watch import Book, BookUnreadable, Entry, Now
-from tests.watch_limits import EPOCH_MS, Rig, a_limit, a_silence
+from watch_limits import EPOCH_MS, Rig, a_limit, a_silence
 
 LOW = "K1/pressure/low"
 

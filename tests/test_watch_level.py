@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge, tick
 from ingest.cellar.models import EffectiveLimit
-from tests.watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
+from watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
 
 FRESH_S = 120.0
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.watch_limits import BAD, EPOCH_MS, IMPORTED, Rig, a_limit, a_silence
+from watch_limits import BAD, EPOCH_MS, IMPORTED, Rig, a_limit, a_silence
 
 KEY = "K1/pressure/no-data"
 

@@ -8,7 +8,7 @@ import pytest
 
 from alerts.watch import Book, Now, OperatorEvent, Watch, WatchReading, step
 from alerts.watch.alarm import Transition
-from tests.watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
+from watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
 
 LOW = "K1/pressure/low"
 CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by="K1/pressure/air")
@@ -107,6 +107,19 @@ def test_a_suppressed_limit_is_silent_also_when_both_begin_in_one_turn() -> None
     assert rig.state(CARE.key) == "suppressed"
 
 
+def test_a_backlog_in_which_both_came_and_went_tells_of_one() -> None:
+    rig = Rig(CARE, AIR)
+    rig.second = 100
+    result = rig.turn([rig.reading(value, second) for second, value in [(0, 3), (10, 60), (40, 60)]])
+    assert told(result.transitions) == [
+        ("care", None, None),
+        ("air", "o1", "raised"),
+        ("air", "o1", "returned"),
+        ("care", None, None),
+    ]
+    assert rig.state(CARE.key) == "normal"
+
+
 def test_what_was_suppressed_speaks_when_the_other_has_ended() -> None:
     rig = Rig(CARE, AIR)
     rig.at(0, 15)
@@ -139,6 +152,33 @@ def test_a_return_told_before_suppression_is_not_told_twice() -> None:
     rig.at(50, 3)
     rig.at(60, 60)
     assert told(rig.at(90, 60).transitions) == [("air", "o2", "returned"), ("care", "o1", None)]
+
+
+BROKER = a_silence(key="leeside/broker", at="leeside", quantity="broker", probe="broker", setpoint=100.0)
+PROBE = a_silence(suppressed_by=BROKER.key)
+
+
+def test_a_broker_that_comes_back_leaves_its_probes_their_time_to_be_heard() -> None:
+    rig = Rig(BROKER, PROBE)
+    rig.at(0, 20)
+    rig.at(0, 1, probe="broker")
+    assert told(rig.at(101).transitions) == [("no-data", None, None), ("broker", "o1", "raised")]
+    assert rig.at(150).transitions == []
+    result = rig.at(200, 1, probe="broker")
+    assert told(result.transitions) == [("broker", "o1", "returned"), ("no-data", None, None)]
+    assert not result.conditions[PROBE.key].active
+    rig.at(290, 1, probe="broker")
+    assert rig.at(320, 1, probe="broker").transitions == []
+    assert told(rig.at(321, 1, probe="broker").transitions) == [("no-data", "o2", "raised")]
+
+
+def test_a_silence_known_before_its_broker_fell_silent_is_told_again_after() -> None:
+    rig = Rig(BROKER, PROBE)
+    rig.at(90, 1, probe="broker")
+    assert told(rig.at(121).transitions) == [("no-data", "o1", "raised")]
+    rig.at(191)
+    result = rig.at(200, 1, probe="broker")
+    assert told(result.transitions) == [("broker", "o2", "returned"), ("no-data", "o1", "raised")]
 
 
 def test_a_suppressing_limit_that_is_removed_releases_the_other() -> None:

@@ -136,7 +136,9 @@ def _shortened(text: str, width: int) -> str:
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
     since = "" if transition.since_ms is None else _moment(transition.since_ms, view.tz)
     place = view.place or limit.at
-    if limit.kind == "no data":
+    if _is_part_of_leeside(limit):
+        head = f"{place}: no sign of life from {limit.probe} for more than {_duration(limit.setpoint)}."
+    elif limit.kind == "no data":
         head = (
             f"{place}: nothing has come from probe {limit.probe} ({_quantity(limit)}) for more than "
             f"{_duration(limit.setpoint)}.\nNobody knows how {place} is until it is heard again."
@@ -162,7 +164,8 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
     began = transition.since_ms
     ended = transition.at_ms if transition.condition is None else transition.condition.since_ms
     if limit.kind == "no data":
-        head = f"{place}: probe {limit.probe} ({quantity}) is heard again."
+        name = limit.probe if _is_part_of_leeside(limit) else f"probe {limit.probe} ({quantity})"
+        head = f"{place}: {name} is heard again."
         was = "It was silent"
     else:
         value = "" if transition.value is None else f": {_value(transition.value, limit)}"
@@ -203,6 +206,11 @@ def _quantity(limit: EffectiveLimit) -> str:
 
 def _side(limit: EffectiveLimit) -> str:
     return "above" if limit.kind == "high" else "below"
+
+
+def _is_part_of_leeside(limit: EffectiveLimit) -> bool:
+    """Whether the limit is on the silence of a broker, a line or a daemon: nothing that has a quantity."""
+    return limit.kind == "no data" and limit.quantity not in QUANTITIES
 
 
 def _unit(limit: EffectiveLimit) -> str:

@@ -8,7 +8,7 @@ alive.
 
 from __future__ import annotations
 
-__all__ = ["SilenceTrack", "hear", "tick"]
+__all__ = ["SilenceTrack", "granted_anew", "hear", "tick"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -56,3 +56,8 @@ def tick(track: SilenceTrack, limit: EffectiveLimit, *, now: Now) -> tuple[Silen
     if track.newest_ms is not None and track.newest_ms < since:
         since = track.newest_ms  # leeside was not running for a part of the silence
     return replace(track, active=True, since_ms=since), Condition(limit.key, True, since, silence_s)
+
+
+def granted_anew(track: SilenceTrack, now: Now) -> SilenceTrack:
+    """The track of a probe that could not be heard until now and has its whole time once more."""
+    return replace(track, active=False, since_ms=now.utc_ms, seen_mono=now.mono)

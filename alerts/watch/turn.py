@@ -2,7 +2,8 @@
 
 Order within a turn: operators (they speak of what they saw before this turn); limits that left the cellar file;
 edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that is
-pointless while another is active is never raised in the turn in which both begin.
+pointless while another is active is never raised in the turn in which both begin. A limit on silence that is released
+while nothing has been heard yet begins its time anew, unless an occurrence of it was open before.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
 (running delays, silence) is a comparison or two for each limit.
@@ -24,6 +25,7 @@ from alerts.watch.book import Book, Entry, Track, fresh_track, kept
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import EffectiveLimit, Rule, rule_of
+from alerts.watch.no_data import SilenceTrack
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0
@@ -154,6 +156,11 @@ class Watch:
         entry = turn.entries[key]
         if entry.alarm.state is not State.SUPPRESSED:
             return
+        if isinstance(entry.track, SilenceTrack) and entry.track.active and entry.alarm.occurrence is None:
+            # What fell silent with its broker or line has its whole time again to be heard once that is back.
+            heard = no_data.granted_anew(entry.track, turn.now)
+            turn.judged(key, entry, heard, [Condition(key, False, turn.now.utc_ms, None)])
+            entry = turn.entries[key]
         event = AlarmEvent.RELEASE_ACTIVE if entry.track.active else AlarmEvent.RELEASE_NORMAL
         turn.apply(key, event, Cause(turn.now.utc_ms, entry.condition))
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 __all__ = [
-    "GLASS_KINDS",
     "PLACE_KINDS",
     "QUANTITIES",
     "QUANTITY_NAMES",
@@ -29,7 +28,6 @@ PlaceKind = Literal["keg", "carboy", "barrel", "tank", "bottle", "cylinder", "ro
 
 QUANTITY_NAMES: Final[tuple[str, ...]] = typing.get_args(QuantityName)
 PLACE_KINDS: Final[tuple[str, ...]] = typing.get_args(PlaceKind)
-GLASS_KINDS: Final = ("carboy", "bottle")
 
 _VESSELS: Final = frozenset({"keg", "carboy", "barrel", "tank", "bottle"})
 

@@ -15,6 +15,7 @@ __all__ = [
     "ZERO_C",
     "cylinder_moles",
     "cylinder_pressure_kpa",
+    "fading",
     "leak_conductance",
     "nitrogen_in_wine",
     "station_pressure_kpa",

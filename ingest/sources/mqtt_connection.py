@@ -41,6 +41,11 @@ _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
 
 
+def _worth_a_line(count: int) -> bool:
+    """Whether the count-th trouble of a kind is logged: the 1st, 2nd, 4th, 8th ..., so that a flood fills no disk."""
+    return count.bit_count() == 1
+
+
 @dataclass(slots=True)
 class Counts:
     """Counts of one source over all its connections; written by the network thread alone, but for ``stale_tickets``."""
@@ -360,12 +365,14 @@ class Connection:
             self._counts.delivery_failures += 1
             if ticket is not None:
                 self.order.refused(ticket)
-            _log.exception("a message on %r was not taken; it stays with the broker", topic)
+            if _worth_a_line(self._counts.delivery_failures):
+                _log.exception("a message on %r was not taken; it stays with the broker", topic)
 
     def _void(self, ticket: Ticket | None) -> None:
         """The topic is no UTF-8, so no probe can have it: counted, and acknowledged so that it does not come again."""
         self._counts.bad_topics += 1
-        _log.warning("the broker at %s sent a message whose topic is no UTF-8; it was dropped", self.address)
+        if _worth_a_line(self._counts.bad_topics):
+            _log.warning("the broker at %s sent a message whose topic is no UTF-8; it was dropped", self.address)
         if ticket is not None:
             self.order.done((ticket,))
 

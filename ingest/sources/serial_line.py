@@ -208,7 +208,8 @@ class SerialLine:
                 self._deliver(Sample(self._id, self._id, line, arrival_ms, self._turn_mono))
             except Exception:  # noqa: BLE001 - one line that is not taken must not end the reading
                 self._delivery_failures += 1
-                _log.exception("a line of %s was not taken: %r", self._id, line)
+                if self._delivery_failures.bit_count() == 1:  # the 1st, 2nd, 4th, 8th ...: a flood fills no disk
+                    _log.exception("a line of %s was not taken: %r", self._id, line)
         if len(data) < _CHUNK_BYTES:
             self._stop.wait(_REST_S)
 

@@ -17,7 +17,7 @@ from pathlib import Path
 from types import TracebackType
 
 from ingest.errors import StoreError, StoreMissing, StoreUnwritable
-from ingest.store.migrations import migrate, require_known_version
+from ingest.store.migrations import migrate, refuse_foreign, require_known_version
 
 BUSY_WAIT_S = 10.0
 
@@ -126,6 +126,8 @@ def create_or_open(path: Path, now_ms: int) -> Store:
     try:
         if connection.execute("PRAGMA page_count").fetchone()[0] == 0:
             connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
+        # Before the next statement, which writes into the file.
+        refuse_foreign(connection, path)
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
@@ -154,6 +156,7 @@ def open_existing(path: Path) -> Store:
     try:
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
+        refuse_foreign(connection, path)
         require_known_version(connection, path)
     except sqlite3.Error as error:
         connection.close()

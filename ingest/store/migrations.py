@@ -6,7 +6,7 @@ the next change is the next number.
 
 from __future__ import annotations
 
-__all__ = ["MIGRATIONS", "Migration", "migrate", "require_known_version", "version_of"]
+__all__ = ["MIGRATIONS", "Migration", "migrate", "refuse_foreign", "require_known_version", "version_of"]
 
 import sqlite3
 from collections.abc import Callable
@@ -45,6 +45,14 @@ def version_of(connection: sqlite3.Connection) -> int:
     return int(row[0] or 0)
 
 
+def refuse_foreign(connection: sqlite3.Connection, path: Path) -> None:
+    """Raise StoreError for another program's database; it reads only, so that one stays as it is."""
+    # One statement, one look: between two, another process could have made this very store.
+    tables, ours = connection.execute("SELECT count(*), total(name = 'migration') FROM sqlite_master").fetchone()
+    if tables and not ours:
+        raise StoreError(f"{path}: this is a database of another program; choose another [store] path")
+
+
 def require_known_version(connection: sqlite3.Connection, path: Path) -> None:
     """Raise StoreTooNew for a newer store, StoreError for one that `leeside run` has yet to bring up to date."""
     version = version_of(connection)
@@ -61,12 +69,10 @@ def require_known_version(connection: sqlite3.Connection, path: Path) -> None:
 def migrate(store: Store, now_ms: int, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
     """Apply what is pending; give the names applied. Raises StoreTooNew for a store of a newer leeside."""
     newest = migrations[-1].number
+    refuse_foreign(store.connection, store.path)
     version = version_of(store.connection)
     if version > newest:
         raise StoreTooNew(_too_new(store.path, version, newest))
-    foreign = store.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if version == 0 and foreign:
-        raise StoreError(f"{store.path}: this is a database of another program; choose another [store] path")
     applied = []
     for migration in migrations[version:]:
         with store.write() as connection:

@@ -61,7 +61,7 @@ def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> d
             connection.execute("UPDATE series SET ended_ms = NULL WHERE id = ? AND ended_ms IS NOT NULL", (series,))
             _keep_scale(connection, series, item, now_ms)
         living = tuple(found.values())
-        marks = ",".join("?" * len(living)) or "NULL"
+        marks = ",".join("?" * len(living))
         connection.execute(
             f"UPDATE series SET ended_ms = ? WHERE ended_ms IS NULL AND origin = 'probe' AND id NOT IN ({marks})",  # noqa: S608  only question marks
             (now_ms, *living),

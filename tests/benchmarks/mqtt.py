@@ -1,0 +1,300 @@
+"""MQTT: samples to committed and acknowledged by the ingest daemon, against a bare subscriber that only counts.
+
+Each round queues the same messages at a fresh mosquitto for a session that is away, so that the publisher is never
+what is waited for; then the session's owner connects and its rate is taken from its 2,000th message to the last. For
+the daemon a message counts once it is committed, read from the store by this process; at the end its own sign of life
+must say that it acknowledged all. The floor is paho with MQTT 5, the same Receive Maximum, and an acknowledgement for
+each message from the callback, as its documentation shows it.
+
+QoS 0 is made lossless by the broker: max_queued_messages 0 and queue_qos0_messages true. With --live the publishers
+start when the subscriber is connected, and share the processor with it.
+
+About 2 minutes for 5 rounds of both; --rounds, --messages, --qos, --live, --time (seconds or rfc3339).
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import signal
+import sqlite3
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from brokers import Mosquitto
+from paho.mqtt import client as paho
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+from rounds import alternate, print_ratio
+
+PROBES = 10
+WINDOW = 2000  # the cellar file's default
+SKIP = 2000
+GOALS = {1: 0.75, 0: 0.45}
+CLIENT_ID = "benchmark"
+LOOK_S = 0.005
+LONGEST_S = 120.0
+BROKER_OPTIONS = (
+    "persistence false",
+    "max_queued_messages 0",
+    "max_inflight_messages 0",
+    "queue_qos0_messages true",
+    "log_type error",
+)
+
+
+def cellar_text(port: int) -> str:
+    """A cellar of vessels that each say their pressure in JSON with a time."""
+    head = f"""
+[site]
+name = "benchmark"
+timezone = "Europe/Ljubljana"
+[store]
+path = "cellar.db"
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+client_id = "{CLIENT_ID}"
+window = {WINDOW}
+"""
+    return head + "".join(
+        f"""
+[[vessel]]
+id = "K{number}"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+[[probe]]
+id = "p{number}"
+at = "K{number}"
+quantity = "pressure"
+topic = "cellar/K{number}/gas"
+payload = "json"
+pointer = "/kPa"
+time_pointer = "/at"
+unit = "kPa"
+every = "30 s"
+"""
+        for number in range(PROBES)
+    )
+
+
+def payloads(count: int, form: str) -> bytes:
+    """One JSON object a line, 10 ms apart, the last of them now."""
+    first_ms = time.time_ns() // 1_000_000 - count * 10
+    lines = []
+    for number in range(count):
+        at_ms = first_ms + number * 10
+        if form == "seconds":
+            at = f"{at_ms / 1000:.3f}"
+        else:
+            at = f'"{time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(at_ms // 1000))}.{at_ms % 1000:03d}Z"'
+        lines.append(f'{{"at":{at},"kPa":{55 + number % 97 / 100:.2f}}}\n')
+    return "".join(lines).encode()
+
+
+class Publishers:
+    """One mosquitto_pub for each topic."""
+
+    def __init__(self, port: int, qos: int, messages: int, form: str) -> None:
+        self._text = payloads(messages // PROBES, form)
+        self._command = ["mosquitto_pub", "-h", "127.0.0.1", "-p", str(port), "-q", str(qos), "-V", "mqttv5", "-l"]
+        self._files: list[Path] = []
+
+    def run(self, folder: Path) -> list[subprocess.Popen[bytes]]:
+        """Start them all."""
+        file = folder / "payloads"
+        file.write_bytes(self._text)
+        started = []
+        for number in range(PROBES):
+            with file.open("rb") as lines:
+                started.append(subprocess.Popen([*self._command, "-t", f"cellar/K{number}/gas"], stdin=lines))
+        return started
+
+
+def wait_for(processes: list[subprocess.Popen[bytes]]) -> None:
+    """Until all have ended well."""
+    for process in processes:
+        if process.wait(LONGEST_S) != 0:
+            raise SystemExit(f"a publisher failed with exit code {process.returncode}")
+
+
+@contextmanager
+def running(command: list[str]) -> Iterator[subprocess.Popen[str]]:
+    """A process that is told to stop at the end."""
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+    try:
+        yield process
+    finally:
+        process.send_signal(signal.SIGTERM)
+        process.wait(LONGEST_S)
+        if process.stdout is not None:
+            process.stdout.close()
+
+
+def ours(qos: int, messages: int, form: str, *, live: bool) -> float:
+    """Readings committed and acknowledged a second."""
+    with TemporaryDirectory(prefix="leeside-benchmark-") as name:
+        folder = Path(name)
+        with Mosquitto(folder, options=BROKER_OPTIONS) as broker:
+            (folder / "cellar.toml").write_text(cellar_text(broker.port))
+            daemon = [sys.executable, "-m", "ingest.daemon", str(folder / "cellar.toml")]
+            publishers = Publishers(broker.port, qos, messages, form)
+            with running(daemon):
+                await_subscribed(folder / "cellar.db")
+                if live:
+                    started = publishers.run(folder)
+                    rate = watch_store(folder / "cellar.db", messages)
+                    wait_for(started)
+            if not live:
+                wait_for(publishers.run(folder))
+                with running(daemon):
+                    rate = watch_store(folder / "cellar.db", messages)
+        require_all(folder / "cellar.db", messages, qos)
+    return rate
+
+
+def pulse(store: Path) -> dict[str, object]:
+    """What the daemon last said of itself."""
+    connection = sqlite3.connect(store)
+    body = connection.execute("SELECT body FROM pulse WHERE role = 'ingest'").fetchone()
+    connection.close()
+    return dict(json.loads(body[0])) if body else {}
+
+
+def await_subscribed(store: Path) -> None:
+    """Until the daemon's sign of life says that the broker answered its subscriptions; it comes every ten seconds."""
+    deadline = time.monotonic() + LONGEST_S
+    while time.monotonic() < deadline:
+        if store.exists():
+            try:
+                mqtt = pulse(store).get("mqtt")
+            except sqlite3.Error:
+                mqtt = None
+            if isinstance(mqtt, dict) and mqtt["subscribed"]:
+                return
+        time.sleep(0.1)
+    raise SystemExit("the daemon did not subscribe")
+
+
+def watch_store(store: Path, messages: int) -> float:
+    """The rate of commits from the first look that finds SKIP rows to the one that finds all."""
+    connection = sqlite3.connect(store, isolation_level=None)
+    first, first_s = 0, 0.0
+    deadline = time.monotonic() + LONGEST_S
+    while time.monotonic() < deadline:
+        rows = connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
+        now = time.monotonic()
+        if not first and rows >= SKIP:
+            first, first_s = rows, now
+        if rows >= messages:
+            connection.close()
+            return float((rows - first) / (now - first_s))
+        time.sleep(LOOK_S)
+    raise SystemExit(f"after {LONGEST_S:g} s only {rows} of {messages} readings were stored")
+
+
+def require_all(store: Path, messages: int, qos: int) -> None:
+    """Every message is one row, and every acknowledgement has gone out."""
+    connection = sqlite3.connect(store)
+    rows, times = connection.execute("SELECT count(*), count(DISTINCT series || ' ' || at) FROM fresh").fetchone()
+    connection.close()
+    body = pulse(store)
+    mqtt = body["mqtt"]
+    assert isinstance(mqtt, dict)
+    if rows != messages or times != messages or mqtt["unacknowledged"]:
+        raise SystemExit(f"{rows} rows, {times} times for {messages} messages; {body}")
+    if qos and mqtt["acknowledged"] != messages:
+        raise SystemExit(f"{mqtt['acknowledged']} of {messages} messages were acknowledged")
+
+
+def floor(qos: int, messages: int, form: str, *, live: bool) -> float:
+    """Messages counted and acknowledged a second by bare paho."""
+    with TemporaryDirectory(prefix="leeside-benchmark-") as name:
+        folder = Path(name)
+        with Mosquitto(folder, options=BROKER_OPTIONS) as broker:
+            publishers = Publishers(broker.port, qos, messages, form)
+            subscriber = [sys.executable, __file__, "--subscriber", str(broker.port), "--messages", str(messages)]
+            with running([*subscriber, *([] if live else ["--only-subscribe"])]) as process:
+                await_line(process, "subscribed")
+                if live:
+                    started = publishers.run(folder)
+                    rate = await_line(process, "rate")
+                    wait_for(started)
+            if not live:
+                wait_for(publishers.run(folder))
+                with running(subscriber) as process:
+                    rate = await_line(process, "rate")
+    return float(rate)
+
+
+def await_line(process: subprocess.Popen[str], begin: str) -> str:
+    """The rest of the next line of its output that begins so."""
+    assert process.stdout is not None
+    for line in process.stdout:
+        if line.startswith(begin):
+            return line.removeprefix(begin)
+    raise SystemExit(f"the bare subscriber ended without saying {begin!r}")
+
+
+def subscribe(port: int, messages: int, *, only_subscribe: bool) -> None:
+    """The bare subscriber: counts and acknowledges, prints its rate."""
+    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=paho.MQTTv5, manual_ack=True)
+    count, first_s = 0, 0.0
+
+    def on_connect(*_: object) -> None:
+        client.subscribe([(f"cellar/K{number}/gas", 1) for number in range(PROBES)])
+
+    def on_subscribe(*_: object) -> None:
+        print("subscribed", flush=True)
+        if only_subscribe:
+            client.disconnect()
+
+    def on_message(_client: paho.Client, _userdata: object, message: paho.MQTTMessage) -> None:
+        nonlocal count, first_s
+        client.ack(message.mid, message.qos)
+        count += 1
+        if count == SKIP:
+            first_s = time.monotonic()
+        elif count == messages:
+            print("rate", (count - SKIP) / (time.monotonic() - first_s), flush=True)
+
+    client.on_connect = on_connect
+    client.on_subscribe = on_subscribe
+    client.on_message = on_message
+    properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library has no hint there
+    properties.SessionExpiryInterval = 3600
+    properties.ReceiveMaximum = WINDOW
+    client.connect("127.0.0.1", port, clean_start=False, properties=properties)
+    client.loop_forever()
+
+
+def main() -> None:
+    """Measure, or be the subscriber of a measurement."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--messages", type=int, default=60_000)
+    parser.add_argument("--qos", type=int, choices=(0, 1), action="append")
+    parser.add_argument("--live", action="store_true")
+    parser.add_argument("--time", choices=("seconds", "rfc3339"), default="rfc3339")
+    parser.add_argument("--subscriber", type=int, help=argparse.SUPPRESS)
+    parser.add_argument("--only-subscribe", action="store_true", help=argparse.SUPPRESS)
+    given = parser.parse_args()
+    if given.subscriber:
+        subscribe(given.subscriber, given.messages, only_subscribe=given.only_subscribe)
+        return
+    how = "live publishers" if given.live else "queued before"
+    for qos in given.qos or (1, 0):
+        measured = [partial(way, qos, given.messages, given.time, live=given.live) for way in (ours, floor)]
+        print_ratio(f"QoS {qos}, {how}, time as {given.time}", *alternate(given.rounds, *measured), GOALS[qos])
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,96 @@
+"""`leeside run` and its sister commands as a user starts them: real processes over a real cellar file."""
+
+from __future__ import annotations
+
+__all__ = ["Leeside", "leeside"]
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+
+from ingest.store import open_existing
+from ingest.store.pulse import pulses
+from eventually import eventually
+
+
+def leeside(*arguments: object, timeout: float = 60.0) -> subprocess.CompletedProcess[str]:
+    """Run one command to its end."""
+    command = [sys.executable, "-m", "alerts.command.main", *map(str, arguments)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=timeout, check=False)
+
+
+class Leeside:
+    """A running `leeside run FILE`. Entering waits until both daemons have given a sign of life.
+
+    environ: further variables; before: words put before the command, such as those of faketime.
+    """
+
+    def __init__(self, file: Path, *, environ: Mapping[str, str] | None = None, before: tuple[str, ...] = ()) -> None:
+        self.file = file
+        self.log = file.with_suffix(".log")
+        self._environ = {**os.environ, **(environ or {})}
+        self._before = before
+        self._process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def store_path(self) -> Path:
+        return self.file.parent / "cellar.db"
+
+    def start(self) -> None:
+        """Start it and wait for this start's signs of life."""
+        old = self._starts()
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(
+                [*self._before, sys.executable, "-m", "alerts.command.main", "run", str(self.file)],
+                stdout=log,
+                stderr=log,
+                env=self._environ,
+            )
+        eventually(lambda: self._ended() or self._both_new(old), within_s=30)
+        assert not self._ended(), self.said()
+
+    def _ended(self) -> bool:
+        return self._process is None or self._process.poll() is not None
+
+    def _starts(self) -> dict[str, int]:
+        if not self.store_path.exists():
+            return {}
+        try:
+            with open_existing(self.store_path) as store:
+                return {role: beat.pid for role, beat in pulses(store).items()}
+        except Exception:  # noqa: BLE001  the store is being made at this moment
+            return {}
+
+    def _both_new(self, old: Mapping[str, int]) -> bool:
+        new = self._starts()
+        return all(role in new and new[role] != old.get(role) for role in ("ingest", "alerts"))
+
+    def pid_of(self, role: str) -> int:
+        """The process id of a daemon."""
+        return self._starts()[role]
+
+    def said(self) -> str:
+        """What it has logged."""
+        return self.log.read_text("utf-8", "replace")
+
+    def stop(self) -> int:
+        """SIGTERM, and its exit code."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGTERM)
+        code = self._process.wait(30)
+        self._process = None
+        return code
+
+    def __enter__(self) -> Leeside:
+        self.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._process is not None and self._process.poll() is None:
+            self.stop()

@@ -1,0 +1,81 @@
+"""The wall clock is set while leeside runs: the turn, delays and jobs go on in time. Stepped by libfaketime."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+from brokers import Mosquitto
+from eventually import eventually
+from mail_server import Inbox, free_port, mail_server
+from running import Leeside, leeside
+from test_whole_breach import cellar_file
+
+from ingest.store import open_existing
+from ingest.store.history import raw
+from ingest.store.pulse import pulses
+
+LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketime.so.1"))
+
+
+class Clock:
+    """The wall clock of the processes that run under ``environ``; their monotonic clock is the real one."""
+
+    def __init__(self, folder: Path) -> None:
+        self._file = folder / "clock-offset"
+        self.set(0)
+        self.environ = {
+            "LD_PRELOAD": str(LIBRARY),
+            "FAKETIME_TIMESTAMP_FILE": str(self._file),
+            "FAKETIME_NO_CACHE": "1",
+            "DONT_FAKE_MONOTONIC": "1",
+        }
+
+    def set(self, offset_s: int) -> None:
+        """Replaced in one step: a reader must never find half a number."""
+        new = self._file.with_suffix(".new")
+        new.write_text(f"{offset_s:+d}\n")
+        new.replace(self._file)
+
+
+def test_alarms_go_on_in_time_when_the_clock_is_set_back_and_forward(tmp_path: Path) -> None:
+    inbox, mail_port, clock = Inbox(), free_port(), Clock(tmp_path)
+    with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port):
+        file = cellar_file(tmp_path, broker.port, mail_port)
+        running = Leeside(file, environ=clock.environ)
+        with running:
+            broker.publish("cellar/K1/pressure", "12")
+            eventually(lambda: _count(running) == 1)
+            for offset_s, low, high in ((-3600, "0.5", "8"), (0, "0.4", "9"), (3600, "0.3", "10")):
+                mails = len(inbox.mails)
+                clock.set(offset_s)
+                eventually(lambda: "the clock was set by" in running.said()[-2000:], within_s=10)
+                began = time.monotonic()
+                broker.publish("cellar/K1/pressure", low)
+                eventually(lambda: len(inbox.mails) == mails + 1, within_s=20)
+                # Commit 2 s, on-delay 1 s by the tick, the turn 1 s, and a busy machine.
+                assert time.monotonic() - began < 15
+                broker.publish("cellar/K1/pressure", high)
+                eventually(lambda: len(inbox.mails) == mails + 2, within_s=20)
+            _signs_of_life_go_on(running)
+        assert running.said().count("the clock was set by") >= 3
+        with open_existing(running.store_path) as store:
+            times = [row.at_ms for row in raw(store, 1)]
+    # Seven readings, each later than the one before, whatever the clock said.
+    assert len(times) == 7
+    assert times == sorted(set(times))
+
+
+def _count(running: Leeside) -> int:
+    with open_existing(running.store_path) as store:
+        return int(store.connection.execute("SELECT count(*) FROM fresh").fetchone()[0])
+
+
+def _signs_of_life_go_on(running: Leeside) -> None:
+    def signs() -> dict[str, int]:
+        with open_existing(running.store_path) as store:
+            return {role: beat.at_ms for role, beat in pulses(store).items()}
+
+    before = signs()
+    eventually(lambda: all(signs()[role] != before[role] for role in ("ingest", "alerts")), within_s=30)
+    assert leeside("alarms", running.file).stdout != ""

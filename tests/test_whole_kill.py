@@ -1,0 +1,113 @@
+"""Nothing acknowledged is lost: twenty thousand messages while both daemons are killed at random moments."""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import sqlite3
+import subprocess
+import threading
+from pathlib import Path
+
+from brokers import Mosquitto
+from eventually import eventually
+from mail_server import free_port
+from running import Leeside, leeside
+
+from ingest.store import open_existing
+from ingest.times import iso_utc
+
+MESSAGES = 20_000
+FIRST_MS = 1_790_000_000_000
+
+CELLAR = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+
+[store]
+path = "cellar.db"
+commit = "0.2 s"
+
+[mqtt]
+host = "127.0.0.1"
+port = {broker}
+
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+topic = "cellar/K1/box"
+payload = "json"
+pointer = "/kPa"
+time_pointer = "/at"
+unit = "kPa"
+"""
+
+
+def test_every_time_is_there_exactly_once_after_kills_at_random_moments(tmp_path: Path) -> None:
+    chance = random.Random(20261125)
+    file = tmp_path / "cellar.toml"
+    with Mosquitto(tmp_path) as broker:
+        file.write_text(CELLAR.format(broker=broker.port, mail=free_port()))
+        running = Leeside(file)
+        with running:
+            # The session must exist before the first message: a broker keeps nothing for a name it never heard.
+            eventually(lambda: "broker: connected" in leeside("now", file).stdout, within_s=20)
+            publisher = threading.Thread(target=_publish, args=(broker,))
+            publisher.start()
+            killed: set[int] = set()
+            pause = threading.Event()
+            while publisher.is_alive():
+                pause.wait(chance.uniform(0.1, 1.0))
+                for role in ("ingest", "alerts"):
+                    if role == "ingest" or chance.random() < 0.4:
+                        killed |= _kill(running, role)
+            publisher.join()
+            eventually(lambda: _stored(running) == MESSAGES, within_s=90)
+        history = leeside("history", file, "k1-pressure", "--csv")
+    wanted = [f"{iso_utc(FIRST_MS + index * 1000)},{50 + index % 100 / 10:.10g},kPa,good" for index in range(MESSAGES)]
+    assert history.stdout.splitlines() == ["at,value,unit,quality", *wanted]
+    with sqlite3.connect(running.store_path) as connection:
+        assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    connection.close()
+    # The supervisor waits longer each time, so there are fewer kills than tries; but these did happen.
+    assert len(killed) >= 4
+
+
+def _publish(broker: Mosquitto) -> None:
+    """At a pace that spreads the messages over the kills."""
+    command = ["mosquitto_pub", "-h", broker.host, "-p", str(broker.port), "-t", "cellar/K1/box", "-q", "1", "-l"]
+    process = subprocess.Popen(command, stdin=subprocess.PIPE)
+    assert process.stdin is not None
+    pause = threading.Event()
+    for index in range(MESSAGES):
+        text = f'{{"at": {(FIRST_MS + index * 1000) // 1000}, "kPa": {50 + index % 100 / 10:.1f}}}\n'
+        process.stdin.write(text.encode())
+        if index % 500 == 499:
+            process.stdin.flush()
+            pause.wait(0.2)
+    process.stdin.close()
+    assert process.wait(60) == 0
+
+
+def _kill(running: Leeside, role: str) -> set[int]:
+    pid = running.pid_of(role)
+    try:
+        os.kill(pid, signal.SIGKILL)
+    except ProcessLookupError:
+        return set()  # killed a moment ago and not started again yet
+    return {pid}
+
+
+def _stored(running: Leeside) -> int:
+    with open_existing(running.store_path) as store:
+        return int(store.connection.execute("SELECT count(DISTINCT at) FROM fresh").fetchone()[0])
