@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import sqlite3
 import threading
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from a_store import NOW, fill_up, make_room, new_store, start_script
 
 from ingest.errors import StoreError, StoreMissing, StoreTooNew, StoreUnwritable
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.connection import PAGE_SIZE
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.operator import append_event, waiting_events
-from tests.a_store import NOW, fill_up, make_room, new_store, start_script
 
 _APPEND = """
 import sys
@@ -25,6 +26,8 @@ with create_or_open(Path(sys.argv[1]), 1) as store:
     for number in range(int(sys.argv[3])):
         append_event(store, "acknowledge", f"{sys.argv[2]}-{number}", "", "", number)
 """
+
+_BOTH_WAYS: tuple[Callable[[Path], Store], ...] = (lambda path: create_or_open(path, NOW), open_existing)
 
 
 def _pragma(store: Store, name: str) -> object:
@@ -64,7 +67,7 @@ def test_a_look_stays_the_same_while_others_write(tmp_path: Path) -> None:
             assert connection.execute("SELECT count(*) FROM operator_event").fetchone() == (0,)
         assert len(waiting_events(other)) == 1
         with pytest.raises(StoreError, match="no such table"), other.read() as connection:
-            connection.execute("SELECT 1 FROM nothing")
+            connection.execute("SELECT 1 FROM nowhere")
 
 
 def test_two_threads_with_one_store_lose_nothing(tmp_path: Path) -> None:
@@ -105,7 +108,7 @@ def test_a_writer_that_never_lets_go_is_told_of(tmp_path: Path) -> None:
 def test_a_full_disk_is_told_and_the_store_goes_on(tmp_path: Path) -> None:
     with new_store(tmp_path) as store:
         fill_up(store)
-        with pytest.raises(StoreUnwritable, match="the disk does not take more.*leeside goes on by itself"):
+        with pytest.raises(StoreUnwritable, match=r"the disk does not take more.*leeside goes on by itself"):
             append_event(store, "acknowledge", "a2b", "", "x" * 5000, NOW)
         assert waiting_events(store) == []
         make_room(store)
@@ -121,7 +124,7 @@ def test_a_store_that_may_only_be_read_is_told(tmp_path: Path) -> None:
 
 
 def test_where_no_store_can_be_is_told(tmp_path: Path) -> None:
-    with pytest.raises(StoreUnwritable, match="there is no folder .*nowhere; make it first"):
+    with pytest.raises(StoreUnwritable, match=r"there is no folder .*nowhere; make it first"):
         create_or_open(tmp_path / "nowhere" / "cellar.db", NOW)
     with pytest.raises(StoreUnwritable, match="this is a folder"):
         create_or_open(tmp_path, NOW)
@@ -144,9 +147,9 @@ def test_a_file_that_is_no_database_is_left_alone(tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.write_text("Racked K1 today, it is clear now.\n" * 100)
     before = path.read_bytes()
-    for way in (lambda: create_or_open(path, NOW), lambda: open_existing(path)):
-        with pytest.raises(StoreError, match="no readable leeside store .*restore a backup or choose another path"):
-            way()
+    for way in _BOTH_WAYS:
+        with pytest.raises(StoreError, match=r"no readable leeside store .*restore a backup or choose another path"):
+            way(path)
     assert path.read_bytes() == before
 
 
@@ -157,9 +160,9 @@ def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
     connection.commit()
     connection.close()
     before = path.read_bytes()
-    for way in (lambda: create_or_open(path, NOW), lambda: open_existing(path)):
+    for way in _BOTH_WAYS:
         with pytest.raises(StoreError, match="a database of another program; choose another"):
-            way()
+            way(path)
     assert path.read_bytes() == before
     assert [file.name for file in tmp_path.iterdir()] == ["other.db"]
 
@@ -169,15 +172,15 @@ def test_a_store_of_a_newer_leeside_is_refused(tmp_path: Path) -> None:
     with new_store(tmp_path) as store:
         with store.write() as connection:
             connection.execute("INSERT INTO migration VALUES (?, 'from the future', 0)", (newest + 1,))
-        for way in (lambda: create_or_open(store.path, NOW), lambda: open_existing(store.path)):
+        for way in _BOTH_WAYS:
             with pytest.raises(StoreTooNew, match=rf"schema {newest + 1}; this one knows {newest}\); update leeside"):
-                way()
+                way(store.path)
 
 
 def test_an_empty_file_becomes_a_store_but_only_for_run(tmp_path: Path) -> None:
     path = tmp_path / "cellar.db"
     path.touch()
-    with pytest.raises(StoreError, match="schema 0.*`leeside run` brings it up to date"):
+    with pytest.raises(StoreError, match=r"schema 0.*`leeside run` brings it up to date"):
         open_existing(path)
     create_or_open(path, NOW).close()
     open_existing(path).close()

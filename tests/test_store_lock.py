@@ -6,10 +6,10 @@ import os
 from pathlib import Path
 
 import pytest
+from a_store import start_script
 
 from ingest.errors import StoreHeld, StoreUnwritable
 from ingest.store import RoleLock
-from tests.a_store import start_script
 
 _HOLD = """
 import sys, threading

@@ -6,12 +6,12 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from a_store import NOW, new_store
 
 from ingest.errors import StoreError
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.migrations import MIGRATIONS, Migration, migrate, version_of
 from ingest.store.operator import append_event, waiting_events
-from tests.a_store import NOW, new_store
 
 NEXT = MIGRATIONS[-1].number + 1
 

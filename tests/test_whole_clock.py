@@ -52,11 +52,11 @@ def test_alarms_go_on_in_time_when_the_clock_is_set_back_and_forward(tmp_path: P
                 eventually(lambda: "the clock was set by" in running.said()[-2000:], within_s=10)
                 began = time.monotonic()
                 broker.publish("cellar/K1/pressure", low)
-                eventually(lambda: len(inbox.mails) == mails + 1, within_s=20)
+                _await_mails(inbox, mails + 1)
                 # Commit 2 s, on-delay 1 s by the tick, the turn 1 s, and a busy machine.
                 assert time.monotonic() - began < 15
                 broker.publish("cellar/K1/pressure", high)
-                eventually(lambda: len(inbox.mails) == mails + 2, within_s=20)
+                _await_mails(inbox, mails + 2)
             _signs_of_life_go_on(running)
         assert running.said().count("the clock was set by") >= 3
         with open_existing(running.store_path) as store:
@@ -64,6 +64,10 @@ def test_alarms_go_on_in_time_when_the_clock_is_set_back_and_forward(tmp_path: P
     # Seven readings, each later than the one before, whatever the clock said.
     assert len(times) == 7
     assert times == sorted(set(times))
+
+
+def _await_mails(inbox: Inbox, count: int) -> None:
+    eventually(lambda: len(inbox.mails) == count, within_s=20)
 
 
 def _count(running: Leeside) -> int:

@@ -43,8 +43,9 @@ def run_check(file: Path, as_json: bool) -> int:
 
 def _print(cellar: Cellar) -> None:
     print(
-        f"{cellar.file}: {cellar.site.name}: {len(cellar.vessel)} vessels, {len(cellar.cylinder)} cylinders, "
-        f"{len(cellar.room)} rooms, {len(cellar.probe)} probes. No mistakes."
+        f"{cellar.file}: {cellar.site.name}: {_count(len(cellar.vessel), 'vessel')}, "
+        f"{_count(len(cellar.cylinder), 'cylinder')}, {_count(len(cellar.room), 'room')}, "
+        f"{_count(len(cellar.probe), 'probe')}. No mistakes."
     )
     print("\nWatched:")
     for limit in cellar.limits:
@@ -52,6 +53,10 @@ def _print(cellar: Cellar) -> None:
         print(f"      {_limit_words(limit, cellar.site.units)}")
     if cellar.mail is None:
         print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but nobody is told.")
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _limit_words(limit: EffectiveLimit, units: str) -> str:

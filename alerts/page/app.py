@@ -11,6 +11,7 @@ from pathlib import Path
 
 import uvicorn
 from fastapi import FastAPI, Request
+from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
@@ -28,6 +29,9 @@ _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
     """The page over a cellar's store; clock gives UTC ms. Every request opens the store for itself and reads only."""
     app = FastAPI(title="leeside", docs_url=None, redoc_url=None, openapi_url=None)
+    # A foreign web site must not read the page through a name of its own that leads to this machine.
+    hosts = {"127.0.0.1", "localhost", "[::1]", cellar.page.host if cellar.page else "127.0.0.1"}
+    app.add_middleware(TrustedHostMiddleware, allowed_hosts=sorted(hosts))
     zone = cellar.site.zone
     units = cellar.site.units
 

@@ -13,6 +13,8 @@ from ingest.cellar.quantities import QUANTITIES, value_in_unit
 # The unit of each quantity for `[site] units = "us"`, with its decimals; metric is the unit inside.
 _US: Final = {"temperature": ("°F", 1), "pressure": ("psi", 2), "barometric_pressure": ("psi", 2)}
 
+_MANY_DIGITS: Final = 1000.0
+
 
 def unit_shown(quantity: str, units: str) -> str:
     """The unit that a person of ``units`` ("metric" or "us") expects for a quantity; "" for pH, whose name says it."""
@@ -34,7 +36,8 @@ def value_shown(quantity: str, value: float, units: str) -> str:
 
 
 def _plain(value: float, decimals: int) -> str:
-    text = f"{value:.{decimals}f}"
+    # A gas cylinder at 14680 kPa has no tenths worth reading.
+    text = f"{value:.{decimals if abs(value) < _MANY_DIGITS else 0}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 

@@ -10,6 +10,7 @@ from typing import Final, Literal
 
 from alerts.watch.alarm_table import State
 from alerts.watch.book import BookUnreadable, Entry
+from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.probes.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
@@ -169,7 +170,7 @@ _QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
 
 
 def _alarms(cellar: Cellar, store: Store) -> list[AlarmStanding]:
-    limits = {limit.key: limit for limit in cellar.limits}
+    limits = watched_limits(cellar)
     found = []
     for row in alarm_rows(store):
         if row.occurrence is None or row.state not in _SHOWN_STATES:

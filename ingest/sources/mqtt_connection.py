@@ -26,6 +26,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.sources.acknowledgement import AckOrder
 from ingest.sources.broker import BrokerAddress, connection_words, refusal_words, wire_words
+from ingest.sources.read_ahead import ReadAheadClient
 from ingest.sources.sample import Sample, Ticket
 
 _log = logging.getLogger(__name__)
@@ -117,9 +118,9 @@ class Connection:
 
     # ---- building ----------------------------------------------------------------------------------------------
 
-    def _build_client(self) -> paho.Client:
+    def _build_client(self) -> ReadAheadClient:
         five = self.protocol == paho.MQTTv5
-        client = paho.Client(
+        client = ReadAheadClient(
             CallbackAPIVersion.VERSION2,
             client_id=self.address.client_id,
             # 3.1.1 only. The library's default would throw away what the broker kept for us.
@@ -213,8 +214,8 @@ class Connection:
         wire = client.socket()
         if wire is None:
             return False
-        # TLS may hold decrypted bytes that select cannot see.
-        pending = wire.pending() > 0 if hasattr(wire, "pending") else False
+        # What was read ahead, and what TLS has decrypted, select cannot see.
+        pending = client.buffered > 0 or (hasattr(wire, "pending") and wire.pending() > 0)
         writers = [wire] if client.want_write() else []
         readable, writable, _ = select.select([wire, self._wake_out], writers, [], 0 if pending else timeout_s)
         self.turn_mono = self._handler.monotonic()

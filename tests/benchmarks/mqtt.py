@@ -1,10 +1,10 @@
 """MQTT: samples to committed and acknowledged by the ingest daemon, against a bare subscriber that only counts.
 
 Each round queues the same messages at a fresh mosquitto for a session that is away, so that the publisher is never
-what is waited for; then the session's owner connects and its rate is taken from its 2,000th message to the last. For
-the daemon a message counts once it is committed, read from the store by this process; at the end its own sign of life
-must say that it acknowledged all. The floor is paho with MQTT 5, the same Receive Maximum, and an acknowledgement for
-each message from the callback, as its documentation shows it.
+what is waited for; then the session's owner connects, and the time counts from the line of the broker's log that says
+so to the last message. For the daemon a message counts once it is committed, read from the store by this process; at
+the end its own sign of life must say that it acknowledged all. The floor is paho with MQTT 5, the same Receive
+Maximum, and an acknowledgement for each message from the callback, as its documentation shows it.
 
 QoS 0 is made lossless by the broker: max_queued_messages 0 and queue_qos0_messages true. With --live the publishers
 start when the subscriber is connected, and share the processor with it.
@@ -35,7 +35,6 @@ from rounds import alternate, print_ratio
 
 PROBES = 10
 WINDOW = 2000  # the cellar file's default
-SKIP = 2000
 GOALS = {1: 0.75, 0: 0.45}
 CLIENT_ID = "benchmark"
 LOOK_S = 0.005
@@ -46,6 +45,9 @@ BROKER_OPTIONS = (
     "max_inflight_messages 0",
     "queue_qos0_messages true",
     "log_type error",
+    "log_type subscribe",
+    "log_type notice",
+    "log_type information",
 )
 
 
@@ -143,21 +145,24 @@ def ours(qos: int, messages: int, form: str, *, live: bool) -> float:
     """Readings committed and acknowledged a second."""
     with TemporaryDirectory(prefix="leeside-benchmark-") as name:
         folder = Path(name)
+        store = folder / "cellar.db"
         with Mosquitto(folder, options=BROKER_OPTIONS) as broker:
             (folder / "cellar.toml").write_text(cellar_text(broker.port))
             daemon = [sys.executable, "-m", "ingest.daemon", str(folder / "cellar.toml")]
             publishers = Publishers(broker.port, qos, messages, form)
             with running(daemon):
-                await_subscribed(folder / "cellar.db")
+                await_in_log(broker, f"{CLIENT_ID} 1 cellar/", PROBES)
                 if live:
+                    since = time.monotonic()
                     started = publishers.run(folder)
-                    rate = watch_store(folder / "cellar.db", messages)
+                    rate = messages / (await_stored(store, messages) - since)
                     wait_for(started)
             if not live:
                 wait_for(publishers.run(folder))
                 with running(daemon):
-                    rate = watch_store(folder / "cellar.db", messages)
-        require_all(folder / "cellar.db", messages, qos)
+                    since = await_in_log(broker, f"as {CLIENT_ID} ", 2)
+                    rate = messages / (await_stored(store, messages) - since)
+        require_all(store, messages, qos)
     return rate
 
 
@@ -169,36 +174,28 @@ def pulse(store: Path) -> dict[str, object]:
     return dict(json.loads(body[0])) if body else {}
 
 
-def await_subscribed(store: Path) -> None:
-    """Until the daemon's sign of life says that the broker answered its subscriptions; it comes every ten seconds."""
+def await_in_log(broker: Mosquitto, text: str, times: int) -> float:
+    """When the broker's log held the text so often: ``time.monotonic()``, seconds."""
     deadline = time.monotonic() + LONGEST_S
     while time.monotonic() < deadline:
-        if store.exists():
-            try:
-                mqtt = pulse(store).get("mqtt")
-            except sqlite3.Error:
-                mqtt = None
-            if isinstance(mqtt, dict) and mqtt["subscribed"]:
-                return
-        time.sleep(0.1)
-    raise SystemExit("the daemon did not subscribe")
-
-
-def watch_store(store: Path, messages: int) -> float:
-    """The rate of commits from the first look that finds SKIP rows to the one that finds all."""
-    connection = sqlite3.connect(store, isolation_level=None)
-    first, first_s = 0, 0.0
-    deadline = time.monotonic() + LONGEST_S
-    while time.monotonic() < deadline:
-        rows = connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
-        now = time.monotonic()
-        if not first and rows >= SKIP:
-            first, first_s = rows, now
-        if rows >= messages:
-            connection.close()
-            return float((rows - first) / (now - first_s))
+        if broker.log().count(text) >= times:
+            return time.monotonic()
         time.sleep(LOOK_S)
-    raise SystemExit(f"after {LONGEST_S:g} s only {rows} of {messages} readings were stored")
+    raise SystemExit(f"the broker's log does not say {text!r} {times} times:\n{broker.log()}")
+
+
+def await_stored(store: Path, messages: int) -> float:
+    """When so many readings were committed: ``time.monotonic()``, seconds."""
+    connection = sqlite3.connect(store, isolation_level=None)
+    deadline = time.monotonic() + LONGEST_S
+    rows = 0
+    while rows < messages and time.monotonic() < deadline:
+        time.sleep(LOOK_S)
+        rows = connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
+    connection.close()
+    if rows < messages:
+        raise SystemExit(f"after {LONGEST_S:g} s only {rows} of {messages} readings were stored")
+    return time.monotonic()
 
 
 def require_all(store: Path, messages: int, qos: int) -> None:
@@ -225,29 +222,33 @@ def floor(qos: int, messages: int, form: str, *, live: bool) -> float:
             with running([*subscriber, *([] if live else ["--only-subscribe"])]) as process:
                 await_line(process, "subscribed")
                 if live:
+                    since = time.monotonic()
                     started = publishers.run(folder)
-                    rate = await_line(process, "rate")
+                    await_line(process, "all")
+                    rate = messages / (time.monotonic() - since)
                     wait_for(started)
             if not live:
                 wait_for(publishers.run(folder))
                 with running(subscriber) as process:
-                    rate = await_line(process, "rate")
-    return float(rate)
+                    since = await_in_log(broker, f"as {CLIENT_ID} ", 2)
+                    await_line(process, "all")
+                    rate = messages / (time.monotonic() - since)
+    return rate
 
 
-def await_line(process: subprocess.Popen[str], begin: str) -> str:
-    """The rest of the next line of its output that begins so."""
+def await_line(process: subprocess.Popen[str], line: str) -> None:
+    """Until it prints this."""
     assert process.stdout is not None
-    for line in process.stdout:
-        if line.startswith(begin):
-            return line.removeprefix(begin)
-    raise SystemExit(f"the bare subscriber ended without saying {begin!r}")
+    for printed in process.stdout:
+        if printed.strip() == line:
+            return
+    raise SystemExit(f"the bare subscriber ended without saying {line!r}")
 
 
 def subscribe(port: int, messages: int, *, only_subscribe: bool) -> None:
-    """The bare subscriber: counts and acknowledges, prints its rate."""
+    """The bare subscriber: counts and acknowledges, says when it has all."""
     client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=paho.MQTTv5, manual_ack=True)
-    count, first_s = 0, 0.0
+    count = 0
 
     def on_connect(*_: object) -> None:
         client.subscribe([(f"cellar/K{number}/gas", 1) for number in range(PROBES)])
@@ -258,13 +259,11 @@ def subscribe(port: int, messages: int, *, only_subscribe: bool) -> None:
             client.disconnect()
 
     def on_message(_client: paho.Client, _userdata: object, message: paho.MQTTMessage) -> None:
-        nonlocal count, first_s
+        nonlocal count
         client.ack(message.mid, message.qos)
         count += 1
-        if count == SKIP:
-            first_s = time.monotonic()
-        elif count == messages:
-            print("rate", (count - SKIP) / (time.monotonic() - first_s), flush=True)
+        if count == messages:
+            print("all", flush=True)
 
     client.on_connect = on_connect
     client.on_subscribe = on_subscribe

@@ -1,0 +1,199 @@
+"""Wrong input at the command: a clear error that says what is allowed, exit code 1 or 2, never a traceback."""
+
+from __future__ import annotations
+
+import sqlite3
+import subprocess
+from pathlib import Path
+
+import pytest
+from mail_server import free_port
+from running import Leeside, leeside
+
+GOOD = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+
+[mqtt]
+host = "127.0.0.1"
+port = 1
+
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+topic = "cellar/K1/pressure"
+unit = "kPa"
+"""
+
+LIMIT = """
+[[limit]]
+at = "K1"
+quantity = "{quantity}"
+{limits}
+consequence = "Air can reach the wine."
+action = "Look at the lid."
+"""
+
+
+def limit(limits: str, quantity: str = "pressure") -> str:
+    return GOOD + LIMIT.format(limits=limits, quantity=quantity)
+
+
+MISTAKES = {
+    "unknown key": (GOOD.replace("capacity", "capasity"), ["[[vessel]] K1 capasity", "capacity"]),
+    "missing unit": (GOOD.replace('"19.5 L"', "19.5"), ["[[vessel]] K1 capacity", '"19.5 L"']),
+    "gauge against absolute": (
+        GOOD.replace('"200 kPa"', '"300 kPa absolute"'),
+        ["[[vessel]] K1 max_pressure", "300 kPa absolute", "gauge"],
+    ),
+    "two probes take one topic": (
+        GOOD + GOOD[GOOD.index("[[probe]]") :].replace("k1-pressure", "other"),
+        ["[[probe]] other topic", "cellar/K1/pressure", "k1-pressure"],
+    ),
+    "a probe at no place": (GOOD.replace('at = "K1"', 'at = "K7"'), ["[[probe]] k1-pressure at", "K7", "K1"]),
+    "a limit without probe": (limit('high = "18 °C"', "temperature"), ["[[limit]]", "temperature", "no probe"]),
+    "low above high": (
+        limit('low = "60 kPa"') + LIMIT.format(quantity="pressure", limits='high = "50 kPa"'),
+        ["[[limit]]", "low", "high"],
+    ),
+    "a deadband that never clears": (limit('low = "5 kPa"\ndeadband = "300 kPa"'), ["deadband", "make the deadband smaller"]),
+    "not TOML": ("[site\nname = 3", ["TOML", "line 1"]),
+}
+
+
+@pytest.mark.parametrize("name", MISTAKES)
+def test_a_mistake_in_the_cellar_file_is_told_by_check_and_run(name: str, tmp_path: Path) -> None:
+    text, words = MISTAKES[name]
+    file = tmp_path / "cellar.toml"
+    file.write_text(text)
+    for command in ("check", "run"):
+        result = leeside(command, file)
+        assert result.returncode == 1
+        assert "Traceback" not in result.stderr
+        assert str(file) in result.stderr
+        for word in words:
+            assert word in result.stderr
+    assert not (tmp_path / "cellar.db").exists()
+
+
+def test_the_good_file_passes(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD)
+    result = leeside("check", file)
+    assert (result.returncode, result.stderr) == (0, "")
+    assert "K1/pressure/air" in result.stdout
+    assert "pressure below 5.0 kPa for 60 s: high priority, at any hour, default" in result.stdout
+
+
+@pytest.mark.parametrize("command", ["check", "run", "now", "alarms"])
+def test_a_path_that_leads_nowhere(command: str, tmp_path: Path) -> None:
+    result = leeside(command, tmp_path / "no-such.toml")
+    assert result.returncode == 1
+    assert "no-such.toml" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_commands_that_read_say_that_there_is_no_store_yet(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD)
+    for command in (("now", file), ("alarms", file), ("history", file, "k1-pressure"), ("acknowledge", file, "7f3k")):
+        result = leeside(*command)
+        assert result.returncode == 1
+        assert "there is no store yet; `leeside run` makes it" in result.stderr
+
+
+def test_a_store_of_a_newer_leeside_is_left_alone(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD)
+    with Leeside(file):
+        pass
+    with sqlite3.connect(tmp_path / "cellar.db") as connection:
+        connection.execute("INSERT INTO migration VALUES (999, 'of the future', 0)")
+    connection.close()
+    for command in ("run", "now"):
+        result = leeside(command, file)
+        assert result.returncode in (1, 2)
+        assert "written by a newer leeside" in result.stderr
+        assert "Traceback" not in result.stderr
+
+
+def test_a_second_run_on_one_store_is_told_who_holds_it(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD)
+    with Leeside(file) as running:
+        second = leeside("run", file)
+        assert second.returncode == 2
+        assert "is already running on this store (process" in second.stderr
+        assert "Traceback" not in second.stderr
+        # The first one is not disturbed.
+        assert "runs" in leeside("now", running.file).stdout
+
+
+def test_a_store_where_nothing_can_be_written(tmp_path: Path) -> None:
+    # /sys takes no new files, whoever asks: to a program it is what a read-only disk is.
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD + '\n[store]\npath = "/sys/kernel/cellar.db"\n')
+    result = leeside("run", file)
+    assert result.returncode == 2
+    assert "/sys/kernel/cellar.db" in result.stderr
+    assert "cannot be written" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD + '\n[store]\npath = "nowhere/cellar.db"\n')
+    result = leeside("run", file)
+    assert result.returncode == 2
+    assert "nowhere" in result.stderr
+    assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("run", "FILE", "--only", "page"), "allowed: ingest, alerts"),
+        (("history", "FILE", "no-probe"), "there are: k1-pressure"),
+        (("history", "FILE", "k1-pressure", "--from", "yesterdayish"), "is no time"),
+        (("history", "FILE", "k1-pressure", "--from", "2026-02-30"), "is no time"),
+        (("history", "FILE", "k1-pressure", "--from", "2026-10-25 02:30"), "passed twice"),
+        (("history", "FILE", "k1-pressure", "--from", "2026-02-02", "--to", "2026-02-01"), "is not before"),
+        (("history", "FILE", "k1-pressure", "--csv", "--json"), "choose one"),
+        (("demo", "--for", "soon"), "is no span"),
+        (("frobnicate",), "No such command"),
+        (("now",), "Missing argument"),
+    ],
+)
+def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: str, tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD)
+    if "history" in arguments:
+        with Leeside(file):
+            pass
+    result = leeside(*(str(file) if argument == "FILE" else argument for argument in arguments))
+    assert result.returncode == 2
+    assert words in " ".join(result.stderr.replace("│", " ").split())
+    assert "Traceback" not in result.stderr
+
+
+def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> None:
+    port = free_port()
+    file = tmp_path / "cellar.toml"
+    file.write_text(GOOD + f'\n[page]\naddress = "127.0.0.1:{port}"\n')
+    server = subprocess.Popen(["socat", f"TCP-LISTEN:{port},fork,bind=127.0.0.1", "/dev/null"])
+    try:
+        with Leeside(file) as running:
+            assert "runs" in leeside("now", running.file).stdout
+            assert "is another program using that port?" in running.said()
+    finally:
+        server.kill()
+        server.wait()

@@ -1,0 +1,189 @@
+"""The docs tell all that the command can do, name every library, and lead somewhere."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import tomllib
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import unquote
+
+import pytest
+import typer.main
+
+from alerts.command.main import app
+from ingest.errors import Unreadable
+from ingest.sources.number import parse_number
+
+HOUSE: Final = Path(__file__).resolve().parent.parent
+PAGES: Final = sorted([*HOUSE.glob("*.md"), *(HOUSE / "docs").rglob("*.md")])
+# The folder that docs/operations.md installs into: whoever runs the tests there must not see its name as an error.
+DOCUMENTED_FOLDER: Final = Path("/opt/leeside")
+
+# Typer carries a click of its own, whose classes are not for import.
+_COMMANDS: Final[dict[str, Any]] = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group
+
+
+def _page(name: str) -> str:
+    return (HOUSE / name).read_text(encoding="utf-8")
+
+
+def _options(command: str) -> set[str]:
+    return {option for parameter in _COMMANDS[command].params for option in parameter.opts if option.startswith("--")}
+
+
+def _command_section(command: str) -> str:
+    found = re.search(rf"^## leeside {command}$(.*?)(?=^## |\Z)", _page("docs/commands.md"), re.MULTILINE | re.DOTALL)
+    assert found is not None, f"docs/commands.md has no section '## leeside {command}'"
+    return found[1]
+
+
+def _shell_lines(text: str) -> list[str]:
+    return [line.strip() for block in re.findall(r"```sh\n(.*?)```", text, re.DOTALL) for line in block.splitlines()]
+
+
+def _leeside_calls(line: str) -> list[list[str]]:
+    """The arguments of each leeside command in a line of shell."""
+    calls = []
+    for part in line.split("&&"):
+        words = shlex.split(part)
+        place = next((index for index, word in enumerate(words) if Path(word).name == "leeside"), None)
+        if place is not None and words[place + 1 : place + 2] and words[place + 1] in _COMMANDS:
+            calls.append(words[place + 1 :])
+    return calls
+
+
+def _parse(words: list[str]) -> None:
+    """Raise what the command itself would say to these words."""
+    command, arguments = words[0], words[1:]
+    with _COMMANDS[command].make_context(command, arguments):
+        pass
+
+
+def test_there_is_a_section_for_each_command_and_no_other() -> None:
+    told = re.findall(r"^## leeside (\S+)$", _page("docs/commands.md"), re.MULTILINE)
+    assert sorted(told) == sorted(_COMMANDS)
+
+
+@pytest.mark.parametrize("command", _COMMANDS)
+def test_each_option_of_a_command_is_told_in_its_section_and_no_other(command: str) -> None:
+    rows = [line.split("|")[1] for line in _command_section(command).splitlines() if line.startswith("| `--")]
+    told = set(re.findall(r"`(--[a-z-]+)", " ".join(rows)))
+    assert told == _options(command)
+
+
+@pytest.mark.parametrize("command", _COMMANDS)
+def test_each_command_and_parameter_has_help_and_an_example_that_parses(command: str) -> None:
+    it = _COMMANDS[command]
+    assert it.help
+    assert all(parameter.help for parameter in it.params), "a parameter without help"
+    assert it.epilog.startswith(f"Example: leeside {command}")
+    _parse(shlex.split(it.epilog.removeprefix("Example: leeside ")))
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(HOUSE)))
+def test_each_leeside_call_in_a_page_is_one_that_the_command_takes(page: Path) -> None:
+    text = page.read_text(encoding="utf-8")
+    for line in _shell_lines(text):
+        for words in _leeside_calls(line):
+            _parse(words)
+    for quoted in re.findall(r"`((?:\.venv/bin/)?leeside [a-z][^`]*)`", text):
+        words = shlex.split(quoted)[1:]
+        assert words[0] in _COMMANDS, f"{page.name}: there is no command '{words[0]}'"
+        for option in words[1:]:
+            if option.startswith("--") and option != "--help":
+                assert option in _options(words[0]), f"{page.name}: leeside {words[0]} has no {option}"
+
+
+def test_the_readme_calls_of_the_command_are_found() -> None:
+    calls = [words for line in _shell_lines(_page("README.md")) for words in _leeside_calls(line)]
+    assert {words[0] for words in calls} == {"demo", "check", "run", "now", "alarms", "acknowledge"}
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "python3 -m venv .venv && .venv/bin/pip install '.[demo]' && .venv/bin/leeside demo",
+        "bash tests/run",
+    ],
+)
+def test_the_two_commands_stand_in_the_readme(line: str) -> None:
+    assert line in _shell_lines(_page("README.md"))
+
+
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(HOUSE)))
+def test_each_relative_link_leads_somewhere(page: Path) -> None:
+    text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
+    for link in re.findall(r"\]\(([^)\s]+)\)", text):
+        if re.match(r"[a-z]+:", link):
+            continue
+        path, _, heading = unquote(link).partition("#")
+        target = (page.parent / path).resolve() if path else page
+        assert target.exists(), f"{page.name}: {link} leads nowhere"
+        if heading:
+            assert heading in _anchors(target), f"{page.name}: {link}: no such heading"
+
+
+def _anchors(page: Path) -> set[str]:
+    """The anchors of a page's headings, as forges make them: lower case, spaces to hyphens, punctuation dropped."""
+    headings = re.findall(r"^#+ (.+)$", page.read_text(encoding="utf-8"), re.MULTILINE)
+    return {re.sub(r"[^\w\- ]", "", heading.lower()).replace(" ", "-") for heading in headings}
+
+
+def _wiring_patterns() -> list[tuple[str, str]]:
+    rows = re.findall(r"^\| `(.+?)` \| (.+) \|$", _page("docs/wiring.md"), re.MULTILINE)
+    return [(line, pattern) for line, cell in rows for pattern in re.findall(r"`([^`]*\(\?P<value>[^`]*)`", cell)]
+
+
+def test_the_patterns_of_the_wiring_page_take_their_lines() -> None:
+    pairs = _wiring_patterns()
+    assert len(pairs) == 5
+    for line, pattern in pairs:
+        found = re.fullmatch(pattern, line)
+        assert found is not None, f"{pattern} does not take the whole of {line!r}"
+        parse_number(found["value"], decimal="," if "," in found["value"] else ".")
+
+
+def test_the_wiring_page_says_which_plain_payloads_are_taken() -> None:
+    text = _page("docs/wiring.md")
+    found = re.search(r"^Taken are (.+?), with blanks.*?Refused are (.+?), an empty", text, re.MULTILINE | re.DOTALL)
+    assert found is not None
+    taken, refused = found.groups()
+    for payload in re.findall(r"`([^`]+)`", taken):
+        parse_number(payload)
+    for payload in re.findall(r"`([^`=]+)`", refused):
+        with pytest.raises(Unreadable):
+            parse_number(payload)
+
+
+def test_the_index_names_every_page_of_docs() -> None:
+    links = set(re.findall(r"\]\(([a-z-]+\.md)\)", _page("docs/README.md")))
+    assert {page.name for page in (HOUSE / "docs").glob("*.md")} - {"README.md"} <= links
+
+
+def test_each_dependency_has_its_line_among_the_libraries() -> None:
+    project = tomllib.loads(_page("pyproject.toml"))["project"]
+    wanted = [*project["dependencies"]]
+    for extra in project["optional-dependencies"].values():
+        wanted += extra
+    names = {re.split(r"[\[<>=~;! ]", text, maxsplit=1)[0] for text in wanted} - {"leeside"}
+    rows = set(re.findall(r"^\| ([a-z][a-z0-9-]+) \|", _page("docs/libraries.md"), re.MULTILINE)) - {"library"}
+    assert rows == names
+
+
+def test_no_file_holds_a_path_of_this_machine() -> None:
+    folders = {HOUSE, Path.home()} - {DOCUMENTED_FOLDER, Path("/")}
+    own = "|".join(re.escape(str(folder)) for folder in folders)
+    paths = re.compile(rf"(?<![\w./-])(?:{own}|/(?:home|Users)/\w+)(?![\w-])")
+    for file in _own_files():
+        for number, line in enumerate(file.read_text(encoding="utf-8", errors="replace").splitlines(), 1):
+            assert not paths.search(line), f"{file.relative_to(HOUSE)}:{number}: {line.strip()}"
+
+
+def _own_files() -> list[Path]:
+    named = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "pyproject.toml", "LICENSE", ".gitignore")
+    rooms = ("ingest", "alerts", "tests", "config_examples", "docs", ".ci")
+    files = [HOUSE / name for name in named]
+    files += [file for room in rooms for file in (HOUSE / room).rglob("*") if file.is_file()]
+    return [file for file in files if "__pycache__" not in file.parts and file.suffix not in {".db", ".lock"}]

@@ -1,0 +1,167 @@
+"""The page itself, asked as a browser asks, over a real store."""
+
+from __future__ import annotations
+
+import asyncio
+import html
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+from a_cellar_on_disk import NOW, CellarOnDisk
+from cellar_text import SITE
+
+from alerts.page.app import make_app
+from alerts.watch.alarm_table import State
+from ingest.cellar import Cellar
+from ingest.store.migrations import MIGRATIONS
+
+HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[CellarOnDisk]:
+    found = CellarOnDisk(tmp_path)
+    yield found
+    found.store.close()
+
+
+def _ask(cellar: Cellar, path: str = "/", method: str = "GET", now_ms: int = NOW) -> httpx.Response:
+    async def ask() -> httpx.Response:
+        transport = httpx.ASGITransport(app=make_app(cellar, lambda: now_ms), raise_app_exceptions=False)
+        async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1:8420") as client:
+            return await client.request(method, path)
+
+    return asyncio.run(ask())
+
+
+def _page(cellar: Cellar, now_ms: int = NOW) -> str:
+    """The page's text with its white space made one."""
+    response = _ask(cellar, now_ms=now_ms)
+    assert response.status_code == 200
+    return " ".join(response.text.split())
+
+
+def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
+    here.pulse("ingest")
+    here.pulse("alerts")
+    here.reading("k1-pressure", 55.16, 4)
+    page = _page(here.cellar)
+    assert "<h1>Mill Lane cellar</h1>" in page
+    assert "19:30:00 CET." in page
+    assert '<span class="value">55.2 kPa</span>, 4 s ago <span class="note">k1-pressure</span>' in page
+    assert "temperature nothing yet" in page
+    assert "<h2>Alarms</h2> <p>None.</p>" in page
+    assert "no probe" in page
+    assert "gives no sign of life" not in page
+    assert "Not understood" not in page
+
+
+def test_the_page_speaks_us_units_where_asked(tmp_path: Path) -> None:
+    here = CellarOnDisk(tmp_path, site=SITE + 'units = "us"\n')
+    here.reading("k1-pressure", 55.16)
+    here.reading("k1-temperature", 12.0)
+    here.alarm()
+    page = _page(here.cellar)
+    for text in ("8.00 psi", "53.6 °F", "0.51 psi", "limit low 0.73 psi"):
+        assert text in page
+    here.store.close()
+
+
+def test_an_alarm_is_shown_with_what_to_do(here: CellarOnDisk) -> None:
+    here.alarm()
+    page = _page(here.cellar)
+    assert '<strong>high</strong>: K1 pressure <span class="value">3.5 kPa</span>, limit low 5.0 kPa' in page
+    assert "since 19:29:00 CET." in page
+    assert "Air can reach the wine. Look at the lid." in page
+    assert "leeside acknowledge cellar.toml a2b" in page
+    here.alarm(state=State.ACKNOWLEDGED, acknowledged_by="Ana")
+    assert "Seen by Ana." in _page(here.cellar)
+    here.alarm(state=State.RETURNED)
+    assert "It has gone back to normal; nobody has acknowledged it yet." in _page(here.cellar)
+
+
+def test_alarms_without_a_value_or_without_a_limit_are_shown(here: CellarOnDisk) -> None:
+    here.alarm("K1/pressure/no-data", value=None, occurrence="a2c")
+    here.alarm("leeside/broker", value=None, occurrence="a2d")
+    here.alarm("K9/pressure/low", occurrence="a2e")
+    page = _page(here.cellar)
+    assert "<strong>medium</strong>: K1 pressure no data, since" in page
+    assert "leeside broker no data, since" in page
+    assert "<strong>gone</strong>: K9 , since" in page
+
+
+def test_silence_bad_quality_and_dead_daemons_are_told(here: CellarOnDisk) -> None:
+    here.pulse("ingest", seconds_ago=120)
+    here.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
+    page = _page(here.cellar)
+    assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
+    assert "Probes are not being read: the ingest part of leeside gives no sign of life since 19:28:00 CET." in page
+    assert "Limits are not being watched: the alerts part of leeside gives no sign of life." in page
+
+
+def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> None:
+    site = f"[site]\nname = '''{HOSTILE}'''\ntimezone = \"Europe/Ljubljana\"\n"
+    here = CellarOnDisk(tmp_path, site=site)
+    here.reject(example=HOSTILE + "1", address=HOSTILE + "2", reason=HOSTILE + "3")
+    here.message(HOSTILE + "4")
+    here.alarm(state=State.ACKNOWLEDGED, acknowledged_by=HOSTILE + "5")
+    response = _ask(here.cellar)
+    page = response.text
+    assert "<script" not in page
+    assert "<img" not in page
+    for number in "12345":
+        assert HOSTILE + number in html.unescape(page)
+    policy = response.headers["content-security-policy"]
+    assert policy.startswith("default-src 'none'")
+    assert "script" not in policy
+    assert response.headers["x-content-type-options"] == "nosniff"
+    here.store.close()
+
+
+def test_the_page_is_never_an_old_one(here: CellarOnDisk) -> None:
+    response = _ask(here.cellar)
+    assert response.headers["cache-control"] == "no-store"
+    assert 'http-equiv="refresh"' in response.text
+    here.reading("k1-pressure", 61.0)
+    assert "61.0 kPa" in _page(here.cellar)
+
+
+def test_only_the_newest_refusals_are_listed(here: CellarOnDisk) -> None:
+    for number in range(25):
+        here.reject(example=f"example-{number}", address=f"a/{number}")
+    assert _page(here.cellar).count("example-") == 20
+
+
+def test_without_a_store_the_page_says_so(here: CellarOnDisk) -> None:
+    here.store.close()
+    here.cellar.store_path.unlink()
+    response = _ask(here.cellar)
+    assert response.status_code == 503
+    assert response.json() == {"error": f"{here.cellar.store_path}: there is no store yet; `leeside run` makes it"}
+    assert not here.cellar.store_path.exists()
+
+
+@pytest.mark.parametrize("trouble", ["newer", "no database"])
+def test_a_store_that_cannot_be_used_is_told(here: CellarOnDisk, trouble: str) -> None:
+    if trouble == "newer":
+        with here.store.write() as connection:
+            connection.execute("INSERT INTO migration VALUES (?, 'later', 0)", (MIGRATIONS[-1].number + 1,))
+        meant = "written by a newer leeside"
+    else:
+        here.store.close()
+        here.cellar.store_path.write_bytes(b"no database" * 500)
+        meant = "no readable leeside store"
+    response = _ask(here.cellar)
+    assert response.status_code == 503
+    assert meant in response.json()["error"]
+
+
+def test_there_is_nothing_else_and_nothing_to_change(here: CellarOnDisk) -> None:
+    before = list(here.store.connection.iterdump())
+    assert [_ask(here.cellar, path).status_code for path in ("/docs", "/openapi.json", "/../etc/passwd")] == [404] * 3
+    for method in ("POST", "PUT", "DELETE"):
+        assert _ask(here.cellar, method=method).status_code == 405
+    _page(here.cellar)
+    assert list(here.store.connection.iterdump()) == before

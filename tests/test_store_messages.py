@@ -1,0 +1,153 @@
+"""The outbox: what waits, when it is due, what became of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from a_store import NOW, new_store
+
+from ingest.errors import StoreError
+from ingest.store import Store
+from ingest.store.alarms import TransitionRow, add_transition
+from ingest.store.messages import (
+    LONGEST_TRY_MS,
+    NewMessage,
+    add_message,
+    cancel_waiting,
+    count_waiting,
+    due_messages,
+    mark_failed,
+    mark_gave_up,
+    mark_sent,
+    recent_messages,
+    thread_of,
+    untried_raise,
+)
+
+HOUR = 3_600_000
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with new_store(tmp_path) as opened:
+        yield opened
+
+
+def _post(store: Store, name: str, **changes: Any) -> int:
+    settings: dict[str, Any] = {
+        "message_id": f"<{name}@cellar.example>",
+        "thread_id": None,
+        "occurrence": "a2b",
+        "occasion": "raised",
+        "channel": "mail",
+        "recipient": "ana@cellar.example",
+        "subject": f"about {name}",
+        "body": "K1 pressure 3.5 kPa\n",
+        "created_ms": NOW,
+        "not_before_ms": NOW,
+        **changes,
+    }
+    with store.write() as connection:
+        return add_message(connection, NewMessage(**settings))
+
+
+def _due(store: Store, now_ms: int, limit: int = 50) -> list[int]:
+    return [row.id for row in due_messages(store, now_ms, limit)]
+
+
+def test_a_message_comes_out_as_it_went_in(store: Store) -> None:
+    number = _post(store, "low", thread_id="<first@cellar.example>", subject="K1 tlak: žlahtno", not_before_ms=NOW)
+    (row,) = due_messages(store, NOW)
+    assert (row.id, row.message_id, row.thread_id) == (number, "<low@cellar.example>", "<first@cellar.example>")
+    assert (row.subject, row.body, row.recipient) == ("K1 tlak: žlahtno", "K1 pressure 3.5 kPa\n", "ana@cellar.example")
+    assert (row.state, row.attempts, row.last_error, row.ended_ms, row.closed_ms) == ("waiting", 0, None, None, None)
+
+
+def test_one_message_id_is_one_message(store: Store) -> None:
+    _post(store, "low")
+    with pytest.raises(StoreError, match="UNIQUE"):
+        _post(store, "low")
+    assert count_waiting(store) == 1
+
+
+def test_what_has_waited_longest_goes_first(store: Store) -> None:
+    late = _post(store, "late", created_ms=NOW, not_before_ms=NOW + HOUR)
+    later = _post(store, "later", created_ms=NOW + 2, not_before_ms=NOW + 2)
+    first = _post(store, "first", created_ms=NOW + 1, not_before_ms=NOW + 1)
+    assert _due(store, NOW + 5) == [first, later]
+    assert _due(store, NOW + 5, limit=1) == [first]
+    assert _due(store, NOW + HOUR - 1) == [first, later]
+    assert _due(store, NOW + HOUR) == [first, later, late]
+
+
+def test_a_failed_try_waits_for_the_next(store: Store) -> None:
+    number = _post(store, "low")
+    mark_failed(store, number, "connection refused", NOW + 60_000)
+    assert _due(store, NOW + 59_999) == []
+    assert _due(store, NOW + 60_000) == [number]
+    (row,) = recent_messages(store)
+    assert (row.state, row.attempts, row.last_error) == ("waiting", 1, "connection refused")
+
+
+def test_a_clock_that_was_set_back_holds_nothing_up(store: Store) -> None:
+    fresh = _post(store, "fresh")
+    tried = _post(store, "tried")
+    mark_failed(store, tried, "refused", NOW + 60_000)
+    night = _post(store, "night", not_before_ms=NOW + HOUR)
+    assert _due(store, NOW - 2 * HOUR) == [fresh, tried]
+    assert _due(store, NOW + 60_000 - LONGEST_TRY_MS) == [fresh]
+    assert night in _due(store, NOW + HOUR)
+
+
+def test_what_ended_is_not_sent_again_and_stays_readable(store: Store) -> None:
+    sent, given_up, cancelled = (_post(store, name) for name in ("sent", "gave-up", "cancelled"))
+    mark_sent(store, sent, NOW + 1)
+    mark_gave_up(store, given_up, NOW + 2, "no such mailbox")
+    with store.write() as connection:
+        cancel_waiting(connection, cancelled, NOW + 3, "it ended before it was sent")
+        cancel_waiting(connection, sent, NOW + 4, "too late")
+    assert _due(store, NOW + 100 * HOUR) == []
+    assert count_waiting(store) == 0
+    assert [(row.state, row.attempts, row.ended_ms, row.last_error) for row in recent_messages(store)] == [
+        ("cancelled", 0, NOW + 3, "it ended before it was sent"),
+        ("gave up", 1, NOW + 2, "no such mailbox"),
+        ("sent", 1, NOW + 1, None),
+    ]
+    assert [row.id for row in recent_messages(store, 1)] == [cancelled]
+
+
+def test_a_raise_that_nobody_tried_to_send_can_be_taken_back(store: Store) -> None:
+    number = _post(store, "low")
+    _post(store, "back", occasion="returned")
+    _post(store, "other", occurrence="a2c")
+    with store.read() as connection:
+        found = untried_raise(connection, "a2b", "ana@cellar.example")
+        assert found is not None
+        assert found.id == number
+        assert untried_raise(connection, "a2b", "someone@cellar.example") is None
+    mark_failed(store, number, "refused", NOW + 1)
+    with store.read() as connection:
+        assert untried_raise(connection, "a2b", "ana@cellar.example") is None
+
+
+def test_a_thread_begins_with_what_went_out_or_will(store: Store) -> None:
+    first = _post(store, "first")
+    _post(store, "second", occasion="returned")
+    with store.write() as connection:
+        assert thread_of(connection, "a2b", "ana@cellar.example") == ("<first@cellar.example>", "about first")
+        cancel_waiting(connection, first, NOW, "not needed")
+        assert thread_of(connection, "a2b", "ana@cellar.example") == ("<second@cellar.example>", "about second")
+        assert thread_of(connection, "none", "ana@cellar.example") is None
+
+
+def test_a_message_knows_when_its_occurrence_closed(store: Store) -> None:
+    _post(store, "low")
+    steps = [("normal", "unacknowledged"), ("unacknowledged", "returned"), ("returned", "normal")]
+    for number, (old, new) in enumerate(steps):
+        with store.write() as connection:
+            add_transition(connection, TransitionRow(NOW + number, "k", "a2b", "e", old, new, None, "", ""))
+        (row,) = recent_messages(store)
+        assert row.closed_ms == (NOW + 2 if new == "normal" else None)

@@ -1,0 +1,298 @@
+"""A turn with the store at both ends: what is judged is what was stored, and what it means is kept with it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from alerts.turning import Turner, occurrence_id
+from alerts.watch.arrivals import Now
+from ingest.cellar import Cellar, parse_cellar
+from ingest.errors import StoreError
+from ingest.probes.binding import declarations
+from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.store import Store, create_or_open
+from ingest.store.alarms import alarm_rows, transitions
+from ingest.store.feed import cursor
+from ingest.store.fresh import Appender
+from ingest.store.messages import due_messages, mark_sent, recent_messages
+from ingest.store.operator import append_event, outcome_of
+from ingest.store.pulse import pulses, write_pulse
+from ingest.store.series import declare
+
+EPOCH_MS = 1_790_000_000_000
+
+CELLAR = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+waking = "07:00-22:00"
+
+[mqtt]
+host = "127.0.0.1"
+
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+topic = "cellar/K1/pressure"
+unit = "psi"
+
+[[limit]]
+at = "K1"
+quantity = "pressure"
+low = "5 kPa"
+deadband = "1 kPa"
+on_delay = "10 s"
+off_delay = "0 s"
+priority = "high"
+consequence = "Air can reach the wine."
+action = "Look at the lid."
+
+[mail]
+host = "127.0.0.1"
+from = "leeside@cellar.example"
+to = ["ana@cellar.example", "ben@cellar.example"]
+"""
+
+
+class Bench:
+    """A store, its appender, and a turner that can be made anew, as a restart does."""
+
+    def __init__(self, folder: Path, text: str = CELLAR) -> None:
+        self.path = folder / "cellar.db"
+        self.cellar: Cellar = parse_cellar(text, file="cellar.toml", base=folder)
+        self.store: Store = create_or_open(self.path, EPOCH_MS)
+        self.series = declare(self.store, declarations(self.cellar), EPOCH_MS)
+        self.appender = Appender(self.store)
+        self.second = 0.0
+        self.turner = self._turner()
+
+    def _turner(self) -> Turner:
+        return Turner(self.cellar, self.store, self.now)
+
+    @property
+    def now(self) -> Now:
+        return Now(EPOCH_MS + round(self.second * 1000), 1000.0 + self.second)
+
+    def restart(self, text: str | None = None) -> None:
+        if text is not None:
+            self.cellar = parse_cellar(text, file="cellar.toml", base=self.path.parent)
+            self.series = declare(self.store, declarations(self.cellar), self.now.utc_ms)
+        self.turner = self._turner()
+
+    def reading(self, psi: float, quality: int = 0, ago_s: float = 0.0) -> None:
+        self.appender.append([(self.series["k1-pressure"], self.now.utc_ms - round(ago_s * 1000), psi, quality)])
+
+    def turn(self, after_s: float = 1.0) -> int:
+        self.second += after_s
+        return self.turner.turn(self.now)
+
+    def send(self) -> None:
+        """What waits goes out, as the outbox would do it."""
+        for row in due_messages(self.store, self.now.utc_ms):
+            mark_sent(self.store, row.id, self.now.utc_ms)
+
+    def subjects(self) -> list[str]:
+        return [f"{row.recipient.split('@')[0]}: {row.subject}" for row in reversed(recent_messages(self.store, 100))]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    return Bench(tmp_path)
+
+
+def test_a_breach_is_one_message_for_each_recipient_in_one_transaction(bench: Bench) -> None:
+    bench.reading(12.0)
+    assert bench.turn() == 0
+    bench.reading(0.5)
+    assert bench.turn() == 0
+    for _ in range(11):
+        bench.turn()
+    assert bench.subjects() == [
+        "ana: HIGH: K1 pressure 3.4 kPa, below 5 kPa",
+        "ben: HIGH: K1 pressure 3.4 kPa, below 5 kPa",
+    ]
+    assert [row.state for row in alarm_rows(bench.store) if row.key == "K1/pressure/low"] == ["unacknowledged"]
+    ids = [row.message_id for row in recent_messages(bench.store)]
+    assert len(set(ids)) == 2
+
+
+def test_a_restart_neither_repeats_nor_forgets(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(0.5)
+    bench.turn()
+    # In the middle of the delay: the own-time part of it survives.
+    bench.restart()
+    bench.reading(0.4)
+    bench.turn(10.0)
+    bench.reading(0.4)
+    bench.turn()
+    raised = bench.subjects()
+    assert len(raised) == 2
+    for _ in range(3):
+        bench.restart()
+        bench.reading(0.3)
+        bench.turn()
+    assert bench.subjects() == raised
+    bench.send()
+    bench.reading(8.0)
+    bench.turn()
+    assert bench.subjects()[2:] == [
+        "ana: BACK TO NORMAL: K1 pressure 2.8 kPa, below 5 kPa",
+        "ben: BACK TO NORMAL: K1 pressure 2.8 kPa, below 5 kPa",
+    ]
+
+
+def test_a_turn_whose_commit_fails_judges_the_same_readings_again(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(0.5, ago_s=0.0)
+    bench.turn()
+    bench.reading(0.5)
+    bench.store.connection.execute("PRAGMA query_only=ON")
+    with pytest.raises(StoreError):
+        for _ in range(12):
+            bench.turn()
+    bench.store.connection.execute("PRAGMA query_only=OFF")
+    assert bench.subjects() == []
+    for _ in range(12):
+        bench.turn()
+    assert len(bench.subjects()) == 2
+
+
+def test_imported_and_bad_readings_raise_nothing(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(0.1, quality_code(Quality.GOOD, Reason.IMPORTED))
+    for _ in range(20):
+        bench.turn()
+    bench.reading(0.1, quality_code(Quality.BAD, Reason.OUT_OF_RANGE))
+    for _ in range(20):
+        bench.turn()
+    assert bench.subjects() == []
+
+
+def test_readings_from_before_the_first_start_are_not_judged(tmp_path: Path) -> None:
+    bench = Bench(tmp_path)
+    bench.reading(0.1, ago_s=3600.0)
+    bench.restart()
+    for _ in range(30):
+        bench.turn()
+    assert bench.subjects() == []
+
+
+def test_acknowledging_is_applied_by_the_next_turn(bench: Bench) -> None:
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    occurrence = alarm_rows(bench.store)[0].occurrence
+    assert occurrence is not None
+    event = append_event(bench.store, "acknowledge", occurrence, "Ana", "on my way", bench.now.utc_ms)
+    assert outcome_of(bench.store, event) is None
+    bench.turn()
+    assert outcome_of(bench.store, event) == f"acknowledged: {occurrence} (K1/pressure/low)"
+    row = transitions(bench.store, occurrence=occurrence)[-1]
+    assert (row.to_state, row.who, row.note) == ("acknowledged", "Ana", "on my way")
+
+
+def test_a_limit_that_leaves_the_file_closes_its_occurrence_with_a_message(bench: Bench) -> None:
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    bench.send()
+    bench.restart(CELLAR[: CELLAR.index("[[limit]]")] + CELLAR[CELLAR.index("[mail]") :])
+    bench.turn()
+    assert bench.subjects()[2:] == [
+        "ana: LIMIT REMOVED: K1 pressure 3.4 kPa, below 5 kPa",
+        "ben: LIMIT REMOVED: K1 pressure 3.4 kPa, below 5 kPa",
+    ]
+    assert "K1/pressure/low" not in {row.key for row in alarm_rows(bench.store)}
+    assert transitions(bench.store)[-1].event == "limit removed"
+
+
+def test_an_edited_setpoint_keeps_the_occurrence_and_judges_by_the_new_one(bench: Bench) -> None:
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    bench.send()
+    bench.restart(CELLAR.replace('low = "5 kPa"', 'low = "2 kPa"'))
+    bench.reading(0.5)
+    bench.turn()
+    assert bench.subjects()[-1] == "ben: BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
+
+
+def test_a_message_of_waking_hours_waits_for_the_morning(tmp_path: Path) -> None:
+    text = CELLAR.replace('priority = "high"', 'priority = "medium"\nhours = "waking"')
+    bench = Bench(tmp_path, text)
+    # 2026-09-21 13:33:20 UTC is 15:33:20 in Ljubljana; nine hours later it is night.
+    bench.second = 9 * 3600.0
+    bench.restart()
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    row = recent_messages(bench.store)[0]
+    assert row.not_before_ms - row.created_ms > 5 * 3600 * 1000
+    # 05:00 UTC is 07:00 summer time.
+    assert row.not_before_ms % 86_400_000 == 5 * 3_600_000
+    # It went back before the morning: one message instead of two, at the same time.
+    bench.reading(8.0)
+    bench.turn()
+    waiting = [row for row in recent_messages(bench.store) if row.state == "waiting"]
+    assert [row.subject.split(":")[0] for row in waiting] == ["CAME AND WENT", "CAME AND WENT"]
+    assert {row.not_before_ms for row in waiting} == {row.not_before_ms}
+
+
+def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Bench) -> None:
+    def ingest_lives(connected: bool) -> None:
+        with bench.store.write() as connection:
+            write_pulse(
+                connection, "ingest", bench.now.utc_ms, EPOCH_MS, {"mqtt": {"connected": connected}, "lines": {}}
+            )
+
+    for _ in range(30):
+        ingest_lives(True)
+        bench.reading(12.0)
+        bench.turn(10.0)
+    assert bench.subjects() == []
+    # The broker goes: nothing of the probe comes either, but only the root is told.
+    for _ in range(30):
+        ingest_lives(False)
+        bench.turn(10.0)
+    assert [subject.split(": ", 1)[1] for subject in bench.subjects()][0::2] == [
+        "MEDIUM: leeside broker, no data for 1 min 40 s"
+    ]
+    # Then the ingest daemon goes as well.
+    for _ in range(10):
+        bench.turn(10.0)
+    assert [subject.split(": ", 1)[1] for subject in bench.subjects()][2::2] == [
+        "HIGH: leeside ingest, no data for 1 min"
+    ]
+
+
+def test_place_and_sign_of_life_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:
+    bench.turn()
+    first = pulses(bench.store)["alerts"]
+    bench.reading(12.0)
+    bench.turn()
+    assert pulses(bench.store)["alerts"] == first
+    bench.turn(10.0)
+    assert pulses(bench.store)["alerts"].at_ms > first.at_ms
+    assert cursor(bench.store, "turn") == 1
+
+
+def test_occurrence_ids_are_short_and_never_repeat() -> None:
+    ids = [occurrence_id(number) for number in range(1, 5000)]
+    assert len(set(ids)) == len(ids)
+    assert all(len(each) == 3 for each in ids)
+    assert not set("".join(ids)) & set("01ilo")
+    assert len(occurrence_id(31**3)) == 4

@@ -1,0 +1,89 @@
+"""The demo: ends by itself, and what it promises happens within the promised time; Ctrl-C stops it at once."""
+
+from __future__ import annotations
+
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+from playwright.sync_api import sync_playwright
+
+from alerts.command.demo import ALARM_BY_S
+
+DEMO = [sys.executable, "-m", "alerts.command.main", "demo"]
+
+
+def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    with subprocess.Popen(
+        [*DEMO, "--for", "90s", "--folder", str(folder)], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    ) as demo:
+        assert demo.stdout is not None
+        said = []
+        for line in demo.stdout:
+            said.append(line)
+            if "A mail arrives" in line:
+                page = re.search(r"http://127\.0\.0\.1:\d+/", "".join(said))
+                assert page is not None
+                _look_at_page(page[0], tmp_path)
+        assert demo.wait(30) == 0, "".join(said)
+    told = "".join(said)
+    arrival = re.search(r"^ *([0-9.]+) s +A mail arrives for cellarhand@cellar\.example:", told, re.MULTILINE)
+    assert arrival is not None, told
+    assert float(arrival[1]) < ALARM_BY_S
+    assert re.search(r"\| Subject: HIGH: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
+    assert "past readings are in the store." in told
+    assert (folder / "broker-password").stat().st_mode & 0o077 == 0
+
+
+def _look_at_page(address: str, folder: Path) -> None:
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-quic", "--disable-background-networking"],
+        )
+        page = browser.new_page()
+        troubles: list[str] = []
+        page.on("pageerror", lambda error: troubles.append(str(error)))
+        page.on("console", lambda message: troubles.append(message.text) if message.type == "error" else None)
+        page.goto(address)
+        assert page.title() == "Mill Lane cellar"
+        alarm = page.locator(".alarm").inner_text()
+        assert "High: K2 pressure" in alarm
+        assert "bring the blanket back to 55 kPa" in alarm
+        for place in ("K1", "K2", "K3", "C1", "N2", "cellar"):
+            assert page.get_by_role("heading", name=place, level=2).count() == 1
+        page.screenshot(path=str(folder / "page.png"))
+        # A missing favicon is the browser's wish, not the page's mistake.
+        assert [trouble for trouble in troubles if "favicon" not in trouble and "404" not in trouble] == []
+        browser.close()
+
+
+def test_ctrl_c_stops_the_demo_at_once_and_leaves_nothing(tmp_path: Path) -> None:
+    folder = tmp_path / "demo"
+    with subprocess.Popen(
+        [*DEMO, "--days", "1", "--folder", str(folder)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as demo:
+        assert demo.stdout is not None
+        for line in demo.stdout:
+            if "Leeside runs" in line:
+                break
+        began = time.monotonic()
+        demo.send_signal(signal.SIGINT)
+        _, errors = demo.communicate(timeout=20)
+        assert demo.returncode == 0
+        assert "Traceback" not in errors
+        assert time.monotonic() - began < 10
+    left = subprocess.run(["pgrep", "-f", str(folder)], capture_output=True, text=True, check=False)
+    assert left.stdout == ""
+
+
+def test_a_folder_that_is_not_empty_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "mine.txt").write_text("keep me")
+    result = subprocess.run([*DEMO, "--folder", str(tmp_path)], capture_output=True, text=True, check=False)
+    assert result.returncode == 1
+    assert "is not an empty folder" in result.stderr
+    assert (tmp_path / "mine.txt").read_text() == "keep me"
