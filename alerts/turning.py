@@ -32,7 +32,9 @@ from ingest.store.history import first_fresh_since, fresh_after, judged_until, n
 from ingest.store.messages import count_waiting
 from ingest.store.operator import mark_applied, waiting_events
 from ingest.store.pulse import PULSE_S, pulses, write_pulse
-from ingest.store.series import declare, scales, value_at
+from ingest.store.scale import newest_part_id, scales, value_at
+from ingest.store.series import declare
+from ingest.store.undated import DATED
 
 log = logging.getLogger("alerts")
 
@@ -75,6 +77,7 @@ class Turner:
         self._probe_of = {number: probe for probe, number in series.items()}
         self._series_of = series
         self._scales = {number: scales(store, number) for number in self._probe_of}
+        self._newest_part = newest_part_id(store)
         place = cursor(store, _TURN)
         self._place = first_fresh_since(store, now.utc_ms - FIRST_LOOK_MS) if place is None else place
         self._occurrences = cursor(store, _OCCURRENCE) or 0
@@ -82,6 +85,7 @@ class Turner:
         self._poster = Poster(cellar, limits, self._last_readings)
         self._pulse_due = now.mono
         self._pulse_seen = 0
+        self._datings = cursor(store, DATED)
 
     def _load_book(self, now: Now) -> Book:
         judged = judged_until(self._store, self._place)
@@ -96,7 +100,13 @@ class Turner:
 
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
+        datings = cursor(self._store, DATED)
+        if datings != self._datings:
+            # The board's clock came right and estimated times were moved; what is judged next may be of an earlier time.
+            self._book, self._datings = self._book.redated(), datings
         rows = fresh_after(self._store, self._place, MOST_A_TURN)
+        if rows:
+            self._renew_scales()
         readings = self._readings(rows)
         beat = pulses(self._store).get("ingest")
         if beat is not None and beat.at_ms != self._pulse_seen:
@@ -134,6 +144,13 @@ class Turner:
             self._pulse_seen = beat.at_ms
         self._book, self._place, self._occurrences = result.book, place, given
         return messages
+
+    def _renew_scales(self) -> None:
+        """A calibration or the barometer may have changed what numbers mean since the last turn."""
+        newest_part = newest_part_id(self._store)
+        if newest_part != self._newest_part:
+            self._scales = {number: scales(self._store, number) for number in self._probe_of}
+            self._newest_part = newest_part
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         readings = []

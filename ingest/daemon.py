@@ -25,16 +25,19 @@ import sdnotify
 
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import IngestError
-from ingest.probes.binding import bindings, declarations
+from ingest.probes.binding import barometers, bindings, declarations, jump_steps
+from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import Taker
 from ingest.sources.broker import BrokerAddress, MqttState
 from ingest.sources.mqtt import MqttSource
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
+from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.pulse import PULSE_S, write_pulse
 from ingest.store.series import declare
+from ingest.timekeeping import Timekeeper
 from ingest.writer import Writer
 
 log = logging.getLogger("ingest")
@@ -71,7 +74,7 @@ def orphaned(parent: str | None) -> bool:
     return bool(parent) and str(os.getppid()) != parent
 
 
-def _told(state: MqttState | SerialState) -> dict[str, object]:
+def _told(state: MqttState | SerialState | ChipState) -> dict[str, object]:
     # Monotonic time means nothing to who reads the pulse; what is told is for how long.
     told = asdict(state)
     told["for_s"] = round(time.monotonic() - told.pop("since_mono"), 1)
@@ -89,13 +92,21 @@ class IngestDaemon:
         keep_cellar_file(self._store, cellar.text, self._started_ms)
         series = declare(self._store, declarations(cellar), self._started_ms)
         self._mqtt = self._build_mqtt(environ)
-        self._writer = Writer(self._store, Taker(bindings(cellar, series)), self._acknowledge, self._enough)
+        self._writer = Writer(
+            self._store,
+            Taker(bindings(cellar, series)),
+            self._acknowledge,
+            self._enough,
+            steadiness=Steadiness(jump_steps(cellar, series)),
+            barometers=barometers(cellar, series),
+        )
+        self._timekeeper = Timekeeper(self._store, wall_ms(), time.monotonic())
         self._lines = {settings.id: self._build_line(settings) for settings in cellar.serial}
+        self._chips = self._build_chips()
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()
         self._notifier = sdnotify.SystemdNotifier()
         self._said: dict[str, float] = {}
-        self._line_counts: dict[str, dict[str, int]] = {}
 
     def _build_mqtt(self, environ: Mapping[str, str]) -> MqttSource | None:
         settings = self._cellar.mqtt
@@ -133,6 +144,20 @@ class IngestDaemon:
             parity=settings.parity[0].upper(),
             stopbits=settings.stopbits,
             settle_s=settings.settle_s,
+            questions=[question.encode(settings.encoding) for question in settings.poll],
+            ask_every_s=settings.poll_every_s,
+            deliver=self._writer.offer,
+            clock=wall_ms,
+            monotonic=time.monotonic,
+        )
+
+    def _build_chips(self) -> OneWireChips | None:
+        every_s = {probe.w1: probe.every_s for probe in self._cellar.probe if probe.w1 is not None}
+        if not every_s:
+            return None
+        return OneWireChips(
+            folder=self._cellar.base / self._cellar.w1.path,
+            every_s=every_s,
             deliver=self._writer.offer,
             clock=wall_ms,
             monotonic=time.monotonic,
@@ -157,6 +182,8 @@ class IngestDaemon:
             self._mqtt.start()
         for line in self._lines.values():
             line.start()
+        if self._chips is not None:
+            self._chips.start()
         self._write_pulse_now()
         self._notifier.notify("READY=1")
         log.info("%s: %d probes, store %s", self._cellar.site.name, len(self._cellar.probe), self._cellar.store_path)
@@ -165,7 +192,8 @@ class IngestDaemon:
         """The writer's loop, until ``stop_event`` is set."""
         commit_s = self._cellar.store.commit_s
         now = time.monotonic()
-        commit_due, pulse_due = now + commit_s, now + PULSE_S
+        # The first readings after a start wait for no others: what happened meanwhile is to be judged soon.
+        commit_due, pulse_due = now + min(commit_s, LOOK_UP_S), now + PULSE_S
         while not self.stop_event.is_set() and not orphaned(self._parent):
             now = time.monotonic()
             self._writer.wake.wait(max(0.0, min(LOOK_UP_S, commit_due - now)))
@@ -177,11 +205,13 @@ class IngestDaemon:
             self._turn(pulse, now)
             if pulse:
                 pulse_due = now + PULSE_S
-            commit_due = now + commit_s
+            commit_due = now + (commit_s if self._writer.counters.readings else min(commit_s, LOOK_UP_S))
 
     def _turn(self, pulse: bool, now: float) -> None:
         try:
-            stored = self._writer.turn(wall_ms(), self._pulse_statements if pulse else None)
+            stored = self._timekeeper.turn(
+                self._writer, self._pulse_statements if pulse else None, wall_ms(), time.monotonic()
+            )
         except Exception:
             log.exception("a turn of the writer failed; its samples stay unacknowledged")
             return
@@ -202,6 +232,10 @@ class IngestDaemon:
                 self._say(f"line {name}", now, "the thread of line %s has ended; it is started anew", name)
                 line.stop(1.0)
                 line.start()
+        if self._chips is not None and not self._chips.alive():
+            self._say("one-wire", now, "the thread that reads one-wire chips has ended; it is started anew")
+            self._chips.stop(1.0)
+            self._chips.start()
 
     def _say(self, subject: str, now: float, text: str, *values: object) -> None:
         # A disk that stays full or a line that stays dead is told once a minute, not once a turn.
@@ -228,8 +262,11 @@ class IngestDaemon:
             "commits": counters.commits,
             "failed_commits": counters.failed_commits,
             "waiting": self._writer.waiting,
+            "clock": str(self._timekeeper.verdict),
+            "retained": {probe: {"found": found, "at_ms": at} for probe, (found, at) in self._writer.retained.items()},
             "mqtt": None if self._mqtt is None else _told(self._mqtt.state()),
             "lines": {name: _told(line.state()) for name, line in self._lines.items()},
+            "chips": {} if self._chips is None else {chip: _told(state) for chip, state in self._chips.state().items()},
         }
         write_pulse(connection, "ingest", wall_ms(), self._started_ms, body)
 
@@ -238,8 +275,10 @@ class IngestDaemon:
         self._notifier.notify("STOPPING=1")
         for line in self._lines.values():
             line.stop()
+        if self._chips is not None:
+            self._chips.stop(1.0)
         # The broker's connection stays open for the last commit, so that what it holds can still be acknowledged.
-        if not self._writer.turn(wall_ms(), self._pulse_statements):
+        if not self._timekeeper.turn(self._writer, self._pulse_statements, wall_ms(), time.monotonic()):
             log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
         if self._mqtt is not None:
             self._mqtt.stop(2.0)

@@ -21,6 +21,7 @@ from ingest.cellar.models import (
     Site,
     StoreSettings,
     Vessel,
+    W1Settings,
 )
 from ingest.cellar.quantities import QUANTITIES
 from ingest.cellar.units import UNITS, Dimension
@@ -31,6 +32,7 @@ _TABLES: dict[str, type[Table]] = {
     "[store]": StoreSettings,
     "[mqtt]": MqttSettings,
     "[[serial]]": SerialSettings,
+    "[w1]": W1Settings,
     "[[room]]": Room,
     "[[cylinder]]": Cylinder,
     "[[vessel]]": Vessel,

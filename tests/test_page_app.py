@@ -143,12 +143,15 @@ def test_without_a_store_the_page_says_so(here: CellarOnDisk) -> None:
     assert not here.cellar.store_path.exists()
 
 
-@pytest.mark.parametrize("trouble", ["newer", "no database"])
+@pytest.mark.parametrize("trouble", ["newer", "damaged", "no database"])
 def test_a_store_that_cannot_be_used_is_told(here: CellarOnDisk, trouble: str) -> None:
     if trouble == "newer":
         with here.store.write() as connection:
             connection.execute("INSERT INTO migration VALUES (?, 'later', 0)", (MIGRATIONS[-1].number + 1,))
         meant = "written by a newer leeside"
+    elif trouble == "damaged":
+        here.store.connection.execute("DROP TABLE pulse")
+        meant = "no such table: pulse"
     else:
         here.store.close()
         here.cellar.store_path.write_bytes(b"no database" * 500)

@@ -63,6 +63,8 @@ def test_today_is_shown_by_the_time_of_day_and_another_day_by_its_date() -> None
     assert local_time(NOW, LJUBLJANA, NOW) == "19:30:00 CET"
     assert local_time(NOW - 19 * HOUR, LJUBLJANA, NOW) == "00:30:00 CET"
     assert local_time(NOW - 20 * HOUR, LJUBLJANA, NOW) == "2026-11-24 23:30 CET"
+    # At half past midnight the cellar's day is the new one, though the day of UTC is not over.
+    assert local_time(NOW + 5 * HOUR, LJUBLJANA, NOW + 5 * HOUR) == "00:30:00 CET"
     assert local_time(NOW + 5 * HOUR, LJUBLJANA, NOW) == "2026-11-26 00:30 CET"
 
 

@@ -101,7 +101,7 @@ def test_history_is_what_a_plain_list_would_hold(steps: list[list[tuple[int, int
 @given(st.lists(st.one_of(_OFFERED, st.just("reopen"), st.floats(0, 1)), max_size=14))
 def test_ids_only_rise_whatever_was_settled(steps: list[list[tuple[int, int]] | str | float]) -> None:
     """A follower that reads on from the last id it saw gets each stored row, and each once."""
-    followed = 0
+    followed = settled = 0
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "cellar.db"
         store = create_or_open(path, NOW)
@@ -113,7 +113,8 @@ def test_ids_only_rise_whatever_was_settled(steps: list[list[tuple[int, int]] | 
                     store = create_or_open(path, NOW)
                     appender = Appender(store)
                 elif isinstance(step, float):
-                    _settle(store, round(followed * step))
+                    settled += round((followed - settled) * step)
+                    _settle(store, settled)
                 elif isinstance(step, list):
                     stored = appender.append([(series, at, 0.0, 0) for series, at in step]).stored
                     rows = fresh_after(store, followed, 100_000)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from a_store import NOW, declared, new_store
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.store import Store
 from ingest.store.fresh import Appender
 from ingest.store.history import raw
-from ingest.store.series import Scale, Series, all_series, declare, scales, value_at
+from ingest.store.scale import Part, PartKind, Scale, add_part, scales, value_at
+from ingest.store.series import Series, all_series, declare
 
 DAY = 86_400_000
 
@@ -128,11 +130,7 @@ def test_a_calibration_mends_the_past_without_touching_readings(store: Store) ->
     Appender(store).append([(series, NOW + DAY, 50.0, 0), (series, NOW + 2 * DAY, 50.0, 0)])
     with store.write() as connection:
         for offset in (2.0, 3.0):  # found wrong twice; of two from the same moment the later written counts
-            connection.execute(
-                "INSERT INTO scale (series, from_ms, gain, offset, unit, because, written_ms)"
-                " VALUES (?, ?, 1, ?, 'kPa', 'calibration', ?)",
-                (series, NOW + 2 * DAY, offset, NOW + 9 * DAY),
-            )
+            add_part(connection, series, Part(NOW + 2 * DAY, "calibration", 1.0, offset, "kPa", "Ana"), NOW + 9 * DAY)
     assert [row.value for row in raw(store, series)] == [50.0, 53.0]
     view = store.connection.execute("SELECT value FROM fresh_reading ORDER BY at").fetchall()
     assert view == [(50.0,), (53.0,)]
@@ -153,3 +151,28 @@ def test_the_newest_scale_not_after_a_reading_counts(rows: list[tuple[int, float
 
 def test_without_a_scale_a_number_is_itself() -> None:
     assert value_at([], NOW, 12.5) == 12.5
+
+
+_PARTS = st.lists(
+    st.tuples(
+        st.integers(0, 12),
+        st.sampled_from(["file", "barometer", "calibration"]),
+        st.sampled_from([0.5, 1.0, 2.0]),
+        st.integers(-3, 3),
+    ),
+    max_size=8,
+)
+
+
+@settings(max_examples=60, deadline=None)
+@given(_PARTS)
+def test_the_view_and_the_history_scale_alike(parts: list[tuple[int, PartKind, float, int]]) -> None:
+    with tempfile.TemporaryDirectory() as folder, new_store(Path(folder)) as store:
+        series = declare(store, [declared(gain=2.0)], NOW)["k1-pressure"]
+        Appender(store).append([(series, at, 8.0, 0) for at in range(14)])
+        with store.write() as connection:
+            for from_ms, kind, gain, offset in parts:
+                part_gain = 1.0 if kind == "barometer" else gain
+                add_part(connection, series, Part(from_ms, kind, part_gain, float(offset), "psi", "a test"), NOW)
+        view = store.connection.execute("SELECT value FROM fresh_reading ORDER BY at").fetchall()
+        assert view == [(row.value,) for row in raw(store, series)]

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["run_demo", "span_s"]
+__all__ = ["run_demo"]
 
 import os
-import re
 import secrets
 import signal
 import subprocess
@@ -18,10 +17,10 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Final
 
-import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from alerts.command.span import span_s
 from alerts.errors import AlertsError, MissingPart
 from alerts.page.shown import value_shown
 from ingest.cellar import Cellar, load_cellar
@@ -32,7 +31,8 @@ from ingest.store import Store, create_or_open, open_existing
 from ingest.store.alarms import transitions
 from ingest.store.fresh import Appender
 from ingest.store.history import latest
-from ingest.store.series import declare, scales, value_at
+from ingest.store.scale import scales, value_at
+from ingest.store.series import declare
 
 if TYPE_CHECKING:
     from ingest.simulation.mailbox import ReceivedMail
@@ -48,16 +48,6 @@ TELL_EVERY_S: Final = 5.0
 STOP_S: Final = 15.0
 
 _IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
-_SPAN: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
-_SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0}
-
-
-def span_s(text: str) -> float:
-    """A span such as 90s, 5min or 1h, in seconds. Raises typer.BadParameter."""
-    found = _SPAN.fullmatch(text.strip())
-    if found is None or float(found[1]) <= 0:
-        raise typer.BadParameter(f"'{text}' is no span; write such as 90s, 5min or 1h", param_hint="--for")
-    return float(found[1]) * _SECONDS[found[2]]
 
 
 def run_demo(duration: str | None, folder: Path | None, days: int) -> int:

@@ -13,6 +13,7 @@ from typing import Annotated
 
 import typer
 
+from alerts.command import bench, enter
 from alerts.errors import AlertsError
 from ingest.errors import CellarFileError, IngestError
 
@@ -24,6 +25,9 @@ app = typer.Typer(
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
+
+app.add_typer(bench.app, name="bench")
+app.add_typer(enter.app, name="enter")
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]

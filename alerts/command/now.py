@@ -92,6 +92,17 @@ def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
             lines.append(
                 f"line {name}: " + ("open" if line.get("open") else str(line.get("last_error") or "not open yet"))
             )
+    if beat.body.get("clock", "right") != "right":
+        lines.append("the machine's clock is behind what is stored already; times are estimates until it is right")
+    retained = beat.body.get("retained")
+    if isinstance(retained, dict):
+        for probe, kept in retained.items():
+            lines.append(f"{probe}: the broker had kept '{kept.get('found')}', of unknown age; shown here, not stored")
+    chips = beat.body.get("chips")
+    if isinstance(chips, dict):
+        for name, chip in chips.items():
+            if not chip.get("open"):
+                lines.append(f"chip {name}: {chip.get('last_error') or 'not read yet'}")
     waiting = beat.body.get("waiting_messages")
     if waiting:
         lines.append(f"{waiting} messages wait to be sent")

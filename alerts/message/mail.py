@@ -5,7 +5,7 @@ Every error of ``smtplib``, ``ssl`` and the socket becomes plain words here and 
 
 from __future__ import annotations
 
-__all__ = ["MailChannel", "MailRoute", "build_mail", "send", "stable_message_id"]
+__all__ = ["MailChannel", "MailRoute", "build_mail", "send", "stable_message_id", "try_login"]
 
 import re
 import smtplib
@@ -88,7 +88,30 @@ def send(
 
     tls: whom to trust; by default the machine's certificate authorities, host name checked.
     """
-    where = f"mail server {settings.host} port {settings.port}"
+    where = _where(settings)
+    refused: dict[str, tuple[int, bytes]] = {}
+    trouble = _talk(settings, password, tls, lambda server: refused.update(server.send_message(mail)))
+    if trouble is not None:
+        return trouble
+    # One recipient a mail: a server that refused it has raised; a non-empty answer would still be no delivery.
+    return Delivered() if not refused else _recipient_refused(refused, where)
+
+
+def try_login(settings: MailRoute, password: str | None, tls: ssl.SSLContext | None = None) -> str:
+    """Connect, encrypt and log in as for a mail, and send none. "" if all that works, else why not."""
+
+    def nothing(server: smtplib.SMTP) -> None:
+        server.ehlo_or_helo_if_needed()
+
+    trouble = _talk(settings, password, tls, nothing)
+    return "" if trouble is None else trouble.reason
+
+
+def _talk(
+    settings: MailRoute, password: str | None, tls: ssl.SSLContext | None, say: Callable[[smtplib.SMTP], None]
+) -> Refused | None:
+    """Connect, encrypt, log in, ``say`` what there is to say, leave; None if all of it went well."""
+    where = _where(settings)
     if not f"{settings.user or ''}{password or ''}".isascii():
         return Refused(False, f"{where}: user and password must be ASCII, since smtplib can send no other", True)
     try:
@@ -98,7 +121,7 @@ def send(
                 server.starttls(context=tls or ssl.create_default_context())
             if settings.user is not None:
                 server.login(settings.user, password or "")
-            refused = server.send_message(mail)
+            say(server)
         except BaseException:
             server.close()
             raise
@@ -109,8 +132,11 @@ def send(
         return _in_words(error, where)
     except (OSError, UnicodeError) as error:
         return Refused(False, _network_words(error, where, settings), unreachable=True)
-    # One recipient a mail: a server that refused it has raised; a non-empty answer would still be no delivery.
-    return Delivered() if not refused else _recipient_refused(refused, where)
+    return None
+
+
+def _where(settings: MailRoute) -> str:
+    return f"mail server {settings.host} port {settings.port}"
 
 
 class MailChannel:

@@ -38,7 +38,8 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
     @app.get("/", response_class=HTMLResponse)
     def cellar_page(request: Request) -> HTMLResponse:
         now_ms = clock()
-        with open_existing(cellar.store_path) as store:
+        # One look, so that alarms and readings are of one moment, and a damaged store is told as such.
+        with open_existing(cellar.store_path) as store, store.read():
             view = standing(cellar, store, now_ms)
         return _TEMPLATES.TemplateResponse(
             request,

@@ -18,7 +18,8 @@ from ingest.store.alarms import alarm_rows
 from ingest.store.history import latest
 from ingest.store.messages import MessageRow, recent_messages
 from ingest.store.pulse import PULSE_S, Pulse, Reject, pulses, rejects
-from ingest.store.series import Series, all_series, scales, value_at
+from ingest.store.scale import scales, value_at
+from ingest.store.series import Series, all_series
 
 # Three signs of life missed, and a little for a slow disk.
 DEAD_AFTER_MS: Final = int((3 * PULSE_S + 5) * 1000)

@@ -95,6 +95,16 @@ class Book:
 
     entries: Mapping[str, Entry] = field(default_factory=dict)
 
+    def redated(self) -> Self:
+        """The book after times of stored readings were moved: no reading is late any more, running delays begin anew."""
+        entries = {}
+        for key, entry in self.entries.items():
+            track: Track = replace(entry.track, newest_ms=None)
+            if isinstance(track, LevelTrack):
+                track = replace(track, pending_ms=None)
+            entries[key] = replace(entry, track=track)
+        return replace(self, entries=entries)
+
     def to_json(self) -> str:
         """The whole book as one JSON object, key to entry."""
         return "{" + ",".join(f"{json.dumps(key)}:{entry.to_json()}" for key, entry in self.entries.items()) + "}"

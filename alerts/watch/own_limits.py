@@ -17,6 +17,7 @@ from ingest.cellar.models import Cellar, EffectiveLimit
 
 INGEST: Final = "ingest"
 BROKER: Final = "broker"
+CLOCK: Final = "clock"
 
 # Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
@@ -31,6 +32,7 @@ def line_probe(line: str) -> str:
 def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
     """Every limit that the turn judges, by key: the cellar's, and those on leeside itself."""
     own = [_own("leeside/ingest", INGEST, INGEST_SILENCE_S, None, _NOT_READ, _LOOK_AT_MACHINE)]
+    own.append(_own("leeside/clock", CLOCK, SOURCE_SILENCE_S, own[0].key, _TIMES_UNKNOWN, _LOOK_AT_CLOCK))
     source_of = {}
     topics = [probe for probe in cellar.probe if probe.topic is not None]
     if topics and cellar.mqtt is not None:
@@ -57,6 +59,8 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
 def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]:
     """What a sign of life of the ingest daemon says about itself and its sources."""
     readings = [WatchReading(INGEST, at_ms, 1.0)]
+    if body.get("clock", "right") == "right":
+        readings.append(WatchReading(CLOCK, at_ms, 1.0))
     mqtt = body.get("mqtt")
     if isinstance(mqtt, dict) and mqtt.get("connected"):
         readings.append(WatchReading(BROKER, at_ms, 1.0))
@@ -96,6 +100,11 @@ def _blind(probes: int) -> str:
 _NOT_READ: Final = "No probe is being read: nobody sees what the cellar does."
 _LOOK_AT_MACHINE: Final = (
     "Look at the machine that runs leeside: `leeside now` and its log say more. Until it reads again, look by hand."
+)
+_TIMES_UNKNOWN: Final = "The machine's clock is behind what is stored already: readings carry estimated times until it is right."
+_LOOK_AT_CLOCK: Final = (
+    "See whether the machine reaches its time server, and whether its battery clock, if it has one, is alive. Alarms go "
+    "on meanwhile; times in messages may be wrong."
 )
 _LOOK_AT_BROKER: Final = (
     "See whether the broker at %s runs and can be reached; `leeside now` says what it answered. Until then, read "

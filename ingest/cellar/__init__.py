@@ -3,7 +3,7 @@
 In reading order: ``units`` (our table of units), ``amounts`` (text -> number), ``quantities`` (what probes measure),
 ``form`` (what every table shares), ``secret`` (passwords), ``connections`` and ``models`` (the tables), ``draft``
 (tables as read, and what is wrong in one), ``defaults`` and ``limits`` (what is watched), ``consistency`` with
-``names``, ``wiring`` and ``setpoints`` (what must hold between tables), ``load`` (the whole way).
+``names``, ``wiring``, ``signals`` and ``setpoints`` (what must hold between tables), ``load`` (the whole way).
 """
 
 from ingest.cellar.load import load_cellar, parse_cellar

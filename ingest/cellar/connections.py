@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
-__all__ = ["MailSettings", "MqttSettings", "PageSettings", "SerialSettings", "StoreSettings", "is_loopback"]
+__all__ = [
+    "MailSettings",
+    "MqttSettings",
+    "PageSettings",
+    "SerialSettings",
+    "StoreSettings",
+    "W1Settings",
+    "is_loopback",
+]
 
 import codecs
 import ipaddress
+import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from ingest.cellar.amounts import Span, amount
 from ingest.cellar.form import Flag, Identifier, Port, Table, Text
 from ingest.cellar.secret import read_password
 from ingest.cellar.units import Dimension
 from ingest.errors import IngestError, SourceError
+
+# A line end that TOML has left alone.
+_UNREAD_ESCAPE = re.compile(r"\\[rn]")
 
 
 def is_loopback(host: str) -> bool:
@@ -36,6 +48,20 @@ def _text_encoding(name: str) -> str:
         return codecs.lookup(name).name
     except (LookupError, ValueError):
         raise ValueError('the name of a text encoding, such as "utf-8" or "latin-1"') from None
+
+
+def _question(text: str) -> str:
+    if _UNREAD_ESCAPE.search(text):
+        raise ValueError(r'write it in double quotes, such as "READ?\r\n": in single quotes \r stays two characters')
+    return text
+
+
+def _one_or_many(value: object) -> object:
+    if isinstance(value, str):
+        return (value,)
+    if isinstance(value, list) and value:
+        return tuple(value)
+    raise ValueError(r'text to send, or a list of texts, such as "READ?\r\n"')
 
 
 def _stopbits(number: float) -> float:
@@ -69,6 +95,7 @@ def _mail_address(text: str) -> str:
 
 MailAddress = Annotated[Text, AfterValidator(_mail_address)]
 Encoding = Annotated[Text, AfterValidator(_text_encoding)]
+Question = Annotated[str, Field(strict=True, min_length=1, max_length=256), AfterValidator(_question)]
 
 
 class StoreSettings(Table):
@@ -112,7 +139,10 @@ class MqttSettings(Table):
 
 
 class SerialSettings(Table):
-    """``[[serial]]``: one line, to a port of this machine or to a network port by a pyserial URL."""
+    """``[[serial]]``: one line, to a port of this machine or to a network port by a pyserial URL.
+
+    poll: what is sent to an instrument that speaks only when asked; each of them once in poll_every_s.
+    """
 
     id: Identifier = Field(description="a short name of the line, such as bench-line")
     device: Text = Field(description='the port, such as "/dev/serial/by-id/..." or "socket://host:port"')
@@ -122,6 +152,16 @@ class SerialSettings(Table):
     stopbits: Annotated[float, AfterValidator(_stopbits)] = 1
     encoding: Encoding = "utf-8"
     settle_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.0, 60.0))] = Field(default=2.0, alias="settle")
+    poll: Annotated[tuple[Question, ...], BeforeValidator(_one_or_many)] = ()
+    poll_every_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(0.1, 86400.0))] = Field(
+        default=10.0, alias="poll_every"
+    )
+
+
+class W1Settings(Table):
+    """``[w1]``: the one-wire bus of this machine. It may be left out."""
+
+    path: Text = Field(default="/sys/bus/w1/devices", description="the folder in which the kernel shows the chips")
 
 
 class MailSettings(Table):

@@ -28,6 +28,7 @@ from ingest.cellar.models import (
     Site,
     StoreSettings,
     Vessel,
+    W1Settings,
 )
 from ingest.errors import Problem
 
@@ -68,6 +69,7 @@ class Draft:
     mqtt: Entry[MqttSettings] | None = None
     mail: Entry[MailSettings] | None = None
     page: Entry[PageSettings] | None = None
+    w1: Entry[W1Settings] | None = None
     serial: list[Entry[SerialSettings]] = field(default_factory=list)
     room: list[Entry[Room]] = field(default_factory=list)
     cylinder: list[Entry[Cylinder]] = field(default_factory=list)

@@ -27,12 +27,13 @@ from ingest.cellar.models import (
     Site,
     StoreSettings,
     Vessel,
+    W1Settings,
 )
 from ingest.errors import CellarFileError, Problem
 
 _M = TypeVar("_M", bound=Table)
 
-_SINGLE: Final = ("site", "store", "mqtt", "mail", "page")
+_SINGLE: Final = ("site", "store", "mqtt", "w1", "mail", "page")
 _REPEATED: Final = ("serial", "room", "cylinder", "vessel", "probe", "limit")
 _WHERE: Final = re.compile(r"(.*) \(at (line [0-9]+, column [0-9]+|end of document)\)", re.DOTALL)
 _LARGEST_BYTES: Final = 4_000_000
@@ -81,6 +82,7 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
         store=store,
         mqtt=draft.mqtt.model if draft.mqtt else None,
         serial=tuple(entry.model for entry in draft.serial),
+        w1=draft.w1.model if draft.w1 else W1Settings(),
         room=tuple(entry.model for entry in draft.room),
         cylinder=tuple(entry.model for entry in draft.cylinder),
         vessel=vessels,
@@ -121,6 +123,7 @@ def _draft(tables: Mapping[str, object]) -> tuple[Draft, list[Problem]]:
     draft.site = _single(Site, "site", draft, problems)
     draft.store = _single(StoreSettings, "store", draft, problems)
     draft.mqtt = _single(MqttSettings, "mqtt", draft, problems)
+    draft.w1 = _single(W1Settings, "w1", draft, problems)
     draft.mail = _single(MailSettings, "mail", draft, problems)
     draft.page = _single(PageSettings, "page", draft, problems)
     draft.serial = _repeated(SerialSettings, "serial", draft, problems)

@@ -17,6 +17,7 @@ __all__ = [
     "Site",
     "StoreSettings",
     "Vessel",
+    "W1Settings",
 ]
 
 import re
@@ -30,6 +31,7 @@ from pydantic import (
     AfterValidator,
     BeforeValidator,
     Field,
+    InstanceOf,
     ModelWrapValidatorHandler,
     PrivateAttr,
     ValidationInfo,
@@ -38,10 +40,18 @@ from pydantic import (
 )
 
 from ingest.cellar.amounts import Span, amount, parse_amount, split_amount
-from ingest.cellar.connections import MailSettings, MqttSettings, PageSettings, SerialSettings, StoreSettings
+from ingest.cellar.connections import (
+    MailSettings,
+    MqttSettings,
+    PageSettings,
+    SerialSettings,
+    StoreSettings,
+    W1Settings,
+)
 from ingest.cellar.form import Identifier, Table, Text
-from ingest.cellar.quantities import QUANTITIES, PlaceKind, QuantityName
+from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, PlaceKind, QuantityName
 from ingest.cellar.units import Dimension
+from ingest.probes.signal import Counts, Signal
 
 Gas = Literal["nitrogen", "argon", "carbon dioxide"]
 Material = Literal["steel", "glass", "wood", "plastic"]
@@ -58,6 +68,7 @@ _MATERIAL: Final[dict[object, Material]] = {
     "barrel": "wood",
 }
 _WAKING: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*-\s*([01][0-9]|2[0-3]):([0-5][0-9])")
+_CHIP: Final = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
 _DAY_S: Final = 86400.0
 
 
@@ -161,8 +172,29 @@ class Vessel(Table):
         return self.kind in ("keg", "tank") and self.gas is not None and self.material != "glass"
 
 
+def _signal(value: object) -> Signal:
+    if not isinstance(value, str):
+        raise ValueError('must be text in quotes, such as "4-20 mA = 0-30 psi"')
+    return Signal.parse(value)
+
+
+def _counts(value: object) -> Counts:
+    if not isinstance(value, str):
+        raise ValueError('must be text in quotes, such as "0-4095 = 0-5 V"')
+    return Counts.parse(value)
+
+
+def _chip(text: str) -> str:
+    if not _CHIP.fullmatch(text):
+        raise ValueError('a chip id as the kernel writes it, two and twelve digits, such as "28-3c01f0964f2b"')
+    return text
+
+
 class Probe(Table):
-    """``[[probe]]``: one instrument that measures one quantity at one place."""
+    """``[[probe]]``: one instrument that measures one quantity at one place.
+
+    unit: of the numbers that are stored: the wire's, or with a signal those that its label means.
+    """
 
     id: Identifier = Field(description="a short name of the probe, such as k1-pressure")
     at: Identifier = Field(description="the id of a vessel, cylinder or room")
@@ -170,6 +202,7 @@ class Probe(Table):
     reference: Literal["gauge", "absolute", "sealed"] = "gauge"
     topic: Annotated[str, Field(strict=True)] | None = None
     serial: Identifier | None = None
+    w1: Annotated[str, Field(strict=True), AfterValidator(_chip)] | None = None
     pattern: Annotated[str, Field(strict=True)] | None = None
     payload: Literal["plain", "json", "senml"] = "plain"
     pointer: Annotated[str, Field(strict=True)] | None = None
@@ -178,6 +211,9 @@ class Probe(Table):
     unit: Annotated[str, Field(strict=True)] = Field(
         description='the unit of the numbers that arrive, such as "kPa", "psi" or "degC"'
     )
+    signal: Annotated[InstanceOf[Signal] | None, BeforeValidator(_signal)] = None
+    counts: Annotated[InstanceOf[Counts] | None, BeforeValidator(_counts)] = None
+    supply_pointer: Annotated[str, Field(strict=True)] | None = None
     every_s: Annotated[float, amount(Dimension.TIME, "s", "60 s", Span(0.1, 7 * _DAY_S))] = Field(
         default=60.0, alias="every"
     )
@@ -185,11 +221,36 @@ class Probe(Table):
     decimal: Literal[".", ","] = "."
     was: Identifier | None = None
 
+    _unit_declared: bool = PrivateAttr(default=True)
+
+    @property
+    def unit_declared(self) -> bool:
+        """Whether somebody wrote a unit, or there is but one; False where each SenML record has to say its own."""
+        return self._unit_declared
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_whether_declared(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        probe = handler(data)
+        if isinstance(data, dict) and probe.payload == "senml" and probe.quantity != "pH":
+            probe._unit_declared = "unit" in data
+        return probe
+
     @model_validator(mode="before")
     @classmethod
-    def _unit_of_ph(cls, data: Any) -> Any:
-        if isinstance(data, dict) and data.get("quantity") == "pH" and "unit" not in data:
-            return {**data, "unit": "pH"}
+    def _unit_not_written(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or "unit" in data:
+            return data
+        if "signal" in data:
+            try:
+                return {**data, "unit": _signal(data["signal"]).unit}
+            except ValueError:
+                return {**data, "unit": ""}  # the signal is told to be wrong, and not the unit to be missing
+        if "w1" in data:
+            return {**data, "unit": "degC"}
+        quantity = data.get("quantity")
+        if quantity == "pH" or (data.get("payload") == "senml" and quantity in QUANTITY_NAMES):
+            return {**data, "unit": QUANTITIES[quantity].unit}
         return data
 
 
@@ -306,6 +367,7 @@ class Cellar:
     store: StoreSettings
     mqtt: MqttSettings | None
     serial: tuple[SerialSettings, ...]
+    w1: W1Settings
     room: tuple[Room, ...]
     cylinder: tuple[Cylinder, ...]
     vessel: tuple[Vessel, ...]

@@ -41,7 +41,8 @@ class Quantity:
     by_kind: other plausible ranges at some kinds of place; resolution: the step worth showing; decimals: digits shown
     after the point; places: the kinds of place where it can be measured; example, deadband_example: how an amount of it
     and a difference are written;
-    elsewhere: what to do instead at other places; source: where the numbers come from.
+    elsewhere: what to do instead at other places; source: where the numbers come from; jump: a change within a minute that the thing measured
+    cannot make (common practice, no source), None where it can change at once, as a pressure does when a valve opens.
     """
 
     name: str
@@ -58,6 +59,7 @@ class Quantity:
     deadband_example: str
     elsewhere: str
     source: str
+    jump: float | None = None
     by_kind: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
 
@@ -77,6 +79,7 @@ QUANTITIES: Final[dict[str, Quantity]] = {
         deadband_example="0.5 °C",
         elsewhere="",
         source="common practice, no source: an outhouse in winter to a vessel that is being steamed",
+        jump=5.0,
     ),
     "pressure": Quantity(
         name="pressure",
@@ -127,6 +130,7 @@ QUANTITIES: Final[dict[str, Quantity]] = {
         deadband_example="0.05 pH",
         elsewhere="only a vessel has a pH",
         source="the scale of aqueous glass electrodes",
+        jump=0.5,
     ),
 }
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["bindings", "declarations"]
+__all__ = ["barometers", "bindings", "declarations", "jump_steps"]
 
 import re
 from collections.abc import Mapping
 
-from ingest.cellar.models import Cellar, Probe
-from ingest.cellar.quantities import plausible_range
+from ingest.cellar.models import Cellar, Cylinder, Probe, Vessel
+from ingest.cellar.quantities import QUANTITIES, plausible_range
+from ingest.probes.barometer import Barometers
 from ingest.probes.scale import file_scale
 from ingest.probes.taking import Binding
 from ingest.sources.json_form import JsonPointer
@@ -42,11 +43,57 @@ def bindings(cellar: Cellar, series: Mapping[str, int]) -> list[Binding]:
     return [_binding(cellar, probe, series[probe.id], encodings) for probe in cellar.probe]
 
 
+def jump_steps(cellar: Cellar, series: Mapping[str, int]) -> dict[int, float | None]:
+    """Series -> the change within a minute, in the probe's own unit, that the thing measured cannot make.
+
+    Air changes faster than wine and its vessel: a probe in the air is allowed twice as much.
+    """
+    steps: dict[int, float | None] = {}
+    for probe in cellar.probe:
+        jump = QUANTITIES[probe.quantity].jump
+        gain = abs(file_scale(probe, cellar.site.altitude_m)[0])
+        allowed = None if jump is None else jump / gain
+        if allowed is not None and probe.mounted == "air":
+            allowed *= 2
+        steps[series[probe.id]] = allowed
+    return steps
+
+
+def barometers(cellar: Cellar, series: Mapping[str, int]) -> Barometers | None:
+    """The barometers of the cellar and the sensors whose scales they move, None where there are none of either.
+
+    A sensor follows the barometer in the room of its vessel; where that room has none, the only one of the file.
+    """
+    altitude_m = cellar.site.altitude_m
+    found = [probe for probe in cellar.probe if probe.quantity == "barometric_pressure"]
+    moved: dict[int, tuple[int, ...]] = {}
+    for probe in cellar.probe:
+        if probe.quantity != "pressure" or probe.reference == "gauge":
+            continue
+        place = cellar.place(probe.at)
+        room = place.room if isinstance(place, Vessel | Cylinder) else None
+        here = [each for each in found if each.at == room] or (found if len(found) == 1 else [])
+        if here:
+            barometer = series[here[0].id]
+            moved[barometer] = (*moved.get(barometer, ()), series[probe.id])
+    if not moved or altitude_m is None:
+        return None
+    return Barometers(
+        altitude_m,
+        moved,
+        {series[probe.id]: file_scale(probe, altitude_m) for probe in found},
+        {series[probe.id]: probe.id for probe in found},
+    )
+
+
 def _binding(cellar: Cellar, probe: Probe, series: int, encodings: Mapping[str, str]) -> Binding:
     gain, offset = file_scale(probe, cellar.site.altitude_m)
     # The plausible range is told in our unit; the wire's numbers are compared, so the range is turned, not each number.
+    # With a signal that number is in the unit of its label, which is the probe's unit.
     ends = [(end - offset) / gain for end in plausible_range(probe.quantity, cellar.place_kind(probe.at))]
     low, high = min(ends), max(ends)
+    if probe.w1 is not None:
+        return Binding(probe=probe.id, series=series, source="w1", address=probe.w1, form="w1", low=low, high=high)
     if probe.serial is not None:
         return Binding(
             probe=probe.id,
@@ -59,16 +106,25 @@ def _binding(cellar: Cellar, probe: Probe, series: int, encodings: Mapping[str, 
             decimal=probe.decimal,
             pattern=re.compile(probe.pattern or ""),
             encoding=encodings[probe.serial],
+            signal=probe.signal,
+            counts=probe.counts,
         )
     return Binding(
         probe=probe.id,
         series=series,
         source="mqtt",
         address=probe.topic or "",
-        form="json" if probe.payload == "json" else "plain",
+        form=probe.payload,
         low=low,
         high=high,
         decimal=probe.decimal,
         pointer=None if probe.pointer is None else JsonPointer.parse(probe.pointer),
         time_pointer=None if probe.time_pointer is None else JsonPointer.parse(probe.time_pointer),
+        signal=probe.signal,
+        counts=probe.counts,
+        supply_pointer=None if probe.supply_pointer is None else JsonPointer.parse(probe.supply_pointer),
+        name=probe.name or probe.id,
+        dimension=QUANTITIES[probe.quantity].dimension,
+        unit=probe.unit,
+        unit_declared=probe.unit_declared,
     )

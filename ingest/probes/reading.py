@@ -1,13 +1,13 @@
 """A reading: a number with a time and a quality.
 
 On the hot path a reading is the bare tuple ``(series, at_ms, number, quality)``; this file says what the four mean.
-``quality`` is one integer: the class in the two low bits, the reason above them, so that the store keeps both
-in a byte.
+``quality`` is one integer: the class in the two low bits, the reason in the six above them, and a mark for an
+estimated time above those.
 """
 
 from __future__ import annotations
 
-__all__ = ["Quality", "Reading", "Reason", "quality_class", "quality_code", "quality_reason"]
+__all__ = ["ESTIMATED", "Quality", "Reading", "Reason", "quality_class", "quality_code", "quality_reason"]
 
 from enum import IntEnum
 from typing import NamedTuple
@@ -37,6 +37,10 @@ class Reason(IntEnum):
     UNSETTLED = 10  # an instrument's power-on value, or one that waits for confirmation
 
 
+# Added to a stored quality where the reading's time is an estimate, because the board's clock could not be believed.
+ESTIMATED = 256
+
+
 class Reading(NamedTuple):
     """series: the series' id in the store; at_ms: UTC milliseconds; number: as the wire said it, after linearising;
     quality: see ``quality_code``."""
@@ -59,4 +63,4 @@ def quality_class(code: int) -> Quality:
 
 def quality_reason(code: int) -> Reason:
     """The reason of a stored quality."""
-    return Reason(code >> 2)
+    return Reason((code >> 2) & 63)

@@ -1,10 +1,11 @@
-"""Where samples come from: brokers and serial lines, and the forms in which a number arrives.
+"""Where samples come from: brokers, serial lines and one-wire chips, and the forms in which a number arrives.
 
 In reading order:
 
 sample           what a source delivers, and the ticket by which it is acknowledged
 number           a number as plain text
 json_form        JSON payloads: strict decoding, places in them (RFC 6901), times (RFC 3339)
+senml            SenML packs in JSON (RFC 8428)
 framing          a serial instrument's bytes, cut into lines
 patience         how long to wait before trying again
 acknowledgement  the order in which MQTT messages are acknowledged
@@ -13,4 +14,5 @@ mqtt_connection  one connection to a broker, from CONNECT to its end
 mqtt             the source that keeps such a connection up
 line_trouble     a serial line's troubles in plain words
 serial_line      the source that reads a serial line
+w1               the source that reads one-wire chips through the kernel's files
 """

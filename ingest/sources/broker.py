@@ -51,8 +51,8 @@ class MqttState:
 
     The rest are counts since the start: connections made; messages received; acknowledgements sent; messages that wait
     for their acknowledgement just now; acknowledgements dropped because their connection had ended; topics that were no
-    UTF-8; messages that ``deliver`` failed to take (they stay with the broker until the next connection); failures in
-    other callbacks.
+    UTF-8; messages on topics that the cellar file has no more, acknowledged and dropped (left_topics); messages that
+    ``deliver`` failed to take (they stay with the broker until the next connection); failures in other callbacks.
     """
 
     connected: bool
@@ -70,6 +70,7 @@ class MqttState:
     unacknowledged: int
     stale_tickets: int
     bad_topics: int
+    left_topics: int
     delivery_failures: int
     callback_failures: int
 

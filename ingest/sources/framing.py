@@ -32,10 +32,14 @@ class LineFramer:
         self.dropped_fragments = 0
         self.overlong = 0
 
-    def restart(self) -> None:
-        """Forget the line in progress, because the port was opened anew; the counters stay."""
+    def restart(self, *, fresh: bool = True) -> None:
+        """Forget the line in progress; the counters stay.
+
+        fresh: what comes next may begin in the middle of a line, because the port was opened anew. False after an
+        instrument that speaks only when asked was asked: its answer begins with the first byte.
+        """
         self._partial.clear()
-        self._in_fragment = True
+        self._in_fragment = fresh
         self._in_overlong = False
 
     def feed(self, data: bytes) -> list[bytes]:

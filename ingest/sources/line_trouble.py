@@ -2,14 +2,31 @@
 
 from __future__ import annotations
 
-__all__ = ["holder_of", "trouble_words"]
+__all__ = ["Holder", "find_holder", "holder_of", "is_in_use", "trouble_words"]
 
 import errno
+from dataclasses import dataclass
 from pathlib import Path
 
 _AGAIN = "leeside goes on trying."
 _IN_USE = frozenset({errno.EAGAIN, errno.EWOULDBLOCK, errno.EBUSY})
 _GONE = frozenset({errno.ENODEV, errno.ENXIO, errno.EIO})
+
+
+@dataclass(frozen=True, slots=True)
+class Holder:
+    """A process that has a device open."""
+
+    pid: int
+    command: str
+
+    def __str__(self) -> str:
+        return f"process {self.pid} ({self.command})"
+
+
+def is_in_use(error: Exception) -> bool:
+    """Whether opening failed because another program holds the line."""
+    return getattr(error, "errno", None) in _IN_USE
 
 
 def trouble_words(error: Exception, device: str) -> str:
@@ -39,16 +56,21 @@ def trouble_words(error: Exception, device: str) -> str:
 
 
 def holder_of(device: str, proc: Path = Path("/proc")) -> str:
-    """Who has a device open, such as ``process 812 (minicom)``; empty if that cannot be seen.
+    """Who has a device open, such as ``process 812 (minicom)``; empty if that cannot be seen."""
+    holder = find_holder(device, proc)
+    return "" if holder is None else str(holder)
+
+
+def find_holder(device: str, proc: Path = Path("/proc")) -> Holder | None:
+    """The first process that has a device open, None if none can be seen.
 
     Only processes of the same user can be looked into, unless we are root.
     """
     target = Path(device).resolve()
     for process in sorted(proc.glob("[0-9]*"), key=lambda path: int(path.name)):
         try:
-            for descriptor in (process / "fd").iterdir():
-                if descriptor.readlink() == target:
-                    return f"process {process.name} ({(process / 'comm').read_text().strip()})"
+            if any(descriptor.readlink() == target for descriptor in (process / "fd").iterdir()):
+                return Holder(int(process.name), (process / "comm").read_text().strip())
         except OSError:
             continue  # another user's process, or one that has just ended
-    return ""
+    return None

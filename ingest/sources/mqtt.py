@@ -152,6 +152,7 @@ class MqttSource:
                 unacknowledged=len(connection.order) if connection is not None else 0,
                 stale_tickets=counts.stale_tickets,
                 bad_topics=counts.bad_topics,
+                left_topics=counts.left_topics,
                 delivery_failures=counts.delivery_failures,
                 callback_failures=counts.callback_failures,
             )

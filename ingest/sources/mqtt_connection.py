@@ -39,7 +39,12 @@ ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for CONNACK; common
 _TURN_S = 1.0  # longest wait for the wire: pings and the stop event are looked at this often
 _PACKETS_A_TURN = 200  # packets read before acknowledgements get their turn
 _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
+_MOST_UNSUBSCRIBED = 1000  # topics that are left on one connection, so that a flood of them costs no memory
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
+
+
+def _has_wildcard(topic: str) -> bool:
+    return "+" in topic or "#" in topic
 
 
 def _worth_a_line(count: int) -> bool:
@@ -53,6 +58,7 @@ class Counts:
 
     received: int = 0
     bad_topics: int = 0
+    left_topics: int = 0
     delivery_failures: int = 0
     callback_failures: int = 0
     stale_tickets: int = 0
@@ -104,6 +110,9 @@ class Connection:
         self._handler = handler
         self._counts = counts
         self._asked = False
+        self._exact = frozenset(topic for topic in handler.topics if not _has_wildcard(topic))
+        self._filters = tuple(topic for topic in handler.topics if _has_wildcard(topic))
+        self._unsubscribed: set[str] = set()
         self._subscribing: dict[int, list[str]] = {}
         self._client = self._build_client()
         self.order = AckOrder(self._client.ack)
@@ -349,6 +358,9 @@ class Connection:
         except UnicodeDecodeError:
             self._void(ticket)
             return
+        if topic not in self._exact and not any(paho.topic_matches_sub(each, topic) for each in self._filters):
+            self._leave(topic, ticket)
+            return
         try:
             handler.deliver(
                 Sample(
@@ -376,6 +388,24 @@ class Connection:
             _log.warning("the broker at %s sent a message whose topic is no UTF-8; it was dropped", self.address)
         if ticket is not None:
             self.order.done((ticket,))
+
+    def _leave(self, topic: str, ticket: Ticket | None) -> None:
+        """The session still holds a subscription that the cellar file no longer has: give it up, drop the message.
+
+        It is acknowledged, or the broker would send it on each connection and its window would fill.
+        """
+        self._counts.left_topics += 1
+        if ticket is not None:
+            self.order.done((ticket,))
+        # If a wildcard subscription of old brings it, this does nothing; so it is asked for once only.
+        if topic in self._unsubscribed or len(self._unsubscribed) >= _MOST_UNSUBSCRIBED or _has_wildcard(topic):
+            return
+        self._unsubscribed.add(topic)
+        _log.info("the broker at %s still sent topic %r, which no probe has any more: left", self.address, topic)
+        try:
+            self._client.unsubscribe(topic)
+        except ValueError:
+            pass  # an empty topic, which nobody can have subscribed to
 
     # ---- any thread --------------------------------------------------------------------------------------------
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Patience"]
+__all__ = ["GOES_ON", "Patience", "told_once"]
 
 import random
 from collections.abc import Callable
@@ -11,6 +11,15 @@ from collections.abc import Callable
 # do not all call at once. Common practice, no source.
 _SHORTEST_SHARE = 0.75
 _LONGEST_SHARE = 1.25
+
+
+# How the words of a source end that is tried again by itself.
+GOES_ON = "leeside goes on trying."
+
+
+def told_once(words: str) -> str:
+    """The same trouble in the words of somebody who tries once and not again."""
+    return words.replace(f"; {GOES_ON}", ".").replace(GOES_ON, "").strip()
 
 
 class Patience:

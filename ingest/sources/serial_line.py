@@ -7,7 +7,7 @@ __all__ = ["SerialLine", "SerialState"]
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import serial
@@ -26,6 +26,7 @@ except ImportError:  # Windows has no termios, and pyserial raises only its own 
 _log = logging.getLogger(__name__)
 
 _READ_TIMEOUT_S = 1.0  # the stop event is looked at this often, should the read not be cancellable
+_WRITE_TIMEOUT_S = 1.0  # a question has a few bytes; a line that takes them no sooner is stuck
 _CHUNK_BYTES = 4096
 # After a chunk the reader rests this long, so that a line at 9600 baud wakes it 50 times a second and not 960 times;
 # a sample is later by at most that. The kernel holds 4096 bytes for us meanwhile (Linux, n_tty), 35 ms at 1 Mbaud.
@@ -41,7 +42,8 @@ class SerialState:
 
     since_mono: ``time.monotonic()`` since when ``open`` is as it is, seconds. last_error: the last trouble in plain
     words; empty while the line is open. The rest are counts since the start: times opened, whole lines, bytes,
-    fragments dropped after opening, lines that were too long, lines that ``deliver`` failed to take.
+    fragments dropped after opening, lines that were too long, lines that ``deliver`` failed to take, questions asked,
+    and questions to which no line came before the next one.
     """
 
     open: bool
@@ -53,6 +55,8 @@ class SerialState:
     dropped_fragments: int
     overlong: int
     delivery_failures: int
+    asked: int
+    unanswered: int
 
 
 class SerialLine:
@@ -63,6 +67,10 @@ class SerialLine:
     everything is thrown away, because opening resets many small boards and they greet first. limit: longest line in
     bytes. deliver: called in the reading thread for each line; it must be quick. clock: UTC milliseconds.
     monotonic: seconds. patience: the waits before it is opened again.
+
+    questions: what is sent to an instrument that speaks only when asked, each once in ``ask_every_s`` seconds and
+    spread evenly over them. What still stands in the line is thrown away before each, so that an answer that came too
+    late is not taken for the next one's.
 
     Raises SourceError for settings that no serial line has.
     """
@@ -80,6 +88,8 @@ class SerialLine:
         stopbits: float = 1,
         settle_s: float = 2.0,
         limit: int = DEFAULT_LINE_LIMIT,
+        questions: Sequence[bytes] = (),
+        ask_every_s: float = 10.0,
         monotonic: Callable[[], float] = time.monotonic,
         patience: Patience | None = None,
     ) -> None:
@@ -91,6 +101,9 @@ class SerialLine:
         self._settle_s = settle_s
         self._patience = patience or Patience()
         self._framer = LineFramer(limit)
+        self._questions = tuple(questions)
+        self._step_s = ask_every_s / max(1, len(self._questions))
+        self._ask_mono = monotonic()
         try:
             # Built once and unopened: wrong settings are told now, by pyserial, and not in the thread.
             self._port = serial.serial_for_url(
@@ -100,7 +113,9 @@ class SerialLine:
                 bytesize=bytesize,
                 parity=parity,
                 stopbits=stopbits,
-                timeout=_READ_TIMEOUT_S,
+                # While it waits for bytes it asks nothing, so where it is to ask it waits less long.
+                timeout=min(_READ_TIMEOUT_S, self._step_s / 4) if self._questions else _READ_TIMEOUT_S,
+                write_timeout=_WRITE_TIMEOUT_S if self._questions else None,
                 # Two readers would get half of the bytes each. The lock is only there for devices of this machine.
                 exclusive=True if "://" not in device else None,
             )
@@ -116,6 +131,9 @@ class SerialLine:
         self._lines = 0
         self._bytes_read = 0
         self._delivery_failures = 0
+        self._asked = 0
+        self._unanswered = 0
+        self._lines_when_asked = -1
 
     # ---- start, stop, state ------------------------------------------------------------------------------------
 
@@ -162,6 +180,8 @@ class SerialLine:
             dropped_fragments=self._framer.dropped_fragments,
             overlong=self._framer.overlong,
             delivery_failures=self._delivery_failures,
+            asked=self._asked,
+            unanswered=self._unanswered,
         )
 
     # ---- the reading thread ------------------------------------------------------------------------------------
@@ -184,6 +204,8 @@ class SerialLine:
             self._stop.wait(self._settle_s)
             self._port.reset_input_buffer()
             self._framer.restart()
+            self._ask_mono = self._monotonic()
+            self._lines_when_asked = -1
             while not self._stop.is_set():
                 self._turn()
         except (OSError, TerminalError) as error:
@@ -195,7 +217,9 @@ class SerialLine:
             self._mark(is_open=False)
 
     def _turn(self) -> None:
-        """Wait for bytes, take all that there are, deliver the lines that they complete."""
+        """Ask if it is time to, wait for bytes, take all that there are, deliver the lines that they complete."""
+        if self._questions and self._monotonic() >= self._ask_mono:
+            self._ask()
         data = self._port.read(max(1, min(self._port.in_waiting, _CHUNK_BYTES)))
         self._turn_mono = self._monotonic()
         if not data:
@@ -212,6 +236,18 @@ class SerialLine:
                     _log.exception("a line of %s was not taken: %r", self._id, line)
         if len(data) < _CHUNK_BYTES:
             self._stop.wait(_REST_S)
+
+    def _ask(self) -> None:
+        """Send the next question; its answer begins with the next byte."""
+        if self._lines_when_asked == self._lines:
+            self._unanswered += 1
+        self._port.reset_input_buffer()
+        self._framer.restart(fresh=False)
+        self._port.write(self._questions[self._asked % len(self._questions)])
+        self._asked += 1
+        self._lines_when_asked = self._lines
+        # Questions that were missed are not made up for.
+        self._ask_mono = max(self._ask_mono, self._monotonic() - self._step_s) + self._step_s
 
     def _mark(self, *, is_open: bool) -> None:
         if is_open != self._open:

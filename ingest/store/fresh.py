@@ -55,6 +55,13 @@ class Appender:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._recent: dict[int, list[int]] = {}
+        self._newest_id = 0
+        self.remember()
+
+    def remember(self) -> None:
+        """Read anew what is in the store: at start, and after times in it were changed."""
+        store = self._store
+        self._recent.clear()
         newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
         settled = store.connection.execute("SELECT value FROM cursor WHERE name = 'settled fresh'").fetchone()
         # Settling removes rows from the front; an id is never used again, or a follower would overlook a reading.
@@ -64,6 +71,14 @@ class Appender:
         )
         for series, at in rows:
             self._recent.setdefault(series, []).append(at)
+        for series, at in store.connection.execute("SELECT series, max(at) FROM fresh GROUP BY series"):
+            # Silent for long, but its next stamp must still be later.
+            self._recent.setdefault(series, [at])
+
+    @property
+    def newest_id(self) -> int:
+        """The id of the newest row."""
+        return self._newest_id
 
     def stamp(self, series: int, arrival_ms: int) -> int:
         """The time of a reading that carries none: its arrival, but always later than the series' newest reading.
@@ -71,11 +86,6 @@ class Appender:
         Equal or falling arrivals (two readings in a millisecond, a clock that was set back) follow 1 ms apart.
         """
         recent = self._recent.get(series)
-        if recent is None:
-            newest = self._store.connection.execute("SELECT max(at) FROM fresh WHERE series = ?", (series,)).fetchone()[
-                0
-            ]
-            recent = self._recent[series] = [] if newest is None else [int(newest)]
         return max(arrival_ms, recent[-1] + 1) if recent else arrival_ms
 
     def choose(self, rows: Iterable[Row]) -> list[Row]:

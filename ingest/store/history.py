@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from ingest.probes.reading import Reading
 from ingest.store.connection import Store
-from ingest.store.series import scales, value_at
+from ingest.store.scale import scales, value_at
 
 
 class HistoryRow(NamedTuple):
@@ -23,7 +23,6 @@ class HistoryRow(NamedTuple):
 def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = 1 << 62) -> Iterator[HistoryRow]:
     """Readings of a series with from_ms <= at < to_ms, oldest first. Of two with one time the first stored counts."""
     dated = scales(store, series)
-    single = dated[0] if len(dated) == 1 else None
     rows = store.connection.execute(
         "SELECT at, number, quality FROM fresh WHERE series = ? AND at >= ? AND at < ? ORDER BY at, id",
         (series, from_ms, to_ms),
@@ -33,8 +32,7 @@ def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = 1 << 62) -> It
         if at == previous:
             continue
         previous = at
-        value = single.gain * number + single.offset if single else value_at(dated, at, number)
-        yield HistoryRow(at, value, quality)
+        yield HistoryRow(at, value_at(dated, at, number), quality)
 
 
 def latest(store: Store, wanted: Collection[int]) -> dict[int, Reading]:

@@ -118,8 +118,8 @@ def untried_raise(connection: sqlite3.Connection, occurrence: str, recipient: st
 def thread_of(connection: sqlite3.Connection, occurrence: str, recipient: str) -> tuple[str, str] | None:
     """(Message-ID, subject) of what began an occurrence's thread for a recipient, None if that never went out."""
     row = connection.execute(
-        "SELECT message_id, subject FROM message WHERE occurrence = ? AND recipient = ? AND state IN ('sent', 'waiting')"
-        " ORDER BY id LIMIT 1",
+        "SELECT message_id, subject FROM message WHERE occurrence = ? AND recipient = ?"
+        " AND state IN ('sent', 'waiting') ORDER BY id LIMIT 1",
         (occurrence, recipient),
     ).fetchone()
     return (row[0], row[1]) if row else None

@@ -39,11 +39,13 @@ FIRST_SCHEMA: tuple[str, ...] = (
         place TEXT NOT NULL,
         until_ms INTEGER NOT NULL
     )""",
-    # value = gain x number + offset, from from_ms on; the newest row (by from_ms, then id) not after a reading counts.
+    # The parts of a dated scale, see ingest/store/scale.py: of each kind ('file', 'barometer', 'calibration') the newest
+    # row (by from_ms, then id) that is not after a reading counts.
     """CREATE TABLE scale (
         id INTEGER PRIMARY KEY,
         series INTEGER NOT NULL REFERENCES series (id),
         from_ms INTEGER NOT NULL,
+        kind TEXT NOT NULL,
         gain REAL NOT NULL,
         offset REAL NOT NULL,
         unit TEXT NOT NULL,
@@ -74,6 +76,15 @@ FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE delivered (
         packet_id INTEGER PRIMARY KEY,
         digest INTEGER NOT NULL
+    )""",
+    # Rows after after_id, of uncertain quality for the clock, have times estimated from this anchor.
+    """CREATE TABLE undated (
+        id INTEGER PRIMARY KEY,
+        boot TEXT NOT NULL,
+        known_ms INTEGER NOT NULL,
+        known_mono REAL NOT NULL,
+        after_id INTEGER NOT NULL,
+        dated_ms INTEGER
     )""",
     # Samples that could not become readings, counted by who and why.
     """CREATE TABLE reject (
@@ -170,10 +181,23 @@ FIRST_SCHEMA: tuple[str, ...] = (
             strftime('%Y-%m-%dT%H:%M:%S', fresh.at / 1000, 'unixepoch')
                 || printf('.%03dZ', fresh.at % 1000) AS at,
             series.probe, series.place, series.quantity,
-            (SELECT scale.gain * fresh.number + scale.offset FROM scale
-                WHERE scale.series = fresh.series AND scale.from_ms <= fresh.at
-                ORDER BY scale.from_ms DESC, scale.id DESC LIMIT 1) AS value,
+            coalesce(
+                (SELECT scale.gain * fresh.measured + scale.offset FROM scale
+                    WHERE scale.series = fresh.series AND scale.from_ms <= fresh.at AND scale.kind = 'calibration'
+                    ORDER BY scale.from_ms DESC, scale.id DESC LIMIT 1),
+                fresh.measured) AS value,
             fresh.number,
             CASE fresh.quality & 3 WHEN 0 THEN 'good' WHEN 1 THEN 'uncertain' ELSE 'bad' END AS quality
-        FROM fresh JOIN series ON series.id = fresh.series""",
+        FROM (
+            SELECT fresh.*,
+                (SELECT scale.gain * fresh.number + scale.offset FROM scale
+                    WHERE scale.series = fresh.series AND scale.from_ms <= fresh.at AND scale.kind = 'file'
+                    ORDER BY scale.from_ms DESC, scale.id DESC LIMIT 1)
+                + coalesce(
+                    (SELECT scale.offset FROM scale
+                        WHERE scale.series = fresh.series AND scale.from_ms <= fresh.at AND scale.kind = 'barometer'
+                        ORDER BY scale.from_ms DESC, scale.id DESC LIMIT 1),
+                    0) AS measured
+            FROM fresh
+        ) AS fresh JOIN series ON series.id = fresh.series""",
 )

@@ -1,14 +1,15 @@
-"""Series and their dated scales: which readings belong together, and what turns their numbers into our units."""
+"""Series: which readings belong together, as the cellar file declares its probes."""
 
 from __future__ import annotations
 
-__all__ = ["Declaration", "Scale", "Series", "all_series", "declare", "scales", "value_at"]
+__all__ = ["Declaration", "Series", "all_series", "declare"]
 
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from ingest.store.connection import Store
+from ingest.store.scale import Part, add_part
 
 
 class Declaration(NamedTuple):
@@ -36,15 +37,6 @@ class Series(NamedTuple):
     quantity: str
     begun_ms: int
     ended_ms: int | None
-
-
-class Scale(NamedTuple):
-    """From from_ms (UTC ms) on: value = gain x number + offset; unit is the number's own."""
-
-    from_ms: int
-    gain: float
-    offset: float
-    unit: str
 
 
 def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> dict[str, int]:
@@ -103,39 +95,18 @@ def _begin(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> in
 
 def _keep_scale(connection: sqlite3.Connection, series: int, item: Declaration, now_ms: int) -> None:
     newest = connection.execute(
-        "SELECT gain, offset, unit FROM scale WHERE series = ? ORDER BY from_ms DESC, id DESC LIMIT 1", (series,)
+        "SELECT gain, offset, unit FROM scale WHERE series = ? AND kind = 'file' ORDER BY from_ms DESC, id DESC LIMIT 1",
+        (series,),
     ).fetchone()
     if newest == (item.gain, item.offset, item.unit):
         return
     # The first scale also covers readings that are brought in from before the series began.
     from_ms = 0 if newest is None else now_ms
-    connection.execute(
-        "INSERT INTO scale (series, from_ms, gain, offset, unit, because, written_ms) VALUES (?, ?, ?, ?, ?, ?, ?)",
-        (series, from_ms, item.gain, item.offset, item.unit, "cellar file", now_ms),
-    )
+    part = Part(from_ms, "file", item.gain, item.offset, item.unit, "cellar file")
+    add_part(connection, series, part, now_ms)
 
 
 def all_series(store: Store) -> list[Series]:
     """Every series, oldest first."""
     rows = store.connection.execute("SELECT id, probe, place, quantity, begun_ms, ended_ms FROM series ORDER BY id")
     return [Series(*row) for row in rows]
-
-
-def scales(store: Store, series: int) -> list[Scale]:
-    """The dated scales of a series, in order of time; of two with one time the later written comes last."""
-    rows = store.connection.execute(
-        "SELECT from_ms, gain, offset, unit FROM scale WHERE series = ? ORDER BY from_ms, id", (series,)
-    )
-    return [Scale(*row) for row in rows]
-
-
-def value_at(dated: Iterable[Scale], at_ms: int, number: float) -> float:
-    """The number of a reading at at_ms in our unit, through the newest scale not after it (or the first there is)."""
-    chosen: Scale | None = None
-    for scale in dated:
-        if chosen is not None and scale.from_ms > at_ms:
-            break
-        chosen = scale
-    if chosen is None:
-        return number
-    return chosen.gain * number + chosen.offset

@@ -9,26 +9,25 @@ Maximum, and an acknowledgement for each message from the callback, as its docum
 QoS 0 is made lossless by the broker: max_queued_messages 0 and queue_qos0_messages true. With --live the publishers
 start when the subscriber is connected, and share the processor with it.
 
-About 2 minutes for 5 rounds of both; --rounds, --messages, --qos, --live, --time (seconds or rfc3339).
+About 3 minutes for 5 rounds of both; --rounds, --messages, --qos, --live, --time (seconds or rfc3339).
 """
 
 from __future__ import annotations
 
 import argparse
 import json
-import signal
 import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from brokers import Mosquitto
+from cellars import cellar_text, running
 from paho.mqtt import client as paho
+from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from rounds import alternate, print_ratio
@@ -51,43 +50,6 @@ BROKER_OPTIONS = (
 )
 
 
-def cellar_text(port: int) -> str:
-    """A cellar of vessels that each say their pressure in JSON with a time."""
-    head = f"""
-[site]
-name = "benchmark"
-timezone = "Europe/Ljubljana"
-[store]
-path = "cellar.db"
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-client_id = "{CLIENT_ID}"
-window = {WINDOW}
-"""
-    return head + "".join(
-        f"""
-[[vessel]]
-id = "K{number}"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-[[probe]]
-id = "p{number}"
-at = "K{number}"
-quantity = "pressure"
-topic = "cellar/K{number}/gas"
-payload = "json"
-pointer = "/kPa"
-time_pointer = "/at"
-unit = "kPa"
-every = "30 s"
-"""
-        for number in range(PROBES)
-    )
-
-
 def payloads(count: int, form: str) -> bytes:
     """One JSON object a line, 10 ms apart, the last of them now."""
     first_ms = time.time_ns() // 1_000_000 - count * 10
@@ -98,7 +60,7 @@ def payloads(count: int, form: str) -> bytes:
             at = f"{at_ms / 1000:.3f}"
         else:
             at = f'"{time.strftime("%Y-%m-%dT%H:%M:%S", time.gmtime(at_ms // 1000))}.{at_ms % 1000:03d}Z"'
-        lines.append(f'{{"at":{at},"kPa":{55 + number % 97 / 100:.2f}}}\n')
+        lines.append(f'{{"at":{at},"c":{17 + number % 97 / 100:.2f}}}\n')
     return "".join(lines).encode()
 
 
@@ -117,7 +79,7 @@ class Publishers:
         started = []
         for number in range(PROBES):
             with file.open("rb") as lines:
-                started.append(subprocess.Popen([*self._command, "-t", f"cellar/K{number}/gas"], stdin=lines))
+                started.append(subprocess.Popen([*self._command, "-t", f"cellar/R{number}/air"], stdin=lines))
         return started
 
 
@@ -128,26 +90,13 @@ def wait_for(processes: list[subprocess.Popen[bytes]]) -> None:
             raise SystemExit(f"a publisher failed with exit code {process.returncode}")
 
 
-@contextmanager
-def running(command: list[str]) -> Iterator[subprocess.Popen[str]]:
-    """A process that is told to stop at the end."""
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
-    try:
-        yield process
-    finally:
-        process.send_signal(signal.SIGTERM)
-        process.wait(LONGEST_S)
-        if process.stdout is not None:
-            process.stdout.close()
-
-
 def ours(qos: int, messages: int, form: str, *, live: bool) -> float:
     """Readings committed and acknowledged a second."""
     with TemporaryDirectory(prefix="leeside-benchmark-") as name:
         folder = Path(name)
         store = folder / "cellar.db"
         with Mosquitto(folder, options=BROKER_OPTIONS) as broker:
-            (folder / "cellar.toml").write_text(cellar_text(broker.port))
+            (folder / "cellar.toml").write_text(cellar_text(broker.port, PROBES, client_id=CLIENT_ID, payload="json"))
             daemon = [sys.executable, "-m", "ingest.daemon", str(folder / "cellar.toml")]
             publishers = Publishers(broker.port, qos, messages, form)
             with running(daemon):
@@ -247,11 +196,11 @@ def await_line(process: subprocess.Popen[str], line: str) -> None:
 
 def subscribe(port: int, messages: int, *, only_subscribe: bool) -> None:
     """The bare subscriber: counts and acknowledges, says when it has all."""
-    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=paho.MQTTv5, manual_ack=True)
+    client = paho.Client(CallbackAPIVersion.VERSION2, client_id=CLIENT_ID, protocol=paho.MQTTv5, manual_ack=True)
     count = 0
 
     def on_connect(*_: object) -> None:
-        client.subscribe([(f"cellar/K{number}/gas", 1) for number in range(PROBES)])
+        client.subscribe([(f"cellar/R{number}/air", 1) for number in range(PROBES)])
 
     def on_subscribe(*_: object) -> None:
         print("subscribed", flush=True)

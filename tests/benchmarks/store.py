@@ -3,7 +3,7 @@
 Batches of 2,000 readings of ten series, each batch one commit, in WAL mode with ``synchronous=FULL``, the store's page
 size and checkpoint size on both sides. Ours also knows repeats, numbers the rows and writes the change feed.
 
-About half a minute; --rounds, --batches.
+About 15 seconds; --rounds, --batches.
 """
 
 from __future__ import annotations
@@ -29,7 +29,10 @@ NOW_MS = 1_795_595_400_000
 def batches(count: int) -> list[list[Row]]:
     """Readings as they come: the series in turn, a second later each round."""
     return [
-        [(row % SERIES + 1, NOW_MS + row // SERIES * 1000, 55.0 + row % 97 / 100, 0) for row in range(start, start + BATCH)]
+        [
+            (row % SERIES + 1, NOW_MS + row // SERIES * 1000, 55.0 + row % 97 / 100, 0)
+            for row in range(start, start + BATCH)
+        ]
         for start in range(0, count * BATCH, BATCH)
     ]
 

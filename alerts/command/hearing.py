@@ -1,0 +1,180 @@
+"""What was heard: a sample, the probe that takes it, and what it made of it, in words and as JSON."""
+
+from __future__ import annotations
+
+__all__ = ["Ear", "Heard", "heard_json", "heard_line", "reason_words"]
+
+from dataclasses import dataclass
+from typing import Final
+from zoneinfo import ZoneInfo
+
+from alerts.page.shown import local_time, value_shown
+from ingest.cellar import Cellar
+from ingest.cellar.quantities import QUANTITIES
+from ingest.probes.binding import bindings
+from ingest.probes.reading import quality_class, quality_reason
+from ingest.probes.scale import file_scale
+from ingest.probes.taking import RETAINED, Refusal, Taker
+from ingest.sources.sample import Sample
+from ingest.times import iso_utc
+
+NOBODY: Final = "no probe takes this address"
+NO_PATTERN: Final = "no probe's pattern takes this line"
+_SHOWN_CHARACTERS: Final = 60
+
+# The reasons of ``Refusal`` in words that say what to do about it; a reason that is not here speaks for itself.
+_REASONS: Final = {
+    NOBODY: "no probe takes it",
+    NO_PATTERN: "no probe's pattern takes this line; a pattern must fit the whole of it",
+    "empty": "it is empty",
+    "too long": "it is longer than any number",
+    "not a number": "it is no number; a plain payload is one number and nothing else",
+    "not finite": "NaN, infinity, or too large for a number",
+    "decimal comma": 'it has a decimal comma; write decimal = "," at the probe',
+    "too large": "it is larger than 64 KiB",
+    "not UTF-8": "it is not UTF-8",
+    "not JSON": "it is no JSON",
+    "duplicate key": "a key stands in it twice",
+    "nested too deep": "it is nested deeper than 32 levels",
+    "no such place in the JSON": "the pointer leads nowhere in it",
+    "not a time": "time_pointer leads to something that is no time",
+    "its own time is in the future": "its own time is more than ten minutes ahead; is the sender's clock right?",
+    "its own time is before the year 2000": "its own time is before the year 2000; is the sender's clock right?",
+    "not text in the line's encoding": "it is no text in the line's encoding; noise, or the wrong baud rate?",
+    "not SenML": "it is no SenML pack",
+    "no record of its name": "the pack has no record of the probe's name",
+    "no unit": "the record has no unit; write unit at the probe",
+    "unknown unit": "the record's unit is not known",
+    "unit does not fit": "the record's unit is not one of the probe's quantity",
+    "CRC": "the check sum is wrong; a long or loose cable?",
+    "bus shorted": "the data wire is shorted to ground",
+    "no chip (-127 °C)": "the chip did not answer (-127 °C)",
+    "no supply voltage": "the supply voltage that the signal needs is not in it",
+}
+
+
+def reason_words(reason: str) -> str:
+    """A refusal's reason in plain words."""
+    return _REASONS.get(reason, reason)
+
+
+@dataclass(frozen=True, slots=True)
+class HeardReading:
+    """number: as stored; value: in the quantity's unit, by the cellar file's scale; own_ms: UTC ms of the payload's own
+    time, None where it carries none."""
+
+    probe: str
+    quantity: str
+    number: float
+    value: float
+    quality: str
+    reason: str
+    own_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """What became of one sample. nobody: no probe takes it."""
+
+    sample: Sample
+    readings: tuple[HeardReading, ...]
+    refusals: tuple[Refusal, ...]
+
+    @property
+    def nobody(self) -> bool:
+        """Whether no probe takes it at all."""
+        return not self.readings and all(refusal.reason in (NOBODY, NO_PATTERN) for refusal in self.refusals)
+
+
+class Ear:
+    """Takes samples as the running leeside would, and stores nothing."""
+
+    def __init__(self, cellar: Cellar) -> None:
+        numbers = {probe.id: number for number, probe in enumerate(cellar.probe)}
+        self._probes = cellar.probe
+        self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in cellar.probe]
+        self._taker = Taker(bindings(cellar, numbers))
+
+    def hear(self, sample: Sample) -> Heard:
+        """What the probes make of it. A retained message is shown as if it had just come, although it is not stored."""
+        taken = self._taker.take(sample)
+        if sample.retained and any(refusal.reason == RETAINED for refusal in taken.refusals):
+            taken = self._taker.take(sample._replace(retained=False))
+        readings = []
+        for took in taken.readings:
+            probe, (gain, offset) = self._probes[took.series], self._scales[took.series]
+            reason = quality_reason(took.quality).name.lower().replace("_", " ")
+            readings.append(
+                HeardReading(
+                    probe=probe.id,
+                    quantity=probe.quantity,
+                    number=took.number,
+                    value=gain * took.number + offset,
+                    quality=quality_class(took.quality).name.lower(),
+                    reason="" if reason == "none" else reason,
+                    own_ms=took.own_ms,
+                )
+            )
+        return Heard(sample, tuple(readings), tuple(taken.refusals))
+
+
+def heard_line(heard: Heard, zone: ZoneInfo, units: str) -> str:
+    """One line: when, where, what came, and what became of it. units: "metric" or "us"."""
+    sample = heard.sample
+    told = [_reading_words(reading, zone, units, sample.arrival_ms) for reading in heard.readings]
+    told += [
+        (f"{refusal.probe}: refused, " if refusal.probe else "") + reason_words(refusal.reason)
+        for refusal in heard.refusals
+    ]
+    kept = " (retained: the broker had kept it; its age is not known)" if sample.retained else ""
+    where = sample.address if sample.source in ("mqtt", sample.address) else f"{sample.source} {sample.address}"
+    return (
+        f"{local_time(sample.arrival_ms, zone, sample.arrival_ms)}  {_printable(where)}  "
+        f"{_payload_shown(sample.payload)}{kept}  ->  {'; '.join(told)}"
+    )
+
+
+def heard_json(heard: Heard) -> dict[str, object]:
+    """The same for programs; values in the unit that stands beside them."""
+    sample = heard.sample
+    return {
+        "kind": "sample",
+        "at": iso_utc(sample.arrival_ms),
+        "source": sample.source,
+        "address": sample.address,
+        "payload": sample.payload.decode("utf-8", "backslashreplace"),
+        "retained": sample.retained,
+        "readings": [
+            {
+                "probe": reading.probe,
+                "number": reading.number,
+                "value": reading.value,
+                "unit": QUANTITIES[reading.quantity].unit,
+                "quality": reading.quality,
+                "reason": reading.reason,
+                "own_time": None if reading.own_ms is None else iso_utc(reading.own_ms),
+            }
+            for reading in heard.readings
+        ],
+        "refusals": [
+            {"probe": refusal.probe, "reason": refusal.reason, "in_words": reason_words(refusal.reason)}
+            for refusal in heard.refusals
+        ],
+    }
+
+
+def _reading_words(reading: HeardReading, zone: ZoneInfo, units: str, now_ms: int) -> str:
+    doubt = f" ({reading.reason})" if reading.reason else ""
+    own = "" if reading.own_ms is None else f", its own time {local_time(reading.own_ms, zone, now_ms)}"
+    shown = value_shown(reading.quantity, reading.value, units)
+    return f"{reading.probe}: {reading.number:g} = {shown}, {reading.quality}{doubt}{own}"
+
+
+def _payload_shown(payload: bytes) -> str:
+    text = payload.decode("utf-8", "backslashreplace").strip("\r\n")
+    return f'"{_printable(text[:_SHOWN_CHARACTERS])}{"..." if len(text) > _SHOWN_CHARACTERS else ""}"'
+
+
+def _printable(text: str) -> str:
+    # What comes over the wire must not steer the terminal.
+    return "".join(letter if letter.isprintable() else f"\\x{ord(letter):02x}" for letter in text)

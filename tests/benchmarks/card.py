@@ -1,0 +1,78 @@
+"""Card: bytes written a day at 3 readings a second with the default commit, both daemons running.
+
+``leeside run`` gets 30 readings in ten seconds (QoS 1) for some minutes: bare numbers, for each of which the store also
+keeps a digest to know a repeat, or with --own-times JSON with a time, which needs none. What its processes caused to be
+written (/proc/PID/io) is extrapolated to a day. After they have stopped, the log that SQLite leaves is folded into the
+file by this script and the bytes of that are added: within a day it is folded many times. The block device's own count
+(/proc/diskstats) is shown beside it, with the file system's journal in it, and with whatever else wrote to that device.
+
+About 6 minutes; --minutes, --own-times, --folder (where the store lies: not a tmpfs, which writes nothing).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sqlite3
+import time
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from brokers import Mosquitto
+from cellars import cellar_text, leeside_run, running
+from feed import Feed
+from tree import block_device_bytes, members, written_bytes
+
+PROBES = 30
+A_SECOND = 3.0
+DAY_S = 86_400.0
+WARM_UP_S = 10.0
+GOAL_GB = 0.5
+
+
+def main() -> None:
+    """Measure."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--minutes", type=float, default=5.0)
+    parser.add_argument("--own-times", action="store_true")
+    parser.add_argument("--folder", default="/var/tmp")
+    chosen = parser.parse_args()
+    payload = "json" if chosen.own_times else "plain"
+    with (
+        TemporaryDirectory(prefix="leeside-benchmark-", dir=chosen.folder) as name,
+        TemporaryDirectory(prefix="leeside-benchmark-") as broker_name,
+        Mosquitto(Path(broker_name), options=("persistence false",)) as broker,
+    ):
+        file, store = Path(name) / "cellar.toml", Path(name) / "cellar.db"
+        file.write_text(cellar_text(broker.port, PROBES, client_id="benchmark", payload=payload))
+        os.sync()
+        keeper = None
+        with Feed(broker.port, PROBES, A_SECOND, own_times=chosen.own_times), running(leeside_run(file)) as process:
+            time.sleep(WARM_UP_S)
+            # An open reader keeps the daemons from folding the log when they stop, so that it can be measured below.
+            keeper = sqlite3.connect(store, isolation_level=None)
+            keeper.execute("SELECT count(*) FROM fresh").fetchone()
+            tree = members(process.pid)
+            written, device = written_bytes(tree), block_device_bytes(store)
+            began = time.monotonic()
+            time.sleep(60 * chosen.minutes)
+            took_s = time.monotonic() - began
+            os.sync()
+            written, device = written_bytes(tree) - written, block_device_bytes(store) - device
+        own = written_bytes([os.getpid()])
+        log_bytes = Path(f"{store}-wal").stat().st_size
+        keeper.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        os.sync()
+        folded = written_bytes([os.getpid()]) - own
+        rows = keeper.execute("SELECT count(*) FROM fresh").fetchone()[0]
+        keeper.close()
+    day = DAY_S / took_s / 1e9
+    print(f"{rows} readings stored, {log_bytes / 1e6:.2f} MB of log, {took_s:.0f} s measured")
+    print(f"{'written by leeside (/proc/PID/io)':<44} {written * day:>7.3f} GB a day")
+    print(f"{'folding the log':<44} {folded * day:>7.3f} GB a day")
+    print(f"{'both':<44} {(written + folded) * day:>7.3f} GB a day  goal {GOAL_GB:g}")
+    print(f"{'the block device, all that wrote to it':<44} {device * day:>7.3f} GB a day")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,123 @@
+"""From samples to a batch: what the broker had kept, repeats, times under a clock that is wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_store import NOW, declared, new_store
+from samples import a_binding, a_json_binding, a_sample
+
+from ingest.clock import Verdict
+from ingest.gathering import Gatherer, Timing
+from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_class, quality_code, quality_reason
+from ingest.probes.steadiness import Steadiness
+from ingest.probes.taking import Taker
+from ingest.sources.sample import Sample, Ticket
+from ingest.store import Store
+from ingest.store.fresh import Appender
+from ingest.store.series import declare
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with new_store(tmp_path) as opened:
+        declare(opened, [declared()], NOW)
+        yield opened
+
+
+@pytest.fixture
+def gatherer(store: Store) -> Gatherer:
+    return Gatherer(Taker([a_binding(series=1)]), Appender(store), {})
+
+
+def sample(payload: bytes, arrival_s: float, *, generation: int = 1, packet: int = 1, **changes: object) -> Sample:
+    base = a_sample(payload, a_binding().address)
+    return base._replace(
+        arrival_ms=NOW + round(arrival_s * 1000),
+        arrival_mono=1000.0 + arrival_s,
+        ticket=Ticket(generation, packet, 1),
+        **changes,  # type: ignore[arg-type]  # fields of the sample
+    )
+
+
+def reasons(gatherer: Gatherer, samples: list[Sample], timing: Timing = Timing()) -> list[Reason]:
+    return [quality_reason(row[3]) for row in gatherer.gather(samples, timing).rows]
+
+
+def test_of_bare_numbers_that_the_broker_had_kept_only_the_newest_counts(gatherer: Gatherer) -> None:
+    kept = [sample(b"12.0", 0.001 * index, packet=index + 1) for index in range(5)]
+    assert reasons(gatherer, kept) == [Reason.BACKLOG] * 4 + [Reason.NONE]
+    # Long after the connection came about a batch is just a batch: a probe may be quick.
+    later = [sample(b"12.0", 60 + 0.5 * index, packet=index + 10) for index in range(4)]
+    assert reasons(gatherer, later) == [Reason.NONE] * 4
+    again = [sample(b"12.0", 100 + 0.001 * index, generation=2, packet=index + 20) for index in range(3)]
+    assert reasons(gatherer, again) == [Reason.BACKLOG] * 2 + [Reason.NONE]
+
+
+def test_every_ticket_of_a_backlog_comes_back_in_order(gatherer: Gatherer) -> None:
+    kept = [sample(b"12.0", 0.001 * index, packet=index + 1) for index in range(5)]
+    batch = gatherer.gather(kept, Timing())
+    assert [ticket.packet_id for ticket in batch.tickets] == [1, 2, 3, 4, 5]
+    assert [row[1] for row in batch.rows] == sorted({row[1] for row in batch.rows})
+
+
+def test_kept_numbers_with_their_own_times_are_no_backlog(store: Store) -> None:
+    binding = a_json_binding("/kPa", time_pointer="/at", series=1)
+    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    kept = [
+        sample(b'{"kPa": 50, "at": %d}' % (NOW // 1000 - 60 + index), 0.001 * index, packet=index + 1)._replace(
+            address=binding.address
+        )
+        for index in range(5)
+    ]
+    batch = gatherer.gather(kept, Timing())
+    assert [quality_reason(row[3]) for row in batch.rows] == [Reason.NONE] * 5
+
+
+def test_a_retained_number_is_shown_and_not_stored(gatherer: Gatherer) -> None:
+    batch = gatherer.gather([sample(b"12.5", 0.0, retained=True)], Timing())
+    assert batch.rows == []
+    assert len(batch.tickets) == 1
+    assert gatherer.retained == {"k1-pressure": ("12.5", NOW)}
+    assert [reject.reason for reject in gatherer.rejects.values()] == ["retained without a time of its own"]
+
+
+def test_under_an_unknown_clock_times_are_estimated_and_say_so(gatherer: Gatherer) -> None:
+    timing = Timing(Verdict.UNKNOWN, offset_ms=NOW + 86_400_000 - 1_000_000)
+    batch = gatherer.gather([sample(b"12.5", 5.0)], timing)
+    assert batch.estimated
+    assert batch.rows == [(1, NOW + 86_400_000 + 5000, 12.5, quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED)]
+
+
+def test_what_waited_under_a_wrong_clock_is_dated_by_the_monotonic_one(gatherer: Gatherer) -> None:
+    """Two samples came while the clock stood in the year 2000, one after it was set."""
+    wrong = sample(b"12.5", 0.0)._replace(arrival_ms=946_684_800_000)
+    right = sample(b"12.6", 10.0, packet=2)
+    timing = Timing(Verdict.RIGHT, offset_ms=NOW - 1_000_000, trusted_mono=1005.0)
+    batch = gatherer.gather([wrong, right], timing)
+    assert [row[1] for row in batch.rows] == [NOW, NOW + 10_000]
+
+
+def test_an_own_time_is_not_of_the_future_while_nobody_knows_the_time(store: Store) -> None:
+    binding = a_json_binding("/kPa", time_pointer="/at", series=1)
+    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    ahead = sample(b'{"kPa": 50, "at": %d}' % (NOW // 1000 + 864_000), 0.0)._replace(address=binding.address)
+    unknown = gatherer.gather([ahead], Timing(Verdict.UNKNOWN, offset_ms=0.0))
+    assert [row[1] for row in unknown.rows] == [NOW + 864_000_000]
+    assert gatherer.gather([ahead], Timing()).rows == []
+    assert gatherer.counters.refused == 1
+
+
+def test_jumps_are_doubted_on_the_way_in(store: Store) -> None:
+    gatherer = Gatherer(Taker([a_binding(series=1)]), Appender(store), {}, Steadiness({1: 5.0}))
+    samples = [sample(payload, index * 40.0, packet=index + 1) for index, payload in enumerate((b"12", b"85", b"12.1"))]
+    assert reasons(gatherer, samples) == [Reason.NONE, Reason.JUMP, Reason.NONE]
+
+
+def test_a_bad_reading_of_a_backlog_stays_bad(store: Store) -> None:
+    gatherer = Gatherer(Taker([a_binding(series=1, low=0.0, high=100.0)]), Appender(store), {})
+    kept = [sample(payload, 0.001 * index, packet=index + 1) for index, payload in enumerate((b"500", b"12", b"13"))]
+    batch = gatherer.gather(kept, Timing())
+    assert [quality_class(row[3]) for row in batch.rows] == [Quality.BAD, Quality.UNCERTAIN, Quality.GOOD]

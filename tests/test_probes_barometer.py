@@ -1,0 +1,114 @@
+"""A barometer moves the scales of absolute and sealed sensors; the weather then leaves a blanket's gauge pressure alone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from a_store import NOW, new_store
+
+from ingest.cellar import Cellar, parse_cellar
+from ingest.probes.binding import barometers, declarations, jump_steps
+from ingest.probes.reading import Quality, quality_code
+from ingest.probes.scale import station_pressure_kpa
+from ingest.store.fresh import Appender
+from ingest.store.history import raw
+from ingest.store.scale import add_part
+from ingest.store.series import declare
+
+CELLAR = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+altitude = "340 m"
+
+[mqtt]
+host = "127.0.0.1"
+
+[[room]]
+id = "cellar"
+
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+room = "cellar"
+
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+reference = "{reference}"
+topic = "k1"
+unit = "kPa"
+
+[[probe]]
+id = "air"
+at = "cellar"
+quantity = "barometric_pressure"
+topic = "air"
+unit = "hPa"
+
+[[probe]]
+id = "k1-temperature"
+at = "K1"
+quantity = "temperature"
+mounted = "wall"
+topic = "t"
+unit = "degF"
+"""
+
+
+def cellar(reference: str) -> Cellar:
+    return parse_cellar(CELLAR.format(reference=reference), file="cellar.toml", base=Path())
+
+
+@pytest.mark.parametrize(("reference", "sensor_kpa"), [("absolute", 155.0), ("sealed", 155.0 - 101.325)])
+def test_the_gauge_pressure_follows_the_weather(reference: str, sensor_kpa: float, tmp_path: Path) -> None:
+    """Gauge pressure is absolute pressure less the pressure of the air: the sensor stands still at 155 kPa absolute
+    while the air falls from 98 to 95 kPa, so the gauge pressure rises from 57 to 60 kPa."""
+    file = cellar(reference)
+    with new_store(tmp_path) as store:
+        series = declare(store, declarations(file), NOW)
+        keg, air = series["k1-pressure"], series["air"]
+        following = barometers(file, series)
+        assert following is not None
+        appender = Appender(store)
+        for step, hpa in enumerate((980.0, 980.2, 965.0, 950.0)):
+            at = NOW + step * 3_600_000
+            rows = [(air, at, hpa, 0), (keg, at + 1, sensor_kpa, 0)]
+            appender.append(rows)
+            with store.write() as connection:
+                for moved, part in following.parts(rows):
+                    assert moved == keg
+                    add_part(connection, moved, part, at)
+        assert [round(row.value, 3) for row in raw(store, keg)] == [57.0, 57.0, 58.5, 60.0]
+        # A change of 0.2 hPa moves nothing: the scale does not grow with the barometer's noise.
+        assert store.connection.execute("SELECT count(*) FROM scale WHERE kind = 'barometer'").fetchone() == (3,)
+
+
+def test_without_a_reading_of_it_the_standard_atmosphere_counts(tmp_path: Path) -> None:
+    file = cellar("absolute")
+    with new_store(tmp_path) as store:
+        keg = declare(store, declarations(file), NOW)["k1-pressure"]
+        Appender(store).append([(keg, NOW, 155.0, 0)])
+        assert next(raw(store, keg)).value == pytest.approx(155.0 - station_pressure_kpa(340.0))
+
+
+def test_a_bad_reading_of_the_barometer_moves_nothing(tmp_path: Path) -> None:
+    file = cellar("absolute")
+    series = {"k1-pressure": 1, "air": 2, "k1-temperature": 3}
+    following = barometers(file, series)
+    assert following is not None
+    assert following.parts([(2, NOW, 980.0, quality_code(Quality.BAD))]) == []
+
+
+def test_a_gauge_sensor_needs_no_barometer() -> None:
+    assert barometers(cellar("gauge"), {"k1-pressure": 1, "air": 2, "k1-temperature": 3}) is None
+
+
+def test_the_step_that_is_no_jump_is_in_the_probes_own_unit() -> None:
+    steps = jump_steps(cellar("gauge"), {"k1-pressure": 1, "air": 2, "k1-temperature": 3})
+    assert steps == {1: None, 2: None, 3: pytest.approx(9.0)}  # 5 K are 9 °F
