@@ -12,9 +12,9 @@ from typing import Final
 from alerts.message.posting import Poster
 from alerts.message.wording import Shown
 from alerts.watch.alarm import Transition
-from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
+from alerts.watch.arrivals import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
 from alerts.watch.book import Book
-from alerts.watch.own_limits import readings_of_pulse, watched_limits
+from alerts.watch.own_limits import good_probe, readings_of_pulse, watched_limits
 from alerts.watch.turn import TurnResult, Watch
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
@@ -154,10 +154,16 @@ class Turner:
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         readings = []
+        good: dict[str, WatchReading] = {}
         for _, series, at, number, quality in rows:
             probe = self._probe_of.get(series)
             if probe is not None:
-                readings.append(WatchReading(probe, at, value_at(self._scales[series], at, number), quality))
+                reading = WatchReading(probe, at, value_at(self._scales[series], at, number), quality)
+                readings.append(reading)
+                if may_be_judged(reading.value, quality) and counts_as_data(quality):
+                    good[probe] = reading
+        # That there was a good one is all that the limit on bad measurement asks.
+        readings += [reading._replace(probe=good_probe(probe)) for probe, reading in good.items()]
         return readings
 
     def _keep(self, connection: sqlite3.Connection, result: TurnResult, now: Now) -> int:

@@ -14,6 +14,8 @@ _MAIL = '[mail]\nhost = "mail.example"\nfrom = "a@b.example"\nto = ["c@d.example
 _PRESSURE = LIMIT + 'at = "K1"\nquantity = "pressure"\n'
 _LABEL = "[[limit]] K1/pressure"
 _WARM = LIMIT + 'at = "K1"\nquantity = "temperature"\n'
+_WITHOUT_UNIT = PROBE.replace('unit = "kPa"\n', "")
+_SENML = _WITHOUT_UNIT + 'payload = "senml"\n'
 _JSON = PROBE + 'payload = "json"\n'
 
 
@@ -397,7 +399,10 @@ _PROBES = [
     ),
     pytest.param(
         _probe(topic=""),
-        ["[[probe]] k1-pressure topic: is missing: give topic (MQTT), or serial and pattern (a serial line)"],
+        [
+            "[[probe]] k1-pressure topic: is missing: give topic (MQTT), serial and pattern (a serial line), or w1 "
+            "(a one-wire chip)"
+        ],
         id="no way in",
     ),
     pytest.param(
@@ -468,9 +473,81 @@ _PROBES = [
         id="pointer into a plain number",
     ),
     pytest.param(
-        PROBE + 'payload = "senml"',
-        ['[[probe]] k1-pressure payload = "senml": is not yet read by this version; write "plain" or "json"'],
-        id="senml",
+        PROBE + 'payload = "senml"\nname = "k1 gas"',
+        [
+            '[[probe]] k1-pressure name = "k1 gas": no SenML record can be called so: letters, digits, and - : . / _ '
+            "behind the first (RFC 8428)"
+        ],
+        id="senml name",
+    ),
+    pytest.param(
+        PROBE + 'payload = "senml"\npointer = "/a"',
+        ['[[probe]] k1-pressure pointer = "/a": only payload = "json" has a pointer; add that, or leave this out'],
+        id="senml pointer",
+    ),
+    pytest.param(
+        _SENML + 'name = "x"\n' + _SENML.replace('"k1-pressure"', '"x"'),
+        ["[[probe]] x name: k1-pressure takes the same value; a value belongs to one probe"],
+        id="senml name twice",
+    ),
+    pytest.param(
+        _SENML + PROBE.replace('"k1-pressure"', '"x"'),
+        ['[[probe]] x topic = "k1/p": k1-pressure reads the same topic as "senml"; a topic has one payload form'],
+        id="senml and plain on a topic",
+    ),
+    pytest.param(
+        _SENML + 'signal = "4-20 mA = 0-30 psi"',
+        [
+            '[[probe]] k1-pressure signal = "4-20 mA = 0-30 psi": SenML carries what was measured, not mA or V; leave '
+            'it out, or use "json"'
+        ],
+        id="senml signal",
+    ),
+    pytest.param(
+        _ON_LINE + "payload = \"senml\"\npattern = 'T=(?P<value>.+)'\n" + _SERIAL,
+        ['[[probe]] s payload = "senml": only what comes by a topic has a payload form; leave it out'],
+        id="senml on a line",
+    ),
+    pytest.param(
+        _probe(quantity="temperature", topic="", unit="", w1="28-3C01F0964F2B"),
+        [
+            '[[probe]] k1-pressure w1 = "28-3C01F0964F2B": a chip id as the kernel writes it, two and twelve digits, '
+            'such as "28-3c01f0964f2b"'
+        ],
+        id="chip id",
+    ),
+    pytest.param(
+        _probe(topic="", w1="28-3c01f0964f2b"),
+        [
+            '[[probe]] k1-pressure quantity = "pressure": a one-wire chip is read for its temperature; write '
+            '"temperature"'
+        ],
+        id="chip of something else",
+    ),
+    pytest.param(
+        _probe(quantity="temperature", topic="", unit="degF", w1="28-3c01f0964f2b"),
+        ['[[probe]] k1-pressure unit = "degF": the chip itself says °C; leave unit out'],
+        id="chip in another unit",
+    ),
+    pytest.param(
+        _probe(quantity="temperature", topic="", w1="28-3c01f0964f2b", unit="", pointer="/a", payload="json"),
+        [
+            '[[probe]] k1-pressure payload = "json": a one-wire chip is read by its id alone; leave this out',
+            '[[probe]] k1-pressure pointer = "/a": a one-wire chip is read by its id alone; leave this out',
+        ],
+        id="chip with a pointer",
+    ),
+    pytest.param(
+        _probe(quantity="temperature", unit="", w1="28-3c01f0964f2b"),
+        ['[[probe]] k1-pressure w1 = "28-3c01f0964f2b": give topic or w1, not both: a probe has one way in'],
+        id="topic and chip",
+    ),
+    pytest.param(
+        "".join(
+            _probe(id=name, quantity="temperature", topic="", unit="", w1="28-3c01f0964f2b") for name in ("a", "b")
+        ),
+        ['[[probe]] b w1 = "28-3c01f0964f2b": a takes the same value; a value belongs to one probe'],
+        id="chip twice",
     ),
     pytest.param(
         PROBE + 'name = "x"',
@@ -782,3 +859,39 @@ def test_one_mistake_does_not_look_like_many() -> None:
 def test_the_nearest_name_is_found_without_regard_to_case() -> None:
     assert nearest("PRESSURE", ["pH", "pressure"]) == "pressure"
     assert nearest("xyz", ["pH", "pressure"]) == ""
+
+
+@pytest.mark.parametrize(
+    ("keys", "told"),
+    [
+        (
+            "poll = 'READ?\\r\\n'",
+            [
+                r'[[serial]] line poll = "READ?\\r\\n": write it in double quotes, such as "READ?\r\n": in single '
+                r"quotes \r stays two characters"
+            ],
+        ),
+        ("poll = []", [r'[[serial]] line poll = []: text to send, or a list of texts, such as "READ?\r\n"']),
+        ("poll = 5", [r'[[serial]] line poll = 5: text to send, or a list of texts, such as "READ?\r\n"']),
+        ("poll = [5]", ['[[serial]] line poll = [5]: must be text in quotes, such as "..."']),
+        ('poll = ""', ['[[serial]] line poll = "": must not be empty']),
+        (
+            'poll_every = "5 s"',
+            [
+                '[[serial]] line poll_every = "5 s": is only used with poll, what is sent to the instrument; add that',
+            ],
+        ),
+        (
+            'poll = ["a", "b", "c"]\npoll_every = "0.2 s"',
+            [
+                '[[serial]] line poll_every = "0.2 s": is too short for 3 questions: at least 0.1 s is needed for each',
+            ],
+        ),
+        (
+            'poll = "°C?"\nencoding = "ascii"',
+            ['[[serial]] line poll = "°C?": cannot be sent in the line\'s encoding ascii: "°C?"'],
+        ),
+    ],
+)
+def test_mistakes_of_a_question(keys: str, told: list[str]) -> None:
+    assert problems(SITE, _SERIAL + keys) == told

@@ -190,6 +190,8 @@ def test_stamps_strictly_rise_however_the_clock_goes(arrivals: list[int]) -> Non
 def test_a_stamp_follows_a_reading_that_is_older_than_what_is_remembered(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    with store.write() as connection:
+        connection.execute("INSERT INTO series (id, probe, place, quantity, begun_ms) VALUES (1, 'p', 'K1', 'pH', 0)")
     appender = Appender(store)
     appender.append([(1, NOW, 0.0, 0)])
     appender.append([(2, NOW + at, 0.0, 0) for at in range(50)])

@@ -14,12 +14,13 @@ from ingest.probes.binding import declarations
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open
 from ingest.store.alarms import alarm_rows, transitions
-from ingest.store.feed import cursor
+from ingest.store.feed import cursor, set_cursor
 from ingest.store.fresh import Appender
 from ingest.store.messages import due_messages, mark_sent, recent_messages
 from ingest.store.operator import append_event, outcome_of
 from ingest.store.pulse import pulses, write_pulse
 from ingest.store.series import declare
+from ingest.store.undated import DATED
 
 EPOCH_MS = 1_790_000_000_000
 
@@ -195,7 +196,7 @@ def test_acknowledging_is_applied_by_the_next_turn(bench: Bench) -> None:
     bench.reading(0.5)
     for _ in range(12):
         bench.turn()
-    occurrence = alarm_rows(bench.store)[0].occurrence
+    occurrence = next(row.occurrence for row in alarm_rows(bench.store) if row.key == "K1/pressure/low")
     assert occurrence is not None
     event = append_event(bench.store, "acknowledge", occurrence, "Ana", "on my way", bench.now.utc_ms)
     assert outcome_of(bench.store, event) is None
@@ -269,14 +270,63 @@ def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Benc
         ingest_lives(False)
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][0::2] == [
-        "MEDIUM: leeside broker, no data for 1 min 40 s"
+        "MEDIUM: leeside broker, no sign of life for 1 min 40 s"
     ]
     # Then the ingest daemon goes as well.
     for _ in range(10):
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][2::2] == [
-        "HIGH: leeside ingest, no data for 1 min"
+        "HIGH: leeside ingest, no sign of life for 1 min"
     ]
+
+
+def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench: Bench) -> None:
+    def ingest_lives() -> None:
+        with bench.store.write() as connection:
+            body = {"mqtt": {"connected": True}, "lines": {}, "clock": "right"}
+            write_pulse(connection, "ingest", bench.now.utc_ms, EPOCH_MS, body)
+
+    for _ in range(70):
+        ingest_lives()
+        bench.reading(12.0, quality_code(Quality.BAD, Reason.FAULT))
+        bench.turn(10.0)
+    assert bench.subjects() == [
+        "ana: MEDIUM: K1 pressure, no good reading for 10 min",
+        "ben: MEDIUM: K1 pressure, no good reading for 10 min",
+    ]
+    assert "nothing of it can be trusted" in recent_messages(bench.store)[0].body
+    bench.send()
+    bench.reading(12.0)
+    bench.turn()
+    assert bench.subjects()[-1] == "ben: BACK TO NORMAL: K1 pressure, no good reading for 10 min"
+    assert "K1: probe k1-pressure (pressure) gives good readings again." in recent_messages(bench.store)[0].body
+
+
+def test_a_clock_that_is_wrong_is_an_alarm_and_alarms_go_on(bench: Bench) -> None:
+    for _ in range(15):
+        with bench.store.write() as connection:
+            body = {"mqtt": {"connected": True}, "lines": {}, "clock": "unknown"}
+            write_pulse(connection, "ingest", bench.now.utc_ms, EPOCH_MS, body)
+        bench.reading(0.5, quality_code(Quality.UNCERTAIN, Reason.CLOCK))
+        bench.turn(10.0)
+    assert {subject.split(": ", 1)[1] for subject in bench.subjects()} == {
+        "HIGH: K1 pressure 3.4 kPa, below 5 kPa",
+        "MEDIUM: leeside clock, not right for 1 min 40 s",
+    }
+
+
+def test_readings_are_judged_on_after_the_clock_was_set_and_times_were_moved_back(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    # What comes next is an hour earlier by the clock that is right now.
+    with bench.store.write() as connection:
+        set_cursor(connection, DATED, 1)
+    bench.reading(0.5, ago_s=3600.0)
+    bench.turn()
+    for _ in range(3):
+        bench.reading(0.5, ago_s=3600.0)
+        bench.turn(5.0)
+    assert len(bench.subjects()) == 2
 
 
 def test_place_and_sign_of_life_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:

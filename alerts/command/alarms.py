@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.page.shown import local_time, quantity_word, value_shown
 from alerts.page.standing import AlarmStanding, standing
+from alerts.watch.own_limits import good_of
 from ingest.store.alarms import transitions
 from ingest.times import iso_utc
 
@@ -51,7 +52,8 @@ def alarm_line(alarm: AlarmStanding, zone: ZoneInfo, units: str, now_ms: int) ->
     if limit is None:
         what = f"{alarm.key} (its limit has left the cellar file)"
     elif limit.kind == "no data":
-        what = f"{alarm.at} {quantity_word(limit.quantity)}: no data from {limit.probe}"
+        missing = "no good reading" if limit.role == "bad measurement" else "no data"
+        what = f"{alarm.at} {quantity_word(limit.quantity)}: {missing} from {good_of(limit.probe)}"
     else:
         value = "" if alarm.value is None else value_shown(limit.quantity, alarm.value, units)
         what = (

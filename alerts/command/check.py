@@ -1,21 +1,32 @@
-"""`leeside check`: what is wrong in a cellar file; where nothing is, what would be watched."""
+"""`leeside check`: what is wrong in a cellar file; where nothing is, what would be watched, and whether it answers."""
 
 from __future__ import annotations
 
 __all__ = ["run_check"]
 
 import json
+import os
 import sys
+from collections.abc import Iterator
 from dataclasses import asdict
+from itertools import chain
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from alerts.page.shown import age, quantity_word, value_shown
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
+from ingest.daemon import wall_ms
 from ingest.errors import CellarFileError
 
+if TYPE_CHECKING:
+    from alerts.command.live import Finding
 
-def run_check(file: Path, as_json: bool) -> int:
-    """Print the mistakes (exit code 1), or the cellar with its limits (exit code 0)."""
+
+def run_check(file: Path, as_json: bool, *, live: bool = False, with_store: bool = False) -> int:
+    """Print the mistakes (exit code 1), or the cellar with its limits and what was tried out.
+
+    Exit code 0; 1 for a mistake in the file or where something that was tried failed.
+    """
     try:
         cellar = load_cellar(file)
     except CellarFileError as error:
@@ -33,12 +44,41 @@ def run_check(file: Path, as_json: bool) -> int:
             count = len(error.problems)
             print(f"{count} mistake{'s' if count > 1 else ''}; nothing was started.", file=sys.stderr)
         return 1
+    if not as_json:
+        _print(cellar)
+    tried = _try_out(cellar, live=live, with_store=with_store, as_json=as_json) if live or with_store else []
+    ok = all(finding.ok for finding in tried)
     if as_json:
-        limits = [asdict(limit) for limit in cellar.limits]
-        print(json.dumps({"ok": True, "site": cellar.site.name, "limits": limits}, indent=2, ensure_ascii=False))
-        return 0
-    _print(cellar)
-    return 0
+        out: dict[str, object] = {
+            "ok": ok,
+            "site": cellar.site.name,
+            "limits": [asdict(limit) for limit in cellar.limits],
+        }
+        if live or with_store:
+            out["tried"] = [asdict(finding) for finding in tried]
+        print(json.dumps(out, indent=2, ensure_ascii=False))
+    return 0 if ok else 1
+
+
+def _try_out(cellar: Cellar, *, live: bool, with_store: bool, as_json: bool) -> list[Finding]:
+    """Try what was asked for; each result is printed as soon as it is there, since some of them take a while."""
+    from alerts.command.live import live_findings, store_finding
+
+    now_ms = wall_ms()
+    found: Iterator[Finding] = live_findings(cellar, os.environ, now_ms) if live else iter(())
+    if with_store:
+        found = chain(found, (store_finding(cellar, now_ms) for _ in range(1)))
+    tried = []
+    if not as_json:
+        print("\nTried out:", flush=True)
+    for finding in found:
+        tried.append(finding)
+        if not as_json:
+            verdict = "ok   " if finding.ok else "FAILS"
+            print(f"  {verdict}  {finding.part} {finding.name}: {finding.told}", flush=True)
+    if not tried and not as_json:
+        print("  nothing: the file names no broker, no line and no mail server")
+    return tried
 
 
 def _print(cellar: Cellar) -> None:

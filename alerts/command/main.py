@@ -51,11 +51,39 @@ def demo(
 
 
 @app.command(epilog="Example: leeside check cellar.toml")
-def check(file: File, json: Json = False) -> None:
+def check(
+    file: File,
+    json: Json = False,
+    live: Annotated[
+        bool, typer.Option("--live", help="Also try the broker, each topic, each serial line and the mail server.")
+    ] = False,
+    store: Annotated[bool, typer.Option("--store", help="Also have the whole store checked for damage.")] = False,
+) -> None:
     """Everything that is wrong in a cellar file; where nothing is, the limits that would be watched."""
     from alerts.command.check import run_check
 
-    raise typer.Exit(run_check(file, json))
+    raise typer.Exit(run_check(file, json, live=live, with_store=store))
+
+
+@app.command(epilog="Example: leeside listen cellar.toml --topic 'cellar/#' --for 60s")
+def listen(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="The cellar file; --ports needs none.")] = None,
+    ports: Annotated[
+        bool, typer.Option("--ports", help="Show the serial devices of this machine, by their lasting names.")
+    ] = False,
+    topic: Annotated[
+        list[str] | None,
+        typer.Option("--topic", metavar="FILTER", help="Listen to these topics only; may be given several times."),
+    ] = None,
+    duration: Annotated[
+        str | None, typer.Option("--for", metavar="SPAN", help="End by itself after this long, such as 60s.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")] = False,
+) -> None:
+    """Samples as they arrive and what the probes make of them, with proposals for what no probe takes."""
+    from alerts.command.listen import run_listen
+
+    raise typer.Exit(run_listen(file, ports=ports, topics=topic or (), duration=duration, as_json=json))
 
 
 @app.command(epilog="Example: leeside run cellar.toml")

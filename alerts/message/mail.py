@@ -104,7 +104,7 @@ def try_login(settings: MailRoute, password: str | None, tls: ssl.SSLContext | N
         server.ehlo_or_helo_if_needed()
 
     trouble = _talk(settings, password, tls, nothing)
-    return "" if trouble is None else trouble.reason
+    return "" if trouble is None else trouble.text
 
 
 def _talk(

@@ -13,6 +13,7 @@ from typing import Final, NamedTuple
 
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
+from alerts.watch.own_limits import CLOCK, good_of
 from ingest.cellar.models import Cellar, EffectiveLimit, Vessel
 from ingest.cellar.quantities import QUANTITIES, value_in_unit
 
@@ -122,7 +123,10 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
         return _shortened(transition.key, _TAIL_LIMIT)
     quantity = _quantity(limit)
     if limit.kind == "no data":
-        rest = f" {quantity}, no data for {_duration(limit.setpoint)}"
+        missing = "no good reading" if limit.role == "bad measurement" else "no data"
+        if _is_part_of_leeside(limit):
+            missing = "not right" if limit.probe == CLOCK else "no sign of life"
+        rest = f" {quantity}, {missing} for {_duration(limit.setpoint)}"
     else:
         value = "" if transition.raised_value is None else f" {_value(transition.raised_value, limit)}"
         rest = f" {quantity}{value}, {_side(limit)} {_setpoint(limit)}"
@@ -137,7 +141,16 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
     since = "" if transition.since_ms is None else _moment(transition.since_ms, view.tz)
     place = view.place or limit.at
     if _is_part_of_leeside(limit):
-        head = f"{place}: no sign of life from {limit.probe} for more than {_duration(limit.setpoint)}."
+        span = _duration(limit.setpoint)
+        if limit.probe == CLOCK:
+            head = f"{place}: the machine's clock has not been right for more than {span}."
+        else:
+            head = f"{place}: no sign of life from {limit.probe} for more than {span}."
+    elif limit.role == "bad measurement":
+        head = (
+            f"{place}: probe {good_of(limit.probe)} ({_quantity(limit)}) reports, but nothing of it can be trusted for "
+            f"more than {_duration(limit.setpoint)}.\nIts other limits are not judged meanwhile."
+        )
     elif limit.kind == "no data":
         head = (
             f"{place}: nothing has come from probe {limit.probe} ({_quantity(limit)}) for more than "
@@ -164,9 +177,12 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
     began = transition.since_ms
     ended = transition.at_ms if transition.condition is None else transition.condition.since_ms
     if limit.kind == "no data":
-        name = limit.probe if _is_part_of_leeside(limit) else f"probe {limit.probe} ({quantity})"
-        head = f"{place}: {name} is heard again."
-        was = "It was silent"
+        name = limit.probe if _is_part_of_leeside(limit) else f"probe {good_of(limit.probe)} ({quantity})"
+        bad = limit.role == "bad measurement"
+        if limit.probe == CLOCK:
+            return f"{place}: the machine's clock is right again, and readings carry true times."
+        head = f"{place}: {name} {'gives good readings' if bad else 'is heard'} again."
+        was = "It gave none" if bad else "It was silent"
     else:
         value = "" if transition.value is None else f": {_value(transition.value, limit)}"
         head = f"{place}: {quantity} has returned to normal{value}."

@@ -7,7 +7,7 @@ each probe.
 
 from __future__ import annotations
 
-__all__ = ["BROKER", "INGEST", "line_probe", "readings_of_pulse", "watched_limits"]
+__all__ = ["BROKER", "CLOCK", "INGEST", "good_of", "good_probe", "line_probe", "readings_of_pulse", "watched_limits"]
 
 from dataclasses import replace
 from typing import Final
@@ -22,11 +22,27 @@ CLOCK: Final = "clock"
 # Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
+# Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
+BAD_INTERVALS: Final = 10.0
+BAD_SHORTEST_S: Final = 600.0
 
 
 def line_probe(line: str) -> str:
     """What stands for a serial line where a probe is expected."""
     return f"line {line}"
+
+
+_GOOD: Final = " (good readings)"
+
+
+def good_probe(probe: str) -> str:
+    """What stands for the good readings of a probe where a probe is expected."""
+    return probe + _GOOD
+
+
+def good_of(name: str) -> str:
+    """The probe behind ``good_probe``, or the name itself."""
+    return name.removesuffix(_GOOD)
 
 
 def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
@@ -50,10 +66,33 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
         own.append(_own(key, line_probe(line.id), SOURCE_SILENCE_S, own[0].key, _blind(len(probes)), action))
         source_of.update({probe.id: key for probe in probes})
     limits = {limit.key: limit for limit in own}
+    every = {probe.id: probe.every_s for probe in cellar.probe}
     for limit in cellar.limits:
         root = source_of.get(limit.probe) if limit.kind == "no data" else None
         limits[limit.key] = limit if root is None else replace(limit, suppressed_by=root)
+        if limit.kind == "no data":
+            bad = _bad_measurement(limit, every[limit.probe])
+            limits[bad.key] = bad
     return limits
+
+
+def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
+    """The limit on a probe that reports and cannot be trusted; pointless while it does not report at all."""
+    head, _, tail = silence.key.rpartition("no-data")
+    key = f"{head}bad-measurement{tail}" if head else f"{silence.key}/bad-measurement"
+    return replace(
+        silence,
+        key=key,
+        probe=good_probe(silence.probe),
+        setpoint=max(BAD_INTERVALS * every_s, BAD_SHORTEST_S, silence.setpoint),
+        consequence=f"The limits of {silence.at} that rest on {silence.probe} are not judged: an alarm would not come.",
+        action=f"`leeside now` says what is wrong with its readings. Look at {silence.probe}, its cable and its supply; "
+        "read by hand until it is right.",
+        unit_text="s",
+        role="bad measurement",
+        origin="default",
+        suppressed_by=silence.key,
+    )
 
 
 def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]:
@@ -101,7 +140,9 @@ _NOT_READ: Final = "No probe is being read: nobody sees what the cellar does."
 _LOOK_AT_MACHINE: Final = (
     "Look at the machine that runs leeside: `leeside now` and its log say more. Until it reads again, look by hand."
 )
-_TIMES_UNKNOWN: Final = "The machine's clock is behind what is stored already: readings carry estimated times until it is right."
+_TIMES_UNKNOWN: Final = (
+    "The machine's clock is behind what is stored already: readings carry estimated times until it is right."
+)
 _LOOK_AT_CLOCK: Final = (
     "See whether the machine reaches its time server, and whether its battery clock, if it has one, is alive. Alarms go "
     "on meanwhile; times in messages may be wrong."

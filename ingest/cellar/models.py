@@ -58,7 +58,7 @@ Material = Literal["steel", "glass", "wood", "plastic"]
 Priority = Literal["low", "medium", "high"]
 Hours = Literal["any", "waking"]
 LimitKind = Literal["low", "high", "no data"]
-Role = Literal["care", "air", "over", ""]
+Role = Literal["care", "air", "over", "bad measurement", ""]
 
 _MATERIAL: Final[dict[object, Material]] = {
     "keg": "steel",

@@ -62,22 +62,24 @@ def value_in(record: SenmlRecord, dimension: Dimension, unit: str, *, declared: 
     """
     if record.value is None:
         raise Unreadable("a sum without a value" if record.sum is not None else "not a number", record.name)
-    if record.unit is None or (declared and normal_unit(record.unit) == normal_unit(unit)):
+    name = record.unit
+    if name is None:
         if not declared:
             raise Unreadable("no unit", f"{record.name} has no unit; write the unit of its numbers for the probe")
         return record.value
-    name = record.unit
     if dimension is Dimension.TEMPERATURE and name in _NO_TEMPERATURE:
         raise Unreadable("unit does not fit", f"{record.name}: {_NO_TEMPERATURE[name]}")
     registered = _REGISTRY.get(name)
-    if registered is None:
-        raise Unreadable("unknown unit", f"{record.name}: {name[:40]!a} is not in the SenML registry, or not of use")
+    # The registry comes first: its "%" is the bare ratio, ours is a hundredth.
+    if registered is None or (registered.secondary and not record.secondary):
+        if declared and normal_unit(name) == normal_unit(unit):
+            return record.value
+        why = "is not in the SenML registry, or of no use here"
+        if registered is not None:
+            why = f"needs a pack with bver {SECONDARY_VERSION} (RFC 8798)"
+        raise Unreadable("unknown unit", f"{record.name}: {name[:40]!a} {why}")
     if registered.dimension is not dimension:
         raise Unreadable("unit does not fit", f"{record.name}: {name[:40]!a} is no unit of {dimension}")
-    if registered.secondary and not record.secondary:
-        raise Unreadable(
-            "unknown unit", f"{record.name}: {name[:40]!a} needs a pack with bver {SECONDARY_VERSION} (RFC 8798)"
-        )
     gain, offset = conversion(dimension, registered.unit, unit)
     number = gain * registered.factor * record.value + offset
     if not isfinite(number):

@@ -100,7 +100,8 @@ def knock(address: BrokerAddress, topics: Sequence[str], timeout_s: float = ANSW
 class Visit:
     """Delivers what a broker sends until stopped; comes back when the connection is lost.
 
-    address: one of ``guest_address``. deliver: called in the network thread with each sample; tell: called there with each change, as VisitResult.
+    address: one of ``guest_address``. deliver: called in the network thread with each sample. tell: called there when
+    the broker has answered all subscriptions, and when the connection fails or ends for another reason than before.
     clock: UTC milliseconds. monotonic: seconds. QoS 0 is asked for, so that nothing waits for an acknowledgement.
     """
 

@@ -71,9 +71,16 @@ class Appender:
         )
         for series, at in rows:
             self._recent.setdefault(series, []).append(at)
-        for series, at in store.connection.execute("SELECT series, max(at) FROM fresh GROUP BY series"):
-            # Silent for long, but its next stamp must still be later.
-            self._recent.setdefault(series, [at])
+        # Silent for long, but its next stamp must still be later. Looking for them reads the whole table, and a sort of
+        # all of it would cost a start two seconds, so only they are asked for.
+        silent = [row[0] for row in store.connection.execute("SELECT id FROM series") if row[0] not in self._recent]
+        if silent:
+            marks = ",".join("?" * len(silent))
+            for series, at in store.connection.execute(
+                f"SELECT series, max(at) FROM fresh WHERE series IN ({marks}) GROUP BY series",  # noqa: S608  only question marks
+                silent,
+            ):
+                self._recent[series] = [at]
 
     @property
     def newest_id(self) -> int:

@@ -18,8 +18,11 @@ _MOST_FAULTS: Final = 20
 
 @dataclass(frozen=True, slots=True)
 class Health:
-    """faults: what SQLite found, () for a whole store; check: the pragma that was run; size_bytes: the file with its log;
-    schema: the newest migration; oldest_ms, newest_ms: UTC ms of the oldest and newest reading, None for none."""
+    """How a store is.
+
+    faults: what SQLite found, () for a whole store; check: the pragma that was run; size_bytes: the file with its log;
+    schema: the newest migration; oldest_ms, newest_ms: UTC ms of the oldest and newest reading, None for none.
+    """
 
     faults: tuple[str, ...]
     check: str

@@ -12,6 +12,10 @@ from ingest.store.connection import Store
 from ingest.store.scale import scales, value_at
 
 
+# How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
+LOOKED_BACK = 100_000
+
+
 class HistoryRow(NamedTuple):
     """at_ms: UTC ms; value: in the quantity's unit, through the dated scale; quality: see ingest.probes.reading."""
 
@@ -66,13 +70,16 @@ def newest(store: Store, series: int, count: int) -> list[HistoryRow]:
 
 def first_fresh_since(store: Store, at_ms: int) -> int:
     """The id before the first stored row that is not older than at_ms: where a follower without a past begins."""
-    row = store.connection.execute("SELECT min(id) FROM fresh WHERE at >= ?", (at_ms,)).fetchone()
-    if row[0] is not None:
-        return int(row[0]) - 1
-    return int(store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0)
+    newest_id = int(store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0)
+    row = store.connection.execute(
+        "SELECT min(id) FROM fresh WHERE id > ? AND at >= ?", (newest_id - LOOKED_BACK, at_ms)
+    ).fetchone()
+    return newest_id if row[0] is None else int(row[0]) - 1
 
 
 def judged_until(store: Store, last_id: int) -> dict[int, int]:
-    """Series -> time of its newest reading among the rows up to last_id."""
-    rows = store.connection.execute("SELECT series, max(at) FROM fresh WHERE id <= ? GROUP BY series", (last_id,))
+    """Series -> time of its newest reading among the last rows up to last_id."""
+    rows = store.connection.execute(
+        "SELECT series, max(at) FROM fresh WHERE id > ? AND id <= ? GROUP BY series", (last_id - LOOKED_BACK, last_id)
+    )
     return dict(rows.fetchall())

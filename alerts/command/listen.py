@@ -1,0 +1,252 @@
+"""`leeside listen`: samples as they arrive and what the probes make of them, for wiring up; and the serial devices."""
+
+from __future__ import annotations
+
+__all__ = ["run_listen"]
+
+import json
+import logging
+import os
+import signal
+import sys
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from queue import Empty, SimpleQueue
+from threading import Event
+from types import FrameType
+
+import typer
+
+from alerts.command.hearing import Ear, heard_json, heard_line
+from alerts.command.line_holder import held_by_leeside
+from alerts.command.proposal import KnownPlace, Unclaimed, propose
+from alerts.command.span import span_s
+from alerts.command.unclaimed import Gathering
+from ingest.cellar import Cellar, SerialSettings, load_cellar
+from ingest.daemon import wall_ms
+from ingest.errors import SourceError
+from ingest.sources.line_trial import try_line
+from ingest.sources.patience import told_once
+from ingest.sources.ports import serial_ports
+from ingest.sources.sample import Sample
+from ingest.sources.serial_line import SerialLine
+from ingest.sources.visit import Visit, VisitResult, filter_problem, guest_address
+from ingest.times import iso_utc
+
+LOOK_UP_S = 0.25
+_EVERYTHING = ("#",)
+
+
+def run_listen(file: Path | None, *, ports: bool, topics: Sequence[str], duration: str | None, as_json: bool) -> int:
+    """Listen until Ctrl-C or the span's end. Exit code 0; 1 where nothing was heard, or no device was found."""
+    length_s = None if duration is None else span_s(duration)
+    for topic in topics:
+        problem = filter_problem(topic)
+        if problem:
+            raise typer.BadParameter(f"'{topic}' is no topic filter: {problem}", param_hint="--topic")
+    if ports:
+        return _print_ports(as_json)
+    if file is None:
+        raise typer.BadParameter("name the cellar file, or ask for --ports", param_hint="FILE")
+    return _Listening(load_cellar(file), tuple(topics) or _EVERYTHING, as_json).run(length_s)
+
+
+def _print_ports(as_json: bool) -> int:
+    found = serial_ports()
+    if as_json:
+        for port in found:
+            print(
+                json.dumps(
+                    {
+                        "kind": "port",
+                        "device": port.names[0],
+                        "other_names": port.names[1:],
+                        "description": port.description,
+                        "held_by": None if port.holder is None else str(port.holder),
+                        "hint": port.hint,
+                    },
+                    ensure_ascii=False,
+                )
+            )
+        return 0 if found else 1
+    for port in found:
+        print(port.names[0] + (f"  ({port.description})" if port.description else ""))
+        for name in port.names[1:]:
+            print(f"    also {name}")
+        if port.holder is not None:
+            print(f"    in use by {port.holder}")
+        if port.hint:
+            print(f"    {port.hint}")
+    if not found:
+        print("No serial device is there. Is the adapter plugged in? `dmesg | tail` tells what the kernel saw of it.")
+    return 0 if found else 1
+
+
+class _StateLog(logging.Handler):
+    """What the sources log becomes a line among the samples."""
+
+    def __init__(self, events: SimpleQueue[Sample | str]) -> None:
+        super().__init__(logging.INFO)
+        self._events = events
+
+    def emit(self, record: logging.LogRecord) -> None:
+        self._events.put(record.getMessage())
+
+
+class _Listening:
+    """The sources that are listened to, and one queue into which all of them put what they have."""
+
+    def __init__(self, cellar: Cellar, topics: Sequence[str], as_json: bool) -> None:
+        self._cellar = cellar
+        self._topics = topics
+        self._as_json = as_json
+        self._events: SimpleQueue[Sample | str] = SimpleQueue()
+        self._ear = Ear(cellar)
+        self._gathering = Gathering(time.monotonic(), {line.id: line.encoding for line in cellar.serial})
+        self._places = [KnownPlace(place.id, cellar.place_kind(place.id)) for place in cellar.places]
+        self._ids = {probe.id for probe in cellar.probe}
+        self._stop = Event()
+        self._heard = 0
+
+    def run(self, length_s: float | None) -> int:
+        """Listen; exit code 1 if nothing was heard."""
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, self._on_signal)
+        log = logging.getLogger("ingest")
+        log.setLevel(logging.INFO)
+        log.propagate = False
+        log.addHandler(_StateLog(self._events))
+        visit = self._visit()
+        lines = [line for settings in self._cellar.serial if (line := self._line(settings)) is not None]
+        if visit is None and not lines:
+            self._drain()
+            print("There is nothing to listen to: no [mqtt] and no [[serial]] that can be read.", file=sys.stderr)
+            return 1
+        deadline = None if length_s is None else time.monotonic() + length_s
+        if visit is not None:
+            visit.start()
+        for line in lines:
+            line.start()
+        try:
+            while not self._stop.is_set() and (deadline is None or time.monotonic() < deadline):
+                self._turn(deadline)
+        finally:
+            if visit is not None:
+                visit.stop()
+            for line in lines:
+                line.stop()
+        self._drain()
+        self._propose(at_end=True)
+        if not self._heard:
+            print("Nothing was heard.", file=sys.stderr)
+        return 0 if self._heard else 1
+
+    def _on_signal(self, number: int, frame: FrameType | None) -> None:
+        self._stop.set()
+
+    def _turn(self, deadline: float | None) -> None:
+        left_s = LOOK_UP_S if deadline is None else max(0.0, min(LOOK_UP_S, deadline - time.monotonic()))
+        try:
+            self._show(self._events.get(timeout=left_s))
+        except Empty:
+            pass  # nothing came; a proposal may have fallen due all the same
+        self._propose()
+
+    def _drain(self) -> None:
+        while not self._events.empty():
+            self._show(self._events.get())
+
+    # ---- sources -----------------------------------------------------------------------------------------------
+
+    def _visit(self) -> Visit | None:
+        settings = self._cellar.mqtt
+        if settings is None:
+            return None
+        try:
+            address = guest_address(settings, os.environ, self._cellar.base)
+        except SourceError as error:
+            self._events.put(str(error))
+            return None
+        return Visit(
+            address=address,
+            topics=self._topics,
+            deliver=self._events.put,
+            tell=lambda result: self._events.put(_visit_words(result, str(address))),
+            clock=wall_ms,
+        )
+
+    def _line(self, settings: SerialSettings) -> SerialLine | None:
+        trial = try_line(settings.device, settings.baud, settings.bytesize, settings.parity, settings.stopbits)
+        if trial.in_use:
+            pid = held_by_leeside(self._cellar, settings.id, trial, wall_ms())
+            whose = f" It is leeside itself: `leeside now {self._cellar.file}` shows what it reads." if pid else ""
+            self._events.put(f"line {settings.id} is left out: {told_once(trial.error)}{whose}")
+            return None
+        return SerialLine(
+            line_id=settings.id,
+            device=settings.device,
+            baud=settings.baud,
+            bytesize=settings.bytesize,
+            parity=settings.parity[0].upper(),
+            stopbits=settings.stopbits,
+            settle_s=settings.settle_s,
+            deliver=self._events.put,
+            clock=wall_ms,
+        )
+
+    # ---- showing -----------------------------------------------------------------------------------------------
+
+    def _show(self, event: Sample | str) -> None:
+        if isinstance(event, str):
+            if self._as_json:
+                self._print_json({"kind": "state", "at": iso_utc(wall_ms()), "text": event})
+            else:
+                print(event, file=sys.stderr, flush=True)
+            return
+        self._heard += 1
+        heard = self._ear.hear(event)
+        if heard.nobody:
+            self._gathering.add(event)
+        if self._as_json:
+            self._print_json(heard_json(heard))
+        else:
+            print(heard_line(heard, self._cellar.site.zone, self._cellar.site.units), flush=True)
+
+    def _propose(self, *, at_end: bool = False) -> None:
+        for unclaimed in self._gathering.ready(time.monotonic(), at_end=at_end):
+            self._print_proposal(unclaimed)
+        if at_end and self._gathering.left_out:
+            self._show(
+                f"{self._gathering.left_out} samples of further addresses got no proposal; narrow it with --topic"
+            )
+
+    def _print_proposal(self, unclaimed: Unclaimed) -> None:
+        proposal = propose(unclaimed, self._places, self._ids, wall_ms())
+        self._ids.update(proposal.ids)
+        if not proposal.text:
+            return  # no number in it: the line of the sample has said that nobody takes it
+        if self._as_json:
+            self._print_json(
+                {
+                    "kind": "proposal",
+                    "source": unclaimed.source,
+                    "address": unclaimed.address,
+                    "toml": proposal.text,
+                }
+            )
+            return
+        print('\n# Nobody takes this. For the cellar file, when the lines that begin with "# " are decided:\n')
+        print(proposal.text, flush=True)
+
+    def _print_json(self, value: object) -> None:
+        print(json.dumps(value, ensure_ascii=False), flush=True)
+
+
+def _visit_words(result: VisitResult, broker: str) -> str:
+    if result.error:
+        return result.error
+    words = f"broker {broker}: connected with {result.protocol}, listening to {', '.join(result.granted) or 'nothing'}"
+    for topic, reason in result.refused.items():
+        words += f"; it refuses {topic} ({reason}): look at the broker's access rules"
+    return words

@@ -1,0 +1,123 @@
+"""`leeside check --live` and `--store`: what the cellar file names, tried out."""
+
+from __future__ import annotations
+
+__all__ = ["Finding", "live_findings", "store_finding"]
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from alerts.command.line_holder import held_by_leeside
+from alerts.message.mail import try_login
+from alerts.page.shown import local_time
+from ingest.cellar import Cellar, SerialSettings
+from ingest.errors import IngestError, SourceError, StoreError
+from ingest.sources.line_trial import try_line
+from ingest.sources.patience import told_once
+from ingest.sources.visit import guest_address, knock
+from ingest.store import open_existing
+from ingest.store.health import examine
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """part: broker, topic, line, chip, mail or store; name: which one; told: how it is, and what to do next."""
+
+    part: str
+    name: str
+    ok: bool
+    told: str
+
+
+def live_findings(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Iterator[Finding]:
+    """Try the broker, each topic, each serial line and the mail server, one after the other.
+
+    now_ms: UTC milliseconds. Nothing is published, no mail is sent; the running leeside keeps its session and lines.
+    """
+    yield from _broker(cellar, environ)
+    for settings in cellar.serial:
+        yield _line(cellar, settings, now_ms)
+    yield from _mail(cellar, environ)
+
+
+def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:
+    settings = cellar.mqtt
+    if settings is None:
+        return
+    name = f"{settings.host}:{settings.port}"
+    try:
+        address = guest_address(settings, environ, cellar.base)
+    except SourceError as error:
+        yield Finding("broker", name, False, str(error))
+        return
+    topics = sorted({probe.topic for probe in cellar.probe if probe.topic is not None})
+    result = knock(address, topics)
+    if not result.protocol:
+        yield Finding("broker", name, False, told_once(result.error))
+        return
+    yield Finding("broker", name, True, f"lets us in, {result.protocol}")
+    for topic in topics:
+        yield _topic(topic, result.granted.get(topic), result.refused.get(topic), told_once(result.error))
+
+
+def _topic(topic: str, granted: int | None, refused: str | None, error: str) -> Finding:
+    if granted == 0:
+        told = "granted with QoS 0 only: what is sent while leeside is away is lost; look at the broker's access rules"
+        return Finding("topic", topic, True, told)
+    if granted is not None:
+        return Finding("topic", topic, True, "granted")
+    if refused is not None:
+        told = f"refused ({refused}): its probes would stay silent; look at the broker's access rules and at the topic"
+        return Finding("topic", topic, False, told)
+    return Finding("topic", topic, False, error or "the broker did not answer; try again, and look at its log")
+
+
+def _line(cellar: Cellar, settings: SerialSettings, now_ms: int) -> Finding:
+    trial = try_line(settings.device, settings.baud, settings.bytesize, settings.parity, settings.stopbits)
+    pid = held_by_leeside(cellar, settings.id, trial, now_ms)
+    if pid is not None:
+        return Finding("line", settings.id, True, f"{settings.device} is read by leeside itself (process {pid})")
+    if trial.error:
+        told = told_once(trial.error)
+        if trial.in_use and trial.holder is not None:
+            told += " Two readers would get half of the bytes each: stop that program."
+        return Finding("line", settings.id, False, told)
+    return Finding("line", settings.id, True, f"{settings.device} can be opened")
+
+
+def _mail(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:
+    settings = cellar.mail
+    if settings is None:
+        return
+    name = f"{settings.host}:{settings.port}"
+    try:
+        password = settings.password(environ, cellar.base)
+    except IngestError as error:
+        yield Finding("mail", name, False, str(error))
+        return
+    trouble = try_login(settings, password)
+    done = {"none": "connected", "starttls": "connected, encrypted (STARTTLS)", "tls": "connected, encrypted (TLS)"}
+    login = "" if settings.user is None else ", logged in"
+    yield Finding("mail", name, not trouble, trouble or f"{done[settings.security]}{login}; no mail was sent")
+
+
+def store_finding(cellar: Cellar, now_ms: int) -> Finding:
+    """Open the store and have SQLite check all of it. now_ms: UTC milliseconds."""
+    name = str(cellar.store_path)
+    try:
+        with open_existing(cellar.store_path) as store:
+            health = examine(store)
+    except StoreError as error:
+        return Finding("store", name, False, str(error))
+    size = f"{health.size_bytes / 1e6:.1f} MB, schema {health.schema}"
+    if health.faults:
+        first = "; ".join(health.faults[:3])
+        told = f"is damaged ({size}): {first}. Stop leeside, keep the file aside, and put a copy of before in its place"
+        return Finding("store", name, False, told)
+    if health.oldest_ms is None or health.newest_ms is None:
+        span = "no reading yet"
+    else:
+        zone = cellar.site.zone
+        oldest, newest = (local_time(at_ms, zone, now_ms) for at_ms in (health.oldest_ms, health.newest_ms))
+        span = f"readings from {oldest} to {newest}"
+    return Finding("store", name, True, f"{health.check} finds it whole; {size}, {span}")
