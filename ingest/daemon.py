@@ -23,21 +23,25 @@ from types import FrameType
 
 import sdnotify
 
-from ingest.cellar import Cellar, SerialSettings, load_cellar
+from ingest.cellar import Cellar, load_cellar
+from ingest.clock import Verdict
 from ingest.errors import IngestError
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import Taker
 from ingest.sources.broker import BrokerAddress, MqttState
+from ingest.sources.line_set_up import line_of
 from ingest.sources.mqtt import MqttSource
 from ingest.sources.sample import Sample, Ticket
-from ingest.sources.serial_line import SerialLine, SerialState
+from ingest.sources.serial_line import SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.pulse import PULSE_S, write_pulse
 from ingest.store.series import declare
+from ingest.store.summaries import FOLLOWER
 from ingest.timekeeping import Timekeeper
+from ingest.upkeep import Upkeep, Wishes
 from ingest.writer import Writer
 
 log = logging.getLogger("ingest")
@@ -101,7 +105,8 @@ class IngestDaemon:
             barometers=barometers(cellar, series),
         )
         self._timekeeper = Timekeeper(self._store, wall_ms(), time.monotonic())
-        self._lines = {settings.id: self._build_line(settings) for settings in cellar.serial}
+        self._upkeep = self._build_upkeep()
+        self._lines = {settings.id: line_of(settings, self._writer.offer, wall_ms) for settings in cellar.serial}
         self._chips = self._build_chips()
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()
@@ -135,20 +140,14 @@ class IngestDaemon:
             monotonic=time.monotonic,
         )
 
-    def _build_line(self, settings: SerialSettings) -> SerialLine:
-        return SerialLine(
-            line_id=settings.id,
-            device=settings.device,
-            baud=settings.baud,
-            bytesize=settings.bytesize,
-            parity=settings.parity[0].upper(),
-            stopbits=settings.stopbits,
-            settle_s=settings.settle_s,
-            questions=[question.encode(settings.encoding) for question in settings.poll],
-            ask_every_s=settings.poll_every_s,
-            deliver=self._writer.offer,
-            clock=wall_ms,
-            monotonic=time.monotonic,
+    def _build_upkeep(self) -> Upkeep:
+        wishes = self._cellar.store
+        return Upkeep(
+            self._store,
+            Wishes(wishes.settle_after_s, wishes.keep_raw_s, wishes.keep_minutes_s, wishes.keep_hours_s),
+            time.monotonic(),
+            # Who follows the change feed: only what all of them have taken is pruned.
+            followers=(FOLLOWER,),
         )
 
     def _build_chips(self) -> OneWireChips | None:
@@ -194,18 +193,21 @@ class IngestDaemon:
         now = time.monotonic()
         # The first readings after a start wait for no others: what happened meanwhile is to be judged soon.
         commit_due, pulse_due = now + min(commit_s, LOOK_UP_S), now + PULSE_S
+        more = False
         while not self.stop_event.is_set() and not orphaned(self._parent):
             now = time.monotonic()
-            self._writer.wake.wait(max(0.0, min(LOOK_UP_S, commit_due - now)))
+            self._writer.wake.wait(0.0 if more else max(0.0, min(LOOK_UP_S, commit_due - now)))
             now = time.monotonic()
             called = self._writer.wake.is_set()
             if not called and now < commit_due:
+                more = self._keep_up(now)
                 continue
             pulse = now >= pulse_due
             self._turn(pulse, now)
             if pulse:
                 pulse_due = now + PULSE_S
-            commit_due = now + (commit_s if self._writer.counters.readings else min(commit_s, LOOK_UP_S))
+            soon = not self._writer.counters.readings or self._writer.doubts
+            commit_due = now + (min(commit_s, LOOK_UP_S) if soon else commit_s)
 
     def _turn(self, pulse: bool, now: float) -> None:
         try:
@@ -221,6 +223,17 @@ class IngestDaemon:
             self._look_after_sources(now)
             # Also while the disk is full: a restart would only lose what is held in memory.
             self._notifier.notify("WATCHDOG=1")
+
+    def _keep_up(self, now: float) -> bool:
+        """A slice of the store's upkeep; True if there is more to do at once. It is never due under a doubtful clock."""
+        if self._timekeeper.verdict is not Verdict.RIGHT:
+            return False
+        try:
+            return self._upkeep.work(wall_ms(), now)
+        except Exception:
+            self._say("upkeep", now, "the store's upkeep stumbled; it is tried again later")
+            log.debug("the store's upkeep stumbled", exc_info=True)
+            return False
 
     def _look_after_sources(self, now: float) -> None:
         if self._mqtt is not None and not self._mqtt.alive():

@@ -1,13 +1,14 @@
 """From samples to what one commit is to hold: readings with their times and qualities, tickets, refusals.
 
-No disk and no port here, and no clock: what the wall clock is worth comes in as an argument. What was gathered is kept by
-the caller until it is committed, so nothing of it is lost when a commit fails.
+No disk and no port here, and no clock: what the wall clock is worth comes in as an argument. What was gathered is kept
+by the caller until it is committed, so nothing of it is lost when a commit fails.
 """
 
 from __future__ import annotations
 
 __all__ = ["Batch", "Counters", "Gatherer", "Timing"]
 
+import logging
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Final, NamedTuple
@@ -17,20 +18,29 @@ from ingest.clock import Verdict
 from ingest.probes.barometer import Barometers
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import RETAINED, Taker
+from ingest.probes.taking import RETAINED, Refusal, Taken, Taker
 from ingest.sources.sample import Sample, Ticket
 from ingest.store.fresh import Appender, Row
 from ingest.store.pulse import Reject
 from ingest.store.scale import Part
 
+_log = logging.getLogger("ingest")
+
 _GOOD: Final = quality_code(Quality.GOOD)
 _CLOCK: Final = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _BACKLOG: Final = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
-# So soon after a connection came about, several bare numbers of one probe in one batch are what the broker had kept.
+# So soon after a connection came about, a bare number may be one that the broker had kept. It is stored as uncertain;
+# if for this long no other has come, although the broker was told that it may send, it was the newest and says how
+# things are. No probe without a clock of its own is read that often.
 BURST_S: Final = 30.0
-# No probe without a clock of its own is read this often; closer together they come out of a queue.
 BURST_GAP_S: Final = 0.5
+# Later on a backlog still goes on as long as numbers of one probe come so close together: no bare probe is so quick.
+GOING_ON_GAP_S: Final = 0.1
+
+# How many packet ids are remembered with what came under them, at least; more than a window holds. A broker that counts
+# its ids up to 65,535 must not find one from long ago: an equal number that it sends twice would be taken for that one.
+REMEMBERED_IDS: Final = 8192
 
 
 def _with_estimated_time(row: Row) -> Row:
@@ -57,8 +67,8 @@ class Timing(NamedTuple):
     """What the clocks say at the top of a turn.
 
     verdict: what the wall clock is worth; offset_ms: what is added to monotonic milliseconds to get UTC ms (by the wall
-    clock, or an estimate); trusted_mono: samples that arrived before this monotonic moment (seconds) carry the time of a
-    clock that was wrong.
+    clock, or an estimate); trusted_mono: samples that arrived before this monotonic moment (seconds) carry the time of
+    a clock that was wrong.
     """
 
     verdict: Verdict = Verdict.RIGHT
@@ -74,13 +84,31 @@ class Timing(NamedTuple):
 
 @dataclass(slots=True)
 class Batch:
-    """What one commit is to hold. parts: what the barometer changes in a series' scale."""
+    """What one commit is to hold. parts: what the barometer changes in a series' scale; confirmed: ids of rows on disk
+    that were doubted and are good; forgotten: packet ids from long ago."""
 
     rows: list[Row] = field(default_factory=list)
     tickets: list[Ticket] = field(default_factory=list)
     delivered: dict[int, int] = field(default_factory=dict)
     parts: list[tuple[int, Part]] = field(default_factory=list)
+    confirmed: list[int] = field(default_factory=list)
+    forgotten: list[int] = field(default_factory=list)
     estimated: bool = False
+
+
+@dataclass(slots=True)
+class _Doubted:
+    """The newest of a probe's numbers that the broker may have kept.
+
+    rows: their places in the batch, and once that is on disk their ids; mono: when they came; ticket: with which
+    message.
+    """
+
+    batch: Batch
+    rows: list[int]
+    mono: float
+    ticket: Ticket
+    on_disk: bool = False
 
 
 class Gatherer:
@@ -97,6 +125,9 @@ class Gatherer:
         self._taker = taker
         self._appender = appender
         self._delivered = delivered
+        self._forgotten: list[int] = []
+        self._doubted: dict[int, _Doubted] = {}
+        self._told_mono = float("-inf")
         self._steadiness = steadiness
         self._barometers = barometers
         self._generation = 0
@@ -108,10 +139,9 @@ class Gatherer:
 
     def gather(self, samples: Iterable[Sample], timing: Timing) -> Batch:
         """Readings, tickets and refusals of samples in the order of their arrival."""
-        batch = Batch(estimated=timing.verdict is Verdict.UNKNOWN)
+        batch = Batch(forgotten=self._forgotten, estimated=timing.verdict is Verdict.UNKNOWN)
         offered: list[Row] = []
-        bare: dict[int, tuple[int, float]] = {}
-        take_sample = self._taker.take
+        take_sample = self._take
         plain_time = timing.verdict is Verdict.RIGHT and timing.trusted_mono == float("-inf")
         self._taker.believe_clock(timing.verdict is Verdict.RIGHT)
         for sample in samples:
@@ -119,10 +149,10 @@ class Gatherer:
             if not plain_time:
                 sample = sample._replace(arrival_ms=timing.arrival_ms(sample))  # noqa: PLW2901  the same sample, dated
             ticket = sample.ticket
-            burst = False
             if ticket is not None:
                 batch.tickets.append(ticket)
-                burst = self._in_burst(sample, ticket)
+                if ticket.generation != self._generation:
+                    self._generation, self._generation_mono = ticket.generation, sample.arrival_mono
             readings, refusals = take_sample(sample)
             seen: bool | None = None
             for series, own_ms, number, quality, relative in readings:
@@ -134,29 +164,71 @@ class Gatherer:
                 if seen:
                     self.counters.repeats += 1
                     continue
-                if own_ms is not None:
-                    # Counted back from an arrival that is itself an estimate as long as the clock is not right.
-                    doubt = timing.verdict is Verdict.UNKNOWN and quality == _GOOD
-                    offered.append((series, own_ms, number, _CLOCK if doubt else quality))
-                    continue
                 if offered:
                     # A stamp follows the newest reading, so what came before must be counted in first.
                     self._choose(offered, batch)
-                at = self._appender.stamp(series, sample.arrival_ms)
-                self._choose([(series, at, number, quality)], batch)
-                if burst:
-                    self._doubt_earlier(series, sample.arrival_mono, bare, batch)
-                if batch.estimated and batch.rows and batch.rows[-1][1] == at:
-                    batch.rows[-1] = _with_estimated_time(batch.rows[-1])
+                self._add_undated(series, own_ms, number, quality, sample, batch)
             for refusal in refusals:
                 self._refuse(sample, refusal.probe, refusal.reason, refusal.found)
         self._choose(offered, batch)
         return batch
 
+    def _take(self, sample: Sample) -> Taken:
+        try:
+            return self._taker.take(sample)
+        except Exception as error:  # noqa: BLE001 - a mistake of ours in one sample must not hold up all that came with it
+            _log.exception("a sample of %s %s could not be read", sample.source, sample.address)
+            return Taken([], [Refusal("", "leeside stumbled over it", f"{type(error).__name__}: {error!a:.100}")])
+
     def committed(self, batch: Batch) -> None:
         """A batch is on disk."""
         self.counters.readings += len(batch.rows)
-        self._delivered.update(batch.delivered)
+        for packet_id, digest in batch.delivered.items():
+            # Taken out first, so that the oldest stand in front.
+            self._delivered.pop(packet_id, None)
+            self._delivered[packet_id] = digest
+        self._forgotten = []
+        if len(self._delivered) > 2 * REMEMBERED_IDS:
+            self._forgotten = list(self._delivered)[:-REMEMBERED_IDS]
+            for packet_id in self._forgotten:
+                del self._delivered[packet_id]
+
+    def acknowledged(self, batch: Batch, first_id: int, mono: float) -> None:
+        """The broker was told at that monotonic moment (seconds) that it may forget a batch; first_id: of its rows."""
+        self._told_mono = mono
+        for doubted in self._doubted.values():
+            if doubted.batch is batch:
+                doubted.rows = [first_id + place for place in doubted.rows]
+                doubted.on_disk = True
+
+    def settle(self, batch: Batch, mono: float) -> None:
+        """Nothing more waits at this monotonic moment (seconds): add to a batch which doubted rows were the newest."""
+        for series, doubted in list(self._doubted.items()):
+            if doubted.on_disk and mono - max(doubted.mono, self._told_mono) >= BURST_GAP_S:
+                self._confirm(doubted, batch)
+                del self._doubted[series]
+
+    @property
+    def doubts(self) -> bool:
+        """Whether a row on disk waits to be settled."""
+        return bool(self._doubted)
+
+    def _add_undated(
+        self, series: int, relative_ms: int | None, number: float, quality: int, sample: Sample, batch: Batch
+    ) -> None:
+        """A reading without a time of its own, or with one that was counted back from its arrival."""
+        before = len(batch.rows)
+        if relative_ms is None:
+            at_ms = self._appender.stamp(series, sample.arrival_ms)
+            self._choose([(series, at_ms, number, quality)], batch)
+            if batch.estimated:
+                batch.rows[-1] = _with_estimated_time(batch.rows[-1])
+        else:
+            # The arrival is itself an estimate as long as the clock is not right.
+            in_doubt = batch.estimated and quality == _GOOD
+            self._choose([(series, relative_ms, number, _CLOCK if in_doubt else quality)], batch)
+        if sample.ticket is not None and len(batch.rows) > before:
+            self._doubt(series, sample, sample.ticket, batch)
 
     def _choose(self, offered: list[Row], batch: Batch) -> None:
         chosen = self._appender.choose(offered)
@@ -168,22 +240,35 @@ class Gatherer:
         if self._barometers is not None:
             batch.parts.extend(self._barometers.parts(chosen))
 
-    def _in_burst(self, sample: Sample, ticket: Ticket) -> bool:
-        if ticket.generation != self._generation:
-            self._generation, self._generation_mono = ticket.generation, sample.arrival_mono
-        return sample.arrival_mono - self._generation_mono < BURST_S
+    def _doubt(self, series: int, sample: Sample, ticket: Ticket, batch: Batch) -> None:
+        """The batch's last row came without a time of its own: may it be one that the broker had kept?"""
+        mono = sample.arrival_mono
+        before = self._doubted.pop(series, None)
+        if (
+            before is not None
+            and before.ticket is not ticket
+            and mono - max(before.mono, self._told_mono) >= BURST_GAP_S
+        ):
+            self._confirm(before, batch)
+        if mono - self._generation_mono >= BURST_S and (before is None or mono - before.mono >= GOING_ON_GAP_S):
+            return
+        here = len(batch.rows) - 1
+        _, at_ms, number, quality = batch.rows[here]
+        if quality & ~ESTIMATED not in (_GOOD, _CLOCK):
+            return
+        batch.rows[here] = (series, at_ms, number, _BACKLOG | (quality & ESTIMATED))
+        rows = before.rows if before is not None and before.ticket is ticket else []
+        self._doubted[series] = _Doubted(batch, [*rows, here], mono, ticket)
 
     @staticmethod
-    def _doubt_earlier(series: int, mono: float, bare: dict[int, tuple[int, float]], batch: Batch) -> None:
-        """Of the bare numbers that the broker had kept only the newest says how things are; the others are as old as
-        nobody knows."""
-        here = len(batch.rows) - 1
-        earlier = bare.get(series)
-        if earlier is not None and mono - earlier[1] < BURST_GAP_S:
-            number, at_ms, value, quality = batch.rows[earlier[0]]
-            if quality & ~ESTIMATED in (_GOOD, _CLOCK):
-                batch.rows[earlier[0]] = (number, at_ms, value, _BACKLOG | (quality & ESTIMATED))
-        bare[series] = (here, mono)
+    def _confirm(doubted: _Doubted, batch: Batch) -> None:
+        """It was the newest for a while in which the broker could have sent another: it is good."""
+        if doubted.batch is not batch:
+            batch.confirmed += doubted.rows
+            return
+        for place in doubted.rows:
+            series, at_ms, number, quality = batch.rows[place]
+            batch.rows[place] = (series, at_ms, number, _CLOCK | ESTIMATED if quality & ESTIMATED else _GOOD)
 
     def _seen_before(self, sample: Sample, ticket: Ticket, batch: Batch) -> bool:
         digest = crc32(sample.payload, crc32(sample.address.encode()))

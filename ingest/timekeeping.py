@@ -57,6 +57,8 @@ class Timekeeper:
         verdict = self._clock.look(wall_ms, mono)
         self._say(verdict)
         if verdict is Verdict.WAITING:
+            # What waits does not call for a turn, or they would follow each other without a pause.
+            writer.wake.clear()
             return True
         if verdict is Verdict.UNKNOWN:
             if self._anchor is None:

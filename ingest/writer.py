@@ -9,6 +9,7 @@ from __future__ import annotations
 __all__ = ["Writer"]
 
 import sqlite3
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from threading import Event
@@ -37,7 +38,7 @@ class Writer:
     """``offer`` may be called from any thread; ``turn`` from one thread only.
 
     acknowledge: takes the tickets of a commit, in the order in which their messages came.
-    enough: how many waiting samples call for a commit at once, asked anew at each sample.
+    enough: how many waiting samples call for a commit at once, asked anew at each sample. monotonic: seconds.
     """
 
     def __init__(
@@ -49,8 +50,10 @@ class Writer:
         *,
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
+        monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._store = store
+        self._monotonic = monotonic
         self._appender = Appender(store)
         delivered: dict[int, int] = dict(store.connection.execute("SELECT packet_id, digest FROM delivered"))
         self._gatherer = Gatherer(taker, self._appender, delivered, steadiness, barometers)
@@ -82,6 +85,11 @@ class Writer:
             self.wake.set()
 
     @property
+    def doubts(self) -> bool:
+        """Whether readings on disk wait for the next turns to settle what they are; then those should come soon."""
+        return self._gatherer.doubts
+
+    @property
     def waiting(self) -> int:
         """Samples that are not on disk yet."""
         return len(self._queue) + (len(self._held.rows) if self._held else 0)
@@ -108,8 +116,10 @@ class Writer:
         while True:
             if self._held is None:
                 self._held = self._gatherer.gather(self._next_samples(), timing)
+                if not self._queue:
+                    self._gatherer.settle(self._held, self._monotonic())
             batch = self._held
-            if not batch.rows and not batch.tickets and also is None:
+            if not batch.rows and not batch.tickets and not batch.confirmed and also is None:
                 self._held = None
                 return True
             try:
@@ -122,6 +132,8 @@ class Writer:
             self._held = None
             if batch.tickets:
                 self._acknowledge(batch.tickets)
+                first_id = self._appender.newest_id - len(batch.confirmed) - len(batch.rows) + 1
+                self._gatherer.acknowledged(batch, first_id, self._monotonic())
             if len(self._queue) < self._enough():
                 return True
 
@@ -150,6 +162,11 @@ class Writer:
                     " ON CONFLICT (packet_id) DO UPDATE SET digest = excluded.digest",
                     batch.delivered.items(),
                 )
+            if batch.forgotten:
+                connection.executemany(
+                    "DELETE FROM delivered WHERE packet_id = ?",
+                    [(packet_id,) for packet_id in batch.forgotten if packet_id not in batch.delivered],
+                )
             for series, part in batch.parts:
                 add_part(connection, series, part, now_ms)
             if batch.estimated and anchor is not None and anchor != self._anchor:
@@ -158,8 +175,8 @@ class Writer:
                 add_rejects(connection, self._gatherer.rejects.values())
                 also(connection)
 
-        if batch.rows or batch.delivered or also is not None:
-            self._appender.commit(batch.rows, further)
+        if batch.rows or batch.delivered or batch.confirmed or batch.forgotten or also is not None:
+            self._appender.commit(batch.rows, further, batch.confirmed)
             if batch.estimated:
                 self._anchor = anchor
             self.counters.commits += 1

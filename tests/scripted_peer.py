@@ -10,9 +10,12 @@ from __future__ import annotations
 __all__ = [
     "CONNECT",
     "DISCONNECT",
+    "PINGREQ",
     "PINGRESP",
     "PUBACK",
+    "PUBCOMP",
     "PUBLISH",
+    "PUBREC",
     "SUBSCRIBE",
     "PeerConnection",
     "ScriptedPeer",
@@ -21,9 +24,10 @@ __all__ = [
 
 import socket
 import struct
+from collections.abc import Callable
 from types import TracebackType
 
-CONNECT, PUBLISH, PUBACK, SUBSCRIBE, PINGRESP, DISCONNECT = 1, 3, 4, 8, 13, 14
+CONNECT, PUBLISH, PUBACK, PUBREC, PUBCOMP, SUBSCRIBE, PINGREQ, PINGRESP, DISCONNECT = 1, 3, 4, 5, 7, 8, 12, 13, 14
 
 _PATIENCE_S = 10.0
 
@@ -38,22 +42,35 @@ def publish(
     retained: bool = False,
     version: int = 5,
 ) -> bytes:
-    """The bytes of a PUBLISH of fewer than 128 bytes."""
+    """The bytes of a PUBLISH."""
     body = struct.pack("!H", len(topic)) + topic
     if qos:
         body += struct.pack("!H", packet_id)
     if version == 5:
         body += b"\x00"
     body += payload
-    assert len(body) < 128
-    return bytes([0x30 | repeat << 3 | qos << 1 | retained, len(body)]) + body
+    return bytes([0x30 | repeat << 3 | qos << 1 | retained]) + _length(len(body)) + body
+
+
+def _length(count: int) -> bytes:
+    """MQTT 5.0, section 1.5.5: seven bits a byte, the lowest first."""
+    coded = b""
+    while True:
+        count, low = divmod(count, 128)
+        coded += bytes([low | (0x80 if count else 0)])
+        if not count:
+            return coded
 
 
 class PeerConnection:
-    """One connection, seen from the broker's side; ``received`` are all packets so far, whole."""
+    """One connection, seen from the broker's side; ``received`` are all packets so far, whole.
 
-    def __init__(self, wire: socket.socket) -> None:
+    on_packet: called with each packet, before anything else is done with it.
+    """
+
+    def __init__(self, wire: socket.socket, on_packet: Callable[[PeerConnection, bytes], None] | None = None) -> None:
         self._wire = wire
+        self._on_packet = on_packet
         self._wire.settimeout(_PATIENCE_S)
         self.received: list[bytes] = []
         self.version = 0
@@ -77,6 +94,8 @@ class PeerConnection:
                 break
         packet = raw + self._exactly(length)
         self.received.append(packet)
+        if self._on_packet is not None:
+            self._on_packet(self, packet)
         return packet
 
     def _exactly(self, count: int) -> bytes:
@@ -133,9 +152,10 @@ class PeerConnection:
 
 
 class ScriptedPeer:
-    """Listens on the loopback; ``accept`` gives the next connection."""
+    """Listens on the loopback; ``accept`` gives the next connection, which calls ``on_packet`` with what it is sent."""
 
-    def __init__(self) -> None:
+    def __init__(self, on_packet: Callable[[PeerConnection, bytes], None] | None = None) -> None:
+        self._on_packet = on_packet
         self._server = socket.create_server(("127.0.0.1", 0))
         self._server.settimeout(_PATIENCE_S)
         self.port: int = self._server.getsockname()[1]
@@ -143,7 +163,7 @@ class ScriptedPeer:
 
     def accept(self) -> PeerConnection:
         wire, _ = self._server.accept()
-        connection = PeerConnection(wire)
+        connection = PeerConnection(wire, self._on_packet)
         self._connections.append(connection)
         return connection
 

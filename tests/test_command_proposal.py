@@ -154,9 +154,8 @@ def test_lines_of_two_kinds_give_a_table_each() -> None:
 
 
 def test_a_one_wire_chip_is_a_temperature() -> None:
-    text = propose(Unclaimed("w1", "28-3c01f0964f2b", (b"",)), PLACES, (), NOW_MS).text
-    table = tomllib.loads(text)["probe"][0]
-    assert (table["w1"], table["quantity"]) == ("28-3c01f0964f2b", "temperature")
+    probe = loaded(Unclaimed("w1", "28-3c01f0964f2b", (b"",), every_s=10.3)).probe[0]
+    assert (probe.w1, probe.quantity, probe.unit, probe.every_s) == ("28-3c01f0964f2b", "temperature", "degC", 10.0)
 
 
 @given(st.text(min_size=1, max_size=30), st.binary(max_size=60))

@@ -9,11 +9,12 @@ import pytest
 from a_store import NOW, declared, new_store
 from samples import a_binding, a_json_binding, a_sample
 
+from ingest.cellar.units import Dimension
 from ingest.clock import Verdict
-from ingest.gathering import Gatherer, Timing
+from ingest.gathering import Batch, Gatherer, Timing
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_class, quality_code, quality_reason
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Taken, Taker
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store
 from ingest.store.fresh import Appender
@@ -42,18 +43,101 @@ def sample(payload: bytes, arrival_s: float, *, generation: int = 1, packet: int
     )
 
 
-def reasons(gatherer: Gatherer, samples: list[Sample], timing: Timing = Timing()) -> list[Reason]:
+def reasons(gatherer: Gatherer, samples: list[Sample], timing: Timing = Timing()) -> list[Reason]:  # noqa: B008  constants
     return [quality_reason(row[3]) for row in gatherer.gather(samples, timing).rows]
 
 
+def connected_long_ago(gatherer: Gatherer) -> Gatherer:
+    gatherer.gather([sample(b"x", -60.0)], Timing())
+    return gatherer
+
+
+def settled(gatherer: Gatherer, after_s: float) -> list[int]:
+    """Which rows on disk are found to have been the newest, that long after the first sample."""
+    batch = Batch()
+    gatherer.settle(batch, 1000.0 + after_s)
+    return batch.confirmed
+
+
 def test_of_bare_numbers_that_the_broker_had_kept_only_the_newest_counts(gatherer: Gatherer) -> None:
-    kept = [sample(b"12.0", 0.001 * index, packet=index + 1) for index in range(5)]
-    assert reasons(gatherer, kept) == [Reason.BACKLOG] * 4 + [Reason.NONE]
+    batch = gatherer.gather([sample(b"12.0", 0.001 * index, packet=index + 1) for index in range(5)], Timing())
+    assert [quality_reason(row[3]) for row in batch.rows] == [Reason.BACKLOG] * 5
+    gatherer.acknowledged(batch, 101, 1000.1)
+    assert settled(gatherer, 0.59) == []
+    assert settled(gatherer, 0.6) == [105]
+    assert not gatherer.doubts
     # Long after the connection came about a batch is just a batch: a probe may be quick.
-    later = [sample(b"12.0", 60 + 0.5 * index, packet=index + 10) for index in range(4)]
+    later = [sample(b"12.0", 60 + 0.2 * index, packet=index + 10) for index in range(4)]
     assert reasons(gatherer, later) == [Reason.NONE] * 4
     again = [sample(b"12.0", 100 + 0.001 * index, generation=2, packet=index + 20) for index in range(3)]
-    assert reasons(gatherer, again) == [Reason.BACKLOG] * 2 + [Reason.NONE]
+    assert reasons(gatherer, again) == [Reason.BACKLOG] * 3
+
+
+def test_a_backlog_that_comes_a_window_at_a_time_has_one_newest(gatherer: Gatherer) -> None:
+    """Each commit takes a second, and the broker says nothing more until it has acknowledgements."""
+    for window in range(3):
+        kept = [sample(b"12.0", 1.01 * window + 0.001 * index, packet=index + 1) for index in range(4)]
+        batch = gatherer.gather(kept, Timing())
+        assert [quality_reason(row[3]) for row in batch.rows] == [Reason.BACKLOG] * 4
+        assert batch.confirmed == []
+        gatherer.acknowledged(batch, 101 + 4 * window, 1001.0 + 1.01 * window)
+    assert settled(gatherer, 10.0) == [112]
+
+
+def test_a_long_backlog_goes_on_beyond_the_first_half_minute(gatherer: Gatherer) -> None:
+    kept = [sample(b"12.0", 0.09 * index, packet=index + 1) for index in range(500)]
+    assert reasons(gatherer, kept) == [Reason.BACKLOG] * 500
+    assert reasons(gatherer, [sample(b"12.0", 0.09 * 500 + 0.1)]) == [Reason.NONE]
+
+
+def test_numbers_that_come_at_a_probe_s_own_pace_are_good(gatherer: Gatherer) -> None:
+    live = [sample(b"12.0", float(index), packet=index + 1) for index in range(3)]
+    batch = gatherer.gather(live, Timing())
+    assert [quality_reason(row[3]) for row in batch.rows] == [Reason.NONE, Reason.NONE, Reason.BACKLOG]
+    gatherer.acknowledged(batch, 101, 1002.1)
+    batch = gatherer.gather([sample(b"12.0", 3.0, packet=4)], Timing())
+    assert batch.confirmed == [103]
+
+
+def test_both_records_of_the_newest_pack_count(store: Store) -> None:
+    binding = a_binding(form="senml", name="p", dimension=Dimension.PRESSURE, unit="kPa")
+    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    pack = b'[{"n":"p","v":1,"t":-5},{"n":"p","v":2}]'
+    batch = gatherer.gather([sample(pack, 0.0), sample(pack, 0.1, packet=2)], Timing())
+    assert [quality_reason(row[3]) for row in batch.rows] == [Reason.BACKLOG] * 4
+    gatherer.acknowledged(batch, 101, 1000.2)
+    assert settled(gatherer, 1.0) == [103, 104]
+
+
+def test_a_mistake_of_ours_in_one_sample_does_not_hold_up_the_others(store: Store) -> None:
+    class Stumbling(Taker):
+        def take(self, sample: Sample) -> Taken:
+            if sample.payload == b"13":
+                raise OverflowError("cannot convert float infinity to integer")
+            return super().take(sample)
+
+    gatherer = Gatherer(Stumbling([a_binding(series=1)]), Appender(store), {})
+    batch = gatherer.gather(
+        [sample(text, 0.0, packet=index) for index, text in enumerate((b"12", b"13", b"14"))], Timing()
+    )
+    assert [row[2] for row in batch.rows] == [12.0, 14.0]
+    assert len(batch.tickets) == 3
+    (reject,) = gatherer.rejects.values()
+    assert (reject.reason, reject.address) == ("leeside stumbled over it", "k1/p")
+    assert reject.example == "OverflowError: OverflowError('cannot convert float infinity to integer')"
+
+
+def test_a_packet_id_from_long_ago_makes_no_repeat(gatherer: Gatherer, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The broker has counted its ids round; the first try of an equal number got lost with its connection."""
+    monkeypatch.setattr("ingest.gathering.REMEMBERED_IDS", 10)
+    forgotten: list[int] = []
+    for packet in range(1, 31):
+        batch = gatherer.gather([sample(b"12.0", packet * 60.0, packet=packet)], Timing())
+        forgotten += batch.forgotten
+        gatherer.committed(batch)
+    assert forgotten == list(range(1, 12))
+    again = [sample(b"12.0", 3600.0, packet=packet, repeat=True) for packet in (1, 30)]
+    assert len(gatherer.gather(again, Timing()).rows) == 1
 
 
 def test_every_ticket_of_a_backlog_comes_back_in_order(gatherer: Gatherer) -> None:
@@ -86,7 +170,7 @@ def test_a_retained_number_is_shown_and_not_stored(gatherer: Gatherer) -> None:
 
 def test_under_an_unknown_clock_times_are_estimated_and_say_so(gatherer: Gatherer) -> None:
     timing = Timing(Verdict.UNKNOWN, offset_ms=NOW + 86_400_000 - 1_000_000)
-    batch = gatherer.gather([sample(b"12.5", 5.0)], timing)
+    batch = connected_long_ago(gatherer).gather([sample(b"12.5", 5.0)], timing)
     assert batch.estimated
     assert batch.rows == [(1, NOW + 86_400_000 + 5000, 12.5, quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED)]
 
@@ -113,11 +197,16 @@ def test_an_own_time_is_not_of_the_future_while_nobody_knows_the_time(store: Sto
 def test_jumps_are_doubted_on_the_way_in(store: Store) -> None:
     gatherer = Gatherer(Taker([a_binding(series=1)]), Appender(store), {}, Steadiness({1: 5.0}))
     samples = [sample(payload, index * 40.0, packet=index + 1) for index, payload in enumerate((b"12", b"85", b"12.1"))]
-    assert reasons(gatherer, samples) == [Reason.NONE, Reason.JUMP, Reason.NONE]
+    assert reasons(connected_long_ago(gatherer), samples) == [Reason.NONE, Reason.JUMP, Reason.NONE]
 
 
 def test_a_bad_reading_of_a_backlog_stays_bad(store: Store) -> None:
     gatherer = Gatherer(Taker([a_binding(series=1, low=0.0, high=100.0)]), Appender(store), {})
     kept = [sample(payload, 0.001 * index, packet=index + 1) for index, payload in enumerate((b"500", b"12", b"13"))]
     batch = gatherer.gather(kept, Timing())
-    assert [quality_class(row[3]) for row in batch.rows] == [Quality.BAD, Quality.UNCERTAIN, Quality.GOOD]
+    assert [quality_class(row[3]) for row in batch.rows] == [Quality.BAD, Quality.UNCERTAIN, Quality.UNCERTAIN]
+    bad = gatherer.gather([sample(b"500", 0.01, packet=9)], Timing())
+    gatherer.acknowledged(batch, 101, 1000.1)
+    gatherer.acknowledged(bad, 104, 1000.1)
+    # The newest is bad, so none says how things are.
+    assert settled(gatherer, 10.0) == []

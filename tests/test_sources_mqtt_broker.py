@@ -23,12 +23,12 @@ PRESENCE = "leeside/test/presence"
 class Cellar:
     """A source whose samples land in a queue, and are acknowledged by ``take`` only."""
 
-    def __init__(self, port: int, topic: str = "cellar/#", *, host: str = "127.0.0.1", **address: object) -> None:
+    def __init__(self, port: int, *topics: str, host: str = "127.0.0.1", **address: object) -> None:
         self.samples: queue.Queue[Sample] = queue.Queue()
         settings: dict[str, object] = {"client_id": "leeside-test"} | address
         self.source = MqttSource(
             address=BrokerAddress(host, port, **settings),  # type: ignore[arg-type]  # tests name any field
-            topics=[topic],
+            topics=topics or ["cellar/#"],
             presence_topic=PRESENCE,
             deliver=self.samples.put,
             clock=lambda: 0,
@@ -131,6 +131,55 @@ def test_a_retained_message_is_passed_on_as_retained(mosquitto: Mosquitto) -> No
         mosquitto.publish("cellar/K1/pressure", "56", retain=True)
         live = cellar.get(1)[0]
         assert (live.payload, live.retained) == (b"56", False)
+
+
+@pytest.fixture
+def talkative(tmp_path: Path) -> Iterator[Mosquitto]:
+    """A broker that logs each packet."""
+    with Mosquitto(tmp_path, options=["log_type all"]) as broker:
+        yield broker
+
+
+def test_a_topic_that_left_the_cellar_file_is_left_at_the_broker_too(talkative: Mosquitto) -> None:
+    """The kept session still holds the old subscription, and what was queued for it."""
+    mosquitto = talkative
+    with running(Cellar(mosquitto.port, "cellar/K1/pressure", "cellar/K2/pressure")):
+        pass
+    mosquitto.publish("cellar/K2/pressure", *numbers(0, 30))  # while nobody is there
+    mosquitto.publish("cellar/K1/pressure", "55")
+    cellar = Cellar(mosquitto.port, "cellar/K1/pressure", window=5)
+    with running(cellar) as source:
+        # The window of 5 would fill with 30 messages that nobody acknowledges, and nothing else would come.
+        assert cellar.take(1) == [b"55"]
+        eventually(lambda: source.state().acknowledged == 31)
+        assert (source.state().left_topics, source.state().unacknowledged) == (30, 0)
+        eventually(lambda: "Received UNSUBSCRIBE" in mosquitto.log())
+        # The broker no longer sends them: the topic behind it comes, and no other between.
+        mosquitto.publish("cellar/K2/pressure", "1")
+        mosquitto.publish("cellar/K1/pressure", "56")
+        assert cellar.take(1) == [b"56"]
+        assert source.state().left_topics == 30
+    mosquitto.publish("cellar/K2/pressure", "2")
+    again = Cellar(mosquitto.port, "cellar/K1/pressure")
+    with running(again) as source:
+        mosquitto.publish("cellar/K1/pressure", "57")
+        assert again.take(1) == [b"57"]
+        assert source.state().left_topics == 0
+
+
+def test_an_old_wildcard_subscription_costs_no_more_than_its_messages(talkative: Mosquitto) -> None:
+    """It cannot be left by the topic that it brings, and is asked for once only."""
+    mosquitto = talkative
+    with running(Cellar(mosquitto.port, "old/#")):
+        pass
+    cellar = Cellar(mosquitto.port, "cellar/+")
+    with running(cellar) as source:
+        mosquitto.publish("old/K2", *numbers(0, 20))
+        eventually(lambda: source.state().left_topics == 20)
+        mosquitto.publish("cellar/K1", "55")
+        assert cellar.take(1) == [b"55"]
+        eventually(lambda: source.state().acknowledged == 21)
+        assert mosquitto.log().count("Received UNSUBSCRIBE") == 1
 
 
 def test_a_wrong_password_is_told_and_the_right_one_gets_in(tmp_path: Path) -> None:

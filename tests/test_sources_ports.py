@@ -18,8 +18,9 @@ from ingest.sources.line_trouble import find_holder
 from ingest.sources.patience import told_once
 from ingest.sources.ports import serial_ports, stable_names
 
-_HOLD = "import sys\nport = open(sys.argv[1], 'rb', buffering=0)\nprint('held', flush=True)\nsys.stdin.read()\n"
-_HOLD_ALONE = "import sys, serial\nport = serial.Serial(sys.argv[1], exclusive=True)\nprint('held', flush=True)\nsys.stdin.read()\n"
+_WAIT = "\nprint('held', flush=True)\nsys.stdin.read()\n"
+_HOLD = "import sys\nport = open(sys.argv[1], 'rb', buffering=0)" + _WAIT
+_HOLD_ALONE = "import serial, sys\nport = serial.Serial(sys.argv[1], exclusive=True)" + _WAIT
 
 
 @pytest.fixture

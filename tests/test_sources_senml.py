@@ -210,6 +210,9 @@ def test_the_version_of_rfc_9100_allows_secondary_units() -> None:
         ({"n": "a", "v": 1, "bt": 1.7e308, "t": 1.7e308}, "t is beyond 1.8e308"),
         ({"n": "a", "v": 1, "t": 1e300}, "its time is outside the years 1 to 9999"),
         ({"n": "a", "v": 1, "t": -1e300}, "its time is outside the years 1 to 9999"),
+        # A thousand times as many milliseconds are no double any more.
+        ({"n": "a", "v": 1, "t": 1e306}, "its time is outside the years 1 to 9999"),
+        ({"n": "a", "v": 1, "bt": -1e306}, "its time is outside the years 1 to 9999"),
         ({"n": 5, "v": 1}, "n = 5, but a text is needed"),
         ({"n": "a", "v": 1, "u": 5}, "u = 5, but a text is needed"),
         ({"bn": None, "v": 1}, "bn = None, but a text is needed"),

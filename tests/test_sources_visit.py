@@ -12,7 +12,8 @@ from brokers import Amqtt, Mosquitto, free_port
 from eventually import eventually
 from hypothesis import given
 from hypothesis import strategies as st
-from paho.mqtt.client import CallbackAPIVersion, Client
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.cellar.connections import MqttSettings
 from ingest.errors import SourceError

@@ -142,34 +142,34 @@ def test_a_reading_that_is_not_taken_is_counted(tmp_path: Path) -> None:
 
 def test_a_kernel_that_never_answers_is_noticed_and_reading_starts_anew(tmp_path: Path) -> None:
     bus = Bus(tmp_path, {CHIP: 0.02})
-    bus.plug_in(CHIP)
-    stuck = tmp_path / OTHER
-    stuck.mkdir()
-    os.mkfifo(stuck / "w1_slave")  # opening it blocks, as reading a chip on a dead bus can
-    hanging = Bus(tmp_path, {OTHER: 0.02})
-    hanging.chips.start()
-    assert hanging.chips.alive()
-    assert not hanging.chips.stop(0.05)
-    hanging.clock_ahead_s = 121.0
-    assert not hanging.chips.alive()
-    hanging.chips.start()
-    assert hanging.chips.alive()
-    with (stuck / "w1_slave").open("wb") as file:  # the bus answers after all
-        file.write(TEXT)
-    assert hanging.next().payload == TEXT  # by the thread that was started anew: the old one finds itself stopped
-    # A reader may block again in the fifo; let it go.
-    stop = threading.Thread(target=hanging.chips.stop, args=(10,))
-    stop.start()
-
-    def let_go() -> bool:
-        try:
-            os.close(os.open(stuck / "w1_slave", os.O_WRONLY | os.O_NONBLOCK))
-        except OSError:
-            pass  # nobody waits there
-        return not stop.is_alive()
-
-    eventually(let_go)
+    file = tmp_path / CHIP / "w1_slave"
+    file.parent.mkdir()
+    os.mkfifo(file)  # opening it blocks, as reading a chip on a dead bus can
+    bus.chips.start()
+    assert bus.chips.alive()
+    assert not bus.chips.stop(0.05)
+    bus.clock_ahead_s = 121.0
+    assert not bus.chips.alive()
+    bus.chips.start()
+    assert bus.chips.alive()
+    with file.open("wb"):  # the bus answers after all: both threads go on, and the old one finds itself stopped
+        file.unlink()
+        file.write_bytes(TEXT)
+    while bus.next().payload != TEXT:
+        pass
+    assert bus.chips.stop(10)
     eventually(lambda: not any(thread.name == "one-wire" for thread in threading.enumerate()))
+
+
+def test_what_is_read_after_the_stop_is_not_delivered(tmp_path: Path) -> None:
+    (tmp_path / CHIP).mkdir()
+    os.mkfifo(tmp_path / CHIP / "w1_slave")
+    bus = Bus(tmp_path, {CHIP: 0.02})
+    bus.chips.start()
+    assert not bus.chips.stop(0.05)
+    (tmp_path / CHIP / "w1_slave").write_bytes(TEXT)
+    assert bus.chips.stop(10)
+    assert bus.samples.empty()
 
 
 def test_start_stop_and_start_again(tmp_path: Path) -> None:

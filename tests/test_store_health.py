@@ -7,8 +7,10 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 
+from alerts.command.live import store_finding
 from ingest.errors import StoreError
 from ingest.store import open_existing
+from ingest.store.fresh import Appender
 from ingest.store.health import examine
 from ingest.store.migrations import MIGRATIONS
 
@@ -33,22 +35,24 @@ def test_oldest_and_newest_reading_and_size(tmp_path: Path) -> None:
 
 def test_a_damaged_store_is_told(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path)
-    for second in range(2000):
-        house.reading("k1-pressure", 50.0 + second / 7, 10_000 - second)
+    series = house.series["k1-pressure"]
+    Appender(house.store).append([(series, NOW - 1000 * second, 50.0 + second / 7, 0) for second in range(4000)])
     page = house.store.connection.execute("PRAGMA page_size").fetchone()[0]
     house.store.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     house.store.close()
     path = house.cellar.store_path
     data = bytearray(path.read_bytes())
+    # Far from the schema at its beginning: pages in the middle of the readings.
     middle = len(data) // page // 2 * page
-    data[-page * 3 : -page] = b"\xff" * (page * 2)
-    data[middle : middle + page] = b"\xff" * page
+    data[middle : middle + 2 * page] = b"\xff" * (2 * page)
     path.write_bytes(data)
-    try:
-        with open_existing(path) as store:
-            assert examine(store).faults
-    except StoreError as error:
-        assert "no readable leeside store" in str(error)
+    with open_existing(path) as store:
+        health = examine(store)
+    assert health.faults
+    assert (health.oldest_ms, health.newest_ms) == (None, None)
+    found = store_finding(house.cellar, NOW)
+    assert not found.ok
+    assert f"is damaged ({health.size_bytes / 1e6:.1f} MB" in found.told
 
 
 def test_no_store_at_all(tmp_path: Path) -> None:

@@ -34,12 +34,17 @@ class Board:
         self.mono = mono
         self.offset_ms = wall_ms - mono * 1000
         self.acknowledged: list[int] = []
-        self.writer = Writer(store, Taker([a_binding(series=1)]), self._acknowledge, lambda: 1_000_000)
+        self.writer = Writer(
+            store, Taker([a_binding(series=1)]), self._acknowledge, lambda: 1_000_000, monotonic=lambda: self.mono
+        )
         self.keeper = Timekeeper(store, self.wall_ms, mono, boot)
         self._packet = 0
+        # The connection came about long ago, so that no number is taken for one that the broker had kept.
+        long_ago = a_sample(b"x", a_binding().address, packet=0, arrival_mono=mono - 100)
+        self.writer.offer(long_ago)
 
     def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
-        self.acknowledged += [ticket.packet_id for ticket in tickets]
+        self.acknowledged += [ticket.packet_id for ticket in tickets if ticket.packet_id]
 
     @property
     def wall_ms(self) -> int:
@@ -90,6 +95,13 @@ def test_a_board_that_starts_in_the_past_waits_for_its_clock(store: Store) -> No
     board.sample(b"14")
     board.turn()
     assert board.rows()[-1] == (board.wall_ms - 1000, GOOD)
+
+
+def test_what_waits_for_the_clock_calls_for_no_turn(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.writer.wake.set()
+    assert board.turn() is Verdict.WAITING
+    assert not board.writer.wake.is_set()
 
 
 def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_right(store: Store) -> None:

@@ -18,8 +18,13 @@ from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.probes.taking import Binding, Taker
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store, create_or_open, open_existing
+from ingest.store.feed import touched_after
+from ingest.store.history import fresh_after
 from ingest.store.pulse import MOST_REJECT_ROWS, Reject, rejects, write_pulse
 from ingest.writer import Writer
+
+GOOD = quality_code(Quality.GOOD)
+BACKLOG = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
 BINDINGS = (
     a_binding(),
@@ -137,7 +142,7 @@ def test_a_bare_number_that_the_broker_sends_again_is_stored_once(tmp_path: Path
             desk = Desk(path)
     desk.writer.offer(a_sample("55.2", packet=4, repeat=True, arrival_ms=NOW + 60_000))
     assert desk.writer.turn(NOW)
-    assert desk.rows() == [(1, NOW, 55.2, 0)]
+    assert [row[:3] for row in desk.rows()] == [(1, NOW, 55.2)]
     assert desk.acknowledged[-1:] == [4]
     assert desk.writer.counters.repeats == 1
     desk.store.close()
@@ -262,6 +267,40 @@ def test_every_message_is_stored_once_whatever_happens_between(
         assert sorted(row[2] for row in desk.rows() if row[0] == series) == sorted(
             number for of, number in meant if of == series
         )
+    desk.store.close()
+
+
+def test_packet_ids_of_long_ago_leave_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.gathering.REMEMBERED_IDS", 10)
+    desk = Desk(tmp_path / "cellar.db")
+    for packet in range(1, 31):
+        desk.writer.offer(a_sample("12", packet=packet))
+        assert desk.writer.turn(NOW)
+    kept = desk.store.connection.execute("SELECT packet_id FROM delivered ORDER BY packet_id").fetchall()
+    assert kept == [(packet,) for packet in range(12, 31)]
+    desk.store.close()
+
+
+def test_the_newest_of_a_backlog_is_told_again_as_a_good_one(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "cellar.db")
+    for packet in range(1, 4):
+        desk.writer.offer(a_sample(str(packet), packet=packet))
+    assert desk.writer.turn(NOW)
+    assert [row[3] for row in desk.rows()] == [BACKLOG] * 3
+    before = desk.store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0]
+
+    def settled() -> bool:
+        assert desk.writer.turn(NOW)
+        return not desk.writer.doubts
+
+    eventually(settled)
+    assert [row[2:] for row in desk.rows()] == [(1.0, BACKLOG), (2.0, BACKLOG), (3.0, GOOD)]
+    # Who follows the ids meets it once more, at the time that it had; the next row comes after it.
+    assert [row[2:4] for row in fresh_after(desk.store, before, 10)] == [(NOW + 2, 3.0)]
+    assert touched_after(desk.store, 0)[-1][1:] == (1, NOW + 2, NOW + 2)
+    desk.writer.offer(a_sample("4", packet=5, arrival_ms=NOW + 9))
+    assert desk.writer.turn(NOW)
+    assert desk.numbers() == [1.0, 2.0, 3.0, 4.0]
     desk.store.close()
 
 

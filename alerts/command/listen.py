@@ -26,15 +26,19 @@ from alerts.command.unclaimed import Gathering
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.daemon import wall_ms
 from ingest.errors import SourceError
+from ingest.sources.line_set_up import line_of
 from ingest.sources.line_trial import try_line
 from ingest.sources.patience import told_once
 from ingest.sources.ports import serial_ports
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 from ingest.sources.visit import Visit, VisitResult, filter_problem, guest_address
+from ingest.sources.w1 import OneWireChips
+from ingest.sources.w1_folder import chips_in
 from ingest.times import iso_utc
 
 LOOK_UP_S = 0.25
+LONGEST_CHIP_WAIT_S = 10.0
 _EVERYTHING = ("#",)
 
 
@@ -117,25 +121,24 @@ class _Listening:
         log.setLevel(logging.INFO)
         log.propagate = False
         log.addHandler(_StateLog(self._events))
-        visit = self._visit()
-        lines = [line for settings in self._cellar.serial if (line := self._line(settings)) is not None]
-        if visit is None and not lines:
+        found = [self._visit(), self._chips(), *map(self._line, self._cellar.serial)]
+        sources = [source for source in found if source is not None]
+        if not sources:
             self._drain()
-            print("There is nothing to listen to: no [mqtt] and no [[serial]] that can be read.", file=sys.stderr)
+            print(
+                "There is nothing to listen to: no [mqtt], no [[serial]] that can be read, no one-wire chip.",
+                file=sys.stderr,
+            )
             return 1
         deadline = None if length_s is None else time.monotonic() + length_s
-        if visit is not None:
-            visit.start()
-        for line in lines:
-            line.start()
+        for source in sources:
+            source.start()
         try:
             while not self._stop.is_set() and (deadline is None or time.monotonic() < deadline):
                 self._turn(deadline)
         finally:
-            if visit is not None:
-                visit.stop()
-            for line in lines:
-                line.stop()
+            for source in sources:
+                source.stop()
         self._drain()
         self._propose(at_end=True)
         if not self._heard:
@@ -183,17 +186,18 @@ class _Listening:
             whose = f" It is leeside itself: `leeside now {self._cellar.file}` shows what it reads." if pid else ""
             self._events.put(f"line {settings.id} is left out: {told_once(trial.error)}{whose}")
             return None
-        return SerialLine(
-            line_id=settings.id,
-            device=settings.device,
-            baud=settings.baud,
-            bytesize=settings.bytesize,
-            parity=settings.parity[0].upper(),
-            stopbits=settings.stopbits,
-            settle_s=settings.settle_s,
-            deliver=self._events.put,
-            clock=wall_ms,
-        )
+        return line_of(settings, self._events.put, wall_ms)
+
+    def _chips(self) -> OneWireChips | None:
+        """The chips of the cellar file and those that the kernel shows, each at least once in ten seconds."""
+        folder = self._cellar.base / self._cellar.w1.path
+        every_s = dict.fromkeys(chips_in(folder), LONGEST_CHIP_WAIT_S)
+        for probe in self._cellar.probe:
+            if probe.w1 is not None:
+                every_s[probe.w1] = min(probe.every_s, LONGEST_CHIP_WAIT_S)
+        if not every_s:
+            return None
+        return OneWireChips(folder=folder, every_s=every_s, deliver=self._events.put, clock=wall_ms)
 
     # ---- showing -----------------------------------------------------------------------------------------------
 

@@ -6,6 +6,7 @@ __all__ = ["run_now"]
 
 import json
 from pathlib import Path
+from typing import Any
 
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opening import open_cellar, wall_ms
@@ -69,6 +70,16 @@ def _reading_line(reading: ReadingStanding, units: str, now_ms: int) -> str:
     return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{doubt}  [{reading.probe}]"
 
 
+def _broker_lines(mqtt: dict[str, Any]) -> list[str]:
+    if mqtt.get("connected"):
+        lines = [f"broker: connected, {mqtt.get('protocol')}"]
+        if mqtt.get("subscribed") is False:
+            lines.append("broker: has not answered our subscriptions yet; until then nothing is read")
+    else:
+        lines = [f"broker: {mqtt.get('last_error') or 'not connected yet'}"]
+    return [*lines, *(f"broker: does not let us read {topic}" for topic in mqtt.get("refused_topics", ()))]
+
+
 def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     if daemon.pulse is None:
         return [f"{daemon.role} has never run on this store"]
@@ -79,13 +90,7 @@ def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     ]
     mqtt = beat.body.get("mqtt")
     if isinstance(mqtt, dict):
-        lines.append(
-            f"broker: connected, {mqtt.get('protocol')}"
-            if mqtt.get("connected")
-            else f"broker: {mqtt.get('last_error') or 'not connected yet'}"
-        )
-        for topic in mqtt.get("refused_topics", ()):
-            lines.append(f"broker: does not let us read {topic}")
+        lines += _broker_lines(mqtt)
     bodies = beat.body.get("lines")
     if isinstance(bodies, dict):
         for name, line in bodies.items():

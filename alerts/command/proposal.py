@@ -64,7 +64,7 @@ def propose(unclaimed: Unclaimed, places: Sequence[KnownPlace], taken_ids: Colle
     taken_ids: of probes that are there already. now_ms: UTC milliseconds.
     """
     if unclaimed.source == "w1":
-        found = [Found("w1", (), (unclaimed.address,), "", Guess("temperature", "degC"))]
+        found = [Found("w1", (), (unclaimed.address,), "", Guess("temperature"))]
     else:
         found = find_numbers(unclaimed.address, unclaimed.payloads, now_ms, encoding=unclaimed.encoding)
     ids: list[str] = []
@@ -91,7 +91,7 @@ def _table(unclaimed: Unclaimed, found: Found, name: str, places: Sequence[Known
     key = {"mqtt": "topic", "w1": "w1"}.get(unclaimed.source, "serial")
     lines.append(f"{key} = {_quoted(unclaimed.address)}")
     lines += [f"{key} = {_quoted(value)}" for key, value in found.keys]
-    lines += _unit_lines(guessed)
+    lines += _unit_lines(guessed) if found.form != "w1" else []  # the kernel's files are in °C
     if unclaimed.every_s is not None:
         lines.append(f'every = "{_every(unclaimed.every_s):g} s"')
     return "\n".join(lines) + "\n"

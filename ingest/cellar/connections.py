@@ -31,6 +31,9 @@ from ingest.errors import IngestError, SourceError
 _UNREAD_ESCAPE = re.compile(r"\\[rn]")
 
 
+_CENTURY_S = 36_525 * 86_400.0
+
+
 def is_loopback(host: str) -> bool:
     """Whether a host is this machine itself: ``localhost``, 127.x.x.x or ::1."""
     if host.lower().rstrip(".") == "localhost":
@@ -103,6 +106,18 @@ class StoreSettings(Table):
 
     path: Text = Field(default="cellar.db", description="the store's file, relative to the cellar file")
     commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.0, alias="commit")
+    settle_after_s: Annotated[float, amount(Dimension.TIME, "s", "2 h", Span(600.0, 30 * 86400.0))] = Field(
+        default=7200.0, alias="settle_after"
+    )
+    keep_raw_s: Annotated[float | None, amount(Dimension.TIME, "s", "730 d", Span(86400.0, _CENTURY_S))] = Field(
+        default=None, alias="keep_raw"
+    )
+    keep_minutes_s: Annotated[float | None, amount(Dimension.TIME, "s", "1825 d", Span(86400.0, _CENTURY_S))] = Field(
+        default=None, alias="keep_minutes"
+    )
+    keep_hours_s: Annotated[float | None, amount(Dimension.TIME, "s", "3650 d", Span(86400.0, _CENTURY_S))] = Field(
+        default=None, alias="keep_hours"
+    )
 
 
 class MqttSettings(Table):

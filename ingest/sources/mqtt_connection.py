@@ -28,6 +28,7 @@ from ingest.sources.acknowledgement import AckOrder
 from ingest.sources.broker import BrokerAddress, connection_words, refusal_words, wire_words
 from ingest.sources.read_ahead import ReadAheadClient
 from ingest.sources.sample import Sample, Ticket
+from ingest.sources.topics import WantedTopics
 
 _log = logging.getLogger(__name__)
 
@@ -39,12 +40,7 @@ ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for CONNACK; common
 _TURN_S = 1.0  # longest wait for the wire: pings and the stop event are looked at this often
 _PACKETS_A_TURN = 200  # packets read before acknowledgements get their turn
 _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
-_MOST_UNSUBSCRIBED = 1000  # topics that are left on one connection, so that a flood of them costs no memory
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
-
-
-def _has_wildcard(topic: str) -> bool:
-    return "+" in topic or "#" in topic
 
 
 def _worth_a_line(count: int) -> bool:
@@ -110,9 +106,7 @@ class Connection:
         self._handler = handler
         self._counts = counts
         self._asked = False
-        self._exact = frozenset(topic for topic in handler.topics if not _has_wildcard(topic))
-        self._filters = tuple(topic for topic in handler.topics if _has_wildcard(topic))
-        self._unsubscribed: set[str] = set()
+        self._topics = WantedTopics(handler.topics)
         self._subscribing: dict[int, list[str]] = {}
         self._client = self._build_client()
         self.order = AckOrder(self._client.ack)
@@ -358,7 +352,7 @@ class Connection:
         except UnicodeDecodeError:
             self._void(ticket)
             return
-        if topic not in self._exact and not any(paho.topic_matches_sub(each, topic) for each in self._filters):
+        if not self._topics.wants(topic):
             self._leave(topic, ticket)
             return
         try:
@@ -397,15 +391,9 @@ class Connection:
         self._counts.left_topics += 1
         if ticket is not None:
             self.order.done((ticket,))
-        # If a wildcard subscription of old brings it, this does nothing; so it is asked for once only.
-        if topic in self._unsubscribed or len(self._unsubscribed) >= _MOST_UNSUBSCRIBED or _has_wildcard(topic):
-            return
-        self._unsubscribed.add(topic)
-        _log.info("the broker at %s still sent topic %r, which no probe has any more: left", self.address, topic)
-        try:
+        if self._topics.give_up(topic):
+            _log.info("the broker at %s still sent topic %r, which no probe has any more: left", self.address, topic)
             self._client.unsubscribe(topic)
-        except ValueError:
-            pass  # an empty topic, which nobody can have subscribed to
 
     # ---- any thread --------------------------------------------------------------------------------------------
 

@@ -165,10 +165,11 @@ def _time(seconds: float, now_ms: int) -> tuple[int | None, bool]:
     if seconds == 0:
         return None, False
     relative = seconds < RELATIVE_BELOW_S
-    at_ms = round(seconds * 1000) + (now_ms if relative else 0)
-    if not _YEAR_1_MS <= at_ms < _YEAR_10000_MS:
+    from_ms = now_ms if relative else 0
+    # Held against the ends before it is rounded: 1e306 s are infinitely many milliseconds to a double.
+    if not _YEAR_1_MS <= from_ms + seconds * 1000 <= _YEAR_10000_MS - 1:
         raise _BadRecordError("its time is outside the years 1 to 9999")
-    return at_ms, relative
+    return from_ms + round(seconds * 1000), relative
 
 
 def _secondary_units(raw: Mapping[str, object], base: _Base) -> bool:

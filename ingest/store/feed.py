@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["Touch", "cursor", "set_cursor", "touched_after"]
+__all__ = ["DROPPED", "Touch", "cursor", "prune_feed", "set_cursor", "touched_after"]
 
 import sqlite3
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from ingest.store.connection import Store
+
+
+# Before this day (UTC days since 1970) single readings may be gone by the owner's wish.
+DROPPED = "raw dropped"
 
 
 class Touch(NamedTuple):
@@ -39,3 +44,17 @@ def set_cursor(connection: sqlite3.Connection, name: str, value: int) -> None:
         "INSERT INTO cursor (name, value) VALUES (?, ?) ON CONFLICT (name) DO UPDATE SET value = excluded.value",
         (name, value),
     )
+
+
+def prune_feed(store: Store, followers: Sequence[str], at_once: int = 5000) -> bool:
+    """Drop changes that every follower has taken; False when none is left. The newest stays: its number goes on."""
+    if not followers:
+        return False
+    places = [cursor(store, name) or 0 for name in followers]
+    with store.write() as connection:
+        gone = connection.execute(
+            "DELETE FROM touched WHERE seq IN (SELECT seq FROM touched WHERE seq <= ?"
+            " AND seq < (SELECT max(seq) FROM touched) ORDER BY seq LIMIT ?)",
+            (min(places), at_once),
+        ).rowcount
+    return gone > 0

@@ -14,7 +14,11 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import chain
 from typing import NamedTuple
 
+from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.connection import Store
+
+_GOOD = quality_code(Quality.GOOD)
+_CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
 
 # One reading on its way in: series, at_ms, number, quality.
 Row = tuple[int, int, float, int]
@@ -81,6 +85,13 @@ class Appender:
                 silent,
             ):
                 self._recent[series] = [at]
+        for (series,) in store.connection.execute("SELECT id FROM series"):
+            row = store.connection.execute(
+                "SELECT to_ms FROM block WHERE series = ? ORDER BY day DESC LIMIT 1", (series,)
+            ).fetchone()
+            recent = self._recent.setdefault(series, [])
+            if row is not None and (not recent or row[0] > recent[-1]):
+                recent.append(row[0])
 
     @property
     def newest_id(self) -> int:
@@ -118,12 +129,19 @@ class Appender:
             keep(row)
         return chosen
 
-    def commit(self, rows: Sequence[Row], also: Callable[[sqlite3.Connection], None] | None = None) -> int:
+    def commit(
+        self,
+        rows: Sequence[Row],
+        also: Callable[[sqlite3.Connection], None] | None = None,
+        confirmed: Sequence[int] = (),
+    ) -> int:
         """Put chosen rows and their change-feed rows on disk in one transaction; give the newest id.
 
-        also: further statements for the same transaction. Raises StoreError; then nothing of it is stored.
+        also: further statements for the same transaction. confirmed: ids of stored rows that were uncertain as a
+        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones.
+        Raises StoreError; then nothing of it is stored.
         """
-        if not rows and also is None:
+        if not rows and not confirmed and also is None:
             return self._newest_id
         first = self._newest_id + 1
         spans: dict[int, list[int]] = {}
@@ -143,9 +161,10 @@ class Appender:
                     "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
                     [(series, span[0], span[1]) for series, span in spans.items()],
                 )
+            _confirm(connection, confirmed, first + len(rows))
             if also is not None:
                 also(connection)
-        self._newest_id += len(rows)
+        self._newest_id += len(rows) + len(confirmed)
         return self._newest_id
 
     def append(self, rows: Iterable[Row], also: Callable[[sqlite3.Connection], None] | None = None) -> Appended:
@@ -154,6 +173,17 @@ class Appender:
         chosen = self.choose(offered)
         newest = self.commit(chosen, also)
         return Appended(len(chosen), len(offered) - len(chosen), newest)
+
+
+def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: int) -> None:
+    for number, row in enumerate(confirmed, first):
+        connection.execute(
+            "INSERT INTO touched (series, from_ms, to_ms) SELECT series, at, at FROM fresh WHERE id = ?", (row,)
+        )
+        connection.execute(
+            "UPDATE fresh SET id = ?, quality = CASE WHEN quality >= ? THEN ? ELSE ? END WHERE id = ?",
+            (number, ESTIMATED, _CLOCK, _GOOD, row),
+        )
 
 
 def _insert(connection: sqlite3.Connection, rows: Sequence[tuple[int, int, int, float, int]]) -> None:

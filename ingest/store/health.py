@@ -21,7 +21,8 @@ class Health:
     """How a store is.
 
     faults: what SQLite found, () for a whole store; check: the pragma that was run; size_bytes: the file with its log;
-    schema: the newest migration; oldest_ms, newest_ms: UTC ms of the oldest and newest reading, None for none.
+    schema: the newest migration; oldest_ms, newest_ms: UTC ms of the oldest and newest reading, None for none or in
+    a damaged store.
     """
 
     faults: tuple[str, ...]
@@ -40,15 +41,31 @@ def examine(store: Store) -> Health:
     files = [store.path, store.path.with_name(f"{store.path.name}-wal")]
     size_bytes = sum(file.stat().st_size for file in files if file.exists())
     check = "integrity_check" if size_bytes <= _WHOLE_CHECK_BYTES else "quick_check"
+    faults = _faults(store.connection, check)
     try:
-        rows = store.connection.execute(f"PRAGMA {check}({_MOST_FAULTS})").fetchall()
-        oldest, newest = _span(store.connection)
+        oldest, newest = (None, None) if faults else _span(store.connection)
+        schema = version_of(store.connection)
     except sqlite3.Error as error:
         raise translate(error, store.path) from error
-    faults = tuple(str(row[0]) for row in rows if row[0] != "ok")
-    return Health(faults, check, size_bytes, version_of(store.connection), oldest, newest)
+    return Health(faults, check, size_bytes, schema, oldest, newest)
+
+
+def _faults(connection: sqlite3.Connection, check: str) -> tuple[str, ...]:
+    faults = []
+    try:
+        for (text,) in connection.execute(f"PRAGMA {check}({_MOST_FAULTS})"):
+            if text != "ok":
+                faults.append(" ".join(str(text).split()))
+    except sqlite3.DatabaseError as error:  # a page so damaged that the check itself ends there
+        faults.append(str(error))
+    return tuple(faults)
 
 
 def _span(connection: sqlite3.Connection) -> tuple[int | None, int | None]:
+    """Oldest and newest of all readings, fresh and settled."""
     oldest, newest = connection.execute("SELECT min(at), max(at) FROM fresh").fetchone()
-    return oldest, newest
+    first, last = connection.execute("SELECT min(from_ms), max(to_ms) FROM block").fetchone()
+    return (
+        min((at for at in (oldest, first) if at is not None), default=None),
+        max((at for at in (newest, last) if at is not None), default=None),
+    )

@@ -1,19 +1,42 @@
-"""Reading readings back: in order of time, each time once, in our units."""
+"""Reading readings back: in order of time, each time once, in our units; fresh and settled ones as one.
+
+What a caller needs: ``find_series`` (which series a probe, or a place and quantity, means), ``raw`` and ``arrays``
+(readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there are any); summaries are in
+``summaries``. The rest serves those who follow the store.
+"""
 
 from __future__ import annotations
 
-__all__ = ["HistoryRow", "first_fresh_since", "fresh_after", "judged_until", "latest", "newest", "raw"]
+__all__ = [
+    "HistoryRow",
+    "arrays",
+    "find_series",
+    "first_fresh_since",
+    "fresh_after",
+    "judged_until",
+    "latest",
+    "newest",
+    "raw",
+    "scaled",
+    "span",
+]
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from typing import NamedTuple
 
-from ingest.probes.reading import Reading
-from ingest.store.connection import Store
-from ingest.store.scale import scales, value_at
+import numpy as np
 
+from ingest.probes.reading import Reading
+from ingest.store.block import Arrays
+from ingest.store.connection import Store
+from ingest.store.scale import Scale, scales, value_at
+from ingest.store.series import Series, all_series
+from ingest.store.settling import DAY_MS, block_of, merged
 
 # How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
 LOOKED_BACK = 100_000
+
+_END_MS = 1 << 62
 
 
 class HistoryRow(NamedTuple):
@@ -24,19 +47,94 @@ class HistoryRow(NamedTuple):
     quality: int
 
 
-def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = 1 << 62) -> Iterator[HistoryRow]:
+def find_series(
+    store: Store, *, probe: str | None = None, place: str | None = None, quantity: str | None = None
+) -> list[Series]:
+    """The series of a probe, of a place, of a quantity, or of what is given of them, in the order in which they began."""
+    return [
+        row
+        for row in all_series(store)
+        if probe in (None, row.probe) and place in (None, row.place) and quantity in (None, row.quantity)
+    ]
+
+
+def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Iterator[HistoryRow]:
     """Readings of a series with from_ms <= at < to_ms, oldest first. Of two with one time the first stored counts."""
     dated = scales(store, series)
+    for piece in _pieces(store, series, from_ms, to_ms):
+        values = scaled(piece, dated)
+        yield from map(HistoryRow, values.at_ms.tolist(), values.number.tolist(), values.quality.tolist())
+
+
+def arrays(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Arrays:
+    """What ``raw`` gives as numpy arrays: times, values (as ``number``), qualities."""
+    pieces = list(_pieces(store, series, from_ms, to_ms))
+    if not pieces:
+        return Arrays.empty()
+    return scaled(Arrays.joined(pieces), scales(store, series))
+
+
+def scaled(numbers: Arrays, dated: Sequence[Scale]) -> Arrays:
+    """Numbers as values, each through the newest scale not after its time (or the first there is)."""
+    if not dated:
+        return numbers
+    if len(dated) == 1:
+        return numbers._replace(number=dated[0].gain * numbers.number + dated[0].offset)
+    begins = np.array([scale.from_ms for scale in dated])
+    places = np.maximum(np.searchsorted(begins, numbers.at_ms, side="right") - 1, 0)
+    gains = np.array([scale.gain for scale in dated])[places]
+    offsets = np.array([scale.offset for scale in dated])[places]
+    return numbers._replace(number=gains * numbers.number + offsets)
+
+
+def _pieces(store: Store, series: int, from_ms: int, to_ms: int) -> Iterator[Arrays]:
+    """Unscaled readings in order of time, a settled day at a time.
+
+    The fresh ones are read first: what is settled between the two looks is then seen twice and counted once, never
+    overlooked.
+    """
+    fresh = _fresh(store, series, from_ms, to_ms)
+    days = store.connection.execute(
+        "SELECT day FROM block WHERE series = ? AND day >= ? AND day <= ? ORDER BY day",
+        (series, from_ms // DAY_MS, (to_ms - 1) // DAY_MS),
+    ).fetchall()
+    place = 0
+    for (day,) in days:
+        block = block_of(store, series, day)
+        first, last = np.searchsorted(block.at_ms, (from_ms, to_ms))
+        end = int(np.searchsorted(fresh.at_ms, (day + 1) * DAY_MS))
+        piece = merged(block.part(slice(int(first), int(last))), fresh.part(slice(place, end)))
+        place = end
+        if len(piece.at_ms):
+            yield piece
+    if place < len(fresh.at_ms):
+        yield fresh.part(slice(place, None))
+
+
+def _fresh(store: Store, series: int, from_ms: int, to_ms: int) -> Arrays:
     rows = store.connection.execute(
         "SELECT at, number, quality FROM fresh WHERE series = ? AND at >= ? AND at < ? ORDER BY at, id",
         (series, from_ms, to_ms),
+    ).fetchall()
+    if not rows:
+        return Arrays.empty()
+    times, numbers, qualities = zip(*rows, strict=True)
+    return merged(
+        Arrays.empty(),
+        Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16)),
     )
-    previous = None
-    for at, number, quality in rows:
-        if at == previous:
-            continue
-        previous = at
-        yield HistoryRow(at, value_at(dated, at, number), quality)
+
+
+def span(store: Store, series: int) -> tuple[int, int] | None:
+    """(time of the first, time of the last) reading of a series, UTC ms; None if it has none."""
+    row = store.connection.execute(
+        "SELECT min(first), max(last) FROM (SELECT min(at) AS first, max(at) AS last FROM fresh WHERE series = ?1"
+        # Through the index on series and day: a scan would read a page for each settled day.
+        " UNION ALL SELECT * FROM (SELECT from_ms, from_ms FROM block WHERE series = ?1 ORDER BY day LIMIT 1)"
+        " UNION ALL SELECT * FROM (SELECT to_ms, to_ms FROM block WHERE series = ?1 ORDER BY day DESC LIMIT 1))",
+        (series,),
+    ).fetchone()
+    return None if row[0] is None else (int(row[0]), int(row[1]))
 
 
 def latest(store: Store, wanted: Collection[int]) -> dict[int, Reading]:
@@ -49,7 +147,15 @@ def latest(store: Store, wanted: Collection[int]) -> dict[int, Reading]:
         f"SELECT series, max(at), number, quality FROM fresh WHERE series IN ({marks}) GROUP BY series",  # noqa: S608  only question marks
         tuple(wanted),
     )
-    return {row[0]: Reading(*row) for row in rows}
+    found = {row[0]: Reading(*row) for row in rows}
+    for series in wanted:
+        row = store.connection.execute(
+            "SELECT day, to_ms FROM block WHERE series = ? ORDER BY day DESC LIMIT 1", (series,)
+        ).fetchone()
+        if row is not None and (series not in found or found[series].at_ms <= row[1]):
+            block = block_of(store, series, row[0])
+            found[series] = Reading(series, row[1], float(block.number[-1]), int(block.quality[-1]))
+    return found
 
 
 def fresh_after(store: Store, after_id: int, limit: int) -> list[tuple[int, int, int, float, int]]:
@@ -60,7 +166,7 @@ def fresh_after(store: Store, after_id: int, limit: int) -> list[tuple[int, int,
 
 
 def newest(store: Store, series: int, count: int) -> list[HistoryRow]:
-    """The last ``count`` readings of a series in the order they were stored, oldest first."""
+    """The last ``count`` fresh readings of a series in the order they were stored, oldest first."""
     dated = scales(store, series)
     rows = store.connection.execute(
         "SELECT at, number, quality FROM fresh WHERE series = ? ORDER BY id DESC LIMIT ?", (series, count)

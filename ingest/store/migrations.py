@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
-from ingest.store.schema import FIRST_SCHEMA
+from ingest.store.schema import FIRST_SCHEMA, SETTLED_SCHEMA
 
 if TYPE_CHECKING:
     from ingest.store.connection import Store
@@ -33,7 +33,15 @@ def _first_schema(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
-MIGRATIONS: tuple[Migration, ...] = (Migration(1, "the first schema", _first_schema),)
+def _settled(connection: sqlite3.Connection) -> None:
+    for statement in SETTLED_SCHEMA:
+        connection.execute(statement)
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(1, "the first schema", _first_schema),
+    Migration(2, "settled readings and summaries", _settled),
+)
 
 
 def version_of(connection: sqlite3.Connection) -> int:

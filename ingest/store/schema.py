@@ -1,4 +1,4 @@
-"""The tables of the store, as first released. docs/data.md tells their meaning; a test holds the two together.
+"""The tables of the store, migration by migration. docs/data.md tells their meaning; a test holds the two together.
 
 Times are UTC milliseconds, always named ``..._ms`` or ``at``. Numbers in ``fresh`` are what the wire said; ``scale``
 turns them into our units on the way out.
@@ -6,7 +6,7 @@ turns them into our units on the way out.
 
 from __future__ import annotations
 
-__all__ = ["FIRST_SCHEMA"]
+__all__ = ["FIRST_SCHEMA", "SETTLED_SCHEMA"]
 
 FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE migration (
@@ -200,4 +200,40 @@ FIRST_SCHEMA: tuple[str, ...] = (
                     0) AS measured
             FROM fresh
         ) AS fresh JOIN series ON series.id = fresh.series""",
+)
+
+SETTLED_SCHEMA: tuple[str, ...] = (
+    # A day of one series, packed: see ingest/store/block.py. day: UTC days since 1970.
+    """CREATE TABLE block (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL,
+        day INTEGER NOT NULL,
+        rows INTEGER NOT NULL,
+        from_ms INTEGER NOT NULL,
+        to_ms INTEGER NOT NULL,
+        data BLOB NOT NULL,
+        UNIQUE (series, day)
+    )""",
+    # Summaries of values by hour and day. span_ms: 3600000 or 86400000.
+    """CREATE TABLE summary (
+        series INTEGER NOT NULL,
+        span_ms INTEGER NOT NULL,
+        from_ms INTEGER NOT NULL,
+        count INTEGER NOT NULL,
+        low REAL,
+        high REAL,
+        mean REAL,
+        first REAL,
+        last REAL,
+        worst INTEGER NOT NULL,
+        PRIMARY KEY (series, span_ms, from_ms)
+    ) WITHOUT ROWID""",
+    # Summaries of a day's minutes, packed: see ingest/store/summary.py.
+    """CREATE TABLE minutes (
+        id INTEGER PRIMARY KEY,
+        series INTEGER NOT NULL,
+        day INTEGER NOT NULL,
+        data BLOB NOT NULL,
+        UNIQUE (series, day)
+    )""",
 )

@@ -1,0 +1,124 @@
+"""Settling: fresh readings that are old enough are packed per series and day, checked, and only then taken out of ``fresh``.
+
+One slice packs one day of one series and holds the write lock for that alone, so nobody waits long behind it. Slices are
+whole transactions: a kill between any two of them leaves nothing half done. The first reading of a time wins: what is in a
+block already before what comes late, an earlier row of ``fresh`` before a later one.
+"""
+
+from __future__ import annotations
+
+__all__ = ["DAY_MS", "Settler", "block_of", "merged"]
+
+import sqlite3
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from ingest.errors import StoreError
+from ingest.probes.reading import ESTIMATED
+from ingest.store.block import Arrays, pack, unpack
+from ingest.store.connection import Store
+from ingest.store.feed import set_cursor
+
+DAY_MS: Final = 86_400_000
+SETTLED: Final = "settled fresh"
+
+# Rows of ``fresh`` that are looked at together; some 20 ms of reading here.
+WINDOW: Final = 20_000
+
+_Fresh = tuple[int, int, float, int]  # id, at_ms, number, quality
+
+
+def block_of(store: Store, series: int, day: int) -> Arrays:
+    """The settled readings of a series on a day (UTC, counted from 1970), empty if there are none."""
+    row = store.connection.execute("SELECT data FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
+    return unpack(row[0]) if row else Arrays.empty()
+
+
+def merged(first: Arrays, later: Arrays) -> Arrays:
+    """Both in order of time; of two with one time the one from ``first`` counts, within one the earlier place."""
+    if not len(later.at_ms):
+        return first
+    both = Arrays.joined([first, later])
+    # numpy gives the first place of each distinct value, which is the rule.
+    _, places = np.unique(both.at_ms, return_index=True)
+    return both.part(places)
+
+
+class Settler:
+    """One pass over ``fresh`` in slices. Begin a pass with ``begin``, then call ``slice`` until it says False."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._before_ms = 0
+        self._place = 0
+        self._groups: dict[tuple[int, int], list[_Fresh]] = {}
+        self._done = True
+
+    def begin(self, before_ms: int) -> None:
+        """Start a pass: settle what is older than before_ms (UTC ms)."""
+        self._before_ms = before_ms
+        self._place = 0
+        self._groups.clear()
+        self._done = False
+
+    def slice(self) -> bool:
+        """Pack one day of one series, or look at more rows; False when the pass is over. Raises StoreError."""
+        if self._groups:
+            (series, day), rows = next(iter(self._groups.items()))
+            self._settle(series, day, rows)
+            del self._groups[series, day]
+            return True
+        if self._done:
+            return False
+        self._look()
+        return True
+
+    def _look(self) -> None:
+        rows = self._store.connection.execute(
+            "SELECT id, series, at, number, quality FROM fresh WHERE id > ? ORDER BY id LIMIT ?", (self._place, WINDOW)
+        ).fetchall()
+        old = 0
+        for number, series, at, value, quality in rows:
+            if at >= self._before_ms or quality >= ESTIMATED:
+                continue  # an estimated time may still be moved, so it waits
+            old += 1
+            self._groups.setdefault((series, at // DAY_MS), []).append((number, at, value, quality))
+        # Rows come in order of arrival: a window in which nothing is old is followed by younger ones only.
+        self._done = len(rows) < WINDOW or old == 0
+        if rows:
+            self._place = rows[-1][0]
+
+    def _settle(self, series: int, day: int, rows: Sequence[_Fresh]) -> None:
+        ids, times, numbers, qualities = zip(*rows, strict=True)
+        late = Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16))
+        whole = merged(block_of(self._store, series, day), late)
+        data = pack(whole)
+        _check(data, whole, series, day)
+        with self._store.write() as connection:
+            put_block(connection, series, day, whole, data)
+            connection.executemany("DELETE FROM fresh WHERE id = ?", ((number,) for number in ids))
+            known = connection.execute("SELECT value FROM cursor WHERE name = ?", (SETTLED,)).fetchone()
+            set_cursor(connection, SETTLED, max(ids[-1], known[0] if known else 0))
+
+
+def put_block(connection: sqlite3.Connection, series: int, day: int, whole: Arrays, data: bytes) -> None:
+    """Write a day's block in place of an earlier one; call inside a transaction."""
+    connection.execute(
+        "INSERT INTO block (series, day, rows, from_ms, to_ms, data) VALUES (?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (series, day) DO UPDATE SET rows = excluded.rows, from_ms = excluded.from_ms,"
+        " to_ms = excluded.to_ms, data = excluded.data",
+        (series, day, len(whole.at_ms), int(whole.at_ms[0]), int(whole.at_ms[-1]), data),
+    )
+
+
+def _check(data: bytes, whole: Arrays, series: int, day: int) -> None:
+    """What was packed must give back what went in, before anything is deleted for it."""
+    back = unpack(data)
+    if (
+        not np.array_equal(back.at_ms, whole.at_ms)
+        or back.number.tobytes() != whole.number.tobytes()
+        or not np.array_equal(back.quality, whole.quality)
+    ):
+        raise StoreError(f"a block of series {series}, day {day} does not give back what went in; nothing was settled")
