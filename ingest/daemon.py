@@ -33,7 +33,7 @@ from ingest.sources.broker import BrokerAddress, MqttState
 from ingest.sources.line_set_up import line_of
 from ingest.sources.mqtt import MqttSource
 from ingest.sources.sample import Sample, Ticket
-from ingest.sources.serial_line import SerialState
+from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
@@ -236,19 +236,22 @@ class IngestDaemon:
             return False
 
     def _look_after_sources(self, now: float) -> None:
-        if self._mqtt is not None and not self._mqtt.alive():
-            self._say("mqtt", now, "the broker's thread has ended; it is started anew")
-            self._mqtt.stop(1.0)
-            self._mqtt.start()
+        if self._mqtt is not None:
+            self._revive("the broker", self._mqtt, now)
         for name, line in self._lines.items():
-            if not line.alive():
-                self._say(f"line {name}", now, "the thread of line %s has ended; it is started anew", name)
-                line.stop(1.0)
-                line.start()
-        if self._chips is not None and not self._chips.alive():
-            self._say("one-wire", now, "the thread that reads one-wire chips has ended; it is started anew")
-            self._chips.stop(1.0)
-            self._chips.start()
+            self._revive(f"line {name}", line, now)
+        if self._chips is not None:
+            self._revive("one-wire chips", self._chips, now)
+
+    def _revive(self, name: str, source: MqttSource | SerialLine | OneWireChips, now: float) -> None:
+        if source.alive():
+            return
+        # One that hangs in a driver does not end when it is told to; two that read one device would be worse than none.
+        if source.stop(1.0):
+            self._say(name, now, "the thread that reads %s has ended; it is started anew", name)
+            source.start()
+        else:
+            self._say(name, now, "the thread that reads %s hangs and cannot be ended; restart leeside", name)
 
     def _say(self, subject: str, now: float, text: str, *values: object) -> None:
         # A disk that stays full or a line that stays dead is told once a minute, not once a turn.

@@ -895,3 +895,11 @@ def test_the_nearest_name_is_found_without_regard_to_case() -> None:
 )
 def test_mistakes_of_a_question(keys: str, told: list[str]) -> None:
     assert problems(SITE, _SERIAL + keys) == told
+
+
+@pytest.mark.parametrize("name", ["mqtt", "w1"])
+def test_a_serial_line_may_not_have_the_name_of_another_way_in(name: str) -> None:
+    line = f'[[serial]]\nid = "{name}"\ndevice = "/dev/ttyUSB0"\n'
+    assert problems(BASE, line) == [
+        f'[[serial]] {name} id = "{name}": leeside itself calls a way in so; choose another than mqtt and w1'
+    ]

@@ -33,6 +33,21 @@ def test_oldest_and_newest_reading_and_size(tmp_path: Path) -> None:
     house.store.close()
 
 
+def test_settled_readings_count_too(tmp_path: Path) -> None:
+    house = CellarOnDisk(tmp_path)
+    series = house.series["k1-pressure"]
+    with house.store.write() as connection:
+        connection.execute(
+            "INSERT INTO block (series, day, rows, from_ms, to_ms, data) VALUES (?, 1, 1, ?, ?, x'')",
+            (series, NOW - 9_000_000, NOW - 8_000_000),
+        )
+    assert examine(house.store).newest_ms == NOW - 8_000_000
+    house.reading("k1-pressure", 50.0, 10)
+    health = examine(house.store)
+    assert (health.oldest_ms, health.newest_ms) == (NOW - 9_000_000, NOW - 10_000)
+    house.store.close()
+
+
 def test_a_damaged_store_is_told(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path)
     series = house.series["k1-pressure"]

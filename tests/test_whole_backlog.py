@@ -14,6 +14,9 @@ from old_broker import OldBroker
 from running import Leeside, leeside
 
 from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.store import open_existing
+from ingest.store.alarms import transitions
+from ingest.store.history import latest
 
 CELLAR = """
 [site]

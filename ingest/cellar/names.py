@@ -18,6 +18,8 @@ _NAME_SPACES: Final = (
     (("serial",), "serial lines"),
     (("limit",), "limits"),
 )
+# What samples of the other ways in are marked with.
+_SOURCES: Final = ("mqtt", "w1")
 
 
 def name_problems(draft: Draft) -> Iterator[Problem]:
@@ -26,6 +28,14 @@ def name_problems(draft: Draft) -> Iterator[Problem]:
         yield from _given_twice(draft, tables, what)
     for tables in (_PLACES, ("probe",)):
         yield from _still_living(draft, tables)
+    for label, raw in draft.written.get("serial", ()):
+        if raw.get("id") in _SOURCES:
+            yield Problem(
+                label,
+                "id",
+                shown("id", raw["id"]),
+                f"leeside itself calls a way in so; choose another than {' and '.join(_SOURCES)}",
+            )
     rooms = draft.ids("room")
     standing: list[Entry[Cylinder] | Entry[Vessel]] = [*draft.cylinder, *draft.vessel]
     for entry in standing:
