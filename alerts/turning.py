@@ -102,7 +102,8 @@ class Turner:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
         datings = cursor(self._store, DATED)
         if datings != self._datings:
-            # The board's clock came right and estimated times were moved; what is judged next may be of an earlier time.
+            # The board's clock came right and estimated times were moved; what is judged next may be of an earlier
+            # time.
             self._book, self._datings = self._book.redated(), datings
         rows = fresh_after(self._store, self._place, MOST_A_TURN)
         if rows:

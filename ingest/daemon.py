@@ -225,7 +225,8 @@ class IngestDaemon:
             self._notifier.notify("WATCHDOG=1")
 
     def _keep_up(self, now: float) -> bool:
-        """A slice of the store's upkeep; True if there is more to do at once. It is never due under a doubtful clock."""
+        """A slice of the store's upkeep; True if there is more to do at once. It is never due under a doubtful
+        clock."""
         if self._timekeeper.verdict is not Verdict.RIGHT:
             return False
         try:

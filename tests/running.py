@@ -12,9 +12,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from types import TracebackType
 
+from eventually import eventually
+
 from ingest.store import open_existing
 from ingest.store.pulse import pulses
-from eventually import eventually
 
 
 def leeside(*arguments: object, timeout: float = 60.0) -> subprocess.CompletedProcess[str]:

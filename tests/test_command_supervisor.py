@@ -100,7 +100,12 @@ def test_one_that_falls_silent_is_ended_and_started_anew(tmp_path: Path) -> None
     note = tmp_path / "note"
     silent = child("silent", STAYS, note)
     silent.start(0.0)
-    eventually(lambda: silent.listen(0.0) or silent.was_ready)
+
+    def ready() -> bool:
+        silent.listen(0.0)
+        return silent.was_ready
+
+    eventually(ready)
     assert silent.look(119.0) is None
     assert silent.process is not None
     assert silent.process.poll() is None

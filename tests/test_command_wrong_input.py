@@ -65,7 +65,10 @@ MISTAKES = {
         limit('low = "60 kPa"') + LIMIT.format(quantity="pressure", limits='high = "50 kPa"'),
         ["[[limit]]", "low", "high"],
     ),
-    "a deadband that never clears": (limit('low = "5 kPa"\ndeadband = "300 kPa"'), ["deadband", "make the deadband smaller"]),
+    "a deadband that never clears": (
+        limit('low = "5 kPa"\ndeadband = "300 kPa"'),
+        ["deadband", "make the deadband smaller"],
+    ),
     "not TOML": ("[site\nname = 3", ["TOML", "line 1"]),
 }
 

@@ -13,11 +13,11 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
 
 from alerts.message import Delivered, MailChannel, Refused, build_mail, send, stable_message_id
 from ingest.cellar.models import MailSettings
 from ingest.errors import IngestError
-from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC
 
 import pytest
+from mail_server import STORED, Inbox, Route, free_port, mail_server
 
 from alerts.message import Delivered, MailChannel, Outbox, Refused, StoredMessage
-from mail_server import STORED, Inbox, Route, free_port, mail_server
 
 DAY_MS = 86_400_000
 

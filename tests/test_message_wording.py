@@ -9,12 +9,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import a_limit, a_silence
 
 from alerts.message import CellarView, Draft, Shown, compose
 from alerts.message.wording import SAFETY, tail_of
 from alerts.watch import AlarmEvent, Condition, State, Tells
 from alerts.watch.alarm import Transition
-from watch_limits import a_limit, a_silence
 
 # 2023-11-14 22:13:20 UTC
 SINCE_MS = 1_700_000_000_000

@@ -1,4 +1,5 @@
-"""A barometer moves the scales of absolute and sealed sensors; the weather then leaves a blanket's gauge pressure alone."""
+"""A barometer moves the scales of absolute and sealed sensors; the weather then leaves a blanket's gauge pressure
+alone."""
 
 from __future__ import annotations
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -43,7 +44,7 @@ def test_every_bit_comes_back(data: st.DataObject, times: list[int], numbers_of:
 
 @settings(deadline=None)
 @given(arrays_of.arrays(np.uint64, st.integers(1, 200)))
-def test_any_pattern_of_bits_comes_back(bits: np.ndarray) -> None:  # type: ignore[type-arg]  # hypothesis gives it bare
+def test_any_pattern_of_bits_comes_back(bits: npt.NDArray[np.uint64]) -> None:
     numbers = bits.view(np.float64)
     given_readings = Arrays(np.arange(len(numbers), dtype=np.int64), numbers, np.zeros(len(numbers), np.uint16))
     assert unpack(pack(given_readings)).number.tobytes() == numbers.tobytes()

@@ -5,12 +5,12 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import ids
 
 from alerts.watch import AlarmEvent, AlarmState, ImpossibleStep, State, next_state
 from alerts.watch.alarm import Cause, advance
 from alerts.watch.alarm_table import ALARM_TABLE, Impossible, Stays, Step
 from alerts.watch.condition import Condition
-from watch_limits import ids
 
 # One row a state, one column an event, in the order of AlarmEvent; "-" stays, "!" cannot happen, else the next state
 # and what happens besides: o opens, c closes, r renews, then what is told.

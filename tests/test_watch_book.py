@@ -7,9 +7,9 @@ import json
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import EPOCH_MS, Rig, a_limit, a_silence
 
 from alerts.watch import Book, BookUnreadable, Entry, Now
-from watch_limits import EPOCH_MS, Rig, a_limit, a_silence
 
 LOW = "K1/pressure/low"
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass, field
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
 
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge, tick
 from ingest.cellar.models import EffectiveLimit
-from watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
 
 FRESH_S = 120.0
 

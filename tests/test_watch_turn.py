@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 
 import pytest
+from watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
 
 from alerts.watch import Book, Now, OperatorEvent, Watch, WatchReading, step
 from alerts.watch.alarm import Transition
-from watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
 
 LOW = "K1/pressure/low"
 CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by="K1/pressure/air")

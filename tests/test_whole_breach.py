@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ingest.store import open_existing
-from ingest.store.messages import recent_messages
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside
+
+from ingest.store import open_existing
+from ingest.store.messages import recent_messages
 
 CELLAR = """
 [site]

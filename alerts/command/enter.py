@@ -35,7 +35,7 @@ def enter() -> None:
 
 
 @app.command(
-    epilog="Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa' --from 2026-11-20"
+    epilog="Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"
 )
 def calibration(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],

@@ -96,7 +96,8 @@ class Book:
     entries: Mapping[str, Entry] = field(default_factory=dict)
 
     def redated(self) -> Self:
-        """The book after times of stored readings were moved: no reading is late any more, running delays begin anew."""
+        """The book after times of stored readings were moved: no reading is late any more, running delays begin
+        anew."""
         entries = {}
         for key, entry in self.entries.items():
             track: Track = replace(entry.track, newest_ms=None)

@@ -86,8 +86,8 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
         probe=good_probe(silence.probe),
         setpoint=max(BAD_INTERVALS * every_s, BAD_SHORTEST_S, silence.setpoint),
         consequence=f"The limits of {silence.at} that rest on {silence.probe} are not judged: an alarm would not come.",
-        action=f"`leeside now` says what is wrong with its readings. Look at {silence.probe}, its cable and its supply; "
-        "read by hand until it is right.",
+        action=f"`leeside now` says what is wrong with its readings. Look at {silence.probe}, its cable and its "
+        "supply; read by hand until it is right.",
         unit_text="s",
         role="bad measurement",
         origin="default",
@@ -144,8 +144,8 @@ _TIMES_UNKNOWN: Final = (
     "The machine's clock is behind what is stored already: readings carry estimated times until it is right."
 )
 _LOOK_AT_CLOCK: Final = (
-    "See whether the machine reaches its time server, and whether its battery clock, if it has one, is alive. Alarms go "
-    "on meanwhile; times in messages may be wrong."
+    "See whether the machine reaches its time server, and whether its battery clock, if it has one, is alive. Alarms "
+    "go on meanwhile; times in messages may be wrong."
 )
 _LOOK_AT_BROKER: Final = (
     "See whether the broker at %s runs and can be reached; `leeside now` says what it answered. Until then, read "

@@ -1,9 +1,10 @@
-"""What leeside connects to: the store's file, the broker, serial lines, the mail server, the page's address."""
+"""What leeside connects to: the store's file, the broker, serial lines, mail server, mirror, the page's address."""
 
 from __future__ import annotations
 
 __all__ = [
     "MailSettings",
+    "MirrorSettings",
     "MqttSettings",
     "PageSettings",
     "SerialSettings",
@@ -18,6 +19,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
@@ -94,6 +96,22 @@ def _mail_address(text: str) -> str:
     if not local or not domain or any(character.isspace() or not character.isprintable() for character in text):
         raise ValueError('a mail address without spaces, such as "cellarhand@cellar.example"')
     return text
+
+
+def _server(text: str) -> str:
+    form = 'http:// or https://, a host, and a port if needed, such as "https://influx.example:8086"'
+    try:
+        parts = urlsplit(text)
+        wrong = parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0
+    except ValueError:  # a port that is no number, a bracket that does not close
+        wrong = True
+    if wrong or any(character.isspace() for character in text):
+        raise ValueError(form)
+    if parts.username is not None or parts.password is not None:
+        raise ValueError(f"no user and password in it; give a token with token_env or token_file; allowed: {form}")
+    if parts.query or parts.fragment:
+        raise ValueError(f"nothing after the path; org and bucket are keys of their own; allowed: {form}")
+    return text.rstrip("/")
 
 
 MailAddress = Annotated[Text, AfterValidator(_mail_address)]
@@ -200,6 +218,46 @@ class MailSettings(Table):
         base: the cellar file's folder. Raises IngestError that says what is missing.
         """
         return read_password("[mail]", self.password_env, self.password_file, environ, base)
+
+
+class MirrorSettings(Table):
+    """``[mirror]``: a server that takes the InfluxDB v2 write protocol. The token is never in the file: see ``token``.
+
+    every_s: how often new readings are sent; batch: the most lines in one request.
+    """
+
+    url: Annotated[
+        Text, AfterValidator(_server), Field(description='the server, such as "https://influx.example:8086"')
+    ]
+    org: Text = Field(description="the organisation that the bucket belongs to")
+    bucket: Text = Field(description="the bucket that is written to")
+    token_env: Text | None = None
+    token_file: Text | None = None
+    ca_file: Text | None = None
+    every_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(1.0, 3600.0))] = Field(
+        default=10.0, alias="every"
+    )
+    timeout_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(1.0, 300.0))] = Field(
+        default=10.0, alias="timeout"
+    )
+    batch: Annotated[int, Field(strict=True, ge=1, le=50_000)] = 5000
+
+    @property
+    def host(self) -> str:
+        """The host of the url."""
+        return urlsplit(self.url).hostname or ""
+
+    @property
+    def encrypted(self) -> bool:
+        """Whether the url is https."""
+        return urlsplit(self.url).scheme == "https"
+
+    def token(self, environ: Mapping[str, str], base: Path) -> str | None:
+        """The token from the environment or its file, None where none is named. Read it anew for each use: it may change.
+
+        base: the cellar file's folder. Raises IngestError that says what is missing.
+        """
+        return read_password("[mirror]", self.token_env, self.token_file, environ, base, what="token")
 
 
 class PageSettings(Table):

@@ -6,7 +6,7 @@ __all__ = ["consistency_problems"]
 
 from collections.abc import Iterator
 
-from ingest.cellar.connections import MailSettings, MqttSettings, is_loopback
+from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, is_loopback
 from ingest.cellar.draft import Draft, Entry
 from ingest.cellar.names import name_problems
 from ingest.cellar.setpoints import setpoint_problems
@@ -37,11 +37,29 @@ def _connection_problems(draft: Draft) -> Iterator[Problem]:
             yield draft.mail.problem(
                 "security", 'user and password would cross the network in the clear; write "starttls" or "tls"'
             )
+    if draft.mirror is not None:
+        yield from _mirror_problems(draft.mirror)
     if draft.page is not None and not is_loopback(draft.page.model.host):
         yield draft.page.problem(
             "address",
             "the page has no password in this version, so only this machine may reach it; "
             'write "127.0.0.1" and a port, and use an SSH tunnel from elsewhere',
+        )
+
+
+def _mirror_problems(entry: Entry[MirrorSettings]) -> Iterator[Problem]:
+    mirror = entry.model
+    if mirror.token_env is not None and mirror.token_file is not None:
+        yield entry.problem("token_file", "give token_env or token_file, not both")
+    if mirror.encrypted:
+        return
+    if mirror.ca_file is not None:
+        yield entry.problem("ca_file", "is only used with https://; change the url, or leave this out")
+    if (mirror.token_env or mirror.token_file) and not is_loopback(mirror.host):
+        yield entry.problem(
+            "url",
+            "the token would cross the network in the clear, and whoever hears it can write into the bucket; "
+            "use https:// (ca_file takes a certificate of your own), or a tunnel that ends on this machine",
         )
 
 

@@ -20,6 +20,7 @@ from ingest.cellar.models import (
     Cylinder,
     LimitSettings,
     MailSettings,
+    MirrorSettings,
     MqttSettings,
     PageSettings,
     Probe,
@@ -36,10 +37,10 @@ _M = TypeVar("_M", bound=Table)
 
 _LONGEST_SHOWN: Final = 80
 _SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
-_NO_SECRET: Final = ("password_env", "password_file")
+_NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
 _ADVICE_ON_SECRETS: Final = (
-    "a password does not belong in the cellar file; name an environment variable with password_env, "
-    "or a file that only leeside can read with password_file"
+    "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
+    "or a file that only leeside can read with {0}_file"
 )
 
 
@@ -68,6 +69,7 @@ class Draft:
     store: Entry[StoreSettings] | None = None
     mqtt: Entry[MqttSettings] | None = None
     mail: Entry[MailSettings] | None = None
+    mirror: Entry[MirrorSettings] | None = None
     page: Entry[PageSettings] | None = None
     w1: Entry[W1Settings] | None = None
     serial: list[Entry[SerialSettings]] = field(default_factory=list)
@@ -163,7 +165,9 @@ def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw:
 
 def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:
     if key.lower() in ("password", "passwd", "pass") and "password_env" in keys:
-        return _ADVICE_ON_SECRETS
+        return _ADVICE_ON_SECRETS.format("password")
+    if "token" in key.lower() and key not in keys and "token_env" in keys:
+        return _ADVICE_ON_SECRETS.format("token")
     near = nearest(key, keys)
     meant = f'did you mean "{near}"?' if near else "known keys: " + ", ".join(keys)
     return f"there is no such key; {meant}"

@@ -19,6 +19,7 @@ from ingest.cellar.models import (
     Cylinder,
     LimitSettings,
     MailSettings,
+    MirrorSettings,
     MqttSettings,
     PageSettings,
     Probe,
@@ -33,7 +34,7 @@ from ingest.errors import CellarFileError, Problem
 
 _M = TypeVar("_M", bound=Table)
 
-_SINGLE: Final = ("site", "store", "mqtt", "w1", "mail", "page")
+_SINGLE: Final = ("site", "store", "mqtt", "w1", "mail", "mirror", "page")
 _REPEATED: Final = ("serial", "room", "cylinder", "vessel", "probe", "limit")
 _WHERE: Final = re.compile(r"(.*) \(at (line [0-9]+, column [0-9]+|end of document)\)", re.DOTALL)
 _LARGEST_BYTES: Final = 4_000_000
@@ -89,6 +90,7 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
         probe=probes,
         limit=settings,
         mail=draft.mail.model if draft.mail else None,
+        mirror=draft.mirror.model if draft.mirror else None,
         page=draft.page.model if draft.page else None,
         limits=effective_limits(vessels, probes, settings, units=draft.site.model.units),
         base=base,
@@ -125,6 +127,7 @@ def _draft(tables: Mapping[str, object]) -> tuple[Draft, list[Problem]]:
     draft.mqtt = _single(MqttSettings, "mqtt", draft, problems)
     draft.w1 = _single(W1Settings, "w1", draft, problems)
     draft.mail = _single(MailSettings, "mail", draft, problems)
+    draft.mirror = _single(MirrorSettings, "mirror", draft, problems)
     draft.page = _single(PageSettings, "page", draft, problems)
     draft.serial = _repeated(SerialSettings, "serial", draft, problems)
     draft.room = _repeated(Room, "room", draft, problems)

@@ -9,6 +9,7 @@ __all__ = [
     "Gas",
     "LimitSettings",
     "MailSettings",
+    "MirrorSettings",
     "MqttSettings",
     "PageSettings",
     "Probe",
@@ -42,6 +43,7 @@ from pydantic import (
 from ingest.cellar.amounts import Span, amount, parse_amount, split_amount
 from ingest.cellar.connections import (
     MailSettings,
+    MirrorSettings,
     MqttSettings,
     PageSettings,
     SerialSettings,
@@ -374,6 +376,7 @@ class Cellar:
     probe: tuple[Probe, ...]
     limit: tuple[LimitSettings, ...]
     mail: MailSettings | None
+    mirror: MirrorSettings | None
     page: PageSettings | None
     limits: tuple[EffectiveLimit, ...]
     base: Path

@@ -41,9 +41,9 @@ class Quantity:
     by_kind: other plausible ranges at some kinds of place; resolution: the step worth showing; decimals: digits shown
     after the point; places: the kinds of place where it can be measured; example, deadband_example: how an amount of it
     and a difference are written;
-    elsewhere: what to do instead at other places; source: where the numbers come from; jump: a change within a minute that the thing measured
-    cannot make (common practice, no source), None where it can change at once, as a pressure does when a valve opens.
-    """
+    elsewhere: what to do instead at other places; source: where the numbers come from; jump: a change within a minute
+    that the thing measured cannot make (common practice, no source), None where it can change at once, as a pressure
+    does when a valve opens. """
 
     name: str
     unit: str

@@ -1,4 +1,4 @@
-"""Passwords: read from the environment or from a file that the cellar file names, never kept."""
+"""Passwords and tokens: read from the environment or from a file that the cellar file names, never kept."""
 
 from __future__ import annotations
 
@@ -6,22 +6,30 @@ __all__ = ["read_password"]
 
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Literal
 
 from ingest.errors import IngestError
 
 
 def read_password(
-    table: str, variable: str | None, file: str | None, environ: Mapping[str, str], base: Path
+    table: str,
+    variable: str | None,
+    file: str | None,
+    environ: Mapping[str, str],
+    base: Path,
+    *,
+    what: Literal["password", "token"] = "password",
 ) -> str | None:
     """The password that a table's ``password_env`` or ``password_file`` leads to, None if neither is given.
 
-    One line break at the file's end is not part of the password. Raises IngestError that says what is missing.
+    what: ``token`` reads ``token_env`` or ``token_file`` instead. One line break at the file's end is not part of it.
+    Raises IngestError that says what is missing.
     """
     if variable is not None:
         if not environ.get(variable):
             raise IngestError(
-                f"{table} password_env: the environment has no {variable}, or it is empty; "
-                "set it where leeside is started, or name a file with password_file"
+                f"{table} {what}_env: the environment has no {variable}, or it is empty; "
+                f"set it where leeside is started, or name a file with {what}_file"
             )
         return environ[variable]
     if file is None:
@@ -30,10 +38,10 @@ def read_password(
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as error:
-        raise IngestError(f"{table} password_file: {path} cannot be read: {error.strerror or error}") from None
+        raise IngestError(f"{table} {what}_file: {path} cannot be read: {error.strerror or error}") from None
     except UnicodeDecodeError:
-        raise IngestError(f"{table} password_file: {path} is not UTF-8 text") from None
+        raise IngestError(f"{table} {what}_file: {path} is not UTF-8 text") from None
     password = text.removesuffix("\n").removesuffix("\r")
     if not password or "\n" in password:
-        raise IngestError(f"{table} password_file: {path} must hold one line, the password")
+        raise IngestError(f"{table} {what}_file: {path} must hold one line, the {what}")
     return password

@@ -24,8 +24,8 @@ STEP_KPA: Final = 0.05
 class Barometers:
     """Follows barometers.
 
-    followed: the barometer's series -> the series whose scale it moves; scales: the barometer's series -> (gain, offset)
-    that make kPa absolute of its number; names: the barometer's series -> its probe's id.
+    followed: the barometer's series -> the series whose scale it moves; scales: the barometer's series -> (gain,
+    offset) that make kPa absolute of its number; names: the barometer's series -> its probe's id.
     """
 
     def __init__(

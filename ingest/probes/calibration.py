@@ -49,8 +49,8 @@ def correction(points: Sequence[Point], resolution: float, unit: str) -> Correct
     apart = abs(second.measured - first.measured)
     if apart < _APART_STEPS * resolution or abs(second.truth - first.truth) < _APART_STEPS * resolution:
         raise IngestError(
-            f"the two points are {apart:g} {unit} apart; a span needs them at least {_APART_STEPS * resolution:g} {unit} "
-            "apart, or give one point to move the zero only"
+            f"the two points are {apart:g} {unit} apart; a span needs them at least {_APART_STEPS * resolution:g} "
+            f"{unit} apart, or give one point to move the zero only"
         )
     gain = (second.truth - first.truth) / (second.measured - first.measured)
     if not _LEAST_GAIN <= gain <= _MOST_GAIN:

@@ -5,7 +5,7 @@ Pure, one small state for each series; numbers are what the wire said, in the pr
 
 from __future__ import annotations
 
-__all__ = ["JumpWatch", "StuckWatch", "Steadiness"]
+__all__ = ["JumpWatch", "Steadiness", "StuckWatch"]
 
 from dataclasses import dataclass
 from math import log

@@ -8,9 +8,9 @@ Times and decimal numbers become whole numbers, what a simple prediction misses 
   gives each back bit for bit, the whole numbers are kept; else the eight bytes of each number are.
 * Qualities: as they are; they hardly ever change.
 
-Layout, version 1 (little endian): version, row count (4 bytes), first time (8 bytes), then per stream one byte of method
-and four bytes of length, and the streams. A prediction's misses are zigzag-coded and stored by planes of their bytes, low
-bytes first, because each plane compresses best by itself.
+Layout, version 1 (little endian): version, row count (4 bytes), first time (8 bytes), then per stream one byte of
+method and four bytes of length, and the streams. A prediction's misses are zigzag-coded and stored by planes of their
+bytes, low bytes first, because each plane compresses best by itself.
 """
 
 from __future__ import annotations
@@ -193,8 +193,8 @@ def _pack_quality(qualities: npt.NDArray[np.uint16]) -> tuple[int, bytes]:
 
 
 def _deflate(raw: bytes) -> bytes:
-    """The smallest of zlib's strategies. In plain noise a repeated run of bytes is chance, and to point back at it costs
-    more than it saves; there Huffman's codes alone do best."""
+    """The smallest of zlib's strategies. In plain noise a repeated run of bytes is chance, and to point back at it
+    costs more than it saves; there Huffman's codes alone do best."""
     tries = []
     for strategy in (zlib.Z_DEFAULT_STRATEGY, zlib.Z_HUFFMAN_ONLY, zlib.Z_RLE):
         squeezer = zlib.compressobj(_LEVEL, strategy=strategy)

@@ -10,7 +10,6 @@ from typing import NamedTuple
 
 from ingest.store.connection import Store
 
-
 # Before this day (UTC days since 1970) single readings may be gone by the owner's wish.
 DROPPED = "raw dropped"
 

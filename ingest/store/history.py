@@ -50,7 +50,8 @@ class HistoryRow(NamedTuple):
 def find_series(
     store: Store, *, probe: str | None = None, place: str | None = None, quantity: str | None = None
 ) -> list[Series]:
-    """The series of a probe, of a place, of a quantity, or of what is given of them, in the order in which they began."""
+    """The series of a probe, of a place, of a quantity, or of what is given of them, in the order in which they
+    began."""
     return [
         row
         for row in all_series(store)

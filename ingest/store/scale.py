@@ -1,7 +1,7 @@
 """Dated scales: what turns a series' numbers into our unit, from a time on. Readings are never rewritten for it.
 
-Three kinds of part make a scale: what the cellar file says (unit and reference), what the barometer takes off an absolute
-sensor, and a calibration that a person entered. At any time the newest part of each kind counts:
+Three kinds of part make a scale: what the cellar file says (unit and reference), what the barometer takes off an
+absolute sensor, and a calibration that a person entered. At any time the newest part of each kind counts:
 
     value = c_gain x (f_gain x number + f_offset + b_offset) + c_offset
 """
@@ -84,10 +84,7 @@ def value_at(dated: Sequence[Scale], at_ms: int, number: float) -> float:
     """The number of a reading at at_ms in our unit, through the newest scale not after it (or the first there is)."""
     if not dated:
         return number
-    if len(dated) == 1:
-        scale = dated[0]
-    else:
-        scale = dated[max(0, bisect_right(dated, at_ms, key=_from_ms) - 1)]
+    scale = dated[max(0, bisect_right(dated, at_ms, key=_from_ms) - 1)]
     return scale.gain * number + scale.offset
 
 

@@ -39,8 +39,8 @@ FIRST_SCHEMA: tuple[str, ...] = (
         place TEXT NOT NULL,
         until_ms INTEGER NOT NULL
     )""",
-    # The parts of a dated scale, see ingest/store/scale.py: of each kind ('file', 'barometer', 'calibration') the newest
-    # row (by from_ms, then id) that is not after a reading counts.
+    # The parts of a dated scale, see ingest/store/scale.py: of each kind ('file', 'barometer', 'calibration') the
+    # newest row (by from_ms, then id) that is not after a reading counts.
     """CREATE TABLE scale (
         id INTEGER PRIMARY KEY,
         series INTEGER NOT NULL REFERENCES series (id),

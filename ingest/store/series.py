@@ -95,7 +95,8 @@ def _begin(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> in
 
 def _keep_scale(connection: sqlite3.Connection, series: int, item: Declaration, now_ms: int) -> None:
     newest = connection.execute(
-        "SELECT gain, offset, unit FROM scale WHERE series = ? AND kind = 'file' ORDER BY from_ms DESC, id DESC LIMIT 1",
+        "SELECT gain, offset, unit FROM scale WHERE series = ? AND kind = 'file'"
+        " ORDER BY from_ms DESC, id DESC LIMIT 1",
         (series,),
     ).fetchone()
     if newest == (item.gain, item.offset, item.unit):

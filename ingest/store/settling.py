@@ -1,17 +1,18 @@
-"""Settling: fresh readings that are old enough are packed per series and day, checked, and only then taken out of ``fresh``.
+"""Settling: fresh readings that are old enough are packed per series and day, checked, and only then taken out of
+``fresh``.
 
-One slice packs one day of one series and holds the write lock for that alone, so nobody waits long behind it. Slices are
-whole transactions: a kill between any two of them leaves nothing half done. The first reading of a time wins: what is in a
-block already before what comes late, an earlier row of ``fresh`` before a later one.
+One slice packs one day of one series and holds the write lock for that alone, so nobody waits long behind it. Slices
+are whole transactions: a kill between any two of them leaves nothing half done. The first reading of a time wins:
+what is in a block already before what comes late, an earlier row of ``fresh`` before a later one.
 """
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "Settler", "block_of", "merged"]
+__all__ = ["DAY_MS", "Packed", "Settler", "block_of", "merged", "packed", "replace_block"]
 
 import sqlite3
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -30,10 +31,25 @@ WINDOW: Final = 20_000
 _Fresh = tuple[int, int, float, int]  # id, at_ms, number, quality
 
 
+class Packed(NamedTuple):
+    """A day of a series, ready to be written. before: the day's block as it was when the readings were put together."""
+
+    series: int
+    day: int
+    whole: Arrays
+    data: bytes
+    before: bytes | None
+
+
 def block_of(store: Store, series: int, day: int) -> Arrays:
     """The settled readings of a series on a day (UTC, counted from 1970), empty if there are none."""
-    row = store.connection.execute("SELECT data FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
-    return unpack(row[0]) if row else Arrays.empty()
+    data = _data_of(store.connection, series, day)
+    return Arrays.empty() if data is None else unpack(data)
+
+
+def _data_of(connection: sqlite3.Connection, series: int, day: int) -> bytes | None:
+    row = connection.execute("SELECT data FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
+    return None if row is None else bytes(row[0])
 
 
 def merged(first: Arrays, later: Arrays) -> Arrays:
@@ -93,24 +109,37 @@ class Settler:
     def _settle(self, series: int, day: int, rows: Sequence[_Fresh]) -> None:
         ids, times, numbers, qualities = zip(*rows, strict=True)
         late = Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16))
-        whole = merged(block_of(self._store, series, day), late)
-        data = pack(whole)
-        _check(data, whole, series, day)
+        made = packed(self._store, series, day, late)
         with self._store.write() as connection:
-            put_block(connection, series, day, whole, data)
+            if not replace_block(connection, made):
+                return  # an import was faster; the readings stay where they are until the next pass
             connection.executemany("DELETE FROM fresh WHERE id = ?", ((number,) for number in ids))
             known = connection.execute("SELECT value FROM cursor WHERE name = ?", (SETTLED,)).fetchone()
             set_cursor(connection, SETTLED, max(ids[-1], known[0] if known else 0))
 
 
-def put_block(connection: sqlite3.Connection, series: int, day: int, whole: Arrays, data: bytes) -> None:
-    """Write a day's block in place of an earlier one; call inside a transaction."""
+def packed(store: Store, series: int, day: int, later: Arrays) -> Packed:
+    """A day's block with later readings put into it, checked. Raises StoreError where packing loses something."""
+    before = _data_of(store.connection, series, day)
+    whole = merged(Arrays.empty() if before is None else unpack(before), later)
+    data = pack(whole)
+    _check(data, whole, series, day)
+    return Packed(series, day, whole, data, before)
+
+
+def replace_block(connection: sqlite3.Connection, made: Packed) -> bool:
+    """Write a day's block, inside the caller's transaction; False, and nothing written, if it is no longer as it was
+    when the new one was packed: the daemon settles and a command brings in, each in a process of its own."""
+    if _data_of(connection, made.series, made.day) != made.before:
+        return False
+    times = made.whole.at_ms
     connection.execute(
         "INSERT INTO block (series, day, rows, from_ms, to_ms, data) VALUES (?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (series, day) DO UPDATE SET rows = excluded.rows, from_ms = excluded.from_ms,"
         " to_ms = excluded.to_ms, data = excluded.data",
-        (series, day, len(whole.at_ms), int(whole.at_ms[0]), int(whole.at_ms[-1]), data),
+        (made.series, made.day, len(times), int(times[0]), int(times[-1]), made.data),
     )
+    return True
 
 
 def _check(data: bytes, whole: Arrays, series: int, day: int) -> None:

@@ -1,7 +1,7 @@
 """Summaries in the store: kept up by following the change feed, read together with what has not been followed yet.
 
-A change anywhere in a day of a series makes that day's summaries be worked out anew from its readings: simple, and right
-for late, re-scaled and re-dated readings alike. It is never done in the transaction that stores readings.
+A change anywhere in a day of a series makes that day's summaries be worked out anew from its readings: simple, and
+right for late, re-scaled and re-dated readings alike. It is never done in the transaction that stores readings.
 """
 
 from __future__ import annotations

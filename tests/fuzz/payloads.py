@@ -22,6 +22,7 @@ import importlib
 import io
 import math
 import os
+import random
 import re
 import sys
 import time
@@ -69,7 +70,8 @@ PROBES: list[tuple[str, list[bytes]]] = [
     ('quantity = "pressure"\ntopic = "2"\nsignal = "4-20 mA = 0-30 psi"\ncounts = "0-4095 = 0-20 mA"', [b"819"]),
     ('quantity = "temperature"\ntopic = "3"\nsignal = "Pt1000"', [b"1077.94", b"1e9"]),
     (
-        'quantity = "pressure"\ntopic = "4"\npayload = "json"\npointer = "/gas/0/kPa"\ntime_pointer = "/at"\nunit = "kPa"',
+        'quantity = "pressure"\ntopic = "4"\npayload = "json"\npointer = "/gas/0/kPa"\n'
+        'time_pointer = "/at"\nunit = "kPa"',
         [b'{"gas":[{"kPa":55.2}],"at":"2026-11-25T08:30:00.25+01:00"}', b'{"gas":[{"kPa":1}],"at":1795595400000}'],
     ),
     (
@@ -101,10 +103,11 @@ PROBES: list[tuple[str, list[bytes]]] = [
     ),
 ]
 LINES_FROM = len(PROBES) - 2
-WORDS = (
-    '"bn" "bt" "bu" "bv" "bs" "bver" "n" "u" "v" "vs" "vb" "vd" "s" "t" "ut" "Cel" "hPa" "at" "gas" "kPa" "e308" "e-324" '
-    "NaN Infinity true null T=12.5 crc= YES NO t= : K1 2026-11-25T08:30:00Z 268435456 1795595400 [{ }] \\ud800"
-).split()
+# Pieces for the engine to put in; coverage alone does not find whole words quickly.
+WORDS = """
+"bn" "bt" "bu" "bv" "bs" "bver" "n" "u" "v" "vs" "vb" "vd" "s" "t" "ut" "Cel" "hPa" "at" "gas" "kPa" ,"t":1 ,"bt":1
+e308 e-324 NaN Infinity true null T=12.5 crc= YES NO t= : K1 P= 2026-11-25T08:30:00Z 268435456 1795595400 [{ }] \\ud800
+"""
 
 
 def build_taker() -> Taker:
@@ -112,6 +115,38 @@ def build_taker() -> Taker:
     probes = "".join(f'[[probe]]\nid = "p{place}"\nat = "K1"\n{text}\n' for place, (text, _) in enumerate(PROBES))
     cellar = parse_cellar(CELLAR + probes, file="fuzz.toml", base=Path("/"))
     return Taker(bindings(cellar, {probe.id: number for number, probe in enumerate(cellar.probe, 1)}))
+
+
+NUMBER = re.compile(rb"[-+]?[0-9]+(?:\.[0-9]*)?(?:[eE][-+]?[0-9]+)?")
+# Where arithmetic ends: of doubles, of times, of counts, of what Python turns into whole numbers and prints.
+EDGES = [
+    *(
+        b"0",
+        b"-0.0",
+        b"1e-320",
+        b"5e-324",
+        b"1.7e308",
+        b"-1.7e308",
+        b"1e306",
+        b"-1e306",
+        b"1e400",
+        b"9" * 400,
+        b"9" * 4400,
+    ),
+    *(b"268435455", b"268435456", b"1795595400", b"253402300799", b"253402300800", b"-62135596801"),
+    *(b"1e11", b"99999999999", b"1e14", b"1e17", b"1e18", b"9007199254740993", b"4096", b"26", b"85000", b"-127000"),
+]
+
+
+def mutate(data: bytes, max_size: int, seed: int) -> bytes:
+    """The engine's own change, or one of the numbers in it moved to an edge: by bits alone those are hardly ever hit."""
+    chance = random.Random(seed)
+    found = list(NUMBER.finditer(data, 2)) if chance.random() < 0.3 else []
+    if not found:
+        changed: bytes = atheris.Mutate(data, max_size)
+        return changed
+    place = chance.choice(found)
+    return (data[: place.start()] + chance.choice(EDGES) + data[place.end() :])[:max_size]
 
 
 class Trial:
@@ -182,7 +217,7 @@ class Trial:
         for key, (text, data) in self.findings.items():
             print(f"  {key}: {text}\n    {data!r}")
         sys.stdout.flush()
-        # The engine below knows no end but its own.
+        # The engine goes on until it is killed.
         os._exit(1 if self.findings else 0)
 
 
@@ -221,10 +256,12 @@ def main() -> None:
             for number, payload in enumerate(payloads):
                 (seeds / f"{form}-{number}").write_bytes(bytes([form, number]) + payload)
         words = Path(folder) / "words"
-        words.write_text("".join('"' + word.replace("\\", "\\\\").replace('"', '\\"') + '"\n' for word in WORDS))
+        words.write_text(
+            "".join('"' + word.replace("\\", "\\\\").replace('"', '\\"') + '"\n' for word in WORDS.split())
+        )
         os.dup2(said.fileno(), 2)
-        limits = ["-max_len=2048", "-timeout=20", "-rss_limit_mb=1024"]
-        atheris.Setup([sys.argv[0], str(corpus), str(seeds), f"-dict={words}", *limits], Trial(options.seconds, said))
+        arguments = [sys.argv[0], str(corpus), str(seeds), f"-dict={words}", "-max_len=6000", "-timeout=20"]
+        atheris.Setup(arguments, Trial(options.seconds, said), custom_mutator=mutate)
         atheris.Fuzz()
 
 

@@ -1,0 +1,66 @@
+"""Values that somebody brings along become the numbers that the probe would have said, and their qualities."""
+
+from __future__ import annotations
+
+__all__ = ["imported_quality", "numbers_behind"]
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.store.scale import Scale
+
+_MOST_DIGITS: Final = 9
+_FARTHEST_STEPS: Final = 4
+
+_IMPORTED: Final = int(Reason.IMPORTED) << 2
+_IMPLAUSIBLE: Final = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
+
+
+def numbers_behind(
+    at_ms: npt.NDArray[np.int64], values: npt.NDArray[np.float64], dated: Sequence[Scale]
+) -> npt.NDArray[np.float64]:
+    """The numbers that the dated scales turn into these values (in the quantity's unit).
+
+    Of the doubles that give a value back to the last bit the one with the fewest decimals is chosen: it is what an
+    instrument would have printed, and it packs better. Where none does, the nearest is off by a rounding.
+    """
+    if not dated:
+        return values
+    begins = np.array([scale.from_ms for scale in dated])
+    places = np.maximum(np.searchsorted(begins, at_ms, side="right") - 1, 0)
+    gains = np.array([scale.gain for scale in dated])[places]
+    offsets = np.array([scale.offset for scale in dated])[places]
+    behind = (values - offsets) / gains
+    found = behind.copy()
+    open_ = np.ones(len(values), np.bool_)
+
+    def look_at(candidates: npt.NDArray[np.float64]) -> None:
+        hits = open_ & (gains * candidates + offsets == values)
+        found[hits] = candidates[hits]
+        open_[hits] = False
+
+    for digits in range(_MOST_DIGITS + 1):
+        look_at(np.round(behind, digits))
+        if not open_.any():
+            return found
+    look_at(behind)
+    above, below = behind, behind
+    for _ in range(_FARTHEST_STEPS):
+        above, below = np.nextafter(above, np.inf), np.nextafter(below, -np.inf)
+        look_at(above)
+        look_at(below)
+    return found
+
+
+def imported_quality(
+    classes: npt.NDArray[np.uint8], values: npt.NDArray[np.float64], low: float, high: float
+) -> npt.NDArray[np.uint16]:
+    """Qualities to store: the class as given, marked as imported. A value (in the quantity's unit) that cannot be is bad
+    and marked so; no limit judges either."""
+    codes = classes.astype(np.uint16) | np.uint16(_IMPORTED)
+    codes[(values < low) | (values > high)] = _IMPLAUSIBLE
+    return codes

@@ -1,0 +1,107 @@
+"""Rows of a table become readings, or reasons why they are none, each with its line."""
+
+from __future__ import annotations
+
+__all__ = ["EXAMPLES", "Refused", "Rows"]
+
+from array import array
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final, Literal
+
+from ingest.cellar.quantities import QUANTITIES
+from ingest.errors import Unreadable
+from ingest.exchange.layout import OWN_COLUMNS, Layout
+from ingest.exchange.moments import Moments
+from ingest.probes.reading import Quality
+from ingest.sources.number import parse_number
+
+EXAMPLES: Final = 3
+
+_CLASSES: Final[Mapping[str, int]] = {quality.name.lower(): int(quality) for quality in Quality}
+
+
+@dataclass(slots=True)
+class Refused:
+    """What was not taken for one reason: how many, and the first of them as (line, what was found)."""
+
+    times: int = 0
+    examples: list[tuple[int, str]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class _Column:
+    """Readings of one series in the order of the rows: UTC ms, value as it stands there, class of quality."""
+
+    at_ms: array[int] = field(default_factory=lambda: array("q"))
+    value: array[float] = field(default_factory=lambda: array("d"))
+    quality: array[int] = field(default_factory=lambda: array("B"))
+
+
+class Rows:
+    """Takes rows one by one; ``held`` readings wait in ``columns`` until the caller takes them out."""
+
+    def __init__(self, layout: Layout, moments: Moments, decimal: Literal[".", ","] = ".") -> None:
+        self._layout = layout
+        self._moments = moments
+        self._decimal = decimal
+        self.columns: dict[int, _Column] = {}
+        self.refused: dict[str, Refused] = {}
+        self.held = 0
+        self.rows = 0
+
+    def take(self, line: int, row: Sequence[str]) -> None:
+        """Take the row that ends in that line; an empty line is none. Never raises."""
+        if not row:
+            return
+        self.rows += 1
+        try:
+            if self._layout.own:
+                self._take_own(row)
+                return
+            if self._layout.at >= len(row):
+                raise Unreadable("too few cells", f"{len(row)} cells")
+            at_ms = self._moments.at_ms(row[self._layout.at])
+        except Unreadable as error:
+            self._refuse(line, error)
+            return
+        for place, series in self._layout.values:
+            try:
+                if place >= len(row):
+                    raise Unreadable("too few cells", f"{len(row)} cells")
+                self._keep(series, at_ms, parse_number(row[place], decimal=self._decimal), 0)
+            except Unreadable as error:
+                self._refuse(line, error)
+
+    def take_out(self) -> dict[int, _Column]:
+        """What was held, by series id; nothing is held afterwards."""
+        columns, self.columns, self.held = self.columns, {}, 0
+        return columns
+
+    def _take_own(self, row: Sequence[str]) -> None:
+        if len(row) != len(OWN_COLUMNS):
+            raise Unreadable("too few cells", f"{len(row)} cells, {len(OWN_COLUMNS)} are needed")
+        at, probe, place, quantity, value, unit, quality = row
+        series = self._layout.own.get((probe, place, quantity))
+        if series is None:
+            raise Unreadable("no such series in the store", f"probe {probe!a}, place {place!a}, quantity {quantity!a}")
+        if unit != QUANTITIES[quantity].unit:
+            raise Unreadable("another unit", f"{unit!a}, {QUANTITIES[quantity].unit} is needed")
+        if quality not in _CLASSES:
+            raise Unreadable("no quality", f"{quality!a}, allowed are {', '.join(_CLASSES)}")
+        self._keep(series, self._moments.at_ms(at), parse_number(value), _CLASSES[quality])
+
+    def _keep(self, series: int, at_ms: int, value: float, quality: int) -> None:
+        column = self.columns.get(series)
+        if column is None:
+            column = self.columns[series] = _Column()
+        column.at_ms.append(at_ms)
+        column.value.append(value)
+        column.quality.append(quality)
+        self.held += 1
+
+    def _refuse(self, line: int, error: Unreadable) -> None:
+        refused = self.refused.setdefault(error.reason, Refused())
+        refused.times += 1
+        if len(refused.examples) < EXAMPLES:
+            refused.examples.append((line, error.detail))
