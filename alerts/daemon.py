@@ -13,6 +13,7 @@ import logging
 import os
 import random
 import signal
+import sqlite3
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
@@ -25,6 +26,7 @@ import sdnotify
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
+from alerts.backups import ScheduledBackup
 from alerts.message.mail import MailChannel
 from alerts.message.outbox import Outbox
 from alerts.message.queue import StoredOutbox
@@ -55,7 +57,6 @@ class AlertsDaemon:
         self._lock = RoleLock(cellar.store_path, "alerts")
         started_ms = wall_ms()
         self._store = create_or_open(cellar.store_path, started_ms)
-        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()))
         self._environ = environ
         self.stop_event = Event()
         self._outbox_wake = Event()
@@ -69,10 +70,13 @@ class AlertsDaemon:
             executors={"default": ThreadPoolExecutor(2)},
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
+        self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
+        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.told)
 
     def start(self) -> None:
         """Start the scheduler, the outbox and the page."""
         self._scheduler.add_job(self._turn, "interval", seconds=TURN_S, id="turn")
+        self._backups.anchor(wall_ms())
         self._scheduler.start()
         self._start_outbox()
         if self._cellar.page is not None:
@@ -109,6 +113,7 @@ class AlertsDaemon:
                 offset += moved
                 log.warning("the clock was set by %+.0f s; delays and jobs go on in their own time", moved)
                 self._reanchor()
+                self._reanchor_backups()
             elif now - self._last_turn > LATE_TURN_S:
                 self._reanchor()
             if now - self._last_turn <= LATE_TURN_S and now - told >= WATCHDOG_S:
@@ -119,6 +124,12 @@ class AlertsDaemon:
     def _reanchor(self) -> None:
         # An interval job counts from its last wall-clock time; told its interval anew, it counts from now.
         self._scheduler.reschedule_job("turn", trigger="interval", seconds=TURN_S)
+
+    def _reanchor_backups(self) -> None:
+        try:
+            self._backups.anchor(wall_ms())
+        except IngestError as error:
+            log.warning("when the last backup was made could not be read: %s", error)
 
     def _start_outbox(self) -> None:
         if self._cellar.mail is None:
@@ -181,6 +192,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         daemon = AlertsDaemon(load_cellar(Path(given[0])), os.environ)
     except IngestError as error:
         log.error("%s", error)
+        return 2
+    except sqlite3.Error as error:
+        log.error("the store cannot be read (%s); `leeside restore` brings a backup back", error)
         return 2
     daemon.stop_event = stopping
     daemon.start()

@@ -6,7 +6,7 @@ __all__ = ["Turner", "occurrence_id"]
 
 import logging
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from alerts.message.posting import Poster
@@ -14,7 +14,8 @@ from alerts.message.wording import Shown
 from alerts.watch.alarm import Transition
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
 from alerts.watch.book import Book
-from alerts.watch.own_limits import good_probe, readings_of_pulse, watched_limits
+from alerts.watch.emptied import limits_on_wine, pointless
+from alerts.watch.own_limits import good_probe, readings_of_backup, readings_of_pulse, watched_limits
 from alerts.watch.turn import TurnResult, Watch
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
@@ -27,6 +28,8 @@ from ingest.store.alarms import (
     put_alarm,
     remove_alarm,
 )
+from ingest.store.backup import backups_since, last_backup_ms
+from ingest.store.contents import EmptyVessels
 from ingest.store.feed import cursor, set_cursor
 from ingest.store.history import first_fresh_since, fresh_after, judged_until, newest
 from ingest.store.messages import count_waiting
@@ -65,13 +68,17 @@ class Turner:
     """Holds the book between turns. The store is changed only by a turn that has something to keep.
 
     A turn whose commit fails leaves book and place as they were; the next one judges the same readings again.
+    told: further entries of the alerts pulse's body.
     """
 
-    def __init__(self, cellar: Cellar, store: Store, now: Now) -> None:
+    def __init__(self, cellar: Cellar, store: Store, now: Now, told: Callable[[], Mapping[str, object]] = dict) -> None:
+        self._told = told
         self._store = store
         limits = watched_limits(cellar)
         self._watch = Watch(limits)
         self.limit_count = len(limits)
+        self._on_wine = limits_on_wine(limits)
+        self._empty = EmptyVessels(store)
         self._started_ms = now.utc_ms
         series = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {number: probe for probe, number in series.items()}
@@ -86,6 +93,7 @@ class Turner:
         self._pulse_due = now.mono
         self._pulse_seen = 0
         self._datings = cursor(store, DATED)
+        self._backups_since = None if cellar.backup is None else backups_since(store, now.utc_ms)
 
     def _load_book(self, now: Now) -> Book:
         judged = judged_until(self._store, self._place)
@@ -112,6 +120,8 @@ class Turner:
         beat = pulses(self._store).get("ingest")
         if beat is not None and beat.at_ms != self._pulse_seen:
             readings += readings_of_pulse(beat.at_ms, beat.body)
+        if self._backups_since is not None and now.mono >= self._pulse_due:
+            readings += readings_of_backup(now.utc_ms, last_backup_ms(self._store), self._backups_since)
         events = [
             OperatorEvent(event.id, event.kind, event.target, event.who, event.written_ms, event.note)
             for event in waiting_events(self._store)
@@ -123,7 +133,8 @@ class Turner:
             given += 1
             return occurrence_id(given)
 
-        result = self._watch.step(self._book, readings, events, now, next_occurrence)
+        suppressed = pointless(self._on_wine, self._empty.at(now.utc_ms))
+        result = self._watch.step(self._book, readings, events, now, next_occurrence, suppressed)
         place = rows[-1][0] if rows else self._place
         messages = 0
         pulse = now.mono >= self._pulse_due
@@ -137,6 +148,7 @@ class Turner:
                         "limits": self.limit_count,
                         "judged_until_row": place,
                         "waiting_messages": count_waiting(self._store),
+                        **self._told(),
                     }
                     write_pulse(connection, "alerts", now.utc_ms, self._started_ms, body)
         if pulse:

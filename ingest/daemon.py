@@ -26,6 +26,7 @@ import sdnotify
 from ingest.cellar import Cellar, load_cellar
 from ingest.clock import Verdict
 from ingest.errors import IngestError
+from ingest.mirror.follower import MirrorState, follower_of
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import Taker
@@ -37,9 +38,11 @@ from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
+from ingest.store.disk import DiskRoom, log_size
 from ingest.store.pulse import PULSE_S, write_pulse
 from ingest.store.series import declare
-from ingest.store.summaries import FOLLOWER
+from ingest.store.summaries import FOLLOWER as SUMMARIES
+from ingest.store.unsent import FOLLOWER as MIRROR
 from ingest.timekeeping import Timekeeper
 from ingest.upkeep import Upkeep, Wishes
 from ingest.writer import Writer
@@ -78,7 +81,7 @@ def orphaned(parent: str | None) -> bool:
     return bool(parent) and str(os.getppid()) != parent
 
 
-def _told(state: MqttState | SerialState | ChipState) -> dict[str, object]:
+def _told(state: MqttState | SerialState | ChipState | MirrorState) -> dict[str, object]:
     # Monotonic time means nothing to who reads the pulse; what is told is for how long.
     told = asdict(state)
     told["for_s"] = round(time.monotonic() - told.pop("since_mono"), 1)
@@ -90,9 +93,11 @@ class IngestDaemon:
 
     def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
         self._cellar = cellar
+        self._mirror = follower_of(cellar, environ, wall_ms, time.monotonic)
         self._lock = RoleLock(cellar.store_path, "ingest")
         self._started_ms = wall_ms()
         self._store = create_or_open(cellar.store_path, self._started_ms)
+        self._disk = DiskRoom(cellar.store_path)
         keep_cellar_file(self._store, cellar.text, self._started_ms)
         series = declare(self._store, declarations(cellar), self._started_ms)
         self._mqtt = self._build_mqtt(environ)
@@ -147,7 +152,7 @@ class IngestDaemon:
             Wishes(wishes.settle_after_s, wishes.keep_raw_s, wishes.keep_minutes_s, wishes.keep_hours_s),
             time.monotonic(),
             # Who follows the change feed: only what all of them have taken is pruned.
-            followers=(FOLLOWER,),
+            followers=(SUMMARIES,) if self._mirror is None else (SUMMARIES, MIRROR),
         )
 
     def _build_chips(self) -> OneWireChips | None:
@@ -183,6 +188,8 @@ class IngestDaemon:
             line.start()
         if self._chips is not None:
             self._chips.start()
+        if self._mirror is not None:
+            self._mirror.start()
         self._write_pulse_now()
         self._notifier.notify("READY=1")
         log.info("%s: %d probes, store %s", self._cellar.site.name, len(self._cellar.probe), self._cellar.store_path)
@@ -243,6 +250,9 @@ class IngestDaemon:
             self._revive(f"line {name}", line, now)
         if self._chips is not None:
             self._revive("one-wire chips", self._chips, now)
+        if self._mirror is not None and not self._mirror.alive():
+            self._say("mirror", now, "the mirror's thread has ended; it is started anew")
+            self._mirror.start()
 
     def _revive(self, name: str, source: MqttSource | SerialLine | OneWireChips, now: float) -> None:
         if source.alive():
@@ -283,9 +293,23 @@ class IngestDaemon:
             "retained": {probe: {"found": found, "at_ms": at} for probe, (found, at) in self._writer.retained.items()},
             "mqtt": None if self._mqtt is None else _told(self._mqtt.state()),
             "lines": {name: _told(line.state()) for name, line in self._lines.items()},
+            "mirror": None if self._mirror is None else _told(self._mirror.state()),
             "chips": {} if self._chips is None else {chip: _told(state) for chip, state in self._chips.state().items()},
         }
+        body |= self._store_told()
         write_pulse(connection, "ingest", wall_ms(), self._started_ms, body)
+
+    def _store_told(self) -> dict[str, object]:
+        """What the pulse says about the store's disk and log."""
+        told: dict[str, object] = {"store_log_bytes": log_size(self._cellar.store_path)}
+        room = self._disk.look()
+        if room is not None:
+            told |= {
+                "disk_free_bytes": room.free_bytes,
+                "disk_total_bytes": room.total_bytes,
+                "disk_low": room.low,
+            }
+        return told
 
     def stop(self) -> None:
         """Close the sources, commit what they have delivered, say goodbye to the broker, close the store."""
@@ -294,6 +318,8 @@ class IngestDaemon:
             line.stop()
         if self._chips is not None:
             self._chips.stop(1.0)
+        if self._mirror is not None:
+            self._mirror.stop(1.0)
         # The broker's connection stays open for the last commit, so that what it holds can still be acknowledged.
         if not self._timekeeper.turn(self._writer, self._pulse_statements, wall_ms(), time.monotonic()):
             log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
@@ -326,6 +352,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         daemon = IngestDaemon(load_cellar(Path(given[0])), os.environ)
     except IngestError as error:
         log.error("%s", error)
+        return 2
+    except sqlite3.Error as error:
+        log.error("the store cannot be read (%s); `leeside restore` brings a backup back", error)
         return 2
     daemon.stop_event = stopping
     daemon.start()

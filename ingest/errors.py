@@ -7,6 +7,7 @@ IngestError                what happened, with which value, what is allowed, wha
 │   ├── StoreTooNew        written by a newer leeside
 │   ├── StoreHeld          another process of the same role has it
 │   └── StoreUnwritable    read-only disk, no permission, or the disk is full
+├── EntryRefused           an entry of the journal, or a strike, that cannot be; carries every problem found
 ├── Unreadable             a sample that is no reading; carries a short reason that can be counted
 └── SourceError            a broker or line cannot be used as the cellar file says
 """
@@ -15,6 +16,7 @@ from __future__ import annotations
 
 __all__ = [
     "CellarFileError",
+    "EntryRefused",
     "IngestError",
     "SourceError",
     "StoreError",
@@ -59,6 +61,19 @@ class CellarFileError(IngestError):
         self.file = file
         self.problems = tuple(problems)
         super().__init__("\n".join(f"{file}: {problem}" for problem in self.problems))
+
+
+class EntryRefused(IngestError):
+    """An entry of the journal, or a strike, that cannot be.
+
+    problems: each with what it is about, key, value and what is allowed; later: the ids of entries that could no longer
+    be if it were done, which can be struck with it.
+    """
+
+    def __init__(self, problems: Sequence[Problem], later: Sequence[int] = ()) -> None:
+        self.problems = tuple(problems)
+        self.later = tuple(later)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
 class StoreError(IngestError):

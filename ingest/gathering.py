@@ -95,6 +95,14 @@ class Batch:
     forgotten: list[int] = field(default_factory=list)
     estimated: bool = False
 
+    def date(self, shift_ms: int) -> None:
+        """The clock has come right: move the estimated times among the rows, as those on disk were moved."""
+        for place, (series, at_ms, number, quality) in enumerate(self.rows):
+            if quality & ESTIMATED:
+                right = quality & ~ESTIMATED
+                self.rows[place] = (series, at_ms + shift_ms, number, _GOOD if right == _CLOCK else right)
+        self.estimated = False
+
 
 @dataclass(slots=True)
 class _Doubted:
@@ -187,7 +195,8 @@ class Gatherer:
             # Taken out first, so that the oldest stand in front.
             self._delivered.pop(packet_id, None)
             self._delivered[packet_id] = digest
-        self._forgotten = []
+        if batch.forgotten:
+            self._forgotten = []
         if len(self._delivered) > 2 * REMEMBERED_IDS:
             self._forgotten = list(self._delivered)[:-REMEMBERED_IDS]
             for packet_id in self._forgotten:

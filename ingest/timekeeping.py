@@ -59,7 +59,7 @@ class Timekeeper:
         if verdict is Verdict.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
             writer.wake.clear()
-            return True
+            return also is None or writer.sign(wall_ms, also)
         if verdict is Verdict.UNKNOWN:
             if self._anchor is None:
                 self._anchor = Anchor(self._boot, self._clock.known_ms, self._clock.known_mono)
@@ -76,6 +76,7 @@ class Timekeeper:
         stored = writer.turn(wall_ms, self._with_known(also, wall_ms), timing)
         if stored:
             self._clock.committed(wall_ms, mono)
+        if stored and not writer.waiting:
             self._trusted_mono = float("-inf")
         return stored
 

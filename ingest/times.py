@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Ambiguous", "iso_utc", "moment_of"]
+__all__ = ["Ambiguous", "iso_utc", "moment_of", "spoken_moment"]
 
 import re
 from datetime import UTC, datetime, timedelta
@@ -16,8 +16,19 @@ _FORM = re.compile(
 _ALLOWED = 'a date such as 2026-11-25, or date and time such as "2026-11-25 18:30", with Z or +01:00 if not cellar time'
 
 
+_SPOKEN = re.compile(
+    r"(?:(?P<day>today|yesterday)|(?P<date>\d{4}-\d{2}-\d{2}))?(?:(?:^|[T ])\s*(?P<time>\d{1,2}:\d{2}(?::\d{2})?))?",
+    re.IGNORECASE,
+)
+_SPOKEN_ALLOWED = 'today, yesterday, 18:30, "yesterday 18:30", ' + _ALLOWED
+
+
 class Ambiguous(IngestError):
-    """A local time that the clock passed twice, or skipped."""
+    """A local time that the clock passed twice, or skipped; ways: how to write the two moments that may be meant."""
+
+    def __init__(self, message: str, ways: tuple[str, str]) -> None:
+        self.ways = ways
+        super().__init__(message)
 
 
 def iso_utc(at_ms: int) -> str:
@@ -43,11 +54,39 @@ def moment_of(text: str, zone: ZoneInfo) -> int:
     return round((moment - datetime(1970, 1, 1, tzinfo=UTC)) / timedelta(milliseconds=1))
 
 
+def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
+    """When something happened, as a person says it on the day or later, as UTC milliseconds.
+
+    Besides what ``moment_of`` takes there are "now", "18:30" (today), "yesterday 18:30" and "yesterday". A date without
+    a time is that day at noon; today it is now, since a person who writes today's date means what was just done.
+    Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double or skips.
+    """
+    plain = " ".join(text.split())
+    if plain.lower() == "now":
+        return now_ms
+    found = _SPOKEN.fullmatch(plain)
+    if found is None or not plain:
+        if _FORM.fullmatch(plain) is None:
+            raise IngestError(f"'{text}' is no time; write {_SPOKEN_ALLOWED}")
+        return moment_of(plain, zone)
+    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
+    if found["date"] is not None:
+        day = found["date"]
+    else:
+        day = (today - timedelta(days=(found["day"] or "").lower() == "yesterday")).isoformat()
+    if found["time"] is None and day == today.isoformat():
+        return now_ms
+    return moment_of(f"{day} {(found['time'] or '12:00').rjust(5, '0') if found['time'] else '12:00'}", zone)
+
+
 def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
     earlier, later = moment.replace(tzinfo=zone, fold=0), moment.replace(tzinfo=zone, fold=1)
     passed = earlier.utcoffset() or timedelta(0), later.utcoffset() or timedelta(0)
     if passed[0] != passed[1] and ":" in text:
         what = "was passed twice" if passed[0] > passed[1] else "was skipped"
-        ways = " or ".join(f'"{text.strip()}{candidate.isoformat()[-6:]}"' for candidate in (earlier, later))
-        raise Ambiguous(f"'{text}' {what} when the clocks changed; say which: {ways}")
+        first, second = (f"{text.strip()}{candidate.isoformat()[-6:]}" for candidate in (earlier, later))
+        ways = (first, second)
+        raise Ambiguous(
+            f"'{text}' {what} when the clocks changed; say which: " + " or ".join(f'"{way}"' for way in ways), ways
+        )
     return earlier

@@ -23,7 +23,9 @@ from ingest.store.summaries import CatchUp
 log = logging.getLogger("ingest")
 
 SETTLE_EVERY_S: Final = 1800.0
-FOLLOW_EVERY_S: Final = 600.0
+# Each time the summaries of the running day are written anew, some 15 kB for a probe. Nobody waits for them: a question
+# works out itself what is not followed yet.
+FOLLOW_EVERY_S: Final = 3600.0
 TIDY_EVERY_S: Final = 3600.0
 # Not all at once at the start, when the first readings are wanted.
 FIRST_S: Final = 60.0
@@ -70,12 +72,12 @@ class Upkeep:
                         return False
                 if not self._busy():
                     self._busy = None
+                self.last_error = None
         except StoreError as error:
             self.last_error = str(error)
             self._busy = None
             log.warning("the store's upkeep is put off: %s", error)
             return False
-        self.last_error = None
         return True
 
     def _next(self, now_ms: int, mono: float) -> Callable[[], bool] | None:

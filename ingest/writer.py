@@ -33,6 +33,9 @@ MOST_HELD = 200_000
 # One commit takes at most this many samples, so that the acknowledgements of a flood flow evenly.
 MOST_AT_ONCE = 4096
 
+# After so many commits a turn ends although more waits, so that signs of life go out in the middle of a flood.
+MOST_COMMITS_A_TURN = 16
+
 
 class Writer:
     """``offer`` may be called from any thread; ``turn`` from one thread only.
@@ -106,14 +109,14 @@ class Writer:
         timing: Timing = Timing(),  # noqa: B008  a named tuple of constants
         anchor: Anchor | None = None,
     ) -> bool:
-        """Commit what waits and acknowledge it; True when all is on disk.
+        """Commit what waits and acknowledge it; False when a commit failed. What came meanwhile may wait for the next.
 
         also: further statements for the same transaction, such as the pulse. timing: what the clock is worth; anchor:
         what estimated times count from, while they do. A failed commit is logged by the caller from
         ``counters.last_error`` and tried again by the next turn.
         """
         self.wake.clear()
-        while True:
+        for _ in range(MOST_COMMITS_A_TURN):
             if self._held is None:
                 self._held = self._gatherer.gather(self._next_samples(), timing)
                 if not self._queue:
@@ -122,11 +125,7 @@ class Writer:
             if not batch.rows and not batch.tickets and not batch.confirmed and also is None:
                 self._held = None
                 return True
-            try:
-                self._commit(batch, also, now_ms, anchor)
-            except StoreError as error:
-                self.counters.failed_commits += 1
-                self.counters.last_error = str(error)
+            if not self._try_commit(batch, also, now_ms, anchor):
                 return False
             also = None
             self._held = None
@@ -136,6 +135,12 @@ class Writer:
                 self._gatherer.acknowledged(batch, first_id, self._monotonic())
             if len(self._queue) < self._enough():
                 return True
+        self.wake.set()
+        return True
+
+    def sign(self, now_ms: int, also: Callable[[sqlite3.Connection], None]) -> bool:
+        """Commit a sign of life alone, while readings have to wait; False when the commit failed."""
+        return self._try_commit(Batch(), also, now_ms, None)
 
     def date(self, anchor: Anchor, shift_ms: int, now_ms: int) -> int:
         """The clock has come right: move the estimated times of this boot by shift_ms; gives how many readings moved.
@@ -145,12 +150,27 @@ class Writer:
         moved = date_estimates(self._store, anchor, shift_ms, now_ms)
         self._anchor = None
         self._appender.remember()
+        if self._held is not None:
+            # What a full disk has held back is on no disk yet: it is dated here, and known as a repeat as before.
+            self._held.date(shift_ms)
+            self._appender.choose(self._held.rows)
         return moved
 
     def _next_samples(self) -> Iterator[Sample]:
         take = self._queue.popleft
         for _ in range(min(len(self._queue), MOST_AT_ONCE)):
             yield take()
+
+    def _try_commit(
+        self, batch: Batch, also: Callable[[sqlite3.Connection], None] | None, now_ms: int, anchor: Anchor | None
+    ) -> bool:
+        try:
+            self._commit(batch, also, now_ms, anchor)
+        except StoreError as error:
+            self.counters.failed_commits += 1
+            self.counters.last_error = str(error)
+            return False
+        return True
 
     def _commit(
         self, batch: Batch, also: Callable[[sqlite3.Connection], None] | None, now_ms: int, anchor: Anchor | None

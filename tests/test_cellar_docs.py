@@ -10,9 +10,11 @@ import pytest
 from ingest.cellar.draft import known_keys
 from ingest.cellar.form import Table
 from ingest.cellar.models import (
+    BackupSettings,
     Cylinder,
     LimitSettings,
     MailSettings,
+    MirrorSettings,
     MqttSettings,
     PageSettings,
     Probe,
@@ -30,6 +32,7 @@ _TEXT = (Path(__file__).parent.parent / "docs" / "cellar-file.md").read_text(enc
 _TABLES: dict[str, type[Table]] = {
     "[site]": Site,
     "[store]": StoreSettings,
+    "[backup]": BackupSettings,
     "[mqtt]": MqttSettings,
     "[[serial]]": SerialSettings,
     "[w1]": W1Settings,
@@ -39,6 +42,7 @@ _TABLES: dict[str, type[Table]] = {
     "[[probe]]": Probe,
     "[[limit]]": LimitSettings,
     "[mail]": MailSettings,
+    "[mirror]": MirrorSettings,
     "[page]": PageSettings,
 }
 

@@ -6,7 +6,9 @@ import sqlite3
 import subprocess
 from pathlib import Path
 
+import httpx
 import pytest
+from eventually import eventually
 from mail_server import free_port
 from running import Leeside, leeside
 
@@ -197,6 +199,18 @@ def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> No
         with Leeside(file) as running:
             assert "runs" in leeside("now", running.file).stdout
             assert "is another program using that port?" in running.said()
+            server.kill()
+            server.wait()
+            # Once the port is free the page is there, without a restart.
+            eventually(lambda: _page_title(port) == "Mill Lane cellar", within_s=40)
     finally:
         server.kill()
         server.wait()
+
+
+def _page_title(port: int) -> str:
+    try:
+        text = httpx.get(f"http://127.0.0.1:{port}/", timeout=5).text
+    except httpx.TransportError:
+        return ""
+    return text.partition("<title>")[2].partition("</title>")[0]

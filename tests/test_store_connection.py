@@ -100,7 +100,7 @@ def test_two_processes_that_make_and_write_one_store_lose_nothing(tmp_path: Path
 
 def test_a_writer_that_never_lets_go_is_told_of(tmp_path: Path) -> None:
     with new_store(tmp_path) as store, open_existing(store.path) as other, store.write():
-        other.connection.execute("PRAGMA busy_timeout=20")
+        other.busy_wait_s = 0.02
         with pytest.raises(StoreError, match="another program has held the store for more than 10 s"), other.write():
             pytest.fail("two writers at once")
 

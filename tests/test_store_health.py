@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 
-from alerts.command.live import store_finding
+from alerts.command.store_check import store_findings
 from ingest.errors import StoreError
 from ingest.store import open_existing
 from ingest.store.fresh import Appender
@@ -65,7 +65,7 @@ def test_a_damaged_store_is_told(tmp_path: Path) -> None:
         health = examine(store)
     assert health.faults
     assert (health.oldest_ms, health.newest_ms) == (None, None)
-    found = store_finding(house.cellar, NOW)
+    found = next(store_findings(house.cellar, NOW))
     assert not found.ok
     assert f"is damaged ({health.size_bytes / 1e6:.1f} MB" in found.told
 

@@ -16,6 +16,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store import Store
+from ingest.store.block import Arrays, BlockUnreadable
 from ingest.store.fresh import Appender
 from ingest.store.history import arrays, latest, newest, raw, span
 from ingest.store.scale import Part, add_part
@@ -151,12 +152,26 @@ def test_the_level_that_fits_a_chart() -> None:
 def test_packed_summaries_come_back_bit_for_bit() -> None:
     chance = np.random.default_rng(1)
     times = BASE_MS + np.arange(3000) * 17_000
-    from ingest.store.block import Arrays
-
     values = Arrays(times, chance.normal(50, 1, 3000), np.where(chance.random(3000) < 0.1, BAD, 0).astype(np.uint16))
     made = summarise(values, LEVELS["minute"])
     back = unpack_summary(pack_summary(made))
     assert all(first.tobytes() == second.tobytes() for first, second in zip(made, back, strict=True))
+
+
+@pytest.mark.parametrize("cut", [0, 3, 40, -1])
+def test_packed_summaries_that_are_damaged_are_told(cut: int) -> None:
+    times = BASE_MS + np.arange(300) * 17_000
+    made = summarise(Arrays(times, np.round(np.sin(times), 2), np.zeros(300, np.uint16)), LEVELS["minute"])
+    with pytest.raises(BlockUnreadable, match="damaged"):
+        unpack_summary(pack_summary(made)[:cut])
+
+
+def test_minutes_take_no_more_room_than_some_readings() -> None:
+    """Of a probe that prints two digits every 10 s: lowest, highest, first, last at about a byte each, a mean at eight."""
+    chance = np.random.default_rng(1)
+    times = BASE_MS + np.arange(8640) * 10_000
+    values = Arrays(times, np.round(chance.normal(17, 0.02, 8640), 2), np.zeros(8640, np.uint16))
+    assert len(pack_summary(summarise(values, LEVELS["minute"]))) < 14 * 1440
 
 
 _AT = st.integers(0, 3 * 24 * 60).map(lambda minute: minute * 60_000)

@@ -104,6 +104,32 @@ def test_what_waits_for_the_clock_calls_for_no_turn(store: Store) -> None:
     assert not board.writer.wake.is_set()
 
 
+def test_signs_of_life_go_on_while_readings_wait(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.sample(b"12")
+    signs: list[float] = []
+    for _ in range(3):
+        board.mono += 10
+        assert board.keeper.turn(board.writer, lambda _: signs.append(board.mono), board.wall_ms, board.mono)
+    assert board.keeper.verdict is Verdict.WAITING
+    assert signs == [60.0, 70.0, 80.0]
+    assert (board.rows(), board.acknowledged, board.writer.waiting) == ([], [], 2)
+
+
+def test_all_that_waited_is_dated_by_the_monotonic_clock_over_several_turns(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.writer.MOST_AT_ONCE", 2)
+    board = Board(store, BOOT_MS)
+    for _ in range(5):
+        board.sample(b"12")
+        board.mono += 1
+    board.set_clock(NOW + 3_600_000)
+    for _ in range(3):
+        assert board.turn(0.0) is Verdict.RIGHT
+    assert board.rows() == [(NOW + 3_600_000 - ago, GOOD) for ago in (5000, 4000, 3000, 2000, 1000)]
+
+
 def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_right(store: Store) -> None:
     board = Board(store, BOOT_MS)
     for index in range(130):
@@ -133,6 +159,22 @@ def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_ri
     board.sample(b"12")
     board.turn()
     assert board.rows()[-1] == (board.wall_ms - 1000, GOOD)
+
+
+def test_what_a_full_disk_held_back_is_dated_too(store: Store) -> None:
+    """Both at once: times are estimates, and the estimates cannot be stored until after the clock has come right."""
+    board = Board(store, BOOT_MS)
+    board.turn(121.0)
+    store.connection.execute("PRAGMA query_only=ON")
+    board.sample(b"12")
+    board.mono += 1
+    assert not board.keeper.turn(board.writer, lambda _: None, board.wall_ms, board.mono)
+    assert (board.rows(), board.acknowledged) == ([], [])
+    store.connection.execute("PRAGMA query_only=OFF")
+    board.set_clock(NOW + 86_400_000)
+    assert board.turn() is Verdict.RIGHT
+    assert board.rows() == [(board.wall_ms - 2000, GOOD)]
+    assert board.acknowledged == [1]
 
 
 def test_a_clock_set_back_while_running_holds_nothing_up(store: Store) -> None:

@@ -10,12 +10,15 @@ from alerts.turning import Turner, occurrence_id
 from alerts.watch.arrivals import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import StoreError
+from ingest.journal.bodies import parse_body
+from ingest.journal.entry import Draft
 from ingest.probes.binding import declarations
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open
 from ingest.store.alarms import alarm_rows, transitions
 from ingest.store.feed import cursor, set_cursor
 from ingest.store.fresh import Appender
+from ingest.store.journal import write_entry
 from ingest.store.messages import due_messages, mark_sent, recent_messages
 from ingest.store.operator import append_event, outcome_of
 from ingest.store.pulse import pulses, write_pulse
@@ -346,3 +349,120 @@ def test_occurrence_ids_are_short_and_never_repeat() -> None:
     assert all(len(each) == 3 for each in ids)
     assert not set("".join(ids)) & set("01ilo")
     assert len(occurrence_id(31**3)) == 4
+
+
+_KEG_WITH_THERMOMETER = (
+    CELLAR
+    + """
+[[probe]]
+id = "k1-temperature"
+at = "K1"
+quantity = "temperature"
+mounted = "wall"
+topic = "cellar/K1/temperature"
+unit = "degC"
+
+[[limit]]
+at = "K1"
+quantity = "temperature"
+high = "20 °C"
+on_delay = "0 s"
+consequence = "The wine warms."
+action = "Look at the cooling."
+"""
+)
+
+
+class EmptiedKeg(Bench):
+    """K1, and a hand that writes in the journal what its state is."""
+
+    def state(self, state: str) -> None:
+        body = parse_body("state", {"state": state})
+        write_entry(self.store, Draft("state", self.now.utc_ms, "Ana", body, "K1"), self.cellar, self.now.utc_ms)
+
+    def fill(self) -> None:
+        said = parse_body("lot", {"name": "Malvasia", "style": "white"})
+        fill = parse_body("fill", {"volume_l": 18.0})
+        for draft in (
+            Draft("lot", self.now.utc_ms, "Ana", said, None, "A"),
+            Draft("fill", self.now.utc_ms, "Ana", fill, "K1", "A"),
+        ):
+            write_entry(self.store, draft, self.cellar, self.now.utc_ms)
+
+    def warm(self, celsius: float) -> None:
+        self.appender.append([(self.series["k1-temperature"], self.now.utc_ms, celsius, 0)])
+
+    def states(self) -> dict[str, str]:
+        return {row.key: row.state for row in alarm_rows(self.store) if row.key.startswith("K1/")}
+
+
+@pytest.fixture
+def emptied_keg(tmp_path: Path) -> EmptiedKeg:
+    return EmptiedKeg(tmp_path, _KEG_WITH_THERMOMETER)
+
+
+def test_an_emptied_vessel_is_silent_about_wine_and_loud_about_all_else(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.reading(12.0)
+    keg.turn()
+    keg.state("emptied")
+    keg.reading(0.0)
+    keg.warm(35.0)
+    for _ in range(15):
+        keg.turn()
+    states = keg.states()
+    assert {key for key, state in states.items() if state == "suppressed"} >= {
+        "K1/pressure/low",
+        "K1/temperature/high",
+    }
+    assert keg.subjects() == []
+    noted = {step.key: step.note for step in transitions(keg.store)}
+    assert noted["K1/pressure/low"] == "the vessel is empty"
+    # Overpressure (200 kPa are stamped on it), and then silence.
+    keg.reading(40.0)
+    for _ in range(15):
+        keg.turn()
+    assert any("HIGH: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
+    before = len(keg.subjects())
+    for _ in range(40):
+        keg.turn(10.0)
+    assert any("no data" in key and state == "unacknowledged" for key, state in _plain(keg.states()).items())
+    assert len(keg.subjects()) > before
+
+
+def _plain(states: dict[str, str]) -> dict[str, str]:
+    return {key.replace("-", " "): state for key, state in states.items()}
+
+
+def test_a_filled_vessel_is_watched_again(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.state("emptied")
+    keg.reading(0.5)
+    for _ in range(12):
+        keg.turn()
+    assert keg.states()["K1/pressure/low"] == "suppressed"
+    assert keg.subjects() == []
+    keg.restart()
+    keg.turn()
+    assert keg.subjects() == []
+    keg.fill()
+    keg.turn()
+    assert keg.states()["K1/pressure/low"] == "unacknowledged"
+    assert len(keg.subjects()) == 2
+
+
+def test_an_open_alarm_on_wine_waits_while_the_vessel_is_empty(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.warm(25.0)
+    keg.turn()
+    assert keg.states()["K1/temperature/high"] == "unacknowledged"
+    keg.state("emptied")
+    keg.turn()
+    assert keg.states()["K1/temperature/high"] == "suppressed"
+    keg.warm(12.0)
+    keg.turn()
+    before = keg.subjects()
+    keg.fill()
+    keg.turn()
+    assert keg.states()["K1/temperature/high"] == "normal"
+    assert len(keg.subjects()) > len(before)

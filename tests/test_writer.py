@@ -394,6 +394,23 @@ def test_enough_samples_wake_the_writer(desk: Desk) -> None:
     assert not desk.writer.wake.is_set()
 
 
+def test_a_flood_without_an_end_lets_a_turn_end(tmp_path: Path) -> None:
+    """Or there would be no sign of life, and the daemon would be taken for dead in the middle of its work."""
+    path = tmp_path / "cellar.db"
+    with create_or_open(path, NOW) as store:
+        turns: list[int] = []
+
+        def acknowledge_and_bring_the_next(tickets: Sequence[Ticket]) -> None:
+            turns.append(len(tickets))
+            assert len(turns) < 1000
+            writer.offer(a_sample("5", packet=len(turns)))
+
+        writer = Writer(store, Taker(BINDINGS), acknowledge_and_bring_the_next, lambda: 1)
+        writer.offer(a_sample("5", packet=1000))
+        assert writer.turn(NOW)
+        assert writer.wake.is_set()  # there is more to do, at once
+
+
 def test_what_many_sources_deliver_at_once_is_all_stored(desk: Desk) -> None:
     def deliver(first: int) -> None:
         for packet in range(first, first + 400):

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 __all__ = ["app"]
 
-import json
-from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
+
+from alerts.command.answering import finite_number, tell
+from alerts.command.bench_titration import EXAMPLE, titration
 
 if TYPE_CHECKING:
     from ingest.probes.signal import Signal
@@ -18,6 +19,8 @@ app = typer.Typer(
 )
 
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+
+app.command(epilog=EXAMPLE)(titration)
 
 # A number may be negative: without this, -5 would be taken for an option.
 _NEGATIVE: Final = {"ignore_unknown_options": True}
@@ -64,8 +67,8 @@ def signal(
             counted.check(meant)
     except ValueError as error:
         raise typer.BadParameter(str(error), param_hint="--counts") from error
-    on_wire = _number(number, "NUMBER")
-    volts = None if supply is None else _number(supply, "--supply")
+    on_wire = finite_number(number, "NUMBER")
+    volts = None if supply is None else finite_number(supply, "--supply")
     if volts is not None and volts <= 0.0:
         raise typer.BadParameter(f"the supply must be above 0 V, not {volts:g} V", param_hint="--supply")
     try:
@@ -81,7 +84,7 @@ def signal(
     unit = "counts" if counted is not None else meant.wire_unit
     said = f"{on_wire:g} {unit}: {value:.5g} {meant.unit}{also}, {quality}"
     warnings = _signal_warnings(meant, volts is not None, quality, reason)
-    _print(said + ("" if reason == "none" else f" ({reason})"), result, warnings, json)
+    tell(said + ("" if reason == "none" else f" ({reason})"), result, warnings, json)
 
 
 @app.command(epilog="Example: leeside bench pt100 107.79", context_settings=_NEGATIVE)
@@ -100,20 +103,20 @@ def pt100(
 
     if (ohms is None) == (celsius is None):
         raise typer.BadParameter("give either a resistance or --celsius", param_hint="OHMS, --celsius")
-    zero = _number(ohms_at_zero, "--ohms-at-zero")
+    zero = finite_number(ohms_at_zero, "--ohms-at-zero")
     if zero <= 0.0:
         raise typer.BadParameter(
             f"must be above 0 ohm, not {zero:g}; 100 for a Pt100, 1000 for a Pt1000", param_hint="--ohms-at-zero"
         )
     if celsius is not None:
-        temperature = _number(celsius, "--celsius")
+        temperature = finite_number(celsius, "--celsius")
         try:
             resistance = resistance_ohm(temperature, zero)
         except ValueError as error:
             raise typer.BadParameter(str(error), param_hint="--celsius") from error
         value, unit, said = resistance, "ohm", f"{temperature:g} °C: {resistance:.4f} ohm"
     else:
-        resistance = _number(ohms or "", "OHMS")
+        resistance = finite_number(ohms or "", "OHMS")
         try:
             temperature = temperature_c(resistance, zero)
         except ValueError as error:
@@ -133,7 +136,7 @@ def pt100(
     }
     told = ", ".join(f"class {name} {by:.2f} °C" for name, by in tolerances.items())
     warnings = _temperature_warnings(temperature)
-    _print(said + (f"\nmay be off by: {told}" if told else ""), result, warnings, json)
+    tell(said + (f"\nmay be off by: {told}" if told else ""), result, warnings, json)
 
 
 @app.command(
@@ -162,7 +165,7 @@ def pressure(
     if gauge == absolute:
         raise typer.BadParameter("say which it is: one of --gauge and --absolute", param_hint="--gauge, --absolute")
     kind, other = ("gauge", "absolute") if gauge else ("absolute", "gauge")
-    given = _number(number, "NUMBER")
+    given = finite_number(number, "NUMBER")
     try:
         found = find_unit(Dimension.PRESSURE, unit)
         gain, _ = conversion(Dimension.PRESSURE, unit, "kPa")
@@ -188,7 +191,7 @@ def pressure(
         "barometer_kpa": air_kpa,
     }
     said = f"{given:g} {bare} {kind}: {value:.5g} {bare} {other}\nthe air has {air_kpa:.2f} kPa ({source})"
-    _print(said, result, warnings, json)
+    tell(said, result, warnings, json)
 
 
 def _air(altitude: str | None, barometer: str | None) -> tuple[float, str, list[str]]:
@@ -306,26 +309,3 @@ def _bare_pressure_unit(name: str) -> str:
     if name in ("psia", "psig"):
         return "psi"
     return name.removesuffix(" gauge").removesuffix(" absolute")
-
-
-def _number(text: str, parameter: str) -> float:
-    """A finite number, or the call's error that names the parameter."""
-    from ingest.errors import Unreadable
-    from ingest.sources.number import parse_number
-
-    try:
-        return parse_number(text)
-    except Unreadable as error:
-        raise typer.BadParameter(
-            f"'{text}' is no number that can be used ({error.reason}); write it like 12.5, without a unit",
-            param_hint=parameter,
-        ) from error
-
-
-def _print(said: str, result: Mapping[str, object], warnings: Sequence[str], as_json: bool) -> None:
-    if as_json:
-        print(json.dumps({**result, "warnings": list(warnings)}, indent=2, ensure_ascii=False))
-        return
-    print(said)
-    for warning in warnings:
-        print(f"warning: {warning}")

@@ -62,12 +62,13 @@ def run_check(file: Path, as_json: bool, *, live: bool = False, with_store: bool
 
 def _try_out(cellar: Cellar, *, live: bool, with_store: bool, as_json: bool) -> list[Finding]:
     """Try what was asked for; each result is printed as soon as it is there, since some of them take a while."""
-    from alerts.command.live import live_findings, store_finding
+    from alerts.command.live import live_findings
+    from alerts.command.store_check import store_findings
 
     now_ms = wall_ms()
     found: Iterator[Finding] = live_findings(cellar, os.environ, now_ms) if live else iter(())
     if with_store:
-        found = chain(found, (store_finding(cellar, now_ms) for _ in range(1)))
+        found = chain(found, store_findings(cellar, now_ms))
     tried = []
     if not as_json:
         print("\nTried out:", flush=True)
@@ -91,6 +92,8 @@ def _print(cellar: Cellar) -> None:
     for limit in cellar.limits:
         print(f"  {limit.key}")
         print(f"      {_limit_words(limit, cellar.site.units)}")
+    if cellar.backup is None:
+        print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
     if cellar.mail is None:
         print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but nobody is told.")
 

@@ -1,8 +1,8 @@
-"""`leeside check --live` and `--store`: what the cellar file names, tried out."""
+"""`leeside check --live`: what the cellar file names, tried out."""
 
 from __future__ import annotations
 
-__all__ = ["Finding", "live_findings", "store_finding"]
+__all__ = ["Finding", "live_findings"]
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -13,17 +13,15 @@ from typing import Final
 from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
 from alerts.message.mail import try_login
-from alerts.page.shown import local_time, value_shown
+from alerts.page.shown import value_shown
 from ingest.cellar import Cellar, SerialSettings
 from ingest.daemon import wall_ms
-from ingest.errors import IngestError, SourceError, StoreError
+from ingest.errors import IngestError, SourceError
 from ingest.sources.line_trial import try_line
 from ingest.sources.patience import told_once
 from ingest.sources.sample import Sample
 from ingest.sources.visit import guest_address, knock
 from ingest.sources.w1 import OneWireChips
-from ingest.store import open_existing
-from ingest.store.health import examine
 
 # A conversion takes 750 ms at 12 bits (data sheet DS18B20), on a busy board a little longer.
 _CHIP_S: Final = 2.0
@@ -32,7 +30,8 @@ _LOOK_EVERY_S: Final = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """part: broker, topic, line, chip, mail or store; name: which one; told: how it is, and what to do next."""
+    """part: broker, topic, line, chip, mail, store, log, summaries, series, disk or backup; name: which one; told: how
+    it is, and what to do next."""
 
     part: str
     name: str
@@ -146,25 +145,3 @@ def _mail(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:
     done = {"none": "connected", "starttls": "connected, encrypted (STARTTLS)", "tls": "connected, encrypted (TLS)"}
     login = "" if settings.user is None else ", logged in"
     yield Finding("mail", name, not trouble, trouble or f"{done[settings.security]}{login}; no mail was sent")
-
-
-def store_finding(cellar: Cellar, now_ms: int) -> Finding:
-    """Open the store and have SQLite check all of it. now_ms: UTC milliseconds."""
-    name = str(cellar.store_path)
-    try:
-        with open_existing(cellar.store_path) as store:
-            health = examine(store)
-    except StoreError as error:
-        return Finding("store", name, False, str(error))
-    size = f"{health.size_bytes / 1e6:.1f} MB, schema {health.schema}"
-    if health.faults:
-        first = "; ".join(health.faults[:3])
-        told = f"is damaged ({size}): {first}. Stop leeside, keep the file aside, and put a copy of before in its place"
-        return Finding("store", name, False, told)
-    if health.oldest_ms is None or health.newest_ms is None:
-        span = "no reading yet"
-    else:
-        zone = cellar.site.zone
-        oldest, newest = (local_time(at_ms, zone, now_ms) for at_ms in (health.oldest_ms, health.newest_ms))
-        span = f"readings from {oldest} to {newest}"
-    return Finding("store", name, True, f"{health.check} finds it whole; {size}, {span}")

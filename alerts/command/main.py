@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["app", "main"]
 
+import sqlite3
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -124,6 +125,97 @@ def history(
     raise typer.Exit(run_history(file, probe, csv=csv, as_json=json, since=since, until=until))
 
 
+@app.command(
+    name="import",
+    epilog="Example: leeside import cellar.toml logger.csv --probe k1-temperature --at Time --value Temp --unit degF",
+)
+def import_(
+    file: File,
+    table: Annotated[Path, typer.Argument(metavar="DATA", help="A table of text (CSV) with times and values.")],
+    probe: Annotated[str | None, typer.Option("--probe", help="Whose readings these are: the probe's id.")] = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="COLUMN", help="The column of the times.")] = None,
+    value: Annotated[str | None, typer.Option("--value", metavar="COLUMN", help="The column of the values.")] = None,
+    map_: Annotated[
+        str | None,
+        typer.Option("--map", metavar="PAIRS", help="Instead of --probe and --value: 'probe=column,probe=column'."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", help="The unit of the values; without it they are as the probe sends them.")
+    ] = None,
+    zone: Annotated[
+        str | None, typer.Option("--zone", help="Of times that name no zone; by default that of the site.")
+    ] = None,
+    decimal: Annotated[str, typer.Option("--decimal", help="The decimal mark: . or ,")] = ".",
+    delimiter: Annotated[str, typer.Option("--delimiter", help="What parts the columns: one character, or tab.")] = ",",
+    write: Annotated[
+        bool, typer.Option("--write", help="Bring the readings in; without it they are only shown.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Readings of the past from a table: first what would be taken and what not, with --write for good."""
+    from alerts.command.bring_in import Wanted, run_import
+
+    wanted = Wanted(probe, at, value, map_, unit, zone, decimal, delimiter)
+    raise typer.Exit(run_import(file, table, wanted, write=write, as_json=json))
+
+
+@app.command(epilog="Example: leeside export cellar.toml k1-pressure --csv --from 2026-11-01 --output november.csv")
+def export(
+    file: File,
+    probes: Annotated[
+        list[str] | None, typer.Argument(metavar="[PROBE]...", help="Of these probes; by default of all.")
+    ] = None,
+    csv: Annotated[
+        bool, typer.Option("--csv", help="As at,probe,place,quantity,value,unit,quality; so it is by default.")
+    ] = False,
+    senml: Annotated[bool, typer.Option("--senml", help="As SenML packs in JSON, one a line.")] = False,
+    since: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")] = None,
+    output: Annotated[
+        Path | None, typer.Option("--output", metavar="PATH", help="Into this file instead of standard output.")
+    ] = None,
+) -> None:
+    """Readings in a form that other programs take. Exit code 1 if there are none."""
+    from alerts.command.hand_out import run_export
+
+    raise typer.Exit(run_export(file, probes or (), csv=csv, senml=senml, since=since, until=until, output=output))
+
+
+@app.command(epilog="Example: leeside backup cellar.toml --to /media/stick")
+def backup(
+    file: File,
+    to: Annotated[
+        Path | None,
+        typer.Option("--to", metavar="PATH", help="Into this folder; without it into that of [backup], or backups."),
+    ] = None,
+    gently: Annotated[
+        bool, typer.Option("--gently", help="Let all else on the machine go first, as the daily backup does.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Back the store up into one checked file, also while leeside runs."""
+    from alerts.command.backup import run_backup
+
+    raise typer.Exit(run_backup(file, to, as_json=json, gently=gently))
+
+
+@app.command(epilog="Example: leeside restore cellar.toml backups/cellar-20261125T023000Z.tar.gz --replace")
+def restore(
+    file: File,
+    archive: Annotated[Path, typer.Argument(metavar="ARCHIVE", help="The backup.")],
+    replace: Annotated[
+        bool, typer.Option("--replace", help="There is a store already: put it aside under another name.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Make the store of a backup the cellar's store, while leeside is stopped."""
+    from alerts.command.backup import run_restore
+
+    raise typer.Exit(run_restore(file, archive, replace=replace, as_json=json))
+
+
 @app.command(epilog="Example: leeside alarms cellar.toml")
 def alarms(
     file: File,
@@ -159,6 +251,10 @@ def main() -> None:
         sys.exit(1)
     except (IngestError, AlertsError) as error:
         print(error, file=sys.stderr)
+        sys.exit(1)
+    except sqlite3.Error as error:
+        # A page that is damaged shows only when it is read.
+        print(f"the store cannot be read ({error}); `leeside check FILE --store` says more", file=sys.stderr)
         sys.exit(1)
     except BrokenPipeError:
         # The reader of our output (head, less) has seen enough.

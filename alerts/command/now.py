@@ -12,6 +12,7 @@ from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.page.shown import age, local_time, quantity_word, value_shown
 from alerts.page.standing import DaemonStanding, ReadingStanding, Standing, standing
+from alerts.watch.own_limits import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.times import iso_utc
@@ -80,6 +81,42 @@ def _broker_lines(mqtt: dict[str, Any]) -> list[str]:
     return [*lines, *(f"broker: does not let us read {topic}" for topic in mqtt.get("refused_topics", ()))]
 
 
+def _store_lines(body: dict[str, Any], now_ms: int) -> list[str]:
+    """The store's disk and log, where there is something to say, and its backups."""
+    lines = []
+    if body.get("disk_low"):
+        free, total = body.get("disk_free_bytes", 0), body.get("disk_total_bytes", 0)
+        lines.append(f"store: the disk is nearly full, {free / 1e6:.0f} MB of {total / 1e6:.0f} MB are free")
+    log_bytes = body.get("store_log_bytes", 0)
+    if log_bytes >= LOG_BYTES:
+        lines.append(f"store: its log has grown to {log_bytes / 1e6:.0f} MB, some program reads the store without end")
+    backup = body.get("backup")
+    if isinstance(backup, dict):
+        last = backup.get("last_ms")
+        lines.append("backup: " + ("none yet" if last is None else f"the last one {age(now_ms - last)} ago"))
+        if backup.get("last_error"):
+            lines.append(f"backup: the last try failed: {backup['last_error']}")
+    return lines
+
+
+def _mirror_lines(mirror: dict[str, Any], now_ms: int) -> list[str]:
+    state, error = mirror.get("state"), mirror.get("last_error")
+    newest = mirror.get("newest_sent_ms")
+    told = "mirror: " + ("has yet to begin" if state == "starting" else str(state))
+    if state in ("waiting", "shut"):
+        told = f"mirror: nothing gets through; {error}"
+    elif isinstance(newest, int):
+        told += f", newest reading sent is {age(now_ms - newest)} old"
+    lines = [told]
+    if mirror.get("behind") or mirror.get("spans"):
+        oldest = mirror.get("oldest_unsent_ms")
+        since = f", the oldest from {age(now_ms - oldest)} ago" if isinstance(oldest, int) else ""
+        lines.append(f"mirror: {mirror.get('behind')} changes and {mirror.get('spans')} spans are still to send{since}")
+    if mirror.get("refused"):
+        lines.append(f"mirror: the server refused {mirror['refused']} times since the start; see docs/operations.md")
+    return lines
+
+
 def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     if daemon.pulse is None:
         return [f"{daemon.role} has never run on this store"]
@@ -108,6 +145,10 @@ def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
         for name, chip in chips.items():
             if not chip.get("open"):
                 lines.append(f"chip {name}: {chip.get('last_error') or 'not read yet'}")
+    lines += _store_lines(beat.body, now_ms)
+    mirror = beat.body.get("mirror")
+    if isinstance(mirror, dict):
+        lines += _mirror_lines(mirror, now_ms)
     waiting = beat.body.get("waiting_messages")
     if waiting:
         lines.append(f"{waiting} messages wait to be sent")

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
-from alerts.watch.own_limits import CLOCK, good_of
+from alerts.watch.own_limits import OWN_WORDS, OwnWords, good_of
 from ingest.cellar.models import Cellar, EffectiveLimit, Vessel
 from ingest.cellar.quantities import QUANTITIES, value_in_unit
 
@@ -125,8 +125,10 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit.kind == "no data":
         missing = "no good reading" if limit.role == "bad measurement" else "no data"
         if _is_part_of_leeside(limit):
-            missing = "not right" if limit.probe == CLOCK else "no sign of life"
-        rest = f" {quantity}, {missing} for {_duration(limit.setpoint)}"
+            missing = "no sign of life"
+        own = _own_words(limit)
+        tail = own.tail if own is not None else missing + " for {span}"
+        rest = f" {quantity}, {tail.format(span=_duration(limit.setpoint))}"
     else:
         value = "" if transition.raised_value is None else f" {_value(transition.raised_value, limit)}"
         rest = f" {quantity}{value}, {_side(limit)} {_setpoint(limit)}"
@@ -142,8 +144,9 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
     place = view.place or limit.at
     if _is_part_of_leeside(limit):
         span = _duration(limit.setpoint)
-        if limit.probe == CLOCK:
-            head = f"{place}: the machine's clock has not been right for more than {span}."
+        own = _own_words(limit)
+        if own is not None:
+            head = f"{place}: {own.raised.format(span=span)}"
         else:
             head = f"{place}: no sign of life from {limit.probe} for more than {span}."
     elif limit.role == "bad measurement":
@@ -179,8 +182,9 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
     if limit.kind == "no data":
         name = limit.probe if _is_part_of_leeside(limit) else f"probe {good_of(limit.probe)} ({quantity})"
         bad = limit.role == "bad measurement"
-        if limit.probe == CLOCK:
-            return f"{place}: the machine's clock is right again, and readings carry true times."
+        own = _own_words(limit)
+        if own is not None:
+            return f"{place}: {own.returned}"
         head = f"{place}: {name} {'gives good readings' if bad else 'is heard'} again."
         was = "It gave none" if bad else "It was silent"
     else:
@@ -227,6 +231,11 @@ def _side(limit: EffectiveLimit) -> str:
 def _is_part_of_leeside(limit: EffectiveLimit) -> bool:
     """Whether the limit is on the silence of a broker, a line or a daemon: nothing that has a quantity."""
     return limit.kind == "no data" and limit.quantity not in QUANTITIES
+
+
+def _own_words(limit: EffectiveLimit) -> OwnWords | None:
+    """The words for a part of leeside that is not silent but not right."""
+    return OWN_WORDS.get(limit.probe) if _is_part_of_leeside(limit) else None
 
 
 def _unit(limit: EffectiveLimit) -> str:

@@ -23,6 +23,8 @@ from ingest.store import open_existing
 
 log = logging.getLogger("alerts.page")
 
+_TRY_AGAIN_S = 10.0
+
 _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes by default
 
 
@@ -68,39 +70,47 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
 
 
 class PageServer:
-    """Serves the page in a thread of its own."""
+    """Serves the page in a thread of its own. A port that is taken is tried again; the watch goes on meanwhile."""
 
     def __init__(self, cellar: Cellar, clock: Callable[[], int]) -> None:
         page = cellar.page
         assert page is not None
-        self._server = uvicorn.Server(
-            uvicorn.Config(
-                make_app(cellar, clock),
-                host=page.host,
-                port=page.port,
-                log_config=None,
-                access_log=False,
-                lifespan="off",
-                timeout_graceful_shutdown=2,
-            )
+        self._settings = uvicorn.Config(
+            make_app(cellar, clock),
+            host=page.host,
+            port=page.port,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            timeout_graceful_shutdown=2,
         )
         self.address = f"http://{page.address}/"
+        self._server: uvicorn.Server | None = None
+        self._stopping = threading.Event()
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
-        """Begin to serve; a port that is taken is logged, and the watch goes on without a page."""
+        """Begin to serve."""
         self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
         self._thread.start()
 
     def _serve(self) -> None:
-        try:
-            self._server.run()
-        except SystemExit:
-            # uvicorn ends the program when it cannot have its port; here only the page is missing then.
-            log.error("the page cannot be served at %s: is another program using that port?", self.address)
+        told = False
+        while not self._stopping.is_set():
+            self._server = uvicorn.Server(self._settings)
+            try:
+                self._server.run()
+            except SystemExit:
+                # uvicorn ends the program when it cannot have its port; here only the page is missing then.
+                if not told:
+                    log.error("the page cannot be served at %s: is another program using that port?", self.address)
+                told = True
+            self._stopping.wait(_TRY_AGAIN_S)
 
     def stop(self) -> None:
         """Stop serving."""
-        self._server.should_exit = True
+        self._stopping.set()
+        if self._server is not None:
+            self._server.should_exit = True
         if self._thread is not None:
             self._thread.join(5)

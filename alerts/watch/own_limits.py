@@ -7,10 +7,26 @@ each probe.
 
 from __future__ import annotations
 
-__all__ = ["BROKER", "CLOCK", "INGEST", "good_of", "good_probe", "line_probe", "readings_of_pulse", "watched_limits"]
+__all__ = [
+    "BACKUP",
+    "BROKER",
+    "CLOCK",
+    "DISK",
+    "INGEST",
+    "LOG",
+    "LOG_BYTES",
+    "OWN_WORDS",
+    "OwnWords",
+    "good_of",
+    "good_probe",
+    "line_probe",
+    "readings_of_backup",
+    "readings_of_pulse",
+    "watched_limits",
+]
 
 from dataclasses import replace
-from typing import Final
+from typing import Final, NamedTuple
 
 from alerts.watch.arrivals import WatchReading
 from ingest.cellar.models import Cellar, EffectiveLimit
@@ -18,10 +34,53 @@ from ingest.cellar.models import Cellar, EffectiveLimit
 INGEST: Final = "ingest"
 BROKER: Final = "broker"
 CLOCK: Final = "clock"
+# With a blank, which no probe's id has.
+DISK: Final = "store disk"
+LOG: Final = "store log"
+BACKUP: Final = "store backup"
+
+
+class OwnWords(NamedTuple):
+    """How a message speaks of something that is not right, rather than silent: tail of its subject (``{span}``: for how
+    long), the first sentence when it is raised, and what is said when it is right again."""
+
+    tail: str
+    raised: str
+    returned: str
+
+
+OWN_WORDS: Final[dict[str, OwnWords]] = {
+    CLOCK: OwnWords(
+        "not right for {span}",
+        "the machine's clock has not been right for more than {span}.",
+        "the machine's clock is right again, and readings carry true times.",
+    ),
+    DISK: OwnWords(
+        "nearly full",
+        "the disk that holds the store is nearly full, for more than {span}.",
+        "there is enough room on the store's disk again.",
+    ),
+    LOG: OwnWords(
+        "cannot be folded",
+        "the log beside the store has grown large, and has not shrunk for more than {span}.",
+        "the log beside the store is of its usual size again.",
+    ),
+    BACKUP: OwnWords(
+        "none for 3 d",
+        "there has been no backup of the store for three days.",
+        "the store has been backed up again.",
+    ),
+}
 
 # Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
+# Longer than a backup or an import fills the disk on its way.
+DISK_LOW_S: Final = 600.0
+# A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
+LOG_BYTES: Final = 128_000_000
+# Three nights without one are no slip; docs/operations.md tells this number.
+BACKUP_MISSED_MS: Final = 3 * 86_400_000
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
 BAD_INTERVALS: Final = 10.0
 BAD_SHORTEST_S: Final = 600.0
@@ -49,6 +108,11 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
     """Every limit that the turn judges, by key: the cellar's, and those on leeside itself."""
     own = [_own("leeside/ingest", INGEST, INGEST_SILENCE_S, None, _NOT_READ, _LOOK_AT_MACHINE)]
     own.append(_own("leeside/clock", CLOCK, SOURCE_SILENCE_S, own[0].key, _TIMES_UNKNOWN, _LOOK_AT_CLOCK))
+    own.append(_own("leeside/disk", DISK, DISK_LOW_S, own[0].key, _DISK_FILLS, _MAKE_ROOM))
+    own.append(_own("leeside/log", LOG, DISK_LOW_S, own[0].key, _LOG_GROWS, _END_THE_READER))
+    if cellar.backup is not None:
+        action = _LOOK_AT_BACKUP % cellar.backup_folder
+        own.append(_own("leeside/backup", BACKUP, SOURCE_SILENCE_S, None, _NO_WAY_BACK, action))
     source_of = {}
     topics = [probe for probe in cellar.probe if probe.topic is not None]
     if topics and cellar.mqtt is not None:
@@ -100,6 +164,11 @@ def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]
     readings = [WatchReading(INGEST, at_ms, 1.0)]
     if body.get("clock", "right") == "right":
         readings.append(WatchReading(CLOCK, at_ms, 1.0))
+    if not body.get("disk_low"):
+        readings.append(WatchReading(DISK, at_ms, 1.0))
+    log_bytes = body.get("store_log_bytes", 0)
+    if isinstance(log_bytes, int) and log_bytes < LOG_BYTES:
+        readings.append(WatchReading(LOG, at_ms, 1.0))
     mqtt = body.get("mqtt")
     if isinstance(mqtt, dict) and mqtt.get("connected"):
         readings.append(WatchReading(BROKER, at_ms, 1.0))
@@ -107,6 +176,14 @@ def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]
     if isinstance(lines, dict):
         readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in lines.items() if line.get("open")]
     return readings
+
+
+def readings_of_backup(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> list[WatchReading]:
+    """What the newest backup says about itself. newest_ms: when it was made; watched_since_ms: when backups were first
+    asked for; UTC ms."""
+    if now_ms - max(newest_ms or 0, watched_since_ms) > BACKUP_MISSED_MS:
+        return []
+    return [WatchReading(BACKUP, now_ms, 1.0)]
 
 
 def _own(
@@ -150,6 +227,24 @@ _LOOK_AT_CLOCK: Final = (
 _LOOK_AT_BROKER: Final = (
     "See whether the broker at %s runs and can be reached; `leeside now` says what it answered. Until then, read "
     "by hand."
+)
+_DISK_FILLS: Final = (
+    "Once the disk is full nothing is stored and no alarm is raised. Readings by MQTT at QoS 1 then wait at the "
+    "broker; others are lost after a while."
+)
+_MAKE_ROOM: Final = (
+    "Free some space on the disk that holds the store: `leeside now` says how much is left. Move old backups "
+    "elsewhere, and look at the system's logs (`journalctl --disk-usage`). Never delete the store or its -wal file."
+)
+_LOG_GROWS: Final = "Some program holds on to an old look at the store, so its log grows until the disk is full."
+_END_THE_READER: Final = (
+    "Find the program that reads the store, such as a forgotten sqlite3 shell (`fuser -v` on the store's file names "
+    "it), and end it. Nothing is lost; the log shrinks by itself."
+)
+_NO_WAY_BACK: Final = "If the disk fails now, everything since the last backup is gone."
+_LOOK_AT_BACKUP: Final = (
+    "See whether %s is there and has room; `leeside now` says why the last backup failed, and `leeside backup` makes "
+    "one at once."
 )
 _LOOK_AT_LINE: Final = (
     "Look at the plug, the cable and the power of the line at %s; `leeside now` says more. Until then, read by hand."

@@ -3,7 +3,8 @@
 Order within a turn: operators (they speak of what they saw before this turn); limits that left the cellar file;
 edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that is
 pointless while another is active is never raised in the turn in which both begin. A limit on silence that is released
-while nothing has been heard yet begins its time anew, unless an occurrence of it was open before.
+while nothing has been heard yet begins its time anew, unless an occurrence of it was open before. What an empty
+vessel makes pointless is suppressed in the same way, from outside.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
 (running delays, silence) is a comparison or two for each limit.
@@ -13,7 +14,7 @@ from __future__ import annotations
 
 __all__ = ["DEFAULT_FRESH_S", "TurnResult", "Watch", "step"]
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -23,6 +24,7 @@ from alerts.watch.alarm_table import AlarmEvent, State
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
 from alerts.watch.book import Book, Entry, Track, fresh_track, kept
 from alerts.watch.condition import Condition
+from alerts.watch.emptied import EMPTY_NOTE
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import EffectiveLimit, Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
@@ -76,14 +78,16 @@ class Watch:
         events: Sequence[OperatorEvent],
         now: Now,
         next_occurrence: Callable[[], str],
+        suppressed: Collection[str] = frozenset(),
     ) -> TurnResult:
         """One turn. readings: new ones, several per probe in the order in which they came; readings of unknown probes
-        are passed over. next_occurrence gives ids that are never used again.
+        are passed over. next_occurrence gives ids that are never used again. suppressed: keys of limits that say
+        nothing now because their vessel is empty.
         """
         turn = _Turn(dict(book.entries), now, next_occurrence)
         self._reconcile(turn, events)
         self._judge(turn, readings)
-        self._suppress_and_apply(turn)
+        self._suppress_and_apply(turn, suppressed)
         changed = {
             key: entry
             for key, before in turn.before.items()
@@ -132,7 +136,7 @@ class Watch:
             if change is not None:
                 turn.judged(key, entry, after, [change])
 
-    def _suppress_and_apply(self, turn: _Turn) -> None:
+    def _suppress_and_apply(self, turn: _Turn, suppressed: Collection[str]) -> None:
         entries, changes = turn.entries, turn.changes
         for key, parent in self._suppressible.items():
             was_active_in_turn = entries[parent].track.active or any(
@@ -142,14 +146,18 @@ class Watch:
                 turn.apply(
                     key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, entries[key].condition, suppressed_by=parent)
                 )
+        for key in [key for key in self._limits if key in suppressed] if suppressed else ():
+            if entries[key].alarm.state is not State.SUPPRESSED:
+                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, entries[key].condition, note=EMPTY_NOTE))
         for key, its_changes in changes.items():
             for change in its_changes:
                 turn.apply(key, AlarmEvent.BEGAN if change.active else AlarmEvent.ENDED, Cause(turn.now.utc_ms, change))
         for key, parent in self._suppressible.items():
-            if not entries[parent].track.active:
+            if not entries[parent].track.active and key not in suppressed:
                 self._release(turn, key)
         for key in self._never_suppressed:
-            self._release(turn, key)
+            if key not in suppressed:
+                self._release(turn, key)
 
     @staticmethod
     def _release(turn: _Turn, key: str) -> None:

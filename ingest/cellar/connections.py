@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "BackupSettings",
     "MailSettings",
     "MirrorSettings",
     "MqttSettings",
@@ -17,6 +18,7 @@ import codecs
 import ipaddress
 import re
 from collections.abc import Mapping
+from datetime import time
 from pathlib import Path
 from typing import Annotated, Literal
 from urllib.parse import urlsplit
@@ -32,6 +34,8 @@ from ingest.errors import IngestError, SourceError
 # A line end that TOML has left alone.
 _UNREAD_ESCAPE = re.compile(r"\\[rn]")
 
+
+_TIME_OF_DAY = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
 
 _CENTURY_S = 36_525 * 86_400.0
 
@@ -114,6 +118,15 @@ def _server(text: str) -> str:
     return text.rstrip("/")
 
 
+def _time_of_day(value: object) -> object:
+    if isinstance(value, time):
+        return value
+    found = _TIME_OF_DAY.fullmatch(value.strip()) if isinstance(value, str) else None
+    if found is None:
+        raise ValueError('a local time, such as "03:30"')
+    return time(int(found[1]), int(found[2]))
+
+
 MailAddress = Annotated[Text, AfterValidator(_mail_address)]
 Encoding = Annotated[Text, AfterValidator(_text_encoding)]
 Question = Annotated[str, Field(strict=True, min_length=1, max_length=256), AfterValidator(_question)]
@@ -136,6 +149,14 @@ class StoreSettings(Table):
     keep_hours_s: Annotated[float | None, amount(Dimension.TIME, "s", "3650 d", Span(86400.0, _CENTURY_S))] = Field(
         default=None, alias="keep_hours"
     )
+
+
+class BackupSettings(Table):
+    """``[backup]``: a backup of the store each day. at: local time of the site; keep: how many of them stay."""
+
+    folder: Text = Field(default="backups", description="the folder that backups go to, relative to the cellar file")
+    at: Annotated[time, BeforeValidator(_time_of_day)] = time(3, 30)
+    keep: Annotated[int, Field(strict=True, ge=1, le=1000)] = 14
 
 
 class MqttSettings(Table):
@@ -253,11 +274,16 @@ class MirrorSettings(Table):
         return urlsplit(self.url).scheme == "https"
 
     def token(self, environ: Mapping[str, str], base: Path) -> str | None:
-        """The token from the environment or its file, None where none is named. Read it anew for each use: it may change.
+        """The token from the environment or its file, None where none is named; it may change, so read it anew.
 
         base: the cellar file's folder. Raises IngestError that says what is missing.
         """
-        return read_password("[mirror]", self.token_env, self.token_file, environ, base, what="token")
+        token = read_password("[mirror]", self.token_env, self.token_file, environ, base, what="token")
+        # It travels in a header of HTTP.
+        if token is not None and not (token.isascii() and token.isprintable() and " " not in token):
+            key = "token_env" if self.token_env is not None else "token_file"
+            raise IngestError(f"[mirror] {key}: a token is letters, digits and signs, without spaces; look at its end")
+        return token
 
 
 class PageSettings(Table):

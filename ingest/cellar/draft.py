@@ -6,6 +6,7 @@ __all__ = ["Draft", "Entry", "known_keys", "nearest", "read_entry", "shown"]
 
 import difflib
 import json
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
@@ -17,6 +18,7 @@ from pydantic_core import ErrorDetails
 
 from ingest.cellar.form import Table
 from ingest.cellar.models import (
+    BackupSettings,
     Cylinder,
     LimitSettings,
     MailSettings,
@@ -38,6 +40,8 @@ _M = TypeVar("_M", bound=Table)
 _LONGEST_SHOWN: Final = 80
 _SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
 _NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
+# User and password in an address, which nobody should write there.
+_SIGN_IN: Final = re.compile(r"//[^/\s]*@")
 _ADVICE_ON_SECRETS: Final = (
     "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
     "or a file that only leeside can read with {0}_file"
@@ -67,6 +71,7 @@ class Draft:
 
     site: Entry[Site] | None = None
     store: Entry[StoreSettings] | None = None
+    backup: Entry[BackupSettings] | None = None
     mqtt: Entry[MqttSettings] | None = None
     mail: Entry[MailSettings] | None = None
     mirror: Entry[MirrorSettings] | None = None
@@ -116,6 +121,7 @@ def shown(key: str, value: object) -> str:
         text = "{...}"
     else:
         text = json.dumps(value, ensure_ascii=False, default=str)
+    text = _SIGN_IN.sub("//...@", text)
     return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
 
 

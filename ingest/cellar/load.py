@@ -15,6 +15,7 @@ from ingest.cellar.draft import Draft, Entry, nearest, read_entry, shown
 from ingest.cellar.form import Table
 from ingest.cellar.limits import effective_limits
 from ingest.cellar.models import (
+    BackupSettings,
     Cellar,
     Cylinder,
     LimitSettings,
@@ -34,7 +35,7 @@ from ingest.errors import CellarFileError, Problem
 
 _M = TypeVar("_M", bound=Table)
 
-_SINGLE: Final = ("site", "store", "mqtt", "w1", "mail", "mirror", "page")
+_SINGLE: Final = ("site", "store", "backup", "mqtt", "w1", "mail", "mirror", "page")
 _REPEATED: Final = ("serial", "room", "cylinder", "vessel", "probe", "limit")
 _WHERE: Final = re.compile(r"(.*) \(at (line [0-9]+, column [0-9]+|end of document)\)", re.DOTALL)
 _LARGEST_BYTES: Final = 4_000_000
@@ -81,6 +82,7 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
     return Cellar(
         site=draft.site.model,
         store=store,
+        backup=draft.backup.model if draft.backup else None,
         mqtt=draft.mqtt.model if draft.mqtt else None,
         serial=tuple(entry.model for entry in draft.serial),
         w1=draft.w1.model if draft.w1 else W1Settings(),
@@ -124,6 +126,7 @@ def _draft(tables: Mapping[str, object]) -> tuple[Draft, list[Problem]]:
         problems.append(Problem("[site]", "", "", "is missing: a table [site] with name and timezone is needed"))
     draft.site = _single(Site, "site", draft, problems)
     draft.store = _single(StoreSettings, "store", draft, problems)
+    draft.backup = _single(BackupSettings, "backup", draft, problems)
     draft.mqtt = _single(MqttSettings, "mqtt", draft, problems)
     draft.w1 = _single(W1Settings, "w1", draft, problems)
     draft.mail = _single(MailSettings, "mail", draft, problems)

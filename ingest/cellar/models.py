@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "BackupSettings",
     "Cellar",
     "Cylinder",
     "EffectiveLimit",
@@ -42,6 +43,7 @@ from pydantic import (
 
 from ingest.cellar.amounts import Span, amount, parse_amount, split_amount
 from ingest.cellar.connections import (
+    BackupSettings,
     MailSettings,
     MirrorSettings,
     MqttSettings,
@@ -367,6 +369,7 @@ class Cellar:
 
     site: Site
     store: StoreSettings
+    backup: BackupSettings | None
     mqtt: MqttSettings | None
     serial: tuple[SerialSettings, ...]
     w1: W1Settings
@@ -387,6 +390,11 @@ class Cellar:
     def store_path(self) -> Path:
         """The store's file; a relative path counts from the cellar file's folder."""
         return self.base / self.store.path
+
+    @property
+    def backup_folder(self) -> Path:
+        """Where backups go to; a relative path counts from the cellar file's folder."""
+        return self.base / (self.backup or BackupSettings()).folder
 
     @property
     def places(self) -> tuple[Room | Cylinder | Vessel, ...]:

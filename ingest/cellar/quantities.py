@@ -43,7 +43,7 @@ class Quantity:
     and a difference are written;
     elsewhere: what to do instead at other places; source: where the numbers come from; jump: a change within a minute
     that the thing measured cannot make (common practice, no source), None where it can change at once, as a pressure
-    does when a valve opens. """
+    does when a valve opens."""
 
     name: str
     unit: str

@@ -1,6 +1,6 @@
-"""Readings from and for other programs: tables of text that people bring along, and the forms in which they take theirs.
+"""Readings from and for other programs: tables that people bring along, and the forms in which they take theirs.
 
-In reading order: ``moments`` (a time in a table), ``layout`` (which column means what), ``rows`` (rows become readings or
-reasons), ``numbers`` (values become what the probe would have said), ``csv_form`` and ``senml_form`` (the way out). All
-of it takes values and returns values; ``ingest/store/intake.py`` writes.
+In reading order: ``moments`` (a time in a table), ``layout`` (which column means what), ``rows`` (rows become readings
+or reasons), ``numbers`` (values become what the probe would have said), ``csv_form`` and ``senml_form`` (the way out).
+All of it takes values and returns values; ``ingest/store/intake.py`` writes.
 """

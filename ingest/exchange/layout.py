@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["OWN_COLUMNS", "Layout", "Series", "one_probe_layout", "own_layout", "wide_layout"]
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Final
 
 from ingest.errors import IngestError
@@ -19,12 +19,12 @@ Series = tuple[str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """at: the place of the time in a row, from 0; values: (place, series id) of each value, empty where each row names
-    its series; own: series by names, for a table that leeside wrote; headed: whether the first row holds names."""
+    """at: the place of the time in a row, from 0; values: (place, series id) of each value; own: series by names, for a
+    table that leeside wrote, in which each row names its series; headed: whether the first row holds names."""
 
     at: int
     values: tuple[tuple[int, int], ...] = ()
-    own: Mapping[Series, int] = field(default_factory=dict)
+    own: Mapping[Series, int] | None = None
     headed: bool = True
 
 

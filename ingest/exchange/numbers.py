@@ -34,8 +34,8 @@ def numbers_behind(
     places = np.maximum(np.searchsorted(begins, at_ms, side="right") - 1, 0)
     gains = np.array([scale.gain for scale in dated])[places]
     offsets = np.array([scale.offset for scale in dated])[places]
-    behind = (values - offsets) / gains
-    found = behind.copy()
+    behind = np.asarray((values - offsets) / gains, np.float64)
+    found: npt.NDArray[np.float64] = behind.copy()
     open_ = np.ones(len(values), np.bool_)
 
     def look_at(candidates: npt.NDArray[np.float64]) -> None:
@@ -59,8 +59,10 @@ def numbers_behind(
 def imported_quality(
     classes: npt.NDArray[np.uint8], values: npt.NDArray[np.float64], low: float, high: float
 ) -> npt.NDArray[np.uint16]:
-    """Qualities to store: the class as given, marked as imported. A value (in the quantity's unit) that cannot be is bad
-    and marked so; no limit judges either."""
+    """Qualities to store: the class as given, marked as imported; bad where a value (in the quantity's unit) cannot be.
+
+    A limit judges none of them: they are never among the fresh readings.
+    """
     codes = classes.astype(np.uint16) | np.uint16(_IMPORTED)
     codes[(values < low) | (values > high)] = _IMPLAUSIBLE
     return codes

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["EXAMPLES", "Refused", "Rows"]
+__all__ = ["EXAMPLES", "Column", "Refused", "Rows"]
 
 from array import array
 from collections.abc import Mapping, Sequence
@@ -11,7 +11,7 @@ from typing import Final, Literal
 
 from ingest.cellar.quantities import QUANTITIES
 from ingest.errors import Unreadable
-from ingest.exchange.layout import OWN_COLUMNS, Layout
+from ingest.exchange.layout import OWN_COLUMNS, Layout, Series
 from ingest.exchange.moments import Moments
 from ingest.probes.reading import Quality
 from ingest.sources.number import parse_number
@@ -30,7 +30,7 @@ class Refused:
 
 
 @dataclass(slots=True)
-class _Column:
+class Column:
     """Readings of one series in the order of the rows: UTC ms, value as it stands there, class of quality."""
 
     at_ms: array[int] = field(default_factory=lambda: array("q"))
@@ -45,7 +45,7 @@ class Rows:
         self._layout = layout
         self._moments = moments
         self._decimal = decimal
-        self.columns: dict[int, _Column] = {}
+        self.columns: dict[int, Column] = {}
         self.refused: dict[str, Refused] = {}
         self.held = 0
         self.rows = 0
@@ -56,8 +56,8 @@ class Rows:
             return
         self.rows += 1
         try:
-            if self._layout.own:
-                self._take_own(row)
+            if self._layout.own is not None:
+                self._take_own(row, self._layout.own)
                 return
             if self._layout.at >= len(row):
                 raise Unreadable("too few cells", f"{len(row)} cells")
@@ -73,16 +73,16 @@ class Rows:
             except Unreadable as error:
                 self._refuse(line, error)
 
-    def take_out(self) -> dict[int, _Column]:
+    def take_out(self) -> dict[int, Column]:
         """What was held, by series id; nothing is held afterwards."""
         columns, self.columns, self.held = self.columns, {}, 0
         return columns
 
-    def _take_own(self, row: Sequence[str]) -> None:
+    def _take_own(self, row: Sequence[str], known: Mapping[Series, int]) -> None:
         if len(row) != len(OWN_COLUMNS):
             raise Unreadable("too few cells", f"{len(row)} cells, {len(OWN_COLUMNS)} are needed")
         at, probe, place, quantity, value, unit, quality = row
-        series = self._layout.own.get((probe, place, quantity))
+        series = known.get((probe, place, quantity))
         if series is None:
             raise Unreadable("no such series in the store", f"probe {probe!a}, place {place!a}, quantity {quantity!a}")
         if unit != QUANTITIES[quantity].unit:
@@ -94,7 +94,7 @@ class Rows:
     def _keep(self, series: int, at_ms: int, value: float, quality: int) -> None:
         column = self.columns.get(series)
         if column is None:
-            column = self.columns[series] = _Column()
+            column = self.columns[series] = Column()
         column.at_ms.append(at_ms)
         column.value.append(value)
         column.quality.append(quality)

@@ -2,7 +2,8 @@
 
 Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
 ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
-``cellar_history``; ``pulse`` (signs of life, rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
+``unsent`` (what the mirror has yet to send); ``cellar_history``; ``pulse`` (signs of life, rejects); ``operator``,
+``alarms``, ``messages`` (what alerts keeps here).
 """
 
 from ingest.store.connection import Store, create_or_open, open_existing

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["keep_cellar_file"]
+__all__ = ["cellar_files", "keep_cellar_file"]
 
 import hashlib
 
@@ -18,3 +18,8 @@ def keep_cellar_file(store: Store, text: str, now_ms: int) -> bool:
             return False
         connection.execute("INSERT INTO cellar_file (from_ms, digest, text) VALUES (?, ?, ?)", (now_ms, digest, text))
     return True
+
+
+def cellar_files(store: Store) -> list[tuple[int, str]]:
+    """(from when, UTC ms; the text) of every cellar file that ran, in that order."""
+    return store.connection.execute("SELECT from_ms, text FROM cellar_file ORDER BY id").fetchall()

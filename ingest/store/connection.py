@@ -7,10 +7,11 @@ wait of ten seconds, so that what is checked inside the transaction still holds 
 
 from __future__ import annotations
 
-__all__ = ["Store", "create_or_open", "open_existing"]
+__all__ = ["Store", "create_or_open", "open_existing", "translate"]
 
 import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -20,6 +21,7 @@ from ingest.errors import StoreError, StoreMissing, StoreUnwritable
 from ingest.store.migrations import migrate, refuse_foreign, require_known_version
 
 BUSY_WAIT_S = 10.0
+_LOOK_EVERY_S = 0.002
 
 # A commit of a few readings touches two leaf pages. Pages of 1 KiB instead of 4 KiB halve what reaches the card:
 # tests/benchmarks/card.py measures it.
@@ -28,6 +30,9 @@ PAGE_SIZE = 1024
 # 4,000 pages of 1 KiB: the size at which SQLite folds the log back into the file.
 CHECKPOINT_PAGES = 4000
 
+# A log that grew beyond this behind a long reader is cut back to it once it can start anew.
+LOG_BYTES = 8 * 1024 * 1024
+
 
 class Store:
     """One open connection to the store. Use one per thread; ``write`` also guards against two threads sharing one."""
@@ -35,6 +40,7 @@ class Store:
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self.connection = connection
         self.path = path
+        self.busy_wait_s = BUSY_WAIT_S
         self._lock = threading.RLock()
 
     @contextmanager
@@ -45,7 +51,7 @@ class Store:
         """
         with self._lock:
             try:
-                self.connection.execute("BEGIN IMMEDIATE")
+                self._begin()
                 yield self.connection
                 self.connection.execute("COMMIT")
             except sqlite3.Error as error:
@@ -54,6 +60,27 @@ class Store:
             except BaseException:
                 self._roll_back()
                 raise
+
+    def _begin(self) -> None:
+        """Take the write lock; look for it every few milliseconds for as long as the store is held.
+
+        SQLite's own wait looks ever more seldom, up to ten times a second, and so misses the short gaps that upkeep
+        leaves between its slices: an entry then waits a second behind it, where a tenth of that will do.
+        """
+        deadline = time.monotonic() + self.busy_wait_s
+        self.connection.execute("PRAGMA busy_timeout=0")
+        try:
+            while True:
+                try:
+                    self.connection.execute("BEGIN IMMEDIATE")
+                    return
+                except sqlite3.OperationalError as error:
+                    # The low byte is the code, the rest says more about it.
+                    if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
+                        raise
+                time.sleep(_LOOK_EVERY_S)
+        finally:
+            self.connection.execute(f"PRAGMA busy_timeout={round(BUSY_WAIT_S * 1000)}")
 
     def _roll_back(self) -> None:
         # A full disk or an I/O error may have ended the transaction already.
@@ -131,6 +158,7 @@ def create_or_open(path: Path, now_ms: int) -> Store:
         connection.execute("PRAGMA journal_mode=WAL")
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
+        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
         store = Store(connection, path)
         migrate(store, now_ms)
     except sqlite3.Error as error:
@@ -142,10 +170,11 @@ def create_or_open(path: Path, now_ms: int) -> Store:
     return store
 
 
-def open_existing(path: Path) -> Store:
+def open_existing(path: Path, *, older: bool = False) -> Store:
     """Open a store that must be there already, of this version: for commands and for the second daemon.
 
-    Raises StoreMissing when there is none, StoreTooNew, StoreError when it has yet to be brought up to date.
+    older: one that has yet to be brought up to date will do as well. Raises StoreMissing when there is none,
+    StoreTooNew, and StoreError for one that has yet to be brought up to date.
     """
     if not path.exists():
         raise StoreMissing(f"{path}: there is no store yet; `leeside run` makes it")
@@ -156,8 +185,9 @@ def open_existing(path: Path) -> Store:
     try:
         connection.execute("PRAGMA synchronous=FULL")
         connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
+        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
         refuse_foreign(connection, path)
-        require_known_version(connection, path)
+        require_known_version(connection, path, older=older)
     except sqlite3.Error as error:
         connection.close()
         raise translate(error, path) from error

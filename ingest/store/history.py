@@ -16,9 +16,11 @@ __all__ = [
     "judged_until",
     "latest",
     "newest",
+    "pieces",
     "raw",
     "scaled",
     "span",
+    "together",
 ]
 
 from collections.abc import Collection, Iterator, Sequence
@@ -75,6 +77,50 @@ def arrays(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) ->
     return scaled(Arrays.joined(pieces), scales(store, series))
 
 
+def pieces(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Iterator[Arrays]:
+    """What ``arrays`` gives, a settled day at a time, for spans of any length in little memory.
+
+    The scale is that of the begin; who goes through a span slowly watches the change feed meanwhile.
+    """
+    dated = scales(store, series)
+    for piece in _pieces(store, series, from_ms, to_ms):
+        yield scaled(piece, dated)
+
+
+def together(store: Store, spans: Sequence[tuple[int, int, int]]) -> Iterator[tuple[int, Arrays]]:
+    """(series, readings) of many short spans (series, from_ms, to_ms, both ends included) of about the same time.
+
+    One look at ``fresh`` serves them all; asked one by one, each would read the whole table.
+    """
+    if not spans:
+        return
+    found: dict[int, list[tuple[int, float, int]]] = {}
+    rows = store.connection.execute(
+        "SELECT series, at, number, quality FROM fresh WHERE at >= ? AND at <= ? ORDER BY id",
+        (min(span[1] for span in spans), max(span[2] for span in spans)),
+    )
+    for series, at, number, quality in rows:
+        found.setdefault(series, []).append((at, number, quality))
+    for series, from_ms, to_ms in spans:
+        kept = [row for row in found.get(series, ()) if from_ms <= row[0] <= to_ms]
+        fresh = merged(Arrays.empty(), _arrays_of(kept)) if kept else Arrays.empty()
+        settled = store.connection.execute(
+            "SELECT day FROM block WHERE series = ? AND day >= ? AND day <= ? AND to_ms >= ?",
+            (series, from_ms // DAY_MS, to_ms // DAY_MS, from_ms),
+        ).fetchall()
+        for (day,) in settled:
+            block = block_of(store, series, day)
+            first, last = np.searchsorted(block.at_ms, (from_ms, to_ms + 1))
+            fresh = merged(block.part(slice(int(first), int(last))), fresh)
+        if len(fresh.at_ms):
+            yield series, scaled(fresh, scales(store, series))
+
+
+def _arrays_of(rows: Sequence[tuple[int, float, int]]) -> Arrays:
+    times, numbers, qualities = zip(*rows, strict=True)
+    return Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16))
+
+
 def scaled(numbers: Arrays, dated: Sequence[Scale]) -> Arrays:
     """Numbers as values, each through the newest scale not after its time (or the first there is)."""
     if not dated:
@@ -119,11 +165,7 @@ def _fresh(store: Store, series: int, from_ms: int, to_ms: int) -> Arrays:
     ).fetchall()
     if not rows:
         return Arrays.empty()
-    times, numbers, qualities = zip(*rows, strict=True)
-    return merged(
-        Arrays.empty(),
-        Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16)),
-    )
+    return merged(Arrays.empty(), _arrays_of(rows))
 
 
 def span(store: Store, series: int) -> tuple[int, int] | None:

@@ -1,8 +1,8 @@
-"""Bringing in readings of the past: straight into settled blocks, a few days in one transaction, beside a running leeside.
+"""Bringing in readings of the past: straight into settled blocks, a few days at once, beside a running leeside.
 
-``fresh`` is never written here: it belongs to the ingest daemon, which numbers its rows in memory. What is there already
-wins, settled or fresh; so the same readings twice change nothing. Packing is done outside of the transaction; inside it is
-looked again whether anything has changed meanwhile, and what has is packed anew.
+``fresh`` is never written here: it belongs to the ingest daemon, which numbers its rows in memory. What is there
+already wins, settled or fresh; so the same readings twice change nothing. Packing is done outside of the transaction;
+inside it is looked again whether anything has changed meanwhile, and what has is packed anew.
 """
 
 from __future__ import annotations
@@ -10,8 +10,10 @@ from __future__ import annotations
 __all__ = ["Brought", "Intake", "Piece"]
 
 import sqlite3
+from array import array
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -35,13 +37,21 @@ class Piece(NamedTuple):
 
 @dataclass(slots=True)
 class Brought:
-    """What came of a series' readings: how many are new, how many times were there already (in the store or further up),
-    and from when to when the new ones lie (UTC ms)."""
+    """What came of a series' readings.
+
+    new: how many are; repeats: how many times were there already, in the store or further up; from_ms, to_ms: from when
+    to when the new ones lie (UTC ms).
+    """
 
     new: int = 0
     repeats: int = 0
     from_ms: int | None = None
     to_ms: int | None = None
+
+    @property
+    def found(self) -> bool:
+        """Whether there were any readings."""
+        return self.new + self.repeats > 0
 
     def _count(self, offered: int, times: npt.NDArray[np.int64]) -> None:
         self.new += len(times)
@@ -53,7 +63,7 @@ class Brought:
 
 
 class Intake:
-    """Brings readings into the series given, or with ``rehearse`` finds out what would come of it and writes nothing."""
+    """Brings readings into the series given; with ``rehearse`` finds out what would come of it and writes nothing."""
 
     def __init__(self, store: Store, series: Collection[int], *, rehearse: bool = False) -> None:
         self._store = store
@@ -100,7 +110,8 @@ class Intake:
         with self._store.write() as connection:
             stirred = self._fresh.look_again(connection)
             for made, new, offered in ready:
-                if (made.series, made.day) in stirred or not replace_block(connection, made):
+                come = stirred.get(made.series)
+                if (come is not None and np.isin(new.at_ms, come).any()) or not replace_block(connection, made):
                     changed.add((made.series, made.day))
                     continue
                 connection.execute(
@@ -138,8 +149,8 @@ class _FreshTimes:
         first, last = np.searchsorted(times, (day * DAY_MS, (day + 1) * DAY_MS))
         return times[first:last]
 
-    def look_again(self, connection: sqlite3.Connection) -> set[tuple[int, int]]:
-        """Add what has come since; gives the (series, day) that it belongs to."""
+    def look_again(self, connection: sqlite3.Connection) -> dict[int, npt.NDArray[np.int64]]:
+        """Add what has come since; gives its times by series."""
         dated = _dated(connection)
         if dated != self._dated:
             # Times have been moved: any of them may be another now.
@@ -148,20 +159,18 @@ class _FreshTimes:
             return self._read(connection, 0)
         return self._read(connection, self._newest_id)
 
-    def _read(self, connection: sqlite3.Connection, after_id: int) -> set[tuple[int, int]]:
-        found: dict[int, list[int]] = {}
+    def _read(self, connection: sqlite3.Connection, after_id: int) -> dict[int, npt.NDArray[np.int64]]:
+        found: dict[int, array[int]] = {}
         for number, series, at in connection.execute(
             "SELECT id, series, at FROM fresh WHERE id > ? ORDER BY id", (after_id,)
         ):
             self._newest_id = number
             if series in self._series:
-                found.setdefault(series, []).append(at)
-        days = set()
-        for series, times in found.items():
-            before = self._times.get(series, np.empty(0, np.int64))
-            self._times[series] = np.union1d(before, np.array(times, np.int64))
-            days |= {(series, day) for day in np.unique(np.array(times, np.int64) // DAY_MS).tolist()}
-        return days
+                found.setdefault(series, array("q")).append(at)
+        come = {series: np.unique(np.array(times, np.int64)) for series, times in found.items()}
+        for series, times in come.items():
+            self._times[series] = np.union1d(self._times.get(series, np.empty(0, np.int64)), times)
+        return come
 
 
 def _dated(connection: sqlite3.Connection) -> int | None:
@@ -185,5 +194,5 @@ def _by_day(piece: Piece) -> list[tuple[int, int, Arrays]]:
     edges = [0, *cuts.tolist(), len(days)]
     return [
         (piece.series, int(whole.at_ms[first] // DAY_MS), whole.part(slice(first, last)))
-        for first, last in zip(edges[:-1], edges[1:], strict=True)
+        for first, last in pairwise(edges)
     ]

@@ -14,7 +14,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
-from ingest.store.schema import FIRST_SCHEMA, SETTLED_SCHEMA
+from ingest.store.journal_schema import JOURNAL_SCHEMA
+from ingest.store.schema import FIRST_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
 
 if TYPE_CHECKING:
     from ingest.store.connection import Store
@@ -38,9 +39,21 @@ def _settled(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _mirror(connection: sqlite3.Connection) -> None:
+    for statement in MIRROR_SCHEMA:
+        connection.execute(statement)
+
+
+def _journal(connection: sqlite3.Connection) -> None:
+    for statement in JOURNAL_SCHEMA:
+        connection.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
+    Migration(3, "what the mirror has yet to send", _mirror),
+    Migration(5, "the journal", _journal),
 )
 
 
@@ -61,13 +74,16 @@ def refuse_foreign(connection: sqlite3.Connection, path: Path) -> None:
         raise StoreError(f"{path}: this is a database of another program; choose another [store] path")
 
 
-def require_known_version(connection: sqlite3.Connection, path: Path) -> None:
-    """Raise StoreTooNew for a newer store, StoreError for one that `leeside run` has yet to bring up to date."""
+def require_known_version(connection: sqlite3.Connection, path: Path, *, older: bool = False) -> None:
+    """Raise StoreTooNew for a newer store, StoreError for one that `leeside run` has yet to bring up to date.
+
+    older: that one is taken as well.
+    """
     version = version_of(connection)
     newest = MIGRATIONS[-1].number
     if version > newest:
         raise StoreTooNew(_too_new(path, version, newest))
-    if version < newest:
+    if version < newest and not older:
         raise StoreError(
             f"{path}: the store has schema {version}, this leeside works with {newest}; "
             "`leeside run` brings it up to date"

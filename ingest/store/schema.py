@@ -6,7 +6,7 @@ turns them into our units on the way out.
 
 from __future__ import annotations
 
-__all__ = ["FIRST_SCHEMA", "SETTLED_SCHEMA"]
+__all__ = ["FIRST_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
 
 FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE migration (
@@ -235,5 +235,25 @@ SETTLED_SCHEMA: tuple[str, ...] = (
         day INTEGER NOT NULL,
         data BLOB NOT NULL,
         UNIQUE (series, day)
+    )""",
+)
+
+MIRROR_SCHEMA: tuple[str, ...] = (
+    # What the mirror has yet to send beyond the change feed: spans of series, both ends included.
+    """CREATE TABLE mirror_span (
+        series INTEGER NOT NULL,
+        from_ms INTEGER NOT NULL,
+        to_ms INTEGER NOT NULL,
+        PRIMARY KEY (series, from_ms)
+    ) WITHOUT ROWID""",
+    # What the mirror's server would not take, and what it said. Only the newest are kept.
+    """CREATE TABLE mirror_refused (
+        id INTEGER PRIMARY KEY,
+        line TEXT NOT NULL UNIQUE,
+        status INTEGER NOT NULL,
+        said TEXT NOT NULL,
+        count INTEGER NOT NULL,
+        first_ms INTEGER NOT NULL,
+        last_ms INTEGER NOT NULL
     )""",
 )

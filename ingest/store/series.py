@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Declaration", "Series", "all_series", "declare"]
+__all__ = ["Declaration", "Series", "all_series", "declare", "former_names"]
 
 import sqlite3
 from collections.abc import Sequence
@@ -111,3 +111,10 @@ def all_series(store: Store) -> list[Series]:
     """Every series, oldest first."""
     rows = store.connection.execute("SELECT id, probe, place, quantity, begun_ms, ended_ms FROM series ORDER BY id")
     return [Series(*row) for row in rows]
+
+
+def former_names(store: Store, series: int) -> list[tuple[int, str, str]]:
+    """(until when, UTC ms; probe; place) of each name that a series had before it was renamed."""
+    return store.connection.execute(
+        "SELECT until_ms, probe, place FROM former_name WHERE series = ? ORDER BY until_ms", (series,)
+    ).fetchall()

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 __all__ = ["LEVELS", "Level", "Summary", "pack_summary", "summarise", "unpack_summary"]
 
-import zlib
+import struct
 from collections.abc import Sequence
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from ingest.store.block import Arrays, BlockUnreadable
+from ingest.store.block import Arrays, BlockUnreadable, pack, unpack
 
 Level = Literal["minute", "hour", "day"]
+
+_LENGTH: Final = struct.Struct("<I")
 
 LEVELS: Final[dict[str, int]] = {"minute": 60_000, "hour": 3_600_000, "day": 86_400_000}
 """Level -> its span in ms, from fine to coarse."""
@@ -108,23 +110,39 @@ def summarise(values: Arrays, span_ms: int) -> Summary:
 
 
 def pack_summary(summary: Summary) -> bytes:
-    """Summaries as bytes, for the many of a day's minutes; they come back bit for bit."""
-    planes = b"".join(
-        np.ascontiguousarray(column).astype("<i8" if column.dtype == np.int64 else "<f8").tobytes()
-        for column in summary
-    )
-    by_byte = np.frombuffer(planes, np.uint8).reshape(-1, 8).T.tobytes()
-    return len(summary.from_ms).to_bytes(4, "little") + zlib.compress(by_byte, 6)
+    """Summaries as bytes, for the many of a day's minutes; they come back bit for bit.
+
+    They go the way of readings, see ``block``: lowest, highest, first and last are readings, and pack as decimals where
+    those are some. Of spans without readings no values are kept. At most 65,535 readings in a span.
+    """
+    there = summary.readings > 0
+    plain = np.zeros(np.count_nonzero(there), np.uint16)
+    count = np.arange(len(plain), dtype=np.int64)
+    parts = [pack(Arrays(summary.from_ms, summary.worst.astype(np.float64), summary.readings.astype(np.uint16)))]
+    parts += [
+        pack(Arrays(count, column[there], plain))
+        for column in (summary.low, summary.high, summary.mean, summary.first, summary.last)
+    ]
+    return b"".join(_LENGTH.pack(len(part)) + part for part in parts)
 
 
 def unpack_summary(data: bytes) -> Summary:
     """The summaries again. Raises BlockUnreadable."""
-    try:
-        count = int.from_bytes(data[:4], "little")
-        by_byte = np.frombuffer(zlib.decompress(data[4:]), np.uint8)
-        rows = np.ascontiguousarray(by_byte.reshape(8, 8 * count).T).reshape(8, count, 8)
-    except (zlib.error, ValueError) as error:
-        raise BlockUnreadable(f"a packed summary is damaged: {error}") from error
-    whole = [rows[index].reshape(-1).view("<i8").astype(np.int64) for index in (0, 1, 7)]
-    real = [rows[index].reshape(-1).view("<f8").astype(np.float64) for index in range(2, 7)]
-    return Summary(whole[0], whole[1], real[0], real[1], real[2], real[3], real[4], whole[2])
+    parts, place = [], 0
+    for _ in range(6):
+        if place + _LENGTH.size > len(data):
+            raise BlockUnreadable("a packed summary is damaged: it ends too soon")
+        (length,) = _LENGTH.unpack_from(data, place)
+        place += _LENGTH.size
+        parts.append(unpack(data[place : place + length]))
+        place += length
+    spans, *columns = parts
+    readings = spans.quality.astype(np.int64)
+    there = readings > 0
+    if any(len(column.number) != np.count_nonzero(there) for column in columns):
+        raise BlockUnreadable("a packed summary is damaged: its columns are not of one length")
+    real = np.full((5, len(readings)), np.nan)
+    for number, column in enumerate(columns):
+        real[number, there] = column.number
+    worst = spans.number.astype(np.int64)
+    return Summary(spans.at_ms, readings, real[0], real[1], real[2], real[3], real[4], worst)

@@ -139,7 +139,7 @@ EDGES = [
 
 
 def mutate(data: bytes, max_size: int, seed: int) -> bytes:
-    """The engine's own change, or one of the numbers in it moved to an edge: by bits alone those are hardly ever hit."""
+    """The engine's own change, or one of the numbers moved to an edge: by bits alone those are hardly ever hit."""
     chance = random.Random(seed)
     found = list(NUMBER.finditer(data, 2)) if chance.random() < 0.3 else []
     if not found:

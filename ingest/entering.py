@@ -1,0 +1,200 @@
+"""Writing an entry down, from a person's answers to the store: for the command, the page, and programs.
+
+    proposal = prepare(store, cellar, "titration", {"vessel": "K1", "titre": ["1.25 mL"], ...}, who="Ana", now_ms=now)
+    entry = write(store, cellar, proposal, now_ms=now)
+
+or both at once with ``enter``.
+"""
+
+from __future__ import annotations
+
+__all__ = ["Prepared", "answered", "background_of", "enter", "moment", "prepare", "write"]
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from ingest.cellar import Cellar
+from ingest.errors import EntryRefused, IngestError
+from ingest.journal.analyses import TitrantBody
+from ingest.journal.answers import AnswersWrong, Clock, Wrong
+from ingest.journal.background import Background
+from ingest.journal.bodies import KINDS, Kind
+from ingest.journal.cautions import caution
+from ingest.journal.contents import Contents
+from ingest.journal.drafting import propose, question_of
+from ingest.journal.entry import Draft, Entry, places_of
+from ingest.journal.forms import FORMS, read_answers
+from ingest.journal.movements import RackingBody
+from ingest.journal.treatments import LotBody
+from ingest.journal.wording import body_words
+from ingest.store.connection import Store
+from ingest.store.contents import contents, equipment_of, load_folding
+from ingest.store.journal import add_entry, entries
+from ingest.times import Ambiguous, spoken_moment
+
+# A racking that was begun longer ago than this is not what an entry of today finishes (this project's choice).
+_BEGUN_MS = 7 * 86_400_000
+
+Told = Mapping[str, str | bool | Sequence[str]]
+
+
+class Prepared(NamedTuple):
+    """An entry that can be written. said: it in words; after: what the vessels that it names hold then; warnings: what
+    a person should know; caution: one sentence where something dangerous is handled, else "".
+    """
+
+    draft: Draft
+    said: str
+    after: tuple[Contents, ...]
+    warnings: tuple[str, ...]
+    caution: str
+
+
+class _NotKept(Exception):
+    """Ends a transaction that was only tried."""
+
+
+def enter(
+    store: Store,
+    cellar: Cellar,
+    kind: Kind,
+    told: Told,
+    *,
+    who: str,
+    now_ms: int,
+    at: str | None = None,
+    with_later: bool = False,
+) -> Entry:
+    """Write an entry down from answers as texts: ``{"vessel": "K1", "volume": "19 L"}``.
+
+    told: by the names of the kind's form (``ingest.journal.forms.FORMS``); at: when it happened, as a person writes it
+    (``ingest.times.spoken_moment``), by default now. Raises AnswersWrong that names every answer that will not do,
+    EntryRefused where the cellar's contents speak against it, Ambiguous, StoreError.
+    """
+    made = prepare(store, cellar, kind, told, who=who, now_ms=now_ms, at=at, with_later=with_later)
+    return write(store, cellar, made, now_ms=now_ms, with_later=with_later)
+
+
+def prepare(
+    store: Store,
+    cellar: Cellar,
+    kind: Kind,
+    told: Told,
+    *,
+    who: str,
+    now_ms: int,
+    at: str | None = None,
+    with_later: bool = False,
+) -> Prepared:
+    """What ``enter`` would write, checked against the store as it is now; nothing is kept."""
+    if kind not in KINDS or kind not in FORMS:
+        raise IngestError(f"there is no form for an entry of kind '{kind}'; there are: {', '.join(FORMS)}")
+    at_ms = moment(at, cellar, now_ms)
+    given = read_answers(FORMS[kind], answered(told), Clock(cellar.site.zone, now_ms))
+    background = background_of(store, cellar, kind, at_ms)
+    draft, warnings = propose(kind, given, background, who=who, at_ms=at_ms)
+    after = _tried(store, cellar, draft, now_ms, with_later=with_later)
+    glass = [vessel.id for vessel in cellar.vessel if vessel.material == "glass"]
+    said = body_words(draft.body, draft.lot)
+    return Prepared(draft, said, after, warnings, caution(kind, draft.body, glass))
+
+
+def write(store: Store, cellar: Cellar, prepared: Prepared, *, now_ms: int, with_later: bool = False) -> Entry:
+    """Write down what was prepared, all of it or nothing; it is checked again, since others may have written."""
+    with store.write() as connection:
+        try:
+            return add_entry(connection, prepared.draft, cellar, now_ms, with_later=with_later)
+        except EntryRefused as error:
+            raise _as_answers(prepared.draft.kind, error) from None
+
+
+def moment(at: str | None, cellar: Cellar, now_ms: int) -> int:
+    """When it happened (UTC ms). Raises AnswersWrong for what is no time, Ambiguous."""
+    if at is None:
+        return now_ms
+    try:
+        return spoken_moment(at, cellar.site.zone, now_ms)
+    except Ambiguous:
+        raise
+    except IngestError as error:
+        raise AnswersWrong([Wrong("at", str(error))]) from None
+
+
+def answered(told: Told) -> dict[str, tuple[str, ...]]:
+    """Answers as ``read_answers`` takes them; what is empty is left out."""
+    found: dict[str, tuple[str, ...]] = {}
+    for name, value in told.items():
+        if isinstance(value, bool):
+            texts: tuple[str, ...] = ("yes",) if value else ()
+        else:
+            texts = (value,) if isinstance(value, str) else tuple(value)
+        if texts:
+            found[name] = texts
+    return found
+
+
+def background_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> Background:
+    """What an entry of that kind and time (UTC ms) is understood by."""
+    bottles: dict[str, TitrantBody] = {}
+    lots: dict[str, LotBody] = {}
+    if kind == "titration":
+        for one in entries(store, kinds=["titrant", "lot"], struck=False):
+            # A bottle or lot that was written down later than it was used is better than none.
+            if isinstance(one.body, TitrantBody) and (one.at_ms <= at_ms or one.body.name not in bottles):
+                bottles[one.body.name] = one.body
+            elif isinstance(one.body, LotBody) and one.lot is not None and (one.at_ms <= at_ms or one.lot not in lots):
+                lots[one.lot] = one.body
+    last = entries(store, kinds=[kind], struck=False, newest=1)
+    return Background(
+        cellar,
+        contents(store, at_ms, cellar) if kind == "titration" else {},
+        bottles,
+        lots,
+        last[0] if last else None,
+        _begun(store, at_ms) if kind == "racking" else (),
+    )
+
+
+def _begun(store: Store, at_ms: int) -> list[Entry]:
+    found = entries(store, kinds=["racking"], struck=False, from_ms=at_ms - _BEGUN_MS)
+    bodies = [one.body for one in found if isinstance(one.body, RackingBody)]
+    finished = {body.begun for body in bodies if body.stage == "done"}
+    return [
+        one
+        for one in reversed(found)
+        if isinstance(one.body, RackingBody)
+        and one.body.stage == "begun"
+        and one.id not in finished
+        and one.at_ms <= at_ms
+    ]
+
+
+def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_later: bool) -> tuple[Contents, ...]:
+    """What the vessels of an entry hold after it, by writing it and taking that back before it is on disk."""
+    after: list[Contents] = []
+    try:
+        with store.write() as connection:
+            made = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
+            named = places_of(made.place, made.body)
+            if named:
+                equipment = equipment_of(connection, cellar, now_ms)
+                folding = load_folding(connection, equipment, before=(made.at_ms + 1, 0), to_ms=made.at_ms)
+                held = folding.at(made.at_ms)
+                after = [held[vessel] for vessel in named if vessel in held]
+            raise _NotKept
+    except _NotKept:
+        return tuple(after)
+    except EntryRefused as error:
+        raise _as_answers(draft.kind, error) from None
+
+
+def _as_answers(kind: Kind, error: EntryRefused) -> IngestError:
+    """A refusal that is about answers as such; one that is about what vessels hold as it is."""
+    if error.later or not error.problems or any(not problem.key for problem in error.problems):
+        return error
+    form = FORMS.get(kind)
+    if form is None:
+        return error
+    return AnswersWrong(
+        [Wrong(question_of(form, problem), f"{problem.value} {problem.allowed}".strip()) for problem in error.problems]
+    )

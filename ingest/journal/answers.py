@@ -1,0 +1,312 @@
+"""Kinds of answers: how the text that a person gives becomes what a body keeps, and how that is written as text again.
+
+Amounts carry their unit, as in the cellar file. Pure.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "Answer",
+    "AnswersWrong",
+    "Bought",
+    "Choice",
+    "Clock",
+    "Day",
+    "Measure",
+    "Number",
+    "OfVessel",
+    "StrengthTold",
+    "TitrantStrengthText",
+    "Whole",
+    "WrittenWords",
+    "Wrong",
+    "YesNo",
+]
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final, NamedTuple, Protocol
+from zoneinfo import ZoneInfo
+
+from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
+from ingest.cellar.units import Dimension
+from ingest.errors import IngestError
+from ingest.times import iso_utc, spoken_moment
+
+
+class Clock(NamedTuple):
+    """The cellar's time zone, and now (UTC ms)."""
+
+    zone: ZoneInfo
+    now_ms: int
+
+
+class Wrong(NamedTuple):
+    """One answer that will not do. field: its name; why: what is wrong and what would be right."""
+
+    field: str
+    why: str
+
+
+class AnswersWrong(IngestError):
+    """Answers of which no entry can be made: each with its field."""
+
+    def __init__(self, wrong: Sequence[Wrong]) -> None:
+        self.wrong = tuple(wrong)
+        super().__init__("\n".join(f"{field}: {why}" for field, why in self.wrong))
+
+
+class Answer(Protocol):
+    """How one kind of answer is read. metavar: what stands for it in help; example: how one is written."""
+
+    @property
+    def metavar(self) -> str:
+        """What stands for it in help."""
+        ...
+
+    @property
+    def example(self) -> str:
+        """How one is written."""
+        ...
+
+    def read(self, text: str, clock: Clock) -> Any:
+        """What the text means, in the body's unit. Raises ValueError or IngestError that says how to write it."""
+        ...
+
+    def write(self, value: Any) -> str:
+        """The text that ``read`` would make the value of."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenWords:
+    """Words as they are."""
+
+    metavar: str = "TEXT"
+    example: str = "as you like"
+
+    def read(self, text: str, _: Clock) -> str:
+        """The words without outer spaces."""
+        plain = text.strip()
+        if not plain:
+            raise ValueError("is empty; leave it out, or say something")
+        return plain
+
+    def write(self, value: Any) -> str:
+        """The words."""
+        return str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """One of a few words; also its beginning, if no other one begins so, and without accents."""
+
+    options: tuple[str, ...]
+    metavar: str = "WORD"
+
+    @property
+    def example(self) -> str:
+        """All of them."""
+        return ", ".join(self.options)
+
+    def read(self, text: str, _: Clock) -> str:
+        """The word that is meant."""
+        plain = " ".join(text.lower().split())
+        if plain in self.options:
+            return plain
+        meant = [option for option in self.options if plain and _unaccented(option).startswith(_unaccented(plain))]
+        if len(meant) != 1:
+            raise ValueError(f"'{text.strip()}' is none of these: {self.example}")
+        return meant[0]
+
+    def write(self, value: Any) -> str:
+        """The word."""
+        return str(value)
+
+
+def _unaccented(text: str) -> str:
+    return text.replace("é", "e").replace("-", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """An amount with its unit, such as "16 L", in ``unit``."""
+
+    dimension: Dimension
+    unit: str
+    example: str
+    pressure: PressureKind | None = None
+    metavar: str = "AMOUNT"
+
+    def read(self, text: str, _: Clock) -> float:
+        """The number in ``unit``."""
+        try:
+            return parse_amount(
+                text, dimension=self.dimension, unit=self.unit, example=self.example, pressure=self.pressure
+            ).number
+        except ValueError as error:
+            raise ValueError(f"'{text.strip()}': {error}") from None
+
+    def write(self, value: Any) -> str:
+        """The number with ``unit``."""
+        return f"{value:.10g} {self.unit}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """A number of a unit that the cellar file does not know, or of none. units: what may stand behind it."""
+
+    units: tuple[str, ...]
+    example: str
+    metavar: str = "NUMBER"
+
+    def read(self, text: str, _: Clock) -> float:
+        """The number."""
+        try:
+            number, unit = split_amount(text)
+        except ValueError as error:
+            raise ValueError(f"'{text.strip()}': {error}; write it as \"{self.example}\"") from None
+        if unit and unit not in self.units:
+            raise ValueError(f'\'{text.strip()}\': there is no unit "{unit}" here; write it as "{self.example}"')
+        if not unit and self.units and "" not in self.units:
+            raise ValueError(f"'{text.strip()}': the unit is missing; write it as \"{self.example}\"")
+        return number
+
+    def write(self, value: Any) -> str:
+        """The number with its first unit."""
+        return f"{value:.10g} {self.units[0] if self.units else ''}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class Whole:
+    """A count."""
+
+    example: str
+    metavar: str = "COUNT"
+
+    def read(self, text: str, _: Clock) -> int:
+        """The count."""
+        if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
+            raise ValueError(f"'{text.strip()}' is no count; write it as {self.example}")
+        return int(text)
+
+    def write(self, value: Any) -> str:
+        """The count."""
+        return str(value)
+
+
+@dataclass(frozen=True, slots=True)
+class YesNo:
+    """Yes or no."""
+
+    metavar: str = "YES/NO"
+    example: str = "yes or no"
+
+    def read(self, text: str, _: Clock) -> bool:
+        """True for yes."""
+        plain = text.strip().lower()
+        if plain in ("y", "yes", "true"):
+            return True
+        if plain in ("n", "no", "false"):
+            return False
+        raise ValueError(f"'{text.strip()}' is neither yes nor no")
+
+    def write(self, value: Any) -> str:
+        """The word."""
+        return "yes" if value else "no"
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A moment, mostly a date alone, as UTC ms."""
+
+    metavar: str = "TIME"
+    example: str = "2026-11-25"
+
+    def read(self, text: str, clock: Clock) -> int:
+        """The moment; see ``ingest.times.spoken_moment``."""
+        return spoken_moment(text, clock.zone, clock.now_ms)
+
+    def write(self, value: Any) -> str:
+        """The moment in UTC."""
+        return iso_utc(value)
+
+
+@dataclass(frozen=True, slots=True)
+class OfVessel:
+    """A vessel, with or without a volume: "K1" or "K1=16 L"."""
+
+    metavar: str = "VESSEL[=VOLUME]"
+    example: str = "K1=16L"
+
+    def read(self, text: str, clock: Clock) -> dict[str, Any]:
+        """``vessel`` and, where it is told, ``volume_l``."""
+        vessel, told, volume = text.partition("=")
+        found: dict[str, Any] = {"vessel": vessel.strip()}
+        if not found["vessel"]:
+            raise ValueError(f"'{text.strip()}' names no vessel; write it as {self.example}")
+        if told:
+            found["volume_l"] = Measure(Dimension.VOLUME, "L", "16 L").read(volume, clock)
+        return found
+
+    def write(self, value: Any) -> str:
+        """Vessel and volume."""
+        volume = value.get("volume_l")
+        return str(value["vessel"]) + ("" if volume is None else f"={volume:.10g} L")
+
+
+_BOTTLES: Final = re.compile(r"\s*([0-9]{1,7})\s*[x×*]\s*(.+)", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """Bottles of one size: "6 x 0.75 L"."""
+
+    metavar: str = "NUMBERxSIZE"
+    example: str = "6 x 0.75 L"
+
+    def read(self, text: str, clock: Clock) -> dict[str, Any]:
+        """``number`` and ``size_l``."""
+        found = _BOTTLES.fullmatch(text)
+        if found is None:
+            raise ValueError(f"'{text.strip()}' does not say number and size; write it as \"{self.example}\"")
+        return {"number": int(found[1]), "size_l": Measure(Dimension.VOLUME, "L", "0.75 L").read(found[2], clock)}
+
+    def write(self, value: Any) -> str:
+        """Number and size."""
+        return f"{value['number']} x {value['size_l']:.10g} L"
+
+
+class StrengthTold(NamedTuple):
+    """A titrant's strength as it was written. molar: in mol/L, else a normality in eq/L."""
+
+    number: float
+    molar: bool
+
+
+@dataclass(frozen=True, slots=True)
+class TitrantStrengthText:
+    """A titrant's strength with what it means: "0.02 N" (eq/L) or "0.01 mol/L"."""
+
+    metavar: str = "STRENGTH"
+    example: str = "0.02 N"
+
+    def read(self, text: str, _: Clock) -> StrengthTold:
+        """The number and what it means."""
+        try:
+            number, unit = split_amount(text)
+        except ValueError as error:
+            raise ValueError(f'\'{text.strip()}\': {error}; write it as "0.02 N" or "0.01 mol/L"') from None
+        if unit in ("N", "eq/L", "eq/l"):
+            return StrengthTold(number, molar=False)
+        if unit in ("M", "mol/L", "mol/l"):
+            return StrengthTold(number, molar=True)
+        raise ValueError(
+            f"'{text.strip()}' does not say what the number means; write a normality as \"0.02 N\", a molarity as "
+            '"0.01 mol/L"'
+        )
+
+    def write(self, value: Any) -> str:
+        """The number with its unit."""
+        return f"{value.number:.10g} {'mol/L' if value.molar else 'N'}"

@@ -1,0 +1,47 @@
+"""What speaks against a titration: doubts that are told beside the number, and refusals instead of one."""
+
+from __future__ import annotations
+
+__all__ = ["Doubt", "DoubtKind", "Field", "TitrationRefused"]
+
+from enum import StrEnum
+from typing import Literal, NamedTuple
+
+# What of a titration a refusal is about; command and forms turn it into the name of their option or box.
+Field = Literal["method", "titre", "blank", "sample", "strength", "factor", "burette", "end point"]
+
+
+class DoubtKind(StrEnum):
+    """What a doubt is about: to be counted and tested by. People read the doubt's text."""
+
+    BELOW_BLANK = "below the blank"
+    UPPER_BOUND = "upper bound"
+    UNKNOWN_STYLE = "style not told"
+    IMPLAUSIBLE_RESULT = "implausible result"
+    BEYOND_BURETTE = "titre beyond the burette"
+    UNUSUAL_SAMPLE = "unusual sample volume"
+    UNUSUAL_STRENGTH = "unusual titrant strength"
+    FLASKS_DISAGREE = "flasks disagree"
+    FACTOR = "factor far from 1"
+    STALE_FACTOR = "factor out of date"
+    BOTTLE_DATES = "dates of the bottle"
+    LARGE_BLANK = "large blank"
+    END_POINT = "end point"
+
+
+class Doubt(NamedTuple):
+    """One thing that a person should know about a result; text: one sentence, values with units, what to do."""
+
+    kind: DoubtKind
+    text: str
+
+
+class TitrationRefused(ValueError):
+    """A titration that gives no number: what was found and what is allowed; field: which part of it is wrong.
+
+    It is a ValueError so that a pydantic validator may raise it.
+    """
+
+    def __init__(self, field: Field, message: str) -> None:
+        self.field: Field = field
+        super().__init__(message)

@@ -1,0 +1,103 @@
+"""The vessels of a time: what each cellar file that ever ran says of their capacity, and what they were called."""
+
+from __future__ import annotations
+
+__all__ = ["CellarOfTime", "Equipment", "Rename", "VesselOfTime", "cellar_of_time"]
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from ingest.cellar import Cellar, Vessel
+
+
+class VesselOfTime(NamedTuple):
+    """A vessel as a cellar file had it. capacity_l: brimful; kind: keg, carboy, barrel, tank or bottle; was: its id
+    before this file renamed it.
+    """
+
+    capacity_l: float
+    kind: str
+    was: str | None = None
+
+
+class CellarOfTime(NamedTuple):
+    """The vessels of one cellar file, by id; it ran from from_ms (UTC ms) until the next one did."""
+
+    from_ms: int
+    vessels: Mapping[str, VesselOfTime]
+
+
+class Rename(NamedTuple):
+    """From from_ms on the vessel ``old`` was called ``new``."""
+
+    from_ms: int
+    old: str
+    new: str
+
+
+def cellar_of_time(cellar: Cellar | Sequence[Vessel], from_ms: int) -> CellarOfTime:
+    """The vessels of a cellar file that ran from from_ms on."""
+    vessels = cellar.vessel if isinstance(cellar, Cellar) else cellar
+    return CellarOfTime(
+        from_ms, {vessel.id: VesselOfTime(vessel.capacity_l, vessel.kind, vessel.was) for vessel in vessels}
+    )
+
+
+@dataclass(frozen=True)
+class Equipment:
+    """Cellar files in the order in which they ran. Before the first one, the first one holds."""
+
+    cellars: tuple[CellarOfTime, ...] = ()
+    renames: tuple[Rename, ...] = field(init=False)
+    _known: Mapping[str, tuple[tuple[int, VesselOfTime], ...]] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        known: dict[str, list[tuple[int, VesselOfTime]]] = {}
+        renames: list[Rename] = []
+        told: set[tuple[str, str]] = set()
+        for number, (from_ms, vessels) in enumerate(self.cellars):
+            for id, vessel in vessels.items():
+                known.setdefault(id, []).append((from_ms, vessel))
+                if vessel.was is not None and (vessel.was, id) not in told:
+                    told.add((vessel.was, id))
+                    if number:  # what the first file says was renamed before anyone wrote a journal
+                        renames.append(Rename(from_ms, vessel.was, id))
+        object.__setattr__(self, "renames", tuple(renames))
+        object.__setattr__(self, "_known", {id: tuple(rows) for id, rows in known.items()})
+
+    def vessel(self, id: str, at_ms: int) -> VesselOfTime | None:
+        """The vessel by the newest file that has it and ran by then, else by the first one that has it; None if none
+        ever did.
+        """
+        found: VesselOfTime | None = None
+        for from_ms, vessel in self._known.get(id, ()):
+            if found is not None and from_ms > at_ms:
+                break
+            found = vessel
+        return found
+
+    def capacity_l(self, id: str, at_ms: int) -> float | None:
+        """Its capacity [L], None where no cellar file ever had it."""
+        found = self.vessel(id, at_ms)
+        return None if found is None else found.capacity_l
+
+    def vessels_at(self, at_ms: int) -> tuple[str, ...]:
+        """The vessels of the file that ran at a time."""
+        running = [cellar for cellar in self.cellars if cellar.from_ms <= at_ms] or list(self.cellars[:1])
+        return tuple(running[-1].vessels) if running else ()
+
+    def name_now(self, id: str, written_ms: int) -> str:
+        """What a vessel is called by the newest file, by what an entry called it that was written at written_ms."""
+        for rename in self.renames:
+            if rename.from_ms > written_ms and rename.old == id:
+                id = rename.new
+        return id
+
+    def names_ever(self, id: str) -> frozenset[str]:
+        """Every name that entries may have for what is called id now."""
+        names = {id}
+        for rename in reversed(self.renames):
+            if rename.new in names:
+                names.add(rename.old)
+        return frozenset(names)

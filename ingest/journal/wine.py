@@ -1,0 +1,123 @@
+"""Wine as what it is made of, and what streams of it make together: mixing by volume. Pure.
+
+Volumes are liters, shares are parts of 1, uncertainties are standard ones and combined as independent. Where a volume
+is not known it stays None, and so does every number that would need it.
+"""
+
+from __future__ import annotations
+
+__all__ = ["STRANGE", "Found", "Wine", "mix", "root", "sum_known"]
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Final, NamedTuple
+
+
+class Found(NamedTuple):
+    """A concentration [mg/L] and its standard uncertainty [mg/L, None if unknown].
+
+    at_ms: when it was found, of a blend the oldest; mixed: worked out from what was blended or added, not found in this
+    vessel.
+    """
+
+    mg_l: float
+    u_mg_l: float | None
+    at_ms: int
+    mixed: bool = False
+
+
+class Wine(NamedTuple):
+    """What wine it is.
+
+    parts: lot and share, by lot; lot None is wine of no lot of this cellar (bought, or from a vessel of unknown
+    contents); share None is not known. free, total: SO2 as last found. alcohol: measured [% vol]; foreign_alcohol:
+    that of the part without a lot.
+    """
+
+    parts: tuple[tuple[str | None, float | None], ...] = ()
+    free: Found | None = None
+    total: Found | None = None
+    alcohol: float | None = None
+    foreign_alcohol: float | None = None
+
+
+# Wine of which nobody knows what it is.
+STRANGE: Final = Wine(((None, 1.0),))
+
+
+def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
+    """The wine that streams of volume [L, None if unknown] make together.
+
+    Concentrations mix by volume, c = sum(V_i c_i) / sum(V_i), and only where every stream's is known. No reaction
+    between the wines is reckoned with; free SO2 may in truth bind further after a blend.
+    """
+    streams = [one for one in streams if one[0] is None or one[0] > 0.0]
+    if len(streams) == 1:
+        return streams[0][1]
+    lots = sorted({lot for _, wine in streams for lot, _ in wine.parts}, key=lambda lot: (lot is None, lot or ""))
+    volumes = [volume for volume, _ in streams if volume is not None]
+    whole = math.fsum(volumes)
+    if len(volumes) < len(streams) or whole <= 0.0:
+        return Wine(_without_shares(lots))
+    weighted = [(volume / whole, wine) for volume, (_, wine) in zip(volumes, streams, strict=True)]
+    parts = [(lot, sum_known(_share_of(lot, weight, wine) for weight, wine in weighted)) for lot in lots]
+    return Wine(
+        tuple(parts) if all(share is not None for _, share in parts) else _without_shares(lots),
+        _mixed([(weight, wine.free) for weight, wine in weighted]),
+        _mixed([(weight, wine.total) for weight, wine in weighted]),
+        sum_known(None if wine.alcohol is None else weight * wine.alcohol for weight, wine in weighted),
+        _foreign_alcohol(weighted),
+    )
+
+
+def sum_known(numbers: Iterable[float | None]) -> float | None:
+    """The sum, None if one is unknown."""
+    total = 0.0
+    for number in numbers:
+        if number is None:
+            return None
+        total += number
+    return total
+
+
+def root(*u: float | None) -> float | None:
+    """Independent standard uncertainties together; None if one is unknown."""
+    squares = 0.0
+    for one in u:
+        if one is None:
+            return None
+        squares += one * one
+    return math.sqrt(squares)
+
+
+def _without_shares(lots: Sequence[str | None]) -> tuple[tuple[str | None, float | None], ...]:
+    return tuple((lot, 1.0 if len(lots) == 1 else None) for lot in lots)
+
+
+def _share_of(lot: str | None, weight: float, wine: Wine) -> float | None:
+    for each, share in wine.parts:
+        if each == lot:
+            return None if share is None else weight * share
+    return 0.0
+
+
+def _mixed(streams: Sequence[tuple[float, Found | None]]) -> Found | None:
+    value, oldest, weighted_u = 0.0, None, []
+    for weight, found in streams:
+        if found is None:
+            return None
+        value += weight * found.mg_l
+        weighted_u.append(None if found.u_mg_l is None else weight * found.u_mg_l)
+        oldest = found.at_ms if oldest is None else min(oldest, found.at_ms)
+    return None if oldest is None else Found(value, root(*weighted_u), oldest, True)
+
+
+def _foreign_alcohol(weighted: Sequence[tuple[float, Wine]]) -> float | None:
+    foreign, alcohol = 0.0, 0.0
+    for weight, wine in weighted:
+        share = _share_of(None, weight, wine)
+        if share is None or (share > 0.0 and wine.foreign_alcohol is None):
+            return None
+        foreign += share
+        alcohol += share * (wine.foreign_alcohol or 0.0)
+    return alcohol / foreign if foreign > 0.0 else None

@@ -1,0 +1,140 @@
+"""A titration's answers worked out: which titrant, how strong, what it gives in mg/L, and what speaks against it."""
+
+from __future__ import annotations
+
+__all__ = ["judged_bottle", "worked_titration"]
+
+from typing import Any, Final
+
+from ingest.journal.analyses import TitrantBody
+from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
+from ingest.journal.background import Background
+from ingest.journal.doubt import TitrationRefused
+from ingest.journal.question import Given
+from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts
+from ingest.journal.titration import Method, Quantity, Style, Titration, titre_ml
+from ingest.journal.titration_outcome import titrated
+
+_MOLARITY: Final = {
+    Titrant.IODINE: Meaning.IODINE_MOLARITY,
+    Titrant.IODATE: Meaning.IODATE_MOLARITY,
+    Titrant.NAOH: Meaning.NAOH_MOLARITY,
+}
+_QUESTIONS: Final = {"burette": "end", "end point": "end_point"}
+# Of a laboratory's result all this is its own affair.
+_OWN: Final = (
+    "titrant", "strength", "substance", "factor", "sample", "blank", "titre", "start", "end", "end_point"
+)  # fmt: skip
+
+
+def worked_titration(given: Given, data: dict[str, Any], background: Background, at_ms: int) -> tuple[str, ...]:
+    """Fill the body of a titration; gives its warnings. Raises AnswersWrong."""
+    if given["method"] == "elsewhere":
+        own = [
+            Wrong(name, "does not belong to a result from elsewhere; say it as --result")
+            for name in _OWN
+            if name in given
+        ]
+        if own:
+            raise AnswersWrong(own)
+        return ()
+    for name in ("result", "uncertainty"):
+        if name in given:
+            raise AnswersWrong([Wrong(name, "is worked out from the titre; say it only with method elsewhere")])
+    method = Method(given["method"])
+    strength_question = "titrant" if "titrant" in given else "strength"
+    try:
+        bottle = _bottle(given, background, method)
+        flasks = _flasks(given)
+        done = Titration(
+            method=method,
+            quantity=Quantity(given["quantity"]),
+            style=_style(given, background),
+            titres_ml=tuple(
+                flask.get("titre_ml", flask.get("end_ml", 0.0) - flask.get("start_ml", 0.0)) for flask in flasks
+            ),
+            sample_ml=given["sample"],
+            bottle=bottle,
+            blank_ml=given.get("blank", 0.0),
+            end_point_s=given.get("end_point"),
+        )
+    except TitrationRefused as error:
+        question = strength_question if error.field == "strength" else _QUESTIONS.get(error.field, error.field)
+        raise AnswersWrong([Wrong(question, str(error))]) from None
+    outcome = titrated(done, at_ms)
+    warnings = tuple(doubt.text for doubt in outcome.doubts)
+    data |= {
+        "flasks": flasks,
+        "titrant": given.get("titrant"),
+        "strength": {"number": bottle.strength.number, "meaning": bottle.strength.meaning.value},
+        "factor": bottle.factor,
+        "so2_mg_l": outcome.so2_mg_l,
+        "u_so2_mg_l": outcome.u_mg_l,
+        "warnings": list(warnings),
+    }
+    if "end_point" in given:
+        data["end_point"] = f"blue for {given['end_point']:g} s"
+    return warnings
+
+
+def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, ...]:
+    """Fill the strength of a bottle's body; gives what speaks against the bottle. Raises AnswersWrong."""
+    try:
+        strength = _strength(given["strength"], Titrant(given["substance"]))
+        bottle = Bottle(
+            Titrant(given["substance"]), strength, given.get("factor"), given.get("standardised"), given.get("opened")
+        )
+    except TitrationRefused as error:
+        raise AnswersWrong([Wrong(error.field, str(error))]) from None
+    data["strength"] = {"number": strength.number, "meaning": strength.meaning.value}
+    return tuple(doubt.text for doubt in bottle_doubts(bottle, at_ms))
+
+
+def _strength(told: StrengthTold, titrant: Titrant) -> TitrantStrength:
+    return TitrantStrength(told.number, _MOLARITY[titrant] if told.molar else Meaning.NORMALITY)
+
+
+def _bottle(given: Given, background: Background, method: Method) -> Bottle:
+    if "titrant" not in given:
+        usual = Titrant.IODINE if method is Method.IODOMETRIC else Titrant.NAOH
+        told: StrengthTold = given["strength"]
+        if told.molar and "substance" not in given:
+            why = "is missing: a molarity means another strength of each titrant; or write the strength as a normality"
+            raise AnswersWrong([Wrong("substance", why)])
+        titrant = Titrant(given.get("substance", usual))
+        return Bottle(titrant, _strength(told, titrant), given.get("factor"))
+    both = [name for name in ("strength", "substance", "factor") if name in given]
+    if both:
+        raise AnswersWrong([Wrong(name, "is told by the bottle; leave it out, or the titrant") for name in both])
+    known: TitrantBody | None = background.bottles.get(given["titrant"])
+    if known is None:
+        names = ", ".join(background.bottles) or "none yet"
+        why = f"there is no bottle '{given['titrant']}'; write it down as a titrant first. There are: {names}"
+        raise AnswersWrong([Wrong("titrant", why)])
+    strength = TitrantStrength(known.strength.number, known.strength.meaning)
+    return Bottle(known.substance, strength, known.factor, known.standardised_ms, known.opened_ms)
+
+
+def _flasks(given: Given) -> list[dict[str, float]]:
+    titres, starts, ends = (given.get(name, []) for name in ("titre", "start", "end"))
+    if titres and (starts or ends):
+        raise AnswersWrong([Wrong("titre", "is what burette start and end give; say one or the other")])
+    if len(starts) != len(ends):
+        raise AnswersWrong(
+            [Wrong("end", f"{len(starts)} starts and {len(ends)} ends of the burette; give one of each")]
+        )
+    for start, end in zip(starts, ends, strict=True):
+        titre_ml(start, end)
+    if titres:
+        return [{"titre_ml": titre} for titre in titres]
+    return [{"start_ml": start, "end_ml": end} for start, end in zip(starts, ends, strict=True)]
+
+
+def _style(given: Given, background: Background) -> Style | None:
+    """What the journal says of the wine's style, None if nothing."""
+    style = None
+    if given.get("vessel") in background.contents:
+        style = background.contents[given["vessel"]].style
+    elif given.get("lot") in background.lots:
+        style = background.lots[given["lot"]].style
+    return None if style is None else Style(style)

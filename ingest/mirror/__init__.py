@@ -1,0 +1,7 @@
+"""The mirror: what is stored, once more in a server that takes the InfluxDB v2 write protocol.
+
+Reading order: ``points`` (readings and alarm changes as lines); ``answers`` (what a server's answer calls for);
+``delivery`` (a batch that is halved, searched for its bad line, or put off); ``influx`` (the client library, imported
+only where a mirror is set); ``follower`` (the thread that follows the store). The store is the truth, the mirror a
+copy: it never holds up the writer, and it is never read.
+"""

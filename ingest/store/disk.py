@@ -1,0 +1,61 @@
+"""Room on the store's disk: how much there is, and whether it is too little."""
+
+from __future__ import annotations
+
+__all__ = ["DiskRoom", "Room", "log_size", "room_of", "wanted_bytes"]
+
+import os
+import shutil
+from pathlib import Path
+from typing import Final, NamedTuple
+
+# A year of one busy cellar, and time enough for a person to come by. Chosen for this project, no source.
+_LEAST_BYTES: Final = 500_000_000
+_LEAST_SHARE: Final = 0.05
+# Once low, the room must grow by a fifth over the bound, so that a disk which hovers there alarms once.
+_AMPLE: Final = 1.2
+
+
+class Room(NamedTuple):
+    """free_bytes: what an ordinary user may still write; total_bytes: the whole disk; low: it is too little."""
+
+    free_bytes: int
+    total_bytes: int
+    low: bool
+
+
+def wanted_bytes(total_bytes: int) -> int:
+    """How much should stay free on a disk of that size: 500 MB or 5 %, whichever is more."""
+    return max(_LEAST_BYTES, round(total_bytes * _LEAST_SHARE))
+
+
+def room_of(free_bytes: int, total_bytes: int, *, was_low: bool) -> Room:
+    """The room that these numbers mean. was_low: whether it was too little at the look before."""
+    bound = wanted_bytes(total_bytes) * (_AMPLE if was_low else 1.0)
+    return Room(free_bytes, total_bytes, free_bytes < bound)
+
+
+class DiskRoom:
+    """Looks at the disk that holds a file, and remembers whether it was low."""
+
+    def __init__(self, path: Path) -> None:
+        self._folder = path.parent
+        self._low = False
+
+    def look(self) -> Room | None:
+        """The room now; None where the system does not say."""
+        try:
+            total_bytes, _, free_bytes = shutil.disk_usage(self._folder)
+        except OSError:
+            return None
+        room = room_of(free_bytes, total_bytes, was_low=self._low)
+        self._low = room.low
+        return room
+
+
+def log_size(store_path: Path) -> int:
+    """Bytes of SQLite's log beside the store; 0 if there is none."""
+    try:
+        return os.stat(f"{store_path}-wal").st_size  # noqa: PTH116  one call for a path with a suffix that is none
+    except OSError:
+        return 0

@@ -1,0 +1,57 @@
+"""Rows of the tables entry and strike as entries of the journal."""
+
+from __future__ import annotations
+
+__all__ = ["ENTRY_ROWS", "entry_of", "insert_entry", "insert_strike", "unstruck"]
+
+import sqlite3
+from typing import Any, Final
+
+from ingest.journal.bodies import body_data, parse_stored_body
+from ingest.journal.entry import Entry, Strike, places_of, results_of
+
+ENTRY_ROWS: Final = (
+    "SELECT entry.id, kind, entry.at_ms, written_ms, entry.who, place, lot, body, strike.at_ms, strike.who, reason"
+    " FROM entry LEFT JOIN strike ON strike.entry = entry.id"
+)
+
+
+def unstruck(condition: str) -> str:
+    """The query of entries that hold and meet a condition of ours, in the order in which they happened."""
+    columns = "entry.id, kind, at_ms, written_ms, who, place, lot, body, NULL, NULL, NULL"
+    holds = "NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
+    return f"SELECT {columns} FROM entry WHERE {condition} AND {holds} ORDER BY at_ms, entry.id"  # noqa: S608  a condition of ours
+
+
+def entry_of(row: tuple[Any, ...]) -> Entry:
+    """A row of ``ENTRY_ROWS`` or ``unstruck`` as an entry."""
+    id, kind, at_ms, written_ms, who, place, lot, body, struck_ms, struck_by, reason = row
+    struck = None if struck_ms is None else Strike(struck_ms, struck_by, reason)
+    return Entry(id, kind, at_ms, written_ms, who, place, lot, parse_stored_body(kind, body), struck)
+
+
+def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
+    """Add an entry, its places and its results; call inside the transaction that checked it."""
+    connection.execute(
+        "INSERT INTO entry (id, kind, at_ms, written_ms, who, place, lot, body) VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        (entry.id, entry.kind, entry.at_ms, entry.written_ms, entry.who, entry.place, entry.lot, body_data(entry.body)),
+    )
+    connection.executemany(
+        "INSERT INTO entry_place (place, entry) VALUES (?, ?)",
+        [(place, entry.id) for place in places_of(entry.place, entry.body)],
+    )
+    connection.executemany(
+        "INSERT INTO result (entry, quantity, lot, vessel, at_ms, value, u) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [
+            (entry.id, result.quantity, entry.lot, entry.place, entry.at_ms, result.value, result.u)
+            for result in results_of(entry.body)
+        ],
+    )
+
+
+def insert_strike(connection: sqlite3.Connection, entry: int, strike: Strike, together_with: int | None) -> None:
+    """Cross out an entry; together_with: the entry that took it along."""
+    connection.execute(
+        "INSERT INTO strike (entry, at_ms, who, reason, together_with) VALUES (?, ?, ?, ?, ?)",
+        (entry, strike.at_ms, strike.who, strike.reason, together_with),
+    )

@@ -1,0 +1,69 @@
+"""The journal's tables. docs/data.md tells their meaning.
+
+Entries, strikes and results are only ever added: triggers hold every program to it.
+"""
+
+from __future__ import annotations
+
+__all__ = ["JOURNAL_SCHEMA"]
+
+_ONLY_ADDED = ("entry", "entry_place", "strike", "result")
+
+JOURNAL_SCHEMA: tuple[str, ...] = (
+    # What people wrote down. at_ms: when it happened; body: JSON by the kind's model in ingest/journal.
+    """CREATE TABLE entry (
+        id INTEGER PRIMARY KEY,
+        kind TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        written_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        place TEXT,
+        lot TEXT,
+        body TEXT NOT NULL
+    )""",
+    "CREATE INDEX entry_by_time ON entry (at_ms, id)",
+    "CREATE INDEX entry_of_lot ON entry (lot) WHERE lot IS NOT NULL",
+    # Every place that an entry speaks of, as it was called when the entry was written.
+    """CREATE TABLE entry_place (
+        place TEXT NOT NULL,
+        entry INTEGER NOT NULL REFERENCES entry (id),
+        PRIMARY KEY (place, entry)
+    ) WITHOUT ROWID""",
+    # An entry is struck once. together_with: the entry whose strike or back-dating took this one along.
+    """CREATE TABLE strike (
+        id INTEGER PRIMARY KEY,
+        entry INTEGER NOT NULL UNIQUE REFERENCES entry (id),
+        at_ms INTEGER NOT NULL,
+        who TEXT NOT NULL,
+        reason TEXT NOT NULL,
+        together_with INTEGER REFERENCES entry (id)
+    )""",
+    # Numbers that entries add to histories. They are no series and leave no row in `touched`: whoever shows them asks
+    # for them anew, since there are few, and a strike takes them away at once. lot: only where the entry names it.
+    """CREATE TABLE result (
+        entry INTEGER NOT NULL REFERENCES entry (id),
+        quantity TEXT NOT NULL,
+        lot TEXT,
+        vessel TEXT,
+        at_ms INTEGER NOT NULL,
+        value REAL NOT NULL,
+        u REAL,
+        PRIMARY KEY (entry, quantity)
+    ) WITHOUT ROWID""",
+    "CREATE INDEX result_by_quantity ON result (quantity, at_ms)",
+    # What vessels held after an entry, so that no look folds the whole journal. Worked out; may be dropped at any time.
+    # names: the renames of vessels that it was made with.
+    """CREATE TABLE contents_snapshot (
+        at_ms INTEGER NOT NULL,
+        entry INTEGER NOT NULL,
+        names TEXT NOT NULL,
+        state TEXT NOT NULL,
+        PRIMARY KEY (at_ms, entry)
+    ) WITHOUT ROWID""",
+    *(
+        f"CREATE TRIGGER {table}_no_{act.lower()} BEFORE {act} ON {table}"
+        f" BEGIN SELECT raise(ABORT, 'the journal is only added to'); END"
+        for table in _ONLY_ADDED
+        for act in ("UPDATE", "DELETE")
+    ),
+)

@@ -1,0 +1,96 @@
+"""Vessels, entries and cellar files for the tests of the journal."""
+
+from __future__ import annotations
+
+__all__ = ["EQUIPMENT", "Pages", "a_body", "an_entry", "journal_cellar"]
+
+from pathlib import Path
+from typing import Any, get_args
+
+from ingest.cellar import Cellar, parse_cellar
+from ingest.errors import EntryRefused
+from ingest.journal.balance import judge_entry, judge_strike, refuse
+from ingest.journal.bodies import Kind, parse_body
+from ingest.journal.body import Body
+from ingest.journal.contents import Contents, Folding
+from ingest.journal.entry import Entry
+from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
+
+EQUIPMENT = Equipment(
+    (
+        CellarOfTime(
+            0,
+            {
+                "K1": VesselOfTime(19.0, "keg"),
+                "C1": VesselOfTime(10.0, "carboy"),
+                "K3": VesselOfTime(25.0, "keg"),
+            },
+        ),
+    )
+)
+
+
+def journal_cellar(*vessels: tuple[str, str, float], more: str = "") -> Cellar:
+    """A cellar of vessels, each with id, kind and capacity [L]; by default those of ``EQUIPMENT``."""
+    text = '[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n'
+    for id, kind, capacity in vessels or (("K1", "keg", 19.0), ("C1", "carboy", 10.0), ("K3", "keg", 25.0)):
+        text += f'[[vessel]]\nid = "{id}"\nkind = "{kind}"\ncapacity = "{capacity} L"\n'
+    return parse_cellar(text + more, file="cellar.toml", base=Path("/srv/cellar"))
+
+
+def a_body(kind: str, **said: Any) -> Body:
+    """A body from plain data."""
+    return parse_body(kind, said)
+
+
+def an_entry(id: int, kind: Kind, at_ms: int, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+    """An entry that Ana wrote when it happened."""
+    assert kind in get_args(Kind)
+    return Entry(id, kind, at_ms, at_ms, "Ana", place, lot, a_body(kind, **said))
+
+
+class Pages:
+    """A journal in memory that checks as the stored one does: entries are numbered and judged when they are written."""
+
+    def __init__(self, equipment: Equipment = EQUIPMENT) -> None:
+        self.folding = Folding((), equipment)
+        self.entries: list[Entry] = []
+        self.now = 0
+        self.number = 0
+
+    def write(
+        self, kind: Kind, place: str | None = None, lot: str | None = None, *, at: int | None = None, **said: Any
+    ) -> Entry:
+        """Write an entry, by default an hour after the one before."""
+        self.now += 3_600_000
+        self.number += 1
+        entry = an_entry(self.number, kind, self.now if at is None else at, place, lot, **said)
+        verdict = judge_entry(self.folding, entry)
+        if verdict.objections or verdict.later:
+            raise refuse(str(entry), verdict)
+        self.folding.add(entry)
+        self.entries.append(entry)
+        return entry
+
+    def strike(self, entry: Entry, *, with_later: bool = False) -> list[int]:
+        """Strike an entry; what was struck by its number."""
+        verdict = judge_strike(self.folding, entry)
+        if verdict.later and not with_later:
+            raise refuse(str(entry), verdict)
+        gone = [entry.id, *(one.entry.id for one in verdict.later)]
+        for id in gone:
+            self.folding.strike(id)
+        self.entries = [one for one in self.entries if one.id not in gone]
+        return gone
+
+    def refused(self, kind: Kind, place: str | None = None, lot: str | None = None, **said: Any) -> str:
+        """Why an entry cannot be written."""
+        try:
+            self.write(kind, place, lot, **said)
+        except EntryRefused as refusal:
+            return str(refusal)
+        raise AssertionError(f"{kind} was written")
+
+    def now_in(self, vessel: str) -> Contents:
+        """What a vessel holds after all of it."""
+        return self.folding.contents(vessel, self.now)

@@ -1,0 +1,163 @@
+"""Bodies of entries: each kind takes what it should, keeps it through the store's form, and tells every mistake."""
+
+from __future__ import annotations
+
+from typing import Any, get_args
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest.errors import EntryRefused
+from ingest.journal.analyses import MEASURED_UNITS, Flask, MeasurementBody, TitrationBody
+from ingest.journal.bodies import BODIES, KINDS, BodyWrong, Kind, body_data, parse_body, parse_stored_body
+
+EXAMPLES: list[tuple[Kind, dict[str, Any]]] = [
+    ("lot", {"name": "Malvasia of the slope", "style": "rosé", "vintage": 2026, "alcohol_percent_vol": 12.5}),
+    ("fill", {"volume_l": 18.5, "u_volume_l": 0.1, "blend": True}),
+    (
+        "titration",
+        {
+            "quantity": "free",
+            "method": "iodometric",
+            "flasks": [{"titre_ml": 1.25}, {"start_ml": 3.0, "end_ml": 4.3}],
+            "sample_ml": 25.0,
+            "strength": {"number": 0.02, "meaning": "normality"},
+            "so2_mg_l": 32.0,
+            "u_so2_mg_l": 1.5,
+        },
+    ),
+    ("titration", {"quantity": "total", "method": "elsewhere", "so2_mg_l": 95}),
+    ("titrant", {"name": "brown", "substance": "iodine", "strength": {"number": 0.01, "meaning": "iodine molarity"}}),
+    ("measurement", {"quantity": "pH", "value": 3.31, "instrument": "bench meter"}),
+    ("measurement", {"quantity": "turbidity", "value": 4, "unit": "NTU"}),
+    ("addition", {"form": "metabisulfite", "salt": "potassium", "mass_g": 1.2, "so2_g": 0.69}),
+    ("addition", {"form": "other", "name": "bentonite", "mass_g": 20.0}),
+    ("racking", {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K2", "blend": True}], "lees_l": 0.5}),
+    ("racking", {"sources": [{"vessel": "K1"}], "stage": "begun"}),
+    ("topping", {"bought": {"number": 2, "size_l": 0.75, "alcohol_percent_vol": 12.0, "ph": 3.2}}),
+    ("sample", {"volume_l": 0.1, "purpose": "laboratory"}),
+    ("gas", {"act": "purged", "times": 3, "gas": "nitrogen", "cylinder": "N2"}),
+    ("look", {"clarity": "hazy", "lees_mm": 12.0, "film": False, "photo": "k1.jpg"}),
+    ("bottling", {"bottles": [{"number": 24, "size_l": 0.75}], "closure": "cork", "waste_l": 0.2, "remainder_l": 0.0}),
+    ("calibration", {"probe": "k1-ph", "points": [{"truth": 7.0, "shown": 6.93}], "unit": ""}),
+    ("state", {"state": "out of use", "lock_liquid_seen": True}),
+]
+
+
+def wrong(kind: str, **said: Any) -> list[tuple[str, str, str]]:
+    with pytest.raises(BodyWrong) as caught:
+        parse_body(kind, said)
+    return [(problem.key, problem.value, problem.allowed) for problem in caught.value.problems]
+
+
+def test_there_is_a_body_and_an_example_for_each_kind() -> None:
+    assert set(BODIES) == set(get_args(Kind)) == {kind for kind, _ in EXAMPLES}
+
+
+@pytest.mark.parametrize(("kind", "said"), EXAMPLES, ids=[kind for kind, _ in EXAMPLES])
+def test_what_was_said_comes_back_from_the_form_of_the_store(kind: Kind, said: dict[str, Any]) -> None:
+    body = parse_body(kind, said)
+    again = parse_stored_body(kind, body_data(body))
+    assert again == body
+    assert type(again) is BODIES[kind]
+
+
+def test_every_mistake_is_told_with_its_key_its_value_and_what_is_allowed() -> None:
+    assert wrong(
+        "racking", sources=[{"vessel": "K 1", "volume": 3}], targets=[{"vessel": "K2", "volume_l": "3 L"}]
+    ) == [
+        (
+            "sources.0.vessel",
+            '"K 1"',
+            '1 to 64 letters, digits, ".", "_" or "-", beginning with a letter or digit, such as "K1"',
+        ),
+        ("sources.0.volume", "3", "there is no such key"),
+        ("targets.0.volume_l", '"3 L"', "Input should be a valid number"),
+    ]
+    assert wrong("fill", liters=3) == [
+        ("liters", "3", "there is no such key; there are: volume_l, u_volume_l, blend, remark")
+    ]
+    assert wrong("lot", style="white") == [("name", "", "is missing")]
+    assert wrong("wine")[0][2].startswith("there is no such kind; there are: lot, fill,")
+
+
+@pytest.mark.parametrize(
+    ("kind", "said", "allowed"),
+    [
+        ("fill", {"volume_l": 0.0}, "greater than 0"),
+        ("fill", {"volume_l": float("nan")}, "finite"),
+        ("fill", {"volume_l": True}, "valid number"),
+        ("fill", {"remark": "a\x07b"}, "control characters"),
+        ("racking", {"sources": [{"vessel": "K1"}]}, "at least one vessel"),
+        ("racking", {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K1"}]}, "K1 is named twice"),
+        (
+            "racking",
+            {"sources": [{"vessel": "K1", "lees_l": 1.0}], "targets": [{"vessel": "K2"}], "lees_l": 1.0},
+            "either as one sum",
+        ),
+        (
+            "racking",
+            {"sources": [{"vessel": "K1", "volume_l": 1.0, "lees_l": 2.0}], "targets": [{"vessel": "K2"}]},
+            "lees of 2 L are more than the 1 L drawn",
+        ),
+        ("topping", {"source": "K1", "bought": {"number": 1, "size_l": 0.75}}, "two entries for both"),
+        ("topping", {"volume_l": 2.0, "bought": {"number": 1, "size_l": 0.75}}, "more than the 0.75 L in the bottles"),
+        ("titration", {"quantity": "free", "method": "elsewhere"}, "is its mg/L"),
+        ("titration", {"quantity": "free", "method": "aeration"}, "at least one flask"),
+        ("measurement", {"quantity": "iron", "value": 3}, "needs its unit"),
+        ("measurement", {"quantity": "alcohol", "value": 12, "unit": "% mas"}, "is written in % vol"),
+        ("measurement", {"quantity": "volume", "value": -1}, "cannot be below 0"),
+        ("addition", {"form": "stock solution", "volume_ml": 5.0}, "needs stock_g_per_100_ml"),
+        ("addition", {"form": "other", "name": "oak"}, "say how much"),
+        ("gas", {"act": "charged"}, "needs pressure_kpa"),
+        ("look", {}, "say what was seen"),
+        ("state", {}, "say a state"),
+    ],
+)
+def test_what_cannot_be_is_refused_in_words(kind: str, said: dict[str, Any], allowed: str) -> None:
+    assert any(allowed in text for _, _, text in wrong(kind, **said))
+
+
+def test_a_flask_is_a_titre_or_two_readings_of_the_burette() -> None:
+    assert Flask(titre_ml=1.5).used_ml == 1.5
+    assert Flask(start_ml=3.0, end_ml=4.25).used_ml == 1.25
+    for said in ({}, {"start_ml": 1.0}, {"titre_ml": 1.0, "end_ml": 2.0}, {"start_ml": 2.0, "end_ml": 1.0}):
+        flask = {"flasks": [said], "sample_ml": 25.0, "quantity": "free", "method": "iodometric"}
+        assert wrong("titration", **flask)[0][0] == "flasks.0"
+
+
+def test_a_weight_says_how_much_wine_there_is_when_somebody_worked_it_out() -> None:
+    assert MeasurementBody(quantity="volume", value=17.0, u_value=0.1).found_volume_l == 17.0
+    weighed = MeasurementBody(quantity="weight", value=21.3, volume_l=17.2, u_volume_l=0.05)
+    assert (weighed.found_volume_l, weighed.u_found_volume_l) == (17.2, 0.05)
+    assert MeasurementBody(quantity="pH", value=3.3).found_volume_l is None
+    assert MEASURED_UNITS["density"] == "g/mL"
+
+
+def test_a_body_cannot_be_changed() -> None:
+    body = TitrationBody(quantity="free", method="elsewhere", so2_mg_l=30.0)
+    with pytest.raises(ValueError, match="frozen"):
+        body.so2_mg_l = 40.0  # type: ignore[misc]  # that is what must not work
+
+
+@given(
+    st.sampled_from(KINDS),
+    st.dictionaries(
+        st.sampled_from(sorted({key for body in BODIES.values() for key in body.model_fields})),
+        st.recursive(
+            st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
+            lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.text(max_size=8), inner, max_size=2),
+            max_leaves=4,
+        ),
+        max_size=4,
+    ),
+)
+def test_anything_is_a_body_or_is_refused_with_reasons(kind: Kind, said: dict[str, Any]) -> None:
+    try:
+        body = parse_body(kind, said)
+    except EntryRefused as refusal:
+        assert refusal.problems
+        assert str(refusal)
+    else:
+        assert parse_stored_body(kind, body_data(body)) == body

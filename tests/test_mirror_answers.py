@@ -1,0 +1,73 @@
+"""What each answer calls for, and how long a server asks to wait."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from email.utils import format_datetime
+
+import pytest
+from a_store import NOW
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest.mirror.answers import LONGEST_RETRY_AFTER_S, NETWORK, Answer, answer_to, retry_after_s
+
+
+@pytest.mark.parametrize(
+    ("status", "answer"),
+    [
+        (NETWORK, Answer.AGAIN),
+        (200, Answer.SHUT),
+        (204, Answer.TAKEN),
+        (302, Answer.SHUT),
+        (400, Answer.SEARCH),
+        (401, Answer.SHUT),
+        (403, Answer.SHUT),
+        (404, Answer.SHUT),
+        (408, Answer.AGAIN),
+        (413, Answer.HALVE),
+        (418, Answer.SHUT),
+        (422, Answer.PARTLY),
+        (429, Answer.AGAIN),
+        (500, Answer.AGAIN),
+        (502, Answer.AGAIN),
+        (503, Answer.AGAIN),
+        (504, Answer.AGAIN),
+        (599, Answer.AGAIN),
+    ],
+)
+def test_each_status(status: int, answer: Answer) -> None:
+    assert answer_to(status) is answer
+
+
+def _date(seconds: int) -> str:
+    return format_datetime(datetime.fromtimestamp(NOW / 1000 + seconds, UTC), usegmt=True)
+
+
+@pytest.mark.parametrize(
+    ("header", "seconds"),
+    [
+        ("7", 7.0),
+        (" 120 ", 120.0),
+        ("0", 0.0),
+        (_date(30), 30.0),
+        (_date(-30), 0.0),
+        (_date(30).replace("GMT", "-0000"), 30.0),
+        ("9" * 400, LONGEST_RETRY_AFTER_S),
+        (_date(10**8), LONGEST_RETRY_AFTER_S),
+        ("", None),
+        ("soon", None),
+        ("-5", None),
+        ("1.5", None),
+        ("٣", None),
+        ("Wed, 99 Nov 2026 00:00:00 GMT", None),
+    ],
+)
+def test_retry_after(header: str, seconds: float | None) -> None:
+    assert retry_after_s(header, NOW) == seconds
+
+
+@given(st.text(max_size=40) | st.from_regex(r"[A-Z][a-z]{2}, \d{1,3} [A-Z][a-z]{2} \d{1,5} [\d:]{5,9} (GMT|[+-]\d{4})"))
+def test_no_header_ends_the_mirror(header: str) -> None:
+    wait_s = retry_after_s(header, NOW)
+    assert wait_s is None or 0 <= wait_s <= LONGEST_RETRY_AFTER_S

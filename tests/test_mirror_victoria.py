@@ -1,0 +1,120 @@
+"""The mirror with a real server behind it: what is read back there is what is stored here, kills included."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_mirror import follower, mirrored_store, settings, settled
+from a_store import start_script
+from eventually import eventually
+from victoria import Victoria
+
+from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.store import Store
+from ingest.store.alarms import TransitionRow, add_transition
+from ingest.store.fresh import Appender
+from ingest.store.history import raw
+from ingest.store.series import all_series
+
+# Servers refuse what lies far ahead of their own clock, so the readings are of the last two days.
+BEGIN_MS = (time.time_ns() // 1_000_000 - 2 * 86_400_000) // 1000 * 1000
+
+Points = dict[tuple[tuple[tuple[str, str], ...], int], float]
+
+
+@pytest.fixture
+def server(tmp_path: Path) -> Iterator[Victoria]:
+    with Victoria(tmp_path / "victoria") as started:
+        yield started
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with mirrored_store(tmp_path, probes=3) as opened:
+        yield opened
+
+
+def wanted(store: Store, *, quality: bool = False) -> Points:
+    found: Points = {}
+    for row in all_series(store):
+        names = {"place": row.place, "probe": row.probe, "quantity": row.quantity, "site": "Mill Lane", "db": "cellar"}
+        for at, value, code in raw(store, row.id):
+            found[tuple(sorted(names.items())), at] = float(code & 3) if quality else value
+    return found
+
+
+def without_db(points: Points) -> Points:
+    return {(tuple(tag for tag in tags if tag[0] != "db"), at): value for (tags, at), value in points.items()}
+
+
+def fill(store: Store) -> None:
+    """A mixture: three cadences, three qualities, settled and fresh, late, a negative and a tiny number."""
+    appender = Appender(store)
+    odd = quality_code(Quality.UNCERTAIN, Reason.JUMP)
+    for series, step_ms in ((1, 10_000), (2, 30_000), (3, 61_001)):
+        count = 100_000_000 // step_ms
+        rows = [(series, BEGIN_MS + n * step_ms, 50 + n % 17 / 8, (0, odd, 2)[n % 3]) for n in range(count)]
+        appender.append(rows)
+    settled(store, BEGIN_MS + 60_000_000)
+    appender.append([(1, BEGIN_MS + 1, -3.25, 0), (2, BEGIN_MS + 90_000_001, 1e-7, 0), (3, BEGIN_MS + 2, 1e9, 0)])
+
+
+def test_what_is_read_back_is_what_is_stored(store: Store, server: Victoria) -> None:
+    fill(store)
+    with store.write() as connection:
+        for id, state in enumerate(("unacknowledged", "normal")):
+            row = TransitionRow(BEGIN_MS + id, "K1/pressure/low", "a2b", "e", "normal", state, 3.5, "Ana", 'a "note"')
+            add_transition(connection, row)
+    one = follower(store.path, settings(server.url))
+    one.start()
+    eventually(lambda: one.state().state == "up to date", within_s=30)
+    one.stop(5.0)
+    assert one.state().refused == 0
+    assert without_db(server.points("reading_value")) == without_db(wanted(store))
+    assert without_db(server.points("reading_quality")) == without_db(wanted(store, quality=True))
+    tags = (("limit", "K1/pressure/low"), ("site", "Mill Lane"))
+    alarms = without_db(server.points("alarm_active"))
+    assert alarms == {(tags, BEGIN_MS): 1.0, (tags, BEGIN_MS + 1): 0.0}
+
+
+_SCRIPT = """
+import sys, threading
+from pathlib import Path
+sys.path.insert(0, "tests")
+from a_mirror import follower, settings
+one = follower(Path(sys.argv[1]), settings(sys.argv[2], batch=500))
+one.start()
+told = 0
+while one.state().state != "up to date":
+    if one.state().sent > told:
+        told = one.state().sent
+        print(told, flush=True)
+    threading.Event().wait(0.005)
+one.stop(5.0)
+print("done", flush=True)
+"""
+
+
+def test_killed_again_and_again_nothing_is_missing(store: Store, server: Victoria) -> None:
+    fill(store)
+    kills = 0
+    for enough in (1, 2, 3, 4, 5):
+        process = start_script(_SCRIPT, store.path, server.url)
+        assert process.stdout is not None
+        lines = [process.stdout.readline() for _ in range(enough)]
+        # New readings while nobody mirrors.
+        process.kill()
+        process.wait()
+        kills += "done\n" not in lines
+        Appender(store).append([(1, BEGIN_MS + 100_500_000 + enough, float(enough), 0)])
+        process.stdout.close()
+        assert process.stderr is not None
+        process.stderr.close()
+    assert kills == 5
+    process = start_script(_SCRIPT, store.path, server.url)
+    said, errors = process.communicate(timeout=60)
+    assert said.endswith("done\n"), errors
+    assert without_db(server.points("reading_value")) == without_db(wanted(store))

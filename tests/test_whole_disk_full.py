@@ -1,0 +1,133 @@
+"""A disk that takes nothing more, under the real ingest daemon: the broker keeps what is not on disk."""
+
+from __future__ import annotations
+
+import resource
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from brokers import Mosquitto
+from eventually import eventually
+
+from ingest.store import open_existing
+from ingest.store.history import raw
+from ingest.store.pulse import pulses
+
+FIRST_S = 1_790_000_000
+UNLIMITED = resource.RLIM_INFINITY
+
+CELLAR = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+
+[store]
+path = "cellar.db"
+commit = "0.2 s"
+
+[mqtt]
+host = "127.0.0.1"
+port = {port}
+
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+topic = "cellar/K1/box"
+payload = "json"
+pointer = "/kPa"
+time_pointer = "/at"
+unit = "kPa"
+"""
+
+
+class Ingest:
+    """The daemon alone, so that its limits are its own."""
+
+    def __init__(self, file: Path) -> None:
+        self._file = file
+        self.log = file.with_suffix(".log")
+
+    def __enter__(self) -> Ingest:
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen([sys.executable, "-m", "ingest.daemon", self._file], stderr=log)
+        return self
+
+    def limit(self, largest_file_bytes: int) -> None:
+        """From now on no file of the daemon may grow beyond this: the next write fails as on a full disk."""
+        resource.prlimit(self.process.pid, resource.RLIMIT_FSIZE, (largest_file_bytes, UNLIMITED))
+
+    def said(self) -> str:
+        return self.log.read_text("utf-8", "replace")
+
+    def __exit__(self, *_: object) -> None:
+        if self.process.poll() is None:
+            self.process.send_signal(signal.SIGTERM)
+            self.process.wait(20)
+
+
+def stored(folder: Path) -> list[float]:
+    path = folder / "cellar.db"
+    if not path.exists():
+        return []
+    with open_existing(path) as store:
+        return [row.value for row in raw(store, 1)]
+
+
+def publish(broker: Mosquitto, numbers: range) -> None:
+    broker.publish("cellar/K1/box", *(f'{{"at": {FIRST_S + number}, "kPa": {number}}}' for number in numbers))
+
+
+@pytest.mark.parametrize("killed", [False, True], ids=["room is made", "killed while it is full"])
+def test_nothing_is_lost_on_a_full_disk(tmp_path: Path, killed: bool) -> None:
+    file = tmp_path / "cellar.toml"
+    with Mosquitto(tmp_path) as broker:
+        file.write_text(CELLAR.format(port=broker.port))
+        with Ingest(file) as daemon:
+            publish_until_heard(broker, tmp_path)
+            log_bytes = (tmp_path / "cellar.db-wal").stat().st_size
+            daemon.limit(log_bytes)
+            publish(broker, range(1, 600))
+            eventually(lambda: "not stored yet" in daemon.said(), within_s=20)
+            assert "free some space" in daemon.said()
+            assert stored(tmp_path) == [0.0]
+            if killed:
+                daemon.process.kill()
+                daemon.process.wait(10)
+            else:
+                daemon.limit(UNLIMITED)
+                eventually(lambda: len(stored(tmp_path)) == 600, within_s=20)
+        if killed:
+            with Ingest(file):
+                eventually(lambda: len(stored(tmp_path)) == 600, within_s=30)
+    assert stored(tmp_path) == [float(number) for number in range(600)]
+    with open_existing(tmp_path / "cellar.db") as store:
+        assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (600,)
+        body = pulses(store)["ingest"].body
+        assert store.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+    assert (body["failed_commits"], body["disk_low"]) == (0, False) if killed else body["failed_commits"]
+
+
+def publish_until_heard(broker: Mosquitto, folder: Path) -> None:
+    """The first reading; again and again, for a broker keeps nothing for a session that it has yet to meet."""
+
+    def heard() -> bool:
+        try:
+            if stored(folder):
+                return True
+        except Exception:  # noqa: BLE001  the store is being made at this moment
+            return False
+        publish(broker, range(1))
+        return False
+
+    eventually(heard, within_s=20)
