@@ -98,7 +98,9 @@ class ScheduledBackup:
         if child.returncode == 0:
             log.info("the store has been backed up to %s", self._cellar.backup_folder)
             return None
-        return said.strip()[-_LONGEST_ERROR:] or f"it ended with code {child.returncode}"
+        # Where something unforeseen happened the last line says it.
+        last = said.strip().rpartition("\n")[2]
+        return last[:_LONGEST_ERROR] or f"it ended with code {child.returncode}"
 
     def _look(self) -> None:
         with open_existing(self._cellar.store_path) as store:

@@ -2,12 +2,13 @@
 
 AlertsError                what happened, with which value, what is allowed, what to do next
 ├── NoAnswer               the running leeside did not take up what was asked of it in time
+├── NotWritten             the person at the terminal did not want an entry written, or left
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
 """
 
 from __future__ import annotations
 
-__all__ = ["AlertsError", "MissingPart", "NoAnswer"]
+__all__ = ["AlertsError", "MissingPart", "NoAnswer", "NotWritten"]
 
 
 class AlertsError(Exception):
@@ -20,3 +21,7 @@ class NoAnswer(AlertsError):
 
 class MissingPart(AlertsError):
     """A part that is installed apart is not there."""
+
+
+class NotWritten(AlertsError):
+    """The person at the terminal did not want it written, or the terminal was closed; nothing was."""

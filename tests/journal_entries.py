@@ -53,7 +53,7 @@ class Pages:
     """A journal in memory that checks as the stored one does: entries are numbered and judged when they are written."""
 
     def __init__(self, equipment: Equipment = EQUIPMENT) -> None:
-        self.folding = Folding((), equipment)
+        self.folding = Folding((), equipment, every=2)
         self.entries: list[Entry] = []
         self.now = 0
         self.number = 0

@@ -21,6 +21,7 @@ from ingest.probes.binding import declarations
 from ingest.probes.reading import Quality, quality_class, quality_code
 from ingest.sources.senml import decode_senml
 from ingest.store import create_or_open, open_existing
+from ingest.store.feed import DROPPED, set_cursor
 from ingest.store.fresh import Appender
 from ingest.store.history import find_series, raw
 from ingest.store.scale import Part, add_part
@@ -162,8 +163,13 @@ def test_a_table_without_a_reading(cellar: Cellar) -> None:
 
 def test_what_keep_raw_would_drop_is_not_taken(tmp_path: Path) -> None:
     cellar = Cellar(tmp_path, more='[store]\nkeep_raw = "730 d"\n')
-    told = cellar.told("Time,Temp\n2021-11-01 10:00,17\n", *ONE)
-    assert told["not_taken"][0]["reason"] == "older than keep_raw"
+    old = "Time,Temp\n2021-11-01 10:00,17\n"
+    assert cellar.told(old, *ONE)["not_taken"][0]["reason"] == "older than keep_raw"
+    with open_existing(tmp_path / "cellar.db") as store, store.write() as connection:
+        set_cursor(connection, DROPPED, NOW // DAY_MS - 730)
+    # Also once the cellar file no longer says so: the days that went have summaries, which would not hold it.
+    cellar.file.write_text(cellar.file.read_text(encoding="utf-8").replace("keep_raw", "# keep_raw"), encoding="utf-8")
+    assert cellar.told(old, *ONE)["not_taken"][0]["reason"] == "older than keep_raw"
 
 
 @pytest.mark.parametrize(

@@ -286,8 +286,9 @@ from ingest.store.journal import write_entry
 with open_existing(Path(sys.argv[1])) as store:
     print("ready", flush=True)
     for number in range(int(sys.argv[2])):
-        draft = Draft("racking", NOW + 9_000_000, "Ben", a_body("racking", sources=[{"vessel": "K1", "volume_l": float(sys.argv[3])}],
-            targets=[{"vessel": "K3", "blend": True}]))
+        sources = [{"vessel": "K1", "volume_l": float(sys.argv[3])}]
+        body = a_body("racking", sources=sources, targets=[{"vessel": "K3", "blend": True}])
+        draft = Draft("racking", NOW + 9_000_000, "Ben", body)
         try:
             print(write_entry(store, draft, journal_cellar(), NOW + 9_000_000).id, flush=True)
         except EntryRefused:

@@ -161,13 +161,14 @@ def test_packed_summaries_come_back_bit_for_bit() -> None:
 @pytest.mark.parametrize("cut", [0, 3, 40, -1])
 def test_packed_summaries_that_are_damaged_are_told(cut: int) -> None:
     times = BASE_MS + np.arange(300) * 17_000
-    made = summarise(Arrays(times, np.round(np.sin(times), 2), np.zeros(300, np.uint16)), LEVELS["minute"])
+    values = Arrays(times, np.round(np.sin(np.arange(300.0)), 2), np.zeros(300, np.uint16))
+    made = summarise(values, LEVELS["minute"])
     with pytest.raises(BlockUnreadable, match="damaged"):
         unpack_summary(pack_summary(made)[:cut])
 
 
 def test_minutes_take_no_more_room_than_some_readings() -> None:
-    """Of a probe that prints two digits every 10 s: lowest, highest, first, last at about a byte each, a mean at eight."""
+    """A probe that prints two digits every 10 s: low, high, first and last take about a byte each, a mean eight."""
     chance = np.random.default_rng(1)
     times = BASE_MS + np.arange(8640) * 10_000
     values = Arrays(times, np.round(chance.normal(17, 0.02, 8640), 2), np.zeros(8640, np.uint16))

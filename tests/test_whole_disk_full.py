@@ -115,7 +115,9 @@ def test_nothing_is_lost_on_a_full_disk(tmp_path: Path, killed: bool) -> None:
         assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (600,)
         body = pulses(store)["ingest"].body
         assert store.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
-    assert (body["failed_commits"], body["disk_low"]) == (0, False) if killed else body["failed_commits"]
+    # Of the daemon that runs now; the killed one has taken its count along.
+    assert bool(body["failed_commits"]) is not killed
+    assert "disk_free_bytes" in body
 
 
 def publish_until_heard(broker: Mosquitto, folder: Path) -> None:

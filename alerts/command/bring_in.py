@@ -30,10 +30,12 @@ from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.exchange.rows import Column, Rows
 from ingest.store import Store
 from ingest.store.block import Arrays
+from ingest.store.feed import DROPPED, cursor
 from ingest.store.history import scaled
 from ingest.store.intake import Brought, Intake, Piece
 from ingest.store.scale import Scale, scales
 from ingest.store.series import Series, all_series
+from ingest.store.settling import DAY_MS
 from ingest.times import iso_utc
 
 # Readings that are held in memory before they are brought in: some 20 MB.
@@ -80,7 +82,8 @@ def run_import(file: Path, table: Path, wanted: Wanted, *, write: bool, as_json:
         with _reading(table, wanted.delimiter) as (rows, progress):
             first = next(rows, (0, []))
             layout, targets = _layout_of(first[1], wanted, cellar, store)
-            taking = Rows(layout, Moments(zone, now_ms, _earliest_ms(cellar, now_ms)), _decimal_of(wanted.decimal))
+            moments = Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms))
+            taking = Rows(layout, moments, _decimal_of(wanted.decimal))
             if not layout.headed:
                 taking.take(*first)
             intake = Intake(store, list(targets), rehearse=not write)
@@ -266,9 +269,11 @@ def _decimal_of(text: str) -> Literal[".", ","]:
     raise typer.BadParameter(f"'{text}' is no decimal mark; give . or ,", param_hint="--decimal")
 
 
-def _earliest_ms(cellar: Cellar, now_ms: int) -> int:
+def _earliest_ms(cellar: Cellar, store: Store, now_ms: int) -> int:
+    """Before it readings are dropped, or were while the cellar file said so; what came back would have no summary."""
+    dropped_ms = (cursor(store, DROPPED) or 0) * DAY_MS
     keep_s = cellar.store.keep_raw_s
-    return EARLIEST_MS if keep_s is None else now_ms - round(keep_s * 1000)
+    return max(EARLIEST_MS, dropped_ms, 0 if keep_s is None else now_ms - round(keep_s * 1000))
 
 
 # ---- on the way in -------------------------------------------------------------------------------------------------

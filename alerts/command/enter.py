@@ -1,32 +1,39 @@
-"""`leeside enter`: what people write down. So far a probe's calibration."""
+"""`leeside enter KIND`: what people write down. The options of a kind are the questions of its form."""
 
 from __future__ import annotations
 
 __all__ = ["app"]
 
-import getpass
+import inspect
 import json as json_form
+import sys
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any, Final
 
 import typer
 
+from alerts.command.enter_calibration import EXAMPLE, calibration
+from alerts.command.entry_shown import entry_json, heading
 from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.shown import local_time, value_shown
-from ingest.cellar import Cellar, Probe
-from ingest.cellar.amounts import parse_amount
-from ingest.cellar.quantities import QUANTITIES
-from ingest.errors import IngestError
-from ingest.probes.calibration import Correction, Point, correction
+from alerts.command.person import user_name
+from alerts.command.questions import Terminal, ask_entry, ask_time, at_a_terminal
+from alerts.errors import NotWritten
+from alerts.page.held import contents_line
+from ingest.cellar import Cellar
+from ingest.entering import Prepared, moment, prepare, write
+from ingest.errors import EntryRefused
+from ingest.journal.answers import AnswersWrong
+from ingest.journal.forms import FORMS
+from ingest.journal.question import Form, Question
 from ingest.store import Store
-from ingest.store.history import newest
-from ingest.store.scale import Part, add_part, compose, parts, value_at
-from ingest.store.series import all_series
-from ingest.times import iso_utc, moment_of
+from ingest.times import Ambiguous
 
 app = typer.Typer(
     help="Write down what was done at the bench or in the cellar.", no_args_is_help=True, rich_markup_mode=None
 )
+
+_AT_HELP: Final = "When it happened: 18:30, 'yesterday 18:30', a date, or date and time; by default now."
 
 
 @app.callback()
@@ -34,143 +41,167 @@ def enter() -> None:
     """Write down what was done at the bench or in the cellar."""
 
 
-@app.command(
-    epilog="Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"
-)
-def calibration(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
-    probe: Annotated[str, typer.Argument(metavar="PROBE", help="The probe's id.")],
-    truth: Annotated[
-        list[str], typer.Option("--truth", help="What was true, such as '0 kPa'; twice for zero and span.")
-    ],
-    reads: Annotated[
-        list[str] | None,
-        typer.Option("--reads", help="What leeside showed at that point; without it the newest reading counts."),
-    ] = None,
-    since: Annotated[
-        str | None, typer.Option("--from", metavar="TIME", help="From when on it holds: a date, or date and time; now.")
-    ] = None,
-    who: Annotated[str | None, typer.Option("--who", help="Who did it; by default the user's name.")] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
-) -> None:
-    """Zero and span of a probe, from a time on. Readings stay as they are; their values are turned anew."""
-    now_ms = wall_ms()
-    with open_cellar(file) as (cellar, store):
-        declared = _probe_of(cellar, probe)
-        series = _series_of(store, declared)
-        from_ms = _from(since, cellar, now_ms)
-        points = _points(store, series, declared, truth, reads or [], from_ms)
-        row = QUANTITIES[declared.quantity]
-        made = correction(points, row.resolution, row.unit)
-        because = f"calibration by {who or _user()}: " + ", ".join(
-            f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}" for point in points
-        )
-        with store.write() as connection:
-            add_part(connection, series, Part(from_ms, "calibration", *made, row.unit, because), now_ms)
-    _tell(cellar, declared, made, points, from_ms, now_ms, as_json=json)
-
-
-def _probe_of(cellar: Cellar, probe: str) -> Probe:
-    for declared in cellar.probe:
-        if declared.id == probe:
-            return declared
-    known = ", ".join(each.id for each in cellar.probe)
-    raise typer.BadParameter(f"no probe '{probe}' in the cellar file; there are: {known}", param_hint="PROBE")
-
-
-def _series_of(store: Store, declared: Probe) -> int:
-    for row in all_series(store):
-        if (row.probe, row.place, row.quantity) == (declared.id, declared.at, declared.quantity):
-            return row.id
-    raise IngestError(f"{declared.id} has never been read on this store; start `leeside run` first")
-
-
-def _from(since: str | None, cellar: Cellar, now_ms: int) -> int:
-    if since is None:
-        return now_ms
-    try:
-        from_ms = moment_of(since, cellar.site.zone)
-    except IngestError as error:
-        raise typer.BadParameter(str(error), param_hint="--from") from error
-    if from_ms > now_ms:
-        raise typer.BadParameter(
-            f"{since} is in the future; a calibration holds from now or from earlier", param_hint="--from"
-        )
-    return from_ms
-
-
-def _points(
-    store: Store, series: int, declared: Probe, truth: list[str], reads: list[str], from_ms: int
-) -> list[Point]:
-    """The points without calibration: what was shown went through the one that held at that time."""
-    if reads and len(reads) != len(truth):
-        raise typer.BadParameter(
-            f"{len(truth)} --truth and {len(reads)} --reads; give one for each", param_hint="--reads"
-        )
-    if not reads and len(truth) > 1:
-        raise typer.BadParameter("two points need two --reads as well", param_hint="--reads")
-    ordered = parts(store, series)
-    whole = compose(ordered)
-    plain = compose(part for part in ordered if part.kind != "calibration")
-    if not reads:
-        last = newest(store, series, 1)
-        if not last:
-            raise IngestError(f"{declared.id} has no reading yet; say what it reads with --reads")
-        shown, at_ms = [last[0].value], last[0].at_ms
-    else:
-        shown, at_ms = [_amount(text, declared, "--reads") for text in reads], from_ms
-    made = []
-    for value, text in zip(shown, truth, strict=True):
-        gain = value_at(whole, at_ms, 1.0) - value_at(whole, at_ms, 0.0)
-        number = (value - value_at(whole, at_ms, 0.0)) / gain
-        made.append(Point(value_at(plain, at_ms, number), _amount(text, declared, "--truth")))
-    return made
-
-
-def _amount(text: str, declared: Probe, option: str) -> float:
-    row = QUANTITIES[declared.quantity]
-    try:
-        return parse_amount(
-            text, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
-        ).number
-    except ValueError as error:
-        raise typer.BadParameter(f"'{text}': {error}", param_hint=option) from error
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a system user without a name
-        return "somebody"
-
-
-def _tell(
-    cellar: Cellar,
-    declared: Probe,
-    made: Correction,
-    points: list[Point],
-    from_ms: int,
-    now_ms: int,
+def run_enter(
+    file: Path,
+    form: Form,
+    told: dict[str, Sequence[str]],
     *,
+    at: str | None,
+    who: str | None,
+    yes: bool,
+    with_later: bool,
     as_json: bool,
-) -> None:
-    if as_json:
-        print(
-            json_form.dumps(
-                {
-                    "probe": declared.id,
-                    "from": iso_utc(from_ms),
-                    "gain": made.gain,
-                    "offset": made.offset,
-                    "unit": QUANTITIES[declared.quantity].unit,
-                }
-            )
+) -> int:
+    """Exit code 0 when it is written, 1 when it is not."""
+    now_ms = wall_ms()
+    asking = at_a_terminal() and not yes
+    terminal = Terminal(sys.stderr if as_json else sys.stdout)
+    name = user_name() if who is None else who
+    try:
+        with open_cellar(file) as (cellar, store):
+            made = _prepared(terminal, store, cellar, form, told, at, name, now_ms, asking, with_later)
+            _show(terminal, cellar, made, now_ms)
+            if asking and not terminal.agree(f"{made.said}. Write it?"):
+                raise NotWritten("Nothing was written.")
+            entry = write(store, cellar, made, now_ms=wall_ms(), with_later=with_later)
+            if as_json:
+                print(json_form.dumps(entry_json(entry), ensure_ascii=False))
+            else:
+                print(f"{made.said}. Written as no. {entry.id}.")
+    except Ambiguous as error:
+        raise typer.BadParameter(str(error), param_hint="--at") from error
+    except AnswersWrong as error:
+        raise wrong_options(form, error) from error
+    except EntryRefused as error:
+        print(error, file=sys.stderr)
+        if error.later:
+            numbers = ", ".join(f"no. {id}" for id in error.later)
+            print(f"With --with-later {numbers} would be struck, and this be written.", file=sys.stderr)
+        return 1
+    return 0
+
+
+def _prepared(
+    terminal: Terminal,
+    store: Store,
+    cellar: Cellar,
+    form: Form,
+    told: dict[str, Sequence[str]],
+    at: str | None,
+    who: str,
+    now_ms: int,
+    asking: bool,
+    with_later: bool,
+) -> Prepared:
+    at, at_ms = ask_time(terminal, at, cellar, now_ms) if asking else (at, moment(at, cellar, now_ms))
+
+    def made() -> Prepared:
+        return prepare(store, cellar, form.kind, told, who=who, now_ms=now_ms, at=at, with_later=with_later)
+
+    if asking:
+        return ask_entry(terminal, store, cellar, form, told, made, now_ms=now_ms, at_ms=at_ms)
+    return made()
+
+
+def _show(terminal: Terminal, cellar: Cellar, made: Prepared, now_ms: int) -> None:
+    if made.caution:
+        terminal.say(f"Caution: {made.caution}.")
+    terminal.say(heading(made.draft, cellar.site.zone, now_ms))
+    for warning in made.warnings:
+        terminal.say(f"warning: {warning}")
+    for held in made.after:
+        terminal.say(f"  {held.vessel} then: {contents_line(held, cellar.site.zone, cellar.site.units, now_ms)}")
+
+
+def wrong_options(form: Form, error: AnswersWrong) -> typer.BadParameter:
+    """The call's error that names the option of each answer that will not do."""
+    named = []
+    for field, why in error.wrong:
+        question = form.question(field)
+        named.append((f"--{field}" if question is None else question.option, why))
+    if len(named) == 1:
+        return typer.BadParameter(named[0][1], param_hint=named[0][0])
+    lines = "".join(f"\n  {option}: {why}" for option, why in named)
+    return typer.BadParameter(lines, param_hint=", ".join(dict.fromkeys(option for option, _ in named)))
+
+
+def _parameter(question: Question) -> inspect.Parameter:
+    kind = inspect.Parameter.KEYWORD_ONLY
+    name = f"{question.name}_"
+    if question.flag:
+        hint: Any = Annotated[bool, typer.Option(question.option, help=question.help)]
+        return inspect.Parameter(name, kind, default=False, annotation=hint)
+    option = typer.Option(question.option, metavar=question.answer.metavar, help=question.help)
+    # A single option is taken as a list too, so that a second one is told as such and does not silently win.
+    return inspect.Parameter(name, kind, default=None, annotation=Annotated[list[str] | None, option])
+
+
+_COMMON: Final = (
+    inspect.Parameter(
+        "at", inspect.Parameter.KEYWORD_ONLY, default=None,
+        annotation=Annotated[str | None, typer.Option("--at", metavar="TIME", help=_AT_HELP)],
+    ),
+    inspect.Parameter(
+        "who", inspect.Parameter.KEYWORD_ONLY, default=None,
+        annotation=Annotated[
+            str | None, typer.Option("--who", metavar="NAME", help="Who did it; by default the user's name.")
+        ],
+    ),
+    inspect.Parameter(
+        "with_later", inspect.Parameter.KEYWORD_ONLY, default=False,
+        annotation=Annotated[
+            bool, typer.Option("--with-later", help="Strike later entries that could then no longer be.")
+        ],
+    ),
+    inspect.Parameter(
+        "yes", inspect.Parameter.KEYWORD_ONLY, default=False,
+        annotation=Annotated[bool, typer.Option("--yes", help="Ask nothing at a terminal, and write at once.")],
+    ),
+    inspect.Parameter(
+        "json", inspect.Parameter.KEYWORD_ONLY, default=False,
+        annotation=Annotated[bool, typer.Option("--json", help="Print the entry as JSON.")],
+    ),
+)  # fmt: skip
+_FILE: Final = inspect.Parameter(
+    "file",
+    inspect.Parameter.POSITIONAL_OR_KEYWORD,
+    annotation=Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
+)
+
+
+def _command(form: Form) -> Callable[..., None]:
+    """The command of a form, with an option for each question."""
+
+    def command(file: Path, **options: Any) -> None:
+        told: dict[str, Sequence[str]] = {}
+        for question in form.questions:
+            value = options[f"{question.name}_"]
+            if question.flag:
+                value = ["yes"] if value else []
+            if value:
+                told[question.name] = value
+        code = run_enter(
+            file,
+            form,
+            told,
+            at=options["at"],
+            who=options["who"],
+            yes=options["yes"],
+            with_later=options["with_later"],
+            as_json=options["json"],
         )
-        return
-    units = cellar.site.units
-    for point in points:
-        print(
-            f"{declared.id}: {value_shown(declared.quantity, point.measured, units)} now counts as "
-            f"{value_shown(declared.quantity, made.gain * point.measured + made.offset, units)}"
-        )
-    print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on.")
+        raise typer.Exit(code)
+
+    parameters = [_FILE, *(_parameter(question) for question in form.questions), *_COMMON]
+    command.__name__ = form.kind
+    command.__doc__ = form.says
+    command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # Typer reads it
+    command.__annotations__ = {one.name: one.annotation for one in parameters}
+    return command
+
+
+for _form in FORMS.values():
+    app.command(name=_form.kind, epilog=f"Example: leeside enter {_form.kind} cellar.toml {_form.example}")(
+        _command(_form)
+    )
+app.command(name="calibration", epilog=EXAMPLE)(calibration)

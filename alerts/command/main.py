@@ -241,6 +241,50 @@ def acknowledge(
     raise typer.Exit(run_acknowledge(file, alarm, who, note))
 
 
+@app.command(epilog="Example: leeside strike cellar.toml 17 --reason 'read the burette from the wrong end'")
+def strike(
+    file: File,
+    entry: Annotated[int, typer.Argument(metavar="ID", min=1, help="The entry's number, as the journal shows it.")],
+    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the entry.")],
+    who: Annotated[
+        str | None, typer.Option("--who", metavar="NAME", help="Who strikes it; by default the user's name.")
+    ] = None,
+    with_later: Annotated[
+        bool, typer.Option("--with-later", help="Strike later entries as well that could then no longer be.")
+    ] = False,
+    json: Json = False,
+) -> None:
+    """Cross an entry out, with a reason. It stays readable, and what follows from it is worked out anew."""
+    from alerts.command.strike import run_strike
+
+    raise typer.Exit(run_strike(file, entry, reason, who, with_later=with_later, as_json=json))
+
+
+@app.command(epilog="Example: leeside journal cellar.toml --vessel K1 --from 2026-11-01")
+def journal(
+    file: File,
+    vessel: Annotated[
+        str | None, typer.Option("--vessel", metavar="ID", help="Of this vessel, cylinder or room.")
+    ] = None,
+    lot: Annotated[
+        str | None, typer.Option("--lot", metavar="ID", help="Of this lot, and of vessels while it was in them.")
+    ] = None,
+    kind: Annotated[
+        list[str] | None, typer.Option("--kind", metavar="KIND", help="Of this kind; may be given several times.")
+    ] = None,
+    since: Annotated[
+        str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")] = None,
+    struck: Annotated[bool, typer.Option("--struck", help="Only entries that were struck.")] = False,
+    json: Json = False,
+) -> None:
+    """What was written down, oldest first, and what vessels hold by it. Exit code 1 if there is no such entry."""
+    from alerts.command.journal import Asked, run_journal
+
+    raise typer.Exit(run_journal(file, Asked(vessel, lot, kind or [], since, until, struck), as_json=json))
+
+
 def main() -> None:
     """Entry point: errors of ours become one clear message and an exit code, never a traceback."""
     try:

@@ -101,10 +101,17 @@ class Folding:
 
     It can be told of entries in any order, back-dated ones too, and of strikes: what it says is always what a new one
     would say that is given all entries at once. base: a snapshot to begin at; entries that are not after it are passed
-    over, and it cannot say what was before.
+    over, and it cannot say what was before. every: how many entries lie between two snapshots.
     """
 
-    def __init__(self, entries: Iterable[Entry] = (), equipment: Equipment | None = None, base: Snapshot = BEGINNING):
+    def __init__(
+        self,
+        entries: Iterable[Entry] = (),
+        equipment: Equipment | None = None,
+        base: Snapshot = BEGINNING,
+        every: int = _EVERY,
+    ) -> None:
+        self._every = every
         self.equipment = Equipment() if equipment is None else equipment
         self.lots = Lots()
         self.base = base
@@ -173,7 +180,7 @@ class Folding:
         for entry in self._entries[done:count]:
             state.update(step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
             done += 1
-            if done % _EVERY == 0 and done > self._snapshots[-1][0]:
+            if done % self._every == 0 and done > self._snapshots[-1][0]:
                 self._snapshots.append((done, dict(state)))
         return state
 

@@ -305,7 +305,6 @@ class Follower:
         while batch := list(islice(lines, self._batch)):
             stopped = self._deliver(store, batch)
             if stopped is not None:
-                put_off(store, spans, reached)
                 return stopped
         with store.write() as connection:
             set_cursor(connection, FOLLOWER, reached)
@@ -319,7 +318,7 @@ class Follower:
             walk = self._walk
             if walk is not None and touch.series == walk.series and touch.from_ms <= walk.to_ms:
                 # What was read ahead may be the value of before.
-                pass
+                self._walk = None
         return [Unsent(series, *ends) for series, intervals in by_series.items() for ends in joined(intervals)]
 
     def _keep_feed_short(self, store: Store) -> None:

@@ -2,7 +2,7 @@
 
 Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
 ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
-``unsent`` (what the mirror has yet to send); ``cellar_history``; ``pulse`` (signs of life, rejects); ``operator``,
+``unsent`` (what the mirror has yet to send); ``cellar_history``; ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life, rejects); ``operator``,
 ``alarms``, ``messages`` (what alerts keeps here).
 """
 

@@ -53,7 +53,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
     Migration(3, "what the mirror has yet to send", _mirror),
-    Migration(5, "the journal", _journal),
+    Migration(4, "the journal", _journal),
 )
 
 

@@ -92,6 +92,7 @@ def _put_in_place(fresh: Path, store_path: Path, now_ms: int) -> Path | None:
         replaced = replaced.with_name(f"{replaced.name}x")
     kept = None
     if store_path.exists():
+        _as_before(fresh, store_path)
         _fold(store_path)
         # Under a second name first, so that at no moment the old store is nowhere.
         for suffix in ("-wal", ""):
@@ -105,6 +106,14 @@ def _put_in_place(fresh: Path, store_path: Path, now_ms: int) -> Path | None:
     fresh.replace(store_path)
     sync_folder(store_path.parent)
     return kept
+
+
+def _as_before(fresh: Path, store_path: Path) -> None:
+    """Owner and rights of the old store, or a restore by root would leave one that leeside may not write."""
+    old = store_path.stat()
+    fresh.chmod(old.st_mode & 0o777)
+    if os.geteuid() == 0:
+        os.chown(fresh, old.st_uid, old.st_gid)
 
 
 def _fold(store_path: Path) -> None:

@@ -72,8 +72,8 @@ def main() -> None:
         keeper.close()
     day = DAY_S / took_s / 1e9
     print(f"{rows} readings stored, {log_bytes / 1e6:.2f} MB of log, {took_s:.0f} s measured")
-    for process, bytes_ in zip(names, each, strict=True):
-        print(f"{'  ' + process:<44} {bytes_ * day:>7.3f} GB a day")
+    for process_name, bytes_ in zip(names, each, strict=True):
+        print(f"{'  ' + process_name:<44} {bytes_ * day:>7.3f} GB a day")
     print(f"{'written by leeside (/proc/PID/io)':<44} {written * day:>7.3f} GB a day")
     print(f"{'folding the log':<44} {folded * day:>7.3f} GB a day")
     print(f"{'both':<44} {(written + folded) * day:>7.3f} GB a day  goal {GOAL_GB:g}")

@@ -29,7 +29,7 @@ from ingest.writer import Writer
 
 PROBES = 10
 EVERY_S = 10
-COMMIT_S = 60
+COMMIT_S = 300
 DAY_S = 86_400
 
 

@@ -1,0 +1,206 @@
+"""`leeside enter calibration`: a probe's zero and span, or a pH probe's buffers, as an entry that its scale follows."""
+
+from __future__ import annotations
+
+__all__ = ["EXAMPLE", "calibration"]
+
+import json as json_form
+import sys
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from alerts.command.entry_shown import entry_json, heading
+from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.person import user_name
+from alerts.command.questions import Terminal, ask_time, at_a_terminal
+from alerts.errors import NotWritten
+from alerts.page.shown import local_time, value_shown
+from ingest.cellar import Cellar, Probe
+from ingest.cellar.amounts import parse_amount
+from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar.units import Dimension
+from ingest.entering import moment
+from ingest.errors import EntryRefused, IngestError
+from ingest.journal.analyses import CalibrationBody, CalibrationPoint
+from ingest.journal.answers import AnswersWrong
+from ingest.journal.cautions import caution
+from ingest.journal.entry import Draft
+from ingest.journal.wording import body_words
+from ingest.probes.calibration import Correction, Point, correction
+from ingest.store import Store
+from ingest.store.calibrations import points_measured
+from ingest.store.history import newest
+from ingest.store.journal import write_entry
+from ingest.store.scale import parts, scales, value_at
+from ingest.store.series import all_series
+from ingest.times import Ambiguous, iso_utc
+
+EXAMPLE: Final = "Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"
+
+
+def calibration(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
+    probe: Annotated[str, typer.Argument(metavar="PROBE", help="The probe's id.")],
+    truth: Annotated[
+        list[str], typer.Option("--truth", help="What was true, such as '0 kPa'; twice for zero and span.")
+    ],
+    reads: Annotated[
+        list[str] | None,
+        typer.Option("--reads", help="What leeside showed at that point; without it the newest reading counts."),
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option("--at", "--from", metavar="TIME", help="From when on it holds: a date, or date and time; now."),
+    ] = None,
+    temperature: Annotated[
+        str | None, typer.Option("--temperature", metavar="AMOUNT", help="How warm it was, such as '20 °C'.")
+    ] = None,
+    remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="A remark.")] = None,
+    who: Annotated[str | None, typer.Option("--who", help="Who did it; by default the user's name.")] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Ask nothing at a terminal, and write at once.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """Zero and span of a probe, from a time on. Readings stay as they are; their values are turned anew."""
+    now_ms = wall_ms()
+    asking = at_a_terminal() and not yes
+    terminal = Terminal(sys.stderr if json else sys.stdout)
+    with open_cellar(file) as (cellar, store):
+        declared = _probe_of(cellar, probe)
+        series = _series_of(store, declared)
+        from_ms = _from(terminal if asking else None, since, cellar, now_ms)
+        shown = _points(store, series, declared, truth, reads or [], from_ms)
+        row = QUANTITIES[declared.quantity]
+        body = CalibrationBody(
+            probe=declared.id,
+            points=tuple(shown),
+            unit=row.unit,
+            temperature_c=None if temperature is None else _celsius(temperature),
+            remark=remark or None,
+        )
+        measured = points_measured(parts(store, series), shown, from_ms)
+        made = correction(measured, row.resolution, row.unit)
+        draft = Draft("calibration", from_ms, user_name() if who is None else who, body, declared.at)
+        told = caution("calibration", body)
+        if told:
+            terminal.say(f"Caution: {told}.")
+        if asking:
+            terminal.say(heading(draft, cellar.site.zone, now_ms))
+            if not terminal.agree(f"{body_words(body)}. Write it?"):
+                raise NotWritten("Nothing was written.")
+        try:
+            entry = write_entry(store, draft, cellar, wall_ms())
+        except EntryRefused as error:
+            raise _as_option(error) from error
+    if json:
+        print(
+            json_form.dumps(
+                {
+                    "probe": declared.id,
+                    "from": iso_utc(from_ms),
+                    "gain": made.gain,
+                    "offset": made.offset,
+                    "unit": row.unit,
+                    "entry": entry_json(entry),
+                },
+                ensure_ascii=False,
+            )
+        )
+        return
+    _tell(cellar, declared, made, measured)
+    print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
+
+
+def _as_option(error: EntryRefused) -> Exception:
+    """A refusal that is about an option names it."""
+    options = {"who": "--who", "at": "--at"}
+    found = [problem for problem in error.problems if problem.key in options]
+    if not found:
+        return error
+    return typer.BadParameter(found[0].allowed, param_hint=options[found[0].key])
+
+
+def _probe_of(cellar: Cellar, probe: str) -> Probe:
+    for declared in cellar.probe:
+        if declared.id == probe:
+            return declared
+    known = ", ".join(each.id for each in cellar.probe)
+    raise typer.BadParameter(f"no probe '{probe}' in the cellar file; there are: {known}", param_hint="PROBE")
+
+
+def _series_of(store: Store, declared: Probe) -> int:
+    for row in all_series(store):
+        if (row.probe, row.place, row.quantity) == (declared.id, declared.at, declared.quantity):
+            return row.id
+    raise IngestError(f"{declared.id} has never been read on this store; start `leeside run` first")
+
+
+def _from(terminal: Terminal | None, since: str | None, cellar: Cellar, now_ms: int) -> int:
+    try:
+        from_ms = moment(since, cellar, now_ms) if terminal is None else ask_time(terminal, since, cellar, now_ms)[1]
+    except AnswersWrong as error:
+        raise typer.BadParameter(error.wrong[0].why, param_hint="--from") from error
+    except Ambiguous as error:
+        raise typer.BadParameter(str(error), param_hint="--from") from error
+    if from_ms > now_ms:
+        raise typer.BadParameter(
+            f"{since} is in the future; a calibration holds from now or from earlier", param_hint="--from"
+        )
+    return from_ms
+
+
+def _points(
+    store: Store, series: int, declared: Probe, truth: list[str], reads: list[str], from_ms: int
+) -> list[CalibrationPoint]:
+    """What was true, and what leeside shows for it by the calibration that held until then."""
+    if reads and len(reads) != len(truth):
+        raise typer.BadParameter(
+            f"{len(truth)} --truth and {len(reads)} --reads; give one for each", param_hint="--reads"
+        )
+    if not reads and len(truth) > 1:
+        raise typer.BadParameter("two points need two --reads as well", param_hint="--reads")
+    if reads:
+        shown = [_amount(text, declared, "--reads") for text in reads]
+    else:
+        last = newest(store, series, 1)
+        if not last:
+            raise IngestError(f"{declared.id} has no reading yet; say what it reads with --reads")
+        # The reading may be of a time when another scale held.
+        whole = scales(store, series)
+        zero = value_at(whole, last[0].at_ms, 0.0)
+        number = (last[0].value - zero) / (value_at(whole, last[0].at_ms, 1.0) - zero)
+        shown = [value_at(whole, from_ms, number)]
+    return [
+        CalibrationPoint(truth=_amount(text, declared, "--truth"), shown=value)
+        for value, text in zip(shown, truth, strict=True)
+    ]
+
+
+def _amount(text: str, declared: Probe, option: str) -> float:
+    row = QUANTITIES[declared.quantity]
+    try:
+        return parse_amount(
+            text, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
+        ).number
+    except ValueError as error:
+        raise typer.BadParameter(f"'{text}': {error}", param_hint=option) from error
+
+
+def _celsius(text: str) -> float:
+    try:
+        found = parse_amount(text, dimension=Dimension.TEMPERATURE, unit="°C", example="20 °C").number
+    except ValueError as error:
+        raise typer.BadParameter(f"'{text}': {error}", param_hint="--temperature") from error
+    if not -50.0 <= found <= 150.0:
+        raise typer.BadParameter(f"'{text}': must be from -50 to 150 °C", param_hint="--temperature")
+    return found
+
+
+def _tell(cellar: Cellar, declared: Probe, made: Correction, points: list[Point]) -> None:
+    units = cellar.site.units
+    for point in points:
+        print(
+            f"{declared.id}: {value_shown(declared.quantity, point.measured, units)} now counts as "
+            f"{value_shown(declared.quantity, made.gain * point.measured + made.offset, units)}"
+        )

@@ -1,0 +1,85 @@
+"""`leeside journal`: read back what was written down, struck entries crossed out."""
+
+from __future__ import annotations
+
+__all__ = ["Asked", "run_journal"]
+
+import json
+from pathlib import Path
+from typing import NamedTuple
+
+import typer
+
+from alerts.command.entry_shown import entry_json, entry_lines
+from alerts.command.opening import open_cellar, wall_ms
+from alerts.page.held import contents_line
+from alerts.page.shown import local_time
+from ingest.cellar import Cellar
+from ingest.entering import moment
+from ingest.journal.answers import AnswersWrong
+from ingest.journal.bodies import KINDS
+from ingest.store.contents import contents
+from ingest.store.journal import entries
+from ingest.times import Ambiguous
+
+
+class Asked(NamedTuple):
+    """What is asked for; None and empty: whatever it is. struck: only those that were struck."""
+
+    vessel: str | None
+    lot: str | None
+    kinds: list[str]
+    since: str | None
+    until: str | None
+    struck: bool
+
+
+def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
+    """Exit code 1 if there is no such entry."""
+    unknown = [kind for kind in asked.kinds if kind not in KINDS]
+    if unknown:
+        raise typer.BadParameter(f"there is no kind '{unknown[0]}'; there are: {', '.join(KINDS)}", param_hint="--kind")
+    now_ms = wall_ms()
+    with open_cellar(file) as (cellar, store):
+        from_ms = _moment(asked.since, cellar, now_ms, "--from")
+        to_ms = _moment(asked.until, cellar, now_ms, "--to")
+        found = entries(store, vessel=asked.vessel, lot=asked.lot, kinds=asked.kinds, from_ms=from_ms, to_ms=to_ms)
+        held = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
+    if asked.struck:
+        found = [entry for entry in found if entry.struck is not None]
+    if as_json:
+        print(json.dumps([entry_json(entry) for entry in found], indent=2, ensure_ascii=False))
+        return 0 if found else 1
+    for entry in found:
+        for line in entry_lines(entry, cellar.site.zone, now_ms):
+            print(line)
+    if not found:
+        print("no such entry")
+    shown = [one for id, one in held.items() if asked.vessel in (None, id)]
+    if asked.lot is not None:
+        shown = [one for one in shown if any(part.lot == asked.lot for part in one.lots)]
+    if shown:
+        at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, cellar.site.zone, now_ms)
+        print(f"\nContents, {at}")
+        for one in shown:
+            print(f"  {one.vessel}: {contents_line(one, cellar.site.zone, cellar.site.units, now_ms)}")
+    return 0 if found else 1
+
+
+def _moment(text: str | None, cellar: Cellar, now_ms: int, option: str) -> int | None:
+    """A date alone is its midnight here, so that --from and --to part whole days."""
+    from ingest.errors import IngestError
+    from ingest.times import moment_of
+
+    if text is None:
+        return None
+    try:
+        return moment_of(text, cellar.site.zone)
+    except Ambiguous as error:
+        raise typer.BadParameter(str(error), param_hint=option) from error
+    except IngestError:
+        pass  # it may still be a spoken one
+    try:
+        return moment(text, cellar, now_ms)
+    except AnswersWrong as error:
+        raise typer.BadParameter(error.wrong[0].why, param_hint=option) from error

@@ -1,0 +1,42 @@
+"""`leeside strike`: cross an entry out, with a reason; it stays readable."""
+
+from __future__ import annotations
+
+__all__ = ["run_strike"]
+
+import json
+import sys
+from pathlib import Path
+
+import typer
+
+from alerts.command.entry_shown import entry_json, entry_lines
+from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.person import user_name
+from ingest.errors import EntryRefused
+from ingest.store.journal import strike
+
+
+def run_strike(file: Path, entry_id: int, reason: str, who: str | None, *, with_later: bool, as_json: bool) -> int:
+    """Exit code 0 when it is struck, 1 when it cannot be."""
+    if not reason.strip():
+        raise typer.BadParameter("say why; the entry stays readable with it", param_hint="--reason")
+    if who is not None and not who.strip():
+        raise typer.BadParameter("say who strikes it, or leave it out", param_hint="--who")
+    with open_cellar(file) as (cellar, store):
+        now_ms = wall_ms()
+        try:
+            struck = strike(store, entry_id, who or user_name(), reason, now_ms, with_later=with_later)
+        except EntryRefused as error:
+            print(error, file=sys.stderr)
+            if error.later:
+                numbers = ", ".join(f"no. {id}" for id in error.later)
+                print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
+            return 1
+        if as_json:
+            print(json.dumps([entry_json(entry) for entry in struck], indent=2, ensure_ascii=False))
+            return 0
+        for entry in struck:
+            for line in entry_lines(entry, cellar.site.zone, now_ms):
+                print(line)
+    return 0

@@ -1,0 +1,156 @@
+"""The limits on the store's disk, its log and its backups: what raises them, what they say, what keeps them silent."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from a_cellar_on_disk import NOW, CellarOnDisk
+from cellar_text import BASE, SITE, cellar
+
+from alerts.message.wording import compose, view_of
+from alerts.turning import Turner
+from alerts.watch.alarm import Transition
+from alerts.watch.alarm_table import Tells
+from alerts.watch.arrivals import Now
+from alerts.watch.own_limits import (
+    BACKUP,
+    BACKUP_MISSED_MS,
+    DISK,
+    readings_of_backup,
+    readings_of_pulse,
+    watched_limits,
+)
+from ingest.store.alarms import alarm_rows
+from ingest.store.backup import back_up
+from ingest.store.feed import set_cursor
+from ingest.store.pulse import pulses, write_pulse
+
+DAY_MS = 86_400_000
+WITH_BACKUP = "[backup]\n"
+
+
+def probes_of(body: dict[str, object]) -> set[str]:
+    return {reading.probe for reading in readings_of_pulse(NOW, body)}
+
+
+def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
+    assert DISK in probes_of({"disk_low": False})
+    assert DISK not in probes_of({"disk_low": True})
+    # A pulse of an older leeside says nothing of the disk.
+    assert DISK in probes_of({})
+
+
+def test_a_backup_counts_for_three_days_and_the_wish_for_one_as_well() -> None:
+    assert readings_of_backup(NOW, NOW - BACKUP_MISSED_MS, 0)
+    assert readings_of_backup(NOW, NOW - BACKUP_MISSED_MS - 1, 0) == []
+    assert readings_of_backup(NOW, None, NOW - DAY_MS)
+    assert readings_of_backup(NOW, None, NOW - BACKUP_MISSED_MS - 1) == []
+
+
+def test_without_a_backup_table_nobody_misses_one() -> None:
+    assert "leeside/backup" not in watched_limits(cellar(BASE))
+    assert "leeside/backup" in watched_limits(cellar(BASE, WITH_BACKUP))
+
+
+def test_a_silent_ingest_is_one_message_not_three() -> None:
+    limits = watched_limits(cellar(BASE, WITH_BACKUP))
+    assert limits["leeside/disk"].suppressed_by == "leeside/ingest"
+    assert limits["leeside/log"].suppressed_by == "leeside/ingest"
+    # Backups are made by the alerts daemon, which is the one that would tell.
+    assert limits["leeside/backup"].suppressed_by is None
+    assert {limits[f"leeside/{name}"].priority for name in ("disk", "log", "backup")} == {"medium"}
+
+
+@pytest.mark.parametrize(
+    ("name", "subject", "said", "back"),
+    [
+        ("disk", "MEDIUM: leeside store disk, nearly full", "`leeside now` says how much is left", "enough room"),
+        ("log", "MEDIUM: leeside store log, cannot be folded", "`fuser -v`", "usual size again"),
+        (
+            "backup",
+            "MEDIUM: leeside store backup, none for 3 d",
+            "`leeside backup` makes one at once",
+            "backed up again",
+        ),
+        ("clock", "MEDIUM: leeside clock, not right for 1 min 40 s", "time server", "clock is right again"),
+    ],
+)
+def test_the_message_says_what_to_do(tmp_path: Path, name: str, subject: str, said: str, back: str) -> None:
+    """From a turn over a real store: one that raises, one that returns."""
+    house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
+    limit = watched_limits(house.cellar)[f"leeside/{name}"]
+    view = view_of(house.cellar, limit.at)
+    raised = compose(_transition(house, limit.key, Tells.RAISED), limit, view)
+    assert raised.subject == subject
+    assert said in raised.body
+    assert "no sign of life" not in raised.body
+    returned = compose(_transition(house, limit.key, Tells.RETURNED), limit, view)
+    assert back in returned.body
+    house.store.close()
+
+
+def _transition(house: CellarOnDisk, key: str, tells: Tells) -> Transition:
+    from alerts.watch.alarm_table import AlarmEvent, State
+
+    began = tells is Tells.RAISED
+    return Transition(
+        at_ms=NOW,
+        key=key,
+        occurrence="a2b",
+        event=AlarmEvent.BEGAN if began else AlarmEvent.ENDED,
+        from_state=State.NORMAL if began else State.ACKNOWLEDGED,
+        to_state=State.UNACKNOWLEDGED if began else State.NORMAL,
+        tells=tells,
+        since_ms=NOW - 60_000,
+    )
+
+
+def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> None:
+    house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
+    with house.store.write() as connection:
+        set_cursor(connection, "backups since", NOW - 4 * DAY_MS)
+    turner = Turner(house.cellar, house.store, Now(NOW, 0.0), lambda: {"backup": {"last_ms": None}})
+
+    def states() -> dict[str, str]:
+        return {row.key: row.state for row in alarm_rows(house.store)}
+
+    def turns(from_s: int, to_s: int) -> None:
+        for second in range(from_s, to_s, 5):
+            with house.store.write() as connection:
+                write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"disk_low": False})
+            turner.turn(Now(NOW + second * 1000, float(second)))
+
+    turns(0, 90)
+    assert states()["leeside/backup"] == "normal"
+    turns(90, 130)
+    assert states()["leeside/backup"] == "unacknowledged"
+    assert pulses(house.store)["alerts"].body["backup"] == {"last_ms": None}
+    back_up(house.store.path, tmp_path / "backups", NOW, site="", cellar_text="")
+    turns(130, 150)
+    assert states()["leeside/backup"] == "returned"
+    house.store.close()
+
+
+def test_a_turn_alarms_a_disk_that_stays_low(tmp_path: Path) -> None:
+    house = CellarOnDisk(tmp_path)
+    turner = Turner(house.cellar, house.store, Now(NOW, 0.0))
+
+    def turn(second: int, low: bool) -> str | None:
+        with house.store.write() as connection:
+            write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"disk_low": low})
+        turner.turn(Now(NOW + second * 1000, float(second)))
+        return next((row.state for row in alarm_rows(house.store) if row.key == "leeside/disk"), None)
+
+    assert turn(0, False) == "normal"
+    seen = {second: turn(second, True) for second in range(30, 700, 30)}
+    assert {second for second, state in seen.items() if state == "unacknowledged"} == set(range(630, 700, 30))
+    assert turn(700, False) == "returned"
+    house.store.close()
+
+
+def test_a_probe_that_is_called_disk_or_backup_is_another_thing() -> None:
+    text = SITE + BASE.removeprefix(SITE).replace('id = "k1-pressure"', 'id = "disk"')
+    limits = watched_limits(cellar(text, WITH_BACKUP))
+    assert {limit.probe for limit in limits.values() if limit.at == "leeside"}.isdisjoint({"disk", "backup", "log"})
+    assert BACKUP in {limit.probe for limit in limits.values()}
