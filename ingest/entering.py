@@ -11,7 +11,7 @@ from __future__ import annotations
 __all__ = ["Prepared", "answered", "background_of", "enter", "moment", "prepare", "write"]
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError
@@ -28,12 +28,15 @@ from ingest.journal.movements import RackingBody
 from ingest.journal.treatments import LotBody
 from ingest.journal.wording import body_words
 from ingest.store.connection import Store
-from ingest.store.contents import contents, equipment_of, load_folding
+from ingest.store.contents import contents, contents_inside
 from ingest.store.journal import add_entry, entries
 from ingest.times import Ambiguous, spoken_moment
 
 # A racking that was begun longer ago than this is not what an entry of today finishes (this project's choice).
 _BEGUN_MS = 7 * 86_400_000
+
+# What vessels hold after these is worth a look before they are written.
+_SHOWN_AFTER: Final = frozenset({"fill", "racking", "topping", "sample", "bottling", "state", "measurement"})
 
 Told = Mapping[str, str | bool | Sequence[str]]
 
@@ -176,10 +179,8 @@ def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_late
         with store.write() as connection:
             made = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
             named = places_of(made.place, made.body)
-            if named:
-                equipment = equipment_of(connection, cellar, now_ms)
-                folding = load_folding(connection, equipment, before=(made.at_ms + 1, 0), to_ms=made.at_ms)
-                held = folding.at(made.at_ms)
+            if named and draft.kind in _SHOWN_AFTER:
+                held = contents_inside(connection, made.at_ms, cellar)
                 after = [held[vessel] for vessel in named if vessel in held]
             raise _NotKept
     except _NotKept:

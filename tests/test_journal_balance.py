@@ -85,6 +85,14 @@ def test_nothing_comes_from_an_empty_vessel(pages: Pages) -> None:
     pages.write("fill", "C1", "A", volume_l=9.0)
 
 
+@pytest.mark.parametrize("volume", [18.997, 19.0, 19.004])
+def test_a_rounded_last_draught_leaves_an_empty_vessel_and_no_negative_one(pages: Pages, volume: float) -> None:
+    pages.write("racking", sources=[{"vessel": "K1", "volume_l": volume}], targets=[{"vessel": "K3"}])
+    assert pages.now_in("K1").volume_l == 0.0
+    assert pages.now_in("K1").empty
+    assert pages.now_in("K1").lots == ()
+
+
 def test_a_strike_that_takes_the_ground_from_later_entries_names_them(pages: Pages) -> None:
     fill = pages.entries[1]
     racking = pages.write("racking", sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])

@@ -23,7 +23,7 @@ from ingest.store.fresh import Appender
 from ingest.store.scale import Part, add_part
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
-from ingest.store.unsent import FOLLOWER, newest_refused
+from ingest.store.unsent import FOLLOWER, feed_behind, newest_refused
 
 BASE_MS = NOW // DAY_MS * DAY_MS
 LATER_MS = BASE_MS + 2 * DAY_MS
@@ -230,7 +230,7 @@ def test_a_server_that_is_away_for_long_costs_a_few_rows(
     server.stop()
     for step in range(300):
         appender.append(rows(1, 1 + step % 2, NOW + step * 1000))
-    eventually(lambda: one.state().state == "waiting" and one.state().behind == 0 and one.state().spans == 2)
+    eventually(lambda: one.state().state == "waiting" and feed_behind(store) == 0 and one.state().spans == 2)
     assert one.state().last_error == "no connection: [Errno 111] Connection refused"
     assert one.state().oldest_unsent_ms == NOW
     while prune_feed(store, (FOLLOWER,)):

@@ -211,6 +211,14 @@ def test_the_capacity_of_then_counts(desk: Desk) -> None:
     strike(desk.store, desk.write("look", "K3", clarity="clear").id, "Ben", "other keg", desk.now)
 
 
+def test_an_unreadable_file_of_once_hides_no_vessel(desk: Desk) -> None:
+    desk.now += HOUR
+    keep_cellar_file(desk.store, "[[vessel]", desk.now)
+    keep_cellar_file(desk.store, '[[vessel]]\nid = "K3"\ncapacity = "much"\n', desk.now + 1)
+    assert desk.volume("K1") == 16.0
+    assert equipment_of(desk.store.connection).capacity_l("K3", desk.now + 2) == 25.0
+
+
 def test_results_are_there_by_entry_and_gone_with_a_strike(desk: Desk) -> None:
     first = desk.free("K1", 30.0)
     second = desk.free("K1", 32.0, at=desk.now)

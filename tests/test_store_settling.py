@@ -78,6 +78,32 @@ def test_a_late_reading_lands_in_a_settled_day_and_a_repeat_does_not_win(store: 
     assert [row.value for row in raw(store, 1)][:3] == [0.0, 1.0, 2.0]
 
 
+def test_killed_between_packing_and_taking_out_nothing_is_lost_or_doubled(store: Store) -> None:
+    rows = [(series, BASE_MS + step * 1000, step + 0.5, 0) for step in range(50) for series in (1, 2)]
+    Appender(store).append(rows)
+    before = [list(raw(store, series)) for series in (1, 2)]
+    settler = Settler(store)
+    settler.begin(NOW + DAY_MS)
+    for _ in range(3):  # a look, and the two days
+        assert settler.slice()
+    assert (fresh_count(store), store.connection.execute("SELECT sum(rows) FROM block").fetchone()) == (100, (100,))
+    assert [list(raw(store, series)) for series in (1, 2)] == before
+    newest_id = Appender(store).newest_id
+    settle(store, NOW + DAY_MS)
+    assert fresh_count(store) == 0
+    assert [list(raw(store, series)) for series in (1, 2)] == before
+    assert Appender(store).newest_id == newest_id
+
+
+def test_each_page_is_written_once_and_not_once_a_series(store: Store) -> None:
+    """Thirty series lie mixed on the pages of fresh; what settling adds to the log is about blocks and pages once."""
+    Appender(store).append([(1 + row % 30, BASE_MS + row * 333, row % 7 / 10, 0) for row in range(5400)])
+    store.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    settle(store, NOW + DAY_MS)
+    log = Path(f"{store.path}-wal").stat().st_size
+    assert log < 600_000, f"{log} bytes"
+
+
 def test_readings_with_estimated_times_wait(store: Store) -> None:
     Appender(store).append([(1, BASE_MS, 1.0, ESTIMATED | 1), (1, BASE_MS + 1, 2.0, 0)])
     settle(store, NOW + DAY_MS)

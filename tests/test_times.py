@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import IngestError
-from ingest.times import Ambiguous, iso_utc, moment_of
+from ingest.times import Ambiguous, iso_utc, moment_of, spoken_moment
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
 
@@ -115,3 +115,56 @@ def test_any_text_is_a_moment_or_told(text: str) -> None:
         assert isinstance(moment_of(text, LJUBLJANA), int)
     except IngestError as error:
         assert text in str(error)
+
+
+# 2026-11-25 10:40 in Ljubljana
+_NOW = _utc_ms("2026-11-25T09:40")
+
+
+@pytest.mark.parametrize(
+    ("text", "utc"),
+    [
+        ("now", "2026-11-25T09:40"),
+        ("today", "2026-11-25T09:40"),
+        ("2026-11-25", "2026-11-25T09:40"),
+        ("09:30", "2026-11-25T08:30"),
+        ("9:30", "2026-11-25T08:30"),
+        ("today 09:30", "2026-11-25T08:30"),
+        ("yesterday", "2026-11-24T11:00"),
+        ("Yesterday 18:30", "2026-11-24T17:30"),
+        ("  yesterday   18:30 ", "2026-11-24T17:30"),
+        ("2026-11-20", "2026-11-20T11:00"),
+        ("2026-11-20 18:30", "2026-11-20T17:30"),
+        ("2026-11-20T18:30Z", "2026-11-20T18:30"),
+        ("2026-11-20 18:30:15", "2026-11-20T17:30:15"),
+        ("2026-10-25", "2026-10-25T11:00"),
+    ],
+)
+def test_what_a_person_says_of_when_it_happened(text: str, utc: str) -> None:
+    assert spoken_moment(text, LJUBLJANA, _NOW) == _utc_ms(utc)
+
+
+@pytest.mark.parametrize(
+    "text", ["", " ", "soon", "tomorrow", "yesterday18:30", "25:00", "18", "18:30 yesterday", "2026-02-30"]
+)
+def test_what_was_never_said_of_a_time_is_told_with_what_may_be(text: str) -> None:
+    with pytest.raises(IngestError, match="is no time"):
+        spoken_moment(text, LJUBLJANA, _NOW)
+
+
+@pytest.mark.parametrize(
+    ("now", "text", "ways"),
+    [
+        ("2026-10-25T10:00", "02:30", ("2026-10-25 02:30+02:00", "2026-10-25 02:30+01:00")),
+        ("2026-10-26T10:00", "yesterday 02:30", ("2026-10-25 02:30+02:00", "2026-10-25 02:30+01:00")),
+        ("2026-03-30T10:00", "yesterday 02:30", ("2026-03-29 02:30+01:00", "2026-03-29 02:30+02:00")),
+    ],
+)
+def test_a_spoken_time_in_a_clock_change_is_told_with_two_ways_that_are_taken(
+    now: str, text: str, ways: tuple[str, str]
+) -> None:
+    with pytest.raises(Ambiguous) as caught:
+        spoken_moment(text, LJUBLJANA, _utc_ms(now))
+    assert caught.value.ways == ways
+    first, second = (spoken_moment(way, LJUBLJANA, _utc_ms(now)) for way in ways)
+    assert abs(second - first) == 3_600_000

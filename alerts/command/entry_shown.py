@@ -26,7 +26,8 @@ def entry_lines(entry: Entry, zone: ZoneInfo, now_ms: int) -> list[str]:
     where = entry.place or ", ".join(places_of(None, entry.body)) or entry.lot or ""
     remark = getattr(entry.body, "remark", None)
     said = body_words(entry.body, entry.lot) + (f" ({remark})" if remark else "")
-    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {entry.kind} {where}: {said}, {entry.who}"
+    about = f"{entry.kind} {where}".rstrip()
+    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {said}, {entry.who}"
     if entry.struck is None:
         return [line]
     struck = entry.struck

@@ -16,11 +16,12 @@ from alerts.page.held import contents_line
 from alerts.page.shown import local_time
 from ingest.cellar import Cellar
 from ingest.entering import moment
+from ingest.errors import IngestError
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.bodies import KINDS
 from ingest.store.contents import contents
 from ingest.store.journal import entries
-from ingest.times import Ambiguous
+from ingest.times import Ambiguous, moment_of
 
 
 class Asked(NamedTuple):
@@ -58,7 +59,7 @@ def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
     shown = [one for id, one in held.items() if asked.vessel in (None, id)]
     if asked.lot is not None:
         shown = [one for one in shown if any(part.lot == asked.lot for part in one.lots)]
-    if shown:
+    if shown and not asked.kinds and not asked.struck:
         at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, cellar.site.zone, now_ms)
         print(f"\nContents, {at}")
         for one in shown:
@@ -68,9 +69,6 @@ def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
 
 def _moment(text: str | None, cellar: Cellar, now_ms: int, option: str) -> int | None:
     """A date alone is its midnight here, so that --from and --to part whole days."""
-    from ingest.errors import IngestError
-    from ingest.times import moment_of
-
     if text is None:
         return None
     try:

@@ -10,6 +10,7 @@ from typing import Any
 
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opening import open_cellar, wall_ms
+from alerts.page.held import contents_json, contents_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
 from alerts.page.standing import DaemonStanding, ReadingStanding, Standing, standing
 from alerts.watch.own_limits import LOG_BYTES
@@ -21,7 +22,7 @@ from ingest.times import iso_utc
 def run_now(file: Path, as_json: bool) -> int:
     """Print the cellar; exit code 1 while an alarm stands or a probe or daemon is silent."""
     now_ms = wall_ms()
-    with open_cellar(file) as (cellar, store):
+    with open_cellar(file) as (cellar, store), store.read():
         view = standing(cellar, store, now_ms)
     if as_json:
         print(json.dumps(_as_json(view), indent=2, ensure_ascii=False))
@@ -35,6 +36,8 @@ def _print(view: Standing, cellar: Cellar) -> None:
     print(f"{view.site}, {local_time(now_ms, zone, now_ms)}")
     for place in view.places:
         print(f"\n{place.id}  ({place.name or place.kind})")
+        if place.holds is not None:
+            print("  " + contents_line(place.holds, zone, units, now_ms))
         if not place.readings:
             print("  no probe")
         for reading in place.readings:
@@ -177,6 +180,7 @@ def _as_json(view: Standing) -> dict[str, object]:
                 "id": place.id,
                 "kind": place.kind,
                 "name": place.name,
+                "holds": None if place.holds is None else contents_json(place.holds),
                 "readings": [reading(item) for item in place.readings],
             }
             for place in view.places

@@ -15,6 +15,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
+from alerts.page.held import contents_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
 from alerts.page.standing import standing
 from ingest.cellar import Cellar
@@ -52,6 +53,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "time": lambda at_ms: local_time(at_ms, zone, now_ms),
                 "age": lambda at_ms: age(now_ms - at_ms),
                 "word": quantity_word,
+                "holds": lambda held: contents_line(held, zone, units, now_ms),
                 "file": cellar.file,
             },
             headers={

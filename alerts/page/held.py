@@ -1,14 +1,16 @@
-"""What a vessel holds, as people read it: one line."""
+"""What a vessel holds, as people read it in one line, and as an object for programs."""
 
 from __future__ import annotations
 
-__all__ = ["contents_line", "volume_shown"]
+__all__ = ["contents_json", "contents_line", "volume_shown"]
 
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.page.shown import local_time
 from ingest.journal.contents import Contents, LotShare
+from ingest.journal.wine import Found
+from ingest.times import iso_utc
 
 # NIST Handbook 44, appendix C.
 _GALLON_L: Final = 3.785411784
@@ -28,9 +30,40 @@ def contents_line(held: Contents, zone: ZoneInfo, units: str, now_ms: int) -> st
     if held.empty:
         return f"empty{since}{out}"
     volume = "an unknown volume" if held.volume_l is None else volume_shown(held.volume_l, units)
-    lots = " and ".join(_share(part, alone=len(held.lots) == 1) for part in held.lots)
+    lots = ", ".join(_share(part, alone=len(held.lots) == 1) for part in held.lots)
     headspace = "" if held.headspace_l is None else f", headspace {volume_shown(held.headspace_l, units)}"
     return f"{volume} of {lots}{headspace}{since}{out}"
+
+
+def contents_json(held: Contents) -> dict[str, object]:
+    """The same as an object; null for what is not known."""
+    return {
+        "known": held.known,
+        "empty": held.empty,
+        "out_of_use": held.out_of_use,
+        "lots": [{"lot": part.lot, "share": part.share} for part in held.lots],
+        "volume_l": held.volume_l,
+        "u_volume_l": held.u_volume_l,
+        "headspace_l": held.headspace_l,
+        "since": _moment(held.since_ms),
+        "last_racking": _moment(held.last_racking_ms),
+        "last_topping": _moment(held.last_topping_ms),
+        "style": held.style,
+        "alcohol_percent_vol": held.alcohol_percent_vol,
+        "sugar_g_l": held.sugar_g_l,
+        "free_so2": _found(held.free_so2),
+        "total_so2": _found(held.total_so2),
+    }
+
+
+def _moment(at_ms: int | None) -> str | None:
+    return None if at_ms is None else iso_utc(at_ms)
+
+
+def _found(found: Found | None) -> dict[str, object] | None:
+    if found is None:
+        return None
+    return {"mg_l": found.mg_l, "u_mg_l": found.u_mg_l, "at": iso_utc(found.at_ms), "worked_out": found.mixed}
 
 
 def _share(part: LotShare, *, alone: bool) -> str:

@@ -12,9 +12,11 @@ from alerts.watch.alarm_table import State
 from alerts.watch.book import BookUnreadable, Entry
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
+from ingest.journal.contents import Contents
 from ingest.probes.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
 from ingest.store.alarms import alarm_rows
+from ingest.store.contents import contents_inside
 from ingest.store.history import latest
 from ingest.store.messages import MessageRow, recent_messages
 from ingest.store.pulse import PULSE_S, Pulse, Reject, pulses, rejects
@@ -60,13 +62,14 @@ class AlarmStanding:
 
 @dataclass(frozen=True, slots=True)
 class PlaceStanding:
-    """A place with the readings of its probes and its open alarms."""
+    """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places."""
 
     id: str
     kind: str
     name: str
     readings: tuple[ReadingStanding, ...]
     alarms: tuple[AlarmStanding, ...]
+    holds: Contents | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,8 +106,9 @@ class Standing:
 
 
 def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
-    """Read from the store how the cellar stands."""
+    """Read from the store how the cellar stands; call inside ``store.read()``, so that all is of one moment."""
     alarms = tuple(_alarms(cellar, store))
+    held = contents_inside(store.connection, now_ms, cellar)
     readings = _readings(cellar, store, now_ms)
     places = tuple(
         PlaceStanding(
@@ -113,6 +117,7 @@ def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
             (place.name or "") if isinstance(place, Vessel) else "",
             tuple(readings[probe.id] for probe in cellar.probes_at(place.id)),
             tuple(alarm for alarm in alarms if alarm.at == place.id),
+            held.get(place.id) if isinstance(place, Vessel) else None,
         )
         for place in cellar.places
     )

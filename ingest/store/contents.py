@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = [
     "EmptyVessels",
     "contents",
+    "contents_inside",
     "drop_snapshots",
     "empty_vessels",
     "equipment_of",
@@ -49,7 +50,11 @@ def equipment_of(connection: sqlite3.Connection, cellar: Cellar | None = None, n
 def _vessels(text: str) -> CellarOfTime:
     """The vessels of a cellar file that ran once: as much as can be read, since keys of then may be none today."""
     found = []
-    for raw in tomllib.loads(text).get("vessel", []):
+    try:
+        tables = tomllib.loads(text).get("vessel", [])
+    except tomllib.TOMLDecodeError:
+        tables = []  # never ran as it stands there; one unreadable row must not silence the alarms
+    for raw in tables:
         try:
             found.append(Vessel.model_validate({key: raw[key] for key in raw if key in _KEYS}))
         except ValidationError:
@@ -86,8 +91,13 @@ def contents(store: Store, at_ms: int, cellar: Cellar | None = None) -> dict[str
     cellar: the file as it is now, where it may never have run yet.
     """
     with store.read() as connection:
-        equipment = equipment_of(connection, cellar, at_ms)
-        return load_folding(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
+        return contents_inside(connection, at_ms, cellar)
+
+
+def contents_inside(connection: sqlite3.Connection, at_ms: int, cellar: Cellar | None = None) -> dict[str, Contents]:
+    """``contents`` inside a transaction of the caller's."""
+    equipment = equipment_of(connection, cellar, at_ms)
+    return load_folding(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
 
 
 def lot_stays(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> list[Stay]:

@@ -1,0 +1,87 @@
+"""A cellar file on disk with an empty journal, and the real command run on it."""
+
+from __future__ import annotations
+
+__all__ = ["FILE_TEXT", "JournalOnDisk"]
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from ingest.cellar import load_cellar
+from ingest.daemon import wall_ms
+from ingest.journal.entry import Entry
+from ingest.probes.binding import declarations
+from ingest.store import create_or_open
+from ingest.store.journal import entries
+from ingest.store.series import declare
+
+FILE_TEXT = """
+[site]
+name = "Mill Lane cellar"
+timezone = "Europe/Ljubljana"
+[mqtt]
+host = "127.0.0.1"
+[[vessel]]
+id = "K1"
+kind = "keg"
+capacity = "19.5 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+tare = "4.2 kg"
+[[vessel]]
+id = "C1"
+kind = "carboy"
+capacity = "23 L"
+[[vessel]]
+id = "K3"
+kind = "keg"
+capacity = "25 L"
+gas = "nitrogen"
+max_pressure = "200 kPa"
+[[cylinder]]
+id = "CO2"
+gas = "carbon dioxide"
+water_volume = "10 L"
+[[probe]]
+id = "k1-pressure"
+at = "K1"
+quantity = "pressure"
+topic = "k1/p"
+unit = "kPa"
+"""
+
+
+class JournalOnDisk:
+    """Vessels K1 (19.5 L, with its tare), C1 (glass, 23 L) and K3 (25 L), the cylinder CO2, a pressure probe at K1."""
+
+    def __init__(self, folder: Path) -> None:
+        self.file = folder / "cellar.toml"
+        self.file.write_text(FILE_TEXT, encoding="utf-8")
+        self.cellar = load_cellar(self.file)
+        self.store = create_or_open(self.cellar.store_path, wall_ms())
+        self.series = declare(self.store, declarations(self.cellar), wall_ms())
+
+    def arguments(self, *words: str) -> list[str]:
+        """The command line of a leeside command."""
+        return [sys.executable, "-m", "alerts.command.main", *words]
+
+    def run(self, *words: str) -> subprocess.CompletedProcess[str]:
+        """Run a leeside command in a process of its own, without a terminal."""
+        return subprocess.run(
+            self.arguments(*words), cwd=Path(__file__).parent.parent, capture_output=True, text=True, check=False,
+            stdin=subprocess.DEVNULL, timeout=60,
+        )  # fmt: skip
+
+    def enter(self, kind: str, *options: str) -> dict[str, Any]:
+        """Enter something that must be taken; the entry as JSON."""
+        done = self.run("enter", kind, str(self.file), *options, "--json")
+        assert done.returncode == 0, done.stderr
+        found: dict[str, Any] = json.loads(done.stdout)
+        return found
+
+    def written(self) -> list[Entry]:
+        """All entries, struck ones as well."""
+        return entries(self.store)

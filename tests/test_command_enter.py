@@ -1,0 +1,394 @@
+"""`leeside enter` without a terminal, through the real command: taken, refused, cautioned, killed, at one moment."""
+
+from __future__ import annotations
+
+import re
+import signal
+import subprocess
+from pathlib import Path
+
+import pytest
+from a_journal import JournalOnDisk
+from typer.testing import CliRunner
+
+from alerts.command.main import app
+from ingest.journal.forms import FORMS
+from ingest.store.contents import contents
+from ingest.times import moment_of
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> JournalOnDisk:
+    return JournalOnDisk(tmp_path)
+
+
+class _Call:
+    """A call in this process: quick, and with the same exit codes and texts."""
+
+    def __init__(self, journal: JournalOnDisk) -> None:
+        self._journal = journal
+
+    def __call__(self, kind: str, *options: str) -> tuple[int, str]:
+        result = CliRunner().invoke(app, ["enter", kind, str(self._journal.file), *options])
+        said = result.output + (f"{result.exception}" if result.exception else "")
+        return result.exit_code, said
+
+
+@pytest.fixture
+def call(journal: JournalOnDisk) -> _Call:
+    return _Call(journal)
+
+
+def _two_lots(call: _Call, first: str, second: str) -> None:
+    for lot in ("ries", "sylv"):
+        assert call("lot", "--lot", lot, "--name", lot, "--style", "white", "--alcohol", "12 % vol")[0] == 0
+    assert call("fill", "--vessel", "K1", "--lot", "ries", "--volume", first)[0] == 0
+    assert call("fill", "--vessel", "C1", "--lot", "sylv", "--volume", second)[0] == 0
+
+
+def test_every_kind_of_the_table_has_its_command(journal: JournalOnDisk) -> None:
+    told = journal.run("enter", "--help").stdout
+    for kind in (*FORMS, "calibration"):
+        assert re.search(rf"\b{kind}\b", told), kind
+    assert len(FORMS) == 13
+
+
+def test_a_titration_is_worked_out_shown_and_kept(journal: JournalOnDisk, call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    assert call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")[0] == 0
+    options = ["--quantity", "free", "--method", "iodometric", "--sample", "25 mL", "--titrant", "iodine 3"]
+    made = journal.enter("titration", "--vessel", "K1", *options, "--titre", "1.25 mL")
+    # 1.25 x 0.02 x 32.03 x 1000 / 25 = 32.03 mg/L
+    assert made["said"].startswith("1.25 mL of 0.02 N on 25 mL: 32 mg/L free SO2 (standard uncertainty")
+    assert made["body"]["so2_mg_l"] == pytest.approx(32.03)
+    assert made["body"]["u_so2_mg_l"] == pytest.approx(2.05, abs=0.2)
+    assert any("standardise" in warning for warning in made["body"]["warnings"])
+    assert contents(journal.store, journal.written()[-1].at_ms)["K1"].free_so2 is not None
+
+
+def test_a_burette_before_and_after_is_a_titre_and_two_flasks_are_both_kept(
+    call: _Call, journal: JournalOnDisk
+) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    given = [
+        "--vessel",
+        "K1",
+        "--quantity",
+        "free",
+        "--method",
+        "iodometric",
+        "--sample",
+        "25 mL",
+        "--strength",
+        "0.02 N",
+    ]
+    burette = ["--start", "0.1 mL", "--end", "1.3 mL", "--start", "1.3 mL", "--end", "2.6 mL"]
+    code, said = call("titration", *given, *burette)
+    assert (code, "1.2 and 1.3 mL of 0.02 N" in said) == (0, True), said
+    assert len(journal.written()[-1].body.flasks) == 2  # type: ignore[attr-defined]  # a titration's
+
+
+def test_a_titrant_by_molarity_means_what_is_in_the_bottle(call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    call("titrant", "--name", "iodate", "--substance", "iodide-iodate", "--strength", "0.003333 mol/L")
+    code, said = call(
+        "titration", "--vessel", "K1", "--quantity", "free", "--method", "iodometric", "--sample", "25 mL", "--titre",
+        "1 mL", "--titrant", "iodate",
+    )  # fmt: skip
+    # 0.003333 mol/L of KIO3 is 0.02 eq/L: 25.6 mg/L for each mL on 25 mL.
+    assert (code, "26 mg/L free SO2" in said) == (0, True), said
+
+
+def test_two_vessels_are_racked_into_one_and_the_same_from_full_ones_is_refused(
+    call: _Call, journal: JournalOnDisk
+) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    assert call("racking", "--begin", "--from", "K1", "--from", "C1")[0] == 0
+    code, said = call("racking", "--from", "K1=16L", "--from", "C1=8.5L", "--to", "K3", "--lees", "0.5L")
+    assert code == 0, said
+    assert "K3 then: 24.0 L of 65 % ries, 35 % sylv, headspace 1.0 L" in said
+    assert "K1 then: empty" in said and "C1 then: empty" in said
+    assert f"finishes no. {journal.written()[-2].id}" in said
+    assert "Caution: glass" in said
+
+
+def test_what_does_not_fit_is_refused_with_the_numbers(call: _Call, journal: JournalOnDisk) -> None:
+    _two_lots(call, "19 L", "10 L")
+    before = journal.written()
+    done = journal.run(
+        "enter", "racking", str(journal.file), "--from", "K1=19L", "--from", "C1=10L", "--to", "K3", "--lees", "0.5L"
+    )
+    assert done.returncode == 1
+    assert "K3 would hold 28.5 L, and brimful it takes 25 L: 3.5 L too much" in done.stderr
+    assert journal.written() == before
+
+
+def test_a_blend_is_said(call: _Call) -> None:
+    _two_lots(call, "10 L", "8.5 L")
+    code, said = call("racking", "--from", "C1=5L", "--to", "K1")
+    assert (code, "say that it is a blend" in said) == (1, True), said
+    assert call("racking", "--from", "C1=5L", "--to", "K1", "--blend")[0] == 0
+
+
+def test_metabisulfite_is_told_as_so2(call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    code, said = call("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "potassium", "--mass", "0.4 g")
+    # 57.6 % of it is SO2.
+    assert (code, "0.23 g SO2" in said or "0.231 g SO2" in said) == (0, True), said
+    code, said = call(
+        "addition", "--vessel", "C1", "--form", "stock solution", "--salt", "potassium", "--volume", "5 mL", "--stock",
+        "10 g/100 mL",
+    )  # fmt: skip
+    assert (code, "0.288 g SO2" in said) == (0, True), said
+    code, said = call("addition", "--vessel", "C1", "--form", "tablets", "--number", "2", "--label", "0.25 g")
+    assert (code, "0.5 g SO2" in said) == (0, True), said
+
+
+def test_a_weight_makes_litres_by_tare_and_density(call: _Call, journal: JournalOnDisk) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    assert (
+        call("measurement", "--vessel", "K1", "--quantity", "weight", "--value", "20 kg", "--density", "0.992 g/mL")[0]
+        == 0
+    )
+    # (20.0 - 4.2) / 0.992 = 15.93 L
+    assert contents(journal.store, journal.written()[-1].at_ms)["K1"].volume_l == pytest.approx(15.927, abs=0.001)
+    code, said = call("measurement", "--cylinder", "CO2", "--quantity", "weight", "--value", "20 kg", "--tare", "12 kg")
+    assert (code, "which makes 8.00 kg of gas" in said) == (0, True), said
+
+
+@pytest.mark.parametrize(
+    ("kind", "options", "caution"),
+    [
+        ("addition", ["--vessel", "K1", "--form", "tablets", "--number", "1", "--label", "0.25 g"], "sulfite"),
+        ("gas", ["--vessel", "K1", "--act", "vented"], "pressure"),
+        ("titrant", ["--name", "n", "--substance", "sodium hydroxide", "--strength", "0.01 mol/L"], "burns"),
+        ("bottling", ["--vessel", "K1", "--bottles", "2 x 0.75 L"], "glass"),
+        (
+            "titration",
+            ["--vessel", "K1", "--quantity", "free", "--method", "aeration", "--titre", "2 mL", "--sample", "50 mL",
+             "--strength", "0.01 N"],
+            "acid",
+        ),
+    ],
+)  # fmt: skip
+def test_a_caution_stands_where_something_dangerous_is_handled_each_time(
+    call: _Call, kind: str, options: list[str], caution: str
+) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    for _ in range(2):
+        code, said = call(kind, *options)
+        assert code == 0, said
+        assert [caution in line for line in said.splitlines() if line.startswith("Caution: ")] == [True], said
+
+
+@pytest.mark.parametrize(
+    ("kind", "options", "named"),
+    [
+        ("fill", [], "--vessel"),
+        ("fill", ["--vessel", "K1"], "--lot"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "16"], "--volume"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "16 kg"], "--volume"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "-1 L"], "--volume"),
+        ("fill", ["--vessel", "K9", "--lot", "ries"], "--vessel"),
+        ("fill", ["--vessel", "CO2", "--lot", "ries"], "--vessel"),
+        ("fill", ["--vessel", "K1", "--lot", "none"], "--lot"),
+        ("fill", ["--vessel", "K1", "--vessel", "K3", "--lot", "ries"], "--vessel"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "soon"], "--at"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2199-01-01"], "--at"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2026-10-25 02:30"], "--at"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2026-03-29 02:30"], "--at"),
+        ("fill", ["--vessel", "K1", "--lot", "ries", "--who", " "], "--who"),
+        ("lot", ["--lot", "a b", "--name", "n", "--style", "white"], "--lot"),
+        ("lot", ["--lot", "a", "--name", "n", "--style", "blue"], "--style"),
+        ("lot", ["--lot", "a", "--name", "n", "--style", "red", "--vintage", "20260"], "--vintage"),
+        ("lot", ["--lot", "a", "--name", "n", "--style", "red", "--alcohol", "120 % vol"], "--alcohol"),
+        ("racking", ["--from", "K1=16", "--to", "K3"], "--from"),
+        ("racking", ["--from", "K1=16L"], "--to"),
+        ("racking", ["--from", "K1", "--to", "K3", "--emptied", "C1"], "--emptied"),
+        ("racking", ["--from", "K1", "--to", "K1"], "--from"),
+        ("topping", ["--vessel", "K1"], "--lot"),
+        ("topping", ["--vessel", "K1", "--bottles", "0.75 L"], "--bottles"),
+        ("topping", ["--vessel", "K1", "--from", "K1"], "--from"),
+        ("topping", ["--vessel", "K1", "--from", "C1", "--alcohol", "12 % vol"], "--alcohol"),
+        ("gas", ["--vessel", "K1", "--act", "charged"], "--pressure"),
+        ("gas", ["--vessel", "K1", "--act", "charged", "--pressure", "155 kPa absolute"], "--pressure"),
+        ("gas", ["--vessel", "K1", "--act", "purged", "--times", "often"], "--times"),
+        ("look", ["--vessel", "K1"], "--clarity"),
+        ("look", ["--vessel", "K1", "--film", "perhaps"], "--film"),
+        ("state", ["--vessel", "K1"], "--state"),
+        ("measurement", ["--vessel", "K1", "--quantity", "pH", "--value", "3.4 kPa"], "--value"),
+        ("measurement", ["--vessel", "K1", "--quantity", "iron", "--value", "3"], "--value"),
+        ("measurement", ["--vessel", "K1", "--quantity", "weight", "--value", "4 kg"], "--value"),
+        ("addition", ["--vessel", "K1", "--form", "tablets", "--number", "2"], "--label"),
+        ("addition", ["--vessel", "K1", "--form", "liquid", "--volume", "2 mL", "--label", "0.25 g"], "--label"),
+        ("addition", ["--vessel", "K1", "--form", "other", "--name", "bentonite"], "--amount"),
+        ("sample", ["--vessel", "K1", "--volume", "0 mL"], "--volume"),
+        ("bottling", ["--vessel", "K1", "--bottles", "0 x 0.75 L"], "--bottles"),
+        ("titrant", ["--name", "n", "--substance", "iodine", "--strength", "0.02"], "--strength"),
+        ("titrant", ["--name", "n", "--substance", "iodine", "--strength", "0.02 N", "--factor", "97"], "--factor"),
+    ],
+)  # fmt: skip
+def test_a_wrong_answer_names_its_option(
+    call: _Call, journal: JournalOnDisk, kind: str, options: list[str], named: str
+) -> None:
+    call("lot", "--lot", "ries", "--name", "n", "--style", "white")
+    before = journal.written()
+    code, said = call(kind, *options)
+    assert code == 2, said
+    assert re.search(rf"{named}\b", said), said
+    assert journal.written() == before
+
+
+@pytest.mark.parametrize(
+    ("more", "named"),
+    [
+        (["--titre", "1.25"], "--titre"),
+        ([], "--titre"),
+        (["--start", "1 mL"], "--end"),
+        (["--start", "2 mL", "--end", "1 mL"], "--end"),
+        (["--titre", "1 mL", "--start", "1 mL", "--end", "2 mL"], "--titre"),
+        (["--titre", "1 mL", "--factor", "0.97"], "--factor"),
+        (["--titre", "1 mL", "--result", "3 mg/L"], "--result"),
+        (["--titre", "1 mL", "--blank", "0.2 L", "--end-point", "0 s"], "--end-point"),
+    ],
+)  # fmt: skip
+def test_a_wrong_part_of_a_titration_names_its_option(call: _Call, more: list[str], named: str) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")
+    given = [
+        "--vessel",
+        "K1",
+        "--quantity",
+        "free",
+        "--method",
+        "iodometric",
+        "--sample",
+        "25 mL",
+        "--titrant",
+        "iodine 3",
+    ]
+    code, said = call("titration", *given, *more)
+    assert code == 2, said
+    assert re.search(rf"{named}\b", said), said
+
+
+def test_a_bottle_that_is_not_known_or_not_for_the_method_names_the_titrant(call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")
+    given = ["--vessel", "K1", "--quantity", "free", "--sample", "25 mL", "--titre", "1 mL"]
+    code, said = call("titration", *given, "--method", "iodometric", "--titrant", "iodine 4")
+    assert (code, "--titrant" in said, "iodine 3" in said) == (2, True, True), said
+    code, said = call("titration", *given, "--method", "aeration", "--titrant", "iodine 3")
+    assert (code, "--titrant" in said, "sodium hydroxide" in said) == (2, True, True), said
+
+
+# The clocks changed on 25 October 2026 from 03:00 back to 02:00, and on 29 March 2026 from 02:00 to 03:00.
+@pytest.mark.parametrize(
+    ("at", "utc"),
+    [
+        ("2026-10-25 02:30+02:00", "2026-10-25 00:30Z"),
+        ("2026-10-25 02:30+01:00", "2026-10-25 01:30Z"),
+        ("2026-10-25 01:59", "2026-10-24 23:59Z"),
+        ("2026-10-25 03:00", "2026-10-25 02:00Z"),
+        ("2026-03-29 01:59", "2026-03-29 00:59Z"),
+        ("2026-03-29 03:00", "2026-03-29 01:00Z"),
+        ("2026-10-25", "2026-10-25 11:00Z"),
+        ("2026-03-29", "2026-03-29 10:00Z"),
+    ],
+)
+def test_times_around_both_clock_changes(call: _Call, journal: JournalOnDisk, at: str, utc: str) -> None:
+    code, said = call("lot", "--lot", "ries", "--name", "n", "--style", "white", "--at", at)
+    assert code == 0, said
+    assert journal.written()[-1].at_ms == moment_of(utc, journal.cellar.site.zone)
+
+
+def test_an_ambiguous_time_is_refused_with_the_two_ways_to_write_it(call: _Call) -> None:
+    code, said = call("lot", "--lot", "r", "--name", "n", "--style", "white", "--at", "2026-10-25 02:30")
+    assert code == 2
+    assert "2026-10-25 02:30+02:00" in said and "2026-10-25 02:30+01:00" in said
+
+
+def test_a_late_entry_that_hits_a_later_one_names_it_and_takes_it_along_when_told(
+    call: _Call, journal: JournalOnDisk
+) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    assert call("racking", "--from", "K1=16L", "--to", "K3")[0] == 0
+    number = journal.written()[-1].id
+    fill = next(entry for entry in journal.written() if entry.place == "K1")
+    late = ["--vessel", "K1", "--state", "emptied", "--at", "now"]
+    assert call("state", *late)[0] == 0  # now it is empty anyway
+    early = f"{moment_text(fill.at_ms)}"
+    done = journal.run("enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--at", early)
+    assert done.returncode == 1
+    assert f"no. {number}" in done.stderr and "--with-later" in done.stderr
+    again = journal.run(
+        "enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--at", early, "--with-later"
+    )
+    assert again.returncode == 0, again.stderr
+    assert next(entry for entry in journal.written() if entry.id == number).struck is not None
+
+
+def moment_text(at_ms: int) -> str:
+    from ingest.times import iso_utc
+
+    # A moment after the filling, in the same second at most.
+    return iso_utc(at_ms + 1)
+
+
+def test_two_people_at_one_moment_lose_nothing(journal: JournalOnDisk, call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    words = ["enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--who"]
+    people = [
+        subprocess.Popen(
+            journal.arguments(*words, name), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            text=True, cwd=Path(__file__).parent.parent,
+        )
+        for name in ("Ana", "Bor")
+    ]  # fmt: skip
+    for person in people:
+        _, errors = person.communicate(timeout=60)
+        assert person.returncode == 0, errors
+    samples = [entry for entry in journal.written() if entry.kind == "sample"]
+    assert {entry.who for entry in samples} == {"Ana", "Bor"}
+    assert len({entry.id for entry in samples}) == 2
+    now_ms = max(entry.written_ms for entry in samples)
+    assert contents(journal.store, now_ms)["K1"].volume_l == pytest.approx(14.0)
+
+
+def test_of_two_who_draw_the_last_wine_at_one_moment_one_is_refused(journal: JournalOnDisk, call: _Call) -> None:
+    _two_lots(call, "16 L", "8.5 L")
+    words = ["enter", "racking", str(journal.file), "--from", "K1=16L", "--to"]
+    people = [
+        subprocess.Popen(
+            journal.arguments(*words, to), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            text=True, cwd=Path(__file__).parent.parent,
+        )
+        for to in ("K3", "K3")
+    ]  # fmt: skip
+    errors = [person.communicate(timeout=60)[1] for person in people]
+    assert sorted(person.returncode for person in people) == [0, 1], errors
+    assert any("K1 is empty" in text for text in errors)
+
+
+def test_a_kill_leaves_the_whole_entry_or_none(journal: JournalOnDisk) -> None:
+    words = journal.arguments(
+        "enter", "lot", str(journal.file), "--lot", "ries", "--name", "Riesling", "--style", "white"
+    )
+    before = 0
+    for delay in (0.3, 0.6, 0.8, 0.9, 1.0, 1.1, 1.3):
+        with subprocess.Popen(
+            words, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            cwd=Path(__file__).parent.parent,
+        ) as process:  # fmt: skip
+            try:
+                process.wait(delay)
+            except subprocess.TimeoutExpired:
+                process.send_signal(signal.SIGKILL)
+            said, _ = process.communicate(timeout=60)
+        found = journal.written()
+        assert len(found) in (before, before + 1)
+        if "Written as no." in said:
+            assert len(found) == before + 1
+        assert all((one.kind, one.lot, one.body.name) == ("lot", "ries", "Riesling") for one in found)  # type: ignore[attr-defined]
+        before = len(found)
+    assert journal.store.connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)

@@ -1,0 +1,203 @@
+"""`leeside enter` at a real terminal: what is asked, what is offered, and what a no or a kill leaves."""
+
+from __future__ import annotations
+
+import os
+import select
+import signal
+import subprocess
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_journal import JournalOnDisk
+
+from ingest.entering import enter
+from ingest.times import moment_of
+
+_WAIT_S = 30.0
+
+
+class _AtTheTerminal:
+    """A leeside command with a pseudo-terminal of its own."""
+
+    def __init__(self, journal: JournalOnDisk, *words: str) -> None:
+        self._ours, theirs = os.openpty()
+        self.process = subprocess.Popen(
+            journal.arguments(*words), stdin=theirs, stdout=theirs, stderr=theirs, cwd=Path(__file__).parent.parent,
+            start_new_session=True,
+        )  # fmt: skip
+        os.close(theirs)
+        self.seen = ""
+
+    def until(self, text: str) -> None:
+        """Wait until something new says this."""
+        begun = len(self.seen)
+        deadline = time.monotonic() + _WAIT_S
+        while text not in self.seen[begun:]:
+            assert self._read(deadline - time.monotonic()), f"'{text}' never came: {self.seen}"
+
+    def _read(self, timeout_s: float) -> bool:
+        ready, _, _ = select.select([self._ours], [], [], max(timeout_s, 0.0))
+        if not ready:
+            return False
+        try:
+            data = os.read(self._ours, 4096)
+        except OSError:  # Linux says so once the other end is shut
+            return False
+        self.seen += data.decode()
+        return bool(data)
+
+    def say(self, line: str) -> None:
+        """Type a line."""
+        os.write(self._ours, f"{line}\n".encode())
+
+    def end(self) -> int:
+        """Its exit code, with all that it said read."""
+        while self._read(_WAIT_S):
+            pass
+        return self.process.wait(_WAIT_S)
+
+    def close(self) -> None:
+        if self.process.poll() is None:
+            self.process.kill()
+            self.process.wait(_WAIT_S)
+        os.close(self._ours)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> JournalOnDisk:
+    made = JournalOnDisk(tmp_path)
+    now_ms = 1_795_600_000_000
+    at = "2026-01-10 12:00"
+    for kind, told in (
+        ("lot", {"lot": "ries", "name": "Riesling", "style": "white"}),
+        ("fill", {"vessel": "K1", "lot": "ries", "volume": "16 L"}),
+        ("titrant", {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"}),
+    ):
+        enter(made.store, made.cellar, kind, told, who="Ana", now_ms=now_ms, at=at)  # type: ignore[arg-type]
+    return made
+
+
+@pytest.fixture
+def opened() -> Iterator[list[_AtTheTerminal]]:
+    found: list[_AtTheTerminal] = []
+    yield found
+    for terminal in found:
+        terminal.close()
+
+
+def _start(opened: list[_AtTheTerminal], journal: JournalOnDisk, kind: str, *options: str) -> _AtTheTerminal:
+    opened.append(_AtTheTerminal(journal, "enter", kind, str(journal.file), *options))
+    return opened[-1]
+
+
+def test_what_is_missing_is_asked_and_shown_before_it_is_written(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "titration", "--vessel", "K1")
+    for question, answer in (
+        ("Free or total?", "free"),
+        ("By which method?", "iodo"),
+        ("Which bottle of titrant?", "iodine 3"),
+        ("How much wine in the flask?", "25 mL"),
+        ("The blank?", ""),
+        ("The titre?", "1.25 mL"),
+        ("Another one?", ""),
+    ):
+        terminal.until(question)
+        terminal.say(answer)
+    terminal.until("Write it? [Y/n]")
+    assert "Caution: " in terminal.seen
+    assert "1.25 mL of 0.02 N on 25 mL: 32 mg/L free SO2" in terminal.seen
+    assert len(journal.written()) == 3
+    terminal.say("")
+    assert terminal.end() == 0
+    assert journal.written()[-1].kind == "titration"
+
+
+def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    journal.enter(
+        "titration", "--vessel", "K1", "--quantity", "total", "--method", "iodometric", "--titrant", "iodine 3",
+        "--sample", "20 mL", "--blank", "0.2 mL", "--titre", "3 mL",
+    )  # fmt: skip
+    terminal = _start(opened, journal, "titration", "--vessel", "K1", "--titre", "2.9 mL")
+    for offered in ("[total]", "[iodometric]", "[iodine 3]", "[20 mL]", "[0.2 mL]"):
+        terminal.until(offered)
+        terminal.say("")
+    terminal.until("Write it? [Y/n]")
+    terminal.say("y")
+    assert terminal.end() == 0
+    first, second = journal.written()[-2:]
+    changing = {"flasks", "so2_mg_l", "u_so2_mg_l"}
+    assert first.body.model_dump(exclude=changing) == second.body.model_dump(exclude=changing)
+    assert first.body != second.body
+
+
+def test_a_wrong_answer_is_asked_again_and_a_no_writes_nothing(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "sample", "--vessel", "K1")
+    terminal.until("How much?")
+    terminal.say("60")
+    terminal.until("the unit is missing")
+    terminal.say("60 mL")
+    terminal.until("What for?")
+    terminal.say("")
+    terminal.until("Write it?")
+    terminal.say("n")
+    assert terminal.end() == 1
+    assert "Nothing was written." in terminal.seen
+    assert len(journal.written()) == 3
+
+
+def test_what_does_not_fit_the_cellar_is_told_before_it_would_be_written(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "sample", "--vessel", "K1", "--volume", "17 L", "--purpose", "show")
+    assert terminal.end() == 1
+    assert "which holds 16 L: 1 L too much" in terminal.seen
+    assert "Write it?" not in terminal.seen
+
+
+def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "state", "--vessel", "K9", "--state", "cleaned")
+    terminal.until("Which vessel?")
+    terminal.say("K3")
+    terminal.until("Write it?")
+    terminal.say("y")
+    assert terminal.end() == 0
+    assert journal.written()[-1].place == "K3"
+
+
+def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-10-25 02:30")
+    terminal.until("2 for 2026-10-25 02:30+01:00:")
+    terminal.say("2")
+    terminal.until("Write it?")
+    terminal.say("y")
+    assert terminal.end() == 0
+    assert journal.written()[-1].at_ms == moment_of("2026-10-25 01:30Z", journal.cellar.site.zone)
+
+
+def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--yes")
+    assert terminal.end() == 0
+    assert "Write it?" not in terminal.seen
+    assert journal.written()[-1].kind == "state"
+
+
+@pytest.mark.parametrize("sign", [signal.SIGKILL, signal.SIGINT, signal.SIGHUP])
+def test_killed_at_the_question_nothing_is_written_and_nothing_is_held(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal], sign: signal.Signals
+) -> None:
+    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned")
+    terminal.until("Write it?")
+    # Another person is not kept waiting by a question.
+    journal.enter("state", "--vessel", "C1", "--state", "cleaned")
+    terminal.process.send_signal(sign)
+    assert terminal.end() != 0
+    assert [entry.place for entry in journal.written()[3:]] == ["C1"]
