@@ -177,6 +177,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
     # Its own news of every added and missed job say nothing to a winemaker.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
+    # So do the web server's of its own starting and stopping; the page's address is told by the page.
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
     given = list(sys.argv[1:] if arguments is None else arguments)
     if len(given) != 1:
         print("usage: python -m alerts.daemon FILE", file=sys.stderr)  # noqa: T201  a command's own words
