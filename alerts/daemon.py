@@ -12,15 +12,11 @@ __all__ = ["AlertsDaemon", "main"]
 import logging
 import os
 import random
-import signal
-import sqlite3
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC
-from pathlib import Path
 from threading import Event, Thread
-from types import FrameType
 
 import sdnotify
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -32,9 +28,9 @@ from alerts.message.outbox import Outbox
 from alerts.message.queue import StoredOutbox
 from alerts.turning import Turner
 from alerts.watch.arrivals import Now
-from ingest.cellar import Cellar, load_cellar
-from ingest.daemon import orphaned, wall_ms
+from ingest.cellar import Cellar
 from ingest.errors import IngestError
+from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.store import RoleLock, create_or_open, open_existing
 
 log = logging.getLogger("alerts")
@@ -174,35 +170,11 @@ class AlertsDaemon:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
     # Its own news of every added and missed job say nothing to a winemaker.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
     # So do the web server's of its own starting and stopping; the page's address is told by the page.
     logging.getLogger("uvicorn").setLevel(logging.WARNING)
-    given = list(sys.argv[1:] if arguments is None else arguments)
-    if len(given) != 1:
-        print("usage: python -m alerts.daemon FILE", file=sys.stderr)  # noqa: T201  a command's own words
-        return 2
-    stopping = Event()
-
-    def on_signal(number: int, frame: FrameType | None) -> None:
-        stopping.set()
-
-    signal.signal(signal.SIGTERM, on_signal)
-    signal.signal(signal.SIGINT, on_signal)
-    try:
-        daemon = AlertsDaemon(load_cellar(Path(given[0])), os.environ)
-    except IngestError as error:
-        log.error("%s", error)
-        return 2
-    except sqlite3.Error as error:
-        log.error("the store cannot be read (%s); `leeside restore` brings a backup back", error)
-        return 2
-    daemon.stop_event = stopping
-    daemon.start()
-    daemon.run()
-    daemon.stop()
-    return 0
+    return run_daemon("alerts", AlertsDaemon, arguments)
 
 
 if __name__ == "__main__":

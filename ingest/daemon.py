@@ -1,16 +1,15 @@
 """The ingest daemon: sources, probes, store. ``python -m ingest.daemon FILE`` is one process of its own.
 
 Build, start, run, stop are separate steps. The main thread is the writer; each source has its own thread and only
-hands samples over. Signal handlers set a flag and nothing else: what they interrupt may hold a lock.
+hands samples over.
 """
 
 from __future__ import annotations
 
-__all__ = ["IngestDaemon", "main", "orphaned", "wall_ms"]
+__all__ = ["IngestDaemon", "main"]
 
 import logging
 import os
-import signal
 import sqlite3
 import sys
 import time
@@ -19,17 +18,17 @@ from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
 from threading import Event
-from types import FrameType
+from typing import TYPE_CHECKING
 
 import sdnotify
 
-from ingest.cellar import Cellar, load_cellar
+from ingest.cellar import Cellar
 from ingest.clock import Verdict
 from ingest.errors import IngestError
-from ingest.mirror.follower import MirrorState, follower_of
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import Taker
+from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.sources.broker import BrokerAddress, MqttState
 from ingest.sources.line_set_up import line_of
 from ingest.sources.mqtt import MqttSource
@@ -39,13 +38,17 @@ from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.disk import DiskRoom, log_size
+from ingest.store.feed import SUMMARIES
 from ingest.store.pulse import PULSE_S, write_pulse
 from ingest.store.series import declare
-from ingest.store.summaries import FOLLOWER as SUMMARIES
 from ingest.store.unsent import FOLLOWER as MIRROR
 from ingest.timekeeping import Timekeeper
 from ingest.upkeep import Upkeep, Wishes
 from ingest.writer import Writer
+
+if TYPE_CHECKING:
+    from ingest.mirror.follower import Follower
+    from ingest.mirror.standing import MirrorState
 
 log = logging.getLogger("ingest")
 
@@ -62,11 +65,6 @@ LOOK_UP_S = 0.5
 SAY_AGAIN_S = 60.0
 
 
-def wall_ms() -> int:
-    """UTC now, in milliseconds."""
-    return time.time_ns() // 1_000_000
-
-
 def default_client_id(store_path: Path) -> str:
     """The same on every start, another for another machine or store: the broker keeps messages under this name."""
     try:
@@ -76,9 +74,13 @@ def default_client_id(store_path: Path) -> str:
     return "leeside-" + sha256(f"{machine} {store_path.absolute()}".encode()).hexdigest()[:12]
 
 
-def orphaned(parent: str | None) -> bool:
-    """Whether `leeside run`, whose process id is ``parent``, is gone; what it started must then end as well."""
-    return bool(parent) and str(os.getppid()) != parent
+def _mirror_of(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
+    """The mirror, if the cellar file has one; only then its libraries are imported."""
+    if cellar.mirror is None:
+        return None
+    from ingest.mirror.follower import follower_of
+
+    return follower_of(cellar, environ, wall_ms, time.monotonic)
 
 
 def _told(state: MqttState | SerialState | ChipState | MirrorState) -> dict[str, object]:
@@ -93,7 +95,7 @@ class IngestDaemon:
 
     def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
         self._cellar = cellar
-        self._mirror = follower_of(cellar, environ, wall_ms, time.monotonic)
+        self._mirror = _mirror_of(cellar, environ)
         self._lock = RoleLock(cellar.store_path, "ingest")
         self._started_ms = wall_ms()
         self._store = create_or_open(cellar.store_path, self._started_ms)
@@ -176,6 +178,9 @@ class IngestDaemon:
             self._mqtt.acknowledge_all(tickets)
 
     def _enough(self) -> int:
+        if not self._writer.counters.readings:
+            # The first reading after a start waits for no others: what happened meanwhile is to be judged soon.
+            return 1
         if self._mqtt is None or self._cellar.mqtt is None:
             return ENOUGH_WITHOUT_BROKER
         return max(1, self._cellar.mqtt.window // 2) if self._mqtt.has_window else ENOUGH_WITHOUT_WINDOW
@@ -198,7 +203,6 @@ class IngestDaemon:
         """The writer's loop, until ``stop_event`` is set."""
         commit_s = self._cellar.store.commit_s
         now = time.monotonic()
-        # The first readings after a start wait for no others: what happened meanwhile is to be judged soon.
         commit_due, pulse_due = now + min(commit_s, LOOK_UP_S), now + PULSE_S
         more = False
         while not self.stop_event.is_set() and not orphaned(self._parent):
@@ -336,31 +340,7 @@ class IngestDaemon:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
-    given = list(sys.argv[1:] if arguments is None else arguments)
-    if len(given) != 1:
-        print("usage: python -m ingest.daemon FILE", file=sys.stderr)  # noqa: T201  a command's own words
-        return 2
-    stopping = Event()
-
-    def on_signal(number: int, frame: FrameType | None) -> None:
-        stopping.set()
-
-    signal.signal(signal.SIGTERM, on_signal)
-    signal.signal(signal.SIGINT, on_signal)
-    try:
-        daemon = IngestDaemon(load_cellar(Path(given[0])), os.environ)
-    except IngestError as error:
-        log.error("%s", error)
-        return 2
-    except sqlite3.Error as error:
-        log.error("the store cannot be read (%s); `leeside restore` brings a backup back", error)
-        return 2
-    daemon.stop_event = stopping
-    daemon.start()
-    daemon.run()
-    daemon.stop()
-    return 0
+    return run_daemon("ingest", IngestDaemon, arguments)
 
 
 if __name__ == "__main__":

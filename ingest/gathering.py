@@ -20,7 +20,7 @@ from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import RETAINED, Refusal, Taken, Taker
 from ingest.sources.sample import Sample, Ticket
-from ingest.store.fresh import Appender, Row
+from ingest.store.fresh import REMEMBERED_IDS, Appender, Row, came_with
 from ingest.store.pulse import Reject
 from ingest.store.scale import Part
 
@@ -37,10 +37,6 @@ BURST_S: Final = 30.0
 BURST_GAP_S: Final = 0.5
 # Later on a backlog still goes on as long as numbers of one probe come so close together: no bare probe is so quick.
 GOING_ON_GAP_S: Final = 0.1
-
-# How many packet ids are remembered with what came under them, at least; more than a window holds. A broker that counts
-# its ids up to 65,535 must not find one from long ago: an equal number that it sends twice would be taken for that one.
-REMEMBERED_IDS: Final = 8192
 
 
 def _with_estimated_time(row: Row) -> Row:
@@ -84,15 +80,16 @@ class Timing(NamedTuple):
 
 @dataclass(slots=True)
 class Batch:
-    """What one commit is to hold. parts: what the barometer changes in a series' scale; confirmed: ids of rows on disk
-    that were doubted and are good; forgotten: packet ids from long ago."""
+    """What one commit is to hold. delivered: packet id -> digest of bare numbers at QoS 1; came: place of a row -> with
+    which of them it came; parts: what the barometer changes in a series' scale; confirmed: ids of rows on disk that
+    were doubted and are good."""
 
     rows: list[Row] = field(default_factory=list)
     tickets: list[Ticket] = field(default_factory=list)
     delivered: dict[int, int] = field(default_factory=dict)
+    came: dict[int, int] = field(default_factory=dict)
     parts: list[tuple[int, Part]] = field(default_factory=list)
     confirmed: list[int] = field(default_factory=list)
-    forgotten: list[int] = field(default_factory=list)
     estimated: bool = False
 
     def date(self, shift_ms: int) -> None:
@@ -120,20 +117,19 @@ class _Doubted:
 
 
 class Gatherer:
-    """Makes batches. delivered: packet id -> digest of the last bare numbers at QoS 1, from the store."""
+    """Makes batches."""
 
     def __init__(
         self,
         taker: Taker,
         appender: Appender,
-        delivered: dict[int, int],
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
     ) -> None:
         self._taker = taker
         self._appender = appender
-        self._delivered = delivered
-        self._forgotten: list[int] = []
+        # Packet id -> digest of the last bare numbers at QoS 1, the oldest in front.
+        self._delivered = appender.delivered()
         self._doubted: dict[int, _Doubted] = {}
         self._told_mono = float("-inf")
         self._steadiness = steadiness
@@ -147,7 +143,7 @@ class Gatherer:
 
     def gather(self, samples: Iterable[Sample], timing: Timing) -> Batch:
         """Readings, tickets and refusals of samples in the order of their arrival."""
-        batch = Batch(forgotten=self._forgotten, estimated=timing.verdict is Verdict.UNKNOWN)
+        batch = Batch(estimated=timing.verdict is Verdict.UNKNOWN)
         offered: list[Row] = []
         take_sample = self._take
         plain_time = timing.verdict is Verdict.RIGHT and timing.trusted_mono == float("-inf")
@@ -195,11 +191,8 @@ class Gatherer:
             # Taken out first, so that the oldest stand in front.
             self._delivered.pop(packet_id, None)
             self._delivered[packet_id] = digest
-        if batch.forgotten:
-            self._forgotten = []
         if len(self._delivered) > 2 * REMEMBERED_IDS:
-            self._forgotten = list(self._delivered)[:-REMEMBERED_IDS]
-            for packet_id in self._forgotten:
+            for packet_id in list(self._delivered)[:-REMEMBERED_IDS]:
                 del self._delivered[packet_id]
 
     def acknowledged(self, batch: Batch, first_id: int, mono: float) -> None:
@@ -237,6 +230,8 @@ class Gatherer:
             in_doubt = batch.estimated and quality == _GOOD
             self._choose([(series, relative_ms, number, _CLOCK if in_doubt else quality)], batch)
         if sample.ticket is not None and len(batch.rows) > before:
+            packet_id = sample.ticket.packet_id
+            batch.came[len(batch.rows) - 1] = came_with(packet_id, batch.delivered[packet_id])
             self._doubt(series, sample, sample.ticket, batch)
 
     def _choose(self, offered: list[Row], batch: Batch) -> None:

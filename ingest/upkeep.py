@@ -1,7 +1,8 @@
 """The store's upkeep: settling, summaries, retention, pruning; a slice at a time, between the writer's turns.
 
 Nothing here is urgent. A slice takes a few milliseconds of the store's lock, so that neither a reading nor a person who
-writes something down waits long.
+writes something down waits long. What the work needs is imported when it is due for the first time: numpy among it, for
+which the first readings after a start should not wait.
 """
 
 from __future__ import annotations
@@ -11,14 +12,15 @@ __all__ = ["Upkeep", "Wishes"]
 import logging
 import time
 from collections.abc import Callable
-from typing import Final, NamedTuple
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ingest.errors import StoreError
 from ingest.store.connection import Store
 from ingest.store.feed import prune_feed
-from ingest.store.retention import drop_old
-from ingest.store.settling import Settler
-from ingest.store.summaries import CatchUp
+
+if TYPE_CHECKING:
+    from ingest.store.settling import Settler
+    from ingest.store.summaries import CatchUp
 
 log = logging.getLogger("ingest")
 
@@ -50,8 +52,8 @@ class Upkeep:
         self._store = store
         self._wishes = wishes
         self._followers = followers
-        self._settler = Settler(store)
-        self._following = CatchUp(store)
+        self._settler: Settler | None = None
+        self._following: CatchUp | None = None
         self._settle_due = mono + 2 * FIRST_S
         self._follow_due = mono + FIRST_S
         self._tidy_due = mono + 3 * FIRST_S
@@ -83,9 +85,17 @@ class Upkeep:
     def _next(self, now_ms: int, mono: float) -> Callable[[], bool] | None:
         if mono >= self._follow_due:
             self._follow_due = mono + FOLLOW_EVERY_S
+            if self._following is None:
+                from ingest.store.summaries import CatchUp
+
+                self._following = CatchUp(self._store)
             return self._following.slice
         if mono >= self._settle_due:
             self._settle_due = mono + SETTLE_EVERY_S
+            if self._settler is None:
+                from ingest.store.settling import Settler
+
+                self._settler = Settler(self._store)
             self._settler.begin(now_ms - round(self._wishes.settle_after_s * 1000))
             return self._settler.slice
         if mono >= self._tidy_due:
@@ -95,6 +105,8 @@ class Upkeep:
 
     def _tidy(self, now_ms: int) -> bool:
         """One piece of tidying; False when nothing is left."""
+        from ingest.store.retention import drop_old
+
         return prune_feed(self._store, self._followers) or drop_old(
             self._store,
             now_ms,

@@ -58,8 +58,7 @@ class Writer:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        delivered: dict[int, int] = dict(store.connection.execute("SELECT packet_id, digest FROM delivered"))
-        self._gatherer = Gatherer(taker, self._appender, delivered, steadiness, barometers)
+        self._gatherer = Gatherer(taker, self._appender, steadiness, barometers)
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()
@@ -176,17 +175,6 @@ class Writer:
         self, batch: Batch, also: Callable[[sqlite3.Connection], None] | None, now_ms: int, anchor: Anchor | None
     ) -> None:
         def further(connection: sqlite3.Connection) -> None:
-            if batch.delivered:
-                connection.executemany(
-                    "INSERT INTO delivered (packet_id, digest) VALUES (?, ?)"
-                    " ON CONFLICT (packet_id) DO UPDATE SET digest = excluded.digest",
-                    batch.delivered.items(),
-                )
-            if batch.forgotten:
-                connection.executemany(
-                    "DELETE FROM delivered WHERE packet_id = ?",
-                    [(packet_id,) for packet_id in batch.forgotten if packet_id not in batch.delivered],
-                )
             for series, part in batch.parts:
                 add_part(connection, series, part, now_ms)
             if batch.estimated and anchor is not None and anchor != self._anchor:
@@ -195,8 +183,9 @@ class Writer:
                 add_rejects(connection, self._gatherer.rejects.values())
                 also(connection)
 
-        if batch.rows or batch.delivered or batch.confirmed or batch.forgotten or also is not None:
-            self._appender.commit(batch.rows, further, batch.confirmed)
+        if batch.rows or batch.confirmed or also is not None:
+            # The change feed is written with the sign of life: nobody who follows it is in a hurry.
+            self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=also is not None)
             if batch.estimated:
                 self._anchor = anchor
             self.counters.commits += 1

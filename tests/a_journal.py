@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from ingest.cellar import load_cellar
-from ingest.daemon import wall_ms
 from ingest.journal.entry import Entry
 from ingest.probes.binding import declarations
+from ingest.process import wall_ms
 from ingest.store import create_or_open
 from ingest.store.journal import entries
 from ingest.store.series import declare

@@ -19,7 +19,7 @@ from running import leeside
 
 from alerts.backups import AFTER_START_S, AGAIN_S, ScheduledBackup
 from ingest.cellar import load_cellar
-from ingest.daemon import wall_ms
+from ingest.process import wall_ms
 from ingest.store import RoleLock, create_or_open
 from ingest.store.archive import archives
 from ingest.store.backup import back_up

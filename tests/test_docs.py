@@ -25,9 +25,11 @@ DOCUMENTED_FOLDER: Final = Path("/opt/leeside")
 def _commands() -> dict[str, Any]:
     """Each command by its words; those of a group, such as bench, stand under two."""
     # Typer carries a click of its own, whose classes are not for import.
-    top: dict[str, Any] = typer.main.get_command(app).commands  # type: ignore[attr-defined]  # a group
+    group: Any = typer.main.get_command(app)
+    context = group.make_context("leeside", [], resilient_parsing=True)
     found: dict[str, Any] = {}
-    for name, command in top.items():
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
         inner: dict[str, Any] = getattr(command, "commands", {})
         found |= {f"{name} {word}": one for word, one in inner.items()} if inner else {name: command}
     return found

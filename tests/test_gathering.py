@@ -30,7 +30,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture
 def gatherer(store: Store) -> Gatherer:
-    return Gatherer(Taker([a_binding(series=1)]), Appender(store), {})
+    return Gatherer(Taker([a_binding(series=1)]), Appender(store))
 
 
 def sample(payload: bytes, arrival_s: float, *, generation: int = 1, packet: int = 1, **changes: object) -> Sample:
@@ -101,7 +101,7 @@ def test_numbers_that_come_at_a_probe_s_own_pace_are_good(gatherer: Gatherer) ->
 
 def test_both_records_of_the_newest_pack_count(store: Store) -> None:
     binding = a_binding(form="senml", name="p", dimension=Dimension.PRESSURE, unit="kPa")
-    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    gatherer = Gatherer(Taker([binding]), Appender(store))
     pack = b'[{"n":"p","v":1,"t":-5},{"n":"p","v":2}]'
     batch = gatherer.gather([sample(pack, 0.0), sample(pack, 0.1, packet=2)], Timing())
     assert [quality_reason(row[3]) for row in batch.rows] == [Reason.BACKLOG] * 4
@@ -116,7 +116,7 @@ def test_a_mistake_of_ours_in_one_sample_does_not_hold_up_the_others(store: Stor
                 raise OverflowError("cannot convert float infinity to integer")
             return super().take(sample)
 
-    gatherer = Gatherer(Stumbling([a_binding(series=1)]), Appender(store), {})
+    gatherer = Gatherer(Stumbling([a_binding(series=1)]), Appender(store))
     batch = gatherer.gather(
         [sample(text, 0.0, packet=index) for index, text in enumerate((b"12", b"13", b"14"))], Timing()
     )
@@ -130,12 +130,8 @@ def test_a_mistake_of_ours_in_one_sample_does_not_hold_up_the_others(store: Stor
 def test_a_packet_id_from_long_ago_makes_no_repeat(gatherer: Gatherer, monkeypatch: pytest.MonkeyPatch) -> None:
     """The broker has counted its ids round; the first try of an equal number got lost with its connection."""
     monkeypatch.setattr("ingest.gathering.REMEMBERED_IDS", 10)
-    forgotten: list[int] = []
     for packet in range(1, 31):
-        batch = gatherer.gather([sample(b"12.0", packet * 60.0, packet=packet)], Timing())
-        forgotten += batch.forgotten
-        gatherer.committed(batch)
-    assert forgotten == list(range(1, 12))
+        gatherer.committed(gatherer.gather([sample(b"12.0", packet * 60.0, packet=packet)], Timing()))
     again = [sample(b"12.0", 3600.0, packet=packet, repeat=True) for packet in (1, 30)]
     assert len(gatherer.gather(again, Timing()).rows) == 1
 
@@ -149,7 +145,7 @@ def test_every_ticket_of_a_backlog_comes_back_in_order(gatherer: Gatherer) -> No
 
 def test_kept_numbers_with_their_own_times_are_no_backlog(store: Store) -> None:
     binding = a_json_binding("/kPa", time_pointer="/at", series=1)
-    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    gatherer = Gatherer(Taker([binding]), Appender(store))
     kept = [
         sample(b'{"kPa": 50, "at": %d}' % (NOW // 1000 - 60 + index), 0.001 * index, packet=index + 1)._replace(
             address=binding.address
@@ -186,7 +182,7 @@ def test_what_waited_under_a_wrong_clock_is_dated_by_the_monotonic_one(gatherer:
 
 def test_an_own_time_is_not_of_the_future_while_nobody_knows_the_time(store: Store) -> None:
     binding = a_json_binding("/kPa", time_pointer="/at", series=1)
-    gatherer = Gatherer(Taker([binding]), Appender(store), {})
+    gatherer = Gatherer(Taker([binding]), Appender(store))
     ahead = sample(b'{"kPa": 50, "at": %d}' % (NOW // 1000 + 864_000), 0.0)._replace(address=binding.address)
     unknown = gatherer.gather([ahead], Timing(Verdict.UNKNOWN, offset_ms=0.0))
     assert [row[1] for row in unknown.rows] == [NOW + 864_000_000]
@@ -195,13 +191,13 @@ def test_an_own_time_is_not_of_the_future_while_nobody_knows_the_time(store: Sto
 
 
 def test_jumps_are_doubted_on_the_way_in(store: Store) -> None:
-    gatherer = Gatherer(Taker([a_binding(series=1)]), Appender(store), {}, Steadiness({1: 5.0}))
+    gatherer = Gatherer(Taker([a_binding(series=1)]), Appender(store), Steadiness({1: 5.0}))
     samples = [sample(payload, index * 40.0, packet=index + 1) for index, payload in enumerate((b"12", b"85", b"12.1"))]
     assert reasons(connected_long_ago(gatherer), samples) == [Reason.NONE, Reason.JUMP, Reason.NONE]
 
 
 def test_a_bad_reading_of_a_backlog_stays_bad(store: Store) -> None:
-    gatherer = Gatherer(Taker([a_binding(series=1, low=0.0, high=100.0)]), Appender(store), {})
+    gatherer = Gatherer(Taker([a_binding(series=1, low=0.0, high=100.0)]), Appender(store))
     kept = [sample(payload, 0.001 * index, packet=index + 1) for index, payload in enumerate((b"500", b"12", b"13"))]
     batch = gatherer.gather(kept, Timing())
     assert [quality_class(row[3]) for row in batch.rows] == [Quality.BAD, Quality.UNCERTAIN, Quality.UNCERTAIN]

@@ -53,10 +53,10 @@ def test_a_write_is_whole_or_nothing(tmp_path: Path) -> None:
         with pytest.raises(StoreError, match=r"cellar\.db: UNIQUE constraint failed"), store.write() as connection:
             connection.execute("INSERT INTO cursor VALUES ('a', 1)")
             connection.execute("INSERT INTO cursor VALUES ('a', 2)")
-        assert store.connection.execute("SELECT count(*) FROM cursor").fetchone() == (0,)
+        assert store.connection.execute("SELECT value FROM cursor WHERE name = 'a'").fetchall() == []
         with store.write() as connection:
             connection.execute("INSERT INTO cursor VALUES ('a', 3)")
-        assert store.connection.execute("SELECT value FROM cursor").fetchall() == [(3,)]
+        assert store.connection.execute("SELECT value FROM cursor WHERE name = 'a'").fetchall() == [(3,)]
 
 
 def test_a_look_stays_the_same_while_others_write(tmp_path: Path) -> None:

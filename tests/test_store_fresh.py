@@ -15,9 +15,11 @@ from hypothesis import strategies as st
 
 from ingest.errors import StoreUnwritable
 from ingest.store import Store, create_or_open
-from ingest.store.feed import set_cursor, touched_after
-from ingest.store.fresh import REMEMBERED, Appended, Appender, Row
+from ingest.store.feed import FED, set_cursor, touched_after, unfed
+from ingest.store.fresh import REMEMBERED, Appended, Appender, Row, came_with
 from ingest.store.history import fresh_after, latest, newest, raw
+from ingest.store.settling import Settler
+from ingest.store.summaries import CatchUp, summary
 
 SERIES = (1, 2, 3)
 
@@ -162,12 +164,70 @@ def test_what_goes_with_a_commit_is_in_the_same_transaction(store: Store) -> Non
         appender.append([(1, NOW, 1.0, 0)], breaks_off)
     assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (0,)
     assert appender.append([], lambda connection: set_cursor(connection, "a", 1)).newest_id == 0
-    assert store.connection.execute("SELECT name FROM cursor").fetchall() == [("a",)]
+    assert store.connection.execute("SELECT name FROM cursor").fetchall() == [("a",), (FED,)]
 
 
 def test_one_change_a_series_and_commit(store: Store) -> None:
     Appender(store).append([(1, 30, 0.0, 0), (2, 5, 0.0, 0), (1, 10, 0.0, 0), (1, 20, 0.0, 0)])
     assert [touch[1:] for touch in touched_after(store, 0)] == [(1, 10, 30), (2, 5, 5)]
+
+
+def test_what_a_commit_left_out_of_the_feed_enters_with_a_later_one(store: Store) -> None:
+    appender = Appender(store)
+    appender.commit([(1, 30, 0.0, 0), (2, 5, 0.0, 0)], feed=False)
+    appender.commit([(1, 20, 0.0, 0)], feed=False)
+    assert touched_after(store, 0) == []
+    assert sorted(unfed(store)) == [(1, 20, 30), (2, 5, 5)]
+    appender.commit([(3, 7, 0.0, 0)])
+    assert sorted(touch[1:] for touch in touched_after(store, 0)) == [(1, 20, 30), (2, 5, 5), (3, 7, 7)]
+    assert unfed(store) == []
+    appender.commit([(3, 8, 0.0, 0)])
+    assert touched_after(store, 3) == [(4, 3, 8, 8)]
+
+
+def test_a_crash_leaves_nothing_out_of_the_feed(store: Store) -> None:
+    appender = Appender(store)
+    appender.append([(1, 10, 0.0, 0)])
+    appender.commit([(1, 30, 0.0, 0), (2, 5, 0.0, 0)], feed=False)
+    again = Appender(store)
+    again.commit([], lambda connection: None)
+    assert sorted(touch[1:] for touch in touched_after(store, 1)) == [(1, 30, 30), (2, 5, 5)]
+
+
+def test_what_is_not_in_the_feed_is_summed_up_all_the_same_and_not_settled(store: Store) -> None:
+    appender = Appender(store)
+    appender.append([(1, 60_000, 1.0, 0)])
+    following = CatchUp(store)
+    while following.slice():
+        pass
+    appender.commit([(1, 120_000, 2.0, 0)], feed=False)
+    assert summary(store, 1, 0, 300_000, "minute").readings.tolist() == [1, 1]
+    settler = Settler(store)
+    settler.begin(86_400_000)
+    while settler.slice():
+        pass
+    assert store.connection.execute("SELECT at FROM fresh").fetchall() == [(120_000,)]
+
+
+def test_a_bare_number_stays_until_the_broker_cannot_send_it_again(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.store.settling.REMEMBERED_IDS", 3)
+    appender = Appender(store)
+
+    def left(at: int, came: dict[int, int]) -> list[tuple[int]]:
+        appender.commit([(1, at, 0.0, 0)], came=came)
+        settler = Settler(store)
+        settler.begin(86_400_000)
+        while settler.slice():
+            pass
+        return store.connection.execute("SELECT at FROM fresh").fetchall()
+
+    assert left(1, {0: came_with(7, 99)}) == [(1,)]
+    assert appender.delivered() == {7: 99}
+    assert left(2, {}) == [(1,)]
+    assert left(3, {}) == [(1,)]
+    assert left(4, {}) == []
 
 
 @given(st.lists(st.integers(-50, 50), min_size=1, max_size=40))

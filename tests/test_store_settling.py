@@ -220,9 +220,10 @@ class AnyMixture(RuleBasedStateMachine):
         self.model: dict[tuple[int, int], tuple[float, int]] = {}
         self.scale: dict[int, list[tuple[int, float, float]]] = {1: [(0, 1.0, 0.0)], 2: [(0, 1.0, 0.0)]}
 
-    @rule(rows=_ROWS)
-    def insert(self, rows: list[tuple[int, int, float, int]]) -> None:
-        self.appender.append([(series, BASE_MS + at, number, quality) for series, at, number, quality in rows])
+    @rule(rows=_ROWS, feed=st.booleans(), bare=st.booleans())
+    def insert(self, rows: list[tuple[int, int, float, int]], feed: bool, bare: bool) -> None:
+        chosen = self.appender.choose((series, BASE_MS + at, number, quality) for series, at, number, quality in rows)
+        self.appender.commit(chosen, came=dict.fromkeys(range(len(chosen)), 1 << 32) if bare else None, feed=feed)
         for series, at, number, quality in rows:
             self.model.setdefault((series, BASE_MS + at), (number, quality))
 

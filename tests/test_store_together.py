@@ -33,7 +33,9 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
         appender.append([(1, BASE_MS + 5, -1.0, 0), (2, BASE_MS + 3 * DAY_MS + 7, 9.0, 0)])
         # The same again, as an old message that is sent once more: the first counts.
         with opened.write() as connection:
-            connection.execute("INSERT INTO fresh VALUES (99999, 1, ?, 77.0, 0)", (BASE_MS,))
+            connection.execute(
+                "INSERT INTO fresh (id, series, at, number, quality) VALUES (99999, 1, ?, 77.0, 0)", (BASE_MS,)
+            )
             add_part(connection, 1, Part(BASE_MS + DAY_MS, "calibration", 2.0, 1.0, "kPa", "Ana"), NOW)
         yield opened
 

@@ -10,12 +10,12 @@ import pytest
 from a_store import NOW, declared, fill_up, make_room, new_store
 
 from ingest.store import Store
-from ingest.store.feed import cursor, set_cursor, touched_after
+from ingest.store.feed import SUMMARIES, cursor, set_cursor, touched_after
 from ingest.store.fresh import Appender
 from ingest.store.history import raw
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
-from ingest.store.summaries import FOLLOWER, summary
+from ingest.store.summaries import summary
 from ingest.upkeep import Upkeep, Wishes
 
 TODAY_MS = NOW // DAY_MS * DAY_MS
@@ -54,7 +54,7 @@ def all_due(upkeep: Upkeep, now_ms: int = NOW, mono: float = 10_000.0) -> float:
 
 def test_after_a_start_nothing_is_due_at_once(store: Store) -> None:
     fill(store, 2)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
     assert not upkeep.work(NOW, 1.0)
     assert count(store, "block") == 0
 
@@ -62,11 +62,11 @@ def test_after_a_start_nothing_is_due_at_once(store: Store) -> None:
 def test_it_settles_follows_and_prunes(store: Store) -> None:
     fill(store, 3)
     before = list(raw(store, 1))
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep)
     assert count(store, "fresh") == 120
     assert list(raw(store, 1)) == before
-    assert cursor(store, FOLLOWER) == touched_after(store, 0)[-1].seq
+    assert cursor(store, SUMMARIES) == touched_after(store, 0)[-1].seq
     assert count(store, "touched") == 1
     assert summary(store, 1, TODAY_MS - DAY_MS, TODAY_MS, "day").readings.tolist() == [1440]
 
@@ -76,7 +76,7 @@ def test_what_another_follower_still_needs_is_not_pruned(store: Store) -> None:
     Appender(store).append([(1, NOW + 1, 50.0, 0)])
     with store.write() as connection:
         set_cursor(connection, "mirror", 1)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER, "mirror"))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES, "mirror"))
     place = touched_after(store, 1)
     all_due(upkeep)
     assert touched_after(store, 1) == place
@@ -88,7 +88,7 @@ def test_what_another_follower_still_needs_is_not_pruned(store: Store) -> None:
 
 def test_by_default_nothing_is_dropped(store: Store) -> None:
     fill(store, 3)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep, NOW + 4000 * DAY_MS)
     assert len(list(raw(store, 1))) == 3 * 1440
 
@@ -96,7 +96,7 @@ def test_by_default_nothing_is_dropped(store: Store) -> None:
 def test_each_level_is_kept_as_long_as_wished(store: Store) -> None:
     fill(store, 6)
     day_s = 86_400.0
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 2 * day_s, 3 * day_s, 4 * day_s), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 2 * day_s, 3 * day_s, 4 * day_s), 0.0, (SUMMARIES,))
     all_due(upkeep)
     first_raw = next(raw(store, 1)).at_ms
     assert first_raw == TODAY_MS - 2 * DAY_MS
@@ -108,7 +108,7 @@ def test_each_level_is_kept_as_long_as_wished(store: Store) -> None:
 
 def test_readings_are_not_dropped_before_they_were_summed_up(store: Store) -> None:
     fill(store, 5)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
     all_due(upkeep)
     made = summary(store, 1, TODAY_MS - 10 * DAY_MS, TODAY_MS, "day")
     assert made.readings.tolist()[1:] == [1440] * (len(made.from_ms) - 1)
@@ -116,7 +116,7 @@ def test_readings_are_not_dropped_before_they_were_summed_up(store: Store) -> No
 
 def test_a_late_change_to_a_day_whose_readings_are_gone_leaves_its_summary(store: Store) -> None:
     fill(store, 5)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
     all_due(upkeep)
     old = summary(store, 1, TODAY_MS - 3 * DAY_MS, TODAY_MS - 2 * DAY_MS, "day")
     with store.write() as connection:
@@ -133,7 +133,7 @@ def test_a_full_disk_puts_upkeep_off_and_loses_nothing(store: Store) -> None:
     fill(store, 3)
     before = list(raw(store, 1))
     fill_up(store)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER,))
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep)
     assert upkeep.last_error is not None
     assert list(raw(store, 1)) == before
@@ -147,6 +147,6 @@ def test_no_call_takes_long(store: Store) -> None:
     """Slices are at most 50 ms each; a call may begin one when its time is nearly over. The bound is generous, for a
     busy machine; tests/benchmarks measures it."""
     fill(store, 10)
-    longest = all_due(Upkeep(store, Wishes(2 * HOUR_S), 0.0, (FOLLOWER,)))
+    longest = all_due(Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,)))
     print(f"the longest call took {longest * 1000:.0f} ms")
     assert longest < 0.5

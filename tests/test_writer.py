@@ -270,15 +270,21 @@ def test_every_message_is_stored_once_whatever_happens_between(
     desk.store.close()
 
 
-def test_packet_ids_of_long_ago_leave_the_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ingest.gathering.REMEMBERED_IDS", 10)
+def test_after_a_restart_the_newest_packet_ids_are_known_and_no_older_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.store.fresh.REMEMBERED_IDS", 10)
     desk = Desk(tmp_path / "cellar.db")
     for packet in range(1, 31):
         desk.writer.offer(a_sample("12", packet=packet))
         assert desk.writer.turn(NOW)
-    kept = desk.store.connection.execute("SELECT packet_id FROM delivered ORDER BY packet_id").fetchall()
-    assert kept == [(packet,) for packet in range(12, 31)]
     desk.store.close()
+    again = Desk(tmp_path / "cellar.db")
+    for packet in range(1, 31):
+        again.writer.offer(a_sample("12", packet=packet, repeat=True))
+    assert again.writer.turn(NOW)
+    assert (again.writer.counters.repeats, len(again.rows())) == (10, 50)
+    again.store.close()
 
 
 def test_the_newest_of_a_backlog_is_told_again_as_a_good_one(tmp_path: Path) -> None:
@@ -297,7 +303,9 @@ def test_the_newest_of_a_backlog_is_told_again_as_a_good_one(tmp_path: Path) -> 
     assert [row[2:] for row in desk.rows()] == [(1.0, BACKLOG), (2.0, BACKLOG), (3.0, GOOD)]
     # Who follows the ids meets it once more, at the time that it had; the next row comes after it.
     assert [row[2:4] for row in fresh_after(desk.store, before, 10)] == [(NOW + 2, 3.0)]
-    assert touched_after(desk.store, 0)[-1][1:] == (1, NOW + 2, NOW + 2)
+    assert touched_after(desk.store, 0) == []
+    assert desk.writer.turn(NOW, desk.pulse)
+    assert [touch[1:] for touch in touched_after(desk.store, 0)] == [(1, NOW, NOW + 2)]
     desk.writer.offer(a_sample("4", packet=5, arrival_ms=NOW + 9))
     assert desk.writer.turn(NOW)
     assert desk.numbers() == [1.0, 2.0, 3.0, 4.0]

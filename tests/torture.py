@@ -27,6 +27,7 @@ from ingest.errors import StoreError, StoreMissing
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.archive import archives, take_out
 from ingest.store.backup import back_up
+from ingest.store.feed import FED, set_cursor
 from ingest.store.fresh import Appender
 from ingest.store.history import arrays, raw
 from ingest.store.migrations import MIGRATIONS, migrate, version_of
@@ -130,6 +131,7 @@ def insert(connection: sqlite3.Connection, rows: list[tuple[int, int, float, int
     connection.executemany(
         "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)", [(r[0], r[1], r[1]) for r in rows]
     )
+    set_cursor(connection, FED, int(connection.execute("SELECT max(id) FROM fresh").fetchone()[0]))
 
 
 def filled(path: Path, chance: random.Random) -> Model:

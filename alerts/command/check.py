@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 from alerts.page.shown import age, quantity_word, value_shown
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
-from ingest.daemon import wall_ms
 from ingest.errors import CellarFileError
+from ingest.process import wall_ms
 
 if TYPE_CHECKING:
     from alerts.command.live import Finding

@@ -24,9 +24,9 @@ from alerts.command.span import span_s
 from alerts.errors import AlertsError, MissingPart
 from alerts.page.shown import value_shown
 from ingest.cellar import Cellar, load_cellar
-from ingest.daemon import wall_ms
 from ingest.probes.binding import declarations
 from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.process import wall_ms
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.alarms import transitions
 from ingest.store.fresh import Appender

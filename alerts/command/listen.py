@@ -24,8 +24,8 @@ from alerts.command.proposal import KnownPlace, Unclaimed, propose
 from alerts.command.span import span_s
 from alerts.command.unclaimed import Gathering
 from ingest.cellar import Cellar, SerialSettings, load_cellar
-from ingest.daemon import wall_ms
 from ingest.errors import SourceError
+from ingest.process import wall_ms
 from ingest.sources.line_set_up import line_of
 from ingest.sources.line_trial import try_line
 from ingest.sources.patience import told_once

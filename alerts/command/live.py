@@ -15,8 +15,9 @@ from alerts.command.line_holder import held_by_leeside
 from alerts.message.mail import try_login
 from alerts.page.shown import value_shown
 from ingest.cellar import Cellar, SerialSettings
-from ingest.daemon import wall_ms
 from ingest.errors import IngestError, SourceError
+from ingest.mirror.trial import try_mirror
+from ingest.process import wall_ms
 from ingest.sources.line_trial import try_line
 from ingest.sources.patience import told_once
 from ingest.sources.sample import Sample
@@ -30,8 +31,8 @@ _LOOK_EVERY_S: Final = 0.05
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """part: broker, topic, line, chip, mail, store, log, summaries, series, disk or backup; name: which one; told: how
-    it is, and what to do next."""
+    """part: broker, topic, line, chip, mail, mirror, store, log, summaries, series, disk or backup; name: which one;
+    told: how it is, and what to do next."""
 
     part: str
     name: str
@@ -40,15 +41,18 @@ class Finding:
 
 
 def live_findings(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Iterator[Finding]:
-    """Try the broker, each topic, serial line and one-wire chip, and the mail server, one after the other.
+    """Try the broker, each topic, serial line and one-wire chip, mail server and mirror, one after the other.
 
-    now_ms: UTC milliseconds. Nothing is published, no mail is sent; the running leeside keeps its session and lines.
+    now_ms: UTC milliseconds. Nothing is published, no mail is sent, no point is written; the running leeside keeps its
+    session and lines.
     """
     yield from _broker(cellar, environ)
     for settings in cellar.serial:
         yield _line(cellar, settings, now_ms)
     yield from _chips(cellar)
     yield from _mail(cellar, environ)
+    if cellar.mirror is not None:
+        yield Finding("mirror", cellar.mirror.url, *try_mirror(cellar.mirror, environ, cellar.base))
 
 
 def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:

@@ -14,21 +14,19 @@ from typing import Annotated
 
 import typer
 
-from alerts.command import bench, enter
+from alerts.command.late_groups import LateGroups
 from alerts.errors import AlertsError
 from ingest.errors import CellarFileError, IngestError
 
 app = typer.Typer(
     name="leeside",
+    cls=LateGroups,
     help="Keeps watch over wine that rests in small vessels under inert gas.",
     no_args_is_help=True,
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
-
-app.add_typer(bench.app, name="bench")
-app.add_typer(enter.app, name="enter")
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
@@ -56,7 +54,7 @@ def check(
     file: File,
     json: Json = False,
     live: Annotated[
-        bool, typer.Option("--live", help="Also try the broker, each topic, each serial line and the mail server.")
+        bool, typer.Option("--live", help="Also try broker, topics, serial lines, chips, mail server and mirror.")
     ] = False,
     store: Annotated[bool, typer.Option("--store", help="Also have the whole store checked for damage.")] = False,
 ) -> None:
@@ -131,7 +129,12 @@ def history(
 )
 def import_(
     file: File,
-    table: Annotated[Path, typer.Argument(metavar="DATA", help="A table of text (CSV) with times and values.")],
+    table: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DATA", help="A table of text (CSV) with times and values; with --entries, lines of JSON."
+        ),
+    ],
     probe: Annotated[str | None, typer.Option("--probe", help="Whose readings these are: the probe's id.")] = None,
     at: Annotated[str | None, typer.Option("--at", metavar="COLUMN", help="The column of the times.")] = None,
     value: Annotated[str | None, typer.Option("--value", metavar="COLUMN", help="The column of the values.")] = None,
@@ -147,15 +150,29 @@ def import_(
     ] = None,
     decimal: Annotated[str, typer.Option("--decimal", help="The decimal mark: . or ,")] = ".",
     delimiter: Annotated[str, typer.Option("--delimiter", help="What parts the columns: one character, or tab.")] = ",",
+    entries: Annotated[
+        bool, typer.Option("--entries", help="Entries of the journal, as `leeside export --entries` writes them.")
+    ] = False,
+    new_numbers: Annotated[
+        bool,
+        typer.Option("--new-numbers", help="The entries are of another journal: give them numbers of their own here."),
+    ] = False,
     write: Annotated[
-        bool, typer.Option("--write", help="Bring the readings in; without it they are only shown.")
+        bool, typer.Option("--write", help="Bring it in; without it is only shown what would come of it.")
     ] = False,
     json: Json = False,
 ) -> None:
-    """Readings of the past from a table: first what would be taken and what not, with --write for good."""
+    """Readings or entries of the past: first what would be taken and what not, with --write for good."""
     from alerts.command.bring_in import Wanted, run_import
 
     wanted = Wanted(probe, at, value, map_, unit, zone, decimal, delimiter)
+    if entries:
+        from alerts.command.bring_in_entries import run_entry_import
+
+        wanted.refuse_any()
+        raise typer.Exit(run_entry_import(file, table, new_numbers=new_numbers, write=write, as_json=json))
+    if new_numbers:
+        raise typer.BadParameter("is about entries of the journal; add --entries", param_hint="--new-numbers")
     raise typer.Exit(run_import(file, table, wanted, write=write, as_json=json))
 
 
@@ -169,6 +186,24 @@ def export(
         bool, typer.Option("--csv", help="As at,probe,place,quantity,value,unit,quality; so it is by default.")
     ] = False,
     senml: Annotated[bool, typer.Option("--senml", help="As SenML packs in JSON, one a line.")] = False,
+    entries: Annotated[
+        bool,
+        typer.Option("--entries", help="The journal instead: an entry a line as JSON; with --csv as a table."),
+    ] = False,
+    vessel: Annotated[
+        str | None, typer.Option("--vessel", metavar="ID", help="Entries of this vessel, cylinder or room.")
+    ] = None,
+    lot: Annotated[
+        str | None,
+        typer.Option("--lot", metavar="ID", help="Entries of this lot, and of vessels while it was in them."),
+    ] = None,
+    kind: Annotated[
+        list[str] | None,
+        typer.Option("--kind", metavar="KIND", help="Entries of this kind; may be given several times."),
+    ] = None,
+    without_struck: Annotated[
+        bool, typer.Option("--without-struck", help="Leave entries out that were struck.")
+    ] = False,
     since: Annotated[
         str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
     ] = None,
@@ -177,7 +212,17 @@ def export(
         Path | None, typer.Option("--output", metavar="PATH", help="Into this file instead of standard output.")
     ] = None,
 ) -> None:
-    """Readings in a form that other programs take. Exit code 1 if there are none."""
+    """Readings, or entries of the journal, in a form that other programs take. Exit code 1 if there are none."""
+    from alerts.command.hand_out_entries import WantedEntries, run_entry_export
+
+    wanted = WantedEntries(vessel, lot, kind or (), without_struck)
+    if entries:
+        if probes:
+            raise typer.BadParameter("an entry is of no probe; leave it out with --entries", param_hint="PROBE")
+        if senml:
+            raise typer.BadParameter("SenML is for readings; leave it out with --entries", param_hint="--senml")
+        raise typer.Exit(run_entry_export(file, wanted, csv=csv, since=since, until=until, output=output))
+    wanted.refuse_any()
     from alerts.command.hand_out import run_export
 
     raise typer.Exit(run_export(file, probes or (), csv=csv, senml=senml, since=since, until=until, output=output))

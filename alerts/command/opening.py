@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.cellar import Cellar, load_cellar
-from ingest.daemon import wall_ms
+from ingest.process import wall_ms
 from ingest.store import Store, open_existing
 
 

@@ -1,8 +1,13 @@
-"""The change feed, and the durable places of those who follow it."""
+"""The change feed, and the durable places of those who follow it.
+
+Fresh readings enter the feed with the daemon's sign of life, every ten seconds, not with each commit: a page less for
+each of the commits of a day. Which of them have entered says the cursor ``FED``, so that none is left out after a
+crash.
+"""
 
 from __future__ import annotations
 
-__all__ = ["DROPPED", "Touch", "cursor", "prune_feed", "set_cursor", "touched_after"]
+__all__ = ["DROPPED", "FED", "SUMMARIES", "Touch", "cursor", "prune_feed", "set_cursor", "touched_after", "unfed"]
 
 import sqlite3
 from collections.abc import Sequence
@@ -12,6 +17,12 @@ from ingest.store.connection import Store
 
 # Before this day (UTC days since 1970) single readings may be gone by the owner's wish.
 DROPPED = "raw dropped"
+
+# Fresh rows up to this id are in the feed.
+FED = "fed fresh"
+
+# The follower that keeps the summaries up.
+SUMMARIES = "summaries"
 
 
 class Touch(NamedTuple):
@@ -29,6 +40,13 @@ def touched_after(store: Store, seq: int, limit: int = 1000) -> list[Touch]:
         "SELECT seq, series, from_ms, to_ms FROM touched WHERE seq > ? ORDER BY seq LIMIT ?", (seq, limit)
     )
     return [Touch(*row) for row in rows]
+
+
+def unfed(store: Store) -> list[tuple[int, int, int]]:
+    """(series, from_ms, to_ms), both ends included, of the fresh readings that are not in the feed yet."""
+    return store.connection.execute(
+        "SELECT series, min(at), max(at) FROM fresh WHERE id > ? GROUP BY series", (cursor(store, FED) or 0,)
+    ).fetchall()
 
 
 def cursor(store: Store, name: str) -> int | None:

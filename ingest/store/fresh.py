@@ -6,16 +6,17 @@ statement, not once a row, so that the threads that read the wire are not held u
 
 from __future__ import annotations
 
-__all__ = ["Appended", "Appender", "Row"]
+__all__ = ["REMEMBERED_IDS", "Appended", "Appender", "Row", "came_with"]
 
 import sqlite3
 from bisect import bisect_left, insort
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import NamedTuple
 
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.connection import Store
+from ingest.store.feed import FED, set_cursor, unfed
 
 _GOOD = quality_code(Quality.GOOD)
 _CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
@@ -26,19 +27,33 @@ Row = tuple[int, int, float, int]
 # How many times of each series are remembered to know a repeat. Twice the MQTT window, and more.
 REMEMBERED = 8192
 
+# How many MQTT packet ids are remembered with what came under them, at least; more than a window holds. A broker that
+# counts its ids up to 65,535 must not find one from long ago: an equal number that it sends would be taken for that.
+REMEMBERED_IDS = 8192
+
 # How many of the newest rows are read at start to remember them.
 REBUILD_ROWS = 120_000
 
-_COLUMNS = "(?,?,?,?,?)"
 _CHUNK = 512
 
 
-def _statement(rows: int) -> str:
-    return "INSERT INTO fresh (id, series, at, number, quality) VALUES " + ",".join([_COLUMNS] * rows)  # noqa: S608  question marks only
+def _statement(columns: str, rows: int) -> str:
+    marks = "(" + ",".join("?" * len(columns.split(","))) + ")"
+    return f"INSERT INTO fresh ({columns}) VALUES " + ",".join([marks] * rows)  # noqa: S608  question marks only
 
 
 # Powers of two only, so that the handful of statements stays in sqlite3's cache.
-_STATEMENTS = {size: _statement(size) for size in (1, 2, 4, 8, 16, 32, 64, 128, 256, _CHUNK)}
+_SIZES = (1, 2, 4, 8, 16, 32, 64, 128, 256, _CHUNK)
+_PLAIN = {size: _statement("id, series, at, number, quality", size) for size in _SIZES}
+_CAME = {size: _statement("id, series, at, number, quality, came", size) for size in _SIZES}
+
+
+def came_with(packet_id: int, digest: int) -> int:
+    """What is kept of the message that brought a bare number at QoS 1, to know it if the broker sends it again.
+
+    packet_id: 1 to 65,535; digest: 32 bits of what it held.
+    """
+    return packet_id << 32 | digest
 
 
 class Appended(NamedTuple):
@@ -59,6 +74,8 @@ class Appender:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._recent: dict[int, list[int]] = {}
+        # Series -> (first, last) time of its readings that are on disk and not in the feed yet.
+        self._unfed: dict[int, tuple[int, int]] = {}
         self._newest_id = 0
         self.remember()
 
@@ -66,6 +83,7 @@ class Appender:
         """Read anew what is in the store: at start, and after times in it were changed."""
         store = self._store
         self._recent.clear()
+        self._unfed = {series: (first, last) for series, first, last in unfed(store)}
         newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
         settled = store.connection.execute("SELECT value FROM cursor WHERE name = 'settled fresh'").fetchone()
         # Settling removes rows from the front; an id is never used again, or a follower would overlook a reading.
@@ -92,6 +110,20 @@ class Appender:
             recent = self._recent.setdefault(series, [])
             if row is not None and (not recent or row[0] > recent[-1]):
                 recent.append(row[0])
+
+    def delivered(self) -> dict[int, int]:
+        """Packet id -> digest of the last bare numbers that came at QoS 1, the oldest in front."""
+        rows = self._store.connection.execute(
+            "SELECT came >> 32, came & 0xffffffff FROM"
+            " (SELECT id, came FROM fresh WHERE id > ? AND came IS NOT NULL ORDER BY id DESC LIMIT ?) ORDER BY id",
+            (self._newest_id - REBUILD_ROWS, REMEMBERED_IDS),
+        )
+        found: dict[int, int] = {}
+        for packet_id, digest in rows:
+            # Taken out first, so that the oldest stand in front.
+            found.pop(packet_id, None)
+            found[packet_id] = digest
+        return found
 
     @property
     def newest_id(self) -> int:
@@ -134,38 +166,46 @@ class Appender:
         rows: Sequence[Row],
         also: Callable[[sqlite3.Connection], None] | None = None,
         confirmed: Sequence[int] = (),
+        *,
+        came: Mapping[int, int] | None = None,
+        feed: bool = True,
     ) -> int:
-        """Put chosen rows and their change-feed rows on disk in one transaction; give the newest id.
+        """Put chosen rows on disk in one transaction; give the newest id.
 
         also: further statements for the same transaction. confirmed: ids of stored rows that were uncertain as a
-        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones.
+        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones. came: place
+        of a row -> ``came_with`` its message. feed: also put into the change feed what has not entered it yet; else
+        that is left to a later commit.
         Raises StoreError; then nothing of it is stored.
         """
         if not rows and not confirmed and also is None:
             return self._newest_id
         first = self._newest_id + 1
-        spans: dict[int, list[int]] = {}
-        for series, at, _, _ in rows:
-            span = spans.get(series)
-            if span is None:
-                spans[series] = [at, at]
-            elif at > span[1]:
-                span[1] = at
-            elif at < span[0]:
-                span[0] = at
-        numbered = [(number, *row) for number, row in enumerate(rows, first)]
+        newest = self._newest_id + len(rows) + len(confirmed)
+        if came:
+            statements = _CAME
+            numbered: list[tuple[float | None, ...]] = [
+                (first + place, *row, came.get(place)) for place, row in enumerate(rows)
+            ]
+        else:
+            statements = _PLAIN
+            numbered = [(number, *row) for number, row in enumerate(rows, first)]
         with self._store.write() as connection:
-            _insert(connection, numbered)
-            if spans:
+            _insert(connection, statements, numbered)
+            moved = _confirm(connection, confirmed, first + len(rows))
+            spans = _widened(self._unfed, chain(((row[0], row[1]) for row in rows), moved))
+            if feed and spans:
                 connection.executemany(
                     "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-                    [(series, span[0], span[1]) for series, span in spans.items()],
+                    [(series, *span) for series, span in spans.items()],
                 )
-            _confirm(connection, confirmed, first + len(rows))
+                set_cursor(connection, FED, newest)
+                spans = {}
             if also is not None:
                 also(connection)
-        self._newest_id += len(rows) + len(confirmed)
-        return self._newest_id
+        self._unfed = spans
+        self._newest_id = newest
+        return newest
 
     def append(self, rows: Iterable[Row], also: Callable[[sqlite3.Connection], None] | None = None) -> Appended:
         """``choose`` and ``commit`` in one step, for callers that have nothing to keep when a commit fails."""
@@ -175,22 +215,39 @@ class Appender:
         return Appended(len(chosen), len(offered) - len(chosen), newest)
 
 
-def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: int) -> None:
+def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: int) -> list[tuple[int, int]]:
+    """Move the rows to the end and call them good; gives their (series, at)."""
+    moved: list[tuple[int, int]] = []
     for number, row in enumerate(confirmed, first):
-        connection.execute(
-            "INSERT INTO touched (series, from_ms, to_ms) SELECT series, at, at FROM fresh WHERE id = ?", (row,)
-        )
-        connection.execute(
-            "UPDATE fresh SET id = ?, quality = CASE WHEN quality >= ? THEN ? ELSE ? END WHERE id = ?",
+        moved += connection.execute(
+            "UPDATE fresh SET id = ?, quality = CASE WHEN quality >= ? THEN ? ELSE ? END WHERE id = ?"
+            " RETURNING series, at",
             (number, ESTIMATED, _CLOCK, _GOOD, row),
-        )
+        ).fetchall()
+    return moved
 
 
-def _insert(connection: sqlite3.Connection, rows: Sequence[tuple[int, int, int, float, int]]) -> None:
+def _widened(spans: dict[int, tuple[int, int]], readings: Iterable[tuple[int, int]]) -> dict[int, tuple[int, int]]:
+    """The spans with further (series, at) in them."""
+    wide = dict(spans)
+    for series, at in readings:
+        span = wide.get(series)
+        if span is None:
+            wide[series] = (at, at)
+        elif at > span[1]:
+            wide[series] = (span[0], at)
+        elif at < span[0]:
+            wide[series] = (at, span[1])
+    return wide
+
+
+def _insert(
+    connection: sqlite3.Connection, statements: Mapping[int, str], rows: Sequence[tuple[float | None, ...]]
+) -> None:
     start, count = 0, len(rows)
     size = _CHUNK
     while start < count:
         while size > count - start:
             size >>= 1
-        connection.execute(_STATEMENTS[size], tuple(chain.from_iterable(rows[start : start + size])))
+        connection.execute(statements[size], tuple(chain.from_iterable(rows[start : start + size])))
         start += size

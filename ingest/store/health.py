@@ -11,11 +11,10 @@ from typing import Final, NamedTuple
 from ingest.store.block import BlockUnreadable, unpack
 from ingest.store.connection import Store, translate
 from ingest.store.disk import log_size
-from ingest.store.feed import cursor
+from ingest.store.feed import SUMMARIES, cursor
 from ingest.store.history import span
 from ingest.store.migrations import version_of
 from ingest.store.series import all_series
-from ingest.store.summaries import FOLLOWER
 from ingest.store.summary import unpack_summary
 
 # Up to this size the check that also compares every index with its table takes seconds on a small board.
@@ -81,7 +80,7 @@ def examine(store: Store) -> Health:
         blocks, unreadable = _unpacked(store.connection)
         held = contents(store.connection)
         behind = store.connection.execute(
-            "SELECT count(*) FROM touched WHERE seq > ?", (cursor(store, FOLLOWER) or 0,)
+            "SELECT count(*) FROM touched WHERE seq > ?", (cursor(store, SUMMARIES) or 0,)
         ).fetchone()[0]
         spans = [(row, span(store, row.id)) for row in all_series(store)]
     except sqlite3.Error as error:

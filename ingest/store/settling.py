@@ -21,7 +21,8 @@ from ingest.errors import StoreError
 from ingest.probes.reading import ESTIMATED
 from ingest.store.block import Arrays, pack, unpack
 from ingest.store.connection import Store
-from ingest.store.feed import set_cursor
+from ingest.store.feed import FED, cursor, set_cursor
+from ingest.store.fresh import REMEMBERED_IDS
 
 DAY_MS: Final = 86_400_000
 SETTLED: Final = "settled fresh"
@@ -104,8 +105,13 @@ class Settler:
         return True
 
     def _look(self) -> None:
+        # What is not in the change feed yet stays: where it was, nobody could tell any more. So does a bare number that
+        # the broker may send again, until enough others have followed.
+        fed = cursor(self._store, FED) or 0
         rows = self._store.connection.execute(
-            "SELECT id, series, at, number, quality FROM fresh WHERE id > ? ORDER BY id LIMIT ?", (self._place, WINDOW)
+            "SELECT id, series, at, number, quality FROM fresh"
+            " WHERE id > ? AND id <= ? AND (came IS NULL OR id <= ?) ORDER BY id LIMIT ?",
+            (self._place, fed, fed - REMEMBERED_IDS, WINDOW),
         ).fetchall()
         old = 0
         for number, series, at, value, quality in rows:

@@ -6,19 +6,17 @@ right for late, re-scaled and re-dated readings alike. It is never done in the t
 
 from __future__ import annotations
 
-__all__ = ["FOLLOWER", "CatchUp", "coarsest", "summary"]
+__all__ = ["CatchUp", "coarsest", "summary"]
 
 from typing import Final
 
 import numpy as np
 
 from ingest.store.connection import Store
-from ingest.store.feed import DROPPED, cursor, set_cursor, touched_after
+from ingest.store.feed import DROPPED, SUMMARIES, cursor, set_cursor, touched_after, unfed
 from ingest.store.history import arrays, span
 from ingest.store.settling import DAY_MS
 from ingest.store.summary import LEVELS, Level, Summary, pack_summary, summarise, unpack_summary
-
-FOLLOWER: Final = "summaries"
 
 # Changes that are taken up together: the more, the fewer times a busy day is worked out.
 _AT_ONCE: Final = 5000
@@ -44,7 +42,7 @@ class CatchUp:
         return self._look()
 
     def _look(self) -> bool:
-        place = cursor(self._store, FOLLOWER) or 0
+        place = cursor(self._store, SUMMARIES) or 0
         changes = touched_after(self._store, place, _AT_ONCE)
         if not changes:
             return False
@@ -57,7 +55,7 @@ class CatchUp:
     def _note(self) -> None:
         if self._reached is not None:
             with self._store.write() as connection:
-                set_cursor(connection, FOLLOWER, self._reached)
+                set_cursor(connection, SUMMARIES, self._reached)
             self._reached = None
 
     def _renew(self, series: int, day: int) -> None:
@@ -92,14 +90,16 @@ def summary(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -
 
     Days with changes that are not followed yet are worked out from their readings, so the answer is always of now.
     """
-    reached = cursor(store, FOLLOWER) or 0
+    reached = cursor(store, SUMMARIES) or 0
+    # Before the feed is looked at: what enters it meanwhile is then seen twice, never overlooked.
+    waiting = [row for row in unfed(store) if row[0] == series]
     rows = store.connection.execute(
         "SELECT series, from_ms, to_ms FROM touched WHERE seq > ? AND series = ? AND to_ms >= ? AND from_ms < ?",
         (reached, series, from_ms - DAY_MS, to_ms + DAY_MS),
     ).fetchall()
     open_days = {
         day
-        for _, day in _days_of(store, rows)
+        for _, day in _days_of(store, [*waiting, *rows])
         if from_ms < (day + 1) * DAY_MS and day * DAY_MS < to_ms and not _is_dropped(store, series, day)
     }
     stored = _stored(store, series, from_ms, to_ms, level)

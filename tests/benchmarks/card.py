@@ -26,8 +26,8 @@ from settled import declare_bare
 from tree import block_device_bytes, members, written_bytes
 
 from ingest.store import create_or_open
+from ingest.store.feed import SUMMARIES
 from ingest.store.fresh import Appender
-from ingest.store.summaries import FOLLOWER
 from ingest.upkeep import Upkeep, Wishes
 
 PROBES = 30
@@ -46,7 +46,7 @@ def upkeep_bytes(folder: Path) -> int:
     with create_or_open(folder / "upkeep.db", begin_ms) as store:
         with store.write() as connection:
             declare_bare(connection, PROBES, begin_ms)
-        upkeep, appender, total = Upkeep(store, wishes, 0.0, (FOLLOWER,)), Appender(store), 0
+        upkeep, appender, total = Upkeep(store, wishes, 0.0, (SUMMARIES,)), Appender(store), 0
         gap_ms = round(1000 * PROBES / A_SECOND)
         for half_hour in range(96):
             first_ms = begin_ms + half_hour * 1800 * 1000

@@ -22,8 +22,8 @@ from ingest.probes.steadiness import Steadiness
 from ingest.probes.taking import Taker
 from ingest.sources.sample import Sample
 from ingest.store import create_or_open
+from ingest.store.feed import SUMMARIES
 from ingest.store.series import declare
-from ingest.store.summaries import FOLLOWER
 from ingest.upkeep import Upkeep, Wishes
 from ingest.writer import Writer
 
@@ -61,7 +61,7 @@ def main() -> None:
                 steadiness=Steadiness(jump_steps(cellar, series)),
                 monotonic=lambda: mono,
             )
-            upkeep = Upkeep(store, Wishes(cellar.store.settle_after_s), mono, (FOLLOWER,))
+            upkeep = Upkeep(store, Wishes(cellar.store.settle_after_s), mono, (SUMMARIES,))
             print(f"{'day':>4} {'RSS MB':>8} {'file MB':>8} {'fresh':>8} {'feed':>8} {'readings a second':>18}")
             for day in range(chosen.days):
                 began = time.perf_counter()
