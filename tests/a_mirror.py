@@ -1,22 +1,38 @@
-"""A store and a follower of it in a hurry, for tests of the mirror."""
+"""A store, somebody who writes in its journal, and a follower of it in a hurry, for tests of the mirror."""
 
 from __future__ import annotations
 
-__all__ = ["SITE", "expected", "follower", "mirrored_store", "settings", "settled"]
+__all__ = [
+    "SITE",
+    "Desk",
+    "Start",
+    "expected",
+    "follower",
+    "mirrored_store",
+    "settings",
+    "settled",
+    "started",
+    "up_to_date",
+]
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import pytest
 from a_store import NOW, declared, new_store
 from influx_server import Points
+from journal_entries import a_body, journal_cellar
 
 from ingest.cellar import MirrorSettings
+from ingest.journal.bodies import Kind
+from ingest.journal.entry import Draft, Entry
 from ingest.mirror.follower import Follower, Pace
 from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.history import raw
+from ingest.store.journal import strike, write_entry
 from ingest.store.series import all_series, declare
 from ingest.store.settling import Settler
 
@@ -30,6 +46,37 @@ def mirrored_store(folder: Path, probes: int = 2) -> Store:
     names = [declared(probe=f"k{n}-pressure", place=f"K{n}", gain=1.0, unit="kPa") for n in range(1, probes + 1)]
     declare(store, names, NOW)
     return store
+
+
+Start = Callable[[Follower], Follower]
+
+
+class Desk:
+    """Ana, who writes in the journal of a store; the wine A lies in K1."""
+
+    def __init__(self, store: Store, at_ms: int = NOW) -> None:
+        self._store = store
+        self._cellar = journal_cellar()
+        self._at_ms = at_ms
+        self.write("lot", lot="A", name="Malvasia", style="white")
+        self.write("fill", "K1", "A", volume_l=16.0)
+
+    def write(self, kind: Kind, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+        """An entry a second after the one before."""
+        self._at_ms += 1000
+        return write_entry(
+            self._store, Draft(kind, self._at_ms, "Ana", a_body(kind, **said), place, lot), self._cellar, self._at_ms
+        )
+
+    def free(self, mg_l: float, place: str | None = "K1", lot: str | None = None) -> Entry:
+        """Free SO2, found elsewhere, with 2 mg/L of standard uncertainty."""
+        said: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": mg_l, "u_so2_mg_l": 2.0}
+        return self.write("titration", place, lot, **said)
+
+    def strike(self, entry: Entry, reason: str = "wrong flask") -> None:
+        """Cross an entry out."""
+        self._at_ms += 1000
+        strike(self._store, entry.id, "Ben", reason, self._at_ms)
 
 
 def settings(url: str, **changes: Any) -> MirrorSettings:
@@ -56,6 +103,28 @@ def follower(
         monotonic=time.monotonic,
         pace=pace or Pace(0.02, 0.05, 0.05),
     )
+
+
+@pytest.fixture
+def started() -> Iterator[Start]:
+    """Starts followers, and stops them after the test."""
+    running: list[Follower] = []
+
+    def start(one: Follower) -> Follower:
+        one.start()
+        running.append(one)
+        return one
+
+    yield start
+    for one in running:
+        one.stop(5.0)
+        assert not one.alive()
+
+
+def up_to_date(one: Follower) -> bool:
+    """Whether it has nothing left to do."""
+    state = one.state()
+    return state.state == "up to date" and state.behind == state.spans == state.records == 0
 
 
 def settled(store: Store, before_ms: int = 1 << 60) -> None:

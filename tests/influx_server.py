@@ -6,6 +6,7 @@ __all__ = ["InfluxServer", "Request", "Says", "parse_line", "points_of"]
 
 import gzip
 import socket
+import ssl
 import struct
 import threading
 from collections.abc import Callable, Iterable
@@ -70,9 +71,11 @@ def parse_line(line: str) -> tuple[str, dict[str, str], dict[str, str], int]:
 
 
 def points_of(lines: Iterable[str]) -> Points:
-    """Lines as a server keeps them: one point for a head and a time, its fields as written."""
+    """Lines as a server keeps them: one point for a head and a time, its fields as written; no comment is kept."""
     made: Points = {}
     for line in lines:
+        if line.startswith("#"):
+            continue
         head, fields, at = _parts(line)
         made.setdefault((head, at), {}).update(fields)
     return made
@@ -121,7 +124,8 @@ class InfluxServer:
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
-    def start(self) -> None:
+    def start(self, tls: ssl.SSLContext | None = None) -> None:
+        """Serve; under TLS where its context is given."""
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -142,6 +146,8 @@ class InfluxServer:
 
         self.ending.clear()
         self._server = ThreadingHTTPServer(("127.0.0.1", self.port), Handler)
+        if tls is not None:
+            self._server.socket = tls.wrap_socket(self._server.socket, server_side=True)
         threading.Thread(target=self._server.serve_forever, args=(0.01,), daemon=True).start()
 
     def stop(self) -> None:

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from email.utils import format_datetime
 from pathlib import Path
 
 import pytest
-from a_mirror import expected, follower, mirrored_store, settings, settled
+from a_mirror import Start, expected, follower, mirrored_store, settings, settled, started, up_to_date
 from a_store import NOW, declared
 from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
 
-from ingest.mirror.follower import Follower, Pace
+from ingest.mirror.follower import Pace
 from ingest.probes.reading import ESTIMATED
 from ingest.store import Store
 from ingest.store.alarms import TransitionRow, add_transition
@@ -24,6 +24,8 @@ from ingest.store.scale import Part, add_part
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
 from ingest.store.unsent import FOLLOWER, feed_behind, newest_refused
+
+__all__ = ["started"]
 
 BASE_MS = NOW // DAY_MS * DAY_MS
 LATER_MS = BASE_MS + 2 * DAY_MS
@@ -41,24 +43,6 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield opened
 
 
-@pytest.fixture
-def started() -> Iterator[Callable[[Follower], Follower]]:
-    running: list[Follower] = []
-
-    def start(one: Follower) -> Follower:
-        one.start()
-        running.append(one)
-        return one
-
-    yield start
-    for one in running:
-        one.stop(5.0)
-        assert not one.alive()
-
-
-Start = Callable[[Follower], Follower]
-
-
 def rows(count: int, series: int = 1, from_ms: int = BASE_MS) -> list[tuple[int, int, float, int]]:
     return [(series, from_ms + step * 10_000, 50 + step / 8, step % 3) for step in range(count)]
 
@@ -66,11 +50,6 @@ def rows(count: int, series: int = 1, from_ms: int = BASE_MS) -> list[tuple[int,
 def all_there(server: InfluxServer, store: Store) -> bool:
     points = dict(server.points).items()
     return {key: fields for key, fields in points if key[0].startswith("reading")} == expected(store)
-
-
-def up_to_date(one: Follower) -> bool:
-    state = one.state()
-    return state.state == "up to date" and state.behind == 0 and state.spans == 0
 
 
 def test_what_is_stored_already_is_sent_then_what_comes(store: Store, server: InfluxServer, started: Start) -> None:
@@ -239,6 +218,26 @@ def test_a_server_that_is_away_for_long_costs_a_few_rows(
     settled(store, NOW + 100_000)
     server.start()
     eventually(lambda: up_to_date(one) and all_there(server, store))
+
+
+def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, server: InfluxServer, started: Start) -> None:
+    """A day after the other is stored, settled and pruned from the feed; amid it the mirror is started anew."""
+    server.stop()
+    one = started(follower(store.path, settings(server.url)))
+    appender = Appender(store)
+    for day in range(30):
+        begin_ms = BASE_MS + day * DAY_MS
+        appender.append([(n % 2 + 1, begin_ms + n * 120_000, 50 + n % 17 / 8, n % 3) for n in range(720)])
+        settled(store, begin_ms + DAY_MS // 2)
+        eventually(lambda: feed_behind(store) == 0)
+        prune_feed(store, (FOLLOWER,))
+        if day == 15:
+            one.stop(5.0)
+            one = started(follower(store.path, settings(server.url)))
+    assert one.state().spans <= 2
+    server.start()
+    eventually(lambda: up_to_date(one) and all_there(server, store), within_s=30)
+    assert len(server.points) == 30 * 720
 
 
 @pytest.mark.parametrize("status", [429, 503])

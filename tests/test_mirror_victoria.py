@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from a_mirror import follower, mirrored_store, settings, settled
+from a_mirror import Desk, follower, mirrored_store, settings, settled
 from a_store import start_script
 from eventually import eventually
 from victoria import Victoria
@@ -17,6 +17,7 @@ from ingest.store import Store
 from ingest.store.alarms import TransitionRow, add_transition
 from ingest.store.fresh import Appender
 from ingest.store.history import raw
+from ingest.store.journal import entries
 from ingest.store.series import all_series
 
 # Servers refuse what lies far ahead of their own clock, so the readings are of the last two days.
@@ -78,6 +79,29 @@ def test_what_is_read_back_is_what_is_stored(store: Store, server: Victoria) -> 
     tags = (("limit", "K1/pressure/low"), ("site", "Mill Lane"))
     alarms = without_db(server.points("alarm_active"))
     assert alarms == {(tags, BEGIN_MS): 1.0, (tags, BEGIN_MS + 1): 0.0}
+
+
+def test_the_journal_is_read_back_with_uncertainty_and_strikes(store: Store, server: Victoria) -> None:
+    desk = Desk(store, BEGIN_MS)
+    kept, struck = desk.free(31.0), desk.free(13.0)
+    desk.strike(struck)
+    ph = desk.write("measurement", "K1", quantity="pH", value=3.41)
+    one = follower(store.path, settings(server.url))
+    one.start()
+    eventually(lambda: one.state().state == "up to date", within_s=30)
+    one.stop(5.0)
+    assert one.state().refused == 0
+
+    def results(field: str) -> dict[tuple[str, int], float]:
+        return {(dict(tags)["quantity"], at): value for (tags, at), value in server.points(f"result_{field}").items()}
+
+    so2, wrong = ("free_so2", kept.at_ms), ("free_so2", struck.at_ms)
+    assert results("value") == {so2: 31.0, wrong: 13.0, ("pH", ph.at_ms): 3.41}
+    assert results("u") == {so2: 2.0, wrong: 2.0}
+    assert results("struck") == {so2: 0.0, wrong: 1.0, ("pH", ph.at_ms): 0.0}
+    found = {(dict(tags)["kind"], at): value for (tags, at), value in server.points("entry_struck").items()}
+    assert found == {(entry.kind, entry.at_ms): float(entry.struck is not None) for entry in entries(store)}
+    assert len(found) == 5
 
 
 _SCRIPT = """

@@ -39,6 +39,11 @@ class Victoria:
         except OSError:
             return False
 
+    def names(self) -> list[str]:
+        """Every metric that it has."""
+        self._ask("/internal/force_flush")
+        return [str(name) for name in json.loads(self._ask("/api/v1/label/__name__/values"))["data"]]
+
     def points(self, name: str) -> dict[tuple[tuple[tuple[str, str], ...], int], float]:
         """(tags, time in ms) -> value of a metric: measurement, underscore, field. Of equal times it may hold several;
         these have to be equal too."""

@@ -1,5 +1,6 @@
 """The web page, and the view of the cellar that it shares with the ``now`` command.
 
 Reading order: ``standing`` (every place as it stands), ``shown`` (values and times as people read them),
-``app`` (the page). Only ``app`` imports the web framework.
+``held`` and ``racking`` (what vessels hold, and rackings not finished), ``app`` (the page). Only ``app`` imports the
+web framework.
 """

@@ -16,8 +16,10 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
 from alerts.page.held import contents_line
+from alerts.page.mirror_shown import mirror_lines
+from alerts.page.racking import racking_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
-from alerts.page.standing import standing
+from alerts.page.standing import Standing, standing
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing
@@ -54,6 +56,8 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "age": lambda at_ms: age(now_ms - at_ms),
                 "word": quantity_word,
                 "holds": lambda held: contents_line(held, zone, units, now_ms),
+                "not_finished": lambda racking: racking_line(racking, zone, now_ms),
+                "mirror": _mirror(view, now_ms),
                 "file": cellar.file,
             },
             headers={
@@ -69,6 +73,15 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
         return JSONResponse({"error": str(error)}, status_code=503)
 
     return app
+
+
+def _mirror(view: Standing, now_ms: int) -> list[str]:
+    """How the mirror does; nothing without one."""
+    for daemon in view.daemons:
+        told = None if daemon.pulse is None else daemon.pulse.body.get("mirror")
+        if isinstance(told, dict):
+            return mirror_lines(told, now_ms)
+    return []
 
 
 class PageServer:

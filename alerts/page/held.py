@@ -22,7 +22,9 @@ def volume_shown(volume_l: float, units: str) -> str:
 
 
 def contents_line(held: Contents, zone: ZoneInfo, units: str, now_ms: int) -> str:
-    """Lots with their shares, volume, headspace and since when; what nobody wrote down is told as not known."""
+    """Lots with their shares, volume, headspace, SO2 and since when; what nobody wrote down is told as not known, and
+    SO2 that nobody titrated is left out.
+    """
     out = ", out of use" if held.out_of_use else ""
     if not held.known:
         return f"contents not known: the journal does not say{out}"
@@ -32,7 +34,7 @@ def contents_line(held: Contents, zone: ZoneInfo, units: str, now_ms: int) -> st
     volume = "an unknown volume" if held.volume_l is None else volume_shown(held.volume_l, units)
     lots = ", ".join(_share(part, alone=len(held.lots) == 1) for part in held.lots)
     headspace = "" if held.headspace_l is None else f", headspace {volume_shown(held.headspace_l, units)}"
-    return f"{volume} of {lots}{headspace}{since}{out}"
+    return f"{volume} of {lots}{headspace}{_so2(held)}{since}{out}"
 
 
 def contents_json(held: Contents) -> dict[str, object]:
@@ -54,6 +56,15 @@ def contents_json(held: Contents) -> dict[str, object]:
         "free_so2": _found(held.free_so2),
         "total_so2": _found(held.total_so2),
     }
+
+
+def _so2(held: Contents) -> str:
+    """What was found last; what a blend or an addition made of it is marked as worked out."""
+    told = []
+    for name, found in (("free", held.free_so2), ("total", held.total_so2)):
+        if found is not None:
+            told.append(f"{found.mg_l:.0f} mg/L {name} SO2" + (" (worked out)" if found.mixed else ""))
+    return "".join(f", {text}" for text in told)
 
 
 def _moment(at_ms: int | None) -> str | None:

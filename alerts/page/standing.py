@@ -13,6 +13,7 @@ from alerts.watch.book import BookUnreadable, Entry
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
+from ingest.journal.underway import Underway
 from ingest.probes.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
 from ingest.store.alarms import alarm_rows
@@ -20,6 +21,7 @@ from ingest.store.contents import contents_inside
 from ingest.store.history import latest
 from ingest.store.messages import MessageRow, recent_messages
 from ingest.store.pulse import PULSE_S, Pulse, Reject, pulses, rejects
+from ingest.store.rackings import begun_rackings
 from ingest.store.scale import scales, value_at
 from ingest.store.series import Series, all_series
 
@@ -62,7 +64,9 @@ class AlarmStanding:
 
 @dataclass(frozen=True, slots=True)
 class PlaceStanding:
-    """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places."""
+    """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places;
+    rackings: of this vessel, begun and not finished.
+    """
 
     id: str
     kind: str
@@ -70,6 +74,7 @@ class PlaceStanding:
     readings: tuple[ReadingStanding, ...]
     alarms: tuple[AlarmStanding, ...]
     holds: Contents | None = None
+    rackings: tuple[Underway, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +114,7 @@ def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
     """Read from the store how the cellar stands; call inside ``store.read()``, so that all is of one moment."""
     alarms = tuple(_alarms(cellar, store))
     held = contents_inside(store.connection, now_ms, cellar)
+    begun = [one for one in begun_rackings(store.connection) if one.at_ms <= now_ms]
     readings = _readings(cellar, store, now_ms)
     places = tuple(
         PlaceStanding(
@@ -118,6 +124,7 @@ def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
             tuple(readings[probe.id] for probe in cellar.probes_at(place.id)),
             tuple(alarm for alarm in alarms if alarm.at == place.id),
             held.get(place.id) if isinstance(place, Vessel) else None,
+            tuple(one for one in begun if place.id in one.vessels),
         )
         for place in cellar.places
     )

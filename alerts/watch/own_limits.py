@@ -1,4 +1,4 @@
-"""Limits on leeside itself: that probes are being read, that the broker is reached, that each serial line is open.
+"""Limits on leeside itself: that probes are read, broker and serial lines reached, disk, backup and mirror in order.
 
 The ingest daemon's sign of life counts as a reading of these, so one rule, one alarm table and one outbox serve
 them too. What fails at the root suppresses what follows from it: a broker that is gone is one message, not one for
@@ -15,6 +15,8 @@ __all__ = [
     "INGEST",
     "LOG",
     "LOG_BYTES",
+    "MIRROR",
+    "MIRROR_BEHIND_MS",
     "OWN_WORDS",
     "OwnWords",
     "good_of",
@@ -25,6 +27,7 @@ __all__ = [
     "watched_limits",
 ]
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -38,6 +41,7 @@ CLOCK: Final = "clock"
 DISK: Final = "store disk"
 LOG: Final = "store log"
 BACKUP: Final = "store backup"
+MIRROR: Final = "store mirror"
 
 
 class OwnWords(NamedTuple):
@@ -70,6 +74,11 @@ OWN_WORDS: Final[dict[str, OwnWords]] = {
         "there has been no backup of the store for three days.",
         "the store has been backed up again.",
     ),
+    MIRROR: OwnWords(
+        "behind for a day",
+        "for a day the mirror has not had everything that is stored.",
+        "the mirror has everything that is stored again.",
+    ),
 }
 
 # Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
@@ -81,6 +90,11 @@ DISK_LOW_S: Final = 600.0
 LOG_BYTES: Final = 128_000_000
 # Three nights without one are no slip; docs/operations.md tells this number.
 BACKUP_MISSED_MS: Final = 3 * 86_400_000
+# A server that is set up anew for a day, or a year that is sent for the first time, is no fault; docs/operations.md
+# tells this number.
+MIRROR_BEHIND_MS: Final = 86_400_000
+# Longer than a request to the mirror may take: at a start the mirror tells how it does only after the first one.
+MIRROR_SILENCE_S: Final = 600.0
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
 BAD_INTERVALS: Final = 10.0
 BAD_SHORTEST_S: Final = 600.0
@@ -113,6 +127,10 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
     if cellar.backup is not None:
         action = _LOOK_AT_BACKUP % cellar.backup_folder
         own.append(_own("leeside/backup", BACKUP, SOURCE_SILENCE_S, None, _NO_WAY_BACK, action))
+    if cellar.mirror is not None:
+        action = _LOOK_AT_MIRROR % cellar.mirror.url
+        made = _own("leeside/mirror", MIRROR, MIRROR_SILENCE_S, own[0].key, _NOT_MIRRORED, action)
+        own.append(replace(made, priority="low"))
     source_of = {}
     topics = [probe for probe in cellar.probe if probe.topic is not None]
     if topics and cellar.mqtt is not None:
@@ -169,6 +187,9 @@ def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]
     log_bytes = body.get("store_log_bytes", 0)
     if isinstance(log_bytes, int) and log_bytes < LOG_BYTES:
         readings.append(WatchReading(LOG, at_ms, 1.0))
+    mirror = body.get("mirror")
+    if isinstance(mirror, dict) and _mirror_keeps_up(mirror, at_ms):
+        readings.append(WatchReading(MIRROR, at_ms, 1.0))
     mqtt = body.get("mqtt")
     if isinstance(mqtt, dict) and mqtt.get("connected"):
         readings.append(WatchReading(BROKER, at_ms, 1.0))
@@ -176,6 +197,14 @@ def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]
     if isinstance(lines, dict):
         readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in lines.items() if line.get("open")]
     return readings
+
+
+def _mirror_keeps_up(mirror: Mapping[str, object], at_ms: int) -> bool:
+    """Whether it was up to date within the last day; nobody knows until it has begun."""
+    if mirror.get("state") == "starting":
+        return False
+    since_ms = mirror.get("behind_since_ms")
+    return not isinstance(since_ms, int) or at_ms - since_ms <= MIRROR_BEHIND_MS
 
 
 def readings_of_backup(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> list[WatchReading]:
@@ -245,6 +274,14 @@ _NO_WAY_BACK: Final = "If the disk fails now, everything since the last backup i
 _LOOK_AT_BACKUP: Final = (
     "See whether %s is there and has room; `leeside now` says why the last backup failed, and `leeside backup` makes "
     "one at once."
+)
+_NOT_MIRRORED: Final = (
+    "Charts that are drawn from the mirror miss what came since. The store has it all, and no alarm rests on the "
+    "mirror."
+)
+_LOOK_AT_MIRROR: Final = (
+    "`leeside now` says what the server at %s answered and how much is left; `leeside check --live` tries it at once. "
+    "Once it takes what is sent, the rest follows by itself."
 )
 _LOOK_AT_LINE: Final = (
     "Look at the plug, the cable and the power of the line at %s; `leeside now` says more. Until then, read by hand."

@@ -22,7 +22,8 @@ class Delivery:
     """What came of a batch.
 
     stopped: the reply because of which the batch is not delivered, None if it is; taken: lines that were written;
-    refused: lines that never will be; largest: the most lines that the server took at once after it wanted fewer.
+    refused: lines that never will be; largest: how many lines to send at once from now on, None if the server took as
+    many as it was given.
     """
 
     stopped: Reply | None = None
@@ -40,20 +41,24 @@ def deliver(lines: Sequence[str], post: Post, *, trusted: bool = True) -> Delive
     made = Delivery()
     waiting = [list(lines)] if lines else []
     blamed: Reply | None = None
+    # Most lines that were taken at once since the server wanted fewer: one line that is too long by itself must not
+    # make every later batch a batch of one.
+    most = 0
     while waiting:
         part = waiting.pop()
         reply = post(part)
         answer = answer_to(reply.status)
-        if answer is Answer.TAKEN:
+        if answer in (Answer.TAKEN, Answer.PARTLY):
             made.taken += len(part)
-        elif answer is Answer.PARTLY:
-            made.taken += len(part)
-            made.refused.append(RefusedLine(part[0], reply.status, reply.said))
+            if made.largest is not None:
+                made.largest = most = max(most, len(part))
+            if answer is Answer.PARTLY:
+                made.refused.append(RefusedLine(part[0], reply.status, reply.said))
         elif answer in (Answer.SEARCH, Answer.HALVE) and len(part) > 1:
             middle = len(part) // 2
             waiting += [part[middle:], part[:middle]]
             if answer is Answer.HALVE:
-                made.largest = max(1, middle)
+                made.largest = most or max(1, middle)
         elif answer in (Answer.SEARCH, Answer.HALVE):
             made.refused.append(RefusedLine(part[0], reply.status, reply.said))
             blamed = reply

@@ -9,7 +9,17 @@ Line protocol: InfluxData, "Line protocol" in the documentation of InfluxDB v2. 
 
 from __future__ import annotations
 
-__all__ = ["NS_PER_MS", "Head", "Lines", "alarm_line", "heads", "reading_lines", "reading_ms"]
+__all__ = [
+    "NS_PER_MS",
+    "Head",
+    "Lines",
+    "alarm_line",
+    "heads",
+    "reading_lines",
+    "reading_ms",
+    "tags_text",
+    "text_field",
+]
 
 import math
 from bisect import bisect_right
@@ -61,7 +71,7 @@ def heads(
     for from_ms in changes:
         probe, place = next(((probe, place) for until, probe, place in renamed if until > from_ms), names)
         site = sites[max(0, bisect_right(sites, from_ms, key=_first) - 1)][1]
-        text = _READING + _tags({"place": place, "probe": probe, "quantity": quantity, "site": site})
+        text = _READING + tags_text({"place": place, "probe": probe, "quantity": quantity, "site": site})
         if not made or made[-1].text != text:
             made.append(Head(from_ms, text))
     return made
@@ -71,9 +81,14 @@ def _first(pair: tuple[int, str]) -> int:
     return pair[0]
 
 
-def _tags(tags: Mapping[str, str]) -> str:
-    """Tags in the order of their keys, which servers like best; one without text is left out."""
+def tags_text(tags: Mapping[str, str]) -> str:
+    """Tags as they follow a measurement, in the order of their keys, which servers like best; no text, no tag."""
     return "".join(f",{key}={_tag(text)}" for key, text in sorted(tags.items()) if text)
+
+
+def text_field(key: str, text: str) -> str:
+    """A field that holds text."""
+    return f'{key}="{text.translate(_TEXT)}"'
 
 
 def _tag(text: str) -> str:
@@ -117,8 +132,8 @@ def alarm_line(id: int, row: TransitionRow, site: str) -> str:
         "who": row.who,
         "note": row.note,
     }
-    fields += [f'{key}="{text.translate(_TEXT)}"' for key, text in texts.items() if text]
+    fields += [text_field(key, text) for key, text in texts.items() if text]
     if row.value is not None and math.isfinite(row.value):
         fields.append(f"value={float(row.value)!r}")
     at_ns = row.at_ms * NS_PER_MS + id % NS_PER_MS
-    return f"alarm{_tags({'limit': row.key, 'site': site})} {','.join(fields)} {at_ns}"
+    return f"alarm{tags_text({'limit': row.key, 'site': site})} {','.join(fields)} {at_ns}"

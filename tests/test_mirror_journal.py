@@ -1,0 +1,260 @@
+"""The journal at the mirror, against a real HTTP server: entries, results and strikes, through all trouble."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_mirror import Desk, Start, follower, mirrored_store, settings, started, up_to_date
+from a_store import NOW
+from eventually import eventually
+from influx_server import InfluxServer, Points, Request, Says, points_of
+from journal_entries import an_entry
+
+from ingest.mirror.entry_points import entry_lines
+from ingest.mirror.follower import Pace
+from ingest.mirror.records import AT_ONCE
+from ingest.store import Store
+from ingest.store.alarms import TransitionRow, add_transition
+from ingest.store.entry_rows import insert_entry
+from ingest.store.fresh import Appender
+from ingest.store.journal import entries
+from ingest.store.unsent import newest_refused
+
+__all__ = ["started"]
+
+
+@pytest.fixture
+def server() -> Iterator[InfluxServer]:
+    with InfluxServer() as running:
+        yield running
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with mirrored_store(tmp_path) as opened:
+        yield opened
+
+
+@pytest.fixture
+def desk(store: Store) -> Desk:
+    return Desk(store)
+
+
+def wanted(store: Store) -> Points:
+    """The points of the whole journal as it is now."""
+    return points_of(line for entry in entries(store) for line in entry_lines(entry, "Mill Lane"))
+
+
+def all_there(server: InfluxServer, store: Store) -> bool:
+    points = dict(server.points).items()
+    return {key: fields for key, fields in points if key[0].startswith(("entry", "result"))} == wanted(store)
+
+
+def lines_of(request: Request, *names: str) -> list[str]:
+    return [line for line in request.lines if line.startswith(names)]
+
+
+def test_what_was_written_before_and_what_is_written_now(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    free = desk.free(31.0)
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    head = r"result,place=K1,quantity=free_so2,site=Mill\ Lane"
+    point = server.points[head, free.at_ms * 1_000_000 + free.id]
+    assert (point["value"], point["u"], point["struck"]) == ("31.0", "2.0", "0i")
+    before = len(server.requests)
+    lot = desk.free(28.0, None, "A")
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert (r"result,lot=A,quantity=free_so2,site=Mill\ Lane", lot.at_ms * 1_000_000 + lot.id) in server.points
+    # Only what is new.
+    assert [len(request.lines) for request in server.requests[before:]] == [2]
+
+
+def test_a_strike_marks_the_points_that_were_sent(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    free = desk.free(31.0)
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    count, before = len(server.points), len(server.requests)
+    desk.strike(free)
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert len(server.points) == count
+    assert [len(request.lines) for request in server.requests[before:]] == [2]
+    struck = [key for key, fields in server.points.items() if fields.get("struck") == "1i"]
+    assert sorted(head.split(",")[0] for head, _ in struck) == ["entry", "result"]
+
+
+def test_a_restart_sends_nothing_twice_and_forgets_nothing(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    first, second = desk.free(31.0), desk.free(30.0)
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    one.stop(5.0)
+    before = len(server.requests)
+    desk.strike(first)
+    desk.free(29.0)
+    again = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(again) and all_there(server, store))
+    sent = [line for request in server.requests[before:] for line in request.lines]
+    assert len(sent) == 4
+    assert not [line for line in sent if f"entry={second.id}i" in line]
+
+
+def test_another_bucket_gets_the_journal_as_it_is(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    desk.strike(desk.free(31.0))
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    one.stop(5.0)
+    server.points.clear()
+    before = len(server.requests)
+    other = started(follower(store.path, settings(server.url, bucket="other")))
+    eventually(lambda: up_to_date(other) and all_there(server, store))
+    assert sum(len(request.lines) for request in server.requests[before:]) == len(wanted(store))
+
+
+def test_entries_that_an_import_puts_in_between_are_sent_too(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    with store.write() as connection:
+        insert_entry(connection, an_entry(9, "state", NOW + 9, "K1", remark="nine"))
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    with store.write() as connection:
+        insert_entry(connection, an_entry(5, "state", NOW + 5, "K1", remark="five"))
+        insert_entry(connection, an_entry(12, "state", NOW + 12, "K1", remark="twelve"))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    before = len(server.requests)
+    desk.free(30.0)
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert [len(request.lines) for request in server.requests[before:]] == [2]
+
+
+def test_a_server_that_was_away_gets_entries_strikes_and_alarms(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    server.stop()
+    desk.strike(desk.free(31.0))
+    with store.write() as connection:
+        row = TransitionRow(NOW, "K1/pressure/low", "a2b", "e", "normal", "unacknowledged", 3, "", "")
+        add_transition(connection, row)
+    # The entry, its strike, and the change of the alarm.
+    eventually(lambda: one.state().state == "waiting" and one.state().records == 3)
+    server.start()
+    eventually(lambda: up_to_date(one) and one.state().records == 0 and all_there(server, store))
+    assert [head for head, _ in server.points if head.startswith("alarm")]
+
+
+@pytest.mark.parametrize(
+    "says",
+    [
+        Says(429, headers={"Retry-After": "1"}),
+        Says(503),
+        Says(401),
+        Says(200),
+        Says(drop=True),
+        Says(drop=True, kept=True),
+    ],
+    ids=["busy", "unwell", "shut", "something else", "cut", "cut after it was kept"],
+)
+def test_no_answer_but_taken_moves_the_place(
+    says: Says, store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    desk.free(31.0)
+    server.script = [says]
+    one = started(follower(store.path, settings(server.url), pace=Pace(0.02, 0.05, 0.05)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert len(server.requests) >= 2
+    assert server.requests[0].lines == server.requests[1].lines
+
+
+def test_a_kill_between_taken_and_kept_sends_the_same_points_again(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    """Of a process that dies there nothing is left but the store, so the place of before is put back."""
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    one.stop(5.0)
+    names = ("mirror entries", "mirror entries counted", "mirror strikes")
+    places = store.connection.execute("SELECT name, value FROM cursor WHERE name IN (?, ?, ?)", names).fetchall()
+    desk.strike(desk.free(31.0))
+    again = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(again) and all_there(server, store))
+    again.stop(5.0)
+    points = dict(server.points)
+    with store.write() as connection:
+        connection.executemany("UPDATE cursor SET value = ?2 WHERE name = ?1", places)
+    third = started(follower(store.path, settings(server.url)))
+    before = len(server.requests)
+    eventually(lambda: up_to_date(third) and len(server.requests) > before)
+    assert server.points == points
+
+
+def test_too_many_at_once_are_halved_and_none_is_left_out(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    for number in range(70):
+        desk.free(20.0 + number)
+    server.judge = lambda request: Says(413) if len(request.lines) > 7 else Says()
+    one = started(follower(store.path, settings(server.url, batch=50)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert one.state().refused == 0
+
+
+def test_a_journal_of_years_need_not_wait_for_the_next_readings(
+    store: Store, server: InfluxServer, started: Start
+) -> None:
+    with store.write() as connection:
+        for number in range(1, 3 * AT_ONCE):
+            insert_entry(connection, an_entry(number, "state", NOW + number, "K1", remark="x"))
+    one = started(follower(store.path, settings(server.url, every_s=3600.0)))
+    eventually(lambda: up_to_date(one) and all_there(server, store))
+    assert max(len(request.lines) for request in server.requests) == AT_ONCE
+
+
+def test_an_entry_that_is_too_long_by_itself_is_put_aside_and_slows_nothing_down(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    desk.free(31.0)
+    long = desk.write("state", "K1", remark="x" * 2000)
+    desk.free(30.0)
+    server.judge = lambda request: Says(413) if any(len(line) > 2000 for line in request.lines) else Says()
+    Appender(store).append([(1, NOW + step * 10_000, 1.0, 0) for step in range(40)])
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one))
+    (refused,) = newest_refused(store, 10)
+    assert f"entry={long.id}i" in refused.line
+    assert set(wanted(store)) - set(server.points) == {
+        key for key, fields in wanted(store).items() if fields["entry"] == f"{long.id}i"
+    }
+    readings = [len(lines_of(request, "reading")) for request in server.requests]
+    assert max(readings) > 1
+
+
+def test_one_bad_entry_among_good_ones_is_put_aside(
+    store: Store, server: InfluxServer, desk: Desk, started: Start
+) -> None:
+    bad = desk.free(31.0)
+    desk.free(30.0)
+    server.judge = lambda request: (
+        Says(400, body="unable to parse")
+        if lines_of(request, f"entry,kind={bad.kind}") and _has(request, bad.id)
+        else Says()
+    )
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(one))
+    assert [row.said for row in newest_refused(store, 10)] == ["unable to parse"]
+    missing = set(wanted(store)) - set(server.points)
+    assert [(head.split(",")[0], at % 1000) for head, at in missing] == [("entry", bad.id)]
+
+
+def _has(request: Request, entry: int) -> bool:
+    return any(line.startswith("entry") and f"entry={entry}i" in line for line in request.lines)

@@ -1,0 +1,115 @@
+"""Since when the mirror has been behind: kept through restarts and a clock that is wrong, and told."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_mirror import Start, follower, mirrored_store, settings, started, up_to_date
+from a_store import NOW
+from eventually import eventually
+from influx_server import InfluxServer, Says
+
+from ingest.mirror.standing import Standing
+from ingest.store import Store
+from ingest.store.feed import set_cursor
+from ingest.store.fresh import Appender
+from ingest.store.unsent import behind_since
+
+__all__ = ["started"]
+
+HOUR_MS = 3_600_000
+
+
+@pytest.fixture
+def server() -> Iterator[InfluxServer]:
+    with InfluxServer() as running:
+        yield running
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with mirrored_store(tmp_path) as opened:
+        yield opened
+
+
+def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(
+    store: Store, server: InfluxServer, started: Start
+) -> None:
+    server.judge = lambda request: Says(503)
+    Appender(store).append([(1, NOW, 1.0, 0)])
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: one.state().behind_since_ms == NOW)
+    one.stop(5.0)
+    assert behind_since(store) == NOW
+    later = started(follower(store.path, settings(server.url), clock=lambda: NOW + 5 * HOUR_MS))
+    eventually(lambda: later.state().state == "waiting")
+    assert later.state().behind_since_ms == NOW
+    server.judge = lambda request: Says()
+    eventually(lambda: up_to_date(later) and later.state().behind_since_ms is None)
+    eventually(lambda: behind_since(store) is None)
+
+
+def test_a_stop_amid_a_backlog_is_not_taken_for_its_end(store: Store, server: InfluxServer, started: Start) -> None:
+    server.judge = lambda request: Says(503)
+    Appender(store).append([(1, NOW, 1.0, 0)])
+    one = started(follower(store.path, settings(server.url)))
+    eventually(lambda: one.state().behind_since_ms is not None)
+    server.judge = lambda request: Says(hang=True)
+    count = len(server.requests)
+    eventually(lambda: len(server.requests) > count)
+    one.stop(0.0)
+    server.stop()
+    eventually(lambda: not one.alive())
+    assert one.state().state == "waiting"
+    assert behind_since(store) == NOW
+
+
+def test_a_stop_amid_a_request_is_not_taken_for_trouble(store: Store, server: InfluxServer, started: Start) -> None:
+    one = started(follower(store.path, settings(server.url, timeout_s=60.0)))
+    eventually(lambda: up_to_date(one))
+    server.judge = lambda request: Says(hang=True)
+    Appender(store).append([(1, NOW, 1.0, 0)])
+    eventually(lambda: server.requests)
+    one.stop(0.0)
+    server.stop()
+    eventually(lambda: not one.alive())
+    assert (one.state().state, one.state().last_error, behind_since(store)) == ("up to date", None, None)
+
+
+def test_a_clock_in_the_past_makes_no_half_century_of_it(store: Store, server: InfluxServer, started: Start) -> None:
+    with store.write() as connection:
+        set_cursor(connection, "clock", NOW - 7)
+    server.judge = lambda request: Says(503)
+    Appender(store).append([(1, NOW, 1.0, 0)])
+    one = started(follower(store.path, settings(server.url), clock=lambda: 1000))
+    eventually(lambda: one.state().behind_since_ms is not None)
+    assert one.state().behind_since_ms == NOW - 7
+
+
+def test_one_that_keeps_up_writes_nothing_about_it(store: Store, server: InfluxServer, started: Start) -> None:
+    one = started(follower(store.path, settings(server.url)))
+    appender = Appender(store)
+    for step in range(3):
+        appender.append([(1, NOW + step, 1.0, 0)])
+        eventually(lambda step=step: up_to_date(one) and len(server.points) == step + 1)  # type: ignore[misc]  # bound now
+    told = store.connection.execute("SELECT count(*) FROM cursor WHERE name = 'mirror behind since'").fetchone()
+    assert told == (0,)
+
+
+def test_a_word_that_is_said_again_keeps_its_time() -> None:
+    times = iter((1.0, 2.0, 3.0))
+    standing = Standing(lambda: next(times))
+    standing.say("waiting", last_error="a")
+    standing.say("waiting", last_error="b")
+    assert (standing.now.since_mono, standing.now.last_error) == (2.0, "b")
+    standing.say("up to date", last_error=None)
+    assert standing.now.since_mono == 3.0
+
+
+def test_the_newest_reading_sent_never_goes_back() -> None:
+    standing = Standing(lambda: 0.0)
+    for at_ms in (5, 9, 7):
+        standing.reached(at_ms)
+    assert standing.now.newest_sent_ms == 9
