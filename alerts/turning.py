@@ -14,8 +14,8 @@ from alerts.message.wording import Shown
 from alerts.watch.alarm import Transition
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
 from alerts.watch.book import Book
-from alerts.watch.emptied import limits_on_wine, pointless
 from alerts.watch.own_limits import good_probe, readings_of_backup, readings_of_pulse, watched_limits
+from alerts.watch.quieted import Quiet
 from alerts.watch.turn import TurnResult, Watch
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
@@ -35,6 +35,7 @@ from ingest.store.history import first_fresh_since, fresh_after, judged_until, n
 from ingest.store.messages import count_waiting
 from ingest.store.operator import mark_applied, waiting_events
 from ingest.store.pulse import PULSE_S, pulses, write_pulse
+from ingest.store.rackings import Rackings
 from ingest.store.scale import newest_part_id, scales, value_at
 from ingest.store.series import declare
 from ingest.store.undated import DATED
@@ -77,8 +78,9 @@ class Turner:
         limits = watched_limits(cellar)
         self._watch = Watch(limits)
         self.limit_count = len(limits)
-        self._on_wine = limits_on_wine(limits)
+        self._quiet = Quiet(limits)
         self._empty = EmptyVessels(store)
+        self._rackings = Rackings(store)
         self._started_ms = now.utc_ms
         series = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {number: probe for probe, number in series.items()}
@@ -133,8 +135,8 @@ class Turner:
             given += 1
             return occurrence_id(given)
 
-        suppressed = pointless(self._on_wine, self._empty.at(now.utc_ms))
-        result = self._watch.step(self._book, readings, events, now, next_occurrence, suppressed)
+        quiet = self._quiet.keys(self._empty.at(now.utc_ms), self._rackings.vessels(now.utc_ms))
+        result = self._watch.step(self._book, readings, events, now, next_occurrence, quiet)
         place = rows[-1][0] if rows else self._place
         messages = 0
         pulse = now.mono >= self._pulse_due

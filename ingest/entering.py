@@ -15,25 +15,24 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.analyses import TitrantBody
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.background import Background
 from ingest.journal.bodies import KINDS, Kind
+from ingest.journal.bottles import Bottles, bottles_at
 from ingest.journal.cautions import caution
 from ingest.journal.contents import Contents
 from ingest.journal.drafting import propose, question_of
 from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.forms import FORMS, read_answers
 from ingest.journal.movements import RackingBody
+from ingest.journal.reminders import left_warnings, racking_warnings
 from ingest.journal.treatments import LotBody
 from ingest.journal.wording import body_words
 from ingest.store.connection import Store
 from ingest.store.contents import contents, contents_inside
 from ingest.store.journal import add_entry, entries
-from ingest.times import Ambiguous, spoken_moment
-
-# A racking that was begun longer ago than this is not what an entry of today finishes (this project's choice).
-_BEGUN_MS = 7 * 86_400_000
+from ingest.store.rackings import begun_rackings
+from ingest.times import Ambiguous, Skipped, spoken_moment
 
 # What vessels hold after these is worth a look before they are written.
 _SHOWN_AFTER: Final = frozenset({"fill", "racking", "topping", "sample", "bottling", "state", "measurement"})
@@ -97,9 +96,15 @@ def prepare(
     background = background_of(store, cellar, kind, at_ms)
     draft, warnings = propose(kind, given, background, who=who, at_ms=at_ms)
     after = _tried(store, cellar, draft, now_ms, with_later=with_later)
-    glass = [vessel.id for vessel in cellar.vessel if vessel.material == "glass"]
-    said = body_words(draft.body, draft.lot)
-    return Prepared(draft, said, after, warnings, caution(kind, draft.body, glass))
+    warnings += (*left_warnings(draft.body, after), *racking_warnings(draft, background.begun, cellar.site.zone))
+    named = [vessel for vessel in cellar.vessel if vessel.id in places_of(draft.place, draft.body)]
+    warned = caution(
+        kind,
+        draft.body,
+        glass=any(vessel.material == "glass" for vessel in named),
+        pressure=any(vessel.under_gas for vessel in named),
+    )
+    return Prepared(draft, body_words(draft.body, draft.lot), after, warnings, warned)
 
 
 def write(store: Store, cellar: Cellar, prepared: Prepared, *, now_ms: int, with_later: bool = False) -> Entry:
@@ -117,8 +122,10 @@ def moment(at: str | None, cellar: Cellar, now_ms: int) -> int:
         return now_ms
     try:
         return spoken_moment(at, cellar.site.zone, now_ms)
-    except Ambiguous:
-        raise
+    except Ambiguous as error:
+        if not isinstance(error, Skipped):
+            raise
+        raise AnswersWrong([Wrong("at", str(error))]) from None
     except IngestError as error:
         raise AnswersWrong([Wrong("at", str(error))]) from None
 
@@ -138,38 +145,26 @@ def answered(told: Told) -> dict[str, tuple[str, ...]]:
 
 def background_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> Background:
     """What an entry of that kind and time (UTC ms) is understood by."""
-    bottles: dict[str, TitrantBody] = {}
     lots: dict[str, LotBody] = {}
+    bottles = Bottles({}, {})
     if kind == "titration":
-        for one in entries(store, kinds=["titrant", "lot"], struck=False):
-            # A bottle or lot that was written down later than it was used is better than none.
-            if isinstance(one.body, TitrantBody) and (one.at_ms <= at_ms or one.body.name not in bottles):
-                bottles[one.body.name] = one.body
-            elif isinstance(one.body, LotBody) and one.lot is not None and (one.at_ms <= at_ms or one.lot not in lots):
+        bottles = bottles_at(entries(store, kinds=["titrant"], struck=False), at_ms)
+        for one in entries(store, kinds=["lot"], struck=False):
+            # A lot that was written down later than its wine was titrated is better than none.
+            if isinstance(one.body, LotBody) and one.lot is not None and (one.at_ms <= at_ms or one.lot not in lots):
                 lots[one.lot] = one.body
     last = entries(store, kinds=[kind], struck=False, newest=1)
+    with store.read() as connection:
+        begun = begun_rackings(connection)
     return Background(
         cellar,
         contents(store, at_ms, cellar) if kind == "titration" else {},
-        bottles,
+        bottles.there,
+        bottles.later,
         lots,
         last[0] if last else None,
-        _begun(store, at_ms) if kind == "racking" else (),
+        begun,
     )
-
-
-def _begun(store: Store, at_ms: int) -> list[Entry]:
-    found = entries(store, kinds=["racking"], struck=False, from_ms=at_ms - _BEGUN_MS)
-    bodies = [one.body for one in found if isinstance(one.body, RackingBody)]
-    finished = {body.begun for body in bodies if body.stage == "done"}
-    return [
-        one
-        for one in reversed(found)
-        if isinstance(one.body, RackingBody)
-        and one.body.stage == "begun"
-        and one.id not in finished
-        and one.at_ms <= at_ms
-    ]
 
 
 def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_later: bool) -> tuple[Contents, ...]:
@@ -179,7 +174,8 @@ def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_late
         with store.write() as connection:
             made = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
             named = places_of(made.place, made.body)
-            if named and draft.kind in _SHOWN_AFTER:
+            begun = isinstance(draft.body, RackingBody) and draft.body.stage == "begun"
+            if named and draft.kind in _SHOWN_AFTER and not begun:
                 held = contents_inside(connection, made.at_ms, cellar)
                 after = [held[vessel] for vessel in named if vessel in held]
             raise _NotKept

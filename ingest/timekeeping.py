@@ -8,18 +8,15 @@ import logging
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
 
 from ingest.clock import BoardClock, Verdict
 from ingest.gathering import Timing
 from ingest.store import Store
 from ingest.store.feed import cursor, set_cursor
-from ingest.store.undated import Anchor, open_anchor
+from ingest.store.undated import KNOWN, Anchor, open_anchor
 from ingest.writer import Writer
 
 log = logging.getLogger("ingest")
-
-_KNOWN: Final = "clock"
 
 
 def boot_id() -> str:
@@ -36,7 +33,7 @@ class Timekeeper:
     def __init__(self, store: Store, wall_ms: int, mono: float, boot: str | None = None) -> None:
         self._boot = boot_id() if boot is None else boot
         self._anchor = open_anchor(store, self._boot)
-        known_ms = cursor(store, _KNOWN) or 0
+        known_ms = cursor(store, KNOWN) or 0
         self._clock = BoardClock.at_start(known_ms, wall_ms, mono)
         if self._anchor is not None:
             # This boot has made estimates before; they go on from the same anchor, and there is no second wait.
@@ -88,7 +85,7 @@ class Timekeeper:
             return None
 
         def statements(connection: sqlite3.Connection) -> None:
-            set_cursor(connection, _KNOWN, wall_ms)
+            set_cursor(connection, KNOWN, wall_ms)
             also(connection)
 
         return statements

@@ -105,12 +105,13 @@ def test_what_is_missing_is_asked_and_shown_before_it_is_written(
         ("The blank?", ""),
         ("The titre?", "1.25 mL"),
         ("Another one?", ""),
+        ("How long did the blue stay?", "15 s"),
     ):
         terminal.until(question)
         terminal.say(answer)
-    terminal.until("Write it? [Y/n]")
-    assert "Caution: " in terminal.seen
-    assert "1.25 mL of 0.02 N on 25 mL: 32 mg/L free SO2" in terminal.seen
+    terminal.until("1.25 mL of 0.02 N on 25 mL: 32 mg/L free SO2. Write it? [Y/n]")
+    assert "Caution: the acid burns" in terminal.seen
+    assert "standard uncertainty 2.0 mg/L" in terminal.seen
     assert len(journal.written()) == 3
     terminal.say("")
     assert terminal.end() == 0
@@ -122,10 +123,10 @@ def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(
 ) -> None:
     journal.enter(
         "titration", "--vessel", "K1", "--quantity", "total", "--method", "iodometric", "--titrant", "iodine 3",
-        "--sample", "20 mL", "--blank", "0.2 mL", "--titre", "3 mL",
+        "--sample", "20 mL", "--blank", "0.2 mL", "--titre", "3 mL", "--end-point", "15 s",
     )  # fmt: skip
     terminal = _start(opened, journal, "titration", "--vessel", "K1", "--titre", "2.9 mL")
-    for offered in ("[total]", "[iodometric]", "[iodine 3]", "[20 mL]", "[0.2 mL]"):
+    for offered in ("[total]", "[iodometric]", "[iodine 3]", "[20 mL]", "[0.2 mL]", "[15 s]"):
         terminal.until(offered)
         terminal.say("")
     terminal.until("Write it? [Y/n]")
@@ -181,6 +182,16 @@ def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, open
     terminal.say("y")
     assert terminal.end() == 0
     assert journal.written()[-1].at_ms == moment_of("2026-10-25 01:30Z", journal.cellar.site.zone)
+
+
+def test_a_time_that_never_was_is_refused_at_a_terminal_too(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-03-29 02:30")
+    assert terminal.end() == 2
+    assert "--at" in terminal.seen
+    assert "from 02:00 to 03:00; write a time before 02:00 or from 03:00 on" in " ".join(terminal.seen.split())
+    assert len(journal.written()) == 3
 
 
 def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:

@@ -10,6 +10,7 @@ import pytest
 from a_cellar_on_disk import CellarOnDisk
 from brokers import Mosquitto, free_port
 from eventually import eventually
+from influx_server import InfluxServer, Says
 from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
 from running import Leeside, leeside
@@ -185,6 +186,24 @@ def test_encryption_and_login(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
         assert "refused user and password" in wrong.told
         assert not only(tried(house)).ok
     assert inbox.mails == []
+
+
+# ---- mirror ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_mirror_is_tried_with_its_token_and_gets_no_point(tmp_path: Path) -> None:
+    with InfluxServer() as server:
+        table = f'\n[mirror]\nurl = "{server.url}"\norg = "home"\nbucket = "cellar"\ntoken_env = "TOKEN"\n'
+        server.judge = lambda request: Says() if request.token == "Token abc" else Says(401)
+        house = cellar(tmp_path, table)
+        taken = "would take what we send into bucket cellar; nothing was written"
+        assert only(tried(house, {"TOKEN": "abc"})) == Finding("mirror", server.url, True, taken)
+        wrong = only(tried(house, {"TOKEN": "x"}))
+        assert not wrong.ok
+        assert "does not know the token" in wrong.told
+        assert server.points == {}
+    assert "TOKEN" in only(tried(house)).told
+    assert "Does the server run" in only(tried(house, {"TOKEN": "abc"})).told
 
 
 # ---- store -----------------------------------------------------------------------------------------------------------

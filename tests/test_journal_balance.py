@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, Pages
 
 from ingest.errors import EntryRefused
@@ -129,63 +130,8 @@ def test_a_back_dated_entry_that_makes_later_ones_impossible_is_refused_with_the
         pages.write("fill", "K1", "A", at=fill.at_ms - 1, volume_l=1.0)
 
 
-VESSELS = ("K1", "C1", "K3")
-_volume = st.none() | st.sampled_from([0.004, 0.5, 3.0, 3.003, 8.0, 9.998, 10.0, 19.0])
-_vessel = st.sampled_from(VESSELS)
-
-
-@st.composite
-def _said(draw: st.DrawFn) -> tuple[str, str | None, str | None, dict[str, Any]]:
-    kind = draw(
-        st.sampled_from(["fill", "fill", "racking", "racking", "topping", "sample", "bottling", "state", "volume"])
-    )
-    place, volume = draw(_vessel), draw(_volume)
-    lot: str | None = draw(st.sampled_from(["A", "B"]))
-    if kind == "racking":
-        names = draw(st.permutations(VESSELS))
-        sources = names[: draw(st.integers(1, 2))]
-        return (
-            "racking",
-            None,
-            None,
-            {
-                "sources": [
-                    {"vessel": name, "volume_l": draw(_volume), "emptied": draw(st.sampled_from([None, True, False]))}
-                    for name in sources
-                ],
-                "targets": [
-                    {"vessel": name, "volume_l": draw(_volume), "blend": draw(st.booleans())}
-                    for name in names[len(sources) : len(sources) + draw(st.integers(1, 2))]
-                ],
-                "lees_l": draw(st.sampled_from([None, 0.5])),
-            },
-        )
-    if kind == "fill":
-        return kind, place, lot, {"volume_l": volume, "blend": draw(st.booleans())}
-    if kind == "topping":
-        source = draw(st.none() | _vessel.filter(lambda name: name != place))
-        return kind, place, None if source else lot, {"volume_l": volume, "source": source}
-    if kind == "sample":
-        return kind, place, None, {"volume_l": volume}
-    if kind == "bottling":
-        remainder = draw(st.sampled_from([None, 0.0, 1.0]))
-        return (
-            kind,
-            place,
-            None,
-            {"bottles": [{"number": draw(st.integers(1, 9)), "size_l": 0.75}], "remainder_l": remainder},
-        )
-    if kind == "state":
-        return kind, place, None, {"state": draw(st.sampled_from(["emptied", "cleaned", "in use", "out of use"]))}
-    return "measurement", place, None, {"quantity": "volume", "value": 0.0 if volume is None else volume}
-
-
-# An entry at a time, or the strike of one of those written so far, alone or with what hangs on it.
-_act = st.tuples(st.integers(0, 20), _said()) | st.tuples(st.integers(0, 30), st.booleans())
-
-
 @settings(max_examples=200, deadline=None)
-@given(st.lists(_act, max_size=25))
+@given(st.lists(ACTS, max_size=25))
 def test_no_order_of_entries_strikes_and_back_dating_breaks_the_balance(acts: list[tuple[int, Any]]) -> None:
     pages = Pages()
     for vessel in VESSELS:

@@ -11,6 +11,8 @@ from hypothesis import strategies as st
 from ingest.errors import EntryRefused
 from ingest.journal.analyses import MEASURED_UNITS, Flask, MeasurementBody, TitrationBody
 from ingest.journal.bodies import BODIES, KINDS, BodyWrong, Kind, body_data, parse_body, parse_stored_body
+from ingest.journal.doubt import TitrationRefused
+from ingest.journal.titration import titre_ml
 
 EXAMPLES: list[tuple[Kind, dict[str, Any]]] = [
     ("lot", {"name": "Malvasia of the slope", "style": "rosé", "vintage": 2026, "alcohol_percent_vol": 12.5}),
@@ -161,3 +163,22 @@ def test_anything_is_a_body_or_is_refused_with_reasons(kind: Kind, said: dict[st
         assert str(refusal)
     else:
         assert parse_stored_body(kind, body_data(body)) == body
+
+
+def test_a_titration_of_the_first_stores_is_read_with_its_end_point_in_seconds() -> None:
+    said = '"quantity":"free","method":"iodometric","flasks":[{"titre_ml":1.2}],"sample_ml":25.0'
+    text = f'{{{said},"end_point":"blue for 15 s"}}'
+    body = parse_stored_body("titration", text)
+    assert body.end_point_s == 15.0  # type: ignore[attr-defined]  # a titration's
+    assert parse_stored_body("titration", body_data(body)) == body
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "told"), [(2.0, 1.0, "are the two swapped"), (0.0, 101.0, "from 0 to 100 mL")]
+)
+def test_a_burette_is_read_by_one_rule_wherever_it_is_written(start: float, end: float, told: str) -> None:
+    flask = {"start_ml": start, "end_ml": end}
+    with pytest.raises(BodyWrong, match=told):
+        parse_body("titration", {"quantity": "free", "method": "iodometric", "flasks": [flask], "sample_ml": 25.0})
+    with pytest.raises(TitrationRefused, match=told):
+        titre_ml(start, end)

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from journal_entries import EQUIPMENT, Pages, an_entry
 
-from ingest.journal.contents import Contents, Folding, LotShare, Stay, contents_at, lot_path
+from ingest.journal.contents import Contents, Folding, LotShare, contents_at
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
+from ingest.journal.stays import Stay, joined_stays, lot_path
 from ingest.journal.wine import Found
 
 HOUR = 3_600_000
@@ -242,13 +243,15 @@ def test_a_racking_that_only_began_moves_nothing(pages: Pages) -> None:
 
 def test_a_lot_is_followed_from_vessel_to_vessel(pages: Pages) -> None:
     pages.write("racking", sources=[{"vessel": "K1"}, {"vessel": "C1"}], targets=[{"vessel": "K3"}])
-    racked = pages.now
+    racked, by = pages.now, pages.number
     pages.write("topping", "K3", "A", volume_l=0.5)
-    assert lot_path(pages.entries, EQUIPMENT, "A") == [
-        Stay("K1", 3 * HOUR, racked, 1.0),
-        Stay("K3", racked, pages.now, near(16.0 / 24.5)),
-        Stay("K3", pages.now, None, near(16.5 / 25.0)),
+    path = lot_path(pages.entries, EQUIPMENT, "A")
+    assert path == [
+        Stay("K1", 3 * HOUR, racked, 1.0, 3, by),
+        Stay("K3", racked, pages.now, near(16.0 / 24.5), by, by + 1),
+        Stay("K3", pages.now, None, near(16.5 / 25.0), by + 1, None),
     ]
+    assert [[stay.vessel for stay in one] for one in joined_stays(path)] == [["K1"], ["K3", "K3"]]
     assert lot_path(pages.entries, EQUIPMENT, "C") == []
 
 

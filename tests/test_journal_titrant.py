@@ -151,10 +151,10 @@ def test_a_bottle_without_dates() -> None:
 def test_dates_after_the_titration() -> None:
     later_ms = NOW_MS + 3 * DAY_MS
     opened = bottle_doubts(Bottle(Titrant.IODINE, IODINE, opened_ms=later_ms), NOW_MS)
-    assert [(doubt.kind, "is it the right bottle?" in doubt.text) for doubt in opened] == [
+    assert [(doubt.kind, "is it the right bottle and date?" in doubt.text) for doubt in opened] == [
         (DoubtKind.BOTTLE_DATES, True)
     ]
     found = bottle_doubts(Bottle(Titrant.IODINE, IODINE, 1.0, later_ms, NOW_MS), NOW_MS)
     assert [(doubt.kind, doubt.text) for doubt in found] == [
-        (DoubtKind.BOTTLE_DATES, "the factor was found 3 days after this titration")
+        (DoubtKind.BOTTLE_DATES, "the factor was found 3 days after this")
     ]

@@ -248,7 +248,7 @@ def test_a_titre_from_two_readings() -> None:
     [
         (8.0, 0.3, "are the two swapped?"),
         (-0.1, 5.0, "start is -0.1 mL"),
-        (0.0, 25.1, "end is 25.1 mL, and its marks go from 0 to 25 mL"),
+        (0.0, 100.1, "end is 100.1 mL, and its marks go from 0 to 100 mL"),
         (0.0, float("nan"), "end is nan mL"),
     ],
 )

@@ -15,7 +15,9 @@ from cellar_text import SITE
 from alerts.page.app import make_app
 from alerts.watch.alarm_table import State
 from ingest.cellar import Cellar
+from ingest.entering import enter
 from ingest.store.migrations import MIGRATIONS
+from ingest.store.pulse import write_pulse
 
 HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
 
@@ -41,6 +43,16 @@ def _page(cellar: Cellar, now_ms: int = NOW) -> str:
     response = _ask(cellar, now_ms=now_ms)
     assert response.status_code == 200
     return " ".join(response.text.split())
+
+
+def test_a_racking_that_is_not_finished_stands_at_its_vessels(here: CellarOnDisk) -> None:
+    told: dict[str, str | bool | list[str]] = {"from": ["K1"], "begin": True}
+    enter(here.store, here.cellar, "racking", told, who=HOSTILE, now_ms=NOW - 3_600_000)
+    page = _page(here.cellar)
+    assert page.count("racking no. 1 from K1, begun 60 min ago by ") == 1
+    assert "is not finished: low pressure raises no alarm until then, at most until " in page
+    assert HOSTILE not in page
+    assert "low pressure is watched again since " in _page(here.cellar, NOW + 24 * 3_600_000)
 
 
 def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
@@ -118,6 +130,19 @@ def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> 
     assert "script" not in policy
     assert response.headers["x-content-type-options"] == "nosniff"
     here.store.close()
+
+
+def test_the_page_shows_the_mirror_where_there_is_one(here: CellarOnDisk) -> None:
+    here.pulse("ingest")
+    assert "<h2>Mirror</h2>" not in _page(here.cellar)
+    with here.store.write() as connection:
+        told = {"state": "shut", "last_error": "403: " + HOSTILE, "spans": 2, "behind_since_ms": NOW - 7_200_000}
+        write_pulse(connection, "ingest", NOW, NOW, {"mirror": told})
+    page = _page(here.cellar)
+    for line in ("nothing gets through; 403: ", "still to send: 2 spans", "not up to date for 2 h"):
+        assert line in page
+    assert "<script" not in page
+    assert HOSTILE in html.unescape(page)
 
 
 def test_the_page_is_never_an_old_one(here: CellarOnDisk) -> None:

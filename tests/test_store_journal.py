@@ -118,6 +118,12 @@ def test_all_that_is_missing_is_told_at_once(desk: Desk) -> None:
     assert [problem.key for problem in caught.value.problems] == ["who", "at", "place", "lot"]
 
 
+def test_a_name_that_no_text_can_keep_is_refused_and_a_pasted_space_is_not(desk: Desk) -> None:
+    draft = Draft("look", desk.now, "A\udcff", a_body("look", remark="5\u00a0L"), "K1")
+    with pytest.raises(EntryRefused, match="holds half a character"):
+        write_entry(desk.store, draft, desk.cellar, desk.now)
+
+
 def test_a_struck_entry_stays_readable_and_counts_no_more(desk: Desk) -> None:
     wrong = desk.write("sample", "K1", volume_l=3.0)
     assert desk.volume("K1") == pytest.approx(13.0)
@@ -131,6 +137,8 @@ def test_a_struck_entry_stays_readable_and_counts_no_more(desk: Desk) -> None:
         (99, "Ben", "x", "there is no entry of that number"),
         (1, "", "x", "say who strikes it"),
         (1, "Ben", " ", "say why"),
+        (1, "Ben", "half \ud800", "holds half a character"),
+        (1, "B\x1bn", "x", 'who = "B.u001bn": must not hold control characters'),
     ):
         with pytest.raises(EntryRefused, match=why):
             strike(desk.store, id, who, reason, desk.now)
@@ -164,7 +172,7 @@ def test_a_back_dated_entry_takes_later_ones_along_only_when_told(desk: Desk) ->
     made = desk.write("sample", "K1", at=fill.at_ms + 1, with_later=True, volume_l=1.0)
     gone = entry(desk.store, sample.id)
     assert gone is not None
-    assert gone.struck == Strike(desk.now, "Ana", f"could not be with sample no. {made.id} (K1)")
+    assert gone.struck == Strike(desk.now, "Ana", f"could not be with sample no. {made.id} (K1)", made.id)
     assert desk.volume("K1") == pytest.approx(15.0)
 
 

@@ -12,13 +12,14 @@ from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import StoreError
 from ingest.journal.bodies import parse_body
 from ingest.journal.entry import Draft
+from ingest.journal.underway import LONGEST_RACKING_MS
 from ingest.probes.binding import declarations
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open
 from ingest.store.alarms import alarm_rows, transitions
 from ingest.store.feed import cursor, set_cursor
 from ingest.store.fresh import Appender
-from ingest.store.journal import write_entry
+from ingest.store.journal import strike, write_entry
 from ingest.store.messages import due_messages, mark_sent, recent_messages
 from ingest.store.operator import append_event, outcome_of
 from ingest.store.pulse import pulses, write_pulse
@@ -390,6 +391,11 @@ class EmptiedKeg(Bench):
         ):
             write_entry(self.store, draft, self.cellar, self.now.utc_ms)
 
+    def begin_racking(self) -> int:
+        body = parse_body("racking", {"sources": [{"vessel": "K1"}], "stage": "begun"})
+        draft = Draft("racking", self.now.utc_ms, "Ana", body)
+        return write_entry(self.store, draft, self.cellar, self.now.utc_ms).id
+
     def warm(self, celsius: float) -> None:
         self.appender.append([(self.series["k1-temperature"], self.now.utc_ms, celsius, 0)])
 
@@ -444,9 +450,59 @@ def test_a_filled_vessel_is_watched_again(emptied_keg: EmptiedKeg) -> None:
     keg.turn()
     assert keg.subjects() == []
     keg.fill()
+    # The limit's on-delay is 10 s, and has its whole time from here on.
+    for _ in range(10):
+        keg.reading(0.5)
+        keg.turn()
+        assert keg.states()["K1/pressure/low"] == "normal"
+    keg.reading(0.5)
     keg.turn()
     assert keg.states()["K1/pressure/low"] == "unacknowledged"
     assert len(keg.subjects()) == 2
+
+
+def test_a_racking_quiets_low_pressure_and_a_forgotten_one_does_not_for_ever(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.fill()
+    keg.reading(12.0)
+    keg.turn()
+    keg.begin_racking()
+    for _ in range(30):
+        keg.reading(0.0)
+        keg.warm(35.0)
+        keg.turn(5.0)
+    assert keg.states()["K1/pressure/low"] == "suppressed"
+    assert keg.states()["K1/temperature/high"] == "unacknowledged", "warmth is no part of racking"
+    noted = {step.key: step.note for step in transitions(keg.store)}
+    assert noted["K1/pressure/low"] == "a racking is under way"
+    keg.reading(40.0)
+    keg.turn(15.0)
+    keg.reading(40.0)
+    keg.turn(15.0)
+    assert any("HIGH: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
+    keg.restart()
+    keg.second = LONGEST_RACKING_MS / 1000 + 1.0
+    keg.reading(0.0)
+    keg.turn()
+    assert keg.states()["K1/pressure/low"] == "normal"
+    for _ in range(3):
+        keg.reading(0.0)
+        keg.turn(5.0)
+    assert keg.states()["K1/pressure/low"] == "unacknowledged"
+
+
+def test_a_racking_that_is_finished_or_struck_is_no_longer_under_way(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.fill()
+    begun = keg.begin_racking()
+    keg.reading(0.0)
+    keg.turn()
+    assert keg.states()["K1/pressure/low"] == "suppressed"
+    strike(keg.store, begun, "Ana", "it is still under way", keg.now.utc_ms)
+    for _ in range(12):
+        keg.reading(0.0)
+        keg.turn()
+    assert keg.states()["K1/pressure/low"] == "unacknowledged"
 
 
 def test_an_open_alarm_on_wine_waits_while_the_vessel_is_empty(emptied_keg: EmptiedKeg) -> None:

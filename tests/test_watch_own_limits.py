@@ -1,4 +1,4 @@
-"""The limits on the store's disk, its log and its backups: what raises them, what they say, what keeps them silent."""
+"""The limits on the store's disk, log, backups and mirror: what raises them, what they say, what keeps them silent."""
 
 from __future__ import annotations
 
@@ -17,6 +17,9 @@ from alerts.watch.own_limits import (
     BACKUP,
     BACKUP_MISSED_MS,
     DISK,
+    MIRROR,
+    MIRROR_BEHIND_MS,
+    MIRROR_SILENCE_S,
     readings_of_backup,
     readings_of_pulse,
     watched_limits,
@@ -28,6 +31,7 @@ from ingest.store.pulse import pulses, write_pulse
 
 DAY_MS = 86_400_000
 WITH_BACKUP = "[backup]\n"
+WITH_MIRROR = '[mirror]\nurl = "http://127.0.0.1:8086"\norg = "home"\nbucket = "cellar"\n'
 
 
 def probes_of(body: dict[str, object]) -> set[str]:
@@ -53,6 +57,39 @@ def test_without_a_backup_table_nobody_misses_one() -> None:
     assert "leeside/backup" in watched_limits(cellar(BASE, WITH_BACKUP))
 
 
+@pytest.mark.parametrize(
+    ("told", "heard"),
+    [
+        ({"state": "up to date", "behind_since_ms": None}, True),
+        ({"state": "waiting", "behind_since_ms": NOW - MIRROR_BEHIND_MS}, True),
+        ({"state": "waiting", "behind_since_ms": NOW - MIRROR_BEHIND_MS - 1}, False),
+        ({"state": "shut", "behind_since_ms": NOW - MIRROR_BEHIND_MS - 1}, False),
+        # It takes what is sent, and never gets to the end.
+        ({"state": "catching up", "behind_since_ms": NOW - MIRROR_BEHIND_MS - 1}, False),
+        # Nobody knows yet; a restart must not take an alarm back.
+        ({"state": "starting", "behind_since_ms": None}, False),
+        # A pulse of an older leeside.
+        ({"state": "up to date"}, True),
+    ],
+)
+def test_a_mirror_is_heard_until_it_has_been_behind_for_a_day(told: dict[str, object], heard: bool) -> None:
+    assert (MIRROR in probes_of({"mirror": told})) is heard
+
+
+def test_without_a_mirror_table_nobody_misses_it() -> None:
+    assert "leeside/mirror" not in watched_limits(cellar(BASE))
+    assert MIRROR not in probes_of({"mirror": None})
+
+
+def test_the_mirror_is_of_low_priority_and_hides_nothing() -> None:
+    limits = watched_limits(cellar(BASE, WITH_BACKUP, WITH_MIRROR))
+    assert limits["leeside/mirror"].priority == "low"
+    assert limits["leeside/mirror"].suppressed_by == "leeside/ingest"
+    assert "leeside/mirror" not in {limit.suppressed_by for limit in limits.values()}
+    # A request may hang for as long as its timeout says, and only then the first word of the mirror comes.
+    assert MIRROR_SILENCE_S > 300
+
+
 def test_a_silent_ingest_is_one_message_not_three() -> None:
     limits = watched_limits(cellar(BASE, WITH_BACKUP))
     assert limits["leeside/disk"].suppressed_by == "leeside/ingest"
@@ -73,12 +110,18 @@ def test_a_silent_ingest_is_one_message_not_three() -> None:
             "`leeside backup` makes one at once",
             "backed up again",
         ),
+        (
+            "mirror",
+            "LOW PRIORITY: leeside store mirror, behind for a day",
+            "`leeside check --live` tries it",
+            "everything that is stored again",
+        ),
         ("clock", "MEDIUM: leeside clock, not right for 1 min 40 s", "time server", "clock is right again"),
     ],
 )
 def test_the_message_says_what_to_do(tmp_path: Path, name: str, subject: str, said: str, back: str) -> None:
     """From a turn over a real store: one that raises, one that returns."""
-    house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
+    house = CellarOnDisk(tmp_path, more=WITH_BACKUP + WITH_MIRROR)
     limit = watched_limits(house.cellar)[f"leeside/{name}"]
     view = view_of(house.cellar, limit.at)
     raised = compose(_transition(house, limit.key, Tells.RAISED), limit, view)
@@ -129,6 +172,28 @@ def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> Non
     back_up(house.store.path, tmp_path / "backups", NOW, site="", cellar_text="")
     turns(130, 150)
     assert states()["leeside/backup"] == "returned"
+    house.store.close()
+
+
+def test_a_turn_alarms_a_mirror_and_a_restart_does_not_take_it_back(tmp_path: Path) -> None:
+    house = CellarOnDisk(tmp_path, more=WITH_MIRROR)
+    shut = {"state": "shut", "last_error": "401: no", "behind_since_ms": NOW - MIRROR_BEHIND_MS + 60_000}
+    turner = Turner(house.cellar, house.store, Now(NOW, 0.0))
+
+    def turns(from_s: int, to_s: int, told: dict[str, object]) -> str:
+        for second in range(from_s, to_s, 10):
+            with house.store.write() as connection:
+                write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"mirror": told})
+            turner.turn(Now(NOW + second * 1000, float(second)))
+        states = {row.key: row.state for row in alarm_rows(house.store)}
+        assert states["leeside/ingest"] == "normal"
+        return states["leeside/mirror"]
+
+    # Shut for a day after a minute, and then for as long as nobody might know.
+    assert turns(0, 660, shut) == "normal"
+    assert turns(660, 680, shut) == "unacknowledged"
+    assert turns(680, 700, {"state": "starting", "behind_since_ms": None}) == "unacknowledged"
+    assert turns(700, 720, {"state": "up to date", "behind_since_ms": None}) == "returned"
     house.store.close()
 
 

@@ -61,6 +61,7 @@ class Rig:
         self.next_occurrence = ids()
         self.second = 0.0
         self.skew_ms = 0
+        self.quiet: dict[str, str] = {}
         self.turn()
 
     def now(self) -> Now:
@@ -75,7 +76,7 @@ class Rig:
         return self.turn([self.reading(value, second, quality, probe) for value in values])
 
     def turn(self, readings: list[WatchReading] | None = None, *events: OperatorEvent) -> TurnResult:
-        result = self.watch.step(self.book, readings or [], events, self.now(), self.next_occurrence)
+        result = self.watch.step(self.book, readings or [], events, self.now(), self.next_occurrence, self.quiet)
         self.book = result.book
         return result
 

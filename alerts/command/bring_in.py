@@ -10,7 +10,7 @@ import json
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, Literal
@@ -56,6 +56,13 @@ class Wanted:
     zone: str | None = None
     decimal: str = "."
     delimiter: str = ","
+
+    def refuse_any(self) -> None:
+        """Raise typer.BadParameter if one of them was given: lines of the journal need none."""
+        given = [field.name for field in fields(self) if getattr(self, field.name) != field.default]
+        if given:
+            named = ", ".join(f"--{name}" for name in given)
+            raise typer.BadParameter("is about a table of readings; leave it out with --entries", param_hint=named)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,6 +26,7 @@ from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.forms import FORMS
 from ingest.journal.question import Form, Question
+from ingest.journal.wording import spread_words
 from ingest.store import Store
 from ingest.times import Ambiguous
 
@@ -107,6 +108,9 @@ def _show(terminal: Terminal, cellar: Cellar, made: Prepared, now_ms: int) -> No
     if made.caution:
         terminal.say(f"Caution: {made.caution}.")
     terminal.say(heading(made.draft, cellar.site.zone, now_ms))
+    spread = spread_words(made.draft.body)
+    if spread:
+        terminal.say(f"  {spread}")
     for warning in made.warnings:
         terminal.say(f"warning: {warning}")
     for held in made.after:

@@ -4,14 +4,12 @@ from __future__ import annotations
 
 __all__ = ["entry_json", "entry_lines", "heading"]
 
-import json
 from zoneinfo import ZoneInfo
 
 from alerts.page.shown import local_time
-from ingest.journal.bodies import body_data
+from ingest.exchange.entry_lines import entry_object
 from ingest.journal.entry import Draft, Entry, places_of
-from ingest.journal.wording import body_words
-from ingest.times import iso_utc
+from ingest.journal.wording import body_words, spread_words
 
 
 def heading(draft: Draft, zone: ZoneInfo, now_ms: int) -> str:
@@ -25,27 +23,17 @@ def entry_lines(entry: Entry, zone: ZoneInfo, now_ms: int) -> list[str]:
     """An entry in one line, with its warnings; a struck one says so and why in front."""
     where = entry.place or ", ".join(places_of(None, entry.body)) or entry.lot or ""
     remark = getattr(entry.body, "remark", None)
-    said = body_words(entry.body, entry.lot) + (f" ({remark})" if remark else "")
+    spread = spread_words(entry.body)
+    said = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
     about = f"{entry.kind} {where}".rstrip()
     line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {said}, {entry.who}"
+    warnings = [f"       warning: {text}" for text in getattr(entry.body, "warnings", ())]
     if entry.struck is None:
-        return [line]
+        return [line, *warnings]
     struck = entry.struck
     return [f"struck: {line}", f"       by {struck.who}, {local_time(struck.at_ms, zone, now_ms)}: {struck.reason}"]
 
 
 def entry_json(entry: Entry) -> dict[str, object]:
-    """An entry as an object; the body has its amounts in the unit that its keys end in."""
-    struck = entry.struck
-    return {
-        "id": entry.id,
-        "kind": entry.kind,
-        "at": iso_utc(entry.at_ms),
-        "written": iso_utc(entry.written_ms),
-        "who": entry.who,
-        "place": entry.place,
-        "lot": entry.lot,
-        "body": json.loads(body_data(entry.body)),
-        "said": body_words(entry.body, entry.lot),
-        "struck": None if struck is None else {"at": iso_utc(struck.at_ms), "who": struck.who, "reason": struck.reason},
-    }
+    """An entry as an object: what its exported line has, and what it says in words."""
+    return {**entry_object(entry), "said": body_words(entry.body, entry.lot)}

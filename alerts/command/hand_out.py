@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["run_export"]
+__all__ = ["opened", "run_export", "span"]
 
 import sys
 from collections.abc import Iterator, Sequence
@@ -39,8 +39,8 @@ def run_export(
         raise typer.BadParameter("choose one of --csv and --senml")
     with open_cellar(file) as (cellar, store):
         chosen = _series_of(store, probes)
-        from_ms, to_ms = _span(cellar, since, until)
-        with _opened(output) as out:
+        from_ms, to_ms = span(cellar, since, until)
+        with opened(output) as out:
             written = 0
             if not senml:
                 out.write(HEAD)
@@ -67,7 +67,8 @@ def _series_of(store: Store, probes: Sequence[str]) -> list[Series]:
     return [row for row in known if not probes or row.probe in probes]
 
 
-def _span(cellar: Cellar, since: str | None, until: str | None) -> tuple[int, int]:
+def span(cellar: Cellar, since: str | None, until: str | None) -> tuple[int, int]:
+    """--from and --to as UTC ms, all time by default. Raises typer.BadParameter."""
     try:
         from_ms = 0 if since is None else moment_of(since, cellar.site.zone)
         to_ms = 1 << 62 if until is None else moment_of(until, cellar.site.zone)
@@ -79,7 +80,7 @@ def _span(cellar: Cellar, since: str | None, until: str | None) -> tuple[int, in
 
 
 @contextmanager
-def _opened(output: Path | None) -> Iterator[IO[str]]:
+def opened(output: Path | None) -> Iterator[IO[str]]:
     """Standard output, or a file that is there whole or not at all."""
     if output is None:
         yield sys.stdout

@@ -13,6 +13,7 @@ import typer
 from alerts.command.entry_shown import entry_json, entry_lines
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.page.held import contents_line
+from alerts.page.racking import racking_line
 from alerts.page.shown import local_time
 from ingest.cellar import Cellar
 from ingest.entering import moment
@@ -21,6 +22,7 @@ from ingest.journal.answers import AnswersWrong
 from ingest.journal.bodies import KINDS
 from ingest.store.contents import contents
 from ingest.store.journal import entries
+from ingest.store.rackings import begun_rackings
 from ingest.times import Ambiguous, moment_of
 
 
@@ -46,6 +48,8 @@ def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
         to_ms = _moment(asked.until, cellar, now_ms, "--to")
         found = entries(store, vessel=asked.vessel, lot=asked.lot, kinds=asked.kinds, from_ms=from_ms, to_ms=to_ms)
         held = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
+        with store.read() as connection:
+            begun = [one for one in begun_rackings(connection) if asked.vessel in (None, *one.vessels)]
     if asked.struck:
         found = [entry for entry in found if entry.struck is not None]
     if as_json:
@@ -64,6 +68,10 @@ def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
         print(f"\nContents, {at}")
         for one in shown:
             print(f"  {one.vessel}: {contents_line(one, cellar.site.zone, cellar.site.units, now_ms)}")
+    if begun and asked.lot is None:
+        print("\nNot finished")
+        for racking in begun:
+            print("  " + racking_line(racking, cellar.site.zone, now_ms))
     return 0 if found else 1
 
 

@@ -11,6 +11,8 @@ from typing import Any
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.page.held import contents_json, contents_line
+from alerts.page.mirror_shown import mirror_lines
+from alerts.page.racking import racking_json, racking_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
 from alerts.page.standing import DaemonStanding, ReadingStanding, Standing, standing
 from alerts.watch.own_limits import LOG_BYTES
@@ -38,6 +40,8 @@ def _print(view: Standing, cellar: Cellar) -> None:
         print(f"\n{place.id}  ({place.name or place.kind})")
         if place.holds is not None:
             print("  " + contents_line(place.holds, zone, units, now_ms))
+        for racking in place.rackings:
+            print("  " + racking_line(racking, zone, now_ms))
         if not place.readings:
             print("  no probe")
         for reading in place.readings:
@@ -102,24 +106,6 @@ def _store_lines(body: dict[str, Any], now_ms: int) -> list[str]:
     return lines
 
 
-def _mirror_lines(mirror: dict[str, Any], now_ms: int) -> list[str]:
-    state, error = mirror.get("state"), mirror.get("last_error")
-    newest = mirror.get("newest_sent_ms")
-    told = "mirror: " + ("has yet to begin" if state == "starting" else str(state))
-    if state in ("waiting", "shut"):
-        told = f"mirror: nothing gets through; {error}"
-    elif isinstance(newest, int):
-        told += f", newest reading sent is {age(now_ms - newest)} old"
-    lines = [told]
-    if mirror.get("behind") or mirror.get("spans"):
-        oldest = mirror.get("oldest_unsent_ms")
-        since = f", the oldest from {age(now_ms - oldest)} ago" if isinstance(oldest, int) else ""
-        lines.append(f"mirror: {mirror.get('behind')} changes and {mirror.get('spans')} spans are still to send{since}")
-    if mirror.get("refused"):
-        lines.append(f"mirror: the server refused {mirror['refused']} times since the start; see docs/operations.md")
-    return lines
-
-
 def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     if daemon.pulse is None:
         return [f"{daemon.role} has never run on this store"]
@@ -151,7 +137,7 @@ def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     lines += _store_lines(beat.body, now_ms)
     mirror = beat.body.get("mirror")
     if isinstance(mirror, dict):
-        lines += _mirror_lines(mirror, now_ms)
+        lines += [f"mirror: {line}" for line in mirror_lines(mirror, now_ms)]
     waiting = beat.body.get("waiting_messages")
     if waiting:
         lines.append(f"{waiting} messages wait to be sent")
@@ -181,6 +167,7 @@ def _as_json(view: Standing) -> dict[str, object]:
                 "kind": place.kind,
                 "name": place.name,
                 "holds": None if place.holds is None else contents_json(place.holds),
+                "rackings_not_finished": [racking_json(one) for one in place.rackings],
                 "readings": [reading(item) for item in place.readings],
             }
             for place in view.places

@@ -1,9 +1,9 @@
 """Limits to conditions, conditions to alarms: the judgement of a turn, pure.
 
 Reading order: ``arrivals`` (what a turn is given), ``limit`` (the rule that a limit judges by), ``condition``,
-``level`` (low and high limits), ``no_data`` (limits on silence), ``emptied`` (what an empty vessel makes pointless),
-``alarm_table`` (the states of IEC 62682 as data), ``alarm`` (one limit's alarm and what an event makes of it),
-``book`` (all that lives on from turn to turn, and its JSON), ``turn``.
+``level`` (low and high limits), ``no_data`` (limits on silence), ``quieted`` (what the journal quiets), ``alarm_table``
+(the states of IEC 62682 as data), ``alarm`` (one limit's alarm and what an event makes of it), ``book`` (all that lives
+on from turn to turn, and its JSON), ``turn``.
 """
 
 from alerts.watch.alarm import AlarmState, Transition

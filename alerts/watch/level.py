@@ -12,11 +12,13 @@ the words are those of IEC 62682, the choices are this project's:
 * A reading that is not good holds the state and restarts both delays. So does a gap in the readings' own time that is
   longer than the probe's no-data time: nobody knows what happened in it. Missing data never ends a condition.
 * A reading older than the newest one seen is late: stored, not judged. Imported readings are not judged.
+* While the journal quiets a limit (``held_back``) its condition may end, but not begin, and no on-delay runs. So the
+  on-delay begins with the first reading after.
 """
 
 from __future__ import annotations
 
-__all__ = ["LevelTrack", "judge", "tick"]
+__all__ = ["LevelTrack", "held_back", "judge", "tick"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -102,6 +104,25 @@ def tick(
         return track, None
     changed = replace(track, active=not track.active, since_ms=track.pending_ms, pending_ms=None)
     return changed, Condition(limit.key, changed.active, track.pending_ms, track.value, extreme=track.extreme)
+
+
+def held_back(
+    before: LevelTrack, after: LevelTrack, changes: Sequence[Condition], *, key: str, opened: bool, now_ms: int
+) -> tuple[LevelTrack, list[Condition]]:
+    """What is kept of a turn's judgement of a limit that the journal quiets.
+
+    before, after: the track at the turn's beginning and end; changes: of the condition in between; opened: an
+    occurrence was open before, and stands while its condition does; now_ms: UTC milliseconds.
+    """
+    ended = [change for change in changes if not change.active][:1] if before.active else []
+    if before.active and opened and not ended:
+        return after, []
+    if before.active and not ended:
+        ended = [Condition(key, False, now_ms, after.value)]
+    if not ended and not after.active and after.pending_ms is None:
+        return after, []
+    since_ms = ended[0].since_ms if ended else before.since_ms
+    return replace(after, active=False, since_ms=since_ms, pending_ms=None, extreme=None), ended
 
 
 def _farther(extreme: float | None, value: float, sign: float) -> float:

@@ -3,8 +3,9 @@
 Order within a turn: operators (they speak of what they saw before this turn); limits that left the cellar file;
 edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that is
 pointless while another is active is never raised in the turn in which both begin. A limit on silence that is released
-while nothing has been heard yet begins its time anew, unless an occurrence of it was open before. What an empty
-vessel makes pointless is suppressed in the same way, from outside.
+while nothing has been heard yet begins its time anew, unless an occurrence of it was open before. What the journal
+quiets (an empty vessel, a racking under way) is suppressed in the same way, from outside; there a condition may end
+but not begin, so that the on-delay has its whole time after the release.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
 (running delays, silence) is a comparison or two for each limit.
@@ -14,8 +15,9 @@ from __future__ import annotations
 
 __all__ = ["DEFAULT_FRESH_S", "TurnResult", "Watch", "step"]
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Final
 
 from alerts.watch import level, no_data
@@ -24,13 +26,13 @@ from alerts.watch.alarm_table import AlarmEvent, State
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
 from alerts.watch.book import Book, Entry, Track, fresh_track, kept
 from alerts.watch.condition import Condition
-from alerts.watch.emptied import EMPTY_NOTE
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import EffectiveLimit, Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0
+_NOTHING_QUIET: Final[Mapping[str, str]] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,16 +80,19 @@ class Watch:
         events: Sequence[OperatorEvent],
         now: Now,
         next_occurrence: Callable[[], str],
-        suppressed: Collection[str] = frozenset(),
+        quiet: Mapping[str, str] = _NOTHING_QUIET,
     ) -> TurnResult:
         """One turn. readings: new ones, several per probe in the order in which they came; readings of unknown probes
-        are passed over. next_occurrence gives ids that are never used again. suppressed: keys of limits that say
-        nothing now because their vessel is empty.
+        are passed over. next_occurrence gives ids that are never used again. quiet: keys of limits that say nothing
+        now by the journal, each with the reason; keys that are no limit's are passed over.
         """
         turn = _Turn(dict(book.entries), now, next_occurrence)
         self._reconcile(turn, events)
+        before = {key: turn.entries[key].track for key in quiet if key in self._limits}
         self._judge(turn, readings)
-        self._suppress_and_apply(turn, suppressed)
+        for key, track in before.items():
+            turn.hold_back(key, track)
+        self._suppress_and_apply(turn, quiet)
         changed = {
             key: entry
             for key, before in turn.before.items()
@@ -136,7 +141,7 @@ class Watch:
             if change is not None:
                 turn.judged(key, entry, after, [change])
 
-    def _suppress_and_apply(self, turn: _Turn, suppressed: Collection[str]) -> None:
+    def _suppress_and_apply(self, turn: _Turn, quiet: Mapping[str, str]) -> None:
         entries, changes = turn.entries, turn.changes
         for key, parent in self._suppressible.items():
             was_active_in_turn = entries[parent].track.active or any(
@@ -146,17 +151,17 @@ class Watch:
                 turn.apply(
                     key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, entries[key].condition, suppressed_by=parent)
                 )
-        for key in [key for key in self._limits if key in suppressed] if suppressed else ():
+        for key in [key for key in self._limits if key in quiet] if quiet else ():
             if entries[key].alarm.state is not State.SUPPRESSED:
-                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, entries[key].condition, note=EMPTY_NOTE))
+                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, entries[key].condition, note=quiet[key]))
         for key, its_changes in changes.items():
             for change in its_changes:
                 turn.apply(key, AlarmEvent.BEGAN if change.active else AlarmEvent.ENDED, Cause(turn.now.utc_ms, change))
         for key, parent in self._suppressible.items():
-            if not entries[parent].track.active and key not in suppressed:
+            if not entries[parent].track.active and key not in quiet:
                 self._release(turn, key)
         for key in self._never_suppressed:
-            if key not in suppressed:
+            if key not in quiet:
                 self._release(turn, key)
 
     @staticmethod
@@ -196,6 +201,17 @@ class _Turn:
             self.put(key, Entry(entry.rule, track, entry.alarm))
         if changes:
             self.changes.setdefault(key, []).extend(changes)
+
+    def hold_back(self, key: str, before: Track) -> None:
+        """Take back what a limit that the journal quiets must not judge; before: its track when the turn began."""
+        entry = self.entries[key]
+        if not isinstance(before, LevelTrack) or not isinstance(entry.track, LevelTrack):
+            return
+        opened = entry.alarm.occurrence is not None
+        track, changes = level.held_back(
+            before, entry.track, self.changes.pop(key, ()), key=key, opened=opened, now_ms=self.now.utc_ms
+        )
+        self.judged(key, entry, track, changes)
 
     def apply(self, key: str, event: AlarmEvent, cause: Cause) -> str:
         """Apply the event; "" or why nothing happened."""

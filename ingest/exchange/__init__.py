@@ -1,6 +1,7 @@
-"""Readings from and for other programs: tables that people bring along, and the forms in which they take theirs.
+"""Readings and entries from and for other programs: what people bring along, and the forms in which they take theirs.
 
 In reading order: ``moments`` (a time in a table), ``layout`` (which column means what), ``rows`` (rows become readings
-or reasons), ``numbers`` (values become what the probe would have said), ``csv_form`` and ``senml_form`` (the way out).
-All of it takes values and returns values; ``ingest/store/intake.py`` writes.
+or reasons), ``numbers`` (values become what the probe would have said), ``csv_form`` and ``senml_form`` (the way out);
+``entry_lines`` (entries of the journal as lines, both ways) and ``entry_table`` (for a spreadsheet). All of it takes
+values and returns values; ``ingest/store/intake.py`` and ``ingest/store/entry_intake.py`` write.
 """

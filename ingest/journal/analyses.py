@@ -20,6 +20,7 @@ from pydantic import Field, model_validator
 
 from ingest.journal.body import Amount, Body, Id, Moment, Positive, Words
 from ingest.journal.titrant import Meaning, Titrant
+from ingest.journal.titration import titre_ml
 
 # What can be measured by hand without naming a unit. density in g/mL; weight is what the scales show, tare included.
 MEASURED_UNITS: Final[dict[str, str]] = {
@@ -48,16 +49,16 @@ class Flask(Body):
         read = (self.start_ml is not None, self.end_ml is not None)
         if (self.titre_ml is not None) == any(read) or any(read) != all(read):
             raise ValueError("say the titre, or where the burette stood at start and end, and not both")
-        if self.start_ml is not None and self.end_ml is not None and self.end_ml < self.start_ml:
-            raise ValueError(f"the burette ends at {self.end_ml:g} mL, before its start at {self.start_ml:g} mL")
+        if self.start_ml is not None and self.end_ml is not None:
+            titre_ml(self.start_ml, self.end_ml)
         return self
 
     @property
     def used_ml(self) -> float:
         """The titrant used [mL]."""
-        if self.titre_ml is not None:
-            return self.titre_ml
-        return (self.end_ml or 0.0) - (self.start_ml or 0.0)
+        if self.start_ml is None or self.end_ml is None:
+            return self.titre_ml or 0.0
+        return titre_ml(self.start_ml, self.end_ml)
 
 
 class Strength(Body):
@@ -71,8 +72,9 @@ class TitrationBody(Body):
     """Free or total SO2 of the entry's vessel or lot.
 
     method ``elsewhere``: a result in mg/L that somebody else found. titrant: the bottle's name; strength and factor: as
-    they were taken from it then. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as worked out when it was
-    written; so2_mg_l is None below the blank. warnings: what was told with it.
+    they were taken from it then. end_point_s: how long the blue had to stay [s], None for aeration and where nobody
+    told it. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as worked out when it was written; so2_mg_l is
+    None below the blank. warnings: what was told with it.
     """
 
     quantity: Literal["free", "total"]
@@ -80,7 +82,7 @@ class TitrationBody(Body):
     flasks: tuple[Flask, ...] = ()
     blank_ml: Amount | None = None
     sample_ml: Positive | None = None
-    end_point: Words | None = None
+    end_point_s: Positive | None = None
     titrant: Words | None = None
     strength: Strength | None = None
     factor: Positive | None = None

@@ -233,6 +233,14 @@ class Day:
         return iso_utc(value)
 
 
+def _litres(text: str, whole: str, example: str) -> float:
+    """A volume [L] that is a part of an answer; whole: all of the answer, for the error."""
+    try:
+        return parse_amount(text, dimension=Dimension.VOLUME, unit="L", example=example).number
+    except ValueError as error:
+        raise ValueError(f"'{whole.strip()}': {error}") from None
+
+
 @dataclass(frozen=True, slots=True)
 class OfVessel:
     """A vessel, with or without a volume: "K1" or "K1=16 L"."""
@@ -240,14 +248,14 @@ class OfVessel:
     metavar: str = "VESSEL[=VOLUME]"
     example: str = "K1=16L"
 
-    def read(self, text: str, clock: Clock) -> dict[str, Any]:
+    def read(self, text: str, _: Clock) -> dict[str, Any]:
         """``vessel`` and, where it is told, ``volume_l``."""
         vessel, told, volume = text.partition("=")
         found: dict[str, Any] = {"vessel": vessel.strip()}
         if not found["vessel"]:
             raise ValueError(f"'{text.strip()}' names no vessel; write it as {self.example}")
         if told:
-            found["volume_l"] = Measure(Dimension.VOLUME, "L", "16 L").read(volume, clock)
+            found["volume_l"] = _litres(volume, text, self.example)
         return found
 
     def write(self, value: Any) -> str:
@@ -266,12 +274,12 @@ class Bought:
     metavar: str = "NUMBERxSIZE"
     example: str = "6 x 0.75 L"
 
-    def read(self, text: str, clock: Clock) -> dict[str, Any]:
+    def read(self, text: str, _: Clock) -> dict[str, Any]:
         """``number`` and ``size_l``."""
         found = _BOTTLES.fullmatch(text)
         if found is None:
             raise ValueError(f"'{text.strip()}' does not say number and size; write it as \"{self.example}\"")
-        return {"number": int(found[1]), "size_l": Measure(Dimension.VOLUME, "L", "0.75 L").read(found[2], clock)}
+        return {"number": int(found[1]), "size_l": _litres(found[2], text, self.example)}
 
     def write(self, value: Any) -> str:
         """Number and size."""

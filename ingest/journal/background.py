@@ -14,22 +14,25 @@ from ingest.journal.entry import Entry
 from ingest.journal.movements import ToppingBody
 from ingest.journal.question import Form
 from ingest.journal.treatments import AdditionBody, LotBody
+from ingest.journal.underway import Underway
 
 
 @dataclass(frozen=True)
 class Background:
     """What is known at the time of an entry.
 
-    contents: what each vessel holds then; bottles: titrants by name, as the newest entry of each has it; lots: by id;
-    last: the newest entry of the same kind; begun: rackings that were begun and not finished, newest first.
+    contents: what each vessel holds then; bottles: titrants by name, as the newest entry of each has it by then;
+    later_bottles: those that were first written down for a later time, with that time (UTC ms); lots: by id; last: the
+    newest entry of the same kind; begun: rackings that were begun and not finished, newest first.
     """
 
     cellar: Cellar
     contents: Mapping[str, Contents] = field(default_factory=dict)
     bottles: Mapping[str, TitrantBody] = field(default_factory=dict)
+    later_bottles: Mapping[str, int] = field(default_factory=dict)
     lots: Mapping[str, LotBody] = field(default_factory=dict)
     last: Entry | None = None
-    begun: Sequence[Entry] = ()
+    begun: Sequence[Underway] = ()
 
 
 def last_answers(form: Form, last: Entry | None) -> dict[str, str]:

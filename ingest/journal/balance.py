@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Impossible", "Verdict", "judge_entry", "judge_strike", "refuse"]
+__all__ = ["Impossible", "Verdict", "groundless", "judge_entry", "judge_strike", "refuse"]
 
 from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
@@ -70,7 +70,7 @@ def _walk(
         if entry.id not in gone:
             there = step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
             why = "" if here.objections else "; ".join(objection.why for objection in there.objections)
-            why = why or _groundless(here.drawn, now, then)
+            why = why or groundless(here.drawn, now, then)
             if why:
                 yield Impossible(entry, why)
             else:
@@ -78,7 +78,7 @@ def _walk(
         now.update(here.changes)
 
 
-def _groundless(drawn: Iterable[str], now: Mapping[str, Held], then: Mapping[str, Held]) -> str:
+def groundless(drawn: Iterable[str], now: Mapping[str, Held], then: Mapping[str, Held]) -> str:
     """Why wine that was drawn would have come from nowhere: the journal would no longer say what its vessel held."""
     for vessel in drawn:
         if now.get(vessel, UNKNOWN).known and not then.get(vessel, UNKNOWN).known:

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["BODIES", "KINDS", "BodyWrong", "Kind", "body_data", "parse_body", "parse_stored_body"]
 
 import json
+import re
 from collections.abc import Mapping
 from typing import Any, Final, Literal, get_args
 
@@ -52,6 +53,9 @@ BODIES: Final[dict[Kind, type[Body]]] = {
 }
 
 
+_BLUE: Final = re.compile(r'"end_point":"blue for ([0-9.]+) s"')
+
+
 class BodyWrong(EntryRefused):
     """A body with mistakes: ``problems``, each with key, value and what is allowed."""
 
@@ -81,7 +85,8 @@ def parse_body(kind: str, data: Mapping[str, Any]) -> Body:
 
 def parse_stored_body(kind: Kind, text: str) -> Body:
     """A body as ``body_data`` wrote it. Raises pydantic's ValidationError for anything else."""
-    return BODIES[kind].model_validate_json(text)
+    # The first stores of the journal keep the end point of a titration in words.
+    return BODIES[kind].model_validate_json(_BLUE.sub(r'"end_point_s":\1', text) if kind == "titration" else text)
 
 
 def body_data(body: Body) -> str:
@@ -92,6 +97,8 @@ def body_data(body: Body) -> str:
 def shown(value: object) -> str:
     """A value as a message shows it, cut short."""
     text = json.dumps(value, ensure_ascii=False, default=str)
+    # Half a character cannot be printed.
+    text = text.encode("utf-8", "backslashreplace").decode("utf-8")
     return text if len(text) <= 60 else text[:57] + "..."
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["Amount", "Body", "Id", "Moment", "Percent", "Positive", "Words"]
 
+import unicodedata
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
@@ -30,7 +31,8 @@ class Body(BaseModel):
 
 
 def _readable(text: str) -> str:
-    if any(not character.isprintable() and character not in "\n\t" for character in text):
+    # A space that does not break is one that people paste, and as good as any other.
+    if any(not (one.isprintable() or one in "\n\t" or unicodedata.category(one) == "Zs") for one in text):
         raise ValueError("must not hold control characters")
     return text
 

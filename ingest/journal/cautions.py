@@ -7,13 +7,13 @@ from __future__ import annotations
 
 __all__ = ["caution"]
 
-from collections.abc import Collection, Mapping
+from collections.abc import Mapping
 from typing import Final
 
 from ingest.journal.analyses import CalibrationBody, TitrationBody
 from ingest.journal.bodies import Kind
 from ingest.journal.body import Body
-from ingest.journal.movements import RackingBody
+from ingest.journal.movements import StateBody
 from ingest.journal.treatments import AdditionBody, GasBody
 
 _IODINE: Final = (
@@ -34,15 +34,17 @@ _PRESSURE: Final = (
 )
 _OPENED: Final = "a gauge's zero needs an open vessel: vent it slowly, with the room aired"
 _GLASS: Final = "glass takes no pressure and breaks when lifted wet: never push wine into it with a shut lid; gloves"
+_OPENED_KEG: Final = "a keg may be under pressure: shut the gas and vent it before it is opened, with the room aired"
 _BOTTLES: Final = "glass bottles: look for chips before filling, gloves at the corker"
 
 
-def caution(kind: Kind, body: Body, glass: Collection[str] = ()) -> str:
-    """One sentence, "" where none is due. glass: the vessels made of glass."""
-    if isinstance(body, RackingBody):
-        sources, targets = body.sources, body.targets
-        named = {drawn.vessel for drawn in sources} | {poured.vessel for poured in targets}
-        return _GLASS if named & set(glass) else ""
+def caution(kind: Kind, body: Body, *, glass: bool = False, pressure: bool = False) -> str:
+    """One sentence, "" where none is due.
+
+    glass: a vessel that the entry names is made of it; pressure: one is kept under gas pressure.
+    """
+    if kind in _OPENS and not (isinstance(body, StateBody) and body.state not in ("emptied", "cleaned")):
+        return "; ".join(text for text, due in ((_GLASS, glass), (_OPENED_KEG, pressure)) if due)
     nothing_dangerous = (
         (isinstance(body, TitrationBody) and body.method == "elsewhere")
         or (isinstance(body, AdditionBody) and body.form == "other")
@@ -55,6 +57,9 @@ def caution(kind: Kind, body: Body, glass: Collection[str] = ()) -> str:
         return _AERATION
     return _OF_KIND.get(kind, "")
 
+
+# What is done with a vessel open, or with its wine on the way.
+_OPENS: Final = frozenset({"fill", "racking", "topping", "state"})
 
 _OF_KIND: Final[Mapping[Kind, str]] = {
     "titration": _IODINE,

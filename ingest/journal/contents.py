@@ -6,7 +6,7 @@ entries do not count.
 
 from __future__ import annotations
 
-__all__ = ["BEGINNING", "Contents", "Folding", "LotShare", "Snapshot", "Stay", "contents_at", "lot_path"]
+__all__ = ["BEGINNING", "Contents", "Folding", "LotShare", "Snapshot", "contents_at"]
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
@@ -70,17 +70,6 @@ class Contents:
     def share_of(self, lot: str) -> float | None:
         """The part of a lot in it, 0 if there is none of it, None if it is not known."""
         return next((each.share for each in self.lots if each.lot == lot), 0.0)
-
-
-class Stay(NamedTuple):
-    """A lot was in a vessel from from_ms to to_ms (UTC ms; None: it still is); share: its part of the wine, of 1, None
-    if not known.
-    """
-
-    vessel: str
-    from_ms: int
-    to_ms: int | None
-    share: float | None
 
 
 class Snapshot(NamedTuple):
@@ -203,19 +192,6 @@ class Folding:
         """The vessels that are known to be empty at a time."""
         return frozenset(vessel for vessel, held in self.held_at(at_ms).items() if held.empty)
 
-    def lot_path(self, lot: str) -> list[Stay]:
-        """Where a lot was and is, from vessel to vessel, in the order in which it came there."""
-        stays: list[Stay] = []
-        here: dict[str, int] = {}
-        state: dict[str, Held] = dict(self.base.state)
-        get = state.get
-        for entry in self._entries:
-            changes = step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes
-            state.update(changes)
-            for vessel, held in changes.items():
-                _follow(lot, vessel, held, entry.at_ms, stays, here)
-        return [stay for stay in stays if stay.to_ms is None or stay.to_ms > stay.from_ms]
-
     def _told(self, vessel: str, held: Held, at_ms: int) -> Contents:
         capacity = self.equipment.capacity_l(vessel, at_ms)
         if not held.known:
@@ -256,27 +232,8 @@ def contents_at(entries: Iterable[Entry], equipment: Equipment, at_ms: int) -> d
     return Folding(entries, equipment).at(at_ms)
 
 
-def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[Stay]:
-    """Where a lot was and is, worked out afresh."""
-    return Folding(entries, equipment).lot_path(lot)
-
-
 def _key(entry: Entry) -> _Key:
     return (entry.at_ms, entry.id)
-
-
-def _follow(lot: str, vessel: str, held: Held, at_ms: int, stays: list[Stay], here: dict[str, int]) -> None:
-    """Note in ``stays`` that the lot's share in a vessel may have changed; here: vessel to its open stay."""
-    there = not held.empty and any(each == lot for each, _ in held.wine.parts)
-    share = next((share for each, share in held.wine.parts if each == lot), None)
-    if vessel in here:
-        stay = stays[here[vessel]]
-        if there and stay.share == share:
-            return
-        stays[here.pop(vessel)] = stay._replace(to_ms=at_ms)
-    if there:
-        here[vessel] = len(stays)
-        stays.append(Stay(vessel, at_ms, None, share))
 
 
 def _by_share(wine: Wine, values: list[float | None]) -> float | None:

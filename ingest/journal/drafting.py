@@ -14,10 +14,10 @@ from ingest.journal.bodies import BodyWrong, Kind, parse_body
 from ingest.journal.body import Body
 from ingest.journal.entry import Draft
 from ingest.journal.forms import FORMS, missing
-from ingest.journal.movements import RackingBody
 from ingest.journal.question import Form, Given
 from ingest.journal.sulfite import so2_added_g
 from ingest.journal.treatments import AdditionBody
+from ingest.journal.underway import finished_by
 from ingest.journal.weighing import weighed
 from ingest.journal.worked_titration import worked_titration
 
@@ -103,7 +103,7 @@ def _lot(kind: Kind, given: Given) -> str | None:
     return None if lot is None else str(lot)
 
 
-def _racking(given: Given, data: dict[str, Any], background: Background, _: int) -> tuple[str, ...]:
+def _racking(given: Given, data: dict[str, Any], background: Background, at_ms: int) -> tuple[str, ...]:
     blend, begun = bool(given.get("blend")), bool(given.get("begin"))
     emptied = set(given.get("emptied", ()))
     sources = [{**one, **({"emptied": True} if one["vessel"] in emptied else {})} for one in given["from"]]
@@ -115,12 +115,9 @@ def _racking(given: Given, data: dict[str, Any], background: Background, _: int)
     if begun:
         data["stage"] = "begun"
         return ()
-    names = {one["vessel"] for one in sources}
-    for earlier in background.begun:
-        body = earlier.body
-        if isinstance(body, RackingBody) and {drawn.vessel for drawn in body.sources} == names:
-            data["begun"] = earlier.id
-            break
+    earlier = finished_by(background.begun, [one["vessel"] for one in sources], at_ms)
+    if earlier is not None:
+        data["begun"] = earlier.entry
     return ()
 
 
@@ -149,6 +146,23 @@ def _titrant(given: Given, data: dict[str, Any], _: Background, at_ms: int) -> t
     from ingest.journal.worked_titration import judged_bottle
 
     return judged_bottle(given, data, at_ms)
+
+
+def _gas(given: Given, data: dict[str, Any], background: Background, _: int) -> tuple[str, ...]:
+    cylinder = given.get("cylinder")
+    # Without a vessel the entry is about the cylinder itself.
+    if cylinder is not None and given.get("vessel"):
+        known = [one.id for one in background.cellar.cylinder]
+        if cylinder not in known:
+            there = ", ".join(known) or "none"
+            raise AnswersWrong([Wrong("cylinder", f"the cellar file has no cylinder '{cylinder}'; there are: {there}")])
+        data["cylinder"] = cylinder
+    vessel = next((one for one in background.cellar.vessel if one.id == given.get("vessel")), None)
+    pressure = given.get("pressure")
+    if vessel is None or pressure is None or vessel.max_pressure_kpa is None or pressure <= vessel.max_pressure_kpa:
+        return ()
+    stamped = vessel.max_pressure_kpa
+    return (f"{pressure:g} kPa is more than the {stamped:g} kPa that are stamped on {vessel.id}: vent it",)
 
 
 def _measurement(given: Given, data: dict[str, Any], background: Background, _: int) -> tuple[str, ...]:
@@ -185,6 +199,7 @@ _MAKE: Final[Mapping[Kind, Callable[[Given, dict[str, Any], Background, int], tu
     "topping": _topping,
     "titration": _titration,
     "titrant": _titrant,
+    "gas": _gas,
     "measurement": _measurement,
     "addition": _addition,
 }

@@ -17,11 +17,14 @@ Place = str
 
 @dataclass(frozen=True, slots=True)
 class Strike:
-    """An entry was crossed out: when (UTC ms), by whom, why."""
+    """An entry was crossed out: when (UTC ms), by whom, why; together_with: the entry whose strike or back-dating took
+    this one along.
+    """
 
     at_ms: int
     who: str
     reason: str
+    together_with: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

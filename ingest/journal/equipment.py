@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["CellarOfTime", "Equipment", "Rename", "VesselOfTime", "cellar_of_time"]
+__all__ = ["CellarOfTime", "Equipment", "PlaceKinds", "Rename", "VesselOfTime", "cellar_of_time"]
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -101,3 +101,20 @@ class Equipment:
             if rename.new in names:
                 names.add(rename.old)
         return frozenset(names)
+
+
+class PlaceKinds:
+    """Which kind of place an id is, by the cellar file as it is now, or else by the vessels of a time."""
+
+    def __init__(self, cellar: Cellar, equipment: Equipment) -> None:
+        self._now = {place.id: cellar.place_kind(place.id) for place in cellar.places}
+        self._equipment = equipment
+
+    def at(self, at_ms: int) -> Callable[[str], str | None]:
+        """What says it for a time (UTC ms): keg, ..., cylinder or room; None for an id that no cellar file has."""
+
+        def place_kind(id: str) -> str | None:
+            vessel = self._equipment.vessel(id, at_ms)
+            return self._now.get(id) or (None if vessel is None else vessel.kind)
+
+        return place_kind

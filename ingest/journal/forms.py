@@ -40,7 +40,10 @@ def read_answers(form: Form, answers: Mapping[str, Sequence[str]], clock: Clock)
         read = []
         for text in texts:
             try:
+                text.encode()
                 read.append(question.answer.read(text, clock))
+            except UnicodeEncodeError:
+                wrong.append(Wrong(name, f"{text!a} holds bytes that are no UTF-8 text; write it anew"))
             except (ValueError, IngestError) as error:
                 wrong.append(Wrong(name, str(error)))
         if len(read) == len(texts):

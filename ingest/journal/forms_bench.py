@@ -163,6 +163,9 @@ _TITRATION: Final = Form(
             "How long did the blue stay?",
             "How long the blue had to stay.",
             Measure(Dimension.TIME, "s", "15 s"),
+            "end_point_s",
+            asked=lambda given: given.get("method") == "iodometric",
+            remembered=True,
         ),
         Question(
             "result",

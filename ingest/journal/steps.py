@@ -63,7 +63,8 @@ def _fill(entry: Entry, body: FillBody, held: HeldOf, equipment: Equipment) -> S
 
 def _racking(entry: Entry, body: RackingBody, held: HeldOf, equipment: Equipment) -> Step:
     if body.stage == "begun":
-        return _NOTHING
+        beginnings = [drawing_objections(drawn.vessel, held(drawn.vessel), None, "racked") for drawn in body.sources]
+        return Step({}, [objection for objections in beginnings for objection in objections])
     changes, objections = racked(body, entry.at_ms, held, lambda vessel: equipment.capacity_l(vessel, entry.at_ms))
     return Step(changes, objections, [drawn.vessel for drawn in body.sources])
 

@@ -195,11 +195,11 @@ def _age_doubts(bottle: Bottle, at_ms: int) -> list[Doubt]:
     doubts = []
     if bottle.opened_ms is not None and bottle.opened_ms > at_ms:
         doubts.append(
-            Doubt(DoubtKind.BOTTLE_DATES, "the bottle was opened only after this titration: is it the right bottle?")
+            Doubt(DoubtKind.BOTTLE_DATES, "the bottle was opened only after this: is it the right bottle and date?")
         )
     if bottle.standardised_ms is not None and bottle.standardised_ms > at_ms:
         days = (bottle.standardised_ms - at_ms) / _DAY_MS
-        doubts.append(Doubt(DoubtKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this titration"))
+        doubts.append(Doubt(DoubtKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this"))
     fresh_days = _FRESH_DAYS[bottle.titrant]
     since_ms = bottle.opened_ms if bottle.standardised_ms is None else bottle.standardised_ms
     if since_ms is None:

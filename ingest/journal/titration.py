@@ -21,6 +21,7 @@ from __future__ import annotations
 
 __all__ = [
     "EQUIVALENT_MASS_G",
+    "LARGEST_BURETTE_ML",
     "LOW_TOTAL_MG_L",
     "LOW_TOTAL_SAMPLE_ML",
     "MOST_FLASKS",
@@ -75,6 +76,8 @@ LOW_TOTAL_SAMPLE_ML: Final = 50.0
 _MOST_ML: Final = 1000.0
 _LEAST_SAMPLE_ML: Final = 0.1
 MOST_FLASKS: Final = 10
+# The largest burette that is made to ISO 385 [mL] (from memory).
+LARGEST_BURETTE_ML: Final = 100.0
 
 
 class Method(StrEnum):
@@ -200,10 +203,11 @@ class Parts:
         return sqrt(self.reading**2 + self.strength**2 + self.sample**2 + self.spread**2 + self.method**2)
 
 
-def titre_ml(start_ml: float, end_ml: float, burette_ml: float = 25.0) -> float:
+def titre_ml(start_ml: float, end_ml: float, burette_ml: float = LARGEST_BURETTE_ML) -> float:
     """The titre [mL] from the burette before and after; it counts down from the top, so the end is the larger.
 
-    burette_ml: what it holds [mL]. Raises TitrationRefused for readings that such a burette cannot show.
+    burette_ml: what it holds [mL], by default the largest there is. Raises TitrationRefused for readings that such a
+    burette cannot show.
     """
     for name, reading in (("start", start_ml), ("end", end_ml)):
         if not 0.0 <= reading <= burette_ml:

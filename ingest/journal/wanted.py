@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["LATEST_AHEAD_MS", "draft_problems"]
+__all__ = ["LATEST_AHEAD_MS", "draft_problems", "words_problems"]
 
 from collections.abc import Callable, Container, Iterable
 from typing import Final
@@ -12,6 +12,7 @@ from pydantic import TypeAdapter, ValidationError
 from ingest.cellar.form import Identifier
 from ingest.errors import Problem
 from ingest.journal.bodies import BODIES, Kind, shown
+from ingest.journal.body import Words
 from ingest.journal.entry import Draft, places_of
 from ingest.journal.movements import RackingBody, ToppingBody
 
@@ -44,6 +45,7 @@ _PLACE_OR_LOT: Final = frozenset({"titration", "measurement"})
 # Limits say "any" for wine of whatever lot.
 _RESERVED: Final = "any"
 _LOT: Final[TypeAdapter[str]] = TypeAdapter(Identifier)
+_WORDS: Final[TypeAdapter[str]] = TypeAdapter(Words)
 
 
 def draft_problems(
@@ -64,14 +66,37 @@ def draft_problems(
     problems = []
     if not draft.who.strip():
         problems.append(Problem(kind, "who", "", "is missing: say who did it"))
+    problems += words_problems(kind, "who", draft.who)
     if draft.at_ms < 0:
         problems.append(Problem(kind, "at", str(draft.at_ms), "is before 1970"))
     if draft.at_ms > now_ms + LATEST_AHEAD_MS:
-        minutes = (draft.at_ms - now_ms) / 60_000
+        ahead = _span(draft.at_ms - now_ms)
         problems.append(
-            Problem(kind, "at", "", f"is {minutes:.0f} min in the future; write down what has happened, not what will")
+            Problem(kind, "at", "", f"is {ahead} in the future; write down what has happened, not what will")
         )
     return problems + _place_problems(draft, place_kind) + _lot_problems(draft, lots, lot_names)
+
+
+def _span(span_ms: int) -> str:
+    """A span of time in the largest unit of which there are at least two."""
+    minutes = span_ms / 60_000
+    if minutes < 120:
+        return f"{minutes:.0f} min"
+    return f"{minutes / 60:.0f} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"
+
+
+def words_problems(name: str, key: str, text: str) -> list[Problem]:
+    """Whether a name or a reason is too long, or holds what cannot be read; an empty one is for others to tell."""
+    plain = text.strip()
+    try:
+        _WORDS.validate_python(plain or "-")
+    except ValidationError as error:
+        first = error.errors()[0]
+        why = str(first["msg"]).removeprefix("Value error, ")
+        if first["type"] == "string_unicode":
+            why = "holds half a character, which no text can keep"
+        return [Problem(name, key, shown(plain), why)]
+    return []
 
 
 def _place_problems(draft: Draft, place_kind: Callable[[str], PlaceKind | None]) -> list[Problem]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["body_words"]
+__all__ = ["body_words", "spread_words"]
 
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
@@ -36,6 +36,13 @@ from ingest.journal.treatments import AdditionBody, GasBody, LotBody
 def body_words(body: Body, lot: str | None = None) -> str:
     """What the entry says, without time, person, place and remark. lot: the entry's."""
     return _WORDS[type(body)](body, lot)
+
+
+def spread_words(body: Body) -> str:
+    """The standard uncertainty of a titration's result, "" where there is none."""
+    if not isinstance(body, TitrationBody) or body.u_so2_mg_l is None:
+        return ""
+    return f"standard uncertainty {body.u_so2_mg_l:.1f} mg/L"
 
 
 def _joined(parts: Sequence[str | None]) -> str:
@@ -73,8 +80,6 @@ def _titration(body: TitrationBody, _: str | None) -> str:
         result = f"< detection, {body.quantity} SO2"
     else:
         result = f"{body.so2_mg_l:.0f} mg/L {body.quantity} SO2"
-    if body.u_so2_mg_l is not None:
-        result += f" (standard uncertainty {body.u_so2_mg_l:.1f} mg/L)"
     if body.method == "elsewhere":
         return f"{result}, found elsewhere"
     titres = _and([f"{_titre(flask):.4g}" for flask in body.flasks])

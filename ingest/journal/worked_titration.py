@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["judged_bottle", "worked_titration"]
 
+from datetime import UTC, datetime
 from typing import Any, Final
 
 from ingest.journal.analyses import TitrantBody
@@ -20,6 +21,8 @@ _MOLARITY: Final = {
     Titrant.IODATE: Meaning.IODATE_MOLARITY,
     Titrant.NAOH: Meaning.NAOH_MOLARITY,
 }
+# Burettes that are made to ISO 385 [mL] (from memory); a burette that shows 31 mL is one of 50.
+_BURETTES_ML: Final = (25.0, 50.0, 100.0)
 _QUESTIONS: Final = {"burette": "end", "end point": "end_point"}
 # Of a laboratory's result all this is its own affair.
 _OWN: Final = (
@@ -51,11 +54,13 @@ def worked_titration(given: Given, data: dict[str, Any], background: Background,
             quantity=Quantity(given["quantity"]),
             style=_style(given, background),
             titres_ml=tuple(
-                flask.get("titre_ml", flask.get("end_ml", 0.0) - flask.get("start_ml", 0.0)) for flask in flasks
+                flask["titre_ml"] if "titre_ml" in flask else titre_ml(flask["start_ml"], flask["end_ml"])
+                for flask in flasks
             ),
             sample_ml=given["sample"],
             bottle=bottle,
             blank_ml=given.get("blank", 0.0),
+            burette_ml=next((size for size in _BURETTES_ML if size >= max(given.get("end", [0.0]))), 25.0),
             end_point_s=given.get("end_point"),
         )
     except TitrationRefused as error:
@@ -72,8 +77,6 @@ def worked_titration(given: Given, data: dict[str, Any], background: Background,
         "u_so2_mg_l": outcome.u_mg_l,
         "warnings": list(warnings),
     }
-    if "end_point" in given:
-        data["end_point"] = f"blue for {given['end_point']:g} s"
     return warnings
 
 
@@ -108,11 +111,22 @@ def _bottle(given: Given, background: Background, method: Method) -> Bottle:
         raise AnswersWrong([Wrong(name, "is told by the bottle; leave it out, or the titrant") for name in both])
     known: TitrantBody | None = background.bottles.get(given["titrant"])
     if known is None:
-        names = ", ".join(background.bottles) or "none yet"
-        why = f"there is no bottle '{given['titrant']}'; write it down as a titrant first. There are: {names}"
-        raise AnswersWrong([Wrong("titrant", why)])
+        raise AnswersWrong([Wrong("titrant", _no_bottle(given["titrant"], background))])
     strength = TitrantStrength(known.strength.number, known.strength.meaning)
     return Bottle(known.substance, strength, known.factor, known.standardised_ms, known.opened_ms)
+
+
+def _no_bottle(name: str, background: Background) -> str:
+    """Why a bottle cannot be taken, and which can."""
+    names = ", ".join(sorted(background.bottles)) or "none yet"
+    later_ms = background.later_bottles.get(name)
+    if later_ms is None:
+        return f"there is no bottle '{name}'; write it down as a titrant first. There are: {names}"
+    first = datetime.fromtimestamp(later_ms / 1000, UTC).astimezone(background.cellar.site.zone)
+    return (
+        f"the bottle '{name}' is there only from {first:%Y-%m-%d %H:%M} on, after this titration; write it down with "
+        f"--at or --opened as of then. Of that time there are: {names}"
+    )
 
 
 def _flasks(given: Given) -> list[dict[str, float]]:
@@ -123,18 +137,15 @@ def _flasks(given: Given) -> list[dict[str, float]]:
         raise AnswersWrong(
             [Wrong("end", f"{len(starts)} starts and {len(ends)} ends of the burette; give one of each")]
         )
-    for start, end in zip(starts, ends, strict=True):
-        titre_ml(start, end)
     if titres:
         return [{"titre_ml": titre} for titre in titres]
     return [{"start_ml": start, "end_ml": end} for start, end in zip(starts, ends, strict=True)]
 
 
 def _style(given: Given, background: Background) -> Style | None:
-    """What the journal says of the wine's style, None if nothing."""
-    style = None
-    if given.get("vessel") in background.contents:
-        style = background.contents[given["vessel"]].style
-    elif given.get("lot") in background.lots:
+    """What the journal says of the wine's style: by what the vessel holds, else by the lot; None if nothing."""
+    held = background.contents.get(given.get("vessel", ""))
+    style = None if held is None else held.style
+    if style is None and given.get("lot") in background.lots:
         style = background.lots[given["lot"]].style
     return None if style is None else Style(style)

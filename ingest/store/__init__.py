@@ -2,9 +2,10 @@
 
 Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
 ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
-``unsent`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``, ``entry_rows``, ``journal``,
-``contents`` and ``hand_results`` (what people wrote); ``health`` and ``disk``; ``archive``, ``backup`` and
-``restore``; ``pulse`` (signs of life, rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
+``unsent`` and ``unsent_entries`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``,
+``entry_rows``, ``journal``, ``contents``, ``rackings``, ``hand_results``, ``names_now`` and ``entry_intake`` (what
+people wrote); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life, rejects);
+``operator``, ``alarms``, ``messages`` (what alerts keeps here).
 """
 
 from ingest.store.connection import Store, create_or_open, open_existing

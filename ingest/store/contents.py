@@ -121,8 +121,9 @@ class EmptyVessels:
 
     def at(self, now_ms: int) -> frozenset[str]:
         """Those that are empty at a time (UTC ms)."""
+        # Entries are counted: an import may bring one whose number is not the highest.
         seen = self._store.connection.execute(
-            "SELECT (SELECT coalesce(max(id), 0) FROM entry), (SELECT coalesce(max(id), 0) FROM strike),"
+            "SELECT (SELECT count(*) FROM entry), (SELECT coalesce(max(id), 0) FROM strike),"
             " (SELECT coalesce(max(id), 0) FROM cellar_file)"
         ).fetchone()
         if seen != self._seen or now_ms not in self._valid:

@@ -7,27 +7,39 @@ __all__ = ["ENTRY_ROWS", "entry_of", "insert_entry", "insert_strike", "unstruck"
 import sqlite3
 from typing import Any, Final
 
+from pydantic import ValidationError
+
+from ingest.errors import StoreError
 from ingest.journal.bodies import body_data, parse_stored_body
 from ingest.journal.entry import Entry, Strike, places_of, results_of
 
 ENTRY_ROWS: Final = (
-    "SELECT entry.id, kind, entry.at_ms, written_ms, entry.who, place, lot, body, strike.at_ms, strike.who, reason"
+    "SELECT entry.id, kind, entry.at_ms, written_ms, entry.who, place, lot, body, strike.at_ms, strike.who, reason,"
+    " together_with"
     " FROM entry LEFT JOIN strike ON strike.entry = entry.id"
 )
 
 
 def unstruck(condition: str) -> str:
     """The query of entries that hold and meet a condition of ours, in the order in which they happened."""
-    columns = "entry.id, kind, at_ms, written_ms, who, place, lot, body, NULL, NULL, NULL"
+    columns = "entry.id, kind, at_ms, written_ms, who, place, lot, body, NULL, NULL, NULL, NULL"
     holds = "NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
     return f"SELECT {columns} FROM entry WHERE {condition} AND {holds} ORDER BY at_ms, entry.id"  # noqa: S608  a condition of ours
 
 
 def entry_of(row: tuple[Any, ...]) -> Entry:
-    """A row of ``ENTRY_ROWS`` or ``unstruck`` as an entry."""
-    id, kind, at_ms, written_ms, who, place, lot, body, struck_ms, struck_by, reason = row
-    struck = None if struck_ms is None else Strike(struck_ms, struck_by, reason)
-    return Entry(id, kind, at_ms, written_ms, who, place, lot, parse_stored_body(kind, body), struck)
+    """A row of ``ENTRY_ROWS`` or ``unstruck`` as an entry. Raises StoreError for one that cannot be read."""
+    id, kind, at_ms, written_ms, who, place, lot, body, struck_ms, struck_by, reason, along = row
+    struck = None if struck_ms is None else Strike(struck_ms, struck_by, reason, along)
+    try:
+        said = parse_stored_body(kind, body)
+    except (ValidationError, KeyError) as error:
+        why = str(error).splitlines()[0]
+        raise StoreError(
+            f"entry no. {id} of the journal ({kind}) cannot be read: {why}. Another leeside may have written it; else "
+            "the store is damaged: try `leeside check --store`"
+        ) from error
+    return Entry(id, kind, at_ms, written_ms, who, place, lot, said, struck)
 
 
 def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
@@ -49,9 +61,9 @@ def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
     )
 
 
-def insert_strike(connection: sqlite3.Connection, entry: int, strike: Strike, together_with: int | None) -> None:
-    """Cross out an entry; together_with: the entry that took it along."""
+def insert_strike(connection: sqlite3.Connection, entry: int, strike: Strike) -> None:
+    """Cross out an entry."""
     connection.execute(
         "INSERT INTO strike (entry, at_ms, who, reason, together_with) VALUES (?, ?, ?, ?, ?)",
-        (entry, strike.at_ms, strike.who, strike.reason, together_with),
+        (entry, strike.at_ms, strike.who, strike.reason, strike.together_with),
     )

@@ -9,6 +9,7 @@ __all__ = ["add_entry", "entries", "entry", "strike", "write_entry"]
 
 import sqlite3
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from typing import Any
 
 from ingest.cellar import Cellar
@@ -16,9 +17,9 @@ from ingest.errors import EntryRefused, Problem
 from ingest.journal.balance import Impossible, Verdict, judge_entry, judge_strike, refuse
 from ingest.journal.contents import Folding, Stay
 from ingest.journal.entry import Draft, Entry, Strike, places_of
-from ingest.journal.equipment import Equipment
+from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.steps import MOVING
-from ingest.journal.wanted import draft_problems
+from ingest.journal.wanted import draft_problems, words_problems
 from ingest.store.calibrations import apply_calibration, take_back_calibration
 from ingest.store.connection import Store
 from ingest.store.contents import drop_snapshots, equipment_of, keep_snapshots, load_folding, lot_stays
@@ -44,13 +45,8 @@ def add_entry(
     made = Entry(number, draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body)
     key = (made.at_ms, made.id)
     folding = load_folding(connection, equipment, before=key)
-    kinds = {place.id: cellar.place_kind(place.id) for place in cellar.places}
-
-    def place_kind(id: str) -> str | None:
-        vessel = equipment.vessel(id, draft.at_ms)
-        return kinds.get(id) or (None if vessel is None else vessel.kind)
-
-    problems = draft_problems(draft, place_kind, folding.lots, folding.lots.names, now_ms)
+    kind_of = PlaceKinds(cellar, equipment).at(draft.at_ms)
+    problems = draft_problems(draft, kind_of, folding.lots, folding.lots.names, now_ms)
     if problems:
         raise EntryRefused(problems)
     verdict = judge_entry(folding, made)
@@ -79,6 +75,9 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         raise EntryRefused([Problem(name, "who", "", "is missing: say who strikes it")])
     if not reason.strip():
         raise EntryRefused([Problem(name, "reason", "", "is missing: say why; the entry stays readable with it")])
+    unreadable = [*words_problems(name, "who", who), *words_problems(name, "reason", reason)]
+    if unreadable:
+        raise EntryRefused(unreadable)
     with store.write() as connection:
         struck = _entry(connection, entry_id)
         if struck is None:
@@ -93,7 +92,7 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         if verdict.later and not with_later:
             raise refuse(f"strike of {struck}", verdict)
         by = Strike(now_ms, who.strip(), reason.strip())
-        insert_strike(connection, struck.id, by, None)
+        insert_strike(connection, struck.id, by)
         if struck.kind == "calibration":
             take_back_calibration(connection, struck, by.who, now_ms)
         folding.strike(struck.id)
@@ -114,7 +113,7 @@ def _strike_later(
     connection: sqlite3.Connection, folding: Folding, cause: Entry, later: Sequence[Impossible], by: Strike
 ) -> None:
     for impossible in later:
-        insert_strike(connection, impossible.entry.id, by, cause.id)
+        insert_strike(connection, impossible.entry.id, replace(by, together_with=cause.id))
         folding.strike(impossible.entry.id)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["DATED", "Anchor", "date_estimates", "note_estimates", "open_anchor"]
+__all__ = ["DATED", "KNOWN", "Anchor", "date_estimates", "note_estimates", "open_anchor"]
 
 import sqlite3
 from typing import Final, NamedTuple
@@ -12,6 +12,9 @@ from ingest.store.connection import Store
 
 # Followers that keep a newest time in memory look at this cursor: it grows with each dating.
 DATED: Final = "dated"
+
+# The newest moment (UTC ms) that was committed under a believed clock.
+KNOWN: Final = "clock"
 
 _CLOCK: Final = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _GOOD: Final = quality_code(Quality.GOOD)

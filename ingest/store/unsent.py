@@ -1,4 +1,4 @@
-"""What the mirror has yet to send, and what its server would not take.
+"""What the mirror has yet to send of readings and of the alarm journal, and what its server would not take.
 
 Its place in the change feed is the cursor "mirror". What is more than one round's work (all that was there at the
 start, a year that was re-scaled, a day without a server) stands in ``mirror_span`` as spans that shrink while they are
@@ -8,22 +8,28 @@ sent; so the feed can be pruned, and a restart goes on where it stopped.
 from __future__ import annotations
 
 __all__ = [
+    "ENTRIES",
+    "ENTRIES_COUNTED",
     "FOLLOWER",
     "JOIN_MS",
+    "STRIKES",
     "TRANSITIONS",
     "RefusedLine",
     "Unsent",
     "add_refused",
     "backlog",
     "begin_anew",
+    "behind_since",
     "feed_behind",
     "follows",
     "joined",
+    "keep_behind_since",
     "newest_refused",
     "next_span",
     "put_off",
     "shrink",
     "transitions_after",
+    "unsent_transitions",
 ]
 
 import sqlite3
@@ -36,7 +42,11 @@ from ingest.store.feed import cursor, set_cursor
 
 FOLLOWER: Final = "mirror"
 TRANSITIONS: Final = "mirror transitions"
+ENTRIES: Final = "mirror entries"
+ENTRIES_COUNTED: Final = "mirror entries counted"
+STRIKES: Final = "mirror strikes"
 _DESTINATION: Final = "mirror destination"
+_BEHIND_SINCE: Final = "mirror behind since"
 
 # Spans of a series that are this near to each other become one: what lies between is sent again, which changes nothing.
 JOIN_MS: Final = 3_600_000
@@ -84,7 +94,7 @@ def follows(store: Store, destination: int) -> bool:
 
 
 def begin_anew(store: Store, destination: int) -> None:
-    """All that is stored is to be sent, readings and alarm journal; from here on the feed is followed."""
+    """All that is stored is to be sent, readings and both journals; from here on the feed is followed."""
     newest = int(store.connection.execute("SELECT max(seq) FROM touched").fetchone()[0] or 0)
     # After the newest change was looked up, so that what comes meanwhile is in the feed or here.
     rows = store.connection.execute(
@@ -97,6 +107,11 @@ def begin_anew(store: Store, destination: int) -> None:
         connection.executemany("INSERT INTO mirror_span (series, from_ms, to_ms) VALUES (?, ?, ?)", rows)
         set_cursor(connection, FOLLOWER, newest)
         set_cursor(connection, TRANSITIONS, 0)
+        set_cursor(connection, ENTRIES, 0)
+        set_cursor(connection, ENTRIES_COUNTED, 0)
+        # Entries are sent as they are then, struck or not.
+        newest_strike = connection.execute("SELECT coalesce(max(id), 0) FROM strike").fetchone()[0]
+        set_cursor(connection, STRIKES, int(newest_strike))
         set_cursor(connection, _DESTINATION, destination)
 
 
@@ -156,6 +171,23 @@ def feed_behind(store: Store) -> int:
     """How many changes of the feed were not taken up yet."""
     newest = store.connection.execute("SELECT max(seq) FROM touched").fetchone()[0]
     return max(0, int(newest or 0) - (cursor(store, FOLLOWER) or 0))
+
+
+def behind_since(store: Store) -> int | None:
+    """Since when (UTC ms) something has been unsent, None while the mirror is up to date."""
+    return cursor(store, _BEHIND_SINCE) or None
+
+
+def keep_behind_since(store: Store, since_ms: int | None) -> None:
+    """Keep that moment through a restart; None: it is up to date."""
+    with store.write() as connection:
+        set_cursor(connection, _BEHIND_SINCE, since_ms or 0)
+
+
+def unsent_transitions(store: Store) -> int:
+    """How many rows of the alarm journal were not sent yet."""
+    place = cursor(store, TRANSITIONS) or 0
+    return int(store.connection.execute("SELECT count(*) FROM transition WHERE id > ?", (place,)).fetchone()[0])
 
 
 def transitions_after(store: Store, after_id: int, limit: int) -> list[tuple[int, TransitionRow]]:

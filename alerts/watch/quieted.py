@@ -1,0 +1,40 @@
+"""Limits that the journal quiets: those on wine while a vessel is empty, those on low pressure while it is racked.
+
+Overpressure, bad measurement and silence never are: an empty keg bursts as well, and nobody knows it is empty for ever.
+"""
+
+from __future__ import annotations
+
+__all__ = ["EMPTY_NOTE", "RACKING_NOTE", "Quiet"]
+
+from collections.abc import Iterable, Mapping
+from typing import Final
+
+from alerts.watch.limit import EffectiveLimit
+
+EMPTY_NOTE: Final = "the vessel is empty"
+RACKING_NOTE: Final = "a racking is under way"
+
+
+class Quiet:
+    """The limits of each place that the journal can quiet."""
+
+    def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
+        self._low_pressure: dict[str, list[str]] = {}
+        self._on_wine: dict[str, list[str]] = {}
+        for key, limit in limits.items():
+            low_pressure = limit.quantity == "pressure" and limit.kind == "low"
+            temperature = limit.quantity == "temperature" and limit.kind != "no data"
+            if low_pressure:
+                self._low_pressure.setdefault(limit.at, []).append(key)
+            if low_pressure or temperature:
+                self._on_wine.setdefault(limit.at, []).append(key)
+
+    def keys(self, empty: Iterable[str], racked: Iterable[str]) -> dict[str, str]:
+        """The keys of the limits that say nothing now, each with the reason.
+
+        empty: the vessels that are known to be empty; racked: those of which a racking is under way.
+        """
+        found = {key: RACKING_NOTE for vessel in racked for key in self._low_pressure.get(vessel, ())}
+        found.update((key, EMPTY_NOTE) for vessel in empty for key in self._on_wine.get(vessel, ()))
+        return found

@@ -1,0 +1,41 @@
+"""The bottles of titrant that there were at a time, each as the journal had it then. Pure."""
+
+from __future__ import annotations
+
+__all__ = ["Bottles", "bottles_at"]
+
+from collections.abc import Iterable, Mapping
+from typing import Final, NamedTuple
+
+from ingest.journal.analyses import TitrantBody
+from ingest.journal.entry import Entry
+
+# A day that is written without a time is its noon, and the bottle was opened at some time of it.
+_HALF_A_DAY_MS: Final = 12 * 3_600_000
+
+
+class Bottles(NamedTuple):
+    """there: by name, as last written down by then; later: those that came only after, each with when (UTC ms)."""
+
+    there: Mapping[str, TitrantBody]
+    later: Mapping[str, int]
+
+
+def bottles_at(entries: Iterable[Entry], at_ms: int) -> Bottles:
+    """The bottles of a time (UTC ms). entries: in the order in which they happened; other kinds are passed over.
+
+    A bottle is there from the time of its first entry on, or from when it was opened if one says so.
+    """
+    there: dict[str, TitrantBody] = {}
+    later: dict[str, int] = {}
+    for entry in entries:
+        body = entry.body
+        if not isinstance(body, TitrantBody) or entry.struck is not None:
+            continue
+        if entry.at_ms <= at_ms:
+            there[body.name] = body
+        elif body.opened_ms is not None and body.opened_ms - _HALF_A_DAY_MS <= at_ms:
+            there.setdefault(body.name, body)
+        else:
+            later.setdefault(body.name, entry.at_ms)
+    return Bottles(there, {name: first for name, first in later.items() if name not in there})

@@ -1,0 +1,104 @@
+"""Where lots lie, from entry to entry: how their shares in vessels change, and the times between. Pure."""
+
+from __future__ import annotations
+
+__all__ = ["ShareChange", "Stay", "joined_stays", "lot_path", "share_changes", "stays_of"]
+
+from collections.abc import Iterable, Iterator, Mapping
+from typing import NamedTuple
+
+from ingest.journal.contents import BEGINNING, Folding
+from ingest.journal.entry import Entry
+from ingest.journal.equipment import Equipment
+from ingest.journal.held import UNKNOWN, Held
+from ingest.journal.steps import step
+
+
+class ShareChange(NamedTuple):
+    """With an entry (at_ms, UTC ms, and its id) a lot came into a vessel, left it, or became another part of the wine
+    there. there: whether it is in it from then on; share: its part of the wine, of 1, None if not known.
+    """
+
+    lot: str
+    vessel: str
+    at_ms: int
+    entry: int
+    there: bool
+    share: float | None
+
+
+class Stay(NamedTuple):
+    """A lot was in a vessel from from_ms to to_ms (UTC ms; None: it still is); share: its part of the wine, of 1, None
+    if not known; from_entry, to_entry: the entries that began and ended it.
+    """
+
+    vessel: str
+    from_ms: int
+    to_ms: int | None
+    share: float | None
+    from_entry: int
+    to_entry: int | None
+
+    def covers(self, at_ms: int, entry: int) -> bool:
+        """Whether the lot was there when that entry was made; of one time the entry's number decides, as it does for
+        contents. The entries that begin and end the stay are in it.
+        """
+        if (at_ms, entry) < (self.from_ms, self.from_entry):
+            return False
+        return self.to_ms is None or self.to_entry is None or (at_ms, entry) <= (self.to_ms, self.to_entry)
+
+
+def share_changes(folding: Folding, first: tuple[int, int]) -> Iterator[ShareChange]:
+    """The changes of all lots by the entries from that place in the order (at_ms, id) on, in their order."""
+    state: dict[str, Held] = folding.before(first)
+    get = state.get
+    for entry in folding.after(first):
+        changes = step(entry, lambda vessel: get(vessel, UNKNOWN), folding.equipment).changes
+        for vessel, held in changes.items():
+            before, after = _shares(get(vessel, UNKNOWN)), _shares(held)
+            for lot in before.keys() - after.keys():
+                yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=False, share=None)
+            for lot, share in after.items():
+                if lot not in before or before[lot] != share:
+                    yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=True, share=share)
+        state.update(changes)
+
+
+def stays_of(changes: Iterable[ShareChange], lot: str) -> list[Stay]:
+    """The stays of a lot, from all changes there ever were, in the order in which it came there."""
+    stays: list[Stay] = []
+    here: dict[str, int] = {}
+    for change in changes:
+        if change.lot != lot:
+            continue
+        if change.vessel in here:
+            place = here.pop(change.vessel)
+            stays[place] = stays[place]._replace(to_ms=change.at_ms, to_entry=change.entry)
+        if change.there:
+            here[change.vessel] = len(stays)
+            stays.append(Stay(change.vessel, change.at_ms, None, change.share, change.entry, None))
+    return stays
+
+
+def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[Stay]:
+    """Where a lot was and is, worked out afresh."""
+    return stays_of(share_changes(Folding(entries, equipment), BEGINNING[:2]), lot)
+
+
+def joined_stays(stays: Iterable[Stay]) -> list[list[Stay]]:
+    """Those that follow each other in one vessel without a gap, together: there only the share changed."""
+    joined: list[list[Stay]] = []
+    last: dict[str, list[Stay]] = {}
+    for stay in stays:
+        before = last.get(stay.vessel)
+        if before is not None and (before[-1].to_ms, before[-1].to_entry) == (stay.from_ms, stay.from_entry):
+            before.append(stay)
+        else:
+            last[stay.vessel] = [stay]
+            joined.append(last[stay.vessel])
+    return joined
+
+
+def _shares(held: Held) -> Mapping[str, float | None]:
+    """Lot -> its part of the wine in a vessel; wine of no lot is left out."""
+    return {} if held.empty else {lot: share for lot, share in held.wine.parts if lot is not None}

@@ -1,0 +1,285 @@
+"""What people type as answers: taken, written back the same, or told what is wrong and what would be right."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import HealthCheck, given
+from hypothesis import settings as tried
+from hypothesis import strategies as st
+from journal_entries import journal_cellar
+
+from ingest.cellar import Cellar
+from ingest.cellar.units import UNITS, Dimension
+from ingest.entering import enter, prepare
+from ingest.errors import EntryRefused, IngestError
+from ingest.journal.analyses import TitrationBody
+from ingest.journal.answers import (
+    Answer,
+    AnswersWrong,
+    Bought,
+    Choice,
+    Clock,
+    Day,
+    Measure,
+    Number,
+    OfVessel,
+    StrengthTold,
+    TitrantStrengthText,
+    Whole,
+    WrittenWords,
+    YesNo,
+)
+from ingest.journal.forms import FORMS, read_answers
+from ingest.store import Store, create_or_open
+from ingest.times import Ambiguous
+
+# 2026-11-25 10:40 in Ljubljana
+NOW_MS = 1_795_599_600_000
+CLOCK = Clock(ZoneInfo("Europe/Ljubljana"), NOW_MS)
+LITRES = Measure(Dimension.VOLUME, "L", "16 L")
+
+# Every question of every form, each kind of answer once for each way in which it is set up.
+_ASKED: dict[str, Answer] = {repr(one.answer): one.answer for form in FORMS.values() for one in form.questions}
+
+_NUMBER = st.from_regex(r"[ ]?[-+]?[0-9]{0,4}([.,][0-9]{0,3})?(e[-+]?[0-9]{1,3})?", fullmatch=True)
+_UNIT = st.sampled_from([unit for units in UNITS.values() for unit in units] + ["N", "M", "mol/L", "NTU", "C", "litre"])
+_TYPED = st.one_of(
+    st.text(max_size=20),
+    st.builds(lambda number, gap, unit: f"{number}{gap}{unit}", _NUMBER, st.sampled_from(["", " ", "\u00a0"]), _UNIT),
+    st.builds(
+        lambda vessel, sign, rest: f"{vessel}{sign}{rest}",
+        st.sampled_from(["K1", "", " K 1"]),
+        st.sampled_from("=x×:"),
+        _NUMBER,
+    ),
+    st.sampled_from(["yes", "NO", "rose", "un", "2 x 0.75 L", "2x0,75L"]),
+    st.sampled_from(["yesterday 18:30", "2026-10-25 02:30", "2026-03-29 02:30", "2026-13-01"]),
+)
+
+
+@pytest.mark.parametrize("answer", _ASKED.values(), ids=_ASKED)
+def test_the_example_of_each_question_is_an_answer_to_it(answer: Answer) -> None:
+    texts = answer.example.split(", ") if isinstance(answer, Choice) else answer.example.split(" or ")
+    for text in texts:
+        read = answer.read(text, CLOCK)
+        assert answer.read(answer.write(read), CLOCK) == pytest.approx(read) if isinstance(read, float) else True
+
+
+@given(st.sampled_from(sorted(_ASKED)), _TYPED)
+def test_any_text_is_an_answer_or_told_with_what_would_be_one(name: str, text: str) -> None:
+    answer = _ASKED[name]
+    try:
+        read = answer.read(text, CLOCK)
+    except (ValueError, IngestError) as error:
+        said = str(error)
+        if text.strip():
+            assert text.strip() in said, said
+        told = (
+            "write",
+            "allowed",
+            "none of these",
+            "neither yes nor no",
+            "say which",
+            "did you mean",
+            "degC",
+            "asked for",
+            "leave it out",
+        )
+        assert any(word in said for word in told), said  # fmt: skip
+    else:
+        again = answer.read(answer.write(read), CLOCK)
+        assert again == read or _near(again, read)
+
+
+def _near(one: Any, other: Any) -> bool:
+    if isinstance(one, dict):
+        return one.keys() == other.keys() and all(one[key] == other[key] or _near(one[key], other[key]) for key in one)
+    if isinstance(one, StrengthTold):
+        return one.molar == other.molar and _near(one.number, other.number)
+    return isinstance(one, float) and one == pytest.approx(other, rel=1e-9, abs=0.0)
+
+
+@given(st.floats(1e-6, 1e6), st.sampled_from(sorted(set(UNITS[Dimension.VOLUME]))), st.sampled_from(["", " ", "  "]))
+def test_an_amount_is_worth_the_same_in_each_unit(number: float, unit: str, gap: str) -> None:
+    read = LITRES.read(f"{number!r}{gap}{unit}", CLOCK)
+    assert read == pytest.approx(number * UNITS[Dimension.VOLUME][unit].factor)
+    assert LITRES.read(LITRES.write(read), CLOCK) == pytest.approx(read)
+
+
+@given(st.integers(0, 999), st.integers(0, 999))
+def test_a_decimal_comma_is_never_taken_for_something_else(whole: int, part: int) -> None:
+    for answer, unit in ((LITRES, "L"), (Number(("g/L",), "2 g/L"), "g/L"), (TitrantStrengthText(), "N")):
+        with pytest.raises(ValueError, match="write the decimal as a point") as caught:
+            answer.read(f"{whole},{part:03} {unit}", CLOCK)
+        assert f"'{whole},{part:03} {unit}'" in str(caught.value)
+        assert answer.example in str(caught.value)
+    with pytest.raises(ValueError, match="write the decimal as a point"):
+        OfVessel().read(f"K1={whole},{part} L", CLOCK)
+    with pytest.raises(ValueError, match="write the decimal as a point"):
+        Bought().read(f"2 x {whole},{part} L", CLOCK)
+
+
+@pytest.mark.parametrize(
+    ("answer", "text", "read"),
+    [
+        (OfVessel(), " K1 = 16 L ", {"vessel": "K1", "volume_l": 16.0}),
+        (OfVessel(), "K1", {"vessel": "K1"}),
+        (OfVessel(), "K1=850 mL", {"vessel": "K1", "volume_l": 0.85}),
+        (Bought(), "6 X 750mL", {"number": 6, "size_l": 0.75}),
+        (Bought(), "6×0.75 L", {"number": 6, "size_l": 0.75}),
+        (TitrantStrengthText(), "0.02N", StrengthTold(0.02, molar=False)),
+        (TitrantStrengthText(), "0.01 mol/L", StrengthTold(0.01, molar=True)),
+        (Choice(("white", "rosé", "red")), "ROSE", "rosé"),
+        (Choice(("white", "rosé", "red")), "w", "white"),
+        (YesNo(), " Y ", True),
+        (Whole("3"), " 07 ", 7),
+        (WrittenWords(), "  a b ", "a b"),
+        (Day(), "2026-11-24", NOW_MS - 86_400_000 + 80 * 60_000),
+        (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "8 psi", pytest.approx(55.158, abs=0.001)),
+    ],
+)  # fmt: skip
+def test_what_is_meant(answer: Answer, text: str, read: object) -> None:
+    assert answer.read(text, CLOCK) == read
+
+
+@pytest.mark.parametrize(
+    ("answer", "text", "told"),
+    [
+        (LITRES, "16", "the unit is missing; allowed for a volume: L, mL"),
+        (LITRES, "16 kg", '"kg" is a unit of mass, not of volume'),
+        (LITRES, "16 Liter", 'no unit "Liter"'),
+        (LITRES, "mL 5", 'does not begin with a number; write it as "16 L"'),
+        (LITRES, "1e999 L", 'the number is too large; write it as "16 L"'),
+        (LITRES, "\u0663 L", "does not begin with a number"),
+        (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "155 kPa absolute", "gauge pressure is asked for"),
+        (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), "12.5 %", "allowed for an alcohol by volume: % vol"),
+        (OfVessel(), "=16 L", "names no vessel; write it as K1=16L"),
+        (OfVessel(), "K1=", 'write it as "K1=16L"'),
+        (Bought(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
+        (TitrantStrengthText(), "0.02", 'write a normality as "0.02 N", a molarity as "0.01 mol/L"'),
+        (Choice(("free", "total")), "f t", "'f t' is none of these: free, total"),
+        (Choice(("white", "red", "rosé")), "r", "none of these: white, red, rosé"),
+        (Whole("3"), "3.5", "is no count; write it as 3"),
+        (WrittenWords(), "  ", "is empty"),
+        (Number(("g/L", "g/l"), "2 g/L"), "2", 'the unit is missing; write it as "2 g/L"'),
+    ],
+)
+def test_what_will_not_do_is_told_with_what_will(answer: Answer, text: str, told: str) -> None:
+    with pytest.raises(ValueError, match=r".") as caught:
+        answer.read(text, CLOCK)
+    assert told in str(caught.value)
+
+
+def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
+    with pytest.raises(AnswersWrong) as caught:
+        read_answers(
+            FORMS["titration"],
+            {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4"], "sample": ["25 mL", "25 mL"], "colour": ["red"],
+             "remark": ["\udcff"]},
+            CLOCK,
+        )  # fmt: skip
+    assert [wrong.field for wrong in caught.value.wrong] == ["quantity", "titre", "titre", "sample", "colour", "remark"]
+    assert "is given 2 times" in str(caught.value)
+    assert "a titration does not say this; it says: vessel, lot" in str(caught.value)
+    assert "no UTF-8 text" in str(caught.value)
+
+
+# ---- whole entries --------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def written(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, Cellar]]:
+    """A cellar with a lot, wine in K1, and a bottle of iodine."""
+    cellar = journal_cellar(more='[[cylinder]]\nid = "N2"\ngas = "nitrogen"\nwater_volume = "10 L"\n')
+    with create_or_open(Path(tmp_path_factory.mktemp("store")) / "cellar.db", NOW_MS) as store:
+        told: dict[str, Mapping[str, str]] = {
+            "lot": {"lot": "ries", "name": "Riesling", "style": "white"},
+            "fill": {"vessel": "K1", "lot": "ries", "volume": "16 L"},
+            "titrant": {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"},
+        }
+        for kind, answers in told.items():
+            enter(store, cellar, kind, answers, who="Ana", now_ms=NOW_MS, at="2026-01-02")  # type: ignore[arg-type]
+        yield store, cellar
+
+
+# Of each form a whole entry, so that a wrong answer does not stand among missing ones.
+_WHOLE: dict[str, dict[str, list[str]]] = {
+    "lot": {"lot": ["b"], "name": ["B"], "style": ["red"]},
+    "fill": {"vessel": ["K3"], "lot": ["ries"], "volume": ["3 L"]},
+    "titration": {"vessel": ["K1"], "quantity": ["free"], "method": ["iodometric"], "titre": ["1 mL"],
+                  "sample": ["25 mL"], "titrant": ["iodine 3"]},
+    "titrant": {"name": ["n"], "substance": ["iodine"], "strength": ["0.02 N"]},
+    "measurement": {"vessel": ["K1"], "quantity": ["pH"], "value": ["3.4"]},
+    "addition": {"vessel": ["K1"], "form": ["metabisulfite"], "salt": ["potassium"], "mass": ["0.4 g"]},
+    "racking": {"from": ["K1=3 L"], "to": ["K3"]},
+    "topping": {"vessel": ["K1"], "bottles": ["2 x 0.75 L"]},
+    "sample": {"vessel": ["K1"], "volume": ["60 mL"]},
+    "gas": {"vessel": ["K1"], "act": ["charged"], "pressure": ["55 kPa"]},
+    "look": {"vessel": ["K1"], "film": ["no"]},
+    "bottling": {"vessel": ["K1"], "bottles": ["2 x 0.75 L"]},
+    "state": {"vessel": ["K3"], "state": ["cleaned"]},
+}  # fmt: skip
+
+
+def test_the_whole_entries_are_taken(written: tuple[Store, Cellar]) -> None:
+    assert _WHOLE.keys() == FORMS.keys()
+    for kind, told in _WHOLE.items():
+        prepare(*written, kind, told, who="Ana", now_ms=NOW_MS)  # type: ignore[arg-type]  # a kind
+
+
+@tried(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.data())
+def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
+    written: tuple[Store, Cellar], data: st.DataObject
+) -> None:
+    kind = data.draw(st.sampled_from(sorted(_WHOLE)))
+    form = FORMS[kind]  # type: ignore[index]  # a kind
+    odd = data.draw(st.sampled_from(form.questions))
+    told = {
+        **_WHOLE[kind],
+        odd.name: data.draw(
+            st.lists(_TYPED | st.sampled_from(["K1", "K3", "N2", "0 L", "-1 L", "1e9 L", "0 N"]), max_size=2)
+        ),
+    }
+    at = data.draw(st.none() | _TYPED)
+    try:
+        made = prepare(*written, form.kind, told, who="Ana", now_ms=NOW_MS, at=at)
+    except AnswersWrong as error:
+        assert error.wrong
+        for wrong in error.wrong:
+            assert form.question(wrong.field) is not None or wrong.field == "at", error
+            assert wrong.why
+    except EntryRefused as error:
+        assert error.problems
+    except Ambiguous as error:
+        assert at is not None
+        assert len(error.ways) == 2
+    else:
+        assert made.said
+        assert made.draft.at_ms <= NOW_MS + 300_000
+
+
+@tried(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(st.lists(st.integers(0, 400), min_size=1, max_size=10), st.booleans(), st.integers(0, 50))
+def test_several_flasks_are_their_mean_by_titre_or_by_burette(
+    written: tuple[Store, Cellar], hundredths: list[int], burette: bool, start: int
+) -> None:
+    titres = [one / 100 for one in hundredths]
+    told = {name: texts for name, texts in _WHOLE["titration"].items() if name != "titre"}
+    if burette:
+        told["start"] = [f"{start} mL"] * len(titres)
+        told["end"] = [f"{start + titre:.2f} mL" for titre in titres]
+    else:
+        told["titre"] = [f"{titre:.2f} mL" for titre in titres]
+    body = prepare(*written, "titration", told, who="Ana", now_ms=NOW_MS).draft.body
+    assert isinstance(body, TitrationBody)
+    assert len(body.flasks) == len(titres)
+    # 0.02 N x 32.03 g/eq x 1000 / 25 mL
+    expected = 25.624 * sum(titres) / len(titres)
+    assert (body.so2_mg_l or 0.0) == pytest.approx(expected, abs=1e-6)
+    assert any("burette" in warning for warning in body.warnings) is False
