@@ -130,7 +130,7 @@ class Writer:
             self._held = None
             if batch.tickets:
                 self._acknowledge(batch.tickets)
-                first_id = self._appender.newest_id - len(batch.confirmed) - len(batch.rows) + 1
+                first_id = self._appender.newest_id - len(batch.rows) + 1
                 self._gatherer.acknowledged(batch, first_id, self._monotonic())
             if len(self._queue) < self._enough():
                 return True

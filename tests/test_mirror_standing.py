@@ -78,6 +78,16 @@ def test_a_stop_amid_a_request_is_not_taken_for_trouble(store: Store, server: In
     assert (one.state().state, one.state().last_error, behind_since(store)) == ("up to date", None, None)
 
 
+def test_turns_that_fail_count_as_behind(store: Store, server: InfluxServer, started: Start) -> None:
+    def broken() -> str:
+        raise ZeroDivisionError
+
+    one = started(follower(store.path, settings(server.url), token=broken))
+    eventually(lambda: one.state().behind_since_ms == NOW)
+    assert one.state().state == "waiting"
+    assert behind_since(store) == NOW
+
+
 def test_a_clock_in_the_past_makes_no_half_century_of_it(store: Store, server: InfluxServer, started: Start) -> None:
     with store.write() as connection:
         set_cursor(connection, "clock", NOW - 7)

@@ -339,6 +339,14 @@ def test_what_took_an_entry_along_must_be_there(desk: Desk) -> None:
     ]
 
 
+def test_what_a_racking_finishes_must_be_there(desk: Desk) -> None:
+    """Else the next one that is begun could get that number, and count as finished at once."""
+    line = a_line("racking", 5, sources=[{"vessel": "K1", "volume_l": 5.0}], targets=[{"vessel": "K3"}], begun=7)
+    assert desk.refused(line) == [Mistake(1, "body begun = 7: there is no such entry in this file, or in the journal")]
+    begun = a_line("racking", 4, sources=[{"vessel": "K1"}], stage="begun")
+    assert [one.entry.id for one in desk.take(begun | {"id": 7}, line).new] == [7, 8]
+
+
 # ---- the journal's own checks --------------------------------------------------------------------------------------
 
 

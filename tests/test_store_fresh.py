@@ -194,6 +194,27 @@ def test_a_crash_leaves_nothing_out_of_the_feed(store: Store) -> None:
     assert sorted(touch[1:] for touch in touched_after(store, 1)) == [(1, 30, 30), (2, 5, 5)]
 
 
+def test_a_late_reading_is_a_change_of_its_own_day(store: Store) -> None:
+    """Who follows the feed goes through all that a change covers."""
+    day = 86_400_000
+    appender = Appender(store)
+    appender.commit([(1, 5, 0.0, 0), (1, 400 * day, 0.0, 0)], feed=False)
+    again = Appender(store)
+    again.commit([(1, 9, 0.0, 0), (1, 400 * day + 1, 0.0, 0)])
+    assert sorted(touch[1:] for touch in touched_after(store, 0)) == [(1, 5, 9), (1, 400 * day, 400 * day + 1)]
+
+
+def test_a_row_to_be_confirmed_that_is_gone_leaves_no_later_row_out_of_the_feed(store: Store) -> None:
+    appender = Appender(store)
+    appender.commit([(1, 10, 0.0, 0)], confirmed=[77])
+    again = Appender(store)
+    again.commit([(1, 20, 0.0, 0)], feed=False)
+    assert unfed(store) == [(1, 20, 20)]
+    # As after a kill.
+    Appender(store).commit([], lambda connection: None)
+    assert [touch[1:] for touch in touched_after(store, 0)] == [(1, 10, 10), (1, 20, 20)]
+
+
 def test_what_is_not_in_the_feed_is_summed_up_all_the_same_and_not_settled(store: Store) -> None:
     appender = Appender(store)
     appender.append([(1, 60_000, 1.0, 0)])
@@ -212,7 +233,8 @@ def test_what_is_not_in_the_feed_is_summed_up_all_the_same_and_not_settled(store
 def test_a_bare_number_stays_until_the_broker_cannot_send_it_again(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("ingest.store.settling.REMEMBERED_IDS", 3)
+    monkeypatch.setattr("ingest.store.fresh.REMEMBERED_IDS", 3)
+    monkeypatch.setattr("ingest.store.fresh.REBUILD_ROWS", 100)
     appender = Appender(store)
 
     def left(at: int, came: dict[int, int]) -> list[tuple[int]]:
@@ -224,10 +246,19 @@ def test_a_bare_number_stays_until_the_broker_cannot_send_it_again(
         return store.connection.execute("SELECT at FROM fresh").fetchall()
 
     assert left(1, {0: came_with(7, 99)}) == [(1,)]
+    # Those of serial lines do not push it out ...
+    for at in range(2, 10):
+        assert left(at, {}) == [(1,)]
     assert appender.delivered() == {7: 99}
-    assert left(2, {}) == [(1,)]
-    assert left(3, {}) == [(1,)]
-    assert left(4, {}) == []
+    # ... three others of the broker's do, ...
+    assert left(10, {0: came_with(8, 99)}) == [(1,), (10,)]
+    assert left(11, {0: came_with(9, 99)}) == [(1,), (10,), (11,)]
+    assert left(12, {0: came_with(10, 99)}) == [(10,), (11,), (12,)]
+    assert appender.delivered() == {8: 99, 9: 99, 10: 99}
+    # ... and so does a long time.
+    appender.append([(2, at, 0.0, 0) for at in range(97)])
+    assert left(13, {}) == [(11,), (12,)]
+    assert appender.delivered() == {9: 99, 10: 99}
 
 
 @given(st.lists(st.integers(-50, 50), min_size=1, max_size=40))

@@ -11,7 +11,7 @@ from a_store import NOW, declared, fill_up, make_room, new_store
 
 from ingest.store import Store
 from ingest.store.feed import SUMMARIES, cursor, set_cursor, touched_after
-from ingest.store.fresh import Appender
+from ingest.store.fresh import Appender, came_with
 from ingest.store.history import raw
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
@@ -127,6 +127,27 @@ def test_a_late_change_to_a_day_whose_readings_are_gone_leaves_its_summary(store
     all_due(upkeep, mono=20_000.0)
     again = summary(store, 1, TODAY_MS - 3 * DAY_MS, TODAY_MS - 2 * DAY_MS, "day")
     assert again.readings.tolist() == old.readings.tolist() == [1440]
+
+
+def test_readings_that_are_settled_late_are_dropped_all_the_same(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A bare number may wait for weeks until enough others have followed, longer than its minutes are to be kept."""
+    monkeypatch.setattr("ingest.store.fresh.REMEMBERED_IDS", 30)
+    day_s = 86_400.0
+    appender = Appender(store)
+    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 2 * day_s, 3 * day_s, None), 0.0, (SUMMARIES,))
+    mono = 0.0
+    for quarter in range(60):
+        now_ms = TODAY_MS + quarter * DAY_MS // 4
+        mono += 4000.0
+        appender.commit([(1, now_ms, 1.0, 0)], came={0: came_with(quarter + 1, 5)})
+        # A probe with a clock of its own beside it, for some days.
+        if quarter < 12 or quarter > 36:
+            appender.append([(2, now_ms, 1.0, 0)])
+        all_due(upkeep, now_ms, mono)
+    oldest = store.connection.execute("SELECT min(day) FROM block WHERE series = 1").fetchone()[0]
+    kept = store.connection.execute("SELECT min(at) / ? FROM fresh WHERE series = 1", (DAY_MS,)).fetchone()[0]
+    assert kept == TODAY_MS // DAY_MS + 7
+    assert oldest is None or oldest >= kept - 1
 
 
 def test_a_full_disk_puts_upkeep_off_and_loses_nothing(store: Store) -> None:

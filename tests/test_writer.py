@@ -287,6 +287,32 @@ def test_after_a_restart_the_newest_packet_ids_are_known_and_no_older_ones(
     again.store.close()
 
 
+def test_a_packet_id_that_is_used_again_at_once_stands_for_the_later_number(tmp_path: Path) -> None:
+    """What the commit that brings the later number confirms keeps its packet id, and must not come after it."""
+    mono = 500.0
+    with create_or_open(tmp_path / "cellar.db", NOW) as store:
+
+        def a_writer() -> Writer:
+            taker = Taker((a_binding(), a_binding(series=2, address="k2/p")))
+            return Writer(store, taker, lambda tickets: None, lambda: 10_000, monotonic=lambda: mono)
+
+        writer = a_writer()
+        writer.offer(a_sample("1", packet=1))
+        assert writer.turn(NOW)
+        mono += 1.0
+        writer.offer(a_sample("2", "k2/p", packet=1, arrival_mono=mono))
+        assert writer.turn(NOW)
+        assert [(row[1], row[3], row[4]) for row in fresh_after(store, 0, 9)] == [(1, 1.0, GOOD), (2, 2.0, BACKLOG)]
+        again = a_writer()
+        again.offer(a_sample("2", "k2/p", packet=1, repeat=True, arrival_ms=NOW + 60_000))
+        assert again.turn(NOW)
+        assert again.counters.repeats == 1
+        # The ids that are kept of the doubted rows are those that they have on disk.
+        mono += 1.0
+        assert writer.turn(NOW)
+        assert [(row[1], row[3], row[4]) for row in fresh_after(store, 0, 9)] == [(1, 1.0, GOOD), (2, 2.0, GOOD)]
+
+
 def test_the_newest_of_a_backlog_is_told_again_as_a_good_one(tmp_path: Path) -> None:
     desk = Desk(tmp_path / "cellar.db")
     for packet in range(1, 4):

@@ -106,18 +106,41 @@ def now(file: File, json: Json = False) -> None:
     raise typer.Exit(run_now(file, json))
 
 
-@app.command(epilog="Example: leeside history cellar.toml k1-pressure --csv --from 2026-11-01")
+@app.command(epilog="Example: leeside history cellar.toml --lot malvasia-2026 --quantity free_so2 --csv")
 def history(
     file: File,
-    probe: Annotated[str, typer.Argument(metavar="PROBE", help="The probe's id.")],
-    csv: Annotated[bool, typer.Option("--csv", help="Print at,value,unit,quality.")] = False,
+    probe: Annotated[
+        str | None, typer.Argument(metavar="PROBE", help="A probe's id; or name a lot or a place.")
+    ] = None,
+    lot: Annotated[
+        str | None, typer.Option("--lot", help="A lot, through the vessels where it lay; with --quantity.")
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="A vessel, cylinder or room; with --quantity.")] = None,
+    quantity: Annotated[
+        str | None, typer.Option("--quantity", help="What was read or found, such as temperature or free_so2.")
+    ] = None,
+    share: Annotated[
+        float | None,
+        typer.Option("--share", help="Only where the lot is at least this part of the wine, such as 0.5."),
+    ] = None,
+    struck: Annotated[bool, typer.Option("--struck", help="Results of struck entries as well.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print a table with a row for each reading or result.")] = False,
     json: Json = False,
     since: Annotated[
         str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
     ] = None,
     until: Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")] = None,
 ) -> None:
-    """Readings of a probe, oldest first."""
+    """Readings of a probe; or readings and results by hand of a lot wherever it lay, or at a place. Oldest first."""
+    if probe is None and (lot is not None or place is not None):
+        from alerts.command.history_of import Asked, run_history_of
+
+        asked = Asked(lot, place, quantity, share, since, until, struck)
+        raise typer.Exit(run_history_of(file, asked, as_csv=csv, as_json=json))
+    if probe is None:
+        raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
+    if struck or (lot, place, quantity, share) != (None, None, None, None):
+        raise typer.BadParameter("--lot, --place, --quantity, --share and --struck go without a PROBE")
     from alerts.command.history import run_history
 
     raise typer.Exit(run_history(file, probe, csv=csv, as_json=json, since=since, until=until))

@@ -209,6 +209,16 @@ class _Joiner:
             assert struck is not None
             strikes.append(one._replace(strike=struck))
         self.found.strikes = strikes
+        self._check_begun()
+
+    def _check_begun(self) -> None:
+        """What finishes a racking must name an entry that there is, or it would finish what gets that number later."""
+        there = {*self._known, *(one.entry.id for one in self.found.new)}
+        for line, entry in self.found.new:
+            begun = entry.body.begun if isinstance(entry.body, RackingBody) else None
+            if begun is not None and begun not in there:
+                where = "there is no such entry in this file, or in the journal"
+                self.found.mistakes.append(Mistake(line, f"body begun = {begun}: {where}"))
 
     def _strike_checked(self, line: int, entry: Entry) -> Entry:
         with_id = None if entry.struck is None else entry.struck.together_with

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-__all__ = ["ShareChange", "Stay", "joined_stays", "lot_path", "share_changes", "stays_of"]
+__all__ = ["ShareChange", "Stay", "Stays", "joined_stays", "lot_path", "share_changes", "stays_of"]
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from ingest.journal.contents import BEGINNING, Folding
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.held import UNKNOWN, Held
 from ingest.journal.steps import step
+
+# Shares that differ by less are the same: a lot that is topped up with itself stays all of the wine, give or take
+# what adding up parts of 1 rounds.
+_SAME: Final = 1e-9
 
 
 class ShareChange(NamedTuple):
@@ -39,13 +44,26 @@ class Stay(NamedTuple):
     from_entry: int
     to_entry: int | None
 
-    def covers(self, at_ms: int, entry: int) -> bool:
-        """Whether the lot was there when that entry was made; of one time the entry's number decides, as it does for
-        contents. The entries that begin and end the stay are in it.
+
+class Stays:
+    """The stays of one lot, to be asked for single moments."""
+
+    def __init__(self, stays: Iterable[Stay]) -> None:
+        self._in_vessel: dict[str, list[Stay]] = {}
+        for stay in sorted(stays, key=_begin):
+            self._in_vessel.setdefault(stay.vessel, []).append(stay)
+
+    def at(self, vessel: str, at_ms: int, entry: int) -> Stay | None:
+        """The stay in a vessel when an entry was made, None if the lot was not there. Of one time the entry's number
+        decides, as it does for contents. The entries that begin and end a stay are in it.
         """
-        if (at_ms, entry) < (self.from_ms, self.from_entry):
-            return False
-        return self.to_ms is None or self.to_entry is None or (at_ms, entry) <= (self.to_ms, self.to_entry)
+        stays = self._in_vessel.get(vessel, [])
+        place = bisect_right(stays, (at_ms, entry), key=_begin) - 1
+        if place < 0:
+            return None
+        stay = stays[place]
+        gone = stay.to_ms is not None and stay.to_entry is not None and (at_ms, entry) > (stay.to_ms, stay.to_entry)
+        return None if gone else stay
 
 
 def share_changes(folding: Folding, first: tuple[int, int]) -> Iterator[ShareChange]:
@@ -59,7 +77,7 @@ def share_changes(folding: Folding, first: tuple[int, int]) -> Iterator[ShareCha
             for lot in before.keys() - after.keys():
                 yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=False, share=None)
             for lot, share in after.items():
-                if lot not in before or before[lot] != share:
+                if lot not in before or not _same(before[lot], share):
                     yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=True, share=share)
         state.update(changes)
 
@@ -102,3 +120,11 @@ def joined_stays(stays: Iterable[Stay]) -> list[list[Stay]]:
 def _shares(held: Held) -> Mapping[str, float | None]:
     """Lot -> its part of the wine in a vessel; wine of no lot is left out."""
     return {} if held.empty else {lot: share for lot, share in held.wine.parts if lot is not None}
+
+
+def _same(one: float | None, other: float | None) -> bool:
+    return one is other if one is None or other is None else abs(one - other) < _SAME
+
+
+def _begin(stay: Stay) -> tuple[int, int]:
+    return (stay.from_ms, stay.from_entry)

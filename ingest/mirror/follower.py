@@ -11,8 +11,10 @@ from __future__ import annotations
 __all__ = ["Follower", "Pace", "destination_of", "follower_of"]
 
 import logging
+import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from itertools import islice
@@ -175,6 +177,9 @@ class Follower:
             log.exception("a turn of the mirror failed; it is tried again")
             work.backlog.forget()
             self._standing.say("waiting", last_error="a turn failed; see the log")
+            # A turn that fails each time must not look like one that has nothing to send.
+            with suppress(StoreError, sqlite3.Error):
+                self._keep_since(work)
             return self._pace.longest_s
 
     def _turn(self, work: _Work) -> float:
@@ -241,6 +246,9 @@ class Follower:
         self._standing.measured(
             behind=feed_behind(work.store), spans=spans, records=work.records.unsent(), oldest_unsent_ms=oldest
         )
+        self._keep_since(work)
+
+    def _keep_since(self, work: _Work) -> None:
         behind = self.state().state != "up to date"
         if behind and self.state().behind_since_ms is None:
             # A board's clock can be in the past for a while after its start.

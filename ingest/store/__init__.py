@@ -3,8 +3,8 @@
 Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
 ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
 ``unsent`` and ``unsent_entries`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``,
-``entry_rows``, ``journal``, ``contents``, ``rackings``, ``hand_results``, ``names_now`` and ``entry_intake`` (what
-people wrote); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life, rejects);
+``entry_rows``, ``journal``, ``contents``, ``stays``, ``rackings``, ``hand_results``, ``names_now`` and ``entry_intake``
+(what people wrote); ``strands``, ``past``, ``outline`` and ``bounds`` (the work behind ``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life, rejects);
 ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
 """
 

@@ -11,6 +11,19 @@ from ingest.store.connection import Store
 
 def keep_cellar_file(store: Store, text: str, now_ms: int) -> bool:
     """Keep the text if it differs from the one kept last; True if it did."""
+    new = _keep(store, text, now_ms)
+    entries, made = store.connection.execute(
+        "SELECT EXISTS (SELECT 1 FROM entry), EXISTS (SELECT 1 FROM lot_stays_made)"
+    ).fetchone()
+    # With vessels renamed, lots lay elsewhere by name. Only then are the journal's rooms worth their memory in ingest.
+    if entries and (new or not made):
+        from ingest.store.stays import renew_stays
+
+        renew_stays(store)
+    return new
+
+
+def _keep(store: Store, text: str, now_ms: int) -> bool:
     digest = hashlib.sha256(text.encode()).hexdigest()
     with store.write() as connection:
         row = connection.execute("SELECT digest FROM cellar_file ORDER BY id DESC LIMIT 1").fetchone()

@@ -11,7 +11,7 @@ __all__ = [
     "equipment_of",
     "keep_snapshots",
     "load_folding",
-    "lot_stays",
+    "names_of",
 ]
 
 import json
@@ -23,7 +23,7 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from ingest.cellar import Cellar, Vessel
-from ingest.journal.contents import BEGINNING, Contents, Folding, Snapshot, Stay
+from ingest.journal.contents import BEGINNING, Contents, Folding, Snapshot
 from ingest.journal.equipment import CellarOfTime, Equipment, cellar_of_time
 from ingest.journal.held import Held
 from ingest.journal.steps import MOVING
@@ -100,11 +100,6 @@ def contents_inside(connection: sqlite3.Connection, at_ms: int, cellar: Cellar |
     return load_folding(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
 
 
-def lot_stays(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> list[Stay]:
-    """Where a lot was and is, in the order in which it came there."""
-    return load_folding(connection, equipment).lot_path(lot)
-
-
 def empty_vessels(store: Store, now_ms: int) -> frozenset[str]:
     """The vessels that are known to be empty now (UTC ms). Whoever asks every second keeps an ``EmptyVessels``."""
     return EmptyVessels(store).at(now_ms)
@@ -144,7 +139,7 @@ def keep_snapshots(connection: sqlite3.Connection, folding: Folding) -> None:
         at_ms, id, state = folding.snapshot(count)
         connection.execute(
             "INSERT OR REPLACE INTO contents_snapshot (at_ms, entry, names, state) VALUES (?, ?, ?, ?)",
-            (at_ms, id, _names(folding.equipment), json.dumps(state, separators=(",", ":"))),
+            (at_ms, id, names_of(folding.equipment), json.dumps(state, separators=(",", ":"))),
         )
 
 
@@ -157,14 +152,15 @@ def _newest_snapshot(connection: sqlite3.Connection, equipment: Equipment, befor
     row = connection.execute(
         "SELECT at_ms, entry, state FROM contents_snapshot WHERE (at_ms, entry) < (?, ?) AND names = ?"
         " ORDER BY at_ms DESC, entry DESC LIMIT 1",
-        (*before, _names(equipment)),
+        (*before, names_of(equipment)),
     ).fetchone()
     if row is None:
         return BEGINNING
     return Snapshot(row[0], row[1], {vessel: _held(held) for vessel, held in json.loads(row[2]).items()})
 
 
-def _names(equipment: Equipment) -> str:
+def names_of(equipment: Equipment) -> str:
+    """The renames of vessels as text: whether what was worked out with them still holds."""
     return json.dumps(equipment.renames)
 
 

@@ -20,9 +20,10 @@ from ingest.journal.steps import MOVING
 from ingest.journal.wanted import LATEST_AHEAD_MS, draft_problems
 from ingest.store.calibrations import apply_calibration, take_back_calibration
 from ingest.store.connection import Store
-from ingest.store.contents import drop_snapshots, equipment_of, keep_snapshots, load_folding
+from ingest.store.contents import equipment_of, load_folding
 from ingest.store.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike
 from ingest.store.names_now import NamesNow
+from ingest.store.stays import keep_contents
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +75,9 @@ def take_entries(
             mistakes += _written(connection, joined, {one.line for one in mistakes})
             if mistakes or rehearse:
                 raise _NotKept
-            _keep_contents(connection, equipment, joined)
+            first = _first_moved(joined)
+            if first is not None:
+                keep_contents(connection, load_folding(connection, equipment, before=first), first)
     except _NotKept:
         pass
     new = sorted(joined.new, key=lambda one: one.entry.id)
@@ -214,10 +217,3 @@ class _Event(NamedTuple):
 
 def _tried(one: Newcomer | NewStrike, bad: set[int]) -> bool:
     return one.entry.kind == "calibration" and one.line not in bad
-
-
-def _keep_contents(connection: sqlite3.Connection, equipment: Equipment, joined: Joining) -> None:
-    first = _first_moved(joined)
-    if first is not None:
-        drop_snapshots(connection, first)
-        keep_snapshots(connection, load_folding(connection, equipment, before=first))

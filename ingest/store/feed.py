@@ -7,13 +7,26 @@ crash.
 
 from __future__ import annotations
 
-__all__ = ["DROPPED", "FED", "SUMMARIES", "Touch", "cursor", "prune_feed", "set_cursor", "touched_after", "unfed"]
+__all__ = [
+    "DAY_MS",
+    "DROPPED",
+    "FED",
+    "SUMMARIES",
+    "Touch",
+    "cursor",
+    "prune_feed",
+    "set_cursor",
+    "touched_after",
+    "unfed",
+]
 
 import sqlite3
 from collections.abc import Sequence
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from ingest.store.connection import Store
+
+DAY_MS: Final = 86_400_000
 
 # Before this day (UTC days since 1970) single readings may be gone by the owner's wish.
 DROPPED = "raw dropped"
@@ -43,9 +56,10 @@ def touched_after(store: Store, seq: int, limit: int = 1000) -> list[Touch]:
 
 
 def unfed(store: Store) -> list[tuple[int, int, int]]:
-    """(series, from_ms, to_ms), both ends included, of the fresh readings that are not in the feed yet."""
+    """(series, from_ms, to_ms), both ends included, of the fresh readings that are not in the feed yet, by day."""
     return store.connection.execute(
-        "SELECT series, min(at), max(at) FROM fresh WHERE id > ? GROUP BY series", (cursor(store, FED) or 0,)
+        "SELECT series, min(at), max(at) FROM fresh WHERE id > ? GROUP BY series, at / ?",
+        (cursor(store, FED) or 0, DAY_MS),
     ).fetchall()
 
 

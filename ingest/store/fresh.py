@@ -6,7 +6,7 @@ statement, not once a row, so that the threads that read the wire are not held u
 
 from __future__ import annotations
 
-__all__ = ["REMEMBERED_IDS", "Appended", "Appender", "Row", "came_with"]
+__all__ = ["REMEMBERED_IDS", "Appended", "Appender", "Row", "came_with", "remembered_from"]
 
 import sqlite3
 from bisect import bisect_left, insort
@@ -16,13 +16,16 @@ from typing import NamedTuple
 
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.connection import Store
-from ingest.store.feed import FED, set_cursor, unfed
+from ingest.store.feed import DAY_MS, FED, cursor, set_cursor, unfed
 
 _GOOD = quality_code(Quality.GOOD)
 _CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
 
 # One reading on its way in: series, at_ms, number, quality.
 Row = tuple[int, int, float, int]
+
+# (series, day) -> from, to.
+_Spans = dict[tuple[int, int], tuple[int, int]]
 
 # How many times of each series are remembered to know a repeat. Twice the MQTT window, and more.
 REMEMBERED = 8192
@@ -56,6 +59,17 @@ def came_with(packet_id: int, digest: int) -> int:
     return packet_id << 32 | digest
 
 
+def remembered_from(store: Store, newest_id: int) -> int:
+    """The id from which on packet ids are remembered, as seen from newest_id. Rows of serial lines and chips bring none
+    and must not push out those that do, so only the latter are counted, as far back as a start looks at all."""
+    oldest = store.connection.execute(
+        "SELECT min(id) FROM (SELECT id FROM fresh WHERE id > ? AND id <= ? AND came IS NOT NULL"
+        " ORDER BY id DESC LIMIT ?)",
+        (newest_id - REBUILD_ROWS, newest_id, REMEMBERED_IDS),
+    ).fetchone()[0]
+    return newest_id + 1 if oldest is None else int(oldest)
+
+
 class Appended(NamedTuple):
     """What came of a batch: rows stored, rows that were repeats, the newest id."""
 
@@ -74,8 +88,8 @@ class Appender:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._recent: dict[int, list[int]] = {}
-        # Series -> (first, last) time of its readings that are on disk and not in the feed yet.
-        self._unfed: dict[int, tuple[int, int]] = {}
+        # (series, day) -> (first, last) time of its readings that are on disk and not in the feed yet.
+        self._unfed: _Spans = {}
         self._newest_id = 0
         self.remember()
 
@@ -83,11 +97,11 @@ class Appender:
         """Read anew what is in the store: at start, and after times in it were changed."""
         store = self._store
         self._recent.clear()
-        self._unfed = {series: (first, last) for series, first, last in unfed(store)}
+        self._unfed = _widened({}, ((series, at) for series, *span in unfed(store) for at in span))
         newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
-        settled = store.connection.execute("SELECT value FROM cursor WHERE name = 'settled fresh'").fetchone()
-        # Settling removes rows from the front; an id is never used again, or a follower would overlook a reading.
-        self._newest_id = max(int(newest), int(settled[0]) if settled else 0)
+        # Settling removes rows from the front, and one that was to be confirmed can be gone; an id is never used again,
+        # or a follower would overlook a reading.
+        self._newest_id = max(int(newest), cursor(store, "settled fresh") or 0, cursor(store, FED) or 0)
         rows = store.connection.execute(
             "SELECT series, at FROM fresh WHERE id > ? ORDER BY series, at", (self._newest_id - REBUILD_ROWS,)
         )
@@ -114,9 +128,8 @@ class Appender:
     def delivered(self) -> dict[int, int]:
         """Packet id -> digest of the last bare numbers that came at QoS 1, the oldest in front."""
         rows = self._store.connection.execute(
-            "SELECT came >> 32, came & 0xffffffff FROM"
-            " (SELECT id, came FROM fresh WHERE id > ? AND came IS NOT NULL ORDER BY id DESC LIMIT ?) ORDER BY id",
-            (self._newest_id - REBUILD_ROWS, REMEMBERED_IDS),
+            "SELECT came >> 32, came & 0xffffffff FROM fresh WHERE id >= ? AND came IS NOT NULL ORDER BY id",
+            (remembered_from(self._store, self._newest_id),),
         )
         found: dict[int, int] = {}
         for packet_id, digest in rows:
@@ -173,15 +186,15 @@ class Appender:
         """Put chosen rows on disk in one transaction; give the newest id.
 
         also: further statements for the same transaction. confirmed: ids of stored rows that were uncertain as a
-        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones. came: place
-        of a row -> ``came_with`` its message. feed: also put into the change feed what has not entered it yet; else
-        that is left to a later commit.
+        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones, and before
+        the rows, which came later. came: place of a row -> ``came_with`` its message. feed: also put into the change
+        feed what has not entered it yet; else that is left to a later commit.
         Raises StoreError; then nothing of it is stored.
         """
         if not rows and not confirmed and also is None:
             return self._newest_id
-        first = self._newest_id + 1
-        newest = self._newest_id + len(rows) + len(confirmed)
+        first = self._newest_id + len(confirmed) + 1
+        newest = self._newest_id + len(confirmed) + len(rows)
         if came:
             statements = _CAME
             numbered: list[tuple[float | None, ...]] = [
@@ -191,13 +204,13 @@ class Appender:
             statements = _PLAIN
             numbered = [(number, *row) for number, row in enumerate(rows, first)]
         with self._store.write() as connection:
+            moved = _confirm(connection, confirmed, self._newest_id + 1)
             _insert(connection, statements, numbered)
-            moved = _confirm(connection, confirmed, first + len(rows))
             spans = _widened(self._unfed, chain(((row[0], row[1]) for row in rows), moved))
             if feed and spans:
                 connection.executemany(
                     "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-                    [(series, *span) for series, span in spans.items()],
+                    [(series, *span) for (series, _), span in spans.items()],
                 )
                 set_cursor(connection, FED, newest)
                 spans = {}
@@ -227,17 +240,22 @@ def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: in
     return moved
 
 
-def _widened(spans: dict[int, tuple[int, int]], readings: Iterable[tuple[int, int]]) -> dict[int, tuple[int, int]]:
-    """The spans with further (series, at) in them."""
+def _widened(spans: _Spans, readings: Iterable[tuple[int, int]]) -> _Spans:
+    """The spans with further (series, at) in them.
+
+    Each day has its own: who follows the feed goes through all that a span covers, and one late reading is no reason to
+    go through the year between it and now.
+    """
     wide = dict(spans)
     for series, at in readings:
-        span = wide.get(series)
+        key = (series, at // DAY_MS)
+        span = wide.get(key)
         if span is None:
-            wide[series] = (at, at)
+            wide[key] = (at, at)
         elif at > span[1]:
-            wide[series] = (span[0], at)
+            wide[key] = (span[0], at)
         elif at < span[0]:
-            wide[series] = (at, span[1])
+            wide[key] = (at, span[1])
     return wide
 
 

@@ -1,8 +1,8 @@
-"""Reading readings back: in order of time, each time once, in our units; fresh and settled ones as one.
+"""Reading one series back: in order of time, each time once, in our units; fresh and settled ones as one.
 
-What a caller needs: ``find_series`` (which series a probe, or a place and quantity, means), ``raw`` and ``arrays``
-(readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there are any); summaries are in
-``summaries``. The rest serves those who follow the store.
+Who wants the history of a probe, a place or a lot asks ``ingest.history``, which is made of this. Here are ``raw`` and
+``arrays`` (readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there are any), and what
+serves those who follow the store; summaries are in ``summaries``.
 """
 
 from __future__ import annotations

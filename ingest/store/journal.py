@@ -7,23 +7,26 @@ from __future__ import annotations
 
 __all__ = ["add_entry", "entries", "entry", "strike", "write_entry"]
 
+import json
 import sqlite3
 from collections.abc import Collection, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.balance import Impossible, Verdict, judge_entry, judge_strike, refuse
-from ingest.journal.contents import Folding, Stay
+from ingest.journal.contents import Folding
 from ingest.journal.entry import Draft, Entry, Strike, places_of
 from ingest.journal.equipment import Equipment, PlaceKinds
+from ingest.journal.stays import Stay, Stays, joined_stays
 from ingest.journal.steps import MOVING
 from ingest.journal.wanted import draft_problems, words_problems
 from ingest.store.calibrations import apply_calibration, take_back_calibration
 from ingest.store.connection import Store
-from ingest.store.contents import drop_snapshots, equipment_of, keep_snapshots, load_folding, lot_stays
+from ingest.store.contents import equipment_of, load_folding
 from ingest.store.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike, unstruck
+from ingest.store.stays import keep_contents, lot_stays
 
 
 def write_entry(store: Store, draft: Draft, cellar: Cellar, now_ms: int, *, with_later: bool = False) -> Entry:
@@ -58,8 +61,7 @@ def add_entry(
     _strike_later(connection, folding, made, verdict.later, Strike(now_ms, made.who, f"could not be with {made}"))
     if made.kind in MOVING:
         folding.add(made)
-        drop_snapshots(connection, key)
-        keep_snapshots(connection, folding)
+        keep_contents(connection, folding, key)
     return made
 
 
@@ -97,10 +99,11 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
             take_back_calibration(connection, struck, by.who, now_ms)
         folding.strike(struck.id)
         _strike_later(connection, folding, struck, verdict.later, by)
-        drop_snapshots(connection, first)
-        keep_snapshots(connection, folding)
-        gone = (struck.id, *(one.entry.id for one in verdict.later))
-        return [found for found in (_entry(connection, id) for id in gone) if found is not None]
+        ids = (struck.id, *(one.entry.id for one in verdict.later))
+        gone = [found for found in (_entry(connection, id) for id in ids) if found is not None]
+        if any(one.kind in MOVING for one in gone):
+            keep_contents(connection, folding, first)
+        return gone
 
 
 def _strike_verdict(folding: Folding, struck: Entry, dependents: Collection[Entry]) -> Verdict:
@@ -161,7 +164,12 @@ def entries(
     with store.read() as connection:
         equipment = equipment_of(connection)
         wanted, values = _conditions(equipment, vessel, kinds, from_ms, to_ms, struck=struck)
-        stays = None if lot is None else lot_stays(connection, equipment, lot)
+        there = None
+        if lot is not None:
+            stays = lot_stays(connection, equipment, lot)
+            there = Stays(stays)
+            wanted.append(_LOT_OR_THERE)
+            values += [lot, _spans(stays, equipment)]
         query = f"{ENTRY_ROWS} WHERE {' AND '.join(wanted) or '1'} ORDER BY entry.at_ms DESC, entry.id DESC"
         found: list[Entry] = []
         for row in connection.execute(query, values):
@@ -169,11 +177,30 @@ def entries(
             names = [equipment.name_now(place, each.written_ms) for place in places_of(each.place, each.body)]
             if vessel is not None and vessel not in names:
                 continue  # another vessel had that name before
-            if stays is None or each.lot == lot or _there(stays, names, each.at_ms):
+            if there is None or each.lot == lot or any(there.at(name, each.at_ms, each.id) for name in names):
                 found.append(each)
                 if len(found) == newest:
                     break
     return found[::-1]
+
+
+# Entries that name a lot, or one of the vessels where it lay at that time; JSON: [[name, from_ms, to_ms], ...].
+_LOT_OR_THERE: Final = (
+    "(entry.lot = ? OR entry.id IN (SELECT spoken.id FROM json_each(?) AS span"
+    " JOIN entry_place ON entry_place.place = json_extract(span.value, '$[0]')"
+    " JOIN entry AS spoken ON spoken.id = entry_place.entry"
+    " AND spoken.at_ms BETWEEN json_extract(span.value, '$[1]') AND json_extract(span.value, '$[2]')))"
+)
+
+
+def _spans(stays: Sequence[Stay], equipment: Equipment) -> str:
+    return json.dumps(
+        [
+            (name, one[0].from_ms, 2**62 if one[-1].to_ms is None else one[-1].to_ms)
+            for one in joined_stays(stays)
+            for name in equipment.names_ever(one[0].vessel)
+        ]
+    )
 
 
 def _conditions(
@@ -204,11 +231,3 @@ def _conditions(
     if not struck:
         wanted.append("strike.id IS NULL")
     return wanted, values
-
-
-def _there(stays: Sequence[Stay], vessels: Collection[str], at_ms: int) -> bool:
-    """Whether a lot was in one of the vessels at a time, its coming and its going included."""
-    return any(
-        stay.vessel in vessels and stay.from_ms <= at_ms and (stay.to_ms is None or at_ms <= stay.to_ms)
-        for stay in stays
-    )

@@ -5,7 +5,7 @@ Entries, strikes and results are only ever added: triggers hold every program to
 
 from __future__ import annotations
 
-__all__ = ["JOURNAL_SCHEMA"]
+__all__ = ["JOURNAL_SCHEMA", "STAYS_SCHEMA"]
 
 _ONLY_ADDED = ("entry", "entry_place", "strike", "result")
 
@@ -66,4 +66,24 @@ JOURNAL_SCHEMA: tuple[str, ...] = (
         for table in _ONLY_ADDED
         for act in ("UPDATE", "DELETE")
     ),
+)
+
+STAYS_SCHEMA: tuple[str, ...] = (
+    # Where lots lay, worked out from the entries; to_ms NULL: still there. The entries' numbers keep what happened in
+    # one minute in order.
+    """CREATE TABLE lot_stay (
+        id INTEGER PRIMARY KEY,
+        lot TEXT NOT NULL,
+        vessel TEXT NOT NULL,
+        from_ms INTEGER NOT NULL,
+        from_entry INTEGER NOT NULL,
+        to_ms INTEGER,
+        to_entry INTEGER,
+        share REAL
+    )""",
+    "CREATE INDEX lot_stay_of ON lot_stay (lot, vessel)",
+    "CREATE INDEX lot_stay_from ON lot_stay (from_ms, from_entry)",
+    "CREATE INDEX lot_stay_to ON lot_stay (to_ms, to_entry)",
+    # One row once they were worked out: the renames of vessels that they were made with. Without it they do not count.
+    "CREATE TABLE lot_stays_made (names TEXT NOT NULL)",
 )

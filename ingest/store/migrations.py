@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
-from ingest.store.journal_schema import JOURNAL_SCHEMA
+from ingest.store.journal_schema import JOURNAL_SCHEMA, STAYS_SCHEMA
 from ingest.store.schema import FIRST_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
 
 if TYPE_CHECKING:
@@ -59,12 +59,19 @@ def _lean(connection: sqlite3.Connection) -> None:
     )
 
 
+def _stays(connection: sqlite3.Connection) -> None:
+    # Filled by whoever works on the store next: `leeside run` at its start, or the next entry.
+    for statement in STAYS_SCHEMA:
+        connection.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
     Migration(3, "what the mirror has yet to send", _mirror),
     Migration(4, "the journal", _journal),
     Migration(5, "less to write with each commit", _lean),
+    Migration(6, "where lots lay", _stays),
 )
 
 

@@ -37,11 +37,15 @@ def drop_old(
                 set_cursor(connection, DROPPED, max(end, known[0] if known else 0))
             dropped += len(going)
         if keep_minutes_s is not None:
-            # While the raw readings are there the minutes are needed as the sign that the day was summed up.
+            # While raw readings are there, settled or fresh, the minutes are needed as the sign that the day was summed
+            # up.
             dropped += connection.execute(
                 "DELETE FROM minutes WHERE id IN (SELECT minutes.id FROM minutes LEFT JOIN block USING (series, day)"
-                " WHERE minutes.day < ? AND block.id IS NULL LIMIT ?)",
-                (_first_kept_day(now_ms, keep_minutes_s), _AT_ONCE),
+                " LEFT JOIN (SELECT series, min(at) / ? AS day FROM fresh GROUP BY series) AS held"
+                " ON held.series = minutes.series"
+                " WHERE minutes.day < ? AND minutes.day < coalesce(held.day, minutes.day + 1) AND block.id IS NULL"
+                " LIMIT ?)",
+                (DAY_MS, _first_kept_day(now_ms, keep_minutes_s), _AT_ONCE),
             ).rowcount
         if keep_hours_s is not None:
             dropped += connection.execute(

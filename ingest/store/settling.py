@@ -21,10 +21,9 @@ from ingest.errors import StoreError
 from ingest.probes.reading import ESTIMATED
 from ingest.store.block import Arrays, pack, unpack
 from ingest.store.connection import Store
-from ingest.store.feed import FED, cursor, set_cursor
-from ingest.store.fresh import REMEMBERED_IDS
+from ingest.store.feed import DAY_MS, FED, cursor, set_cursor
+from ingest.store.fresh import remembered_from
 
-DAY_MS: Final = 86_400_000
 SETTLED: Final = "settled fresh"
 
 # Rows of ``fresh`` that are looked at together; some 20 ms of reading here.
@@ -74,6 +73,7 @@ class Settler:
         self._store = store
         self._before_ms = 0
         self._place = 0
+        self._held_from: int | None = None
         self._groups: dict[tuple[int, int], list[_Fresh]] = {}
         self._packed: list[int] = []
         self._done = True
@@ -82,6 +82,7 @@ class Settler:
         """Start a pass: settle what is older than before_ms (UTC ms)."""
         self._before_ms = before_ms
         self._place = 0
+        self._held_from = None
         self._groups.clear()
         self._packed.clear()
         self._done = False
@@ -108,10 +109,12 @@ class Settler:
         # What is not in the change feed yet stays: where it was, nobody could tell any more. So does a bare number that
         # the broker may send again, until enough others have followed.
         fed = cursor(self._store, FED) or 0
+        if self._held_from is None:
+            self._held_from = remembered_from(self._store, fed)
         rows = self._store.connection.execute(
             "SELECT id, series, at, number, quality FROM fresh"
-            " WHERE id > ? AND id <= ? AND (came IS NULL OR id <= ?) ORDER BY id LIMIT ?",
-            (self._place, fed, fed - REMEMBERED_IDS, WINDOW),
+            " WHERE id > ? AND id <= ? AND (came IS NULL OR id < ?) ORDER BY id LIMIT ?",
+            (self._place, fed, self._held_from, WINDOW),
         ).fetchall()
         old = 0
         for number, series, at, value, quality in rows:
