@@ -121,7 +121,7 @@ def test_each_leeside_call_in_a_page_is_one_that_the_command_takes(page: Path) -
 
 def test_the_readme_calls_of_the_command_are_found() -> None:
     calls = [words for line in _shell_lines(_page("README.md")) for words in _leeside_calls(line)]
-    assert {words[0] for words in calls} == {"demo", "check", "run", "now", "alarms", "acknowledge"}
+    assert {words[0] for words in calls} == {"demo", "check", "run", "now", "alarms", "acknowledge", "enter", "journal"}
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from a_store import NOW, fill_up, make_room, new_store, start_script
 
 from ingest.errors import StoreError, StoreMissing, StoreTooNew, StoreUnwritable
 from ingest.store import Store, create_or_open, open_existing
-from ingest.store.connection import PAGE_SIZE
 from ingest.store.migrations import MIGRATIONS
+from ingest.store.opening import PAGE_SIZE
 from ingest.store.operator import append_event, waiting_events
 
 _APPEND = """

@@ -21,11 +21,11 @@ from alerts.watch.own_limits import LOG, LOG_BYTES, readings_of_pulse
 from ingest.errors import StoreError, StoreUnwritable
 from ingest.store import Store, open_existing
 from ingest.store.backup import back_up
-from ingest.store.connection import CHECKPOINT_PAGES, PAGE_SIZE
-from ingest.store.connection import LOG_BYTES as USUAL_LOG_BYTES
 from ingest.store.disk import log_size
 from ingest.store.fresh import Appender
 from ingest.store.history import HistoryRow, raw
+from ingest.store.opening import CHECKPOINT_PAGES, PAGE_SIZE
+from ingest.store.opening import LOG_BYTES as USUAL_LOG_BYTES
 from ingest.store.operator import append_event
 from ingest.store.series import declare
 from ingest.store.settling import Settler

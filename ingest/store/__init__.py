@@ -1,14 +1,16 @@
 """The store: one SQLite file, one way to open it, one way to write it.
 
-Reading order: ``schema`` and ``migrations``; ``connection`` (open, write); ``lock`` (one daemon of a role per store);
-``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
+Reading order: ``connection`` (write), ``schema``, ``migrations`` and ``opening``; ``lock`` (one daemon of a role per
+store); ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
 ``unsent`` and ``unsent_entries`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``,
-``entry_rows``, ``journal``, ``contents``, ``stays``, ``rackings``, ``hand_results``, ``names_now`` and ``entry_intake``
-(what people wrote); ``strands``, ``past``, ``outline`` and ``bounds`` (the work behind ``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life, rejects);
-``operator``, ``alarms``, ``messages`` (what alerts keeps here).
+``entry_rows``, ``journal``, ``contents``, ``stays``, ``rackings``, ``hand_results``, ``names_now`` and
+``entry_intake`` (what people wrote); ``strands``, ``past``, ``outline`` and ``bounds`` (the work behind
+``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life,
+rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
 """
 
-from ingest.store.connection import Store, create_or_open, open_existing
+from ingest.store.connection import Store
 from ingest.store.lock import RoleLock
+from ingest.store.opening import create_or_open, open_existing
 
 __all__ = ["RoleLock", "Store", "create_or_open", "open_existing"]

@@ -20,11 +20,12 @@ from typing import Final
 
 from ingest.errors import StoreError, StoreUnwritable
 from ingest.store.archive import FORM, Archive, Manifest, archives, stamp, store_name, take_out, write_archive
-from ingest.store.connection import Store, open_existing, translate
+from ingest.store.connection import Store, translate
 from ingest.store.feed import cursor, set_cursor
 from ingest.store.health import check_copy, contents
 from ingest.store.lock import RoleLock
 from ingest.store.migrations import version_of
+from ingest.store.opening import open_existing
 
 _LAST: Final = "backup"
 _SINCE: Final = "backups since"

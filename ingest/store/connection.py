@@ -1,13 +1,12 @@
-"""The one way to open the store, and the one way to write it.
+"""An open store, and the one way to write it.
 
-SQLite in WAL mode with ``synchronous=FULL``: a commit that has returned survives a power cut (SQLite documentation,
-"PRAGMA synchronous"). Every writer, whichever process it is in, goes through ``Store.write``: BEGIN IMMEDIATE with a
+Every writer, whichever process it is in, goes through ``Store.write``: BEGIN IMMEDIATE with a
 wait of ten seconds, so that what is checked inside the transaction still holds when it commits.
 """
 
 from __future__ import annotations
 
-__all__ = ["Store", "create_or_open", "open_existing", "translate"]
+__all__ = ["BUSY_WAIT_S", "Store", "translate"]
 
 import sqlite3
 import threading
@@ -17,21 +16,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 
-from ingest.errors import StoreError, StoreMissing, StoreUnwritable
-from ingest.store.migrations import migrate, refuse_foreign, require_known_version
+from ingest.errors import StoreError, StoreUnwritable
 
 BUSY_WAIT_S = 10.0
 _LOOK_EVERY_S = 0.002
-
-# A commit of a few readings touches two leaf pages. Pages of 1 KiB instead of 4 KiB halve what reaches the card:
-# tests/benchmarks/card.py measures it.
-PAGE_SIZE = 1024
-
-# 4,000 pages of 1 KiB: the size at which SQLite folds the log back into the file.
-CHECKPOINT_PAGES = 4000
-
-# A log that grew beyond this behind a long reader is cut back to it once it can start anew.
-LOG_BYTES = 8 * 1024 * 1024
 
 
 class Store:
@@ -135,74 +123,3 @@ def translate(error: sqlite3.Error, path: Path) -> StoreError:
             f"{path}: this is no readable leeside store ({text}); restore a backup or choose another path"
         )
     return StoreError(f"{path}: {text}")
-
-
-def create_or_open(path: Path, now_ms: int) -> Store:
-    """Open the store for writing; make it, or bring it to this version's schema, where needed.
-
-    Raises StoreUnwritable, StoreTooNew, or StoreError.
-    """
-    if not path.parent.is_dir():
-        raise StoreUnwritable(f"{path}: there is no folder {path.parent}; make it first, or change [store] path")
-    if path.is_dir():
-        raise StoreUnwritable(f"{path}: this is a folder; [store] path names the store's file")
-    try:
-        connection = _connect(f"file:{_quoted(path)}?mode=rwc")
-    except sqlite3.Error as error:
-        raise translate(error, path) from error
-    try:
-        if connection.execute("PRAGMA page_count").fetchone()[0] == 0:
-            connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
-        # Before the next statement, which writes into the file.
-        refuse_foreign(connection, path)
-        connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("PRAGMA synchronous=FULL")
-        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
-        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
-        store = Store(connection, path)
-        migrate(store, now_ms)
-    except sqlite3.Error as error:
-        connection.close()
-        raise translate(error, path) from error
-    except BaseException:
-        connection.close()
-        raise
-    return store
-
-
-def open_existing(path: Path, *, older: bool = False) -> Store:
-    """Open a store that must be there already, of this version: for commands and for the second daemon.
-
-    older: one that has yet to be brought up to date will do as well. Raises StoreMissing when there is none,
-    StoreTooNew, and StoreError for one that has yet to be brought up to date.
-    """
-    if not path.exists():
-        raise StoreMissing(f"{path}: there is no store yet; `leeside run` makes it")
-    try:
-        connection = _connect(f"file:{_quoted(path)}?mode=rw")
-    except sqlite3.Error as error:
-        raise translate(error, path) from error
-    try:
-        connection.execute("PRAGMA synchronous=FULL")
-        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
-        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
-        refuse_foreign(connection, path)
-        require_known_version(connection, path, older=older)
-    except sqlite3.Error as error:
-        connection.close()
-        raise translate(error, path) from error
-    except BaseException:
-        connection.close()
-        raise
-    return Store(connection, path)
-
-
-def _connect(uri: str) -> sqlite3.Connection:
-    connection = sqlite3.connect(uri, uri=True, timeout=BUSY_WAIT_S, isolation_level=None, check_same_thread=False)
-    connection.execute("PRAGMA foreign_keys=ON")
-    return connection
-
-
-def _quoted(path: Path) -> str:
-    # In a URI these three would end the path or start an escape.
-    return str(path.absolute()).replace("%", "%25").replace("?", "%3f").replace("#", "%23")

@@ -17,6 +17,12 @@ from ingest.store.stays import lot_stays
 # What is found in a vessel speaks for a lot that makes up at least this part of its wine.
 MOSTLY: Final = 0.5
 
+_RESULTS: Final = (
+    "SELECT result.entry, quantity, result.at_ms, value, u, json_extract(body, '$.unit'), result.vessel, result.lot,"
+    " strike.id IS NOT NULL, written_ms"
+    " FROM result JOIN entry ON entry.id = result.entry LEFT JOIN strike ON strike.entry = result.entry"
+)
+
 # Results that name a lot, or were found in its time in a vessel that it was in at some time.
 _LOT_OR_THERE: Final = (
     "(result.lot = ? OR (result.at_ms BETWEEN ? AND ? AND result.vessel IN (SELECT value FROM json_each(?))))"
@@ -74,13 +80,8 @@ def hand_results(
             names = {name for stay in stays for name in equipment.names_ever(stay.vessel)}
             values += [lot, min((stay.from_ms for stay in stays), default=0), max(ends, default=-1)]
             values.append(json.dumps(sorted(names)))
-        rows = connection.execute(
-            "SELECT result.entry, quantity, result.at_ms, value, u, json_extract(body, '$.unit'), result.vessel,"
-            " result.lot, strike.id IS NOT NULL, written_ms FROM result JOIN entry ON entry.id = result.entry"
-            " LEFT JOIN strike ON strike.entry = result.entry"
-            f" WHERE {' AND '.join(wanted)} ORDER BY result.at_ms, result.entry",  # noqa: S608  conditions of ours
-            values,
-        ).fetchall()
+        query = f"{_RESULTS} WHERE {' AND '.join(wanted)} ORDER BY result.at_ms, result.entry"
+        rows = connection.execute(query, values).fetchall()
     found = []
     for row in rows:
         one = _result(row)

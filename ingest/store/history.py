@@ -1,8 +1,8 @@
 """Reading one series back: in order of time, each time once, in our units; fresh and settled ones as one.
 
 Who wants the history of a probe, a place or a lot asks ``ingest.history``, which is made of this. Here are ``raw`` and
-``arrays`` (readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there are any), and what
-serves those who follow the store; summaries are in ``summaries``.
+``arrays`` (readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there are any), and
+what serves those who follow the store; summaries are in ``summaries``.
 """
 
 from __future__ import annotations

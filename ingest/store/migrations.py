@@ -11,14 +11,12 @@ __all__ = ["MIGRATIONS", "Migration", "migrate", "refuse_foreign", "require_know
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
+from ingest.store.connection import Store
 from ingest.store.journal_schema import JOURNAL_SCHEMA, STAYS_SCHEMA
 from ingest.store.schema import FIRST_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
-
-if TYPE_CHECKING:
-    from ingest.store.connection import Store
 
 
 class Migration(NamedTuple):

@@ -41,7 +41,7 @@ def keep_contents(connection: sqlite3.Connection, folding: Folding, first: tuple
         return
     connection.execute("DELETE FROM lot_stay WHERE (from_ms, from_entry) >= (?, ?)", first)
     connection.execute(
-        "UPDATE lot_stay SET to_ms = NULL, to_entry = NULL WHERE to_ms > ? AND (to_ms, to_entry) >= (?, ?)",
+        "UPDATE lot_stay SET to_ms = NULL, to_entry = NULL WHERE to_ms >= ? AND (to_ms, to_entry) >= (?, ?)",
         (first[0], *first),
     )
     _keep(connection, share_changes(folding, first))

@@ -25,7 +25,7 @@ from alerts.command.bring_in import Wanted, run_import
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.store import create_or_open
-from ingest.store.connection import CHECKPOINT_PAGES, PAGE_SIZE
+from ingest.store.opening import CHECKPOINT_PAGES, PAGE_SIZE
 from ingest.store.series import declare
 from ingest.times import iso_utc
 
