@@ -97,7 +97,7 @@ class Appender:
         """Read anew what is in the store: at start, and after times in it were changed."""
         store = self._store
         self._recent.clear()
-        self._unfed = _widened({}, ((series, at) for series, *span in unfed(store) for at in span))
+        self._unfed = {(series, first // DAY_MS): (first, last) for series, first, last in unfed(store)}
         newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
         # Settling removes rows from the front, and one that was to be confirmed can be gone; an id is never used again,
         # or a follower would overlook a reading.
@@ -206,7 +206,7 @@ class Appender:
         with self._store.write() as connection:
             moved = _confirm(connection, confirmed, self._newest_id + 1)
             _insert(connection, statements, numbered)
-            spans = _widened(self._unfed, chain(((row[0], row[1]) for row in rows), moved))
+            spans = _widened(self._unfed, [*((row[0], row[1]) for row in rows), *moved])
             if feed and spans:
                 connection.executemany(
                     "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
@@ -240,23 +240,34 @@ def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: in
     return moved
 
 
-def _widened(spans: _Spans, readings: Iterable[tuple[int, int]]) -> _Spans:
+def _widened(spans: _Spans, readings: Sequence[tuple[int, int]]) -> _Spans:
     """The spans with further (series, at) in them.
 
     Each day has its own: who follows the feed goes through all that a span covers, and one late reading is no reason to
     go through the year between it and now.
     """
+    ends = _ends(readings)
+    # Nearly always one day; only where it is not each reading's own day is asked for.
+    long = {series for series, (first, last) in ends.items() if first // DAY_MS != last // DAY_MS}
+    edges = [(series, at) for series, span in ends.items() if series not in long for at in span]
     wide = dict(spans)
-    for series, at in readings:
-        key = (series, at // DAY_MS)
-        span = wide.get(key)
-        if span is None:
-            wide[key] = (at, at)
-        elif at > span[1]:
-            wide[key] = (span[0], at)
-        elif at < span[0]:
-            wide[key] = (at, span[1])
+    for series, at in chain(edges, (reading for reading in readings if reading[0] in long) if long else ()):
+        first, last = wide.get((series, at // DAY_MS), (at, at))
+        wide[series, at // DAY_MS] = (min(first, at), max(last, at))
     return wide
+
+
+def _ends(readings: Iterable[tuple[int, int]]) -> dict[int, tuple[int, int]]:
+    ends: dict[int, tuple[int, int]] = {}
+    for series, at in readings:
+        span = ends.get(series)
+        if span is None:
+            ends[series] = (at, at)
+        elif at > span[1]:
+            ends[series] = (span[0], at)
+        elif at < span[0]:
+            ends[series] = (at, span[1])
+    return ends
 
 
 def _insert(
