@@ -23,9 +23,9 @@ from ingest.sources.senml import decode_senml
 from ingest.store import create_or_open, open_existing
 from ingest.store.feed import DROPPED, set_cursor
 from ingest.store.fresh import Appender
-from ingest.store.history import find_series, raw
+from ingest.store.history import raw
 from ingest.store.scale import Part, add_part
-from ingest.store.series import declare
+from ingest.store.series import all_series, declare
 from ingest.times import moment_of
 
 NOW = 1_795_595_400_000  # 2026-11-25T08:30:00Z
@@ -67,7 +67,8 @@ class Cellar:
         with open_existing(self.folder / "cellar.db") as store:
             return [
                 (row.at_ms, row.value, quality_class(row.quality))
-                for series in find_series(store, probe=probe)
+                for series in all_series(store)
+                if series.probe == probe
                 for row in raw(store, series.id)
             ]
 
@@ -287,5 +288,5 @@ def test_beside_a_running_leeside(running: Leeside) -> None:
     words = ["import", str(running.file), str(table), *ONE, "--write"]
     assert CliRunner().invoke(app, words).exit_code == 0
     with open_existing(running.store_path) as store:
-        (series,) = find_series(store, probe="k1-temperature")
+        (series,) = [one for one in all_series(store) if one.probe == "k1-temperature"]
         assert [row.value for row in raw(store, series.id)] == [55.0] * 20

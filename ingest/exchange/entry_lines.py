@@ -31,8 +31,9 @@ _WRITE_TIME: Final = 'write such as "2026-11-25T18:30:00.000Z"'
 _MARK: Final = "\ufeff"
 _MS: Final = "_ms"
 
-# Whole numbers up to here are exact in every program that reads JSON (RFC 8259, section 6).
-_Number = Annotated[int, Field(ge=1, le=2**53 - 1)]
+# Half of what is exact in every program that reads JSON (RFC 8259, section 6): the numbers that follow on it here must
+# be taken elsewhere, too.
+_Number = Annotated[int, Field(ge=1, le=2**52)]
 
 
 class _Form(BaseModel):

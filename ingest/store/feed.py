@@ -11,17 +11,19 @@ __all__ = [
     "DAY_MS",
     "DROPPED",
     "FED",
+    "SETTLED",
     "SUMMARIES",
     "Touch",
     "cursor",
     "prune_feed",
     "set_cursor",
+    "touch",
     "touched_after",
     "unfed",
 ]
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 from ingest.store.connection import Store
@@ -33,6 +35,9 @@ DROPPED = "raw dropped"
 
 # Fresh rows up to this id are in the feed.
 FED = "fed fresh"
+
+# Rows of ``fresh`` up to this id were settled; an id is never used again.
+SETTLED = "settled fresh"
 
 # The follower that keeps the summaries up.
 SUMMARIES = "summaries"
@@ -61,6 +66,11 @@ def unfed(store: Store) -> list[tuple[int, int, int]]:
         "SELECT series, min(at), max(at) FROM fresh WHERE id > ? GROUP BY series, at / ?",
         (cursor(store, FED) or 0, DAY_MS),
     ).fetchall()
+
+
+def touch(connection: sqlite3.Connection, spans: Iterable[tuple[int, int, int]]) -> None:
+    """Tell the feed of spans (series, from_ms, to_ms), both ends included; call inside a transaction."""
+    connection.executemany("INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)", spans)
 
 
 def cursor(store: Store, name: str) -> int | None:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.connection import Store
-from ingest.store.feed import DAY_MS, FED, cursor, set_cursor, unfed
+from ingest.store.feed import DAY_MS, FED, SETTLED, cursor, set_cursor, touch, unfed
 
 _GOOD = quality_code(Quality.GOOD)
 _CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
@@ -101,7 +101,7 @@ class Appender:
         newest = store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0
         # Settling removes rows from the front, and one that was to be confirmed can be gone; an id is never used again,
         # or a follower would overlook a reading.
-        self._newest_id = max(int(newest), cursor(store, "settled fresh") or 0, cursor(store, FED) or 0)
+        self._newest_id = max(int(newest), cursor(store, SETTLED) or 0, cursor(store, FED) or 0)
         rows = store.connection.execute(
             "SELECT series, at FROM fresh WHERE id > ? ORDER BY series, at", (self._newest_id - REBUILD_ROWS,)
         )
@@ -208,10 +208,7 @@ class Appender:
             _insert(connection, statements, numbered)
             spans = _widened(self._unfed, [*((row[0], row[1]) for row in rows), *moved])
             if feed and spans:
-                connection.executemany(
-                    "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-                    [(series, *span) for (series, _), span in spans.items()],
-                )
+                touch(connection, [(series, *span) for (series, _), span in spans.items()])
                 set_cursor(connection, FED, newest)
                 spans = {}
             if also is not None:

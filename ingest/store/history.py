@@ -10,7 +10,6 @@ from __future__ import annotations
 __all__ = [
     "HistoryRow",
     "arrays",
-    "find_series",
     "first_fresh_since",
     "fresh_after",
     "judged_until",
@@ -32,7 +31,6 @@ from ingest.probes.reading import Reading
 from ingest.store.block import Arrays
 from ingest.store.connection import Store
 from ingest.store.scale import Scale, scales, value_at
-from ingest.store.series import Series, all_series
 from ingest.store.settling import DAY_MS, block_of, merged
 
 # How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
@@ -47,18 +45,6 @@ class HistoryRow(NamedTuple):
     at_ms: int
     value: float
     quality: int
-
-
-def find_series(
-    store: Store, *, probe: str | None = None, place: str | None = None, quantity: str | None = None
-) -> list[Series]:
-    """The series of a probe, of a place, of a quantity, or of what is given of them, in the order in which they
-    began."""
-    return [
-        row
-        for row in all_series(store)
-        if probe in (None, row.probe) and place in (None, row.place) and quantity in (None, row.quantity)
-    ]
 
 
 def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Iterator[HistoryRow]:

@@ -21,6 +21,7 @@ import numpy.typing as npt
 
 from ingest.store.block import Arrays, pack, unpack
 from ingest.store.connection import Store
+from ingest.store.feed import cursor, touch
 from ingest.store.settling import DAY_MS, Packed, merged, packed, replace_block
 from ingest.store.undated import DATED
 
@@ -114,10 +115,7 @@ class Intake:
                 if (come is not None and np.isin(new.at_ms, come).any()) or not replace_block(connection, made):
                     changed.add((made.series, made.day))
                     continue
-                connection.execute(
-                    "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-                    (made.series, int(new.at_ms[0]), int(new.at_ms[-1])),
-                )
+                touch(connection, [(made.series, int(new.at_ms[0]), int(new.at_ms[-1]))])
                 written.append((made.series, offered, new.at_ms))
         for series, offered, times in written:
             self.brought[series]._count(offered, times)
@@ -134,12 +132,13 @@ class _FreshTimes:
     """The times of fresh readings, so that not each day's look reads all of ``fresh``."""
 
     def __init__(self, store: Store, series: Collection[int]) -> None:
+        self._store = store
         self._series = set(series)
         self._times: dict[int, npt.NDArray[np.int64]] = {}
         self._newest_id = 0
         self._dated: int | None = None
         with store.read() as connection:
-            self._dated = _dated(connection)
+            self._dated = cursor(store, DATED)
             self._read(connection, 0)
 
     def of(self, series: int, day: int) -> npt.NDArray[np.int64]:
@@ -151,7 +150,7 @@ class _FreshTimes:
 
     def look_again(self, connection: sqlite3.Connection) -> dict[int, npt.NDArray[np.int64]]:
         """Add what has come since; gives its times by series."""
-        dated = _dated(connection)
+        dated = cursor(self._store, DATED)
         if dated != self._dated:
             # Times have been moved: any of them may be another now.
             self._dated = dated
@@ -171,11 +170,6 @@ class _FreshTimes:
         for series, times in come.items():
             self._times[series] = np.union1d(self._times.get(series, np.empty(0, np.int64)), times)
         return come
-
-
-def _dated(connection: sqlite3.Connection) -> int | None:
-    row = connection.execute("SELECT value FROM cursor WHERE name = ?", (DATED,)).fetchone()
-    return int(row[0]) if row else None
 
 
 def _times_of(store: Store, series: int, day: int) -> npt.NDArray[np.int64]:

@@ -7,8 +7,7 @@ __all__ = ["drop_old"]
 from typing import Final
 
 from ingest.store.connection import Store
-from ingest.store.feed import DROPPED, set_cursor
-from ingest.store.settling import DAY_MS
+from ingest.store.feed import DAY_MS, DROPPED, cursor, set_cursor
 from ingest.store.summary import LEVELS
 
 _AT_ONCE: Final = 50
@@ -32,9 +31,8 @@ def drop_old(
             ).fetchall()
             if going:
                 connection.executemany("DELETE FROM block WHERE id = ?", ((number,) for number, _ in going))
-                known = connection.execute("SELECT value FROM cursor WHERE name = ?", (DROPPED,)).fetchone()
                 end = max(day for _, day in going) + 1
-                set_cursor(connection, DROPPED, max(end, known[0] if known else 0))
+                set_cursor(connection, DROPPED, max(end, cursor(store, DROPPED) or 0))
             dropped += len(going)
         if keep_minutes_s is not None:
             # While raw readings are there, settled or fresh, the minutes are needed as the sign that the day was summed

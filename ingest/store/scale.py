@@ -16,6 +16,7 @@ from collections.abc import Iterable, Sequence
 from typing import Literal, NamedTuple
 
 from ingest.store.connection import Store
+from ingest.store.feed import touch
 
 PartKind = Literal["file", "barometer", "calibration"]
 
@@ -99,10 +100,7 @@ def add_part(connection: sqlite3.Connection, series: int, part: Part, now_ms: in
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
         (series, part.from_ms, part.kind, part.gain, part.offset, part.unit, part.because, now_ms),
     )
-    connection.execute(
-        "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-        (series, part.from_ms, max(part.from_ms, now_ms) + _AHEAD_MS),
-    )
+    touch(connection, [(series, part.from_ms, max(part.from_ms, now_ms) + _AHEAD_MS)])
 
 
 def newest_part_id(store: Store) -> int:

@@ -21,10 +21,8 @@ from ingest.errors import StoreError
 from ingest.probes.reading import ESTIMATED
 from ingest.store.block import Arrays, pack, unpack
 from ingest.store.connection import Store
-from ingest.store.feed import DAY_MS, FED, cursor, set_cursor
+from ingest.store.feed import DAY_MS, FED, SETTLED, cursor, set_cursor
 from ingest.store.fresh import remembered_from
-
-SETTLED: Final = "settled fresh"
 
 # Rows of ``fresh`` that are looked at together; some 20 ms of reading here.
 WINDOW: Final = 20_000
@@ -148,8 +146,7 @@ class Settler:
         ids, rest = self._packed[:_TAKEN_OUT], self._packed[_TAKEN_OUT:]
         with self._store.write() as connection:
             connection.executemany("DELETE FROM fresh WHERE id = ?", ((number,) for number in ids))
-            known = connection.execute("SELECT value FROM cursor WHERE name = ?", (SETTLED,)).fetchone()
-            set_cursor(connection, SETTLED, max(ids[-1], known[0] if known else 0))
+            set_cursor(connection, SETTLED, max(ids[-1], cursor(self._store, SETTLED) or 0))
         self._packed = rest
 
 

@@ -9,6 +9,7 @@ from typing import Final, NamedTuple
 
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.connection import Store
+from ingest.store.feed import touch
 
 # Followers that keep a newest time in memory look at this cursor: it grows with each dating.
 DATED: Final = "dated"
@@ -66,10 +67,7 @@ def date_estimates(store: Store, anchor: Anchor, shift_ms: int, now_ms: int) -> 
             (shift_ms, _CLOCK + ESTIMATED, _GOOD, ESTIMATED, row[0], ESTIMATED),
         ).rowcount
         for series, first, last in spans:
-            connection.executemany(
-                "INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)",
-                [(series, first, last), (series, first + shift_ms, last + shift_ms)],
-            )
+            touch(connection, [(series, first, last), (series, first + shift_ms, last + shift_ms)])
         connection.execute(
             "UPDATE undated SET dated_ms = ? WHERE boot = ? AND known_ms = ? AND known_mono = ?", (now_ms, *anchor)
         )
