@@ -24,10 +24,10 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("ingest")
 
-SETTLE_EVERY_S: Final = 1800.0
+SETTLE_EVERY_S: Final = 3600.0
 # Each time the summaries of the running day are written anew, some 15 kB for a probe. Nobody waits for them: a question
 # works out itself what is not followed yet.
-FOLLOW_EVERY_S: Final = 3600.0
+FOLLOW_EVERY_S: Final = 7200.0
 TIDY_EVERY_S: Final = 3600.0
 # Not all at once at the start, when the first readings are wanted.
 FIRST_S: Final = 60.0
