@@ -25,6 +25,13 @@ from ingest.journal.drafting import propose, question_of
 from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.forms import FORMS, read_answers
 from ingest.journal.movements import RackingBody
+from ingest.journal.plausible import (
+    dose_warnings,
+    gone_warnings,
+    measured_warnings,
+    pressed_glass_warnings,
+    stock_warnings,
+)
 from ingest.journal.reminders import left_warnings, racking_warnings
 from ingest.journal.treatments import LotBody
 from ingest.journal.wording import body_words
@@ -35,7 +42,9 @@ from ingest.store.rackings import begun_rackings
 from ingest.times import Ambiguous, Skipped, spoken_moment
 
 # What vessels hold after these is worth a look before they are written.
-_SHOWN_AFTER: Final = frozenset({"fill", "racking", "topping", "sample", "bottling", "state", "measurement"})
+_SHOWN_AFTER: Final = frozenset(
+    {"fill", "racking", "topping", "sample", "bottling", "state", "measurement", "addition"}
+)
 
 Told = Mapping[str, str | bool | Sequence[str]]
 
@@ -96,8 +105,17 @@ def prepare(
     background = background_of(store, cellar, kind, at_ms)
     draft, warnings = propose(kind, given, background, who=who, at_ms=at_ms)
     after = _tried(store, cellar, draft, now_ms, with_later=with_later)
-    warnings += (*left_warnings(draft.body, after), *racking_warnings(draft, background.begun, cellar.site.zone))
     named = [vessel for vessel in cellar.vessel if vessel.id in places_of(draft.place, draft.body)]
+    warnings = (
+        *pressed_glass_warnings(draft.body, [vessel.id for vessel in named if vessel.material == "glass"]),
+        *warnings,
+        *stock_warnings(draft.body),
+        *measured_warnings(draft.body),
+        *dose_warnings(draft.body, after),
+        *gone_warnings(draft.body, _before(store, cellar, draft)),
+        *left_warnings(draft.body, after),
+        *racking_warnings(draft, background.begun, cellar.site.zone),
+    )
     warned = caution(
         kind,
         draft.body,
@@ -165,6 +183,13 @@ def background_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> Backg
         last[0] if last else None,
         begun,
     )
+
+
+def _before(store: Store, cellar: Cellar, draft: Draft) -> Contents | None:
+    """What the vessel held that a bottling or a state is about."""
+    if draft.kind not in ("bottling", "state") or draft.place is None:
+        return None
+    return contents(store, draft.at_ms, cellar).get(draft.place)
 
 
 def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_later: bool) -> tuple[Contents, ...]:

@@ -413,6 +413,7 @@ def test_a_late_entry_that_hits_a_later_one_names_it_and_takes_it_along_when_tol
         "enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--at", early, "--with-later"
     )
     assert again.returncode == 0, again.stderr
+    assert f"Struck with it: racking no. {number}" in again.stdout
     assert next(entry for entry in journal.written() if entry.id == number).struck is not None
 
 

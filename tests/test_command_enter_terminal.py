@@ -118,6 +118,25 @@ def test_what_is_missing_is_asked_and_shown_before_it_is_written(
     assert journal.written()[-1].kind == "titration"
 
 
+def test_an_empty_answer_to_what_is_needed_is_asked_again_and_costs_nothing(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(
+        opened, journal, "titration", "--vessel", "K1", "--quantity", "free", "--method", "iodometric",
+        "--titrant", "iodine 3", "--sample", "25 mL", "--blank", "0 mL", "--end-point", "15 s",
+    )  # fmt: skip
+    terminal.until("The titre?")
+    terminal.say("")
+    terminal.until("This one is needed; Ctrl-D ends without writing.")
+    terminal.say("1.25 mL")
+    terminal.until("Another one?")
+    terminal.say("")
+    terminal.until("32 mg/L free SO2. Write it? [Y/n]")
+    terminal.say("")
+    assert terminal.end() == 0
+    assert journal.written()[-1].kind == "titration"
+
+
 def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(
     journal: JournalOnDisk, opened: list[_AtTheTerminal]
 ) -> None:

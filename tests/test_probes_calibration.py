@@ -102,6 +102,15 @@ def test_a_calibration_holds_from_its_time_on_and_numbers_stay(file: Path) -> No
     assert float(values(file)[-1]) == pytest.approx(0.5)
 
 
+def test_a_calibration_that_no_sound_instrument_needs_is_told_of(file: Path) -> None:
+    usual = leeside("enter", "calibration", file, "k1-pressure", "--reads", "1.4 kPa", "--truth", "0 kPa")
+    assert "warning" not in usual.stdout
+    wild = leeside("enter", "calibration", file, "k1-pressure", "--reads", "55 kPa", "--truth", "0 kPa")
+    assert wild.returncode == 0, wild.stderr
+    assert "warning: that moves" in wild.stdout
+    assert "20 at most" in wild.stdout
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
@@ -110,6 +119,7 @@ def test_a_calibration_holds_from_its_time_on_and_numbers_stay(file: Path) -> No
         (("k1-pressure", "--truth", "0 °C"), "°C"),
         (("k1-pressure", "--truth", "0 kPa", "--reads", "1 kPa", "--reads", "2 kPa"), "one for each"),
         (("k1-pressure", "--truth", "0 kPa", "--from", "2199-01-01"), "in the future"),
+        (("k1-pressure", "--truth", "0 kPa", "--from", "2026-11-20"), "say with --reads what it showed then"),
         (("k1-pressure",), "Missing option"),
     ],
 )

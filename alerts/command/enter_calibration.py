@@ -6,6 +6,7 @@ __all__ = ["EXAMPLE", "calibration"]
 
 import json as json_form
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -39,6 +40,12 @@ from ingest.times import Ambiguous, iso_utc
 
 EXAMPLE: Final = "Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"
 
+# A calibration as of now may have been looked at some minutes ago.
+_OF_NOW_MS: Final = 15 * 60_000
+
+# How far a sound instrument drifts, in the quantity's unit (common practice, no source).
+_DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
+
 
 def calibration(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
@@ -70,6 +77,11 @@ def calibration(
         declared = _probe_of(cellar, probe)
         series = _series_of(store, declared)
         from_ms = _from(terminal if asking else None, since, cellar, now_ms)
+        if not reads and now_ms - from_ms > _OF_NOW_MS:
+            raise typer.BadParameter(
+                "what the probe shows now says nothing of an earlier time; say with --reads what it showed then",
+                param_hint="--reads",
+            )
         shown = _points(store, series, declared, truth, reads or [], from_ms)
         row = QUANTITIES[declared.quantity]
         body = CalibrationBody(
@@ -85,6 +97,8 @@ def calibration(
         told = caution("calibration", body)
         if told:
             terminal.say(f"Caution: {told}.")
+        for warning in _far_off(declared.quantity, measured, made):
+            terminal.say(f"warning: {warning}")
         if asking:
             terminal.say(heading(draft, cellar.site.zone, now_ms))
             if not terminal.agree(f"{body_words(body)}. Write it?"):
@@ -110,6 +124,18 @@ def calibration(
         return
     _tell(cellar, declared, made, measured)
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
+
+
+def _far_off(quantity: str, points: Sequence[Point], made: Correction) -> list[str]:
+    """That a calibration moves a value by more than a sound instrument drifts."""
+    units = QUANTITIES[quantity].unit
+    most = _DRIFT.get(quantity)
+    return [
+        f"that moves {point.measured:.4g} {units} by {moved:+.3g} {units}, where a sound instrument drifts by "
+        f"{most:g} at most: was it in the buffer, or the vessel open?"
+        for point in points
+        if most is not None and abs(moved := made.gain * point.measured + made.offset - point.measured) > most
+    ]
 
 
 def _as_option(error: EntryRefused) -> Exception:

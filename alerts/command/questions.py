@@ -112,10 +112,15 @@ def _ask_missing(
         question = to_ask(form, read_answers(form, answered(told), clock), asked)
         if question is None:
             return
-        _ask_one(terminal, question, told, offered, clock)
-        asked.append(question.name)
-        if question.name not in told and question.needed(read_answers(form, answered(told), clock)):
+        for _ in range(_TRIES):
+            _ask_one(terminal, question, told, offered, clock)
+            if question.name in told or not question.needed(read_answers(form, answered(told), clock)):
+                break
+            # A stray Enter must not cost what was answered already.
+            terminal.say("This one is needed; Ctrl-D ends without writing.")
+        else:
             raise NotWritten(f"{question.option} is missing. Nothing was written.")
+        asked.append(question.name)
 
 
 def _ask_one(

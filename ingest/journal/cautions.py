@@ -53,6 +53,8 @@ def caution(kind: Kind, body: Body, *, glass: bool = False, pressure: bool = Fal
     )
     if nothing_dangerous:
         return ""
+    if isinstance(body, GasBody) and glass:
+        return f"{_PRESSURE}; {_GLASS}"
     if isinstance(body, TitrationBody) and body.method == "aeration":
         return _AERATION
     return _OF_KIND.get(kind, "")

@@ -1,0 +1,94 @@
+"""What can hardly be is taken down, and told of loudly before it is written."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from a_journal import JournalOnDisk
+from typer.testing import CliRunner
+
+from alerts.command.main import app
+
+
+class _Call:
+    def __init__(self, journal: JournalOnDisk) -> None:
+        self._journal = journal
+
+    def __call__(self, kind: str, *options: str) -> str:
+        result = CliRunner().invoke(app, ["enter", kind, str(self._journal.file), *options])
+        assert result.exit_code == 0, result.output
+        return result.output
+
+
+@pytest.fixture
+def call(tmp_path: Path) -> _Call:
+    """16 L in the keg K1, 8.5 L in the carboy C1, which is of glass."""
+    made = _Call(JournalOnDisk(tmp_path))
+    for lot, vessel, volume in (("ries", "K1", "16 L"), ("sylv", "C1", "8.5 L")):
+        made("lot", "--lot", lot, "--name", lot, "--style", "white", "--alcohol", "12 % vol")
+        made("fill", "--vessel", vessel, "--lot", lot, "--volume", volume)
+    return made
+
+
+@pytest.mark.parametrize("act", ["charged", "pushed"])
+def test_gas_on_glass_is_told_of(call: _Call, act: str) -> None:
+    said = call("gas", "--vessel", "C1", "--act", act, "--pressure", "25 kPa")
+    assert "warning: C1 is of glass, and glass bursts under pressure: shut the gas" in said
+    assert "Caution: gas under pressure" in said
+    assert "glass takes no pressure" in said
+
+
+def test_gas_on_a_keg_or_purging_glass_is_no_news(call: _Call) -> None:
+    assert "warning" not in call("gas", "--vessel", "K1", "--act", "charged", "--pressure", "55 kPa")
+    assert "warning" not in call("gas", "--vessel", "C1", "--act", "purged", "--times", "3")
+
+
+_TITRATION = ("--vessel", "K1", "--quantity", "total", "--method", "elsewhere", "--result", "60 mg/L")
+
+
+def test_the_effect_of_a_dose_is_shown_and_one_too_large_is_told_of(call: _Call) -> None:
+    call("titration", *_TITRATION)
+    said = call("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "potassium", "--mass", "0.8 g")
+    # 0.8 g x 0.5763 / 16 L = 28.8 mg/L more.
+    assert "K1 then:" in said
+    assert "89 mg/L total SO2" in said
+    assert "warning" not in said
+    said = call("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "sodium", "--mass", "80 g")
+    assert "warning: K1 would then have" in said
+    assert "no wine may have more than 400" in said
+
+
+def test_a_stock_solution_that_cannot_be_is_told_of(call: _Call) -> None:
+    options = ("--vessel", "K1", "--form", "stock solution", "--salt", "potassium", "--volume", "5 mL")
+    assert "do not dissolve" in call("addition", *options, "--stock", "60 g/100 mL")
+    assert "do not dissolve" not in call("addition", *options, "--stock", "10 g/100 mL")
+
+
+@pytest.mark.parametrize(
+    ("quantity", "fine", "wrong"),
+    [
+        ("pH", "3.42", "34.2"),
+        ("temperature", "12 °C", "300 °C"),
+        ("alcohol", "12 % vol", "112 % vol"),
+        ("density", "0.993 g/mL", "1.5 g/mL"),
+    ],
+)
+def test_a_number_that_is_not_of_wine_is_told_of(call: _Call, quantity: str, fine: str, wrong: str) -> None:
+    assert "is not of wine" not in call("measurement", "--vessel", "K1", "--quantity", quantity, "--value", fine)
+    assert f"warning: {quantity} " in call("measurement", "--vessel", "K1", "--quantity", quantity, "--value", wrong)
+
+
+def test_wine_that_a_bottling_loses_is_told_of(call: _Call) -> None:
+    said = call("bottling", "--vessel", "K1", "--bottles", "10 x 0.75 L", "--waste", "0.2 L", "--remainder", "0 L")
+    assert "warning: K1 held 16 L, and 7.7 L are told of: 8.3 L are gone" in said
+
+
+def test_a_bottling_that_adds_up_is_no_news(call: _Call) -> None:
+    said = call("bottling", "--vessel", "K1", "--bottles", "20 x 0.75 L", "--waste", "0.6 L", "--remainder", "0 L")
+    assert "are gone" not in said
+
+
+def test_emptying_a_vessel_with_wine_is_told_of(call: _Call) -> None:
+    assert "warning: K1 held 16 L, all of which is then gone" in call("state", "--vessel", "K1", "--state", "emptied")
+    assert "gone" not in call("state", "--vessel", "K1", "--state", "emptied")
