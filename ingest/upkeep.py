@@ -63,7 +63,7 @@ class Upkeep:
     def work(self, now_ms: int, mono: float) -> bool:
         """Do what is due, for at most about BUDGET_S; True if there is more to do at once.
 
-        A store that takes no writes is no reason to stop: what is due stays due.
+        A store that takes no writes is no reason to stop: what is due is tried again a minute later.
         """
         end = time.perf_counter() + BUDGET_S
         try:
@@ -78,6 +78,10 @@ class Upkeep:
         except StoreError as error:
             self.last_error = str(error)
             self._busy = None
+            again = mono + FIRST_S
+            self._follow_due = min(self._follow_due, again)
+            self._settle_due = min(self._settle_due, again)
+            self._tidy_due = min(self._tidy_due, again)
             log.warning("the store's upkeep is put off: %s", error)
             return False
         return True

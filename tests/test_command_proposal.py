@@ -163,7 +163,7 @@ def test_whatever_comes_over_mqtt_the_proposal_is_toml(topic: str, payload: byte
     tomllib.loads(filled(propose(mqtt(topic, payload), PLACES, (), NOW_MS).text))
 
 
-@given(st.text(alphabet=st.characters(exclude_characters="\r\n"), min_size=1, max_size=60))
+@given(st.text(alphabet=st.characters(codec="utf-8", exclude_characters="\r\n"), min_size=1, max_size=60))
 def test_whatever_stands_in_a_line_each_proposed_pattern_takes_it(text: str) -> None:
     tables = tomllib.loads(filled(propose(line(text.encode()), PLACES, (), NOW_MS).text)).get("probe", [])
     for table in tables:

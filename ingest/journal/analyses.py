@@ -74,7 +74,7 @@ class TitrationBody(Body):
     method ``elsewhere``: a result in mg/L that somebody else found. titrant: the bottle's name; strength and factor: as
     they were taken from it then. end_point_s: how long the blue had to stay [s], None for aeration and where nobody
     told it. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as worked out when it was written; so2_mg_l is
-    None below the blank. warnings: what was told with it.
+    None below the blank, u_so2_mg_l then what a result near 0 would have. warnings: what was told with it.
     """
 
     quantity: Literal["free", "total"]

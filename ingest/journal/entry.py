@@ -85,11 +85,14 @@ def places_of(place: Place | None, body: Body) -> tuple[Place, ...]:
 
 
 def results_of(body: Body) -> tuple[Result, ...]:
-    """The numbers that an entry adds to histories; none for a titration below its blank."""
+    """The numbers that an entry adds to histories.
+
+    A titration below its blank adds 0 with its uncertainty: that nothing could be found is the news that matters most.
+    """
     if isinstance(body, TitrationBody):
-        if body.so2_mg_l is None:
+        if body.so2_mg_l is None and body.u_so2_mg_l is None:
             return ()
-        return (Result(f"{body.quantity}_so2", body.so2_mg_l, body.u_so2_mg_l),)
+        return (Result(f"{body.quantity}_so2", body.so2_mg_l or 0.0, body.u_so2_mg_l),)
     if isinstance(body, MeasurementBody):
         return (Result(body.quantity, body.value, body.u_value),)
     return ()

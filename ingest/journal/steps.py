@@ -180,7 +180,9 @@ def _titration(entry: Entry, body: TitrationBody, held: HeldOf, _: Equipment) ->
         return Step({}, [Objection(entry.place, f"{entry.place} is empty: there is no wine in it to titrate")])
     if not before.known:
         return _NOTHING
-    found = None if body.so2_mg_l is None else Found(body.so2_mg_l, body.u_so2_mg_l, entry.at_ms)
+    unknown = body.so2_mg_l is None and body.u_so2_mg_l is None
+    # Below the blank it is 0, as well as that could be told.
+    found = None if unknown else Found(body.so2_mg_l or 0.0, body.u_so2_mg_l, entry.at_ms)
     wine = before.wine._replace(free=found) if body.quantity == "free" else before.wine._replace(total=found)
     return Step({entry.place: before._replace(wine=wine)})
 

@@ -40,7 +40,7 @@ def body_words(body: Body, lot: str | None = None) -> str:
 
 def spread_words(body: Body) -> str:
     """The standard uncertainty of a titration's result, "" where there is none."""
-    if not isinstance(body, TitrationBody) or body.u_so2_mg_l is None:
+    if not isinstance(body, TitrationBody) or body.u_so2_mg_l is None or body.so2_mg_l is None:
         return ""
     return f"standard uncertainty {body.u_so2_mg_l:.1f} mg/L"
 

@@ -74,7 +74,8 @@ def worked_titration(given: Given, data: dict[str, Any], background: Background,
         "strength": {"number": bottle.strength.number, "meaning": bottle.strength.meaning.value},
         "factor": bottle.factor,
         "so2_mg_l": outcome.so2_mg_l,
-        "u_so2_mg_l": outcome.u_mg_l,
+        # Below the blank too: how little could have been found.
+        "u_so2_mg_l": outcome.parts.combined,
         "warnings": list(warnings),
     }
     return warnings
