@@ -14,6 +14,8 @@ import pytest
 from a_journal import JournalOnDisk
 
 from ingest.entering import enter
+from ingest.probes.binding import declarations
+from ingest.store.series import declare
 from ingest.times import moment_of
 
 _WAIT_S = 30.0
@@ -135,6 +137,86 @@ def test_an_empty_answer_to_what_is_needed_is_asked_again_and_costs_nothing(
     terminal.say("")
     assert terminal.end() == 0
     assert journal.written()[-1].kind == "titration"
+
+
+def test_a_topping_asks_where_the_wine_came_from(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "topping", "--vessel", "K1")
+    terminal.until("From which vessel?")
+    terminal.say("")
+    terminal.until("Which bottles?")
+    terminal.say("2 x 0.75 L")
+    for question in ("What is it?", "Alcohol?"):
+        terminal.until(question)
+        terminal.say("")
+    terminal.until("Write it? [Y/n]")
+    assert "Which lot?" not in terminal.seen
+    terminal.say("")
+    assert terminal.end() == 0
+    assert journal.written()[-1].kind == "topping"
+
+
+def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
+    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "sample")
+    terminal.until("Which vessel?")
+    terminal.say("K1")
+    terminal.until("How much?")
+    terminal.say("17 L")
+    terminal.until("What for?")
+    terminal.say("show")
+    terminal.until("1 L too much")
+    for offered, answer in (("[K1]", ""), ("[17 L]", "0.1 L"), ("[show]", "")):
+        if offered not in terminal.seen:
+            terminal.until(offered)
+        terminal.say(answer)
+    terminal.until("Write it? [Y/n]")
+    terminal.say("")
+    assert terminal.end() == 0
+    assert journal.written()[-1].kind == "sample"
+
+
+def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "fill", "--lot", "ries", "--volume", "1 L")
+    terminal.until("Which vessel?")
+    terminal.say("K1")
+    terminal.until("Is it a blend with the wine that is there?")
+    terminal.say("y")
+    terminal.until("Write it? [Y/n]")
+    assert "17.0 L" in terminal.seen
+    terminal.say("")
+    assert terminal.end() == 0
+
+
+def test_a_strike_shows_the_entry_and_asks_why(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    number = journal.written()[-1].id
+    for said, code in (("", 1), ("wrong bottle", 0)):
+        opened.append(_AtTheTerminal(journal, "strike", str(journal.file), str(number)))
+        opened[-1].until("Why is it to be struck?")
+        assert "iodine 3" in opened[-1].seen
+        opened[-1].say(said)
+        assert opened[-1].end() == code
+    struck = journal.written()[-1].struck
+    assert struck is not None
+    assert struck.reason == "wrong bottle"
+
+
+def test_a_calibration_asks_for_probe_and_points(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+    declare(journal.store, declarations(journal.cellar), 1_795_600_000_000)
+    terminal = _start(opened, journal, "calibration")
+    for question, answer in (
+        ("Which probe? (k1-pressure)", "k9"),
+        ("there is no probe 'k9'", "k1-pressure"),
+        ("What was true? (such as", "0"),
+        ("What was true? (such as", "0 kPa"),
+        ("What did leeside show then?", "1.2 kPa"),
+        ("of a second point?", ""),
+        ("Write it?", ""),
+    ):
+        terminal.until(question)
+        terminal.say(answer)
+    assert terminal.end() == 0
+    assert journal.written()[-1].kind == "calibration"
 
 
 def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(

@@ -49,10 +49,13 @@ _DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
 
 def calibration(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
-    probe: Annotated[str, typer.Argument(metavar="PROBE", help="The probe's id.")],
+    probe: Annotated[
+        str | None, typer.Argument(metavar="PROBE", help="The probe's id; a terminal asks for it.")
+    ] = None,
     truth: Annotated[
-        list[str], typer.Option("--truth", help="What was true, such as '0 kPa'; twice for zero and span.")
-    ],
+        list[str] | None,
+        typer.Option("--truth", help="What was true, such as '0 kPa'; twice for zero and span. A terminal asks."),
+    ] = None,
     reads: Annotated[
         list[str] | None,
         typer.Option("--reads", help="What leeside showed at that point; without it the newest reading counts."),
@@ -74,8 +77,12 @@ def calibration(
     asking = at_a_terminal() and not yes
     terminal = Terminal(sys.stderr if json else sys.stdout)
     with open_cellar(file) as (cellar, store):
-        declared = _probe_of(cellar, probe)
+        declared = _probe_of(cellar, _asked_probe(terminal, cellar) if probe is None and asking else probe)
         series = _series_of(store, declared)
+        if not truth and asking:
+            truth, reads = _asked_points(terminal, declared, reads or [])
+        if not truth:
+            raise typer.BadParameter("say what was true", param_hint="--truth")
         from_ms = _from(terminal if asking else None, since, cellar, now_ms)
         if not reads and now_ms - from_ms > _OF_NOW_MS:
             raise typer.BadParameter(
@@ -147,11 +154,57 @@ def _as_option(error: EntryRefused) -> Exception:
     return typer.BadParameter(found[0].allowed, param_hint=options[found[0].key])
 
 
-def _probe_of(cellar: Cellar, probe: str) -> Probe:
+def _asked_probe(terminal: Terminal, cellar: Cellar) -> str:
+    known = [each.id for each in cellar.probe]
+    while True:
+        said = terminal.ask(f"Which probe? ({', '.join(known)})")
+        if said in known:
+            return said
+        terminal.say(f"there is no probe '{said}'")
+
+
+def _asked_points(terminal: Terminal, declared: Probe, reads: list[str]) -> tuple[list[str], list[str]]:
+    """What was true and what leeside showed, point by point. Of a single point the newest reading may count."""
+    truth: list[str] = []
+    shown = list(reads)
+    example = QUANTITIES[declared.quantity].example
+    while len(truth) < 2:
+        more = " of a second point? (empty: none)" if truth else f"? (such as {example})"
+        said = _asked_amount(terminal, f"What was true{more}", declared)
+        if not said:
+            if truth:
+                break
+            continue
+        truth.append(said)
+        if len(shown) < len(truth):
+            newest_counts = "; empty: what it shows now" if len(truth) == 1 else ""
+            said = _asked_amount(terminal, f"What did leeside show then?{newest_counts}", declared)
+            while not said and len(truth) > 1:
+                said = _asked_amount(terminal, "This one is needed. What did leeside show then?", declared)
+            if not said:
+                break
+            shown.append(said)
+    return truth, shown
+
+
+def _asked_amount(terminal: Terminal, question: str, declared: Probe) -> str:
+    while True:
+        said = terminal.ask(question)
+        try:
+            if said:
+                _amount(said, declared, "")
+            return said
+        except typer.BadParameter as error:
+            terminal.say(error.message)
+
+
+def _probe_of(cellar: Cellar, probe: str | None) -> Probe:
     for declared in cellar.probe:
         if declared.id == probe:
             return declared
     known = ", ".join(each.id for each in cellar.probe)
+    if probe is None:
+        raise typer.BadParameter(f"say which probe; there are: {known}", param_hint="PROBE")
     raise typer.BadParameter(f"no probe '{probe}' in the cellar file; there are: {known}", param_hint="PROBE")
 
 

@@ -313,7 +313,10 @@ def acknowledge(
 def strike(
     file: File,
     entry: Annotated[int, typer.Argument(metavar="ID", min=1, help="The entry's number, as the journal shows it.")],
-    reason: Annotated[str, typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the entry.")],
+    reason: Annotated[
+        str | None,
+        typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the entry. A terminal asks for it."),
+    ] = None,
     who: Annotated[
         str | None, typer.Option("--who", metavar="NAME", help="Who strikes it; by default the user's name.")
     ] = None,

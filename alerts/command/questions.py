@@ -11,8 +11,8 @@ from typing import Final, TextIO
 from alerts.errors import NotWritten
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, background_of, moment
-from ingest.errors import IngestError
-from ingest.journal.answers import AnswersWrong, Clock
+from ingest.errors import EntryRefused, IngestError
+from ingest.journal.answers import AnswersWrong, Choice, Clock
 from ingest.journal.background import last_answers
 from ingest.journal.forms import read_answers, to_ask
 from ingest.journal.question import Form, Question
@@ -83,6 +83,11 @@ def ask_entry(
         _ask_missing(terminal, form, told, offered, asked, clock)
         try:
             return prepare()
+        except EntryRefused as error:
+            if error.later or not asked:
+                raise
+            terminal.say(str(error))
+            _offer_anew(terminal, form, told, offered, asked)
         except AnswersWrong as error:
             for field, why in error.wrong:
                 terminal.say(why)
@@ -100,6 +105,23 @@ def ask_entry(
     raise NotWritten("Too many answers that will not do. Nothing was written.")
 
 
+def _offer_anew(
+    terminal: Terminal, form: Form, told: dict[str, Sequence[str]], offered: dict[str, str], asked: list[str]
+) -> None:
+    """What was asked for is asked again, with what was answered on offer: an empty answer keeps it."""
+    if form.question("blend") is not None and "blend" not in told:
+        said = terminal.ask("Is it a blend with the wine that is there? (y; empty: no)").lower()
+        if said in ("y", "yes"):
+            told["blend"] = ["yes"]
+            return
+    terminal.say("Once more; an empty answer keeps what is in brackets.")
+    for name in asked:
+        answers = told.pop(name, ())
+        if answers:
+            offered[name] = answers[0]
+    asked.clear()
+
+
 def _ask_missing(
     terminal: Terminal,
     form: Form,
@@ -112,9 +134,10 @@ def _ask_missing(
         question = to_ask(form, read_answers(form, answered(told), clock), asked)
         if question is None:
             return
+        needed = question.needed(read_answers(form, answered(told), clock))
         for _ in range(_TRIES):
-            _ask_one(terminal, question, told, offered, clock)
-            if question.name in told or not question.needed(read_answers(form, answered(told), clock)):
+            _ask_one(terminal, question, told, offered, clock, needed=needed)
+            if question.name in told or not needed:
                 break
             # A stray Enter must not cost what was answered already.
             terminal.say("This one is needed; Ctrl-D ends without writing.")
@@ -123,12 +146,26 @@ def _ask_missing(
         asked.append(question.name)
 
 
+def _hint(question: Question, needed: bool) -> str:
+    """What an answer looks like, and that there may be none."""
+    answer = question.answer
+    example = answer.example if isinstance(answer, Choice) or not answer.example else f"such as {answer.example}"
+    parts = [part for part in (example, "" if needed else "or empty") if part]
+    return f" ({', '.join(parts)})" if parts else ""
+
+
 def _ask_one(
-    terminal: Terminal, question: Question, told: dict[str, Sequence[str]], offered: dict[str, str], clock: Clock
+    terminal: Terminal,
+    question: Question,
+    told: dict[str, Sequence[str]],
+    offered: dict[str, str],
+    clock: Clock,
+    *,
+    needed: bool = True,
 ) -> None:
     """Ask until the answer can be read; an empty one leaves the question out."""
     answers: list[str] = []
-    hint = f" (such as {question.answer.example})"
+    hint = _hint(question, needed)
     for _ in range(_TRIES):
         more = "Another one? (empty: no more)" if answers else question.ask + hint
         text = terminal.ask(more, "" if answers else offered.get(question.name, ""))

@@ -13,13 +13,19 @@ import typer
 from alerts.command.entry_shown import entry_json, entry_lines
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.command.person import user_name
+from alerts.command.questions import Terminal, at_a_terminal
+from alerts.errors import NotWritten
 from ingest.errors import EntryRefused
-from ingest.store.journal import strike
+from ingest.store.journal import entries, strike
 
 
-def run_strike(file: Path, entry_id: int, reason: str, who: str | None, *, with_later: bool, as_json: bool) -> int:
+def run_strike(
+    file: Path, entry_id: int, reason: str | None, who: str | None, *, with_later: bool, as_json: bool
+) -> int:
     """Exit code 0 when it is struck, 1 when it cannot be."""
-    if not reason.strip():
+    if reason is None and at_a_terminal():
+        reason = _asked(file, entry_id)
+    if reason is None or not reason.strip():
         raise typer.BadParameter("say why; the entry stays readable with it", param_hint="--reason")
     if who is not None and not who.strip():
         raise typer.BadParameter("say who strikes it, or leave it out", param_hint="--who")
@@ -40,3 +46,17 @@ def run_strike(file: Path, entry_id: int, reason: str, who: str | None, *, with_
             for line in entry_lines(entry, cellar.site.zone, now_ms):
                 print(line)
     return 0
+
+
+def _asked(file: Path, entry_id: int) -> str:
+    """Shows the entry and asks why it is to be struck; no answer is no."""
+    terminal = Terminal(sys.stderr)
+    with open_cellar(file) as (cellar, store):
+        for entry in entries(store):
+            if entry.id == entry_id:
+                for line in entry_lines(entry, cellar.site.zone, wall_ms()):
+                    terminal.say(line)
+    reason = terminal.ask("Why is it to be struck? (empty: leave it)")
+    if not reason:
+        raise NotWritten("Nothing was struck.")
+    return reason

@@ -33,6 +33,10 @@ def _own_wine(given: Given) -> bool:
     return not given.get("from") and not given.get("bottles")
 
 
+def _no_other_source(given: Given) -> bool:
+    return not any(given.get(name) for name in ("from", "bottles", "lot"))
+
+
 def _bought(given: Given) -> bool:
     return bool(given.get("bottles"))
 
@@ -98,9 +102,14 @@ _TOPPING: Final = Form(
     (
         VESSEL,
         Question(
-            "from", "From which vessel?", "The vessel that the wine came from.", WrittenWords("ID", "C1"), "source"
+            "from",
+            "From which vessel?",
+            "The vessel that the wine came from.",
+            WrittenWords("ID", "C1"),
+            "source",
+            asked=_no_other_source,
         ),
-        Question("bottles", "Which bottles?", "Bought bottles, number and size.", Bought()),
+        Question("bottles", "Which bottles?", "Bought bottles, number and size.", Bought(), asked=_no_other_source),
         Question(
             "lot", LOT.ask, "Wine of this lot that stood in no vessel.", LOT.answer, needed=_own_wine, remembered=True
         ),
