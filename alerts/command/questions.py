@@ -12,7 +12,7 @@ from alerts.errors import NotWritten
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, background_of, moment
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.answers import AnswersWrong, Choice, Clock
+from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords
 from ingest.journal.background import last_answers
 from ingest.journal.forms import read_answers, to_ask
 from ingest.journal.question import Form, Question
@@ -149,7 +149,10 @@ def _ask_missing(
 def _hint(question: Question, needed: bool) -> str:
     """What an answer looks like, and that there may be none."""
     answer = question.answer
-    example = answer.example if isinstance(answer, Choice) or not answer.example else f"such as {answer.example}"
+    example = answer.example if isinstance(answer, Choice) else f"such as {answer.example}"
+    if answer == WrittenWords():
+        # Any words will do: an example would only puzzle.
+        example = ""
     parts = [part for part in (example, "" if needed else "or empty") if part]
     return f" ({', '.join(parts)})" if parts else ""
 

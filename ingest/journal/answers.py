@@ -84,7 +84,7 @@ class WrittenWords:
     """Words as they are."""
 
     metavar: str = "TEXT"
-    example: str = ""
+    example: str = "as you like"
 
     def read(self, text: str, _: Clock) -> str:
         """The words without outer spaces."""
