@@ -59,7 +59,7 @@ def test_the_smallest_file() -> None:
     read = cellar(SITE)
     assert (read.mqtt, read.mail, read.page, read.limits) == (None, None, None, ())
     assert read.store_path == Path("/srv/cellar/cellar.db")
-    assert read.store.commit_s == 2.0
+    assert read.store.commit_s == 2.5
     with pytest.raises(KeyError):
         read.place("K1")
 

@@ -136,7 +136,7 @@ class StoreSettings(Table):
     """``[store]``: where readings, alarms and entries are kept."""
 
     path: Text = Field(default="cellar.db", description="the store's file, relative to the cellar file")
-    commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.0, alias="commit")
+    commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.5, alias="commit")
     settle_after_s: Annotated[float, amount(Dimension.TIME, "s", "2 h", Span(600.0, 30 * 86400.0))] = Field(
         default=7200.0, alias="settle_after"
     )
