@@ -242,9 +242,8 @@ class IngestDaemon:
             return False
         try:
             return self._upkeep.work(wall_ms(), now)
-        except Exception:
-            self._say("upkeep", now, "the store's upkeep stumbled; it is tried again later")
-            log.debug("the store's upkeep stumbled", exc_info=True)
+        except Exception as error:  # noqa: BLE001 - top of a turn: told once a minute, and tried again
+            self._say("upkeep", now, "the store's upkeep stumbled; it is tried again later: %r", error)
             return False
 
     def _look_after_sources(self, now: float) -> None:

@@ -27,9 +27,9 @@ from ingest.journal.forms import FORMS, read_answers
 from ingest.journal.movements import RackingBody
 from ingest.journal.plausible import (
     dose_warnings,
+    gas_warnings,
     gone_warnings,
     measured_warnings,
-    pressed_glass_warnings,
     stock_warnings,
 )
 from ingest.journal.reminders import left_warnings, racking_warnings
@@ -107,7 +107,7 @@ def prepare(
     after = _tried(store, cellar, draft, now_ms, with_later=with_later)
     named = [vessel for vessel in cellar.vessel if vessel.id in places_of(draft.place, draft.body)]
     warnings = (
-        *pressed_glass_warnings(draft.body, [vessel.id for vessel in named if vessel.material == "glass"]),
+        *gas_warnings(draft.body, named),
         *warnings,
         *stock_warnings(draft.body),
         *measured_warnings(draft.body),

@@ -9,9 +9,11 @@ __all__ = [
     "expected",
     "follower",
     "mirrored_store",
+    "server",
     "settings",
     "settled",
     "started",
+    "store",
     "up_to_date",
 ]
 
@@ -22,7 +24,7 @@ from typing import Any
 
 import pytest
 from a_store import NOW, declared, new_store
-from influx_server import Points
+from influx_server import InfluxServer, Points
 from journal_entries import a_body, journal_cellar
 
 from ingest.cellar import MirrorSettings
@@ -46,6 +48,20 @@ def mirrored_store(folder: Path, probes: int = 2) -> Store:
     names = [declared(probe=f"k{n}-pressure", place=f"K{n}", gain=1.0, unit="kPa") for n in range(1, probes + 1)]
     declare(store, names, NOW)
     return store
+
+
+@pytest.fixture
+def server() -> Iterator[InfluxServer]:
+    """A server that takes the write protocol."""
+    with InfluxServer() as running:
+        yield running
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    """What ``mirrored_store`` makes, closed at the end."""
+    with mirrored_store(tmp_path) as opened:
+        yield opened
 
 
 Start = Callable[[Follower], Follower]

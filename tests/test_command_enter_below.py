@@ -48,7 +48,7 @@ def test_nothing_found_is_shown_in_contents_and_history(journal: JournalOnDisk) 
     )
     _call(journal, *titration, "--titre", "1.6 mL")
     said = _call(journal, *titration, "--titre", "0.1 mL")
-    assert "< detection, free SO2" in said
+    assert "0.1 mL less 0.3 mL of 0.02 N on 25 mL: < 4 mg/L free SO2" in said
     told = json.loads(_call(journal, "history", file, "--lot", "ries", "--quantity", "free_so2", "--json"))
     first, second = told["history"]
     # (1.6 - 0.3) mL x 0.02 eq/L x 32.03 g/eq / 25 mL = 33.3 mg/L

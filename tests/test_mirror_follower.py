@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from email.utils import format_datetime
 from pathlib import Path
 
 import pytest
-from a_mirror import Start, expected, follower, mirrored_store, settings, settled, started, up_to_date
+from a_mirror import Start, expected, follower, server, settings, settled, started, store, up_to_date
 from a_store import NOW, declared
 from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
@@ -25,22 +24,10 @@ from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
 from ingest.store.unsent import FOLLOWER, feed_behind, newest_refused
 
-__all__ = ["started"]
+__all__ = ["server", "started", "store"]
 
 BASE_MS = NOW // DAY_MS * DAY_MS
 LATER_MS = BASE_MS + 2 * DAY_MS
-
-
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    with InfluxServer() as started:
-        yield started
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with mirrored_store(tmp_path) as opened:
-        yield opened
 
 
 def rows(count: int, series: int = 1, from_ms: int = BASE_MS) -> list[tuple[int, int, float, int]]:

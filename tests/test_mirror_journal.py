@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
-from a_mirror import Desk, Start, follower, mirrored_store, settings, started, up_to_date
+from a_mirror import Desk, Start, follower, server, settings, started, store, up_to_date
 from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Points, Request, Says, points_of
@@ -22,19 +19,7 @@ from ingest.store.fresh import Appender
 from ingest.store.journal import entries
 from ingest.store.unsent import newest_refused
 
-__all__ = ["started"]
-
-
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    with InfluxServer() as running:
-        yield running
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with mirrored_store(tmp_path) as opened:
-        yield opened
+__all__ = ["server", "started", "store"]
 
 
 @pytest.fixture

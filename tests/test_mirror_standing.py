@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-from a_mirror import Start, follower, mirrored_store, settings, started, up_to_date
+from a_mirror import Start, follower, server, settings, started, store, up_to_date
 from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Says
@@ -17,21 +13,9 @@ from ingest.store.feed import set_cursor
 from ingest.store.fresh import Appender
 from ingest.store.unsent import behind_since
 
-__all__ = ["started"]
+__all__ = ["server", "started", "store"]
 
 HOUR_MS = 3_600_000
-
-
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    with InfluxServer() as running:
-        yield running
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with mirrored_store(tmp_path) as opened:
-        yield opened
 
 
 def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(

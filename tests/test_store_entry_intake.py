@@ -10,49 +10,38 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import a_desk
 import pytest
+from a_desk import HOUR, MINUTE
 from a_store import NOW, declared, new_store
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from journal_acts import ACTS
-from journal_entries import a_body, journal_cellar
+from journal_entries import journal_cellar
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.exchange.entry_lines import entry_line, read_entry_lines
 from ingest.journal.bodies import Kind
-from ingest.journal.entry import Draft, Entry
 from ingest.journal.joining import Mistake
 from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, equipment_of, load_folding
 from ingest.store.entry_intake import Taken, take_entries
 from ingest.store.hand_results import hand_results
-from ingest.store.journal import entries, strike, write_entry
+from ingest.store.journal import entries, strike
 from ingest.store.names_now import called_as_now
 from ingest.store.series import declare
 from ingest.times import iso_utc
 
-MINUTE = 60_000
-HOUR = 60 * MINUTE
 
-
-class Desk:
-    """A stored journal, in which somebody writes an hour after each other unless told otherwise."""
+class Desk(a_desk.Desk):
+    """The same in a store of its own, with a probe; he also brings lines in."""
 
     def __init__(self, store: Store, cellar: Cellar) -> None:
-        self.store = store
-        self.cellar = cellar
-        self.now = NOW
+        super().__init__(store, cellar)
         keep_cellar_file(store, cellar.text, NOW - HOUR)
         declare(store, [declared(unit="kPa", gain=1.0)], NOW - HOUR)
-
-    def write(
-        self, kind: Kind, place: str | None = None, lot: str | None = None, *, at: int | None = None, **said: Any
-    ) -> Entry:
-        self.now += HOUR
-        draft = Draft(kind, self.now if at is None else at, "Ana", a_body(kind, **said), place, lot)
-        return write_entry(self.store, draft, self.cellar, self.now)
 
     def strike(self, id: int, *, with_later: bool = False) -> None:
         self.now += MINUTE

@@ -10,52 +10,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from a_desk import HOUR, MINUTE, Desk
 from a_store import NOW, new_store, start_script
 from journal_entries import a_body, journal_cellar
 
-from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.bodies import Kind
 from ingest.journal.contents import Folding
 from ingest.journal.entry import Draft, Entry, Strike
-from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, empty_vessels, equipment_of, load_folding
 from ingest.store.hand_results import HandResult, hand_results
 from ingest.store.journal import entries, entry, strike, write_entry
-
-MINUTE = 60_000
-HOUR = 60 * MINUTE
-
-
-class Desk:
-    """Somebody who writes in a stored journal, an hour after each other unless told otherwise."""
-
-    def __init__(self, store: Store, cellar: Cellar) -> None:
-        self.store = store
-        self.cellar = cellar
-        self.now = NOW
-
-    def write(
-        self,
-        kind: Kind,
-        place: str | None = None,
-        lot: str | None = None,
-        *,
-        at: int | None = None,
-        with_later: bool = False,
-        **said: Any,
-    ) -> Entry:
-        self.now += HOUR
-        draft = Draft(kind, self.now if at is None else at, "Ana", a_body(kind, **said), place, lot)
-        return write_entry(self.store, draft, self.cellar, self.now, with_later=with_later)
-
-    def free(self, place: str, mg_l: float, **more: Any) -> Entry:
-        said: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": mg_l, "u_so2_mg_l": 2.0}
-        return self.write("titration", place, **said, **more)
-
-    def volume(self, vessel: str) -> float | None:
-        return contents(self.store, self.now)[vessel].volume_l
 
 
 @pytest.fixture

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from alerts.turning import Turner, occurrence_id
 from alerts.watch.arrivals import Now
@@ -331,6 +334,30 @@ def test_readings_are_judged_on_after_the_clock_was_set_and_times_were_moved_bac
         bench.reading(0.5, ago_s=3600.0)
         bench.turn(5.0)
     assert len(bench.subjects()) == 2
+
+
+@given(
+    st.lists(st.tuples(st.sampled_from([0.3, 0.7, 0.8, 0.9, 12.0]), st.integers(1, 15), st.booleans()), max_size=20),
+    st.sampled_from([0.3, 12.0]),
+)
+def test_wherever_it_was_restarted_it_ends_where_the_readings_say(
+    course: list[tuple[float, int, bool]], last: float
+) -> None:
+    """An on-delay starts again at a restart, so an alarm may be late by that much but is never lost."""
+    with tempfile.TemporaryDirectory() as folder:
+        bench = Bench(Path(folder))
+        with bench.store:
+            for psi, gap_s, restart in course:
+                if restart:
+                    bench.restart()
+                bench.reading(psi)
+                bench.turn(gap_s)
+            bench.reading(last)
+            for _ in range(12):
+                bench.turn()
+            states = {row.key: row.state for row in alarm_rows(bench.store)}
+    stands = states.get("K1/pressure/low", "normal") in ("unacknowledged", "acknowledged")
+    assert stands == (last == 0.3)
 
 
 def test_place_and_sign_of_life_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:

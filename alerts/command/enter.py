@@ -28,7 +28,7 @@ from ingest.journal.forms import FORMS
 from ingest.journal.question import Form, Question
 from ingest.journal.wording import body_words, spread_words
 from ingest.store import Store
-from ingest.store.journal import entries
+from ingest.store.journal import struck_along
 from ingest.times import Ambiguous
 
 app = typer.Typer(
@@ -70,10 +70,8 @@ def run_enter(
                 print(json_form.dumps(entry_json(entry), ensure_ascii=False))
             else:
                 print(f"{made.said}. Written as no. {entry.id}.")
-                if with_later:
-                    for one in entries(store):
-                        if one.struck is not None and one.struck.together_with == entry.id:
-                            print(f"Struck with it: {one}, {body_words(one.body, one.lot)}.")
+                for one in struck_along(store, entry.id):
+                    print(f"Struck with it: {one}, {body_words(one.body, one.lot)}.")
     except Ambiguous as error:
         raise typer.BadParameter(str(error), param_hint="--at") from error
     except AnswersWrong as error:

@@ -6,7 +6,6 @@ __all__ = ["EXAMPLE", "calibration"]
 
 import json as json_form
 import sys
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -28,6 +27,7 @@ from ingest.journal.analyses import CalibrationBody, CalibrationPoint
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.cautions import caution
 from ingest.journal.entry import Draft
+from ingest.journal.plausible import drift_warnings
 from ingest.journal.wording import body_words
 from ingest.probes.calibration import Correction, Point, correction
 from ingest.store import Store
@@ -42,9 +42,6 @@ EXAMPLE: Final = "Example: leeside enter calibration cellar.toml k1-pressure --t
 
 # A calibration as of now may have been looked at some minutes ago.
 _OF_NOW_MS: Final = 15 * 60_000
-
-# How far a sound instrument drifts, in the quantity's unit (common practice, no source).
-_DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
 
 
 def calibration(
@@ -79,11 +76,11 @@ def calibration(
     with open_cellar(file) as (cellar, store):
         declared = _probe_of(cellar, _asked_probe(terminal, cellar) if probe is None and asking else probe)
         series = _series_of(store, declared)
+        from_ms = _from(terminal if asking else None, since, cellar, now_ms)
         if not truth and asking:
-            truth, reads = _asked_points(terminal, declared, reads or [])
+            truth, reads = _asked_points(terminal, declared, reads or [], of_now=now_ms - from_ms <= _OF_NOW_MS)
         if not truth:
             raise typer.BadParameter("say what was true", param_hint="--truth")
-        from_ms = _from(terminal if asking else None, since, cellar, now_ms)
         if not reads and now_ms - from_ms > _OF_NOW_MS:
             raise typer.BadParameter(
                 "what the probe shows now says nothing of an earlier time; say with --reads what it showed then",
@@ -104,7 +101,8 @@ def calibration(
         told = caution("calibration", body)
         if told:
             terminal.say(f"Caution: {told}.")
-        for warning in _far_off(declared.quantity, measured, made):
+        moves = [(point.measured, made.gain * point.measured + made.offset) for point in measured]
+        for warning in drift_warnings(declared.quantity, row.unit, moves):
             terminal.say(f"warning: {warning}")
         if asking:
             terminal.say(heading(draft, cellar.site.zone, now_ms))
@@ -133,18 +131,6 @@ def calibration(
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
 
 
-def _far_off(quantity: str, points: Sequence[Point], made: Correction) -> list[str]:
-    """That a calibration moves a value by more than a sound instrument drifts."""
-    units = QUANTITIES[quantity].unit
-    most = _DRIFT.get(quantity)
-    return [
-        f"that moves {point.measured:.4g} {units} by {moved:+.3g} {units}, where a sound instrument drifts by "
-        f"{most:g} at most: was it in the buffer, or the vessel open?"
-        for point in points
-        if most is not None and abs(moved := made.gain * point.measured + made.offset - point.measured) > most
-    ]
-
-
 def _as_option(error: EntryRefused) -> Exception:
     """A refusal that is about an option names it."""
     options = {"who": "--who", "at": "--at"}
@@ -163,8 +149,10 @@ def _asked_probe(terminal: Terminal, cellar: Cellar) -> str:
         terminal.say(f"there is no probe '{said}'")
 
 
-def _asked_points(terminal: Terminal, declared: Probe, reads: list[str]) -> tuple[list[str], list[str]]:
-    """What was true and what leeside showed, point by point. Of a single point the newest reading may count."""
+def _asked_points(
+    terminal: Terminal, declared: Probe, reads: list[str], *, of_now: bool
+) -> tuple[list[str], list[str]]:
+    """What was true and what leeside showed, point by point. Of a single point of now the newest reading may count."""
     truth: list[str] = []
     shown = list(reads)
     example = QUANTITIES[declared.quantity].example
@@ -177,9 +165,10 @@ def _asked_points(terminal: Terminal, declared: Probe, reads: list[str]) -> tupl
             continue
         truth.append(said)
         if len(shown) < len(truth):
-            newest_counts = "; empty: what it shows now" if len(truth) == 1 else ""
-            said = _asked_amount(terminal, f"What did leeside show then?{newest_counts}", declared)
-            while not said and len(truth) > 1:
+            newest_counts = of_now and len(truth) == 1
+            empty = " (empty: what it shows now)" if newest_counts else ""
+            said = _asked_amount(terminal, f"What did leeside show then?{empty}", declared)
+            while not said and not newest_counts:
                 said = _asked_amount(terminal, "This one is needed. What did leeside show then?", declared)
             if not said:
                 break

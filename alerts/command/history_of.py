@@ -20,10 +20,10 @@ from alerts.page.shown import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.history import OfLot, OfPlace, Whose, pieces
-from ingest.journal.analyses import MEASURED_UNITS
+from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
 from ingest.probes.reading import quality_class
 from ingest.store import Store
-from ingest.store.hand_results import FOUND_UNITS, found_quantities
+from ingest.store.hand_results import found_quantities
 from ingest.store.journal import entries
 from ingest.store.series import all_series
 from ingest.times import iso_utc

@@ -16,7 +16,7 @@ from alerts.command.person import user_name
 from alerts.command.questions import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from ingest.errors import EntryRefused
-from ingest.store.journal import entries, strike
+from ingest.store.journal import entry, strike
 
 
 def run_strike(
@@ -40,10 +40,10 @@ def run_strike(
                 print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
             return 1
         if as_json:
-            print(json.dumps([entry_json(entry) for entry in struck], indent=2, ensure_ascii=False))
+            print(json.dumps([entry_json(one) for one in struck], indent=2, ensure_ascii=False))
             return 0
-        for entry in struck:
-            for line in entry_lines(entry, cellar.site.zone, now_ms):
+        for one in struck:
+            for line in entry_lines(one, cellar.site.zone, now_ms):
                 print(line)
     return 0
 
@@ -52,10 +52,9 @@ def _asked(file: Path, entry_id: int) -> str:
     """Shows the entry and asks why it is to be struck; no answer is no."""
     terminal = Terminal(sys.stderr)
     with open_cellar(file) as (cellar, store):
-        for entry in entries(store):
-            if entry.id == entry_id:
-                for line in entry_lines(entry, cellar.site.zone, wall_ms()):
-                    terminal.say(line)
+        found = entry(store, entry_id)
+        for line in () if found is None else entry_lines(found, cellar.site.zone, wall_ms()):
+            terminal.say(line)
     reason = terminal.ask("Why is it to be struck? (empty: leave it)")
     if not reason:
         raise NotWritten("Nothing was struck.")

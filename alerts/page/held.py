@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.page.shown import local_time
 from ingest.journal.contents import Contents, LotShare
+from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.wine import Found
 from ingest.times import iso_utc
 
@@ -63,9 +64,9 @@ def _so2(held: Contents) -> str:
     told = []
     for name, found in (("free", held.free_so2), ("total", held.total_so2)):
         if found is not None:
-            below = found.mg_l == 0.0 and found.u_mg_l is not None and not found.mixed
-            # Two standard uncertainties: what the warning of such a titration says, too.
-            amount = f"< {2.0 * (found.u_mg_l or 0.0):.0f}" if below else f"{found.mg_l:.0f}"
+            amount = f"{found.mg_l:.0f}"
+            if found.mg_l == 0.0 and found.u_mg_l is not None and not found.mixed:
+                amount = f"< {below_mg_l(found.u_mg_l):.0f}"
             told.append(f"{amount} mg/L {name} SO2" + (" (worked out)" if found.mixed else ""))
     return "".join(f", {text}" for text in told)
 

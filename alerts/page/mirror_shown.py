@@ -41,8 +41,13 @@ def _first(mirror: Mapping[str, Any], now_ms: int) -> str:
 
 
 def _left(mirror: Mapping[str, Any]) -> str:
-    counts = (("behind", "change"), ("spans", "span"), ("records", "record"))
-    return ", ".join(_several(mirror[key], noun) for key, noun in counts if mirror.get(key))
+    counts = (
+        ("behind", "new reading or change", "new readings and changes"),
+        ("spans", "stretch of older readings", "stretches of older readings"),
+        ("records", "entry, strike or alarm", "entries, strikes and alarms"),
+    )
+    told = [(mirror[key], one, many) for key, one, many in counts if mirror.get(key)]
+    return ", ".join(f"{number:,} {one if number == 1 else many}" for number, one, many in told)
 
 
 def _several(number: int, noun: str) -> str:

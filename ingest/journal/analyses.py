@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "FOUND_UNITS",
     "MEASURED_UNITS",
     "CalibrationBody",
     "CalibrationPoint",
@@ -35,6 +36,9 @@ MEASURED_UNITS: Final[dict[str, str]] = {
     "titratable acidity": "g/L",
     "volatile acidity": "g/L",
 }
+
+# What a titration finds.
+FOUND_UNITS: Final = {"free_so2": "mg/L", "total_so2": "mg/L"}
 
 
 class Flask(Body):

@@ -5,17 +5,27 @@ These are warnings and no refusals: the journal says what happened, also where i
 
 from __future__ import annotations
 
-__all__ = ["dose_warnings", "gone_warnings", "measured_warnings", "pressed_glass_warnings", "stock_warnings"]
+__all__ = [
+    "dose_warnings",
+    "drift_warnings",
+    "gas_warnings",
+    "gone_warnings",
+    "measured_warnings",
+    "stock_warnings",
+]
 
 import math
 from collections.abc import Iterable
 from typing import Final
 
-from ingest.journal.analyses import MEASURED_UNITS, MeasurementBody
+from ingest.cellar import Vessel
+from ingest.journal.analyses import MEASURED_UNITS, MeasurementBody, TitrationBody
 from ingest.journal.body import Body
 from ingest.journal.contents import Contents
 from ingest.journal.held import liters
 from ingest.journal.movements import BottlingBody, StateBody
+from ingest.journal.titration import Quantity
+from ingest.journal.titration_outcome import MOST_SO2_MG_L
 from ingest.journal.treatments import AdditionBody, GasBody
 
 # No wine needs more total SO2: the highest limit in the European Union is 400 mg/L, for some sweet wines (Regulation
@@ -32,25 +42,47 @@ _USUAL: Final = {
     "temperature": (-10.0, 50.0),
     "alcohol": (0.0, 25.0),
     "density": (0.95, 1.2),
-    "free_so2": (0.0, 200.0),
-    "total_so2": (0.0, 500.0),
 }
 
 # A bottling rarely loses more than this part of what was there without anybody writing it down as waste (common
 # practice, no source).
 _UNTOLD: Final = 0.05
 
-# Pushing with a few kPa is done with open vessels; a shut carboy bursts at little more (common practice, no source).
+# How far a sound instrument drifts between two calibrations, in the quantity's unit (common practice, no source).
+_DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
+
+# What puts a vessel under pressure; a shut carboy bursts at little (common practice, no source).
 _PRESSES: Final = frozenset({"charged", "pushed"})
 
 
-def pressed_glass_warnings(body: Body, glass: Iterable[str]) -> tuple[str, ...]:
-    """That gas was put on vessels of glass; glass: their names, as far as the entry names them."""
-    if not isinstance(body, GasBody) or body.act not in _PRESSES:
+def gas_warnings(body: Body, vessels: Iterable[Vessel]) -> tuple[str, ...]:
+    """That gas was put on vessels of glass, or more than is stamped on a vessel; vessels: that the entry names."""
+    if not isinstance(body, GasBody):
         return ()
+    found = []
+    for vessel in vessels:
+        if vessel.material == "glass" and body.act in _PRESSES:
+            found.append(
+                f"{vessel.id} is of glass, and glass bursts under pressure: shut the gas, vent it, and keep away until "
+                "it is open"
+            )
+        stamped, pressure = vessel.max_pressure_kpa, body.pressure_kpa
+        if stamped is not None and pressure is not None and pressure > stamped:
+            found.append(f"{pressure:g} kPa is more than the {stamped:g} kPa that are stamped on {vessel.id}: vent it")
+    return tuple(found)
+
+
+def drift_warnings(quantity: str, unit: str, moves: Iterable[tuple[float, float]]) -> tuple[str, ...]:
+    """That a calibration moves a probe further than a sound instrument drifts.
+
+    moves: (measured, what it counts as from now on) of each point, in the quantity's unit.
+    """
+    most = _DRIFT.get(quantity, math.inf)
     return tuple(
-        f"{vessel} is of glass, and glass bursts under pressure: shut the gas, vent it, and keep away until it is open"
-        for vessel in glass
+        f"that moves {before:.4g} {unit} by {after - before:+.3g} {unit}, where a sound instrument drifts by {most:g} "
+        "at most: was it in the buffer, or the vessel open?"
+        for before, after in moves
+        if abs(after - before) > most
     )
 
 
@@ -79,13 +111,19 @@ def dose_warnings(body: Body, after: Iterable[Contents]) -> tuple[str, ...]:
 
 def measured_warnings(body: Body) -> tuple[str, ...]:
     """That a number is none that wine has."""
+    if isinstance(body, TitrationBody):
+        # One that was worked out here has its own warning, which also says where to look.
+        most = MOST_SO2_MG_L[Quantity(body.quantity)]
+        if body.method != "elsewhere" or (body.so2_mg_l or 0.0) <= most:
+            return ()
+        return (f"{body.so2_mg_l:g} mg/L of {body.quantity} SO2 is more than {most:g}: look again",)
     if not isinstance(body, MeasurementBody) or body.quantity not in _USUAL:
         return ()
     low, high = _USUAL[body.quantity]
     if low <= body.value <= high:
         return ()
-    name, unit = body.quantity.replace("_so2", " SO2"), body.unit or MEASURED_UNITS.get(body.quantity, "")
-    return (f"{name} {body.value:g} {unit}".rstrip() + f" is not of wine, which has {low:g} to {high:g}: look again",)
+    said = f"{body.quantity} {body.value:g} {MEASURED_UNITS[body.quantity]}".rstrip()
+    return (f"{said} is not of wine, which has {low:g} to {high:g}: look again",)
 
 
 def gone_warnings(body: Body, before: Contents | None) -> tuple[str, ...]:

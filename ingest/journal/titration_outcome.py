@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Outcome", "allowed_spread_mg_l", "titrated"]
+__all__ = ["MOST_SO2_MG_L", "Outcome", "allowed_spread_mg_l", "below_mg_l", "titrated"]
 
 from dataclasses import dataclass
 from typing import Final
@@ -21,7 +21,7 @@ from ingest.journal.titration import (
 )
 
 # More than any wine should hold [mg/L]; a choice of this project, well above legal limits for most wine.
-_MOST_MG_L: Final[dict[Quantity, float]] = {Quantity.FREE: 200.0, Quantity.TOTAL: 500.0}
+MOST_SO2_MG_L: Final[dict[Quantity, float]] = {Quantity.FREE: 200.0, Quantity.TOTAL: 500.0}
 # Wine in a flask [mL]: the methods take 10 to 50 (OIV, from memory; common practice).
 _SAMPLE_LOW_ML: Final = 10.0
 _SAMPLE_HIGH_ML: Final = 50.0
@@ -100,13 +100,18 @@ def _repeatability_mg_l(titration: Titration, so2_mg_l: float) -> float:
     return max(_DEFAULT_R_MG_L, _DEFAULT_R_SHARE * so2_mg_l)
 
 
+def below_mg_l(u_mg_l: float) -> float:
+    """What a result below the blank is less than [mg/L]: two standard uncertainties [mg/L]."""
+    return 2.0 * u_mg_l
+
+
 def _below_blank(titration: Titration, u_mg_l: float) -> Doubt:
     titre = titration.mean_titre_ml
     against = f"not above the blank of {titration.blank_ml:g} mL" if titration.blank_ml > 0.0 else "nothing"
     return Doubt(
         DoubtKind.BELOW_BLANK,
         f"< detection: the titre of {titre:.4g} mL is {against}; {titration.quantity} SO2 below about "
-        f"{2.0 * u_mg_l:.0f} mg/L cannot be told from none",
+        f"{below_mg_l(u_mg_l):.0f} mg/L cannot be told from none",
     )
 
 
@@ -136,7 +141,7 @@ def _bias(titration: Titration) -> list[Doubt]:
 
 
 def _implausible(titration: Titration, so2_mg_l: float) -> list[Doubt]:
-    most = _MOST_MG_L[titration.quantity]
+    most = MOST_SO2_MG_L[titration.quantity]
     if so2_mg_l <= most:
         return []
     text = (

@@ -30,6 +30,7 @@ from ingest.journal.movements import (
     ToppingBody,
 )
 from ingest.journal.titrant import Meaning
+from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.treatments import AdditionBody, GasBody, LotBody
 
 
@@ -77,7 +78,8 @@ def _fill(body: FillBody, lot: str | None) -> str:
 
 def _titration(body: TitrationBody, _: str | None) -> str:
     if body.so2_mg_l is None:
-        result = f"< detection, {body.quantity} SO2"
+        below = "< detection," if body.u_so2_mg_l is None else f"< {below_mg_l(body.u_so2_mg_l):.0f} mg/L"
+        result = f"{below} {body.quantity} SO2"
     else:
         result = f"{body.so2_mg_l:.0f} mg/L {body.quantity} SO2"
     if body.method == "elsewhere":

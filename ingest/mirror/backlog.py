@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from ingest.mirror.answers import Reply
 from ingest.mirror.sending import Sender
 from ingest.mirror.standing import Standing
-from ingest.mirror.transcript import Transcript
+from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store
 from ingest.store.block import Arrays
 from ingest.store.feed import Touch
@@ -43,9 +43,9 @@ class _Walk:
 class Backlog:
     """Sends the spans of a store, the readings of one in order of time. A span shrinks only after its batch is sent."""
 
-    def __init__(self, store: Store, transcript: Transcript, sender: Sender, standing: Standing) -> None:
+    def __init__(self, store: Store, lines: StoreLines, sender: Sender, standing: Standing) -> None:
         self._store = store
-        self._transcript = transcript
+        self._lines = lines
         self._sender = sender
         self._standing = standing
         self._walk: _Walk | None = None
@@ -70,7 +70,7 @@ class Backlog:
         readings = walk.take(self._sender.batch)
         next_ms = walk.to_ms + 1
         if len(readings.at_ms):
-            made = self._transcript.readings(walk.series, readings)
+            made = self._lines.readings(walk.series, readings)
             self._standing.counted(left_out=made.left_out)
             stopped = self._sender.send(self._store, made.lines)
             if stopped is not None:

@@ -9,17 +9,13 @@ from __future__ import annotations
 __all__ = ["entry_lines"]
 
 from collections.abc import Mapping
-from typing import Final
 
-from ingest.journal.analyses import MEASURED_UNITS, MeasurementBody, TitrationBody
+from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS, MeasurementBody
 from ingest.journal.bodies import body_data
 from ingest.journal.body import Body
 from ingest.journal.entry import Entry, places_of, results_of
 from ingest.journal.wording import body_words
 from ingest.mirror.points import NS_PER_MS, tags_text, text_field
-
-# What a body says in a titration of SO2.
-_SO2_UNIT: Final = "mg/L"
 
 
 def entry_lines(entry: Entry, site: str) -> list[str]:
@@ -51,7 +47,7 @@ def _result_lines(entry: Entry, site: str, at_ns: int) -> list[str]:
     lines = []
     for result in results_of(entry.body):
         tags = {"place": entry.place or "", "lot": entry.lot or "", "quantity": result.quantity, "site": site}
-        unit = _unit(entry.body)
+        unit = FOUND_UNITS.get(result.quantity) or _measured_unit(entry.body)
         numbers = {"entry": entry.id, "struck": int(entry.struck is not None)}
         fields = _fields({"unit": unit} if unit else {}, numbers) + f",value={float(result.value)!r}"
         if result.u is not None:
@@ -65,9 +61,7 @@ def _fields(texts: Mapping[str, str], numbers: Mapping[str, int]) -> str:
     return ",".join([*fields, *(text_field(key, text) for key, text in texts.items())])
 
 
-def _unit(body: Body) -> str:
-    if isinstance(body, TitrationBody):
-        return _SO2_UNIT
+def _measured_unit(body: Body) -> str:
     if isinstance(body, MeasurementBody):
         return body.unit or MEASURED_UNITS.get(body.quantity, "")
     return ""

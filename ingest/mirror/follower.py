@@ -28,7 +28,7 @@ from ingest.mirror.backlog import Backlog
 from ingest.mirror.records import Records
 from ingest.mirror.sending import Sender
 from ingest.mirror.standing import MirrorState, MirrorWord, Standing
-from ingest.mirror.transcript import Transcript
+from ingest.mirror.store_lines import StoreLines
 from ingest.sources.patience import Patience
 from ingest.store import Store, open_existing
 from ingest.store.feed import Touch, cursor, set_cursor, touched_after
@@ -95,7 +95,7 @@ class _Work(NamedTuple):
     """What the thread works with: its own connection to the store, and what reads and sends through it."""
 
     store: Store
-    transcript: Transcript
+    lines: StoreLines
     backlog: Backlog
     records: Records
 
@@ -154,12 +154,12 @@ class Follower:
     def _run(self) -> None:
         try:
             with open_existing(self._store_path) as store:
-                transcript = Transcript(store)
+                lines = StoreLines(store)
                 work = _Work(
                     store,
-                    transcript,
-                    Backlog(store, transcript, self._sender, self._standing),
-                    Records(store, transcript, self._sender),
+                    lines,
+                    Backlog(store, lines, self._sender, self._standing),
+                    Records(store, lines, self._sender),
                 )
                 self._standing.behind_since(behind_since(store))
                 while not self._stop.is_set():
@@ -279,7 +279,7 @@ class Follower:
         return None
 
     def _lines_of(self, work: _Work, spans: Sequence[Unsent]) -> Iterator[str]:
-        for made in work.transcript.spans(spans):
+        for made in work.lines.spans(spans):
             self._standing.counted(left_out=made.left_out)
             yield from made.lines
 

@@ -12,7 +12,7 @@ from typing import Final
 
 from ingest.mirror.answers import Reply
 from ingest.mirror.sending import Sender
-from ingest.mirror.transcript import Transcript
+from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store
 from ingest.store.feed import cursor, set_cursor
 from ingest.store.unsent import TRANSITIONS, transitions_after, unsent_transitions
@@ -25,9 +25,9 @@ AT_ONCE: Final = 200
 class Records:
     """Sends the records of a store, those of one kind in the order in which they were written."""
 
-    def __init__(self, store: Store, transcript: Transcript, sender: Sender) -> None:
+    def __init__(self, store: Store, lines: StoreLines, sender: Sender) -> None:
         self._store = store
-        self._transcript = transcript
+        self._lines = lines
         self._sender = sender
 
     def send(self) -> Reply | None:
@@ -42,7 +42,7 @@ class Records:
         rows = transitions_after(self._store, cursor(self._store, TRANSITIONS) or 0, self._sender.batch)
         if not rows:
             return None
-        stopped = self._sender.send(self._store, self._transcript.transitions(rows))
+        stopped = self._sender.send(self._store, self._lines.transitions(rows))
         if stopped is None:
             with self._store.write() as connection:
                 set_cursor(connection, TRANSITIONS, rows[-1][0])
@@ -52,7 +52,7 @@ class Records:
         entries = next_entries(self._store, AT_ONCE)
         if not entries:
             return None
-        stopped = self._sender.send(self._store, self._transcript.entries(entries))
+        stopped = self._sender.send(self._store, self._lines.entries(entries))
         if stopped is None:
             keep_entries(self._store, entries)
         return stopped
@@ -61,7 +61,7 @@ class Records:
         strikes = next_strikes(self._store, AT_ONCE)
         if not strikes:
             return None
-        stopped = self._sender.send(self._store, self._transcript.entries(entry for _, entry in strikes))
+        stopped = self._sender.send(self._store, self._lines.entries(entry for _, entry in strikes))
         if stopped is None:
             keep_strikes(self._store, strikes[-1][0])
         return stopped

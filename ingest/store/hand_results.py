@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["FOUND_UNITS", "MOSTLY", "HandResult", "found_quantities", "hand_results"]
+__all__ = ["MOSTLY", "HandResult", "found_quantities", "hand_results"]
 
 import json
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from ingest.journal.analyses import MEASURED_UNITS
+from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
 from ingest.journal.stays import Stays
 from ingest.store.connection import Store
 from ingest.store.contents import equipment_of
@@ -27,9 +27,6 @@ _RESULTS: Final = (
 _LOT_OR_THERE: Final = (
     "(result.lot = ? OR (result.at_ms BETWEEN ? AND ? AND result.vessel IN (SELECT value FROM json_each(?))))"
 )
-
-# What a titration finds; all else is measured, and has its unit from there.
-FOUND_UNITS: Final = {"free_so2": "mg/L", "total_so2": "mg/L"}
 
 
 class HandResult(NamedTuple):

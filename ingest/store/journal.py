@@ -139,6 +139,16 @@ def entry(store: Store, entry_id: int) -> Entry | None:
     return _entry(store.connection, entry_id)
 
 
+def struck_along(store: Store, entry_id: int) -> list[Entry]:
+    """The entries that one took along when it was written or struck, in the order in which they were written."""
+    return [
+        entry_of(row)
+        for row in store.connection.execute(
+            f"{ENTRY_ROWS} WHERE strike.together_with = ? ORDER BY entry.id", (entry_id,)
+        )
+    ]
+
+
 def _entry(connection: sqlite3.Connection, entry_id: int) -> Entry | None:
     row = connection.execute(f"{ENTRY_ROWS} WHERE entry.id = ?", (entry_id,)).fetchone()
     return None if row is None else entry_of(row)

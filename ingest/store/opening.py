@@ -8,6 +8,8 @@ from __future__ import annotations
 __all__ = ["CHECKPOINT_PAGES", "LOG_BYTES", "PAGE_SIZE", "create_or_open", "open_existing"]
 
 import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.errors import StoreMissing, StoreUnwritable
@@ -34,27 +36,14 @@ def create_or_open(path: Path, now_ms: int) -> Store:
         raise StoreUnwritable(f"{path}: there is no folder {path.parent}; make it first, or change [store] path")
     if path.is_dir():
         raise StoreUnwritable(f"{path}: this is a folder; [store] path names the store's file")
-    try:
-        connection = _connect(f"file:{_quoted(path)}?mode=rwc")
-    except sqlite3.Error as error:
-        raise translate(error, path) from error
-    try:
+    with _opening(path, "rwc") as connection:
         if connection.execute("PRAGMA page_count").fetchone()[0] == 0:
             connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
         # Before the next statement, which writes into the file.
         refuse_foreign(connection, path)
         connection.execute("PRAGMA journal_mode=WAL")
-        connection.execute("PRAGMA synchronous=FULL")
-        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
-        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
         store = Store(connection, path)
         migrate(store, now_ms)
-    except sqlite3.Error as error:
-        connection.close()
-        raise translate(error, path) from error
-    except BaseException:
-        connection.close()
-        raise
     return store
 
 
@@ -66,29 +55,36 @@ def open_existing(path: Path, *, older: bool = False) -> Store:
     """
     if not path.exists():
         raise StoreMissing(f"{path}: there is no store yet; `leeside run` makes it")
+    with _opening(path, "rw") as connection:
+        refuse_foreign(connection, path)
+        require_known_version(connection, path, older=older)
+        return Store(connection, path)
+
+
+@contextmanager
+def _opening(path: Path, mode: str) -> Iterator[sqlite3.Connection]:
+    """A connection set up as every one is; closed again if the block fails. mode: as in SQLite's URI."""
     try:
-        connection = _connect(f"file:{_quoted(path)}?mode=rw")
+        uri = f"file:{_quoted(path)}?mode={mode}"
+        connection = sqlite3.connect(uri, uri=True, timeout=BUSY_WAIT_S, isolation_level=None, check_same_thread=False)
     except sqlite3.Error as error:
         raise translate(error, path) from error
     try:
-        connection.execute("PRAGMA synchronous=FULL")
-        connection.execute(f"PRAGMA wal_autocheckpoint={CHECKPOINT_PAGES}")
-        connection.execute(f"PRAGMA journal_size_limit={LOG_BYTES}")
-        refuse_foreign(connection, path)
-        require_known_version(connection, path, older=older)
+        # None of these writes into the file.
+        for setting in (
+            "foreign_keys=ON",
+            "synchronous=FULL",
+            f"wal_autocheckpoint={CHECKPOINT_PAGES}",
+            f"journal_size_limit={LOG_BYTES}",
+        ):
+            connection.execute(f"PRAGMA {setting}")
+        yield connection
     except sqlite3.Error as error:
         connection.close()
         raise translate(error, path) from error
     except BaseException:
         connection.close()
         raise
-    return Store(connection, path)
-
-
-def _connect(uri: str) -> sqlite3.Connection:
-    connection = sqlite3.connect(uri, uri=True, timeout=BUSY_WAIT_S, isolation_level=None, check_same_thread=False)
-    connection.execute("PRAGMA foreign_keys=ON")
-    return connection
 
 
 def _quoted(path: Path) -> str:

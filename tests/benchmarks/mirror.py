@@ -34,7 +34,7 @@ from weathered import cellar_year
 
 from ingest.cellar import parse_cellar
 from ingest.mirror.points import heads, reading_lines
-from ingest.mirror.transcript import Transcript
+from ingest.mirror.store_lines import StoreLines
 from ingest.probes.binding import declarations
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.block import Arrays
@@ -103,10 +103,10 @@ def _floor(store_path: Path, victoria: Victoria) -> float:
 
 
 def _bodies(store: Store) -> list[bytes]:
-    transcript, lines, made = Transcript(store), list[str](), list[bytes]()
+    stored, lines, made = StoreLines(store), list[str](), list[bytes]()
     for series in range(1, SERIES + 1):
         for readings in pieces(store, series, 0, 2**62):
-            lines += transcript.readings(series, readings).lines
+            lines += stored.readings(series, readings).lines
             while len(lines) >= BATCH:
                 # Another measurement, so that the count of what the mirror sends stays its own.
                 body = "\n".join(lines[:BATCH]).replace("reading,", "floor,")

@@ -1,8 +1,8 @@
-"""The transcript: what the store holds, as lines under the names that counted at the time of each."""
+"""What the store holds, as lines under the names that counted at the time of each."""
 
 from __future__ import annotations
 
-__all__ = ["Transcript"]
+__all__ = ["StoreLines"]
 
 import tomllib
 from collections.abc import Iterable, Iterator, Sequence
@@ -23,7 +23,7 @@ from ingest.store.unsent import Unsent
 NEAR_MS: Final = 10 * 60_000
 
 
-class Transcript:
+class StoreLines:
     """Writes out one store. What it has looked up of names counts until leeside starts anew, as the cellar file."""
 
     def __init__(self, store: Store) -> None:
