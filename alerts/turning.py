@@ -10,12 +10,12 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 from alerts.message.posting import Poster
-from alerts.message.wording import Shown
+from alerts.message.wording import ShownReading
 from alerts.watch.alarm import Transition
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
-from alerts.watch.book import Book
+from alerts.watch.book import WatchState
 from alerts.watch.own_limits import good_probe, readings_of_backup, readings_of_pulse, watched_limits
-from alerts.watch.quieted import Quiet
+from alerts.watch.quieted import JournalSuppression
 from alerts.watch.turn import TurnResult, Watch
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
@@ -78,7 +78,7 @@ class Turner:
         limits = watched_limits(cellar)
         self._watch = Watch(limits)
         self.limit_count = len(limits)
-        self._quiet = Quiet(limits)
+        self._quiet = JournalSuppression(limits)
         self._empty = EmptyVessels(store)
         self._rackings = Rackings(store)
         self._started_ms = now.utc_ms
@@ -97,16 +97,16 @@ class Turner:
         self._datings = cursor(store, DATED)
         self._backups_since = None if cellar.backup is None else backups_since(store, now.utc_ms)
 
-    def _load_book(self, now: Now) -> Book:
+    def _load_book(self, now: Now) -> WatchState:
         judged = judged_until(self._store, self._place)
         newest_ms = {self._probe_of[number]: at for number, at in judged.items() if number in self._probe_of}
-        return Book.from_rows({row.key: row.entry for row in alarm_rows(self._store)}, now.mono, newest_ms)
+        return WatchState.from_rows({row.key: row.entry for row in alarm_rows(self._store)}, now.mono, newest_ms)
 
-    def _last_readings(self, probe: str) -> Sequence[Shown]:
+    def _last_readings(self, probe: str) -> Sequence[ShownReading]:
         number = self._series_of.get(probe)
         if number is None:
             return ()
-        return [Shown(row.at_ms, row.value) for row in newest(self._store, number, SHOWN_READINGS)]
+        return [ShownReading(row.at_ms, row.value) for row in newest(self._store, number, SHOWN_READINGS)]
 
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""

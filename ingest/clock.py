@@ -13,7 +13,7 @@ An estimated time goes on evenly from the last believed moment. When the clock c
 
 from __future__ import annotations
 
-__all__ = ["WAIT_S", "BoardClock", "Verdict"]
+__all__ = ["WAIT_S", "BoardClock", "ClockState"]
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -25,7 +25,7 @@ WAIT_S: Final = 120.0
 _TOLERANCE_MS: Final = 1000
 
 
-class Verdict(StrEnum):
+class ClockState(StrEnum):
     """right: stamp with the wall clock; waiting: keep readings in memory; unknown: stamp with ``estimate``."""
 
     RIGHT = "right"
@@ -43,7 +43,7 @@ class BoardClock:
 
     known_ms: int
     known_mono: float
-    verdict: Verdict = Verdict.RIGHT
+    verdict: ClockState = ClockState.RIGHT
     _waits_until: float | None = None
 
     @classmethod
@@ -51,19 +51,19 @@ class BoardClock:
         """The clock as a process finds it when it starts."""
         clock = cls(known_ms, mono)
         if wall_ms < known_ms - _TOLERANCE_MS:
-            clock.verdict = Verdict.WAITING
+            clock.verdict = ClockState.WAITING
             clock._waits_until = mono + WAIT_S
         return clock
 
-    def look(self, wall_ms: int, mono: float) -> Verdict:
+    def look(self, wall_ms: int, mono: float) -> ClockState:
         """Look at the wall clock (UTC ms) and the monotonic one (seconds); call it at the top of each turn."""
         if wall_ms >= self.known_ms - _TOLERANCE_MS:
-            self.verdict = Verdict.RIGHT
+            self.verdict = ClockState.RIGHT
             self._waits_until = None
         elif self._waits_until is not None and mono < self._waits_until:
-            self.verdict = Verdict.WAITING
+            self.verdict = ClockState.WAITING
         else:
-            self.verdict = Verdict.UNKNOWN
+            self.verdict = ClockState.UNKNOWN
             self._waits_until = None
         return self.verdict
 

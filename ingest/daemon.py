@@ -23,11 +23,11 @@ from typing import TYPE_CHECKING
 import sdnotify
 
 from ingest.cellar import Cellar
-from ingest.clock import Verdict
+from ingest.clock import ClockState
 from ingest.errors import IngestError
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.sources.broker import BrokerAddress, MqttState
 from ingest.sources.line_set_up import line_of
@@ -37,13 +37,13 @@ from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.disk import DiskRoom, log_size
+from ingest.store.disk import DiskWatch, log_size
 from ingest.store.feed import SUMMARIES
 from ingest.store.pulse import PULSE_S, write_pulse
 from ingest.store.series import declare
 from ingest.store.unsent import FOLLOWER as MIRROR
-from ingest.timekeeping import Timekeeper
-from ingest.upkeep import Upkeep, Wishes
+from ingest.timekeeping import ClockGuard
+from ingest.upkeep import Upkeep, UpkeepSettings
 from ingest.writer import Writer
 
 if TYPE_CHECKING:
@@ -99,19 +99,19 @@ class IngestDaemon:
         self._lock = RoleLock(cellar.store_path, "ingest")
         self._started_ms = wall_ms()
         self._store = create_or_open(cellar.store_path, self._started_ms)
-        self._disk = DiskRoom(cellar.store_path)
+        self._disk = DiskWatch(cellar.store_path)
         keep_cellar_file(self._store, cellar.text, self._started_ms)
         series = declare(self._store, declarations(cellar), self._started_ms)
         self._mqtt = self._build_mqtt(environ)
         self._writer = Writer(
             self._store,
-            Taker(bindings(cellar, series)),
+            Decoder(bindings(cellar, series)),
             self._acknowledge,
             self._enough,
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
         )
-        self._timekeeper = Timekeeper(self._store, wall_ms(), time.monotonic())
+        self._timekeeper = ClockGuard(self._store, wall_ms(), time.monotonic())
         self._upkeep = self._build_upkeep()
         self._lines = {settings.id: line_of(settings, self._writer.offer, wall_ms) for settings in cellar.serial}
         self._chips = self._build_chips()
@@ -151,7 +151,7 @@ class IngestDaemon:
         wishes = self._cellar.store
         return Upkeep(
             self._store,
-            Wishes(wishes.settle_after_s, wishes.keep_raw_s, wishes.keep_minutes_s, wishes.keep_hours_s),
+            UpkeepSettings(wishes.settle_after_s, wishes.keep_raw_s, wishes.keep_minutes_s, wishes.keep_hours_s),
             time.monotonic(),
             # Who follows the change feed: only what all of them have taken is pruned.
             followers=(SUMMARIES,) if self._mirror is None else (SUMMARIES, MIRROR),
@@ -238,7 +238,7 @@ class IngestDaemon:
     def _keep_up(self, now: float) -> bool:
         """A slice of the store's upkeep; True if there is more to do at once. It is never due under a doubtful
         clock."""
-        if self._timekeeper.verdict is not Verdict.RIGHT:
+        if self._timekeeper.verdict is not ClockState.RIGHT:
             return False
         try:
             return self._upkeep.work(wall_ms(), now)

@@ -8,7 +8,7 @@ or both at once with ``enter``.
 
 from __future__ import annotations
 
-__all__ = ["Prepared", "answered", "background_of", "enter", "moment", "prepare", "write"]
+__all__ = ["Prepared", "answered", "context_of", "enter", "moment", "prepare", "write"]
 
 from collections.abc import Mapping, Sequence
 from typing import Final, NamedTuple
@@ -16,12 +16,12 @@ from typing import Final, NamedTuple
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
-from ingest.journal.background import Background
+from ingest.journal.background import EntryContext
 from ingest.journal.bodies import KINDS, Kind
-from ingest.journal.bottles import Bottles, bottles_at
+from ingest.journal.bottles import TitrantBottles, bottles_at
 from ingest.journal.cautions import caution
 from ingest.journal.contents import Contents
-from ingest.journal.drafting import propose, question_of
+from ingest.journal.drafting import draft_entry, question_of
 from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.forms import FORMS, read_answers
 from ingest.journal.movements import RackingBody
@@ -61,7 +61,7 @@ class Prepared(NamedTuple):
     caution: str
 
 
-class _NotKept(Exception):
+class _TrialOnly(Exception):
     """Ends a transaction that was only tried."""
 
 
@@ -102,8 +102,8 @@ def prepare(
         raise IngestError(f"there is no form for an entry of kind '{kind}'; there are: {', '.join(FORMS)}")
     at_ms = moment(at, cellar, now_ms)
     given = read_answers(FORMS[kind], answered(told), Clock(cellar.site.zone, now_ms))
-    background = background_of(store, cellar, kind, at_ms)
-    draft, warnings = propose(kind, given, background, who=who, at_ms=at_ms)
+    background = context_of(store, cellar, kind, at_ms)
+    draft, warnings = draft_entry(kind, given, background, who=who, at_ms=at_ms)
     after = _tried(store, cellar, draft, now_ms, with_later=with_later)
     named = [vessel for vessel in cellar.vessel if vessel.id in places_of(draft.place, draft.body)]
     warnings = (
@@ -161,10 +161,10 @@ def answered(told: Told) -> dict[str, tuple[str, ...]]:
     return found
 
 
-def background_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> Background:
+def context_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> EntryContext:
     """What an entry of that kind and time (UTC ms) is understood by."""
     lots: dict[str, LotBody] = {}
-    bottles = Bottles({}, {})
+    bottles = TitrantBottles({}, {})
     if kind == "titration":
         bottles = bottles_at(entries(store, kinds=["titrant"], struck=False), at_ms)
         for one in entries(store, kinds=["lot"], struck=False):
@@ -174,7 +174,7 @@ def background_of(store: Store, cellar: Cellar, kind: Kind, at_ms: int) -> Backg
     last = entries(store, kinds=[kind], struck=False, newest=1)
     with store.read() as connection:
         begun = begun_rackings(connection)
-    return Background(
+    return EntryContext(
         cellar,
         contents(store, at_ms, cellar) if kind == "titration" else {},
         bottles.there,
@@ -203,8 +203,8 @@ def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_late
             if named and draft.kind in _SHOWN_AFTER and not begun:
                 held = contents_inside(connection, made.at_ms, cellar)
                 after = [held[vessel] for vessel in named if vessel in held]
-            raise _NotKept
-    except _NotKept:
+            raise _TrialOnly
+    except _TrialOnly:
         return tuple(after)
     except EntryRefused as error:
         raise _as_answers(draft.kind, error) from None

@@ -6,7 +6,7 @@ by the caller until it is committed, so nothing of it is lost when a commit fail
 
 from __future__ import annotations
 
-__all__ = ["Batch", "Counters", "Gatherer", "Timing"]
+__all__ = ["Batch", "BatchBuilder", "Counters", "Timing"]
 
 import logging
 from collections.abc import Iterable
@@ -14,11 +14,11 @@ from dataclasses import dataclass, field
 from typing import Final, NamedTuple
 from zlib import crc32
 
-from ingest.clock import Verdict
+from ingest.clock import ClockState
 from ingest.probes.barometer import Barometers
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import RETAINED, Refusal, Taken, Taker
+from ingest.probes.taking import RETAINED, Decoded, Decoder, Refusal
 from ingest.sources.sample import Sample, Ticket
 from ingest.store.fresh import REMEMBERED_IDS, Appender, Row, came_with
 from ingest.store.pulse import Reject
@@ -67,13 +67,13 @@ class Timing(NamedTuple):
     a clock that was wrong.
     """
 
-    verdict: Verdict = Verdict.RIGHT
+    verdict: ClockState = ClockState.RIGHT
     offset_ms: float = 0.0
     trusted_mono: float = float("-inf")
 
     def arrival_ms(self, sample: Sample) -> int:
         """The sample's arrival, UTC ms."""
-        if self.verdict is Verdict.RIGHT and sample.arrival_mono >= self.trusted_mono:
+        if self.verdict is ClockState.RIGHT and sample.arrival_mono >= self.trusted_mono:
             return sample.arrival_ms
         return round(self.offset_ms + sample.arrival_mono * 1000)
 
@@ -116,12 +116,12 @@ class _Doubted:
     on_disk: bool = False
 
 
-class Gatherer:
+class BatchBuilder:
     """Makes batches."""
 
     def __init__(
         self,
-        taker: Taker,
+        taker: Decoder,
         appender: Appender,
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
@@ -143,11 +143,11 @@ class Gatherer:
 
     def gather(self, samples: Iterable[Sample], timing: Timing) -> Batch:
         """Readings, tickets and refusals of samples in the order of their arrival."""
-        batch = Batch(estimated=timing.verdict is Verdict.UNKNOWN)
+        batch = Batch(estimated=timing.verdict is ClockState.UNKNOWN)
         offered: list[Row] = []
         take_sample = self._take
-        plain_time = timing.verdict is Verdict.RIGHT and timing.trusted_mono == float("-inf")
-        self._taker.believe_clock(timing.verdict is Verdict.RIGHT)
+        plain_time = timing.verdict is ClockState.RIGHT and timing.trusted_mono == float("-inf")
+        self._taker.believe_clock(timing.verdict is ClockState.RIGHT)
         for sample in samples:
             self.counters.samples += 1
             if not plain_time:
@@ -177,12 +177,12 @@ class Gatherer:
         self._choose(offered, batch)
         return batch
 
-    def _take(self, sample: Sample) -> Taken:
+    def _take(self, sample: Sample) -> Decoded:
         try:
             return self._taker.take(sample)
         except Exception as error:  # noqa: BLE001 - a mistake of ours in one sample must not hold up all that came with it
             _log.exception("a sample of %s %s could not be read", sample.source, sample.address)
-            return Taken([], [Refusal("", "leeside stumbled over it", f"{type(error).__name__}: {error!a:.100}")])
+            return Decoded([], [Refusal("", "leeside stumbled over it", f"{type(error).__name__}: {error!a:.100}")])
 
     def committed(self, batch: Batch) -> None:
         """A batch is on disk."""

@@ -5,21 +5,22 @@ Every question names whose history it is: ``OfProbe("k1-pressure")``, ``OfPlace(
 are in the quantity's unit, through the dated scale. Results of the journal belong to their entries; struck ones are
 left out unless they are asked for.
 
-The work is done in the store: ``strands`` (which readings are whose), ``past`` (readings and results in order of time),
-``outline`` (summaries), ``bounds``; a single series is read by ``ingest.store.history`` and ``ingest.store.summaries``.
+The work is done in the store: ``history_sources`` (which readings are whose), ``past`` (readings and results in order
+of time), ``downsample`` (summaries), ``bounds``; a single series is read by ``ingest.store.history`` and
+``ingest.store.summaries``.
 """
 
 from __future__ import annotations
 
 __all__ = [
+    "Downsampled",
     "HandResult",
+    "HistorySource",
+    "MergedHistory",
     "OfLot",
     "OfPlace",
     "OfProbe",
-    "Outline",
-    "Past",
     "Share",
-    "Strand",
     "Track",
     "Whose",
     "latest",
@@ -35,33 +36,33 @@ from collections.abc import Iterator
 from ingest.store import Store
 from ingest.store.bounds import first_and_last
 from ingest.store.hand_results import HandResult
-from ingest.store.outline import Outline, Track, outline
-from ingest.store.past import Past, newest_of, weave
-from ingest.store.strands import OfLot, OfPlace, OfProbe, Share, Strand, Whose, results_of, strands
+from ingest.store.outline import Downsampled, Track, downsample
+from ingest.store.past import MergedHistory, merge, newest_of
+from ingest.store.strands import HistorySource, OfLot, OfPlace, OfProbe, Share, Whose, history_sources, results_of
 
 _END_MS = 1 << 62
 
 
-def raw(store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, struck: bool = False) -> Past:
+def raw(store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, struck: bool = False) -> MergedHistory:
     """Every reading and every result as numpy arrays in order of time, with vessel, probe, entry and the lot's share.
 
     Two results of one moment are both there, each with its entry. A lot that lies in two vessels has the readings of
-    both. struck: results of struck entries as well; ``Past.results`` tells which those are.
+    both. struck: results of struck entries as well; ``MergedHistory.results`` tells which those are.
     """
-    own, results = tuple(strands(store, whose)), results_of(store, whose, from_ms, to_ms, struck=struck)
-    parts = list(weave(store, own, results, from_ms, to_ms))
-    return Past.joined(parts, own, {one.entry: one for one in results})
+    own, results = tuple(history_sources(store, whose)), results_of(store, whose, from_ms, to_ms, struck=struck)
+    parts = list(merge(store, own, results, from_ms, to_ms))
+    return MergedHistory.joined(parts, own, {one.entry: one for one in results})
 
 
 def pieces(
     store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, struck: bool = False
-) -> Iterator[Past]:
+) -> Iterator[MergedHistory]:
     """What ``raw`` gives, about a day at a time, for spans of any length in little memory."""
     results = results_of(store, whose, from_ms, to_ms, struck=struck)
-    return weave(store, tuple(strands(store, whose)), results, from_ms, to_ms)
+    return merge(store, tuple(history_sources(store, whose)), results, from_ms, to_ms)
 
 
-def summary(store: Store, whose: Whose, from_ms: int, to_ms: int, points: int, *, struck: bool = False) -> Outline:
+def summary(store: Store, whose: Whose, from_ms: int, to_ms: int, points: int, *, struck: bool = False) -> Downsampled:
     """Count, lowest, highest, mean, first, last and worst quality by the coarsest of day, hour and minute that has at
     least ``points`` spans between the first and the last that there is; below that, each reading.
 
@@ -72,20 +73,20 @@ def summary(store: Store, whose: Whose, from_ms: int, to_ms: int, points: int, *
     """
     if points < 1:
         raise ValueError(f"points is {points}; at least 1 is needed")
-    own, results = strands(store, whose), results_of(store, whose, from_ms, to_ms, struck=struck)
+    own, results = history_sources(store, whose), results_of(store, whose, from_ms, to_ms, struck=struck)
     ends = [end for strand in own for end in _ends(store, strand, from_ms, to_ms)]
     if not ends:
-        return Outline(None, (), tuple(results))
-    return outline(store, own, results, max(from_ms, min(ends)), min(to_ms, max(ends) + 1), points)
+        return Downsampled(None, (), tuple(results))
+    return downsample(store, own, results, max(from_ms, min(ends)), min(to_ms, max(ends) + 1), points)
 
 
-def latest(store: Store, whose: Whose, *, struck: bool = False) -> Past:
+def latest(store: Store, whose: Whose, *, struck: bool = False) -> MergedHistory:
     """How it stands: the newest reading of each probe that is there now, and the newest result.
 
     For a lot those are the probes at the vessels where it lies now, each if it has read since the lot came there; a lot
     that lies nowhere has its newest result only. Where no probe is left, it is the one that went last.
     """
-    present = [strand for strand in strands(store, whose) if strand.to_ms is None]
+    present = [strand for strand in history_sources(store, whose) if strand.to_ms is None]
     living = [strand for strand in present if strand.living] or present[-1:]
     return newest_of(store, tuple(living), results_of(store, whose, struck=struck))
 
@@ -96,18 +97,18 @@ def span(store: Store, whose: Whose, *, struck: bool = False) -> tuple[int, int]
     Days of which only summaries are left count from their begin.
     """
     ends = [one.at_ms for one in results_of(store, whose, struck=struck)]
-    for strand in strands(store, whose):
+    for strand in history_sources(store, whose):
         ends += _ends(store, strand, 0, _END_MS)
     return (min(ends), max(ends)) if ends else None
 
 
-def sources(store: Store, whose: Whose) -> tuple[Strand, ...]:
+def sources(store: Store, whose: Whose) -> tuple[HistorySource, ...]:
     """Where the readings come from: probe, place and time, for a lot each stay in a vessel with its share; in the order
     in which they begin. A vessel without a probe of that quantity has none.
     """
-    return tuple(strands(store, whose))
+    return tuple(history_sources(store, whose))
 
 
-def _ends(store: Store, strand: Strand, from_ms: int, to_ms: int) -> tuple[int, ...]:
+def _ends(store: Store, strand: HistorySource, from_ms: int, to_ms: int) -> tuple[int, ...]:
     begin_ms, end_ms = max(strand.from_ms, from_ms), to_ms if strand.to_ms is None else min(strand.to_ms, to_ms)
     return (first_and_last(store, strand.series, begin_ms, end_ms) or ()) if begin_ms < end_ms else ()

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["Timekeeper", "boot_id"]
+__all__ = ["ClockGuard", "boot_id"]
 
 import logging
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
-from ingest.clock import BoardClock, Verdict
+from ingest.clock import BoardClock, ClockState
 from ingest.gathering import Timing
 from ingest.store import Store
 from ingest.store.feed import cursor, set_cursor
@@ -27,7 +27,7 @@ def boot_id() -> str:
         return "unknown"
 
 
-class Timekeeper:
+class ClockGuard:
     """Knows what the board's clock is worth, and what to do with readings until it comes right."""
 
     def __init__(self, store: Store, wall_ms: int, mono: float, boot: str | None = None) -> None:
@@ -39,10 +39,10 @@ class Timekeeper:
             # This boot has made estimates before; they go on from the same anchor, and there is no second wait.
             self._clock = BoardClock(self._anchor.known_ms, self._anchor.known_mono)
         self._trusted_mono = float("-inf")
-        self._said = Verdict.RIGHT
+        self._said = ClockState.RIGHT
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self) -> ClockState:
         """What the clock was worth at the last turn."""
         return self._clock.verdict
 
@@ -53,16 +53,16 @@ class Timekeeper:
         before = self._clock.verdict
         verdict = self._clock.look(wall_ms, mono)
         self._say(verdict)
-        if verdict is Verdict.WAITING:
+        if verdict is ClockState.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
             writer.wake.clear()
             return also is None or writer.sign(wall_ms, also)
-        if verdict is Verdict.UNKNOWN:
+        if verdict is ClockState.UNKNOWN:
             if self._anchor is None:
                 self._anchor = Anchor(self._boot, self._clock.known_ms, self._clock.known_mono)
             timing = Timing(verdict, self._clock.estimate(0.0))
             return writer.turn(self._clock.estimate(mono), also, timing, self._anchor)
-        if before is not Verdict.RIGHT:
+        if before is not ClockState.RIGHT:
             self._trusted_mono = mono
         if self._anchor is not None:
             shift_ms = self._clock.shift(wall_ms, mono)
@@ -90,11 +90,11 @@ class Timekeeper:
 
         return statements
 
-    def _say(self, verdict: Verdict) -> None:
+    def _say(self, verdict: ClockState) -> None:
         if verdict is self._said:
             return
         self._said = verdict
-        if verdict is Verdict.WAITING:
+        if verdict is ClockState.WAITING:
             log.warning("the board's clock is behind what is stored already; readings wait up to two minutes for it")
-        elif verdict is Verdict.UNKNOWN:
+        elif verdict is ClockState.UNKNOWN:
             log.warning("the board's clock is behind what is stored already; readings are stored with estimated times")

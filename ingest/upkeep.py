@@ -7,7 +7,7 @@ which the first readings after a start should not wait.
 
 from __future__ import annotations
 
-__all__ = ["Upkeep", "Wishes"]
+__all__ = ["Upkeep", "UpkeepSettings"]
 
 import logging
 import time
@@ -35,7 +35,7 @@ FIRST_S: Final = 60.0
 BUDGET_S: Final = 0.05
 
 
-class Wishes(NamedTuple):
+class UpkeepSettings(NamedTuple):
     """What the owner wants. settle_after_s: how old readings are packed; keep_raw_s, keep_minutes_s, keep_hours_s: how
     long each is kept, None for ever."""
 
@@ -48,7 +48,7 @@ class Wishes(NamedTuple):
 class Upkeep:
     """Does what is due. ``work`` is called between turns with the time as arguments."""
 
-    def __init__(self, store: Store, wishes: Wishes, mono: float, followers: tuple[str, ...]) -> None:
+    def __init__(self, store: Store, wishes: UpkeepSettings, mono: float, followers: tuple[str, ...]) -> None:
         self._store = store
         self._wishes = wishes
         self._followers = followers

@@ -15,10 +15,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from threading import Event
 
 from ingest.errors import StoreError
-from ingest.gathering import Batch, Counters, Gatherer, Timing
+from ingest.gathering import Batch, BatchBuilder, Counters, Timing
 from ingest.probes.barometer import Barometers
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.sources.sample import Sample, Ticket
 from ingest.store.connection import Store
 from ingest.store.fresh import Appender
@@ -47,7 +47,7 @@ class Writer:
     def __init__(
         self,
         store: Store,
-        taker: Taker,
+        taker: Decoder,
         acknowledge: Callable[[Sequence[Ticket]], None],
         enough: Callable[[], int],
         *,
@@ -58,7 +58,7 @@ class Writer:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        self._gatherer = Gatherer(taker, self._appender, steadiness, barometers)
+        self._gatherer = BatchBuilder(taker, self._appender, steadiness, barometers)
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()

@@ -13,7 +13,7 @@ from cellar_text import CARBOY, KEG, LIMIT, MQTT, PROBE, SITE, TEMPERATURE
 
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
-from alerts.watch.book import Entry
+from alerts.watch.book import LimitRecord
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import declarations
@@ -52,7 +52,7 @@ class CellarOnDisk:
     def alarm(self, key: str = LOW, *, state: State = State.UNACKNOWLEDGED, **changes: object) -> None:
         """An alarm of a limit, open under the short id a2b unless told otherwise."""
         limits = watched_limits(self.cellar)
-        entry = Entry.fresh(limits.get(key, limits[LOW]), 0.0)
+        entry = LimitRecord.fresh(limits.get(key, limits[LOW]), 0.0)
         settings = {"occurrence": "a2b", "since_ms": NOW - 60_000, "value": 3.5, "last_value": 3.25, **changes}
         alarm = AlarmState(key, state=state, **settings)  # type: ignore[arg-type]  # a test's keywords
         row = AlarmRow(key, str(state), alarm.occurrence, replace(entry, alarm=alarm).to_json(), NOW)

@@ -12,7 +12,7 @@ from ingest.errors import EntryRefused
 from ingest.journal.balance import judge_entry, judge_strike, refuse
 from ingest.journal.bodies import Kind, parse_body
 from ingest.journal.body import Body
-from ingest.journal.contents import Contents, Folding
+from ingest.journal.contents import Contents, Ledger
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
 
@@ -53,7 +53,7 @@ class Pages:
     """A journal in memory that checks as the stored one does: entries are numbered and judged when they are written."""
 
     def __init__(self, equipment: Equipment = EQUIPMENT) -> None:
-        self.folding = Folding((), equipment, every=2)
+        self.folding = Ledger((), equipment, every=2)
         self.entries: list[Entry] = []
         self.now = 0
         self.number = 0

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from ingest.journal.titrant import EQUIVALENTS, Bottle, Meaning, Titrant, TitrantStrength
-from ingest.journal.titration import Method, Quantity, Style, Titration
+from ingest.journal.titration import Method, So2Quantity, Style, Titration
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "chemistry.md").read_text(encoding="utf-8")
 TITRANTS = {
@@ -37,7 +37,7 @@ def test_the_factor_tables(number: str, unit: str, kio3_g_l: str, eq_l: str, cel
     for sample_ml, cell in zip((10.0, 20.0, 25.0, 50.0), cells.split(" | "), strict=True):
         done = Titration(
             method=method,
-            quantity=Quantity.FREE,
+            quantity=So2Quantity.FREE,
             style=Style.WHITE,
             titres_ml=(1.0,),
             sample_ml=sample_ml,

@@ -10,7 +10,7 @@ from a_journal import JournalOnDisk
 from typer.testing import CliRunner
 
 from alerts.command.main import app
-from alerts.page.standing import standing
+from alerts.page.standing import cellar_status
 from ingest.entering import enter, prepare
 from ingest.journal.underway import LONGEST_RACKING_MS
 from ingest.process import wall_ms
@@ -109,7 +109,8 @@ def test_programs_are_told_of_it_and_until_when_it_quiets(desk: _Desk) -> None:
     assert places["C1"]["rackings_not_finished"] == []
     with desk.store.read():
         before, after = (
-            standing(desk.cellar, desk.store, at).places[0].rackings for at in (now_ms - 1, now_ms + LONGEST_RACKING_MS)
+            cellar_status(desk.cellar, desk.store, at).places[0].rackings
+            for at in (now_ms - 1, now_ms + LONGEST_RACKING_MS)
         )
     assert before == ()
     assert [one.entry for one in after] == [entry.id], "a forgotten one is shown for as long as it stands"

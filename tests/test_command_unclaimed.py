@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from alerts.command.unclaimed import MOST_ADDRESSES, Gathering
+from alerts.command.unclaimed import MOST_ADDRESSES, UnclaimedSamples
 from ingest.sources.sample import Sample
 
 
@@ -10,8 +10,8 @@ def sample(address: str, at: float, payload: bytes = b"8.0", *, source: str = "m
     return Sample(source, address, payload, 0, at, retained)
 
 
-def gathering() -> Gathering:
-    return Gathering(100.0, {"bench-line": "utf-8"})
+def gathering() -> UnclaimedSamples:
+    return UnclaimedSamples(100.0, {"bench-line": "utf-8"})
 
 
 def test_the_third_sample_makes_it_ready_once() -> None:

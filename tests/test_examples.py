@@ -21,7 +21,7 @@ from ingest.daemon import IngestDaemon
 from ingest.probes.binding import bindings
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.probes.scale import file_scale
-from ingest.probes.taking import Refusal, Taker
+from ingest.probes.taking import Decoder, Refusal
 from ingest.sources.framing import LineFramer
 from ingest.sources.line_set_up import line_of
 from ingest.sources.sample import Sample
@@ -52,7 +52,7 @@ class Heard:
     def __init__(self, cellar: Cellar) -> None:
         self._probes = list(cellar.probe)
         self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in self._probes]
-        self._taker = Taker(bindings(cellar, {probe.id: place for place, probe in enumerate(self._probes)}))
+        self._taker = Decoder(bindings(cellar, {probe.id: place for place, probe in enumerate(self._probes)}))
         self.values: dict[str, list[tuple[float, int]]] = {probe.id: [] for probe in self._probes}
         self.own_times: dict[str, list[int | None]] = {probe.id: [] for probe in self._probes}
         self.refusals: list[Refusal] = []

@@ -18,11 +18,11 @@ from journal_entries import EQUIPMENT, a_body, journal_cellar
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
-from ingest.history import OfLot, OfPlace, OfProbe, Past, Whose, latest, pieces, raw, sources, span, summary
+from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Whose, latest, pieces, raw, sources, span, summary
 from ingest.journal.bodies import Kind
-from ingest.journal.contents import Folding
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Draft, Entry, places_of, results_of
-from ingest.journal.held import Held
+from ingest.journal.held import VesselState
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
@@ -98,7 +98,7 @@ def cellar(tmp_path: Path) -> Iterator[Cellar3]:
         yield Cellar3(store)
 
 
-def rows_of(past: Past) -> list[Row]:
+def rows_of(past: MergedHistory) -> list[Row]:
     """(at, value, vessel, entry, struck, share) of each row."""
     found: list[Row] = []
     shares = past.shares().tolist()
@@ -111,7 +111,7 @@ def rows_of(past: Past) -> list[Row]:
     return found
 
 
-def share_in(held: Held | None, lot: str) -> tuple[bool, float | None]:
+def share_in(held: VesselState | None, lot: str) -> tuple[bool, float | None]:
     if held is None or held.empty:
         return False, None
     return any(each == lot for each, _ in held.wine.parts), dict(held.wine.parts).get(lot)
@@ -122,7 +122,7 @@ def model(
 ) -> list[Row]:
     """What the history of a lot should be, by asking the whole journal anew for every row."""
     written = entries(cellar.store)
-    folding = Folding(written, EQUIPMENT)
+    folding = Ledger(written, EQUIPMENT)
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}
     found: list[tuple[int, int, int, Row]] = []
     for series, at_ms, number, _ in readings if quantity == "temperature" else ():
@@ -224,7 +224,7 @@ def hold_outline(cellar: Cellar3, readings: list[tuple[int, int, float, int]], l
 
 
 def hold_latest(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lot: str) -> None:
-    folding = Folding(entries(cellar.store), EQUIPMENT)
+    folding = Ledger(entries(cellar.store), EQUIPMENT)
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}
     lies = [vessel for vessel in VESSELS if share_in(folding.held_at(cellar.now).get(vessel), lot)[0]]
     rows = model(cellar, readings, lot, "temperature")
@@ -245,7 +245,7 @@ def hold_latest(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lo
 def hold_entries(store: Store, lot: str) -> None:
     """The entries of a lot: those that name it, and those on a vessel that held it before or after them."""
     written = entries(store)
-    folding = Folding(written, EQUIPMENT)
+    folding = Ledger(written, EQUIPMENT)
     wanted = []
     for entry in written:
         sides = (folding.before((entry.at_ms, entry.id)), folding.before((entry.at_ms, entry.id + 1)))

@@ -19,7 +19,7 @@ from ingest.entering import enter, prepare
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.analyses import TitrationBody
 from ingest.journal.answers import (
-    Answer,
+    AnswerForm,
     AnswersWrong,
     Bought,
     Choice,
@@ -44,7 +44,7 @@ CLOCK = Clock(ZoneInfo("Europe/Ljubljana"), NOW_MS)
 LITRES = Measure(Dimension.VOLUME, "L", "16 L")
 
 # Every question of every form, each kind of answer once for each way in which it is set up.
-_ASKED: dict[str, Answer] = {repr(one.answer): one.answer for form in FORMS.values() for one in form.questions}
+_ASKED: dict[str, AnswerForm] = {repr(one.answer): one.answer for form in FORMS.values() for one in form.questions}
 
 _NUMBER = st.from_regex(r"[ ]?[-+]?[0-9]{0,4}([.,][0-9]{0,3})?(e[-+]?[0-9]{1,3})?", fullmatch=True)
 _UNIT = st.sampled_from([unit for units in UNITS.values() for unit in units] + ["N", "M", "mol/L", "NTU", "C", "litre"])
@@ -63,7 +63,7 @@ _TYPED = st.one_of(
 
 
 @pytest.mark.parametrize("answer", _ASKED.values(), ids=_ASKED)
-def test_the_example_of_each_question_is_an_answer_to_it(answer: Answer) -> None:
+def test_the_example_of_each_question_is_an_answer_to_it(answer: AnswerForm) -> None:
     texts = answer.example.split(", ") if isinstance(answer, Choice) else answer.example.split(" or ")
     for text in texts:
         read = answer.read(text, CLOCK)
@@ -143,7 +143,7 @@ def test_a_decimal_comma_is_never_taken_for_something_else(whole: int, part: int
         (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "8 psi", pytest.approx(55.158, abs=0.001)),
     ],
 )  # fmt: skip
-def test_what_is_meant(answer: Answer, text: str, read: object) -> None:
+def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
     assert answer.read(text, CLOCK) == read
 
 
@@ -169,7 +169,7 @@ def test_what_is_meant(answer: Answer, text: str, read: object) -> None:
         (Number(("g/L", "g/l"), "2 g/L"), "2", 'the unit is missing; write it as "2 g/L"'),
     ],
 )
-def test_what_will_not_do_is_told_with_what_will(answer: Answer, text: str, told: str) -> None:
+def test_what_will_not_do_is_told_with_what_will(answer: AnswerForm, text: str, told: str) -> None:
     with pytest.raises(ValueError, match=r".") as caught:
         answer.read(text, CLOCK)
     assert told in str(caught.value)

@@ -11,9 +11,9 @@ from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, Pages
 
 from ingest.errors import EntryRefused
-from ingest.journal.contents import Folding, contents_at
+from ingest.journal.contents import Ledger, contents_at
 from ingest.journal.held import ROUNDING_L, UNKNOWN
-from ingest.journal.steps import step
+from ingest.journal.steps import ledger_step
 
 
 @pytest.fixture
@@ -151,12 +151,12 @@ def test_no_order_of_entries_strikes_and_back_dating_breaks_the_balance(acts: li
 
 def _look(pages: Pages) -> None:
     """What must hold at any time, whatever was written: afresh as incrementally, and in every step."""
-    afresh = Folding(pages.entries, EQUIPMENT)
+    afresh = Ledger(pages.entries, EQUIPMENT)
     for at_ms in range(0, 21, 5):
         assert pages.folding.at(at_ms) == contents_at(pages.entries, EQUIPMENT, at_ms)
     state: dict[str, Any] = {}
     for entry in afresh.after((-1, -1)):
-        made = step(entry, lambda vessel: state.get(vessel, UNKNOWN), EQUIPMENT)
+        made = ledger_step(entry, lambda vessel: state.get(vessel, UNKNOWN), EQUIPMENT)
         assert not made.objections
         before = sum(state.get(vessel, UNKNOWN).volume_l or 0.0 for vessel in made.changes)
         whole = all(state.get(vessel, UNKNOWN).volume_l is not None for vessel in made.changes)

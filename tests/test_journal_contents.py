@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 from journal_entries import EQUIPMENT, Pages, an_entry
 
-from ingest.journal.contents import Contents, Folding, LotShare, contents_at
+from ingest.journal.contents import Contents, Ledger, LotShare, contents_at
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
-from ingest.journal.stays import Stay, joined_stays, lot_path
-from ingest.journal.wine import Found
+from ingest.journal.stays import LotLocation, joined_locations, lot_path
+from ingest.journal.wine import So2Value
 
 HOUR = 3_600_000
 
@@ -87,7 +87,7 @@ def test_the_past_stays_as_it_was(pages: Pages) -> None:
     then = pages.folding.at(before)
     assert then["K1"].volume_l == 16.0
     assert then["K1"].u_volume_l == 0.1
-    assert then["K1"].free_so2 == Found(30.0, 2.0, 5 * HOUR)
+    assert then["K1"].free_so2 == So2Value(30.0, 2.0, 5 * HOUR)
     assert then["K3"] == Contents("K3", False, capacity_l=25.0)
     assert pages.folding.at(0)["K1"].known is False
 
@@ -104,7 +104,7 @@ def test_a_part_is_split_off_and_the_rest_stays(pages: Pages) -> None:
     assert pages.now_in("K1").volume_l == pytest.approx(10.0)
     assert pages.now_in("K3").volume_l == pytest.approx(6.0)
     assert pages.now_in("K1").since_ms == 3 * HOUR
-    assert pages.now_in("K3").free_so2 == Found(30.0, 2.0, 5 * HOUR)
+    assert pages.now_in("K3").free_so2 == So2Value(30.0, 2.0, 5 * HOUR)
     assert pages.now_in("K1").u_volume_l == pytest.approx((0.1**2 + 0.06**2) ** 0.5)
 
 
@@ -247,11 +247,11 @@ def test_a_lot_is_followed_from_vessel_to_vessel(pages: Pages) -> None:
     pages.write("topping", "K3", "A", volume_l=0.5)
     path = lot_path(pages.entries, EQUIPMENT, "A")
     assert path == [
-        Stay("K1", 3 * HOUR, racked, 1.0, 3, by),
-        Stay("K3", racked, pages.now, near(16.0 / 24.5), by, by + 1),
-        Stay("K3", pages.now, None, near(16.5 / 25.0), by + 1, None),
+        LotLocation("K1", 3 * HOUR, racked, 1.0, 3, by),
+        LotLocation("K3", racked, pages.now, near(16.0 / 24.5), by, by + 1),
+        LotLocation("K3", pages.now, None, near(16.5 / 25.0), by + 1, None),
     ]
-    assert [[stay.vessel for stay in one] for one in joined_stays(path)] == [["K1"], ["K3", "K3"]]
+    assert [[stay.vessel for stay in one] for one in joined_locations(path)] == [["K1"], ["K3", "K3"]]
     assert lot_path(pages.entries, EQUIPMENT, "C") == []
 
 
@@ -261,7 +261,7 @@ def test_the_later_word_on_a_lot_holds_from_then_on(pages: Pages) -> None:
     assert pages.folding.contents("K1", pages.now - 1).style == "white"
     # A wine has a style before anyone writes it down.
     early = [an_entry(1, "fill", 10, "K1", "A", volume_l=5.0), an_entry(2, "lot", 99, lot="A", name="A", style="red")]
-    assert Folding(early, EQUIPMENT).contents("K1", 20).style == "red"
+    assert Ledger(early, EQUIPMENT).contents("K1", 20).style == "red"
 
 
 def test_capacity_and_name_are_those_of_the_time() -> None:
@@ -271,7 +271,7 @@ def test_capacity_and_name_are_those_of_the_time() -> None:
         an_entry(1, "fill", 50, "K1", "A", volume_l=17.0),
         an_entry(2, "racking", 300, sources=[{"vessel": "Keg1", "volume_l": 7.0}], targets=[{"vessel": "K2"}]),
     ]
-    folding = Folding(entries, equipment)
+    folding = Ledger(entries, equipment)
     assert folding.contents("Keg1", 250).headspace_l == pytest.approx(1.0)
     assert folding.contents("Keg1", 300).volume_l == pytest.approx(10.0)
     assert set(folding.at(300)) == {"Keg1", "K2"}

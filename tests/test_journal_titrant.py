@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.journal.doubt import DoubtKind, TitrationRefused
+from ingest.journal.doubt import ResultWarningKind, TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts, factor_found
 
 DAY_MS = 86_400_000
@@ -103,7 +103,7 @@ def test_what_stands_on_more_than_the_label() -> None:
 # ---- doubts --------------------------------------------------------------------------------------------------------
 
 
-def _kinds(bottle: Bottle, at_ms: int | None = None) -> list[DoubtKind]:
+def _kinds(bottle: Bottle, at_ms: int | None = None) -> list[ResultWarningKind]:
     return [doubt.kind for doubt in bottle_doubts(bottle, at_ms)]
 
 
@@ -111,7 +111,7 @@ def _kinds(bottle: Bottle, at_ms: int | None = None) -> list[DoubtKind]:
     ("factor", "doubted"), [(0.8999, True), (0.90, False), (1.0, False), (1.05, False), (1.0501, True), (None, False)]
 )
 def test_a_factor_far_from_one(factor: float | None, doubted: bool) -> None:
-    assert _kinds(Bottle(Titrant.IODINE, IODINE, factor)) == [DoubtKind.FACTOR] * doubted
+    assert _kinds(Bottle(Titrant.IODINE, IODINE, factor)) == [ResultWarningKind.FACTOR] * doubted
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_a_factor_far_from_one(factor: float | None, doubted: bool) -> None:
 )
 def test_an_unusual_strength(normality: float, doubted: bool) -> None:
     bottle = Bottle(Titrant.IODINE, TitrantStrength(normality, Meaning.NORMALITY))
-    assert _kinds(bottle) == [DoubtKind.UNUSUAL_STRENGTH] * doubted
+    assert _kinds(bottle) == [ResultWarningKind.UNUSUAL_STRENGTH] * doubted
 
 
 @pytest.mark.parametrize(
@@ -128,11 +128,11 @@ def test_an_unusual_strength(normality: float, doubted: bool) -> None:
 )
 def test_a_factor_goes_out_of_date(titrant: Titrant, strength: TitrantStrength, days: int) -> None:
     limit_ms = NOW_MS - days * DAY_MS
-    for standardised_ms, doubts in ((limit_ms, []), (limit_ms - 1, [DoubtKind.STALE_FACTOR])):
+    for standardised_ms, doubts in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
         bottle = Bottle(titrant, strength, 1.0, standardised_ms, limit_ms - 300 * DAY_MS)
         assert _kinds(bottle, NOW_MS) == doubts
         assert _kinds(bottle) == []
-    for opened_ms, doubts in ((limit_ms, []), (limit_ms - 1, [DoubtKind.STALE_FACTOR])):
+    for opened_ms, doubts in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
         assert _kinds(Bottle(titrant, strength, opened_ms=opened_ms), NOW_MS) == doubts
 
 
@@ -143,8 +143,8 @@ def test_the_age_is_told_with_what_to_do() -> None:
 
 
 def test_a_bottle_without_dates() -> None:
-    assert _kinds(Bottle(Titrant.IODINE, IODINE), NOW_MS) == [DoubtKind.STALE_FACTOR]
-    assert _kinds(Bottle(Titrant.NAOH, SODA, 1.0), NOW_MS) == [DoubtKind.STALE_FACTOR]
+    assert _kinds(Bottle(Titrant.IODINE, IODINE), NOW_MS) == [ResultWarningKind.STALE_FACTOR]
+    assert _kinds(Bottle(Titrant.NAOH, SODA, 1.0), NOW_MS) == [ResultWarningKind.STALE_FACTOR]
     assert _kinds(Bottle(Titrant.IODATE, IODATE), NOW_MS) == []
 
 
@@ -152,9 +152,9 @@ def test_dates_after_the_titration() -> None:
     later_ms = NOW_MS + 3 * DAY_MS
     opened = bottle_doubts(Bottle(Titrant.IODINE, IODINE, opened_ms=later_ms), NOW_MS)
     assert [(doubt.kind, "is it the right bottle and date?" in doubt.text) for doubt in opened] == [
-        (DoubtKind.BOTTLE_DATES, True)
+        (ResultWarningKind.BOTTLE_DATES, True)
     ]
     found = bottle_doubts(Bottle(Titrant.IODINE, IODINE, 1.0, later_ms, NOW_MS), NOW_MS)
     assert [(doubt.kind, doubt.text) for doubt in found] == [
-        (DoubtKind.BOTTLE_DATES, "the factor was found 3 days after this")
+        (ResultWarningKind.BOTTLE_DATES, "the factor was found 3 days after this")
     ]

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from ingest.journal.doubt import TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
-from ingest.journal.titration import Method, Quantity, Style, Titration, titre_ml, uncertainty_of
+from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml, uncertainty_of
 
 TITRANTS = {
     Meaning.NORMALITY: Titrant.IODINE,
@@ -28,7 +28,7 @@ def iodometric(
     factor: float | None = 1.0,
     sample_ml: float = 25.0,
     blank_ml: float = 0.0,
-    quantity: Quantity = Quantity.FREE,
+    quantity: So2Quantity = So2Quantity.FREE,
 ) -> Titration:
     return Titration(
         method=Method.IODOMETRIC,
@@ -41,7 +41,7 @@ def iodometric(
     )
 
 
-def aeration(*titres_ml: float, sample_ml: float = 50.0, quantity: Quantity = Quantity.FREE) -> Titration:
+def aeration(*titres_ml: float, sample_ml: float = 50.0, quantity: So2Quantity = So2Quantity.FREE) -> Titration:
     return Titration(
         method=Method.AERATION,
         quantity=quantity,
@@ -84,7 +84,7 @@ def test_the_factors_that_oiv_prints_for_iodine(molarity: float, printed: float)
 # memory.
 @pytest.mark.parametrize(("sample_ml", "printed"), [(50.0, 6.4), (20.0, 16.0)])
 def test_the_factors_that_are_printed_for_aeration(sample_ml: float, printed: float) -> None:
-    for quantity in Quantity:
+    for quantity in So2Quantity:
         found = aeration(1.0, sample_ml=sample_ml, quantity=quantity).so2_mg_l
         assert found == pytest.approx(printed, rel=1.1e-3)
 
@@ -108,7 +108,7 @@ def test_a_free_titration() -> None:
 
 def test_a_total_in_three_steps() -> None:
     """0.70 + 2.10 + 0.30 mL of 0.025 mol/L iodine on 50 mL, blank 0.25 mL: 2.85 x 32.03 = 91.29 mg/L."""
-    done = iodometric(0.70 + 2.10 + 0.30, number=0.025, sample_ml=50.0, blank_ml=0.25, quantity=Quantity.TOTAL)
+    done = iodometric(0.70 + 2.10 + 0.30, number=0.025, sample_ml=50.0, blank_ml=0.25, quantity=So2Quantity.TOTAL)
     assert done.so2_mg_l == pytest.approx(91.2855)
 
 
@@ -224,13 +224,13 @@ def test_a_label_alone_makes_the_strength_the_less_certain() -> None:
     ("sample_ml", "so2", "u"), [(50.0, 50.0, 3.214), (50.0, 50.1, 5.357), (20.0, 49.0, 5.357), (20.0, 90.0, 5.357)]
 )
 def test_the_precision_of_total_by_aeration(sample_ml: float, so2: float, u: float) -> None:
-    done = aeration(5.0, sample_ml=sample_ml, quantity=Quantity.TOTAL)
+    done = aeration(5.0, sample_ml=sample_ml, quantity=So2Quantity.TOTAL)
     assert uncertainty_of(done, so2).method == pytest.approx(u, abs=1e-3)
 
 
 @pytest.mark.parametrize(("so2", "u"), [(0.0, 1.5), (30.0, 1.5), (30.2, 1.51), (100.0, 5.0)])
 def test_the_precision_elsewhere_is_a_working_default(so2: float, u: float) -> None:
-    for done in (aeration(5.0), iodometric(5.0), iodometric(5.0, quantity=Quantity.TOTAL)):
+    for done in (aeration(5.0), iodometric(5.0), iodometric(5.0, quantity=So2Quantity.TOTAL)):
         assert uncertainty_of(done, so2).method == pytest.approx(u)
 
 

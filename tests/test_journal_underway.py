@@ -12,7 +12,7 @@ from journal_entries import a_body, an_entry
 
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.reminders import racking_warnings
-from ingest.journal.underway import LONGEST_RACKING_MS, Underway, finished_by, unfinished
+from ingest.journal.underway import LONGEST_RACKING_MS, OpenRacking, finished_by, unfinished
 
 _HOUR = 3_600_000
 _ZONE = ZoneInfo("Europe/Ljubljana")
@@ -35,8 +35,8 @@ def _done(id: int, at_ms: int, source: str, to: str, begun: int | None = None) -
 def test_what_was_begun_stands_until_an_entry_finishes_it() -> None:
     first, second = _begun(1, 0, "K1", "C1", to="K3"), _begun(2, _HOUR, "K4")
     assert unfinished([first, second], _same) == [
-        Underway(2, _HOUR, "Ana", ("K4",), ("K4",)),
-        Underway(1, 0, "Ana", ("K1", "C1"), ("K1", "C1", "K3")),
+        OpenRacking(2, _HOUR, "Ana", ("K4",), ("K4",)),
+        OpenRacking(1, 0, "Ana", ("K1", "C1"), ("K1", "C1", "K3")),
     ]
     finishing = _done(3, 2 * _HOUR, "K1", "K3", begun=1)
     assert [one.entry for one in unfinished([first, second, finishing], _same)] == [2]
@@ -53,7 +53,7 @@ def test_vessels_are_called_as_they_are_now() -> None:
 
 @given(st.integers(-_HOUR, 24 * _HOUR))
 def test_one_lasts_some_hours_and_is_forgotten_then(since_ms: int) -> None:
-    begun = Underway(1, 50 * _HOUR, "Ana", ("K1",), ("K1",))
+    begun = OpenRacking(1, 50 * _HOUR, "Ana", ("K1",), ("K1",))
     assert begun.lasts(begun.at_ms + since_ms) == (0 <= since_ms < LONGEST_RACKING_MS)
 
 

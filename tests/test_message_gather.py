@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from alerts.message import Draft, Notice, combine, gather
+from alerts.message import MessageText, Notice, combine, gather
 from alerts.message.wording import SAFETY
 from alerts.watch import Tells
 
@@ -13,7 +13,7 @@ def notice(name: str, priority: str = "medium", tells: Tells = Tells.RAISED, not
     body = f"what {tells} {name} says\n"
     if priority == "high":
         body = f"{SAFETY}\n\n{body}"
-    return Notice((name,), tells, Draft(f"{word}: {name} pressure, no data", body), priority, not_before_ms)
+    return Notice((name,), tells, MessageText(f"{word}: {name} pressure, no data", body), priority, not_before_ms)
 
 
 def test_three_stay_apart_and_four_become_one() -> None:

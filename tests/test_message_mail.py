@@ -15,20 +15,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
 
-from alerts.message import Delivered, MailChannel, Refused, build_mail, send, stable_message_id
+from alerts.message import Delivered, DeliveryFailure, MailChannel, build_mail, send, stable_message_id
 from ingest.cellar.models import MailSettings
 from ingest.errors import IngestError
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 
 
-def outcome(route: Route, password: str | None = None, tls: Any = None) -> Delivered | Refused:
+def outcome(route: Route, password: str | None = None, tls: Any = None) -> Delivered | DeliveryFailure:
     return send(build_mail(STORED, route, SENT_AT), route, password, tls)
 
 
-def refusal(route: Route, password: str | None = None, tls: Any = None) -> Refused:
+def refusal(route: Route, password: str | None = None, tls: Any = None) -> DeliveryFailure:
     result = outcome(route, password, tls)
-    assert isinstance(result, Refused)
+    assert isinstance(result, DeliveryFailure)
     return result
 
 
@@ -99,7 +99,7 @@ def test_refused_content(answer: str, permanent: bool) -> None:
     inbox, port = Inbox(data_answer=answer), free_port()
     with mail_server(inbox, port):
         result = refusal(Route(port))
-    assert result == Refused(permanent, f"mail server 127.0.0.1 port {port} did not take the mail: {answer}")
+    assert result == DeliveryFailure(permanent, f"mail server 127.0.0.1 port {port} did not take the mail: {answer}")
     assert inbox.mails == []
 
 
@@ -114,17 +114,17 @@ def test_a_refused_sender(answer: str, permanent: bool) -> None:
 
 def test_nothing_listens() -> None:
     port = free_port()
-    assert refusal(Route(port)) == Refused(False, f"nothing listens at mail server 127.0.0.1 port {port}", True)
+    assert refusal(Route(port)) == DeliveryFailure(False, f"nothing listens at mail server 127.0.0.1 port {port}", True)
 
 
 def test_a_server_that_says_nothing_costs_one_time_out() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         port = listener.getsockname()[1]
         result = refusal(Route(port, timeout_s=0.2))
-    assert result == Refused(False, f"mail server 127.0.0.1 port {port} did not answer within 0.2 s", True)
+    assert result == DeliveryFailure(False, f"mail server 127.0.0.1 port {port} did not answer within 0.2 s", True)
 
 
-def greeted_with(words: bytes) -> Refused:
+def greeted_with(words: bytes) -> DeliveryFailure:
     with socket.create_server(("127.0.0.1", 0)) as listener:
 
         def answer() -> None:
@@ -207,7 +207,7 @@ def test_the_channel_turns_its_own_troubles_into_words() -> None:
         raise IngestError("the environment has no MAIL_PASSWORD")
 
     lost = MailChannel(Route(), no_password, UTC)(STORED, 0)
-    assert lost == Refused(False, "the environment has no MAIL_PASSWORD", True)
+    assert lost == DeliveryFailure(False, "the environment has no MAIL_PASSWORD", True)
 
 
 def test_message_ids_are_stable_and_well_formed() -> None:

@@ -10,7 +10,7 @@ from datetime import UTC
 import pytest
 from mail_server import STORED, Inbox, Route, free_port, mail_server
 
-from alerts.message import Delivered, MailChannel, Outbox, Refused, StoredMessage
+from alerts.message import Delivered, DeliveryFailure, MailChannel, Outbox, StoredMessage
 
 DAY_MS = 86_400_000
 
@@ -48,10 +48,10 @@ class Shelf:
 class Script:
     """A channel that answers as it is told, then delivers."""
 
-    answers: list[Refused] = field(default_factory=list)
+    answers: list[DeliveryFailure] = field(default_factory=list)
     tried: list[tuple[int, int]] = field(default_factory=list)
 
-    def __call__(self, message: StoredMessage, now_ms: int) -> Delivered | Refused:
+    def __call__(self, message: StoredMessage, now_ms: int) -> Delivered | DeliveryFailure:
         self.tried.append((message.id, now_ms))
         return self.answers.pop(0) if self.answers else Delivered()
 
@@ -103,7 +103,7 @@ def test_a_message_waits_for_its_hour() -> None:
 
 def test_a_channel_out_of_reach_is_tried_once_a_turn() -> None:
     shelf = shelf_of(*(replace(STORED, id=id) for id in (1, 2, 3)))
-    script = Script([Refused(False, "gone", unreachable=True)])
+    script = Script([DeliveryFailure(False, "gone", unreachable=True)])
     outbox = Outbox(shelf, script, lambda: 0.5)
     assert outbox.work(0) == 0
     assert script.tried == [(1, 0)]
@@ -113,7 +113,7 @@ def test_a_channel_out_of_reach_is_tried_once_a_turn() -> None:
 
 def test_one_refused_message_does_not_hold_up_the_others(caplog: pytest.LogCaptureFixture) -> None:
     shelf = shelf_of(*(replace(STORED, id=id) for id in (1, 2, 3)))
-    script = Script([Refused(True, "550 no such user"), Refused(False, "450 busy")])
+    script = Script([DeliveryFailure(True, "550 no such user"), DeliveryFailure(False, "450 busy")])
     with caplog.at_level(logging.WARNING):
         assert Outbox(shelf, script, lambda: 0.5).work(0) == 1
     assert shelf.log == [("gave up", 1, 0, "550 no such user"), ("failed", 2, 0, "450 busy"), ("sent", 3, 0, "")]
@@ -125,7 +125,7 @@ def test_one_refused_message_does_not_hold_up_the_others(caplog: pytest.LogCaptu
 
 def test_it_gives_up_a_day_after_the_occurrence_closed_and_not_before_a_try() -> None:
     shelf = shelf_of(replace(STORED, closed_ms=1000))
-    script = Script([Refused(False, "busy")] * 500)
+    script = Script([DeliveryFailure(False, "busy")] * 500)
     outbox = Outbox(shelf, script, lambda: 0.5)
     assert run(outbox, shelf, 3 * DAY_MS) == 0
     kind, _, at_ms, reason = shelf.log[-1]
@@ -136,7 +136,7 @@ def test_it_gives_up_a_day_after_the_occurrence_closed_and_not_before_a_try() ->
 
 
 def test_while_the_occurrence_is_open_it_never_gives_up() -> None:
-    shelf, script = shelf_of(STORED), Script([Refused(False, "busy")] * 600)
+    shelf, script = shelf_of(STORED), Script([DeliveryFailure(False, "busy")] * 600)
     outbox = Outbox(shelf, script, lambda: 0.5)
     assert run(outbox, shelf, 6 * DAY_MS) == 0
     assert {kind for kind, *_ in shelf.log} == {"failed"}

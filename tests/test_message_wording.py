@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import a_limit, a_silence
 
-from alerts.message import CellarView, Draft, Shown, compose
+from alerts.message import CellarView, MessageText, ShownReading, compose
 from alerts.message.wording import SAFETY, tail_of
 from alerts.watch import AlarmEvent, Condition, State, Tells
 from alerts.watch.alarm import Transition
@@ -56,7 +56,9 @@ def returned(**changes: Any) -> Transition:
 
 
 def test_a_raised_alarm_in_full() -> None:
-    draft = compose(raised(), a_limit(), VIEW, readings=[Shown(SINCE_MS + 1000 * n, 4.0 - n / 10) for n in range(12)])
+    draft = compose(
+        raised(), a_limit(), VIEW, readings=[ShownReading(SINCE_MS + 1000 * n, 4.0 - n / 10) for n in range(12)]
+    )
     assert draft.subject == "HIGH: K1 pressure 3.4 kPa, below 5 kPa"
     for line in (
         "K1 (Riesling): pressure is 3.4 kPa, below the limit of 5 kPa.",
@@ -213,6 +215,6 @@ def test_a_long_name_is_cut_short_and_the_numbers_stay() -> None:
 )
 def test_a_subject_fits_its_line(at: str, value: float, kind: str, priority: str, transition: Any) -> None:
     limit = a_limit(at=at, kind=kind, priority=priority, unit_text="h" if kind == "no data" else "kPa")
-    draft: Draft = compose(transition(value=value, raised_value=value), limit, VIEW)
+    draft: MessageText = compose(transition(value=value, raised_value=value), limit, VIEW)
     assert len(draft.subject) <= 78
     assert "\n" not in draft.subject

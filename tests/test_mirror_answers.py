@@ -10,34 +10,34 @@ from a_store import NOW
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.answers import LONGEST_RETRY_AFTER_S, NETWORK, Answer, answer_to, retry_after_s
+from ingest.mirror.answers import LONGEST_RETRY_AFTER_S, NETWORK, ReplyMeaning, meaning_of, retry_after_s
 
 
 @pytest.mark.parametrize(
     ("status", "answer"),
     [
-        (NETWORK, Answer.AGAIN),
-        (200, Answer.SHUT),
-        (204, Answer.TAKEN),
-        (302, Answer.SHUT),
-        (400, Answer.SEARCH),
-        (401, Answer.SHUT),
-        (403, Answer.SHUT),
-        (404, Answer.SHUT),
-        (408, Answer.AGAIN),
-        (413, Answer.HALVE),
-        (418, Answer.SHUT),
-        (422, Answer.PARTLY),
-        (429, Answer.AGAIN),
-        (500, Answer.AGAIN),
-        (502, Answer.AGAIN),
-        (503, Answer.AGAIN),
-        (504, Answer.AGAIN),
-        (599, Answer.AGAIN),
+        (NETWORK, ReplyMeaning.AGAIN),
+        (200, ReplyMeaning.SHUT),
+        (204, ReplyMeaning.TAKEN),
+        (302, ReplyMeaning.SHUT),
+        (400, ReplyMeaning.SEARCH),
+        (401, ReplyMeaning.SHUT),
+        (403, ReplyMeaning.SHUT),
+        (404, ReplyMeaning.SHUT),
+        (408, ReplyMeaning.AGAIN),
+        (413, ReplyMeaning.HALVE),
+        (418, ReplyMeaning.SHUT),
+        (422, ReplyMeaning.PARTLY),
+        (429, ReplyMeaning.AGAIN),
+        (500, ReplyMeaning.AGAIN),
+        (502, ReplyMeaning.AGAIN),
+        (503, ReplyMeaning.AGAIN),
+        (504, ReplyMeaning.AGAIN),
+        (599, ReplyMeaning.AGAIN),
     ],
 )
-def test_each_status(status: int, answer: Answer) -> None:
-    assert answer_to(status) is answer
+def test_each_status(status: int, answer: ReplyMeaning) -> None:
+    assert meaning_of(status) is answer
 
 
 def _date(seconds: int) -> str:

@@ -7,7 +7,7 @@ from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Says
 
-from ingest.mirror.standing import Standing
+from ingest.mirror.standing import MirrorProgress
 from ingest.store import Store
 from ingest.store.feed import set_cursor
 from ingest.store.fresh import Appender
@@ -94,7 +94,7 @@ def test_one_that_keeps_up_writes_nothing_about_it(store: Store, server: InfluxS
 
 def test_a_word_that_is_said_again_keeps_its_time() -> None:
     times = iter((1.0, 2.0, 3.0))
-    standing = Standing(lambda: next(times))
+    standing = MirrorProgress(lambda: next(times))
     standing.say("waiting", last_error="a")
     standing.say("waiting", last_error="b")
     assert (standing.now.since_mono, standing.now.last_error) == (2.0, "b")
@@ -103,7 +103,7 @@ def test_a_word_that_is_said_again_keeps_its_time() -> None:
 
 
 def test_the_newest_reading_sent_never_goes_back() -> None:
-    standing = Standing(lambda: 0.0)
+    standing = MirrorProgress(lambda: 0.0)
     for at_ms in (5, 9, 7):
         standing.reached(at_ms)
     assert standing.now.newest_sent_ms == 9

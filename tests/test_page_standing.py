@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import LOW, NOW, CellarOnDisk
 
-from alerts.page.standing import DEAD_AFTER_MS, Standing, standing
+from alerts.page.standing import DEAD_AFTER_MS, CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
 from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.store.alarms import AlarmRow, put_alarm
@@ -21,8 +21,8 @@ def here(tmp_path: Path) -> Iterator[CellarOnDisk]:
     found.store.close()
 
 
-def _view(here: CellarOnDisk, now_ms: int = NOW) -> Standing:
-    return standing(here.cellar, here.store, now_ms)
+def _view(here: CellarOnDisk, now_ms: int = NOW) -> CellarStatus:
+    return cellar_status(here.cellar, here.store, now_ms)
 
 
 def test_a_new_store_shows_each_place_with_nothing_yet(here: CellarOnDisk) -> None:

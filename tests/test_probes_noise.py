@@ -12,7 +12,7 @@ from samples import NOW, a_binding, a_json_binding, a_sample
 
 from ingest.cellar.units import Dimension
 from ingest.probes.signal import Counts, Signal
-from ingest.probes.taking import Binding, Taken, Taker
+from ingest.probes.taking import Binding, Decoded, Decoder
 from ingest.sources.framing import LineFramer
 from ingest.sources.json_form import JsonPointer
 from ingest.sources.sample import Sample
@@ -81,8 +81,8 @@ def sample_of(form: Form, payload: bytes) -> Sample:
     return a_sample(payload, form.binding.address, source=form.binding.source, arrival_ms=NOW)
 
 
-def take(form: Form, payload: bytes) -> Taken:
-    taken = Taker([form.binding]).take(sample_of(form, payload))
+def take(form: Form, payload: bytes) -> Decoded:
+    taken = Decoder([form.binding]).take(sample_of(form, payload))
     assert taken.readings or taken.refusals
     return taken
 
@@ -136,7 +136,7 @@ def test_a_document_that_ends_too_soon_is_none(name: str) -> None:
 def test_a_line_among_noise_is_read_byte_by_byte(
     name: str, before: bytes, behind: bytes, terminator: bytes, fresh: bool
 ) -> None:
-    form, taker, framer = FORMS[name], Taker([FORMS[name].binding]), LineFramer(64, fresh=fresh)
+    form, taker, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=fresh)
     stream = before + terminator + form.payload + terminator + behind + terminator
     taken = [taker.take(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
     assert all(one.readings or one.refusals for one in taken)
@@ -146,7 +146,7 @@ def test_a_line_among_noise_is_read_byte_by_byte(
 @every_line
 @given(before=NOISE, behind=NOISE)
 def test_noise_inside_the_line_costs_that_line_only(name: str, before: bytes, behind: bytes) -> None:
-    form, taker, framer = FORMS[name], Taker([FORMS[name].binding]), LineFramer(64, fresh=False)
+    form, taker, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=False)
     stream = b"".join([before, form.payload, behind, b"\r\n", form.payload, b"\r\n"])
     taken = [taker.take(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
     spoilt = bool(before or behind)

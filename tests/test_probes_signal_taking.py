@@ -13,7 +13,7 @@ from samples import a_sample
 
 from ingest.probes.binding import bindings, declarations
 from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.probes.taking import Refusal, Taken, Taker, Took
+from ingest.probes.taking import Decoded, DecodedReading, Decoder, Refusal
 
 GOOD = quality_code(Quality.GOOD)
 FAULT = quality_code(Quality.BAD, Reason.FAULT)
@@ -29,17 +29,17 @@ _BOX = _TOPIC + 'payload = "json"\npointer = "/v"\n'
 _LINE = "serial = \"bench\"\npattern = 'P=(?P<value>[-0-9.]+)(?: S=(?P<supply>[-0-9.]*))?'\n"
 
 
-def _taker(keys: str, quantity: str = "pressure") -> Taker:
+def _taker(keys: str, quantity: str = "pressure") -> Decoder:
     probe = f'[[probe]]\nid = "p"\nat = "K1"\nquantity = "{quantity}"\n' + keys
-    return Taker(bindings(cellar(SITE, MQTT, _SERIAL, KEG, probe), {"p": 1}))
+    return Decoder(bindings(cellar(SITE, MQTT, _SERIAL, KEG, probe), {"p": 1}))
 
 
-def _take(taker: Taker, payload: str, *, retained: bool = False) -> Taken:
+def _take(taker: Decoder, payload: str, *, retained: bool = False) -> Decoded:
     source, address = ("bench", "bench") if payload.startswith("P=") else ("mqtt", "k1/p")
     return taker.take(a_sample(payload, address, source=source, retained=retained))
 
 
-def _took(taker: Taker, payload: str) -> tuple[float, int]:
+def _took(taker: Decoder, payload: str) -> tuple[float, int]:
     (reading,), refusals = _take(taker, payload)
     assert refusals == []
     assert (reading.series, reading.own_ms) == (1, None)
@@ -59,7 +59,7 @@ def test_plain_milliamperes() -> None:
     assert _took(taker, "12") == (15.0, GOOD)
     assert _took(taker, "3.7") == (-0.5625, SATURATED)
     assert _took(taker, "3.5") == (-0.9375, FAULT)
-    assert _take(taker, "x") == Taken([], [Refusal("p", "not a number", "x")])
+    assert _take(taker, "x") == Decoded([], [Refusal("p", "not a number", "x")])
     assert _take(taker, "12", retained=True).refusals[0].reason == "retained without a time of its own"
 
 
@@ -109,7 +109,7 @@ def test_the_supply_in_a_line() -> None:
     taker = _taker(_LINE + _RATIO)
     assert _took(taker, "P=2.45 S=4.90") == (3.0, GOOD)
     for text in ("P=2.45", "P=2.45 S=", "P=2.45 S=-", "P=2.45 S=0"):
-        assert _take(taker, text) == Taken([], [Refusal("p", "no supply voltage", text)])
+        assert _take(taker, text) == Decoded([], [Refusal("p", "no supply voltage", text)])
     without = _taker(_LINE.replace("(?: S=(?P<supply>[-0-9.]*))?", "") + _RATIO)
     assert _took(without, "P=2.45") == (2.925, GOOD)
 
@@ -122,7 +122,7 @@ _ALL = [
 
 
 @given(st.sampled_from(_ALL), st.floats() | st.integers(), st.none() | st.floats() | st.integers())
-def test_any_numbers_give_one_finite_reading_or_one_reason(taker: Taker, number: float, supply: float | None) -> None:
+def test_any_numbers_give_one_finite_reading_or_one_reason(taker: Decoder, number: float, supply: float | None) -> None:
     readings, refusals = _take(taker, json.dumps({"v": number, "s": supply}))
     assert len(readings) + len(refusals) == 1
-    assert all(isinstance(took, Took) and math.isfinite(took.number) for took in readings)
+    assert all(isinstance(took, DecodedReading) and math.isfinite(took.number) for took in readings)

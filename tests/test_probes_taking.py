@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
 from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.probes.taking import EARLIEST_MS, MOST_AHEAD_MS, Binding, Refusal, Taken, Taker, Took
+from ingest.probes.taking import EARLIEST_MS, MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
 
 GOOD = quality_code(Quality.GOOD)
 OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
@@ -23,10 +23,10 @@ def _line(pattern: str, **changes: Any) -> Binding:
     return a_binding(**{**settings, **changes})
 
 
-def _took(binding: Binding, payload: bytes | str, **changes: Any) -> Took:
+def _took(binding: Binding, payload: bytes | str, **changes: Any) -> DecodedReading:
     """The one reading that a probe makes of a payload at its address."""
     sample = a_sample(payload, binding.address, source=binding.source)._replace(**changes)
-    readings, refusals = Taker([binding]).take(sample)
+    readings, refusals = Decoder([binding]).take(sample)
     assert refusals == []
     (took,) = readings
     return took
@@ -34,7 +34,7 @@ def _took(binding: Binding, payload: bytes | str, **changes: Any) -> Took:
 
 def _refused(binding: Binding, payload: bytes | str, **changes: Any) -> Refusal:
     sample = a_sample(payload, binding.address, source=binding.source)._replace(**changes)
-    readings, refusals = Taker([binding]).take(sample)
+    readings, refusals = Decoder([binding]).take(sample)
     assert readings == []
     (refusal,) = refusals
     return refusal
@@ -44,7 +44,7 @@ def _refused(binding: Binding, payload: bytes | str, **changes: Any) -> Refusal:
 
 
 def test_a_plain_number_is_a_reading_without_a_time() -> None:
-    assert _took(a_binding(), " 55.2\r\n") == Took(1, None, 55.2, GOOD)
+    assert _took(a_binding(), " 55.2\r\n") == DecodedReading(1, None, 55.2, GOOD)
     assert _took(a_binding(decimal=","), "55,2").number == 55.2
 
 
@@ -70,18 +70,18 @@ def test_a_retained_bare_number_is_of_unknown_age() -> None:
 
 
 def test_what_no_probe_takes_is_named_as_nobodys() -> None:
-    taker = Taker([a_binding()])
-    nobody = Taken([], [Refusal("", "no probe takes this address", "5")])
+    taker = Decoder([a_binding()])
+    nobody = Decoded([], [Refusal("", "no probe takes this address", "5")])
     assert taker.take(a_sample("5", "k1/t")) == nobody
     assert taker.take(a_sample("5", "k1/p", source="bench")) == nobody
-    assert Taker([]).take(a_sample("5")) == nobody
+    assert Decoder([]).take(a_sample("5")) == nobody
 
 
 # ---- JSON ----------------------------------------------------------------------------------------------------------
 
 
 def test_each_probe_of_a_box_takes_its_own_number_and_fails_alone() -> None:
-    taker = Taker(
+    taker = Decoder(
         [
             a_json_binding("/gas/kPa", probe="p", series=1),
             a_json_binding("/wine", probe="t", series=2),
@@ -89,7 +89,7 @@ def test_each_probe_of_a_box_takes_its_own_number_and_fails_alone() -> None:
         ]
     )
     readings, refusals = taker.take(a_sample('{"gas": {"kPa": 55.2}, "wine": "12"}', "box"))
-    assert readings == [Took(1, None, 55.2, GOOD)]
+    assert readings == [DecodedReading(1, None, 55.2, GOOD)]
     assert [(refusal.probe, refusal.reason) for refusal in refusals] == [
         ("t", "not a number"),
         ("x", "no such place in the JSON"),
@@ -102,7 +102,7 @@ def test_each_probe_of_a_box_takes_its_own_number_and_fails_alone() -> None:
 def test_an_own_time_goes_along_even_if_retained() -> None:
     binding = a_json_binding("/p", time_pointer="/at")
     payload = '{"p": 1, "at": "2026-11-25T19:30:00+01:00"}'
-    assert _took(binding, payload) == Took(1, NOW, 1.0, GOOD)
+    assert _took(binding, payload) == DecodedReading(1, NOW, 1.0, GOOD)
     assert _took(binding, payload, retained=True).own_ms == NOW
     refused = _refused(a_json_binding("/p"), payload, retained=True)
     assert refused.reason == "retained without a time of its own"
@@ -136,25 +136,25 @@ def test_a_time_that_is_missing_or_none_is_refused() -> None:
 
 
 def test_a_line_goes_to_the_probe_whose_pattern_is_the_whole_of_it() -> None:
-    taker = Taker(
+    taker = Decoder(
         [
             _line(r"K1 T=(?P<value>[-+0-9.]+)", probe="k1-t", series=1),
             _line(r"K2 T=(?P<value>[-+0-9.]+)", probe="k2-t", series=2),
         ]
     )
 
-    def take(text: str) -> Taken:
+    def take(text: str) -> Decoded:
         return taker.take(a_sample(text, "bench", source="bench"))
 
-    assert take("K2 T=12.5") == Taken([Took(2, None, 12.5, GOOD)], [])
-    assert take("K1 T=-.-") == Taken([], [Refusal("k1-t", "not a number", "K1 T=-.-")])
+    assert take("K2 T=12.5") == Decoded([DecodedReading(2, None, 12.5, GOOD)], [])
+    assert take("K1 T=-.-") == Decoded([], [Refusal("k1-t", "not a number", "K1 T=-.-")])
     for noise in ("", "xK1 T=12.5", "K1 T=12.5 K2 T=13", "K3 T=1", "K1 T=12.5\n"):
         found = noise.replace("\n", "\\x0a")
-        assert take(noise) == Taken([], [Refusal("", "no probe's pattern takes this line", found)])
+        assert take(noise) == Decoded([], [Refusal("", "no probe's pattern takes this line", found)])
 
 
 def test_one_line_may_hold_the_numbers_of_several_probes() -> None:
-    taker = Taker(
+    taker = Decoder(
         [
             _line(r"(?P<value>[^;]*);[^;]*", probe="p", series=1, decimal=","),
             _line(r"[^;]*;(?P<value>[^;]*)", probe="t", series=2, decimal=","),
@@ -181,7 +181,7 @@ def test_a_line_is_read_in_its_encoding() -> None:
 
 # ---- whatever the wire carries -------------------------------------------------------------------------------------
 
-_ALL = Taker(
+_ALL = Decoder(
     [
         a_binding(),
         a_json_binding("/p", time_pointer="/at", probe="j", series=2),

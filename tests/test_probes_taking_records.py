@@ -14,7 +14,7 @@ from samples import NOW, a_binding, a_sample
 from ingest.cellar.units import Dimension
 from ingest.probes.binding import bindings
 from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.probes.taking import MOST_AHEAD_MS, RETAINED, Binding, Refusal, Taken, Taker, Took
+from ingest.probes.taking import MOST_AHEAD_MS, RETAINED, Binding, Decoded, DecodedReading, Decoder, Refusal
 
 GOOD = quality_code(Quality.GOOD)
 OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
@@ -58,8 +58,8 @@ WINE = a_record_binding(
 )
 
 
-def take(*records: object, bound: tuple[Binding, ...] = (GAS, WINE), **changes: Any) -> Taken:
-    return Taker(bound).take(a_sample(json.dumps(records), "box", **changes))
+def take(*records: object, bound: tuple[Binding, ...] = (GAS, WINE), **changes: Any) -> Decoded:
+    return Decoder(bound).take(a_sample(json.dumps(records), "box", **changes))
 
 
 # ---- SenML ---------------------------------------------------------------------------------------------------------
@@ -70,12 +70,19 @@ def test_each_probe_takes_the_records_of_its_name() -> None:
         {"bn": "k1/", "bt": NOW / 1000, "n": "gas", "u": "Pa", "v": 55_200},
         {"n": "wine", "u": "Cel", "v": 12.5},
         {"n": "gas", "u": "Pa", "t": -60, "v": 55_100},
-    ) == Taken([Took(1, NOW - 60_000, 55.1, GOOD), Took(1, NOW, 55.2, GOOD), Took(2, NOW, 12.5, GOOD)], [])
+    ) == Decoded(
+        [
+            DecodedReading(1, NOW - 60_000, 55.1, GOOD),
+            DecodedReading(1, NOW, 55.2, GOOD),
+            DecodedReading(2, NOW, 12.5, GOOD),
+        ],
+        [],
+    )
 
 
 def test_a_name_is_compared_as_it_is() -> None:
     record = {"u": "Pa", "v": 55_200}
-    assert take({"n": "K1/gas", **record}, bound=(GAS,)) == Taken(
+    assert take({"n": "K1/gas", **record}, bound=(GAS,)) == Decoded(
         [], [Refusal("k1-pressure", "no record of its name", "K1/gas")]
     )
     assert take({"bn": "k1", "n": "/gas", **record}, bound=(GAS,)).refusals == []
@@ -83,7 +90,7 @@ def test_a_name_is_compared_as_it_is() -> None:
 
 def test_a_pack_need_not_hold_a_record_for_each_probe() -> None:
     gas = {"n": "k1/gas", "u": "Pa", "v": 55_200}
-    assert take(gas) == Taken([Took(1, None, 55.2, GOOD)], [])
+    assert take(gas) == Decoded([DecodedReading(1, None, 55.2, GOOD)], [])
     # But where there are records that nobody takes, one of them may be meant for the probe that has none.
     readings, refusals = take(gas, {"n": "k1/wein", "u": "Cel", "v": 12}, {"n": "battery", "u": "V", "v": 3.3})
     assert [took.series for took in readings] == [1]
@@ -92,21 +99,21 @@ def test_a_pack_need_not_hold_a_record_for_each_probe() -> None:
 
 
 def test_a_pack_without_a_measurement_is_nobodys() -> None:
-    assert take({"bn": "k1/"}) == Taken([], [Refusal("", "a pack without a measurement", '[{"bn": "k1/"}]')])
+    assert take({"bn": "k1/"}) == Decoded([], [Refusal("", "a pack without a measurement", '[{"bn": "k1/"}]')])
 
 
 def test_one_probes_record_fails_alone_and_a_bad_pack_fails_for_all() -> None:
     readings, refusals = take({"n": "k1/gas", "u": "Pa", "s": 5}, {"n": "k1/wine", "u": "Cel", "v": 12})
     assert [took.series for took in readings] == [2]
     assert refusals == [Refusal("k1-pressure", "a sum without a value", "k1/gas")]
-    assert take({"n": "k1/gas", "u": "Pa", "v": 5}, {"n": "k1/wine"}) == Taken(
+    assert take({"n": "k1/gas", "u": "Pa", "v": 5}, {"n": "k1/wine"}) == Decoded(
         [],
         [
             Refusal(probe, "not SenML", "record 2: neither a value nor a sum")
             for probe in ("k1-pressure", "k1-temperature")
         ],
     )
-    assert [refusal.reason for refusal in Taker([GAS]).take(a_sample("[", "box")).refusals] == ["not JSON"]
+    assert [refusal.reason for refusal in Decoder([GAS]).take(a_sample("[", "box")).refusals] == ["not JSON"]
 
 
 @pytest.mark.parametrize(
@@ -151,12 +158,16 @@ def test_a_retained_pack_counts_only_with_a_time_of_its_own() -> None:
         assert [refusal.reason for refusal in take({**record, **times}, bound=(GAS,), retained=True).refusals] == [
             RETAINED
         ]
-    assert take({**record, "t": NOW / 1000}, bound=(GAS,), retained=True).readings == [Took(1, NOW, 0.005, GOOD)]
+    assert take({**record, "t": NOW / 1000}, bound=(GAS,), retained=True).readings == [
+        DecodedReading(1, NOW, 0.005, GOOD)
+    ]
 
 
 def test_a_time_counted_from_the_arrival_is_marked() -> None:
     record = {"n": "k1/gas", "u": "Pa", "v": 5}
-    assert take({**record, "t": -5}, bound=(GAS,)).readings == [Took(1, NOW - 5000, 0.005, GOOD, relative=True)]
+    assert take({**record, "t": -5}, bound=(GAS,)).readings == [
+        DecodedReading(1, NOW - 5000, 0.005, GOOD, relative=True)
+    ]
 
 
 def test_what_the_cellar_file_says_of_records() -> None:
@@ -166,14 +177,14 @@ def test_what_the_cellar_file_says_of_records() -> None:
         ("senml", "k1-temperature", Dimension.TEMPERATURE, "degF", True),
         ("senml", "k1-ph", Dimension.PH, "pH", True),
     ]
-    taker = Taker(found)
+    taker = Decoder(found)
     box = [{"n": "k1/gas", "u": "Pa", "v": 55_200}, {"n": "k1-temperature", "u": "Cel", "v": 12.5}]
     gas, wine = taker.take(a_sample(json.dumps(box), "box")).readings
     assert (gas.series, gas.own_ms) == (1, None)
     assert gas.number == pytest.approx(55.2)
     assert (wine.series, wine.own_ms) == (2, None)
     assert wine.number == pytest.approx(54.5)
-    assert taker.take(a_sample('[{"n":"k1-ph","v":3.42}]', "acid")).readings == [Took(3, None, 3.42, GOOD)]
+    assert taker.take(a_sample('[{"n":"k1-ph","v":3.42}]', "acid")).readings == [DecodedReading(3, None, 3.42, GOOD)]
 
 
 # ---- one-wire ------------------------------------------------------------------------------------------------------
@@ -182,38 +193,38 @@ W1_PROBE = f'[[probe]]\nid = "k1-temperature"\nat = "K1"\nquantity = "temperatur
 
 
 @pytest.fixture
-def chip() -> Taker:
-    return Taker(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
+def chip() -> Decoder:
+    return Decoder(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
 
 
-def told(chip: Taker, text: str) -> Taken:
+def told(chip: Decoder, text: str) -> Decoded:
     return chip.take(a_sample(text, CHIP, source="w1"))
 
 
-def test_a_chip_is_read_in_degrees(chip: Taker) -> None:
+def test_a_chip_is_read_in_degrees(chip: Decoder) -> None:
     text = "c8 00 4b 46 7f ff 08 10 {0} : crc={0} YES\nc8 00 4b 46 7f ff 08 10 {0} t=12500\n"
-    assert told(chip, text.format("9f")) == Taken(
+    assert told(chip, text.format("9f")) == Decoded(
         [], [Refusal("k1-temperature", "CRC", text.format("9f")[:60].replace("\n", "\\x0a") + "...")]
     )
-    assert told(chip, "12500\n") == Taken([Took(7, None, 12.5, GOOD)], [])
+    assert told(chip, "12500\n") == Decoded([DecodedReading(7, None, 12.5, GOOD)], [])
     assert told(chip, "70000\n").readings[0].quality == OUT_OF_RANGE
 
 
-def test_the_power_on_value_is_uncertain(chip: Taker) -> None:
+def test_the_power_on_value_is_uncertain(chip: Decoder) -> None:
     qualities = [told(chip, f"{text}\n").readings[0].quality for text in (85000, 12500, 85000, 85000, 12500, 84000)]
     assert qualities == [UNSETTLED, GOOD, UNSETTLED, UNSETTLED, GOOD, OUT_OF_RANGE]
     # A chip that is really that hot: no doubt that it was measured, but no wine is so warm.
     assert told(chip, "85000\n").readings[0].quality == OUT_OF_RANGE
 
 
-def test_no_chip_is_refused_and_is_no_temperature_to_compare_with(chip: Taker) -> None:
+def test_no_chip_is_refused_and_is_no_temperature_to_compare_with(chip: Decoder) -> None:
     assert told(chip, "-127000\n").refusals == [Refusal("k1-temperature", "no chip (-127 °C)", "-127000\\x0a")]
     assert told(chip, "85000\n").readings[0].quality == UNSETTLED
 
 
 @given(st.one_of(st.binary(max_size=80), st.integers().map(lambda number: b"%d\n" % number)))
 def test_any_text_of_a_chip_gives_a_reading_or_a_reason(text: bytes) -> None:
-    taker = Taker(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
+    taker = Decoder(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
     readings, refusals = taker.take(a_sample(text, CHIP, source="w1"))
     assert len(readings) + len(refusals) == 1
     assert all(refusal.reason and refusal.found.isprintable() for refusal in refusals)

@@ -14,7 +14,7 @@ from brokers import Amqtt, Mosquitto
 from eventually import eventually
 
 from ingest.sources.mqtt import BrokerAddress, MqttSource
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 
 PRESENCE = "leeside/test/presence"
@@ -32,7 +32,7 @@ class Cellar:
             presence_topic=PRESENCE,
             deliver=self.samples.put,
             clock=lambda: 0,
-            patience=Patience(0.02, 0.1),
+            patience=Backoff(0.02, 0.1),
         )
 
     def get(self, count: int) -> list[Sample]:

@@ -14,7 +14,7 @@ from scripted_peer import CONNECT, DISCONNECT, PUBACK, PUBLISH, PeerConnection, 
 
 from ingest.errors import SourceError
 from ingest.sources.mqtt import BrokerAddress, MqttSource
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample, Ticket
 
 PRESENCE = "leeside/test/presence"
@@ -37,7 +37,7 @@ class Cellar:
             deliver=self.deliver,
             clock=lambda: NOW_MS,
             monotonic=lambda: time.monotonic() + self.clock_ahead_s,
-            patience=Patience(0.02, 0.05),
+            patience=Backoff(0.02, 0.05),
         )
 
     def deliver(self, sample: Sample) -> None:

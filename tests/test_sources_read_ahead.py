@@ -10,7 +10,7 @@ import pytest
 from scripted_peer import PUBACK, PeerConnection, ScriptedPeer, publish
 
 from ingest.sources.mqtt import BrokerAddress, MqttSource
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 
 PINGREQ = b"\xc0\x00"
@@ -31,7 +31,7 @@ def connected(peer: ScriptedPeer) -> Iterator[tuple[PeerConnection, MqttSource, 
         presence_topic="leeside/test/presence",
         deliver=samples.put,
         clock=lambda: 0,
-        patience=Patience(0.02, 0.05),
+        patience=Backoff(0.02, 0.05),
     )
     source.start()
     try:

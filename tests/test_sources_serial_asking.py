@@ -16,9 +16,9 @@ import pytest
 from eventually import eventually
 from samples import NOW, a_binding
 
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 
@@ -72,7 +72,7 @@ class Bench:
             settle_s=settle_s,
             questions=questions,
             ask_every_s=every_s,
-            patience=Patience(0.02, 0.05),
+            patience=Backoff(0.02, 0.05),
         )
 
     def next(self) -> bytes:
@@ -249,7 +249,7 @@ def test_noise_is_refused_and_the_next_line_is_read(
         pattern=re.compile("T=(?P<value>[-+0-9.]+)(?: °C)?"),
         encoding=encoding,
     )
-    taker = Taker([binding])
+    taker = Decoder([binding])
     instrument.say(noise + b"\r\n" + "T=12.5 °C".encode(encoding) + b"\r\n")
     refused, read = (taker.take(open_bench.samples.get(timeout=10)) for _ in range(2))
     assert refused.readings == []

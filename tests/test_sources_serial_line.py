@@ -18,7 +18,7 @@ from eventually import eventually
 
 from ingest.errors import SourceError
 from ingest.sources.line_trouble import trouble_words
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 
@@ -69,7 +69,7 @@ class Bench:
             limit=limit,
             settle_s=settle_s,
             monotonic=lambda: time.monotonic() + self.clock_ahead_s,
-            patience=Patience(0.02, 0.05),
+            patience=Backoff(0.02, 0.05),
         )
 
     def deliver(self, sample: Sample) -> None:

@@ -18,9 +18,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 from ingest.cellar.connections import MqttSettings
 from ingest.errors import SourceError
 from ingest.sources.broker import BrokerAddress
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
-from ingest.sources.visit import Visit, VisitResult, filter_problem, guest_address, knock
+from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, guest_address, knock
 
 DYNAMIC_SECURITY = next(Path("/usr/lib").glob("*/mosquitto_dynamic_security.so"), Path("/usr/lib/no-such-plugin"))
 
@@ -40,16 +40,16 @@ class Guest:
     def __init__(self, at: BrokerAddress, *topics: str) -> None:
         self.samples: queue.Queue[Sample] = queue.Queue()
         self.told: list[str] = []
-        self.visit = Visit(
+        self.visit = TrialConnection(
             address=at,
             topics=topics or ("#",),
             deliver=self.samples.put,
             tell=self._tell,
             clock=lambda: 7,
-            patience=Patience(0.02, 0.05),
+            patience=Backoff(0.02, 0.05),
         )
 
-    def _tell(self, result: VisitResult) -> None:
+    def _tell(self, result: TrialResult) -> None:
         self.told.append(result.error or f"granted {sorted(result.granted)} refused {sorted(result.refused)}")
 
     def __enter__(self) -> Guest:

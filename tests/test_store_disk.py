@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
-from ingest.store.disk import DiskRoom, log_size, room_of, wanted_bytes
+from ingest.store.disk import DiskWatch, log_size, space_of, wanted_bytes
 
 MB = 1_000_000
 GB = 1_000_000_000
@@ -20,17 +20,17 @@ def test_500_mb_or_a_twentieth_whichever_is_more() -> None:
 def test_a_disk_that_hovers_at_the_bound_is_low_once() -> None:
     low, seen = False, []
     for free in (501, 500, 499, 501, 499, 550, 599, 600, 599, 501, 499):
-        low = room_of(free * MB, 4 * GB, was_low=low).low
+        low = space_of(free * MB, 4 * GB, was_low=low).low
         seen.append(low)
     assert seen == [False, False, True, True, True, True, True, False, False, False, True]
 
 
 def test_the_disk_is_that_of_the_stores_folder(tmp_path: Path) -> None:
-    room = DiskRoom(tmp_path / "cellar.db").look()
+    room = DiskWatch(tmp_path / "cellar.db").look()
     assert room is not None
     assert room.total_bytes == shutil.disk_usage(tmp_path).total
 
 
 def test_no_folder_no_room_to_tell(tmp_path: Path) -> None:
-    assert DiskRoom(tmp_path / "gone" / "cellar.db").look() is None
+    assert DiskWatch(tmp_path / "gone" / "cellar.db").look() is None
     assert log_size(tmp_path / "gone" / "cellar.db") == 0

@@ -26,8 +26,8 @@ from ingest.journal.bodies import Kind
 from ingest.journal.joining import Mistake
 from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, equipment_of, load_folding
-from ingest.store.entry_intake import Taken, take_entries
+from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, equipment_of, load_ledger
+from ingest.store.entry_intake import ImportedEntries, import_entries
 from ingest.store.hand_results import hand_results
 from ingest.store.journal import entries, strike
 from ingest.store.names_now import called_as_now
@@ -50,11 +50,11 @@ class Desk(a_desk.Desk):
     def lines(self, **asked: Any) -> list[str]:
         return [entry_line(entry) for entry in called_as_now(self.store, entries(self.store, **asked))]
 
-    def take(self, *lines: str | dict[str, Any], new_numbers: bool = False, rehearse: bool = False) -> Taken:
+    def take(self, *lines: str | dict[str, Any], new_numbers: bool = False, rehearse: bool = False) -> ImportedEntries:
         text = "\n".join(line.rstrip("\n") if isinstance(line, str) else json.dumps(line) for line in lines)
         read = read_entry_lines(io.BytesIO(text.encode()), self.cellar.site.zone)
         assert read.mistakes == []
-        return take_entries(self.store, read.told, self.cellar, self.now, new_numbers=new_numbers, rehearse=rehearse)
+        return import_entries(self.store, read.told, self.cellar, self.now, new_numbers=new_numbers, rehearse=rehearse)
 
     def refused(self, *lines: str | dict[str, Any], new_numbers: bool = False) -> list[Mistake]:
         """Why lines are not taken; that nothing of them was."""
@@ -158,8 +158,8 @@ def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, An
         desk, again = Desk(old, journal_cellar()), Desk(new, journal_cellar())
         _act_out(desk, acts)
         lines = desk.lines()
-        assert desk.take(*lines) == Taken((), (), len(lines), ())
-        assert desk.take(*lines, new_numbers=True) == Taken((), (), len(lines), ())
+        assert desk.take(*lines) == ImportedEntries((), (), len(lines), ())
+        assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), len(lines), ())
         again.now = desk.now
         shuffled = list(lines)
         random.shuffle(shuffled)
@@ -200,7 +200,7 @@ def test_a_damaged_line_is_told_by_its_number(line: int, place: int, how: str, c
     }[how]
     text = "".join([*lines[:number], damaged + "\n", *lines[number + 1 :]])
     read = read_entry_lines(io.BytesIO(text.encode("utf-8", "surrogatepass")), desk.cellar.site.zone)
-    taken = take_entries(desk.store, read.told, desk.cellar, desk.now, rehearse=True)
+    taken = import_entries(desk.store, read.told, desk.cellar, desk.now, rehearse=True)
     told = {one.line for one in (*read.mistakes, *taken.mistakes)}
     further = range(number + 2, number + 2 + damaged.count("\n"))  # where the damage is a new line
     assert told <= {number + 1, *further}
@@ -245,7 +245,7 @@ def test_lines_without_numbers_get_the_next_ones_and_are_found_again(desk: Desk)
     assert [(one.line, one.entry.id) for one in taken.new] == [(1, 3), (2, 4), (3, 5), (4, 6)]
     assert contents(desk.store, desk.now)["K1"].volume_l == pytest.approx(15.0)
     before = kept(desk.store)
-    assert desk.take(*lines) == Taken((), (), 4, ())
+    assert desk.take(*lines) == ImportedEntries((), (), 4, ())
     assert desk.take(*lines[::-1], twin).new[0].entry.id == 7
     assert kept(desk.store) != before
 
@@ -282,8 +282,8 @@ def test_a_strike_comes_after_the_entry_and_an_older_file_takes_none_back(desk: 
     assert [(one.line, one.entry.id, one.strike.reason) for one in taken.strikes] == [(1, 2, "other keg")]
     assert not contents(desk.store, desk.now)["K1"].known
     before = kept(desk.store)
-    assert desk.take(struck) == Taken((), (), 1, ())
-    assert desk.take(*old) == Taken((), (), 2, ())
+    assert desk.take(struck) == ImportedEntries((), (), 1, ())
+    assert desk.take(*old) == ImportedEntries((), (), 2, ())
     assert kept(desk.store) == before
     struck["struck"]["who"] = "Eva"
     assert "no. 2 is there already and was struck otherwise: by Eva" in desk.refused(struck)[0].why
@@ -296,8 +296,8 @@ def test_of_two_that_say_the_same_each_finds_the_one_that_is_struck_alike(desk: 
     desk.strike(3)
     desk.write("look", "K1", at=NOW, clarity="clear")
     lines = desk.lines(kinds=["look"])
-    assert desk.take(*lines, new_numbers=True) == Taken((), (), 2, ())
-    assert desk.take(*lines[::-1], new_numbers=True) == Taken((), (), 2, ())
+    assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), 2, ())
+    assert desk.take(*lines[::-1], new_numbers=True) == ImportedEntries((), (), 2, ())
 
 
 def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Desk, new_desk: NewDesk) -> None:
@@ -315,7 +315,7 @@ def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Des
     finished = entries(desk.store)[-1]
     assert (finished.id, finished.struck and finished.struck.together_with) == (6, 4)
     assert json.loads(entry_line(finished))["body"]["begun"] == 5
-    assert desk.take(*lines, new_numbers=True) == Taken((), (), 4, ())
+    assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), 4, ())
     (gone,) = desk.refused(*lines[:2], lines[3], new_numbers=True)
     assert gone == Mistake(3, "body begun = 3: there is no such entry in this file")
 
@@ -421,7 +421,7 @@ def test_snapshots_follow(desk: Desk) -> None:
     assert desk.store.connection.execute("SELECT count(*) FROM contents_snapshot").fetchone() == (1,)
     desk.take(a_line("sample", 0, "K1", volume_l=1.0))
     with desk.store.read() as connection:
-        afresh = load_folding(connection, equipment_of(connection))
+        afresh = load_ledger(connection, equipment_of(connection))
     for moment in (at_ms, at_ms + 90_000, desk.now):
         assert contents(desk.store, moment) == afresh.at(moment)
 
@@ -439,7 +439,7 @@ def test_a_renamed_vessel_and_probe_go_out_by_their_names_of_now(desk: Desk, new
     declare(desk.store, [probe], desk.now)
     lines = desk.lines()
     assert not any('"K1"' in line or "k1-pressure" in line for line in lines)
-    assert desk.take(*lines) == Taken((), (), len(lines), ())
+    assert desk.take(*lines) == ImportedEntries((), (), len(lines), ())
     other = new_desk()
     other.cellar, other.now = renamed, desk.now
     other.store.connection.execute("DELETE FROM cellar_file")
@@ -460,7 +460,7 @@ def test_a_new_probe_of_a_former_name_keeps_its_own_entries(desk: Desk) -> None:
     desk.write("calibration", "K3", **zero)
     lines = desk.lines(kinds=["calibration"])
     assert [json.loads(line)["body"]["probe"] for line in lines] == ["k3-pressure", "k1-pressure"]
-    assert desk.take(*lines) == Taken((), (), 2, ())
+    assert desk.take(*lines) == ImportedEntries((), (), 2, ())
 
 
 # ---- the order of things -------------------------------------------------------------------------------------------

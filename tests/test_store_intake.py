@@ -19,7 +19,7 @@ from ingest.store.block import Arrays
 from ingest.store.feed import touched_after
 from ingest.store.fresh import Appender
 from ingest.store.history import raw
-from ingest.store.intake import Intake, Piece
+from ingest.store.intake import BulkImport, Piece
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS, Settler
 from ingest.store.summaries import CatchUp, summary
@@ -61,14 +61,14 @@ def test_what_was_there_wins_and_the_second_time_nothing_changes(store: Store) -
     settle(store)
     appender.append([(1, BASE_MS + 2000, 2.0, 0)])
     told = [(BASE_MS + 3000, 9.0), (BASE_MS + 1000, 9.0), (BASE_MS + 2000, 9.0), (BASE_MS - 5, 9.0), (BASE_MS - 5, 8.0)]
-    intake = Intake(store, [1])
+    intake = BulkImport(store, [1])
     intake.take([piece(told)])
     assert history(store) == [(BASE_MS - 5, 9.0), (BASE_MS + 1000, 1.0), (BASE_MS + 2000, 2.0), (BASE_MS + 3000, 9.0)]
     brought = intake.brought[1]
     assert (brought.new, brought.repeats) == (2, 3)
     assert (brought.from_ms, brought.to_ms) == (BASE_MS - 5, BASE_MS + 3000)
     feed = touched_after(store, 0)
-    again = Intake(store, [1])
+    again = BulkImport(store, [1])
     again.take([piece(told)])
     assert (again.brought[1].new, again.brought[1].repeats) == (0, 5)
     assert touched_after(store, 0) == feed
@@ -76,7 +76,7 @@ def test_what_was_there_wins_and_the_second_time_nothing_changes(store: Store) -
 
 
 def test_nothing_is_written_into_fresh_and_summaries_follow(store: Store) -> None:
-    Intake(store, [1]).take([piece([(BASE_MS + step * 60_000, float(step)) for step in range(60)])])
+    BulkImport(store, [1]).take([piece([(BASE_MS + step * 60_000, float(step)) for step in range(60)])])
     assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (0,)
     following = CatchUp(store)
     while following.slice():
@@ -107,7 +107,7 @@ def test_a_rehearsal_says_what_then_happens_and_history_equals_a_dictionary(
         for at, number in [*settled, *fresh, *(point for part in told for point in part)]:
             model.setdefault(at, number)
         before = history(store)
-        rehearsal, intake = Intake(store, [1], rehearse=True), Intake(store, [1])
+        rehearsal, intake = BulkImport(store, [1], rehearse=True), BulkImport(store, [1])
         for part in told:
             rehearsal.take([piece(part)])
         assert history(store) == before
@@ -146,7 +146,7 @@ def test_a_reading_that_arrives_meanwhile_came_first(
             if then_settled:
                 settle(other)
 
-        intake = Intake(store, [1, 2])
+        intake = BulkImport(store, [1, 2])
         between = _Between(monkeypatch, store, act)
         intake.take([piece([(BASE_MS + 1000, 9.0), (BASE_MS + 2000, 9.0)]), piece([(BASE_MS + 5, 3.0)], 2)])
     assert between.times > 1
@@ -162,7 +162,7 @@ def test_a_daemon_that_settles_does_not_write_over_what_was_just_brought_in(
 ) -> None:
     Appender(store).append([(1, BASE_MS + 1000, 1.0, 0)])
     with new_store(tmp_path) as other:
-        _Between(monkeypatch, store, lambda: Intake(other, [1]).take([piece([(BASE_MS + 2000, 2.0)])]))
+        _Between(monkeypatch, store, lambda: BulkImport(other, [1]).take([piece([(BASE_MS + 2000, 2.0)])]))
         settle(store)
     assert history(store) == [(BASE_MS + 1000, 1.0), (BASE_MS + 2000, 2.0)]
     settle(store)
@@ -176,7 +176,7 @@ def test_times_that_are_moved_meanwhile_are_seen(store: Store, tmp_path: Path, m
         [(1, BASE_MS + 1000, 1.0, ESTIMATED | 1)], also=lambda connection: note_estimates(connection, anchor, 0)
     )
     with new_store(tmp_path) as other:
-        intake = Intake(store, [1])
+        intake = BulkImport(store, [1])
         _Between(monkeypatch, store, lambda: date_estimates(other, anchor, 1000, NOW))
         intake.take([piece([(BASE_MS + 2000, 9.0)])])
     assert history(store) == [(BASE_MS + 2000, 1.0)]
@@ -187,12 +187,12 @@ def test_a_full_disk_leaves_whole_days_and_the_next_try_does_the_rest(store: Sto
     chance = np.random.default_rng(1)
     told = [(BASE_MS + step * 600_000, float(chance.normal())) for step in range(144 * 40)]
     fill_up(store)
-    intake = Intake(store, [1])
+    intake = BulkImport(store, [1])
     with pytest.raises(StoreUnwritable, match="disk does not take more"):
         intake.take([piece(told)])
     make_room(store)
     assert len(history(store)) == intake.brought[1].new
-    Intake(store, [1]).take([piece(told)])
+    BulkImport(store, [1]).take([piece(told)])
     assert history(store) == told
 
 
@@ -205,5 +205,5 @@ def test_the_lock_is_held_for_a_few_days_only(store: Store, monkeypatch: pytest.
         return write()
 
     monkeypatch.setattr(store, "write", counted)
-    Intake(store, [1]).take([piece([(BASE_MS - day * DAY_MS, 1.0) for day in range(100)])])
+    BulkImport(store, [1]).take([piece([(BASE_MS - day * DAY_MS, 1.0) for day in range(100)])])
     assert len(written) == 7

@@ -16,10 +16,10 @@ from journal_entries import a_body, journal_cellar
 
 from ingest.errors import EntryRefused
 from ingest.journal.bodies import Kind
-from ingest.journal.contents import Folding
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, empty_vessels, equipment_of, load_folding
+from ingest.store.contents import SNAPSHOT_EVERY, EmptyVessels, contents, empty_vessels, equipment_of, load_ledger
 from ingest.store.hand_results import HandResult, hand_results
 from ingest.store.journal import entries, entry, strike, write_entry
 
@@ -342,7 +342,7 @@ def _ten_thousand(desk: Desk, count: int) -> None:
         for number, (kind, place, lot, said) in enumerate(rows, start=10):
             at = at_ms + number * step_ms
             insert_entry(connection, Entry(number, kind, at, at, "Ana", place, lot, a_body(kind, **said)))
-        keep_contents(connection, load_folding(connection, equipment_of(connection)), (0, 0))
+        keep_contents(connection, load_ledger(connection, equipment_of(connection)), (0, 0))
 
 
 def test_contents_of_ten_thousand_entries_are_told_at_once(desk: Desk) -> None:
@@ -354,7 +354,7 @@ def test_contents_of_ten_thousand_entries_are_told_at_once(desk: Desk) -> None:
         told = contents(desk.store, at_ms)
         spent[name] = (time.perf_counter() - begun) * 1000
         with desk.store.read() as connection:
-            afresh = load_folding(connection, equipment_of(connection))
+            afresh = load_ledger(connection, equipment_of(connection))
         assert told == afresh.at(at_ms)
         begun = time.perf_counter()
         afresh.at(at_ms)
@@ -394,6 +394,6 @@ def test_snapshots_never_tell_another_story(desk: Desk) -> None:
 
 
 def _agree(desk: Desk) -> None:
-    afresh = Folding(entries(desk.store), equipment_of(desk.store.connection))
+    afresh = Ledger(entries(desk.store), equipment_of(desk.store.connection))
     for at_ms in (NOW, NOW + 30 * HOUR, NOW + 262 * HOUR, desk.now):
         assert contents(desk.store, at_ms) == afresh.at(at_ms)

@@ -19,13 +19,13 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
-from ingest.journal.stays import Stay, lot_path
+from ingest.journal.stays import LotLocation, lot_path
 from ingest.store import Store
 from ingest.store.cellar_history import keep_cellar_file
 from ingest.store.contents import equipment_of
 from ingest.store.journal import entries, strike, write_entry
 from ingest.store.migrations import MIGRATIONS, migrate
-from ingest.store.stays import lot_stays, renew_stays
+from ingest.store.stays import renew_lot_locations, stored_lot_locations
 
 HOUR = 3_600_000
 
@@ -38,7 +38,7 @@ class Desk:
         self.cellar: Cellar = journal_cellar()
         self.now = NOW
         keep_cellar_file(store, self.cellar.text, NOW - HOUR)
-        renew_stays(store)
+        renew_lot_locations(store)
         for lot in "AB":
             self.write("lot", lot=lot, at=0, name=lot, style="white")
 
@@ -47,11 +47,11 @@ class Desk:
         draft = Draft(kind, at, "Ana", a_body(kind, **said), place, lot)
         return write_entry(self.store, draft, self.cellar, self.now)
 
-    def stays(self, lot: str) -> list[Stay]:
+    def stays(self, lot: str) -> list[LotLocation]:
         with self.store.read() as connection:
-            return lot_stays(connection, equipment_of(connection), lot)
+            return stored_lot_locations(connection, equipment_of(connection), lot)
 
-    def afresh(self, lot: str) -> list[Stay]:
+    def afresh(self, lot: str) -> list[LotLocation]:
         with self.store.read() as connection:
             equipment = equipment_of(connection)
         return lot_path(entries(self.store), equipment, lot)
@@ -97,17 +97,17 @@ def test_a_strike_and_a_late_entry_change_where_a_lot_lay(desk: Desk) -> None:
     racked = desk.write("racking", at=9, sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])
     late = desk.write("racking", at=6, sources=[{"vessel": "K1", "volume_l": 2.0}], targets=[{"vessel": "C1"}])
     assert desk.stays("A") == [
-        Stay("K1", 3, 9, 1.0, fill.id, racked.id),
-        Stay("C1", 6, None, 1.0, late.id, None),
-        Stay("K3", 9, None, 1.0, racked.id, None),
+        LotLocation("K1", 3, 9, 1.0, fill.id, racked.id),
+        LotLocation("C1", 6, None, 1.0, late.id, None),
+        LotLocation("K3", 9, None, 1.0, racked.id, None),
     ]
     strike(desk.store, racked.id, "Ben", "not yet", desk.now)
     assert desk.stays("A") == [
-        Stay("K1", 3, None, 1.0, fill.id, None),
-        Stay("C1", 6, None, 1.0, late.id, None),
+        LotLocation("K1", 3, None, 1.0, fill.id, None),
+        LotLocation("C1", 6, None, 1.0, late.id, None),
     ]
     strike(desk.store, late.id, "Ben", "not at all", desk.now)
-    assert desk.stays("A") == [Stay("K1", 3, None, 1.0, fill.id, None)]
+    assert desk.stays("A") == [LotLocation("K1", 3, None, 1.0, fill.id, None)]
     assert desk.kept()
 
 
@@ -126,7 +126,7 @@ def test_a_vessel_that_is_renamed_is_renamed_in_what_is_kept(desk: Desk) -> None
     keep_cellar_file(desk.store, text, desk.now)
     assert desk.kept()
     assert [stay.vessel for stay in desk.stays("A")] == ["Keg1"]
-    assert renew_stays(desk.store) is False
+    assert renew_lot_locations(desk.store) is False
 
 
 def test_without_what_is_kept_the_journal_is_asked_and_the_next_start_keeps_it(desk: Desk) -> None:
@@ -153,7 +153,7 @@ def test_a_store_of_before_is_filled_with_the_next_entry(desk: Desk) -> None:
     assert not desk.kept()
     desk.write("sample", "K1", at=5, volume_l=0.1)
     assert desk.kept()
-    assert desk.stays("A") == [Stay("K1", 3, None, 1.0, 3, None)]
+    assert desk.stays("A") == [LotLocation("K1", 3, None, 1.0, 3, None)]
 
 
 def test_an_entry_that_cannot_be_read_does_not_hinder_the_start(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
@@ -162,7 +162,7 @@ def test_an_entry_that_cannot_be_read_does_not_hinder_the_start(desk: Desk, capl
         connection.execute(
             "INSERT INTO entry (id, kind, at_ms, written_ms, who, place, body) VALUES (9, 'fill', 5, 5, 'x', 'K1', '?')"
         )
-    assert renew_stays(desk.store) is False
+    assert renew_lot_locations(desk.store) is False
     assert "where lots lay cannot be worked out: entry no. 9" in caplog.text
 
 

@@ -30,7 +30,7 @@ from ingest.store.operator import append_event
 from ingest.store.series import declare
 from ingest.store.settling import Settler
 from ingest.store.summaries import CatchUp
-from ingest.upkeep import Upkeep, Wishes
+from ingest.upkeep import Upkeep, UpkeepSettings
 
 HOUSE = Path(__file__).parent.parent
 DAY = 86_400_000
@@ -177,7 +177,7 @@ def test_upkeep_on_a_full_disk_loses_nothing_and_goes_on_when_there_is_room(tmp_
     store, series = filled(tmp_path, settled=False)
     with store:
         before = list(raw(store, series))
-        work = Upkeep(store, Wishes(600.0), 0.0, ("summaries",))
+        work = Upkeep(store, UpkeepSettings(600.0), 0.0, ("summaries",))
         fill_up(store)
         for mono in (100.0, 1000.0, 3000.0):
             work.work(NOW + 3 * DAY, mono)
@@ -298,7 +298,7 @@ def test_an_entry_hardly_waits_behind_upkeep_and_backup(tmp_path: Path, work: st
         if work == "backup":
             back_up(store.path, tmp_path, NOW, site="", cellar_text="")
         else:
-            keeping = Upkeep(store, Wishes(600.0), 0.0, ("summaries",))
+            keeping = Upkeep(store, UpkeepSettings(600.0), 0.0, ("summaries",))
             mono = 1000.0
             while keeping.work(NOW + 10 * DAY, mono):
                 mono += 0.05

@@ -9,16 +9,16 @@ import pytest
 from a_store import NOW, declared, new_store
 from samples import a_binding, a_sample
 
-from ingest.clock import Verdict
+from ingest.clock import ClockState
 from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.sources.sample import Ticket
 from ingest.store import Store
 from ingest.store.feed import cursor, set_cursor, touched_after
 from ingest.store.history import raw
 from ingest.store.series import declare
 from ingest.store.undated import DATED
-from ingest.timekeeping import Timekeeper
+from ingest.timekeeping import ClockGuard
 from ingest.writer import Writer
 
 BOOT_MS = 946_684_800_000
@@ -35,9 +35,9 @@ class Board:
         self.offset_ms = wall_ms - mono * 1000
         self.acknowledged: list[int] = []
         self.writer = Writer(
-            store, Taker([a_binding(series=1)]), self._acknowledge, lambda: 1_000_000, monotonic=lambda: self.mono
+            store, Decoder([a_binding(series=1)]), self._acknowledge, lambda: 1_000_000, monotonic=lambda: self.mono
         )
-        self.keeper = Timekeeper(store, self.wall_ms, mono, boot)
+        self.keeper = ClockGuard(store, self.wall_ms, mono, boot)
         self._packet = 0
         # The connection came about long ago, so that no number is taken for one that the broker had kept.
         long_ago = a_sample(b"x", a_binding().address, packet=0, arrival_mono=mono - 100)
@@ -60,7 +60,7 @@ class Board:
             sample._replace(arrival_ms=self.wall_ms, arrival_mono=self.mono, ticket=Ticket(1, self._packet, 1))
         )
 
-    def turn(self, after_s: float = 1.0) -> Verdict:
+    def turn(self, after_s: float = 1.0) -> ClockState:
         self.mono += after_s
         assert self.keeper.turn(self.writer, lambda _: None, self.wall_ms, self.mono)
         return self.keeper.verdict
@@ -83,13 +83,13 @@ def test_a_board_that_starts_in_the_past_waits_for_its_clock(store: Store) -> No
     board.sample(b"12")
     board.mono += 10
     board.sample(b"13")
-    assert board.turn() is Verdict.WAITING
+    assert board.turn() is ClockState.WAITING
     assert board.rows() == []
     assert board.acknowledged == []
     # The network tells the time after 30 s: both readings get the times at which they came.
     board.mono += 19
     board.set_clock(NOW + 3_600_000)
-    assert board.turn() is Verdict.RIGHT
+    assert board.turn() is ClockState.RIGHT
     assert board.rows() == [(NOW + 3_600_000 - 30_000, GOOD), (NOW + 3_600_000 - 20_000, GOOD)]
     assert board.acknowledged == [1, 2]
     board.sample(b"14")
@@ -100,7 +100,7 @@ def test_a_board_that_starts_in_the_past_waits_for_its_clock(store: Store) -> No
 def test_what_waits_for_the_clock_calls_for_no_turn(store: Store) -> None:
     board = Board(store, BOOT_MS)
     board.writer.wake.set()
-    assert board.turn() is Verdict.WAITING
+    assert board.turn() is ClockState.WAITING
     assert not board.writer.wake.is_set()
 
 
@@ -111,7 +111,7 @@ def test_signs_of_life_go_on_while_readings_wait(store: Store) -> None:
     for _ in range(3):
         board.mono += 10
         assert board.keeper.turn(board.writer, lambda _: signs.append(board.mono), board.wall_ms, board.mono)
-    assert board.keeper.verdict is Verdict.WAITING
+    assert board.keeper.verdict is ClockState.WAITING
     assert signs == [60.0, 70.0, 80.0]
     assert (board.rows(), board.acknowledged, board.writer.waiting) == ([], [], 2)
 
@@ -126,7 +126,7 @@ def test_all_that_waited_is_dated_by_the_monotonic_clock_over_several_turns(
         board.mono += 1
     board.set_clock(NOW + 3_600_000)
     for _ in range(3):
-        assert board.turn(0.0) is Verdict.RIGHT
+        assert board.turn(0.0) is ClockState.RIGHT
     assert board.rows() == [(NOW + 3_600_000 - ago, GOOD) for ago in (5000, 4000, 3000, 2000, 1000)]
 
 
@@ -135,7 +135,7 @@ def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_ri
     for index in range(130):
         board.sample(b"12")
         verdict = board.turn()
-        assert verdict is (Verdict.WAITING if index < 119 else Verdict.UNKNOWN)
+        assert verdict is (ClockState.WAITING if index < 119 else ClockState.UNKNOWN)
     assert board.acknowledged == list(range(1, 131))
     estimated = board.rows()
     assert [quality for _, quality in estimated] == [CLOCK] * 130
@@ -144,7 +144,7 @@ def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_ri
     place = touched_after(store, 0)[-1].seq
     board.set_clock(NOW + 86_400_000)
     right_at = board.mono + 1.0
-    assert board.turn() is Verdict.RIGHT
+    assert board.turn() is ClockState.RIGHT
     dated = board.rows()
     assert [quality for _, quality in dated] == [GOOD] * 130
     # The first came 130 s before the clock was found right.
@@ -172,7 +172,7 @@ def test_what_a_full_disk_held_back_is_dated_too(store: Store) -> None:
     assert (board.rows(), board.acknowledged) == ([], [])
     store.connection.execute("PRAGMA query_only=OFF")
     board.set_clock(NOW + 86_400_000)
-    assert board.turn() is Verdict.RIGHT
+    assert board.turn() is ClockState.RIGHT
     assert board.rows() == [(board.wall_ms - 2000, GOOD)]
     assert board.acknowledged == [1]
 
@@ -180,10 +180,10 @@ def test_what_a_full_disk_held_back_is_dated_too(store: Store) -> None:
 def test_a_clock_set_back_while_running_holds_nothing_up(store: Store) -> None:
     board = Board(store, NOW + 10_000)
     board.sample(b"12")
-    assert board.turn() is Verdict.RIGHT
+    assert board.turn() is ClockState.RIGHT
     board.set_clock(board.wall_ms - 3_600_000)
     board.sample(b"13")
-    assert board.turn() is Verdict.UNKNOWN
+    assert board.turn() is ClockState.UNKNOWN
     assert board.rows() == [(NOW + 10_000, GOOD), (NOW + 11_000, CLOCK)]
     assert board.acknowledged == [1, 2]
 
@@ -194,13 +194,13 @@ def test_a_process_that_starts_again_in_the_same_boot_goes_on_and_dates_what_the
     board = Board(store, BOOT_MS)
     board.turn(121.0)
     board.sample(b"12")
-    assert board.turn() is Verdict.UNKNOWN
+    assert board.turn() is ClockState.UNKNOWN
     again = Board(store, board.wall_ms, mono=board.mono)
     again.sample(b"13")
-    assert again.turn() is Verdict.UNKNOWN
+    assert again.turn() is ClockState.UNKNOWN
     assert [at for at, _ in again.rows()] == [NOW + 121_000, NOW + 122_000]
     third = Board(store, NOW + 7_200_000, mono=again.mono)
-    assert third.turn() is Verdict.RIGHT
+    assert third.turn() is ClockState.RIGHT
     assert third.rows() == [(NOW + 7_200_000 - 2000, GOOD), (NOW + 7_200_000 - 1000, GOOD)]
 
 
@@ -210,7 +210,7 @@ def test_estimates_of_another_boot_stay_estimates(store: Store) -> None:
     board.sample(b"12")
     board.turn()
     other = Board(store, NOW + 7_200_000, mono=5.0, boot="boot-2")
-    assert other.turn() is Verdict.RIGHT
+    assert other.turn() is ClockState.RIGHT
     assert other.rows() == [(NOW + 121_000, CLOCK)]
 
 
@@ -219,5 +219,5 @@ def test_a_first_start_on_a_new_store_believes_the_clock(tmp_path: Path) -> None
         declare(store, [declared(gain=1.0)], BOOT_MS)
         board = Board(store, BOOT_MS)
         board.sample(b"12")
-        assert board.turn() is Verdict.RIGHT
+        assert board.turn() is ClockState.RIGHT
         assert board.rows() == [(BOOT_MS, GOOD)]

@@ -16,7 +16,7 @@ from ingest.store.history import raw
 from ingest.store.series import declare
 from ingest.store.settling import DAY_MS
 from ingest.store.summaries import summary
-from ingest.upkeep import Upkeep, Wishes
+from ingest.upkeep import Upkeep, UpkeepSettings
 
 TODAY_MS = NOW // DAY_MS * DAY_MS
 HOUR_S = 3600.0
@@ -54,7 +54,7 @@ def all_due(upkeep: Upkeep, now_ms: int = NOW, mono: float = 10_000.0) -> float:
 
 def test_after_a_start_nothing_is_due_at_once(store: Store) -> None:
     fill(store, 2)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,))
     assert not upkeep.work(NOW, 1.0)
     assert count(store, "block") == 0
 
@@ -62,7 +62,7 @@ def test_after_a_start_nothing_is_due_at_once(store: Store) -> None:
 def test_it_settles_follows_and_prunes(store: Store) -> None:
     fill(store, 3)
     before = list(raw(store, 1))
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep)
     assert count(store, "fresh") == 120
     assert list(raw(store, 1)) == before
@@ -76,7 +76,7 @@ def test_what_another_follower_still_needs_is_not_pruned(store: Store) -> None:
     Appender(store).append([(1, NOW + 1, 50.0, 0)])
     with store.write() as connection:
         set_cursor(connection, "mirror", 1)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES, "mirror"))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES, "mirror"))
     place = touched_after(store, 1)
     all_due(upkeep)
     assert touched_after(store, 1) == place
@@ -88,7 +88,7 @@ def test_what_another_follower_still_needs_is_not_pruned(store: Store) -> None:
 
 def test_by_default_nothing_is_dropped(store: Store) -> None:
     fill(store, 3)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep, NOW + 4000 * DAY_MS)
     assert len(list(raw(store, 1))) == 3 * 1440
 
@@ -96,7 +96,7 @@ def test_by_default_nothing_is_dropped(store: Store) -> None:
 def test_each_level_is_kept_as_long_as_wished(store: Store) -> None:
     fill(store, 6)
     day_s = 86_400.0
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 2 * day_s, 3 * day_s, 4 * day_s), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S, 2 * day_s, 3 * day_s, 4 * day_s), 0.0, (SUMMARIES,))
     all_due(upkeep)
     first_raw = next(raw(store, 1)).at_ms
     assert first_raw == TODAY_MS - 2 * DAY_MS
@@ -108,7 +108,7 @@ def test_each_level_is_kept_as_long_as_wished(store: Store) -> None:
 
 def test_readings_are_not_dropped_before_they_were_summed_up(store: Store) -> None:
     fill(store, 5)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
     all_due(upkeep)
     made = summary(store, 1, TODAY_MS - 10 * DAY_MS, TODAY_MS, "day")
     assert made.readings.tolist()[1:] == [1440] * (len(made.from_ms) - 1)
@@ -116,7 +116,7 @@ def test_readings_are_not_dropped_before_they_were_summed_up(store: Store) -> No
 
 def test_a_late_change_to_a_day_whose_readings_are_gone_leaves_its_summary(store: Store) -> None:
     fill(store, 5)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S, 86_400.0), 0.0, (SUMMARIES,))
     all_due(upkeep)
     old = summary(store, 1, TODAY_MS - 3 * DAY_MS, TODAY_MS - 2 * DAY_MS, "day")
     with store.write() as connection:
@@ -134,7 +134,7 @@ def test_readings_that_are_settled_late_are_dropped_all_the_same(store: Store, m
     monkeypatch.setattr("ingest.store.fresh.REMEMBERED_IDS", 30)
     day_s = 86_400.0
     appender = Appender(store)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S, 2 * day_s, 3 * day_s, None), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S, 2 * day_s, 3 * day_s, None), 0.0, (SUMMARIES,))
     mono = 0.0
     for quarter in range(60):
         now_ms = TODAY_MS + quarter * DAY_MS // 4
@@ -154,7 +154,7 @@ def test_a_full_disk_puts_upkeep_off_and_loses_nothing(store: Store) -> None:
     fill(store, 3)
     before = list(raw(store, 1))
     fill_up(store)
-    upkeep = Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,))
     all_due(upkeep)
     assert upkeep.last_error is not None
     assert list(raw(store, 1)) == before
@@ -168,6 +168,6 @@ def test_no_call_takes_long(store: Store) -> None:
     """Slices are at most 50 ms each; a call may begin one when its time is nearly over. The bound is generous, for a
     busy machine; tests/benchmarks measures it."""
     fill(store, 10)
-    longest = all_due(Upkeep(store, Wishes(2 * HOUR_S), 0.0, (SUMMARIES,)))
+    longest = all_due(Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,)))
     print(f"the longest call took {longest * 1000:.0f} ms")
     assert longest < 0.5

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import EPOCH_MS, Rig, a_limit, a_silence
 
-from alerts.watch import Book, BookUnreadable, Entry, Now
+from alerts.watch import LimitRecord, Now, WatchState, WatchStateUnreadable
 
 LOW = "K1/pressure/low"
 
@@ -21,7 +21,7 @@ def restarted(rig: Rig, *, after_s: float = 0.0, newest: bool = True) -> Rig:
     other = Rig.__new__(Rig)
     other.__dict__.update(rig.__dict__)
     other.second = rig.second + after_s
-    other.book = Book.from_rows(rows, other.now().mono, newest_ms)
+    other.book = WatchState.from_rows(rows, other.now().mono, newest_ms)
     return other
 
 
@@ -35,7 +35,7 @@ def test_an_entry_comes_back_as_it_was_but_for_its_monotonic_stamps(steps: list[
         if acknowledges:
             rig.acknowledge(LOW)
     text = rig.book.to_json()
-    again = Book.from_json(text, 5.0)
+    again = WatchState.from_json(text, 5.0)
     assert again.to_json() == text
     assert {key: entry.alarm for key, entry in again.entries.items()} == {
         key: entry.alarm for key, entry in rig.book.entries.items()
@@ -98,11 +98,11 @@ def test_who_knows_the_newest_reading_keeps_late_ones_out_after_a_restart() -> N
     rig.at(0, 20)
     stored = rig.book.entries[LOW].to_json()
     rig.at(100, 20)
-    entry = Entry.from_json(stored, 1.0, newest_ms=EPOCH_MS + 100_000)
-    late = rig.watch.step(Book({LOW: entry}), [rig.reading(3, 99)], [], Now(0, 1.0), rig.next_occurrence)
+    entry = LimitRecord.from_json(stored, 1.0, newest_ms=EPOCH_MS + 100_000)
+    late = rig.watch.step(WatchState({LOW: entry}), [rig.reading(3, 99)], [], Now(0, 1.0), rig.next_occurrence)
     assert late.transitions == []
     assert entry.seen_until(0) is entry
-    due = rig.watch.step(Book({LOW: entry}), [rig.reading(3, 101)], [], Now(0, 1.0), rig.next_occurrence)
+    due = rig.watch.step(WatchState({LOW: entry}), [rig.reading(3, 101)], [], Now(0, 1.0), rig.next_occurrence)
     assert len(due.transitions) == 1
 
 
@@ -114,18 +114,18 @@ def test_who_knows_the_newest_reading_keeps_late_ones_out_after_a_restart() -> N
         "{}",
         '{"form": 1}',
         json.dumps({"form": 1, "rule": {"kind": "low"}, "track": {}, "alarm": {}}),
-        Entry.fresh(a_limit(), 0.0).to_json().replace('"normal"', '"merry"'),
-        Entry.fresh(a_limit(), 0.0).to_json().replace('"newest_ms"', '"newest"'),
+        LimitRecord.fresh(a_limit(), 0.0).to_json().replace('"normal"', '"merry"'),
+        LimitRecord.fresh(a_limit(), 0.0).to_json().replace('"newest_ms"', '"newest"'),
     ],
 )
 def test_an_entry_that_cannot_be_read_is_named(text: str) -> None:
-    with pytest.raises(BookUnreadable, match="a stored alarm cannot be read"):
-        Entry.from_json(text, 0.0)
+    with pytest.raises(WatchStateUnreadable, match="a stored alarm cannot be read"):
+        LimitRecord.from_json(text, 0.0)
 
 
 def test_an_entry_of_another_form_is_named() -> None:
-    text = Entry.fresh(a_limit(), 0.0).to_json().replace('"form":1', '"form":2')
-    with pytest.raises(BookUnreadable, match="form 2 of a stored alarm is not known, only 1"):
-        Entry.from_json(text, 0.0)
-    with pytest.raises(BookUnreadable, match="the book of alarms cannot be read"):
-        Book.from_json("[1]", 0.0)
+    text = LimitRecord.fresh(a_limit(), 0.0).to_json().replace('"form":1', '"form":2')
+    with pytest.raises(WatchStateUnreadable, match="form 2 of a stored alarm is not known, only 1"):
+        LimitRecord.from_json(text, 0.0)
+    with pytest.raises(WatchStateUnreadable, match="the book of alarms cannot be read"):
+        WatchState.from_json("[1]", 0.0)

@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import Rig, a_limit, a_silence
 
-from alerts.watch import Book
-from alerts.watch.quieted import EMPTY_NOTE, RACKING_NOTE, Quiet
+from alerts.watch import WatchState
+from alerts.watch.quieted import EMPTY_NOTE, RACKING_NOTE, JournalSuppression
 
 LOW = a_limit()
 CARE = a_limit(key="K1/pressure/care", setpoint=20.0, on_delay_s=0.0, suppressed_by=LOW.key)
@@ -24,7 +24,7 @@ def _quieted(rig: Rig, *keys: str, why: str = EMPTY_NOTE) -> None:
 
 
 def test_an_empty_vessel_quiets_limits_on_wine_and_a_racking_those_on_low_pressure() -> None:
-    quiet = Quiet({limit.key: limit for limit in (LOW, CARE, OVER, WARM, COLD, SILENCE, NO_HEAT, OTHER)})
+    quiet = JournalSuppression({limit.key: limit for limit in (LOW, CARE, OVER, WARM, COLD, SILENCE, NO_HEAT, OTHER)})
     assert quiet.keys((), ()) == {}
     assert quiet.keys(("K1", "K9"), ()) == dict.fromkeys((LOW.key, CARE.key, WARM.key, COLD.key), EMPTY_NOTE)
     assert quiet.keys((), ("K1", "K9")) == dict.fromkeys((LOW.key, CARE.key), RACKING_NOTE)
@@ -79,7 +79,7 @@ def test_an_on_delay_that_ran_before_begins_anew_and_so_does_one_of_a_restart() 
     rig.at(50, 3.0)
     _quieted(rig)
     rig.at(55)
-    rig.book = Book.from_json(rig.book.to_json(), rig.now().mono)
+    rig.book = WatchState.from_json(rig.book.to_json(), rig.now().mono)
     rig.quiet = {}
     rig.at(65, 3.0)
     assert rig.state() == "normal"

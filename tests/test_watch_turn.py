@@ -7,7 +7,7 @@ import time
 import pytest
 from watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
 
-from alerts.watch import Book, Now, OperatorEvent, Watch, WatchReading, step
+from alerts.watch import Now, OperatorEvent, Watch, WatchReading, WatchState, step
 from alerts.watch.alarm import Transition
 
 LOW = "K1/pressure/low"
@@ -259,8 +259,8 @@ def test_a_falling_extreme_is_written_in_steps_of_the_deadband() -> None:
 def test_the_fast_way_and_the_plain_way_agree() -> None:
     limits = {LOW: a_limit(on_delay_s=0.0)}
     reading = WatchReading("k1-pressure", 5, 3.0)
-    plain = step(limits, Book(), [reading], [], Now(7, 1.0), ids())
-    assert plain == Watch(limits).step(Book(), [reading], [], Now(7, 1.0), ids())
+    plain = step(limits, WatchState(), [reading], [], Now(7, 1.0), ids())
+    assert plain == Watch(limits).step(WatchState(), [reading], [], Now(7, 1.0), ids())
     assert len(plain.transitions) == 1
 
 
@@ -285,7 +285,7 @@ def test_a_thousand_limits_cost_printed() -> None:
         ):
             limits[limit.key] = limit
     watch, next_occurrence = Watch(limits), ids()
-    book = watch.step(Book(), [], [], Now(0, 0.0), next_occurrence).book
+    book = watch.step(WatchState(), [], [], Now(0, 0.0), next_occurrence).book
 
     def turn(second: int, value: float | None) -> int:
         nonlocal book

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
 from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.probes.taking import Binding, Taker
+from ingest.probes.taking import Binding, Decoder
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.feed import touched_after
@@ -44,7 +44,7 @@ class Desk:
         self.acknowledged: list[int] = []
         self.seen_on_disk: list[int] = []
         self.enough = 10_000
-        self.writer = Writer(self.store, Taker(bindings), self._acknowledge, lambda: self.enough)
+        self.writer = Writer(self.store, Decoder(bindings), self._acknowledge, lambda: self.enough)
 
     def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
         self.acknowledged.extend(ticket.packet_id for ticket in tickets)
@@ -293,7 +293,7 @@ def test_a_packet_id_that_is_used_again_at_once_stands_for_the_later_number(tmp_
     with create_or_open(tmp_path / "cellar.db", NOW) as store:
 
         def a_writer() -> Writer:
-            taker = Taker((a_binding(), a_binding(series=2, address="k2/p")))
+            taker = Decoder((a_binding(), a_binding(series=2, address="k2/p")))
             return Writer(store, taker, lambda tickets: None, lambda: 10_000, monotonic=lambda: mono)
 
         writer = a_writer()
@@ -439,7 +439,7 @@ def test_a_flood_without_an_end_lets_a_turn_end(tmp_path: Path) -> None:
             assert len(turns) < 1000
             writer.offer(a_sample("5", packet=len(turns)))
 
-        writer = Writer(store, Taker(BINDINGS), acknowledge_and_bring_the_next, lambda: 1)
+        writer = Writer(store, Decoder(BINDINGS), acknowledge_and_bring_the_next, lambda: 1)
         writer.offer(a_sample("5", packet=1000))
         assert writer.turn(NOW)
         assert writer.wake.is_set()  # there is more to do, at once

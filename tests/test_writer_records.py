@@ -10,7 +10,7 @@ import pytest
 from samples import NOW, a_binding, a_sample
 
 from ingest.cellar.units import Dimension
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.sources.sample import Sample
 from ingest.store import Store, create_or_open
 from ingest.writer import Writer
@@ -35,7 +35,7 @@ class Desk:
 @pytest.fixture
 def desk(tmp_path: Path) -> Iterator[Desk]:
     store = create_or_open(tmp_path / "cellar.db", NOW)
-    yield Desk(store, Writer(store, Taker([GAS]), lambda _: None, lambda: 1000))
+    yield Desk(store, Writer(store, Decoder([GAS]), lambda _: None, lambda: 1000))
     store.close()
 
 

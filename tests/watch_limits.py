@@ -6,7 +6,7 @@ import itertools
 from collections.abc import Callable
 from typing import Any
 
-from alerts.watch import Book, Now, OperatorEvent, TurnResult, Watch, WatchReading
+from alerts.watch import Now, OperatorEvent, TurnResult, Watch, WatchReading, WatchState
 from ingest.cellar.models import EffectiveLimit
 from ingest.probes.reading import Quality, Reason, quality_code
 
@@ -54,10 +54,10 @@ def ids() -> Callable[[], str]:
 class Rig:
     """A watch with its book and a clock that is turned by hand; own time and board time agree unless told otherwise."""
 
-    def __init__(self, *limits: EffectiveLimit, book: Book | None = None) -> None:
+    def __init__(self, *limits: EffectiveLimit, book: WatchState | None = None) -> None:
         self.limits = {limit.key: limit for limit in limits}
         self.watch = Watch(self.limits)
-        self.book = book or Book()
+        self.book = book or WatchState()
         self.next_occurrence = ids()
         self.second = 0.0
         self.skew_ms = 0

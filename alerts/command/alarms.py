@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.command.opening import open_cellar, wall_ms
 from alerts.page.shown import local_time, quantity_word, value_shown
-from alerts.page.standing import AlarmStanding, standing
+from alerts.page.standing import AlarmStatus, cellar_status
 from alerts.watch.own_limits import good_of
 from ingest.store.alarms import transitions
 from ingest.times import iso_utc
@@ -20,7 +20,7 @@ def run_alarms(file: Path, *, everything: bool, as_json: bool) -> int:
     """Print alarms; exit code 1 while one stands."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        view = standing(cellar, store, now_ms)
+        view = cellar_status(cellar, store, now_ms)
         journal = transitions(store) if everything else []
     zone, units = cellar.site.zone, cellar.site.units
     if as_json:
@@ -46,7 +46,7 @@ def run_alarms(file: Path, *, everything: bool, as_json: bool) -> int:
     return 1 if view.alarms else 0
 
 
-def alarm_line(alarm: AlarmStanding, zone: ZoneInfo, units: str, now_ms: int) -> str:
+def alarm_line(alarm: AlarmStatus, zone: ZoneInfo, units: str, now_ms: int) -> str:
     """One alarm in one line: id, priority, place, what, since when, whether somebody has seen it."""
     limit = alarm.limit
     if limit is None:
@@ -67,7 +67,7 @@ def alarm_line(alarm: AlarmStanding, zone: ZoneInfo, units: str, now_ms: int) ->
     return f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
 
 
-def alarm_json(alarm: AlarmStanding) -> dict[str, object]:
+def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
     """One alarm as JSON; values in the quantity's unit, which is named beside them."""
     limit = alarm.limit
     from ingest.cellar.quantities import QUANTITIES

@@ -69,11 +69,11 @@ def titration(
     """Free or total SO2 in mg/L from a titration, with its standard uncertainty and what speaks against it."""
     from ingest.journal.doubt import TitrationRefused
     from ingest.journal.titrant import Meaning
-    from ingest.journal.titration import Method, Quantity, Style, Titration
+    from ingest.journal.titration import Method, So2Quantity, Style, Titration
     from ingest.journal.titration_outcome import titrated
 
     by = _one_of(Method, method, "--method")
-    sought = _one_of(Quantity, quantity, "--quantity")
+    sought = _one_of(So2Quantity, quantity, "--quantity")
     wine = None if style is None else _one_of(Style, style, "--style")
     strengths = {
         "--normality": (normality, Meaning.NORMALITY),

@@ -32,7 +32,7 @@ from ingest.store import Store
 from ingest.store.block import Arrays
 from ingest.store.feed import DROPPED, cursor
 from ingest.store.history import scaled
-from ingest.store.intake import Brought, Intake, Piece
+from ingest.store.intake import Brought, BulkImport, Piece
 from ingest.store.scale import Scale, scales
 from ingest.store.series import Series, all_series
 from ingest.store.settling import DAY_MS
@@ -93,7 +93,7 @@ def run_import(file: Path, table: Path, wanted: Wanted, *, write: bool, as_json:
             taking = Rows(layout, moments, _decimal_of(wanted.decimal))
             if not layout.headed:
                 taking.take(*first)
-            intake = Intake(store, list(targets), rehearse=not write)
+            intake = BulkImport(store, list(targets), rehearse=not write)
             with _bar(table, "writing" if write else "looking", hidden=as_json) as advance:
                 for line, row in rows:
                     taking.take(line, row)

@@ -15,10 +15,10 @@ from zoneinfo import ZoneInfo
 
 from alerts.command.opening import open_cellar, wall_ms
 from ingest.errors import IngestError
-from ingest.exchange.entry_lines import Lines, read_entry_lines
+from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.bodies import KINDS
 from ingest.journal.joining import Mistake
-from ingest.store.entry_intake import Taken, take_entries
+from ingest.store.entry_intake import ImportedEntries, import_entries
 
 # A file that is something else altogether has as many mistakes as lines.
 _SHOWN: Final = 50
@@ -33,7 +33,7 @@ def run_entry_import(file: Path, lines: Path, *, new_numbers: bool, write: bool,
     with open_cellar(file) as (cellar, store):
         read = _read(lines, cellar.site.zone)
         rehearse = not write or bool(read.mistakes)
-        taken = take_entries(store, read.told, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse)
+        taken = import_entries(store, read.told, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse)
     mistakes = sorted((*read.mistakes, *taken.mistakes))
     written = write and not mistakes and bool(taken.new or taken.strikes)
     if as_json:
@@ -43,7 +43,7 @@ def run_entry_import(file: Path, lines: Path, *, new_numbers: bool, write: bool,
     return 1 if mistakes or not read.count else 0
 
 
-def _read(lines: Path, zone: ZoneInfo) -> Lines:
+def _read(lines: Path, zone: ZoneInfo) -> EntryLines:
     try:
         with lines.open("rb") as stream:
             return read_entry_lines(stream, zone)
@@ -51,7 +51,9 @@ def _read(lines: Path, zone: ZoneInfo) -> Lines:
         raise IngestError(f"{lines}: cannot be read: {error.strerror}") from error
 
 
-def _print(lines: Path, read: Lines, taken: Taken, mistakes: Sequence[Mistake], zone: ZoneInfo, *, write: bool) -> None:
+def _print(
+    lines: Path, read: EntryLines, taken: ImportedEntries, mistakes: Sequence[Mistake], zone: ZoneInfo, *, write: bool
+) -> None:
     print(f"{lines}: {_counted(read.count, 'line')}")
     if taken.new:
         times = [one.entry.at_ms for one in taken.new]
@@ -83,14 +85,14 @@ def _print(lines: Path, read: Lines, taken: Taken, mistakes: Sequence[Mistake], 
         print("Nothing was written yet; the same with --write brings them in.")
 
 
-def _kinds(taken: Taken) -> str:
+def _kinds(taken: ImportedEntries) -> str:
     counts = Counter(one.entry.kind for one in taken.new)
     struck = sum(one.entry.struck is not None for one in taken.new)
     text = ", ".join(f"{kind} {counts[kind]:,}" for kind in KINDS if counts[kind])
     return text + (f"; {struck:,} of them struck" if struck else "")
 
 
-def _told(taken: Taken) -> str:
+def _told(taken: ImportedEntries) -> str:
     parts = []
     if taken.new:
         parts.append(f"{len(taken.new):,} {'entry' if len(taken.new) == 1 else 'entries'}")
@@ -104,7 +106,9 @@ def _counted(count: int, noun: str) -> str:
     return f"{count:,} {noun}" + ("" if count == 1 else "s")
 
 
-def _print_json(lines: Path, read: Lines, taken: Taken, mistakes: Sequence[Mistake], *, written: bool) -> None:
+def _print_json(
+    lines: Path, read: EntryLines, taken: ImportedEntries, mistakes: Sequence[Mistake], *, written: bool
+) -> None:
     out = {
         "file": str(lines),
         "written": written,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Found", "find_numbers", "line_shape"]
+__all__ = ["FoundNumber", "find_numbers", "line_shape"]
 
 import re
 from collections.abc import Iterator, Sequence
@@ -35,7 +35,7 @@ _UNIT_BEHIND: Final = re.compile(r"[ \t]*(°?[A-Za-z]+)(?![A-Za-z0-9=:])")
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class FoundNumber:
     """A number and the way to it.
 
     keys: what the probe's table needs besides source, quantity and unit, in order. names: what it is called, the
@@ -57,7 +57,9 @@ class _Places:
     quoted: list[tuple[str, str]] = field(default_factory=list)
 
 
-def find_numbers(address: str, payloads: Sequence[bytes], now_ms: int, *, encoding: str | None = None) -> list[Found]:
+def find_numbers(
+    address: str, payloads: Sequence[bytes], now_ms: int, *, encoding: str | None = None
+) -> list[FoundNumber]:
     """The numbers in the samples of one address, the newest sample last; [] where there is none.
 
     encoding: of a serial line's text; None for an MQTT message. now_ms: UTC ms, for times in SenML.
@@ -72,7 +74,7 @@ def find_numbers(address: str, payloads: Sequence[bytes], now_ms: int, *, encodi
             continue
         keys = (("decimal", ","),) if decimal == "," else ()
         names = tuple(address.split("/"))
-        return [Found("plain", keys, names, newest.decode().strip(), guess(_tail(names), "", number))]
+        return [FoundNumber("plain", keys, names, newest.decode().strip(), guess(_tail(names), "", number))]
     try:
         document = decode_json(newest)
     except Unreadable:
@@ -83,7 +85,7 @@ def find_numbers(address: str, payloads: Sequence[bytes], now_ms: int, *, encodi
 # ---- JSON and SenML ------------------------------------------------------------------------------------------------
 
 
-def _in_json(address: str, document: object) -> list[Found]:
+def _in_json(address: str, document: object) -> list[FoundNumber]:
     places = _Places()
     for pointer, value in _leaves(document, ""):
         key = pointer.rpartition("/")[2]
@@ -104,7 +106,7 @@ def _in_json(address: str, document: object) -> list[Found]:
         if time_pointer is not None:
             keys.append(("time_pointer", time_pointer))
         names = (*address.split("/"), *JsonPointer.parse(pointer).tokens)
-        found.append(Found("json", tuple(keys), names, f"{number:g}", guess(_tail(names), "", number)))
+        found.append(FoundNumber("json", tuple(keys), names, f"{number:g}", guess(_tail(names), "", number)))
     if found and places.quoted:
         told = ", ".join(f'{pointer} "{value}"' for pointer, value in places.quoted[:5])
         found[-1] = replace(found[-1], remark=f"numbers in quotes are texts and are not read: {told}")
@@ -143,12 +145,12 @@ def _nearest(pointer: str, times: Sequence[str]) -> str | None:
     return max(around, key=lambda time: time.count("/"), default=None)
 
 
-def _in_senml(payload: bytes, now_ms: int) -> list[Found]:
+def _in_senml(payload: bytes, now_ms: int) -> list[FoundNumber]:
     try:
         records = decode_senml(payload, now_ms)
     except Unreadable:
         return []
-    found: dict[str, Found] = {}
+    found: dict[str, FoundNumber] = {}
     for record in records:
         if record.value is None or record.name in found or len(found) >= _MOST_NUMBERS:
             continue
@@ -156,7 +158,7 @@ def _in_senml(payload: bytes, now_ms: int) -> list[Found]:
         # The last part of a long name is what says something; the rest is often the device's number.
         names = tuple(re.split(r"[/:]", record.name))
         remark = "" if unit or not record.unit else f'comes in the unit "{record.unit}", which no probe of leeside has'
-        found[record.name] = Found(
+        found[record.name] = FoundNumber(
             "senml",
             (("payload", "senml"), ("name", record.name)),
             names,
@@ -201,8 +203,8 @@ def line_shape(payload: bytes, encoding: str) -> str:
     return _pattern(line, numbers, decimal, None)
 
 
-def _in_line(payloads: Sequence[bytes], encoding: str) -> list[Found]:
-    found: list[Found] = []
+def _in_line(payloads: Sequence[bytes], encoding: str) -> list[FoundNumber]:
+    found: list[FoundNumber] = []
     shapes: set[str] = set()
     for payload in reversed(payloads):
         shape = line_shape(payload, encoding)
@@ -213,7 +215,7 @@ def _in_line(payloads: Sequence[bytes], encoding: str) -> list[Found]:
     return found[:_MOST_NUMBERS]
 
 
-def _in_one_line(line: str) -> list[Found]:
+def _in_one_line(line: str) -> list[FoundNumber]:
     numbers, decimal = _numbers_of(line)
     found = []
     for number in numbers[:_MOST_NUMBERS]:
@@ -232,7 +234,7 @@ def _in_one_line(line: str) -> list[Found]:
         names = tuple(part for part in (*re.findall(r"[A-Za-z]+[0-9]+", line[: number.start()]), name) if part)
         remark = "the comma is taken for the mark before the fraction" if decimal == "," else ""
         unit_text = behind[1] if behind else ""
-        found.append(Found("line", tuple(keys), names, number[0], guess([name], unit_text, value), remark))
+        found.append(FoundNumber("line", tuple(keys), names, number[0], guess([name], unit_text, value), remark))
     return found
 
 

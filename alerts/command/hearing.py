@@ -14,7 +14,7 @@ from ingest.cellar.quantities import QUANTITIES
 from ingest.probes.binding import bindings
 from ingest.probes.reading import quality_class, quality_reason
 from ingest.probes.scale import file_scale
-from ingest.probes.taking import RETAINED, Refusal, Taker
+from ingest.probes.taking import RETAINED, Decoder, Refusal
 from ingest.sources.sample import Sample
 from ingest.times import iso_utc
 
@@ -93,7 +93,7 @@ class Ear:
         numbers = {probe.id: number for number, probe in enumerate(cellar.probe)}
         self._probes = cellar.probe
         self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in cellar.probe]
-        self._taker = Taker(bindings(cellar, numbers))
+        self._taker = Decoder(bindings(cellar, numbers))
 
     def hear(self, sample: Sample) -> Heard:
         """What the probes make of it. A retained message is shown as if it had just come, although it is not stored."""

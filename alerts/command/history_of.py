@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Asked", "run_history_of"]
+__all__ = ["HistoryRequest", "run_history_of"]
 
 import csv
 import json
@@ -31,7 +31,7 @@ from ingest.times import iso_utc
 _COLUMNS: Final = ("at", "value", "u", "unit", "quality", "place", "probe", "share", "entry", "struck")
 
 
-class Asked(NamedTuple):
+class HistoryRequest(NamedTuple):
     """What is asked for: a lot or a place, a quantity; None where nothing was said. least_share: see ``OfLot``; struck:
     results of struck entries as well.
     """
@@ -60,7 +60,7 @@ class _Row(NamedTuple):
     struck: bool
 
 
-def run_history_of(file: Path, asked: Asked, *, as_csv: bool, as_json: bool) -> int:
+def run_history_of(file: Path, asked: HistoryRequest, *, as_csv: bool, as_json: bool) -> int:
     """Print them; exit code 1 when there are none, 2 for a wrong call."""
     if as_csv and as_json:
         raise typer.BadParameter("choose one of --csv and --json")
@@ -75,7 +75,7 @@ def run_history_of(file: Path, asked: Asked, *, as_csv: bool, as_json: bool) -> 
         return 0 if _print_plain(rows, whose.quantity, cellar) else 1
 
 
-def _whose(asked: Asked, cellar: Cellar, store: Store) -> OfLot | OfPlace:
+def _whose(asked: HistoryRequest, cellar: Cellar, store: Store) -> OfLot | OfPlace:
     if asked.lot is not None and asked.place is not None:
         raise typer.BadParameter("choose one of --lot and --place")
     if asked.lot is not None:
@@ -92,7 +92,7 @@ def _whose(asked: Asked, cellar: Cellar, store: Store) -> OfLot | OfPlace:
     return OfPlace(place, _quantity(asked, store))
 
 
-def _quantity(asked: Asked, store: Store) -> str:
+def _quantity(asked: HistoryRequest, store: Store) -> str:
     """What can be read or found, and what somebody measured under a name of their own."""
     known = {*QUANTITIES, *FOUND_UNITS, *MEASURED_UNITS} | found_quantities(store)
     if asked.quantity is None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Asked", "run_journal"]
+__all__ = ["JournalRequest", "run_journal"]
 
 import json
 from pathlib import Path
@@ -26,7 +26,7 @@ from ingest.store.rackings import begun_rackings
 from ingest.times import Ambiguous, moment_of
 
 
-class Asked(NamedTuple):
+class JournalRequest(NamedTuple):
     """What is asked for; None and empty: whatever it is. struck: only those that were struck."""
 
     vessel: str | None
@@ -37,7 +37,7 @@ class Asked(NamedTuple):
     struck: bool
 
 
-def run_journal(file: Path, asked: Asked, *, as_json: bool) -> int:
+def run_journal(file: Path, asked: JournalRequest, *, as_json: bool) -> int:
     """Exit code 1 if there is no such entry."""
     unknown = [kind for kind in asked.kinds if kind not in KINDS]
     if unknown:

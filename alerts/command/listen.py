@@ -22,7 +22,7 @@ from alerts.command.hearing import Ear, heard_json, heard_line
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.proposal import KnownPlace, Unclaimed, propose
 from alerts.command.span import span_s
-from alerts.command.unclaimed import Gathering
+from alerts.command.unclaimed import UnclaimedSamples
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
@@ -32,7 +32,7 @@ from ingest.sources.patience import told_once
 from ingest.sources.ports import serial_ports
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
-from ingest.sources.visit import Visit, VisitResult, filter_problem, guest_address
+from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, guest_address
 from ingest.sources.w1 import OneWireChips
 from ingest.sources.w1_folder import chips_in
 from ingest.times import iso_utc
@@ -107,7 +107,7 @@ class _Listening:
         self._as_json = as_json
         self._events: SimpleQueue[Sample | str] = SimpleQueue()
         self._ear = Ear(cellar)
-        self._gathering = Gathering(time.monotonic(), {line.id: line.encoding for line in cellar.serial})
+        self._gathering = UnclaimedSamples(time.monotonic(), {line.id: line.encoding for line in cellar.serial})
         self._places = [KnownPlace(place.id, cellar.place_kind(place.id)) for place in cellar.places]
         self._ids = {probe.id for probe in cellar.probe}
         self._stop = Event()
@@ -162,7 +162,7 @@ class _Listening:
 
     # ---- sources -----------------------------------------------------------------------------------------------
 
-    def _visit(self) -> Visit | None:
+    def _visit(self) -> TrialConnection | None:
         settings = self._cellar.mqtt
         if settings is None:
             return None
@@ -171,7 +171,7 @@ class _Listening:
         except SourceError as error:
             self._events.put(str(error))
             return None
-        return Visit(
+        return TrialConnection(
             address=address,
             topics=self._topics,
             deliver=self._events.put,
@@ -247,7 +247,7 @@ class _Listening:
         print(json.dumps(value, ensure_ascii=False), flush=True)
 
 
-def _visit_words(result: VisitResult, broker: str) -> str:
+def _visit_words(result: TrialResult, broker: str) -> str:
     if result.error:
         return result.error
     words = f"broker {broker}: connected with {result.protocol}, listening to {', '.join(result.granted) or 'nothing'}"

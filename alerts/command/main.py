@@ -133,9 +133,9 @@ def history(
 ) -> None:
     """Readings of a probe; or readings and results by hand of a lot wherever it lay, or at a place. Oldest first."""
     if probe is None and (lot is not None or place is not None):
-        from alerts.command.history_of import Asked, run_history_of
+        from alerts.command.history_of import HistoryRequest, run_history_of
 
-        asked = Asked(lot, place, quantity, share, since, until, struck)
+        asked = HistoryRequest(lot, place, quantity, share, since, until, struck)
         raise typer.Exit(run_history_of(file, asked, as_csv=csv, as_json=json))
     if probe is None:
         raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
@@ -351,9 +351,9 @@ def journal(
     json: Json = False,
 ) -> None:
     """What was written down, oldest first, and what vessels hold by it. Exit code 1 if there is no such entry."""
-    from alerts.command.journal import Asked, run_journal
+    from alerts.command.journal import JournalRequest, run_journal
 
-    raise typer.Exit(run_journal(file, Asked(vessel, lot, kind or [], since, until, struck), as_json=json))
+    raise typer.Exit(run_journal(file, JournalRequest(vessel, lot, kind or [], since, until, struck), as_json=json))
 
 
 def main() -> None:

@@ -14,7 +14,7 @@ from alerts.page.held import contents_json, contents_line
 from alerts.page.mirror_shown import mirror_lines
 from alerts.page.racking import racking_json, racking_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
-from alerts.page.standing import DaemonStanding, ReadingStanding, Standing, standing
+from alerts.page.standing import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
 from alerts.watch.own_limits import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
@@ -25,7 +25,7 @@ def run_now(file: Path, as_json: bool) -> int:
     """Print the cellar; exit code 1 while an alarm stands or a probe or daemon is silent."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
-        view = standing(cellar, store, now_ms)
+        view = cellar_status(cellar, store, now_ms)
     if as_json:
         print(json.dumps(_as_json(view), indent=2, ensure_ascii=False))
     else:
@@ -33,7 +33,7 @@ def run_now(file: Path, as_json: bool) -> int:
     return 0 if view.all_well else 1
 
 
-def _print(view: Standing, cellar: Cellar) -> None:
+def _print(view: CellarStatus, cellar: Cellar) -> None:
     zone, units, now_ms = cellar.site.zone, cellar.site.units, view.now_ms
     print(f"{view.site}, {local_time(now_ms, zone, now_ms)}")
     for place in view.places:
@@ -66,7 +66,7 @@ def _print(view: Standing, cellar: Cellar) -> None:
         print("  the cellar file was changed after leeside started; restart it to take the change up")
 
 
-def _reading_line(reading: ReadingStanding, units: str, now_ms: int) -> str:
+def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
     name = f"{quantity_word(reading.quantity):20}"
     if reading.value is None or reading.at_ms is None:
         return f"{name} nothing yet  [{reading.probe}]"
@@ -106,7 +106,7 @@ def _store_lines(body: dict[str, Any], now_ms: int) -> list[str]:
     return lines
 
 
-def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
+def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
     if daemon.pulse is None:
         return [f"{daemon.role} has never run on this store"]
     beat = daemon.pulse
@@ -144,8 +144,8 @@ def _daemon_lines(daemon: DaemonStanding, now_ms: int) -> list[str]:
     return lines
 
 
-def _as_json(view: Standing) -> dict[str, object]:
-    def reading(item: ReadingStanding) -> dict[str, object]:
+def _as_json(view: CellarStatus) -> dict[str, object]:
+    def reading(item: ReadingStatus) -> dict[str, object]:
         return {
             "probe": item.probe,
             "quantity": item.quantity,

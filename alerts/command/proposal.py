@@ -5,14 +5,14 @@ A gap is a line ``# key = "value"  # or ...``: taking away its first ``# `` fill
 
 from __future__ import annotations
 
-__all__ = ["KnownPlace", "Proposal", "Unclaimed", "propose"]
+__all__ = ["KnownPlace", "ProbeProposal", "Unclaimed", "propose"]
 
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from alerts.command.findings import Found, find_numbers
+from alerts.command.findings import FoundNumber, find_numbers
 from alerts.command.guess import Guess
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES
 
@@ -51,30 +51,32 @@ class Unclaimed:
     every_s: float | None = None
 
 
-class Proposal(NamedTuple):
+class ProbeProposal(NamedTuple):
     """text: for the cellar file, "" where no number stands in the samples; ids: of the probes in it."""
 
     text: str
     ids: tuple[str, ...]
 
 
-def propose(unclaimed: Unclaimed, places: Sequence[KnownPlace], taken_ids: Collection[str], now_ms: int) -> Proposal:
+def propose(
+    unclaimed: Unclaimed, places: Sequence[KnownPlace], taken_ids: Collection[str], now_ms: int
+) -> ProbeProposal:
     """A table for each number that stands in the samples.
 
     taken_ids: of probes that are there already. now_ms: UTC milliseconds.
     """
     if unclaimed.source == "w1":
-        found = [Found("w1", (), (unclaimed.address,), "", Guess("temperature"))]
+        found = [FoundNumber("w1", (), (unclaimed.address,), "", Guess("temperature"))]
     else:
         found = find_numbers(unclaimed.address, unclaimed.payloads, now_ms, encoding=unclaimed.encoding)
     ids: list[str] = []
     for number in found:
         ids.append(_new_id(unclaimed, number, {*taken_ids, *ids}))
     tables = [_table(unclaimed, number, name, places) for number, name in zip(found, ids, strict=True)]
-    return Proposal("\n".join(tables), tuple(ids))
+    return ProbeProposal("\n".join(tables), tuple(ids))
 
 
-def _table(unclaimed: Unclaimed, found: Found, name: str, places: Sequence[KnownPlace]) -> str:
+def _table(unclaimed: Unclaimed, found: FoundNumber, name: str, places: Sequence[KnownPlace]) -> str:
     guessed = found.guess
     lines = [f"# {found.example} came here" if found.example else "# a temperature chip"]
     if found.remark:
@@ -123,7 +125,7 @@ _ALLOWED: Final = {
 }
 
 
-def _at(places: Sequence[KnownPlace], quantity: str, found: Found, unclaimed: Unclaimed) -> str:
+def _at(places: Sequence[KnownPlace], quantity: str, found: FoundNumber, unclaimed: Unclaimed) -> str:
     """The place stays a gap, however clear it looks: a probe at the wrong vessel is worse than none."""
     kinds = QUANTITIES[quantity].places
     fitting = [place.id for place in places if place.kind in kinds]
@@ -144,7 +146,7 @@ def _gap(key: str, choices: Sequence[str]) -> str:
     return f"# {key} = {_quoted(choices[0])}" + (f"  # or {others}" if others else "")
 
 
-def _new_id(unclaimed: Unclaimed, found: Found, taken: Collection[str]) -> str:
+def _new_id(unclaimed: Unclaimed, found: FoundNumber, taken: Collection[str]) -> str:
     """A short name made of what the number is called, that no other probe has."""
     words = [word for name in found.names[-3:] for word in re.findall(r"[a-z0-9]+", name.lower())]
     if found.guess.quantity is not None and found.form in ("line", "w1"):

@@ -10,7 +10,7 @@ from typing import Final, TextIO
 
 from alerts.errors import NotWritten
 from ingest.cellar import Cellar
-from ingest.entering import Prepared, answered, background_of, moment
+from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords
 from ingest.journal.background import last_answers
@@ -76,7 +76,7 @@ def ask_entry(
     told: answers by question; what is asked for is added to it; prepare: makes the entry of them.
     """
     clock = Clock(cellar.site.zone, now_ms)
-    background = background_of(store, cellar, form.kind, at_ms)
+    background = context_of(store, cellar, form.kind, at_ms)
     offered = last_answers(form, background.last)
     asked: list[str] = []
     for _ in range(_TRIES):

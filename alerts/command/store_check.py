@@ -14,7 +14,7 @@ from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing
 from ingest.store.archive import archives, take_out
-from ingest.store.disk import DiskRoom, wanted_bytes
+from ingest.store.disk import DiskWatch, wanted_bytes
 from ingest.store.health import Health, examine
 
 # A day and a night late; the alarm comes after three days.
@@ -78,7 +78,7 @@ def _series(cellar: Cellar, health: Health, now_ms: int) -> Iterator[Finding]:
 
 
 def _disk(cellar: Cellar) -> Iterator[Finding]:
-    room = DiskRoom(cellar.store_path).look()
+    room = DiskWatch(cellar.store_path).look()
     if room is None:
         return
     told = f"{room.free_bytes / 1e6:.0f} MB of {room.total_bytes / 1e6:.0f} MB are free"

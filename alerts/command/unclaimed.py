@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Gathering"]
+__all__ = ["UnclaimedSamples"]
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -28,7 +28,7 @@ class _Group:
     proposed: bool = False
 
 
-class Gathering:
+class UnclaimedSamples:
     """Groups samples by address, and lines of text by their shape as well.
 
     began_mono: when listening began, seconds; what came in the first ten seconds is ready when they are over, or with

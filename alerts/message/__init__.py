@@ -8,19 +8,19 @@ may wake nobody), ``retry`` (how long to wait), ``outbox`` (the queue's work and
 from alerts.message.gather import Notice, combine, gather
 from alerts.message.hours import earliest
 from alerts.message.mail import MailChannel, build_mail, send, stable_message_id
-from alerts.message.outbox import Delivered, Outbox, OutboxStore, Refused, StoredMessage
-from alerts.message.wording import CellarView, Draft, Shown, compose, view_of
+from alerts.message.outbox import Delivered, DeliveryFailure, Outbox, OutboxStore, StoredMessage
+from alerts.message.wording import CellarView, MessageText, ShownReading, compose, view_of
 
 __all__ = [
     "CellarView",
     "Delivered",
-    "Draft",
+    "DeliveryFailure",
     "MailChannel",
+    "MessageText",
     "Notice",
     "Outbox",
     "OutboxStore",
-    "Refused",
-    "Shown",
+    "ShownReading",
     "StoredMessage",
     "build_mail",
     "combine",

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from alerts.message.wording import SAFETY, SUBJECT_LIMIT, Draft, tail_of
+from alerts.message.wording import SAFETY, SUBJECT_LIMIT, MessageText, tail_of
 from alerts.watch.alarm_table import Tells
 
 # More than this many from one turn to one person are put together; this project's choice.
@@ -33,7 +33,7 @@ class Notice:
 
     occurrences: tuple[str, ...]
     tells: Tells
-    draft: Draft
+    draft: MessageText
     priority: str
     not_before_ms: int
 
@@ -52,7 +52,7 @@ def combine(raised: Notice, returned: Notice) -> Notice:
     )
     return replace(
         returned,
-        draft=Draft(f"CAME AND WENT: {tail_of(earlier.subject)}"[:SUBJECT_LIMIT], body),
+        draft=MessageText(f"CAME AND WENT: {tail_of(earlier.subject)}"[:SUBJECT_LIMIT], body),
         priority=raised.priority,
         not_before_ms=raised.not_before_ms,
     )
@@ -109,7 +109,7 @@ def _together(group: Sequence[Notice], site: str) -> Notice:
     return Notice(
         occurrences=tuple(name for each in ordered for name in each.occurrences),
         tells=first.tells,
-        draft=Draft(subject, "\n\n".join(parts) + "\n"),
+        draft=MessageText(subject, "\n\n".join(parts) + "\n"),
         priority=min((each.priority for each in ordered), key=_RANK.__getitem__),
         not_before_ms=first.not_before_ms,
     )

@@ -19,7 +19,7 @@ from email.message import EmailMessage
 from email.utils import format_datetime
 from typing import Protocol
 
-from alerts.message.outbox import Delivered, Refused, StoredMessage
+from alerts.message.outbox import Delivered, DeliveryFailure, StoredMessage
 from ingest.errors import IngestError
 
 
@@ -83,7 +83,7 @@ def build_mail(stored: StoredMessage, settings: MailRoute, sent_at: datetime) ->
 
 def send(
     mail: EmailMessage, settings: MailRoute, password: str | None, tls: ssl.SSLContext | None = None
-) -> Delivered | Refused:
+) -> Delivered | DeliveryFailure:
     """Hand the mail to the server of the cellar file.
 
     tls: whom to trust; by default the machine's certificate authorities, host name checked.
@@ -109,11 +109,13 @@ def try_login(settings: MailRoute, password: str | None, tls: ssl.SSLContext | N
 
 def _talk(
     settings: MailRoute, password: str | None, tls: ssl.SSLContext | None, say: Callable[[smtplib.SMTP], None]
-) -> Refused | None:
+) -> DeliveryFailure | None:
     """Connect, encrypt, log in, ``say`` what there is to say, leave; None if all of it went well."""
     where = _where(settings)
     if not f"{settings.user or ''}{password or ''}".isascii():
-        return Refused(False, f"{where}: user and password must be ASCII, since smtplib can send no other", True)
+        return DeliveryFailure(
+            False, f"{where}: user and password must be ASCII, since smtplib can send no other", True
+        )
     try:
         server = _connect(settings, tls or ssl.create_default_context())
         try:
@@ -128,10 +130,10 @@ def _talk(
         _take_leave(server)
     except smtplib.SMTPException as error:
         if isinstance(error.__context__, TimeoutError):  # smtplib calls a time-out a connection that was closed
-            return Refused(False, _network_words(error.__context__, where, settings), unreachable=True)
+            return DeliveryFailure(False, _network_words(error.__context__, where, settings), unreachable=True)
         return _in_words(error, where)
     except (OSError, UnicodeError) as error:
-        return Refused(False, _network_words(error, where, settings), unreachable=True)
+        return DeliveryFailure(False, _network_words(error, where, settings), unreachable=True)
     return None
 
 
@@ -157,16 +159,16 @@ class MailChannel:
         self._tz = tz
         self._tls = tls
 
-    def __call__(self, stored: StoredMessage, now_ms: int) -> Delivered | Refused:
+    def __call__(self, stored: StoredMessage, now_ms: int) -> Delivered | DeliveryFailure:
         """Write the mail with its Date at ``now_ms`` (UTC milliseconds) and send it."""
         try:
             password = self._password()
         except IngestError as error:
-            return Refused(False, str(error), unreachable=True)
+            return DeliveryFailure(False, str(error), unreachable=True)
         try:
             mail = build_mail(stored, self._settings, datetime.fromtimestamp(now_ms / 1000, self._tz))
         except ValueError as error:
-            return Refused(True, f"the mail to {stored.recipient!r} cannot be written: {error}")
+            return DeliveryFailure(True, f"the mail to {stored.recipient!r} cannot be written: {error}")
         return send(mail, self._settings, password, self._tls)
 
 
@@ -187,34 +189,36 @@ def _take_leave(server: smtplib.SMTP) -> None:
         server.close()  # the mail was taken; a rude goodbye does not undo that
 
 
-def _in_words(error: smtplib.SMTPException, where: str) -> Refused:  # noqa: PLR0911  # a table, one row a return
+def _in_words(error: smtplib.SMTPException, where: str) -> DeliveryFailure:  # noqa: PLR0911  # a table, one row a return
     match error:
         case smtplib.SMTPRecipientsRefused():
             return _recipient_refused(error.recipients, where)
         case smtplib.SMTPSenderRefused():
             said = _answer(error.smtp_code, error.smtp_error)
-            return Refused(error.smtp_code >= 500, f"{where} does not take mail from {error.sender}: {said}")
+            return DeliveryFailure(error.smtp_code >= 500, f"{where} does not take mail from {error.sender}: {said}")
         case smtplib.SMTPAuthenticationError():
             # Not permanent: the alarm is still worth a mail once the password is mended.
             said = _answer(error.smtp_code, error.smtp_error)
-            return Refused(False, f"{where} refused user and password: {said}; look at [mail]", unreachable=True)
+            return DeliveryFailure(
+                False, f"{where} refused user and password: {said}; look at [mail]", unreachable=True
+            )
         case smtplib.SMTPDataError():
             said = _answer(error.smtp_code, error.smtp_error)
-            return Refused(error.smtp_code >= 500, f"{where} did not take the mail: {said}")
+            return DeliveryFailure(error.smtp_code >= 500, f"{where} did not take the mail: {said}")
         case smtplib.SMTPResponseException():
             said = _answer(error.smtp_code, error.smtp_error)
-            return Refused(False, f"{where} does not want to talk: {said}", unreachable=True)
+            return DeliveryFailure(False, f"{where} does not want to talk: {said}", unreachable=True)
         case smtplib.SMTPServerDisconnected():
-            return Refused(False, f"{where} closed the connection: {error}", unreachable=True)
+            return DeliveryFailure(False, f"{where} closed the connection: {error}", unreachable=True)
         case smtplib.SMTPNotSupportedError():
-            return Refused(False, f"{where} cannot do what [mail] asks for: {error}", unreachable=True)
+            return DeliveryFailure(False, f"{where} cannot do what [mail] asks for: {error}", unreachable=True)
         case _:
-            return Refused(False, f"{where}: {error}", unreachable=True)
+            return DeliveryFailure(False, f"{where}: {error}", unreachable=True)
 
 
-def _recipient_refused(refused: dict[str, tuple[int, bytes]], where: str) -> Refused:
+def _recipient_refused(refused: dict[str, tuple[int, bytes]], where: str) -> DeliveryFailure:
     recipient, (code, text) = next(iter(refused.items()))
-    return Refused(code >= 500, f"{where} does not take mail for {recipient}: {_answer(code, text)}")
+    return DeliveryFailure(code >= 500, f"{where} does not take mail for {recipient}: {_answer(code, text)}")
 
 
 def _answer(code: int, text: bytes | str) -> str:

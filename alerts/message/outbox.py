@@ -7,7 +7,7 @@ then the same, and receivers can drop the second.
 
 from __future__ import annotations
 
-__all__ = ["Delivered", "Outbox", "OutboxStore", "Refused", "StoredMessage"]
+__all__ = ["Delivered", "DeliveryFailure", "Outbox", "OutboxStore", "StoredMessage"]
 
 import logging
 from collections.abc import Callable, Sequence
@@ -47,7 +47,7 @@ class Delivered:
 
 
 @dataclass(frozen=True, slots=True)
-class Refused:
+class DeliveryFailure:
     """The message was not taken. permanent: trying again is of no use; text: why, for a person; unreachable: no
     message can get through at present, so that trying the next one is of no use either.
     """
@@ -79,7 +79,7 @@ class Outbox:
     def __init__(
         self,
         store: OutboxStore,
-        send: Callable[[StoredMessage, int], Delivered | Refused],
+        send: Callable[[StoredMessage, int], Delivered | DeliveryFailure],
         chance: Callable[[], float],
     ) -> None:
         self._store = store
@@ -104,7 +104,7 @@ class Outbox:
                 break
         return count
 
-    def _refused(self, message: StoredMessage, result: Refused, now_ms: int) -> None:
+    def _refused(self, message: StoredMessage, result: DeliveryFailure, now_ms: int) -> None:
         if result.permanent or gives_up(now_ms, message.closed_ms):
             reason = result.text if result.permanent else f"its alarm closed more than a day ago; last: {result.text}"
             _log.error("message '%s' to %s: gave up: %s", message.subject, message.recipient, reason)

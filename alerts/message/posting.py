@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from alerts.message.gather import Notice, combine, gather
 from alerts.message.hours import earliest
 from alerts.message.mail import stable_message_id
-from alerts.message.wording import Draft, Shown, compose, view_of
+from alerts.message.wording import MessageText, ShownReading, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
 from ingest.cellar.models import Cellar, EffectiveLimit
@@ -27,7 +27,7 @@ class Poster:
         self,
         cellar: Cellar,
         limits: Mapping[str, EffectiveLimit],
-        last_readings: Callable[[str], Sequence[Shown]],
+        last_readings: Callable[[str], Sequence[ShownReading]],
     ) -> None:
         self._cellar = cellar
         self._limits = limits
@@ -112,4 +112,4 @@ def _occurrence(transition: Transition) -> str:
 
 
 def _as_notice(row: MessageRow, occurrence: str) -> Notice:
-    return Notice((occurrence,), Tells.RAISED, Draft(row.subject, row.body), "medium", row.not_before_ms)
+    return Notice((occurrence,), Tells.RAISED, MessageText(row.subject, row.body), "medium", row.not_before_ms)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["SAFETY", "SUBJECT_LIMIT", "CellarView", "Draft", "Shown", "compose", "tail_of", "view_of"]
+__all__ = ["SAFETY", "SUBJECT_LIMIT", "CellarView", "MessageText", "ShownReading", "compose", "tail_of", "view_of"]
 
 import math
 import shlex
@@ -34,14 +34,14 @@ _SHOWN_READINGS: Final = 10
 _SECOND_MS: Final = 1000
 
 
-class Draft(NamedTuple):
+class MessageText(NamedTuple):
     """What a message says. subject: at most 78 characters; body: plain text."""
 
     subject: str
     body: str
 
 
-class Shown(NamedTuple):
+class ShownReading(NamedTuple):
     """A reading to show: own time in UTC milliseconds, value in our unit of the quantity."""
 
     at_ms: int
@@ -80,9 +80,9 @@ def compose(
     limit: EffectiveLimit | None,
     view: CellarView,
     *,
-    readings: Sequence[Shown] = (),
+    readings: Sequence[ShownReading] = (),
     thread_subject: str | None = None,
-) -> Draft:
+) -> MessageText:
     """The message about a transition that tells something.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
@@ -94,7 +94,7 @@ def compose(
         raise ValueError(f"a step to '{transition.to_state}' of {transition.key} tells nothing")
     tail = tail_of(thread_subject) if thread_subject else _tail(transition, limit)
     if limit is None or transition.tells is Tells.REMOVED:
-        return Draft(f"{_REMOVED_WORD}: {tail}", _removed(transition, view))
+        return MessageText(f"{_REMOVED_WORD}: {tail}", _removed(transition, view))
     if transition.tells is Tells.RAISED:
         word, body = _PRIORITY_WORDS[limit.priority], _raised(transition, limit, view)
     else:
@@ -103,7 +103,7 @@ def compose(
         body += "\n\n" + _last_readings(readings, limit, view)
     if _is_dangerous(limit, view):
         body = f"{SAFETY}\n\n{body}"
-    return Draft(f"{word}: {tail}", body + "\n")
+    return MessageText(f"{word}: {tail}", body + "\n")
 
 
 def tail_of(subject: str) -> str:
@@ -215,7 +215,7 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
     return f"leeside acknowledge {shlex.quote(view.file)} {transition.occurrence}"
 
 
-def _last_readings(readings: Sequence[Shown], limit: EffectiveLimit, view: CellarView) -> str:
+def _last_readings(readings: Sequence[ShownReading], limit: EffectiveLimit, view: CellarView) -> str:
     lines = [f"  {_moment(each.at_ms, view.tz)}  {_value(each.value, limit)}" for each in readings[-_SHOWN_READINGS:]]
     return "Last readings:\n" + "\n".join(lines)
 

@@ -19,7 +19,7 @@ from alerts.page.held import contents_line
 from alerts.page.mirror_shown import mirror_lines
 from alerts.page.racking import racking_line
 from alerts.page.shown import age, local_time, quantity_word, value_shown
-from alerts.page.standing import Standing, standing
+from alerts.page.standing import CellarStatus, cellar_status
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing
@@ -45,7 +45,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
         now_ms = clock()
         # One look, so that alarms and readings are of one moment, and a damaged store is told as such.
         with open_existing(cellar.store_path) as store, store.read():
-            view = standing(cellar, store, now_ms)
+            view = cellar_status(cellar, store, now_ms)
         return _TEMPLATES.TemplateResponse(
             request,
             "cellar.html",
@@ -75,7 +75,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
     return app
 
 
-def _mirror(view: Standing, now_ms: int) -> list[str]:
+def _mirror(view: CellarStatus, now_ms: int) -> list[str]:
     """How the mirror does; nothing without one."""
     for daemon in view.daemons:
         told = None if daemon.pulse is None else daemon.pulse.body.get("mirror")

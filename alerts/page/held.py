@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from alerts.page.shown import local_time
 from ingest.journal.contents import Contents, LotShare
 from ingest.journal.titration_outcome import below_mg_l
-from ingest.journal.wine import Found
+from ingest.journal.wine import So2Value
 from ingest.times import iso_utc
 
 # NIST Handbook 44, appendix C.
@@ -75,7 +75,7 @@ def _moment(at_ms: int | None) -> str | None:
     return None if at_ms is None else iso_utc(at_ms)
 
 
-def _found(found: Found | None) -> dict[str, object] | None:
+def _found(found: So2Value | None) -> dict[str, object] | None:
     if found is None:
         return None
     return {"mg_l": found.mg_l, "u_mg_l": found.u_mg_l, "at": iso_utc(found.at_ms), "worked_out": found.mixed}

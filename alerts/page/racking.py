@@ -7,11 +7,11 @@ __all__ = ["racking_json", "racking_line"]
 from zoneinfo import ZoneInfo
 
 from alerts.page.shown import age, local_time
-from ingest.journal.underway import LONGEST_RACKING_MS, Underway
+from ingest.journal.underway import LONGEST_RACKING_MS, OpenRacking
 from ingest.times import iso_utc
 
 
-def racking_line(racking: Underway, zone: ZoneInfo, now_ms: int) -> str:
+def racking_line(racking: OpenRacking, zone: ZoneInfo, now_ms: int) -> str:
     """What was begun and when, what that does to alarms, and what to do."""
     end_ms = racking.at_ms + LONGEST_RACKING_MS
     begun = f"{racking.name}, begun {age(now_ms - racking.at_ms)} ago by {racking.who}, is not finished"
@@ -23,7 +23,7 @@ def racking_line(racking: Underway, zone: ZoneInfo, now_ms: int) -> str:
     )
 
 
-def racking_json(racking: Underway) -> dict[str, object]:
+def racking_json(racking: OpenRacking) -> dict[str, object]:
     """The same as an object. low_pressure_quiet_until: when its vessels' limits on low pressure speak again."""
     return {
         "entry": racking.entry,

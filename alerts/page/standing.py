@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-__all__ = ["AlarmStanding", "DaemonStanding", "PlaceStanding", "ReadingStanding", "Standing", "standing"]
+__all__ = ["AlarmStatus", "CellarStatus", "DaemonStatus", "PlaceStatus", "ReadingStatus", "cellar_status"]
 
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Final, Literal
 
 from alerts.watch.alarm_table import State
-from alerts.watch.book import BookUnreadable, Entry
+from alerts.watch.book import LimitRecord, WatchStateUnreadable
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
-from ingest.journal.underway import Underway
+from ingest.journal.underway import OpenRacking
 from ingest.probes.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
 from ingest.store.alarms import alarm_rows
@@ -32,7 +32,7 @@ _SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED
 
 
 @dataclass(frozen=True, slots=True)
-class ReadingStanding:
+class ReadingStatus:
     """A probe's newest reading: value in the quantity's unit, its time and quality; all None while there is none.
 
     silent: nothing came for longer than the probe's no-data time.
@@ -48,7 +48,7 @@ class ReadingStanding:
 
 
 @dataclass(frozen=True, slots=True)
-class AlarmStanding:
+class AlarmStatus:
     """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file."""
 
     key: str
@@ -63,7 +63,7 @@ class AlarmStanding:
 
 
 @dataclass(frozen=True, slots=True)
-class PlaceStanding:
+class PlaceStatus:
     """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places;
     rackings: of this vessel, begun and not finished.
     """
@@ -71,14 +71,14 @@ class PlaceStanding:
     id: str
     kind: str
     name: str
-    readings: tuple[ReadingStanding, ...]
-    alarms: tuple[AlarmStanding, ...]
+    readings: tuple[ReadingStatus, ...]
+    alarms: tuple[AlarmStatus, ...]
     holds: Contents | None = None
-    rackings: tuple[Underway, ...] = ()
+    rackings: tuple[OpenRacking, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class DaemonStanding:
+class DaemonStatus:
     """Whether a daemon gives signs of life. pulse is None if it never did."""
 
     role: str
@@ -87,14 +87,14 @@ class DaemonStanding:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class CellarStatus:
     """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with."""
 
     site: str
     now_ms: int
-    places: tuple[PlaceStanding, ...]
-    alarms: tuple[AlarmStanding, ...]
-    daemons: tuple[DaemonStanding, ...]
+    places: tuple[PlaceStatus, ...]
+    alarms: tuple[AlarmStatus, ...]
+    daemons: tuple[DaemonStatus, ...]
     rejects: tuple[Reject, ...]
     messages: tuple[MessageRow, ...]
     file_is_newer: bool
@@ -110,14 +110,14 @@ class Standing:
         )
 
 
-def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
+def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
     """Read from the store how the cellar stands; call inside ``store.read()``, so that all is of one moment."""
     alarms = tuple(_alarms(cellar, store))
     held = contents_inside(store.connection, now_ms, cellar)
     begun = [one for one in begun_rackings(store.connection) if one.at_ms <= now_ms]
     readings = _readings(cellar, store, now_ms)
     places = tuple(
-        PlaceStanding(
+        PlaceStatus(
             place.id,
             cellar.place_kind(place.id),
             (place.name or "") if isinstance(place, Vessel) else "",
@@ -130,12 +130,12 @@ def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
     )
     beats = pulses(store)
     daemons = tuple(
-        DaemonStanding(role, role in beats and now_ms - beats[role].at_ms < DEAD_AFTER_MS, beats.get(role))
+        DaemonStatus(role, role in beats and now_ms - beats[role].at_ms < DEAD_AFTER_MS, beats.get(role))
         for role in ("ingest", "alerts")
     )
     digest = sha256(cellar.text.encode()).hexdigest()
     running = beats["ingest"].body.get("cellar_file_digest") if "ingest" in beats else digest
-    return Standing(
+    return CellarStatus(
         site=cellar.site.name,
         now_ms=now_ms,
         places=places,
@@ -147,7 +147,7 @@ def standing(cellar: Cellar, store: Store, now_ms: int) -> Standing:
     )
 
 
-def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingStanding]:
+def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingStatus]:
     by_triple: dict[tuple[str, str, str], Series] = {
         (row.probe, row.place, row.quantity): row for row in all_series(store)
     }
@@ -159,11 +159,11 @@ def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingSta
         row = series[probe.id]
         reading = newest.get(row.id) if row is not None else None
         if row is None or reading is None:
-            found[probe.id] = ReadingStanding(probe.id, probe.quantity, None, None, None, "", silent=True)
+            found[probe.id] = ReadingStatus(probe.id, probe.quantity, None, None, None, "", silent=True)
             continue
         quality = quality_class(reading.quality)
         reason = quality_reason(reading.quality)
-        found[probe.id] = ReadingStanding(
+        found[probe.id] = ReadingStatus(
             probe.id,
             probe.quantity,
             value_at(scales(store, row.id), reading.at_ms, reading.number),
@@ -182,7 +182,7 @@ _QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
 }
 
 
-def _alarms(cellar: Cellar, store: Store) -> list[AlarmStanding]:
+def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
     limits = watched_limits(cellar)
     found = []
     for row in alarm_rows(store):
@@ -190,11 +190,11 @@ def _alarms(cellar: Cellar, store: Store) -> list[AlarmStanding]:
             continue
         limit = limits.get(row.key)
         try:
-            alarm = Entry.from_json(row.entry, 0.0).alarm
-        except BookUnreadable:
+            alarm = LimitRecord.from_json(row.entry, 0.0).alarm
+        except WatchStateUnreadable:
             continue  # the alerts daemon says so when it starts; a page must still show the rest
         found.append(
-            AlarmStanding(
+            AlarmStatus(
                 key=row.key,
                 occurrence=row.occurrence,
                 state=row.state,

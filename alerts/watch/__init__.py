@@ -9,18 +9,16 @@ on from turn to turn, and its JSON), ``turn``.
 from alerts.watch.alarm import AlarmState, Transition
 from alerts.watch.alarm_table import AlarmEvent, ImpossibleStep, State, Tells, next_state
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
-from alerts.watch.book import Book, BookUnreadable, Entry
+from alerts.watch.book import LimitRecord, WatchState, WatchStateUnreadable
 from alerts.watch.condition import Condition
 from alerts.watch.turn import TurnResult, Watch, step
 
 __all__ = [
     "AlarmEvent",
     "AlarmState",
-    "Book",
-    "BookUnreadable",
     "Condition",
-    "Entry",
     "ImpossibleStep",
+    "LimitRecord",
     "Now",
     "OperatorEvent",
     "State",
@@ -29,6 +27,8 @@ __all__ = [
     "TurnResult",
     "Watch",
     "WatchReading",
+    "WatchState",
+    "WatchStateUnreadable",
     "next_state",
     "step",
 ]

@@ -8,7 +8,7 @@ come (the store knows), for a new reading alone is no reason to write an entry.
 
 from __future__ import annotations
 
-__all__ = ["Book", "BookUnreadable", "Entry", "Track", "fresh_track", "kept"]
+__all__ = ["LimitRecord", "Track", "WatchState", "WatchStateUnreadable", "fresh_track", "kept"]
 
 import json
 import math
@@ -29,12 +29,12 @@ _FORM: Final = 1
 _MONOTONIC: Final = frozenset({"pending_mono", "newest_mono", "seen_mono"})
 
 
-class BookUnreadable(ValueError):
+class WatchStateUnreadable(ValueError):
     """A stored entry of the book that is not what ``to_json`` writes."""
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class LimitRecord:
     """One limit's part of the book. rule: what it was judged by so far; track: how far the judgement has come."""
 
     rule: Rule
@@ -70,15 +70,15 @@ class Entry:
         try:
             document = json.loads(text)
             if document["form"] != _FORM:
-                raise BookUnreadable(f"form {document['form']!r} of a stored alarm is not known, only {_FORM}")
+                raise WatchStateUnreadable(f"form {document['form']!r} of a stored alarm is not known, only {_FORM}")
             rule = Rule(**document["rule"])
             track = _anchored(rule, document["track"], mono)
             alarm = document["alarm"]
             entry = cls(rule, track, AlarmState(**{**alarm, "state": State(alarm["state"])}))
-        except BookUnreadable:
+        except WatchStateUnreadable:
             raise
         except (ValueError, KeyError, TypeError) as error:
-            raise BookUnreadable(f"a stored alarm cannot be read ({error!r}): {text[:200]}") from error
+            raise WatchStateUnreadable(f"a stored alarm cannot be read ({error!r}): {text[:200]}") from error
         return entry if newest_ms is None else entry.seen_until(newest_ms)
 
     def seen_until(self, newest_ms: int) -> Self:
@@ -90,10 +90,10 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class Book:
+class WatchState:
     """All entries by limit key."""
 
-    entries: Mapping[str, Entry] = field(default_factory=dict)
+    entries: Mapping[str, LimitRecord] = field(default_factory=dict)
 
     def redated(self) -> Self:
         """The book after times of stored readings were moved: no reading is late any more, running delays begin
@@ -112,11 +112,11 @@ class Book:
 
     @classmethod
     def from_json(cls, text: str, mono: float) -> Self:
-        """What ``to_json`` wrote, anchored at ``mono``. Raises BookUnreadable."""
+        """What ``to_json`` wrote, anchored at ``mono``. Raises WatchStateUnreadable."""
         try:
             rows = {key: json.dumps(entry) for key, entry in json.loads(text).items()}
         except (ValueError, AttributeError) as error:
-            raise BookUnreadable(f"the book of alarms cannot be read ({error!r})") from error
+            raise WatchStateUnreadable(f"the book of alarms cannot be read ({error!r})") from error
         return cls.from_rows(rows, mono)
 
     @classmethod
@@ -126,7 +126,7 @@ class Book:
         mono: monotonic seconds now; newest_ms: probe id to own time of its newest reading that was judged. Raises
         BookUnreadable.
         """
-        entries = {key: Entry.from_json(text, mono) for key, text in rows.items()}
+        entries = {key: LimitRecord.from_json(text, mono) for key, text in rows.items()}
         if newest_ms is not None:
             for key, entry in entries.items():
                 if entry.rule.probe in newest_ms:
@@ -141,7 +141,7 @@ def fresh_track(rule: Rule, mono: float, *, active: bool = False, since_ms: int 
     return LevelTrack(active, since_ms)
 
 
-def kept(entry: Entry) -> tuple[object, ...]:
+def kept(entry: LimitRecord) -> tuple[object, ...]:
     """What an entry is written for when it changes.
 
     The newest reading is not in it, so that a quiet cellar writes nothing. The extreme counts in steps of the

@@ -5,7 +5,7 @@ Overpressure, bad measurement and silence never are: an empty keg bursts as well
 
 from __future__ import annotations
 
-__all__ = ["EMPTY_NOTE", "RACKING_NOTE", "Quiet"]
+__all__ = ["EMPTY_NOTE", "RACKING_NOTE", "JournalSuppression"]
 
 from collections.abc import Iterable, Mapping
 from typing import Final
@@ -16,7 +16,7 @@ EMPTY_NOTE: Final = "the vessel is empty"
 RACKING_NOTE: Final = "a racking is under way"
 
 
-class Quiet:
+class JournalSuppression:
     """The limits of each place that the journal can quiet."""
 
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:

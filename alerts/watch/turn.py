@@ -24,7 +24,7 @@ from alerts.watch import level, no_data
 from alerts.watch.alarm import Cause, Transition, advance
 from alerts.watch.alarm_table import AlarmEvent, State
 from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
-from alerts.watch.book import Book, Entry, Track, fresh_track, kept
+from alerts.watch.book import LimitRecord, Track, WatchState, fresh_track, kept
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import EffectiveLimit, Rule, rule_of
@@ -44,8 +44,8 @@ class TurnResult:
     person; conditions: the conditions that changed, as they stand now, by limit key.
     """
 
-    book: Book
-    changed: dict[str, Entry] = field(default_factory=dict)
+    book: WatchState
+    changed: dict[str, LimitRecord] = field(default_factory=dict)
     removed: tuple[str, ...] = ()
     transitions: list[Transition] = field(default_factory=list)
     outcomes: list[tuple[int, str]] = field(default_factory=list)
@@ -75,7 +75,7 @@ class Watch:
 
     def step(
         self,
-        book: Book,
+        book: WatchState,
         readings: Sequence[WatchReading],
         events: Sequence[OperatorEvent],
         now: Now,
@@ -99,7 +99,9 @@ class Watch:
             if (entry := turn.entries.get(key)) is not None and (before is None or kept(before) != kept(entry))
         }
         conditions = {key: turn.entries[key].condition for key in turn.changes}
-        return TurnResult(Book(turn.entries), changed, tuple(turn.removed), turn.transitions, turn.outcomes, conditions)
+        return TurnResult(
+            WatchState(turn.entries), changed, tuple(turn.removed), turn.transitions, turn.outcomes, conditions
+        )
 
     def _reconcile(self, turn: _Turn, events: Sequence[OperatorEvent]) -> None:
         entries, mono = turn.entries, turn.now.mono
@@ -110,9 +112,9 @@ class Watch:
         for key, rule in self._rules.items():
             entry = entries.get(key)
             if entry is None:
-                turn.put(key, Entry.fresh(self._limits[key], mono))
+                turn.put(key, LimitRecord.fresh(self._limits[key], mono))
             elif entry.rule != rule:
-                turn.put(key, Entry(rule, _carried(entry, rule, mono), entry.alarm))
+                turn.put(key, LimitRecord(rule, _carried(entry, rule, mono), entry.alarm))
 
     def _judge(self, turn: _Turn, readings: Sequence[WatchReading]) -> None:
         limits, entries, now = self._limits, turn.entries, turn.now
@@ -181,24 +183,24 @@ class Watch:
 class _Turn:
     """The working state of one turn; nothing of it outlives the turn but what TurnResult takes."""
 
-    def __init__(self, entries: dict[str, Entry], now: Now, next_occurrence: Callable[[], str]) -> None:
+    def __init__(self, entries: dict[str, LimitRecord], now: Now, next_occurrence: Callable[[], str]) -> None:
         self.entries = entries
         self.now = now
         self.next_occurrence = next_occurrence
-        self.before: dict[str, Entry | None] = {}
+        self.before: dict[str, LimitRecord | None] = {}
         self.changes: dict[str, list[Condition]] = {}
         self.removed: list[str] = []
         self.transitions: list[Transition] = []
         self.outcomes: list[tuple[int, str]] = []
 
-    def put(self, key: str, entry: Entry) -> None:
+    def put(self, key: str, entry: LimitRecord) -> None:
         if key not in self.before:
             self.before[key] = self.entries.get(key)
         self.entries[key] = entry
 
-    def judged(self, key: str, entry: Entry, track: Track, changes: Sequence[Condition]) -> None:
+    def judged(self, key: str, entry: LimitRecord, track: Track, changes: Sequence[Condition]) -> None:
         if track is not entry.track:
-            self.put(key, Entry(entry.rule, track, entry.alarm))
+            self.put(key, LimitRecord(entry.rule, track, entry.alarm))
         if changes:
             self.changes.setdefault(key, []).extend(changes)
 
@@ -218,7 +220,7 @@ class _Turn:
         entry = self.entries[key]
         alarm, transition, why = advance(entry.alarm, event, cause, self.next_occurrence)
         if transition is not None:
-            self.put(key, Entry(entry.rule, entry.track, alarm))
+            self.put(key, LimitRecord(entry.rule, entry.track, alarm))
             self.transitions.append(transition)
         return why
 
@@ -269,7 +271,7 @@ def _same_id(occurrence: str | None, wanted: str) -> bool:
     return occurrence is not None and occurrence.lower() == wanted
 
 
-def _carried(entry: Entry, rule: Rule, mono: float) -> Track:
+def _carried(entry: LimitRecord, rule: Rule, mono: float) -> Track:
     """The track under an edited rule: the condition stands until it is judged by the new one, running delays are
     dropped.
     """
@@ -281,7 +283,7 @@ def _carried(entry: Entry, rule: Rule, mono: float) -> Track:
 
 def step(  # the turn is called with these six, in this order
     limits: Mapping[str, EffectiveLimit],
-    book: Book,
+    book: WatchState,
     readings: Sequence[WatchReading],
     events: Sequence[OperatorEvent],
     now: Now,

@@ -7,14 +7,14 @@ __all__ = ["consistency_problems"]
 from collections.abc import Iterator
 
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, is_loopback
-from ingest.cellar.draft import Draft, Entry
+from ingest.cellar.draft import CellarDraft, TableEntry
 from ingest.cellar.names import name_problems
 from ingest.cellar.setpoints import setpoint_problems
 from ingest.cellar.wiring import wiring_problems
 from ingest.errors import Problem
 
 
-def consistency_problems(draft: Draft) -> list[Problem]:
+def consistency_problems(draft: CellarDraft) -> list[Problem]:
     """Every problem between the tables that could be read; ids of the others count as known."""
     return [
         *name_problems(draft),
@@ -25,7 +25,7 @@ def consistency_problems(draft: Draft) -> list[Problem]:
     ]
 
 
-def _connection_problems(draft: Draft) -> Iterator[Problem]:
+def _connection_problems(draft: CellarDraft) -> Iterator[Problem]:
     if draft.mqtt is not None:
         yield from _sign_in(draft.mqtt)
         if draft.mqtt.model.ca_file is not None and not draft.mqtt.model.tls:
@@ -47,7 +47,7 @@ def _connection_problems(draft: Draft) -> Iterator[Problem]:
         )
 
 
-def _mirror_problems(entry: Entry[MirrorSettings]) -> Iterator[Problem]:
+def _mirror_problems(entry: TableEntry[MirrorSettings]) -> Iterator[Problem]:
     mirror = entry.model
     if mirror.token_env is not None and mirror.token_file is not None:
         yield entry.problem("token_file", "give token_env or token_file, not both")
@@ -63,7 +63,7 @@ def _mirror_problems(entry: Entry[MirrorSettings]) -> Iterator[Problem]:
         )
 
 
-def _sign_in(entry: Entry[MqttSettings] | Entry[MailSettings]) -> Iterator[Problem]:
+def _sign_in(entry: TableEntry[MqttSettings] | TableEntry[MailSettings]) -> Iterator[Problem]:
     given = [key for key in ("password_env", "password_file") if key in entry.raw]
     if entry.model.user is None:
         for key in given:
@@ -74,7 +74,7 @@ def _sign_in(entry: Entry[MqttSettings] | Entry[MailSettings]) -> Iterator[Probl
         yield entry.problem("password_file", "give password_env or password_file, not both")
 
 
-def _vessel_problems(draft: Draft) -> Iterator[Problem]:
+def _vessel_problems(draft: CellarDraft) -> Iterator[Problem]:
     for entry in draft.vessel:
         vessel = entry.model
         if vessel.material == "glass" and vessel.max_pressure_kpa is not None:

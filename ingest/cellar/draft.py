@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Draft", "Entry", "known_keys", "nearest", "read_entry", "shown"]
+__all__ = ["CellarDraft", "TableEntry", "known_keys", "nearest", "read_entry", "shown"]
 
 import difflib
 import json
@@ -49,7 +49,7 @@ _ADVICE_ON_SECRETS: Final = (
 
 
 @dataclass(frozen=True, slots=True)
-class Entry(Generic[_M]):
+class TableEntry(Generic[_M]):
     """One table as a model, with its label for messages and its keys as written."""
 
     label: str
@@ -62,27 +62,27 @@ class Entry(Generic[_M]):
 
 
 @dataclass(slots=True)
-class Draft:
+class CellarDraft:
     """What could be read. ``broken``: names of tables of which at least one could not be read.
 
     ``written`` holds each table's label and keys, also of those that could not be read, so that one mistake does not
     look like many.
     """
 
-    site: Entry[Site] | None = None
-    store: Entry[StoreSettings] | None = None
-    backup: Entry[BackupSettings] | None = None
-    mqtt: Entry[MqttSettings] | None = None
-    mail: Entry[MailSettings] | None = None
-    mirror: Entry[MirrorSettings] | None = None
-    page: Entry[PageSettings] | None = None
-    w1: Entry[W1Settings] | None = None
-    serial: list[Entry[SerialSettings]] = field(default_factory=list)
-    room: list[Entry[Room]] = field(default_factory=list)
-    cylinder: list[Entry[Cylinder]] = field(default_factory=list)
-    vessel: list[Entry[Vessel]] = field(default_factory=list)
-    probe: list[Entry[Probe]] = field(default_factory=list)
-    limit: list[Entry[LimitSettings]] = field(default_factory=list)
+    site: TableEntry[Site] | None = None
+    store: TableEntry[StoreSettings] | None = None
+    backup: TableEntry[BackupSettings] | None = None
+    mqtt: TableEntry[MqttSettings] | None = None
+    mail: TableEntry[MailSettings] | None = None
+    mirror: TableEntry[MirrorSettings] | None = None
+    page: TableEntry[PageSettings] | None = None
+    w1: TableEntry[W1Settings] | None = None
+    serial: list[TableEntry[SerialSettings]] = field(default_factory=list)
+    room: list[TableEntry[Room]] = field(default_factory=list)
+    cylinder: list[TableEntry[Cylinder]] = field(default_factory=list)
+    vessel: list[TableEntry[Vessel]] = field(default_factory=list)
+    probe: list[TableEntry[Probe]] = field(default_factory=list)
+    limit: list[TableEntry[LimitSettings]] = field(default_factory=list)
     broken: set[str] = field(default_factory=set)
     written: dict[str, list[tuple[str, Mapping[str, object]]]] = field(default_factory=dict)
 
@@ -125,10 +125,10 @@ def shown(key: str, value: object) -> str:
     return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
 
 
-def read_entry(model: type[_M], label: str, raw: Mapping[str, object]) -> tuple[Entry[_M] | None, list[Problem]]:
+def read_entry(model: type[_M], label: str, raw: Mapping[str, object]) -> tuple[TableEntry[_M] | None, list[Problem]]:
     """One table as a model, or every problem that its keys have."""
     try:
-        return Entry(label, raw, model.model_validate(raw)), []
+        return TableEntry(label, raw, model.model_validate(raw)), []
     except ValidationError as error:
         details = error.errors(include_url=False, include_input=False)
     problems = []

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final, TypeVar
 
 from ingest.cellar.consistency import consistency_problems
-from ingest.cellar.draft import Draft, Entry, nearest, read_entry, shown
+from ingest.cellar.draft import CellarDraft, TableEntry, nearest, read_entry, shown
 from ingest.cellar.form import Table
 from ingest.cellar.limits import effective_limits
 from ingest.cellar.models import (
@@ -116,9 +116,9 @@ def _tables(text: str, file: str) -> dict[str, object]:
         raise CellarFileError(file, [Problem(where, "", "", f"not TOML: {reason}")]) from None
 
 
-def _draft(tables: Mapping[str, object]) -> tuple[Draft, list[Problem]]:
+def _draft(tables: Mapping[str, object]) -> tuple[CellarDraft, list[Problem]]:
     """Each table on its own, so that one wrong table hides nothing in the others."""
-    draft = Draft(written=_written(tables))
+    draft = CellarDraft(written=_written(tables))
     problems: list[Problem] = []
     for name, value in tables.items():
         problems += _shape_problems(name, value, tables)
@@ -170,12 +170,12 @@ def _written(tables: Mapping[str, object]) -> dict[str, list[tuple[str, Mapping[
     return written
 
 
-def _single(model: type[_M], name: str, draft: Draft, problems: list[Problem]) -> Entry[_M] | None:
+def _single(model: type[_M], name: str, draft: CellarDraft, problems: list[Problem]) -> TableEntry[_M] | None:
     entries = _repeated(model, name, draft, problems)
     return entries[0] if entries else None
 
 
-def _repeated(model: type[_M], name: str, draft: Draft, problems: list[Problem]) -> list[Entry[_M]]:
+def _repeated(model: type[_M], name: str, draft: CellarDraft, problems: list[Problem]) -> list[TableEntry[_M]]:
     entries = []
     for label, raw in draft.written[name]:
         entry, found = read_entry(model, label, raw)

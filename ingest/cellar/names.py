@@ -7,7 +7,7 @@ __all__ = ["name_problems", "unknown_name"]
 from collections.abc import Iterable, Iterator
 from typing import Final
 
-from ingest.cellar.draft import Draft, Entry, nearest, shown
+from ingest.cellar.draft import CellarDraft, TableEntry, nearest, shown
 from ingest.cellar.models import Cylinder, Vessel
 from ingest.errors import Problem
 
@@ -22,7 +22,7 @@ _NAME_SPACES: Final = (
 _SOURCES: Final = ("mqtt", "w1")
 
 
-def name_problems(draft: Draft) -> Iterator[Problem]:
+def name_problems(draft: CellarDraft) -> Iterator[Problem]:
     """Ids that are given twice, former ids (``was``) that are still in use, rooms that do not exist."""
     for tables, what in _NAME_SPACES:
         yield from _given_twice(draft, tables, what)
@@ -37,7 +37,7 @@ def name_problems(draft: Draft) -> Iterator[Problem]:
                 f"leeside itself calls a way in so; choose another than {' and '.join(_SOURCES)}",
             )
     rooms = draft.ids("room")
-    standing: list[Entry[Cylinder] | Entry[Vessel]] = [*draft.cylinder, *draft.vessel]
+    standing: list[TableEntry[Cylinder] | TableEntry[Vessel]] = [*draft.cylinder, *draft.vessel]
     for entry in standing:
         if entry.model.room is not None and entry.model.room not in rooms:
             yield entry.problem("room", unknown_name("room", entry.model.room, rooms))
@@ -52,7 +52,7 @@ def unknown_name(what: str, name: str, known: Iterable[str]) -> str:
     return f"there is no {what} with this id; known: {', '.join(known) or 'none'}"
 
 
-def _given_twice(draft: Draft, tables: tuple[str, ...], what: str) -> Iterator[Problem]:
+def _given_twice(draft: CellarDraft, tables: tuple[str, ...], what: str) -> Iterator[Problem]:
     first: dict[str, str] = {}
     for label, raw in (item for table in tables for item in draft.written.get(table, ())):
         id = raw.get("id")
@@ -65,7 +65,7 @@ def _given_twice(draft: Draft, tables: tuple[str, ...], what: str) -> Iterator[P
             first[id.lower()] = label
 
 
-def _still_living(draft: Draft, tables: tuple[str, ...]) -> Iterator[Problem]:
+def _still_living(draft: CellarDraft, tables: tuple[str, ...]) -> Iterator[Problem]:
     living = {id.lower() for id in draft.ids(*tables)}
     claimed: dict[str, str] = {}
     for label, raw in (item for table in tables for item in draft.written.get(table, ())):

@@ -7,7 +7,7 @@ __all__ = ["setpoint_problems"]
 from collections.abc import Iterable, Iterator
 from typing import Final
 
-from ingest.cellar.draft import Draft, Entry
+from ingest.cellar.draft import CellarDraft, TableEntry
 from ingest.cellar.limits import effective_limits, judged_probes, own_limit
 from ingest.cellar.models import EffectiveLimit, LimitSettings, Probe, Vessel
 from ingest.cellar.names import unknown_name
@@ -18,12 +18,12 @@ _PLACES: Final = ("room", "cylinder", "vessel")
 _SIDES: Final = ("low", "high", "no_data")
 
 
-def setpoint_problems(draft: Draft) -> Iterator[Problem]:
+def setpoint_problems(draft: CellarDraft) -> Iterator[Problem]:
     """Everything that is wrong with limits."""
     probes = [entry.model for entry in draft.probe]
     vessels = {entry.model.id: entry.model for entry in draft.vessel}
     kinds = draft.kinds()
-    sound: list[Entry[LimitSettings]] = []
+    sound: list[TableEntry[LimitSettings]] = []
     for entry in draft.limit:
         problems = [*_form(entry)] or [*_target(entry, draft, probes)]
         if not problems and len(judged_probes(entry.model, probes)) == 1:
@@ -43,7 +43,7 @@ def setpoint_problems(draft: Draft) -> Iterator[Problem]:
             yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))
 
 
-def _form(entry: Entry[LimitSettings]) -> Iterator[Problem]:
+def _form(entry: TableEntry[LimitSettings]) -> Iterator[Problem]:
     limit, raw = entry.model, entry.raw
     if "lot" in raw:
         yield entry.problem("lot", "limits on a lot are not yet judged by this version; write at with a place")
@@ -66,7 +66,7 @@ def _form(entry: Entry[LimitSettings]) -> Iterator[Problem]:
             yield entry.problem("at", "is missing: the id of a vessel, cylinder or room")
 
 
-def _target(entry: Entry[LimitSettings], draft: Draft, probes: list[Probe]) -> Iterator[Problem]:
+def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[Probe]) -> Iterator[Problem]:
     """That exactly one probe is meant."""
     limit = entry.model
     places, known = draft.ids(*_PLACES), draft.ids("probe")
@@ -91,7 +91,7 @@ def _target(entry: Entry[LimitSettings], draft: Draft, probes: list[Probe]) -> I
 
 
 def _range(
-    entry: Entry[LimitSettings], limit: EffectiveLimit, vessel: Vessel | None, kind: str | None
+    entry: TableEntry[LimitSettings], limit: EffectiveLimit, vessel: Vessel | None, kind: str | None
 ) -> Iterator[Problem]:
     """That the setpoint lies where the quantity and the vessel allow."""
     if limit.kind == "no data":
@@ -120,7 +120,7 @@ def _range(
         )
 
 
-def _same_key(own: Iterable[tuple[Entry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
+def _same_key(own: Iterable[tuple[TableEntry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
     keys: set[str] = set()
     for entry, limit in own:
         if limit.key in keys and "id" not in entry.raw:
@@ -129,7 +129,7 @@ def _same_key(own: Iterable[tuple[Entry[LimitSettings], EffectiveLimit]]) -> Ite
 
 
 def _neighbours(
-    entry: Entry[LimitSettings],
+    entry: TableEntry[LimitSettings],
     limit: EffectiveLimit,
     others: list[EffectiveLimit],
     vessel: Vessel | None,

@@ -7,13 +7,13 @@ __all__ = ["signal_problems"]
 import re
 from collections.abc import Iterator
 
-from ingest.cellar.draft import Entry
+from ingest.cellar.draft import TableEntry
 from ingest.cellar.models import Probe
 from ingest.errors import Problem
 from ingest.probes.signal import Counts, Signal
 
 
-def signal_problems(entry: Entry[Probe]) -> Iterator[Problem]:
+def signal_problems(entry: TableEntry[Probe]) -> Iterator[Problem]:
     """Everything that is wrong between a probe's signal, counts, supply and way in; its unit is checked elsewhere."""
     probe = entry.model
     if probe.signal is not None and "unit" in entry.raw:
@@ -23,7 +23,7 @@ def signal_problems(entry: Entry[Probe]) -> Iterator[Problem]:
     yield from _supply(entry)
 
 
-def _counts(entry: Entry[Probe], counts: Counts, signal: Signal | None) -> Iterator[Problem]:
+def _counts(entry: TableEntry[Probe], counts: Counts, signal: Signal | None) -> Iterator[Problem]:
     if signal is None:
         yield entry.problem("counts", 'needs a signal that says what the volts mean, such as "0-10 V = 0-60 °C"')
         return
@@ -33,7 +33,7 @@ def _counts(entry: Entry[Probe], counts: Counts, signal: Signal | None) -> Itera
         yield entry.problem("counts", str(error))
 
 
-def _supply(entry: Entry[Probe]) -> Iterator[Problem]:
+def _supply(entry: TableEntry[Probe]) -> Iterator[Problem]:
     probe = entry.model
     ratiometric = probe.signal is not None and probe.signal.kind == "ratiometric"
     wanted = 'only a signal of a supply, such as "0.5-4.5 V of 5 V = 0-30 psi", has one; leave this out'

@@ -9,7 +9,7 @@ import warnings
 from collections.abc import Iterator
 from typing import Final
 
-from ingest.cellar.draft import Draft, Entry, shown
+from ingest.cellar.draft import CellarDraft, TableEntry, shown
 from ingest.cellar.models import Probe, SerialSettings
 from ingest.cellar.names import unknown_name
 from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
@@ -35,7 +35,7 @@ _NOT_FOR_A_CHIP: Final = (
 _POINTER: Final = re.compile(r"(?:/(?:[^~/]|~[01])*)*", re.DOTALL)  # RFC 6901 section 3
 
 
-def wiring_problems(draft: Draft) -> Iterator[Problem]:
+def wiring_problems(draft: CellarDraft) -> Iterator[Problem]:
     """Everything that is wrong with where probes stand and how their numbers arrive."""
     kinds = draft.kinds()
     for entry in draft.probe:
@@ -47,7 +47,7 @@ def wiring_problems(draft: Draft) -> Iterator[Problem]:
     yield from _shared_lines(draft)
 
 
-def _place(entry: Entry[Probe], draft: Draft, kinds: dict[str, str]) -> Iterator[Problem]:
+def _place(entry: TableEntry[Probe], draft: CellarDraft, kinds: dict[str, str]) -> Iterator[Problem]:
     probe = entry.model
     known = draft.ids(*_PLACES)
     if probe.at not in known:
@@ -68,7 +68,7 @@ def _place(entry: Entry[Probe], draft: Draft, kinds: dict[str, str]) -> Iterator
             yield entry.problem("mounted", 'a room has no wine and no vessel wall; write "air" or leave it out')
 
 
-def _unit(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
+def _unit(entry: TableEntry[Probe], draft: CellarDraft) -> Iterator[Problem]:
     probe = entry.model
     row = QUANTITIES[probe.quantity]
     key = "unit" if probe.signal is None else "signal"  # a signal's label says the unit
@@ -93,7 +93,7 @@ def _unit(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
         )
 
 
-def _way(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
+def _way(entry: TableEntry[Probe], draft: CellarDraft) -> Iterator[Problem]:
     """By a topic or by a serial line, and all that belongs to that way."""
     probe = entry.model
     ways = [key for key in ("topic", "serial", "w1") if key in entry.raw]
@@ -115,7 +115,7 @@ def _way(entry: Entry[Probe], draft: Draft) -> Iterator[Problem]:
         yield entry.problem("name", 'only payload = "senml" picks a probe by name; leave it out')
 
 
-def _senml(entry: Entry[Probe]) -> Iterator[Problem]:
+def _senml(entry: TableEntry[Probe]) -> Iterator[Problem]:
     probe = entry.model
     if probe.topic is None:
         yield entry.problem("payload", "only what comes by a topic has a payload form; leave it out")
@@ -127,7 +127,7 @@ def _senml(entry: Entry[Probe]) -> Iterator[Problem]:
         )
 
 
-def _chip(entry: Entry[Probe]) -> Iterator[Problem]:
+def _chip(entry: TableEntry[Probe]) -> Iterator[Problem]:
     probe = entry.model
     if probe.quantity != "temperature":
         yield entry.problem("quantity", 'a one-wire chip is read for its temperature; write "temperature"')
@@ -138,7 +138,7 @@ def _chip(entry: Entry[Probe]) -> Iterator[Problem]:
             yield entry.problem(key, "a one-wire chip is read by its id alone; leave this out")
 
 
-def _topic(entry: Entry[Probe], topic: str, draft: Draft) -> Iterator[Problem]:
+def _topic(entry: TableEntry[Probe], topic: str, draft: CellarDraft) -> Iterator[Problem]:
     probe = entry.model
     if not draft.written.get("mqtt"):
         yield entry.problem("topic", "a topic needs the broker: write a table [mqtt] with its host")
@@ -165,7 +165,7 @@ def _topic(entry: Entry[Probe], topic: str, draft: Draft) -> Iterator[Problem]:
             )
 
 
-def _line(entry: Entry[Probe], serial: str, draft: Draft) -> Iterator[Problem]:
+def _line(entry: TableEntry[Probe], serial: str, draft: CellarDraft) -> Iterator[Problem]:
     probe = entry.model
     known = draft.ids("serial")
     if serial not in known:
@@ -205,7 +205,7 @@ def _pointers(probe: Probe) -> tuple[tuple[str, str | None], ...]:
     )
 
 
-def _shared_values(draft: Draft) -> Iterator[Problem]:
+def _shared_values(draft: CellarDraft) -> Iterator[Problem]:
     """Two probes that would take the same number, and topics that two probes read in different ways."""
     takers: dict[tuple[str, ...], str] = {}
     payloads: dict[str, tuple[str, str]] = {}
@@ -234,7 +234,7 @@ def _shared_values(draft: Draft) -> Iterator[Problem]:
             yield entry.problem(key, f"{other} takes the same value; a value belongs to one probe")
 
 
-def _shared_lines(draft: Draft) -> Iterator[Problem]:
+def _shared_lines(draft: CellarDraft) -> Iterator[Problem]:
     lines: dict[str, str] = {}
     for entry in draft.serial:
         yield from _questions(entry)
@@ -245,7 +245,7 @@ def _shared_lines(draft: Draft) -> Iterator[Problem]:
             )
 
 
-def _questions(entry: Entry[SerialSettings]) -> Iterator[Problem]:
+def _questions(entry: TableEntry[SerialSettings]) -> Iterator[Problem]:
     """What an instrument is asked, and how often."""
     line = entry.model
     if "poll_every" in entry.raw and not line.poll:

@@ -6,7 +6,7 @@ but its times, whose keys end in ``_ms`` there, are such texts as well, without 
 
 from __future__ import annotations
 
-__all__ = ["LONGEST_LINE", "Lines", "entry_line", "entry_object", "read_entry_lines"]
+__all__ = ["LONGEST_LINE", "EntryLines", "entry_line", "entry_object", "read_entry_lines"]
 
 import json
 from collections.abc import Iterator
@@ -36,18 +36,18 @@ _MS: Final = "_ms"
 _Number = Annotated[int, Field(ge=1, le=2**52)]
 
 
-class _Form(BaseModel):
+class _StrictModel(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True, str_strip_whitespace=True)
 
 
-class _StrikeForm(_Form):
+class _StrikeModel(_StrictModel):
     at: str
     who: Words
     reason: Words
     together_with: _Number | None = None
 
 
-class _EntryForm(_Form):
+class _EntryModel(_StrictModel):
     id: _Number | None = None
     kind: str
     at: str
@@ -56,7 +56,7 @@ class _EntryForm(_Form):
     place: Identifier | None = None
     lot: Identifier | None = None
     body: dict[str, Any]
-    struck: _StrikeForm | None = None
+    struck: _StrikeModel | None = None
     # The body in words, as the command adds it for people. Nothing is read from it.
     said: Any = None
 
@@ -99,7 +99,7 @@ def _body_object(data: dict[str, Any]) -> dict[str, Any]:
 # ---- in ------------------------------------------------------------------------------------------------------------
 
 
-class _Wrong(Exception):
+class _LineWrong(Exception):
     """What is wrong with a line, each with its key."""
 
     def __init__(self, *whys: str) -> None:
@@ -108,7 +108,7 @@ class _Wrong(Exception):
 
 
 @dataclass(frozen=True, slots=True)
-class Lines:
+class EntryLines:
     """What a file says: its entries, the mistakes of lines that are none, and how many lines hold something."""
 
     told: list[Told]
@@ -116,7 +116,7 @@ class Lines:
     count: int
 
 
-def read_entry_lines(stream: IO[bytes], zone: ZoneInfo) -> Lines:
+def read_entry_lines(stream: IO[bytes], zone: ZoneInfo) -> EntryLines:
     """Read lines; zone: of times that name none. Never raises but for what the stream itself raises."""
     told: list[Told] = []
     mistakes: list[Mistake] = []
@@ -130,11 +130,11 @@ def read_entry_lines(stream: IO[bytes], zone: ZoneInfo) -> Lines:
             break  # so is all the rest
         try:
             told.append(_entry(number, raw, zone))
-        except _Wrong as wrong:
+        except _LineWrong as wrong:
             mistakes += [Mistake(number, why) for why in wrong.whys]
         except RecursionError:
             mistakes.append(Mistake(number, "is nested too deep to be an entry"))
-    return Lines(told, mistakes, count)
+    return EntryLines(told, mistakes, count)
 
 
 def _numbered(stream: IO[bytes]) -> Iterator[tuple[int, bytes]]:
@@ -149,9 +149,9 @@ def _numbered(stream: IO[bytes]) -> Iterator[tuple[int, bytes]]:
 def _entry(line: int, raw: bytes, zone: ZoneInfo) -> Told:
     data = _json_object(line, raw)
     try:
-        form = _EntryForm.model_validate(data)
+        form = _EntryModel.model_validate(data)
     except ValidationError as error:
-        raise _Wrong(*(_form_problem(one, data) for one in error.errors(include_url=False))) from None
+        raise _LineWrong(*(_form_problem(one, data) for one in error.errors(include_url=False))) from None
     whys: list[str] = []
 
     def moment(key: str, text: str | None) -> int:
@@ -168,13 +168,13 @@ def _entry(line: int, raw: bytes, zone: ZoneInfo) -> Told:
         struck = Strike(struck_ms, form.struck.who, form.struck.reason, form.struck.together_with)
     kind = next((known for known in KINDS if known == form.kind), None)
     if kind is None:
-        raise _Wrong(*whys, f"kind = {shown(form.kind)}: there is no such kind; there are: {', '.join(KINDS)}")
+        raise _LineWrong(*whys, f"kind = {shown(form.kind)}: there is no such kind; there are: {', '.join(KINDS)}")
     try:
         body = parse_body(kind, _body_data(kind, form.body, zone))
     except EntryRefused as error:
-        raise _Wrong(*whys, *(_body_problem(kind, str(problem)) for problem in error.problems)) from None
+        raise _LineWrong(*whys, *(_body_problem(kind, str(problem)) for problem in error.problems)) from None
     if whys:
-        raise _Wrong(*whys)
+        raise _LineWrong(*whys)
     return Told(
         line=line,
         id=form.id,
@@ -191,26 +191,26 @@ def _entry(line: int, raw: bytes, zone: ZoneInfo) -> Told:
 
 def _json_object(line: int, raw: bytes) -> dict[str, Any]:
     if len(raw) > LONGEST_LINE:
-        raise _Wrong(f"is longer than {LONGEST_LINE:,} bytes; one line holds one entry")
+        raise _LineWrong(f"is longer than {LONGEST_LINE:,} bytes; one line holds one entry")
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise _Wrong(f"is no UTF-8 text (byte {error.start + 1} cannot be read); save the file as UTF-8") from None
+        raise _LineWrong(f"is no UTF-8 text (byte {error.start + 1} cannot be read); save the file as UTF-8") from None
     if line == 1:
         text = text.removeprefix(_MARK)
     try:
         data = json.loads(text, object_pairs_hook=_once, parse_constant=_no_number)
     except json.JSONDecodeError as error:
         hint = "; a list has to be taken apart, one object a line" if text.lstrip().startswith("[") else ""
-        raise _Wrong(f"is no JSON object ({error.msg}, at character {error.pos + 1}){hint}") from None
+        raise _LineWrong(f"is no JSON object ({error.msg}, at character {error.pos + 1}){hint}") from None
     except ValueError as error:  # a number of thousands of digits
-        raise _Wrong(f"is no JSON object ({error})") from None
+        raise _LineWrong(f"is no JSON object ({error})") from None
     if not isinstance(data, dict):
-        raise _Wrong(f"is {shown(data)}, and not a JSON object with the keys of an entry")
+        raise _LineWrong(f"is {shown(data)}, and not a JSON object with the keys of an entry")
     try:
         json.dumps(data, ensure_ascii=False).encode("utf-8")
     except UnicodeEncodeError:
-        raise _Wrong("holds half a character (a lone surrogate such as \\ud800), which no text can keep") from None
+        raise _LineWrong("holds half a character (a lone surrogate such as \\ud800), which no text can keep") from None
     return data
 
 
@@ -218,12 +218,12 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) < len(pairs):
         names = [name for name, _ in pairs]
-        raise _Wrong(f"tells the key {shown(next(name for name in names if names.count(name) > 1))} twice")
+        raise _LineWrong(f"tells the key {shown(next(name for name in names if names.count(name) > 1))} twice")
     return found
 
 
 def _no_number(text: str) -> Any:
-    raise _Wrong(f"holds {text}, which is no number")
+    raise _LineWrong(f"holds {text}, which is no number")
 
 
 def _moment(text: str, zone: ZoneInfo) -> int:
@@ -256,7 +256,7 @@ def _body_data(kind: Kind, body: dict[str, Any], zone: ZoneInfo) -> dict[str, An
             except IngestError as error:
                 whys.append(f"body {key} = {shown(text)}: {error}")
     if whys:
-        raise _Wrong(*whys)
+        raise _LineWrong(*whys)
     return data
 
 
@@ -270,7 +270,7 @@ def _form_problem(error: Any, data: dict[str, Any]) -> str:
     if error["type"] == "missing":
         return f"{key}: is missing"
     if error["type"] == "extra_forbidden":
-        form = _EntryForm if len(where) == 1 else _StrikeForm
+        form = _EntryModel if len(where) == 1 else _StrikeModel
         names = ", ".join(name for name in form.model_fields if name != "said")
         return f"{' '.join(shown(part) for part in where)}: there is no such key; there are: {names}"
     return f"{key} = {shown(found)}: {message}"

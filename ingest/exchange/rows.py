@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["EXAMPLES", "Column", "Refused", "Rows"]
+__all__ = ["EXAMPLES", "Column", "RefusedRow", "Rows"]
 
 from array import array
 from collections.abc import Mapping, Sequence
@@ -22,7 +22,7 @@ _CLASSES: Final[Mapping[str, int]] = {quality.name.lower(): int(quality) for qua
 
 
 @dataclass(slots=True)
-class Refused:
+class RefusedRow:
     """What was not taken for one reason: how many, and the first of them as (line, what was found)."""
 
     times: int = 0
@@ -46,7 +46,7 @@ class Rows:
         self._moments = moments
         self._decimal = decimal
         self.columns: dict[int, Column] = {}
-        self.refused: dict[str, Refused] = {}
+        self.refused: dict[str, RefusedRow] = {}
         self.held = 0
         self.rows = 0
 
@@ -101,7 +101,7 @@ class Rows:
         self.held += 1
 
     def _refuse(self, line: int, error: Unreadable) -> None:
-        refused = self.refused.setdefault(error.reason, Refused())
+        refused = self.refused.setdefault(error.reason, RefusedRow())
         refused.times += 1
         if len(refused.examples) < EXAMPLES:
             refused.examples.append((line, error.detail))

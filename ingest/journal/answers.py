@@ -6,7 +6,7 @@ Amounts carry their unit, as in the cellar file. Pure.
 from __future__ import annotations
 
 __all__ = [
-    "Answer",
+    "AnswerForm",
     "AnswersWrong",
     "Bought",
     "Choice",
@@ -57,7 +57,7 @@ class AnswersWrong(IngestError):
         super().__init__("\n".join(f"{field}: {why}" for field, why in self.wrong))
 
 
-class Answer(Protocol):
+class AnswerForm(Protocol):
     """How one kind of answer is read. metavar: what stands for it in help; example: how one is written."""
 
     @property

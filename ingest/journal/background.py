@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Background", "last_answers"]
+__all__ = ["EntryContext", "last_answers"]
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -14,11 +14,11 @@ from ingest.journal.entry import Entry
 from ingest.journal.movements import ToppingBody
 from ingest.journal.question import Form
 from ingest.journal.treatments import AdditionBody, LotBody
-from ingest.journal.underway import Underway
+from ingest.journal.underway import OpenRacking
 
 
 @dataclass(frozen=True)
-class Background:
+class EntryContext:
     """What is known at the time of an entry.
 
     contents: what each vessel holds then; bottles: titrants by name, as the newest entry of each has it by then;
@@ -32,7 +32,7 @@ class Background:
     later_bottles: Mapping[str, int] = field(default_factory=dict)
     lots: Mapping[str, LotBody] = field(default_factory=dict)
     last: Entry | None = None
-    begun: Sequence[Underway] = ()
+    begun: Sequence[OpenRacking] = ()
 
 
 def last_answers(form: Form, last: Entry | None) -> dict[str, str]:

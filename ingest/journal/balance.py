@@ -2,83 +2,87 @@
 
 from __future__ import annotations
 
-__all__ = ["Impossible", "Verdict", "groundless", "judge_entry", "judge_strike", "refuse"]
+__all__ = ["BalanceProblem", "BalanceVerdict", "groundless", "judge_entry", "judge_strike", "refuse"]
 
 from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.contents import Folding
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Entry
-from ingest.journal.held import UNKNOWN, Held, Objection
-from ingest.journal.steps import MOVING, step
+from ingest.journal.held import UNKNOWN, Objection, VesselState
+from ingest.journal.steps import MOVING, ledger_step
 
 
-class Impossible(NamedTuple):
+class BalanceProblem(NamedTuple):
     """A later entry that could no longer be, and why."""
 
     entry: Entry
     why: str
 
 
-class Verdict(NamedTuple):
+class BalanceVerdict(NamedTuple):
     """objections: what speaks against the entry itself; later: which later entries could no longer be if it were done.
 
     Nothing in either: it can be done. Entries in later can be struck together with it; then all the others can stay.
     """
 
     objections: tuple[Objection, ...] = ()
-    later: tuple[Impossible, ...] = ()
+    later: tuple[BalanceProblem, ...] = ()
 
 
-def judge_entry(folding: Folding, entry: Entry) -> Verdict:
+def judge_entry(folding: Ledger, entry: Entry) -> BalanceVerdict:
     """Whether an entry can be written; folding: the entries so far, without it."""
     if entry.kind not in MOVING:
-        return Verdict()
+        return BalanceVerdict()
     entry = folding.named(entry)
     key = (entry.at_ms, entry.id)
     before = folding.before(key)
-    made = step(entry, lambda vessel: before.get(vessel, UNKNOWN), folding.equipment)
+    made = ledger_step(entry, lambda vessel: before.get(vessel, UNKNOWN), folding.equipment)
     if made.objections:
-        return Verdict(tuple(made.objections))
+        return BalanceVerdict(tuple(made.objections))
     with_it = {**before, **made.changes}
-    return Verdict((), tuple(_walk(folding, before, with_it, folding.after(key), ())))
+    return BalanceVerdict((), tuple(_walk(folding, before, with_it, folding.after(key), ())))
 
 
-def judge_strike(folding: Folding, entry: Entry, dependents: Collection[Entry] = ()) -> Verdict:
+def judge_strike(folding: Ledger, entry: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
     """Whether an entry can be struck; folding: the entries so far, with it.
 
     dependents: entries that speak of what only this one tells, such as its lot; they could no longer be in any case.
     """
-    told = [Impossible(each, f"no entry would tell what {each.lot} is") for each in dependents]
+    told = [BalanceProblem(each, f"no entry would tell what {each.lot} is") for each in dependents]
     gone = {entry.id, *(each.id for each in dependents)}
     first = min((each.at_ms, each.id) for each in (entry, *dependents))
     before = folding.before(first)
     moved = list(_walk(folding, before, dict(before), folding.after(first), gone))
-    return Verdict((), tuple(sorted(told + moved, key=lambda one: (one.entry.at_ms, one.entry.id))))
+    return BalanceVerdict((), tuple(sorted(told + moved, key=lambda one: (one.entry.at_ms, one.entry.id))))
 
 
 def _walk(
-    folding: Folding, now: dict[str, Held], then: dict[str, Held], entries: Iterable[Entry], gone: Collection[int]
-) -> Iterable[Impossible]:
+    folding: Ledger,
+    now: dict[str, VesselState],
+    then: dict[str, VesselState],
+    entries: Iterable[Entry],
+    gone: Collection[int],
+) -> Iterable[BalanceProblem]:
     """The entries that could be until now and could not be then; now, then: what vessels hold before the first one.
 
     An entry that could not be is left out of what follows, as if it were struck as well.
     """
     for entry in entries:
-        here = step(entry, lambda vessel: now.get(vessel, UNKNOWN), folding.equipment)
+        here = ledger_step(entry, lambda vessel: now.get(vessel, UNKNOWN), folding.equipment)
         if entry.id not in gone:
-            there = step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
+            there = ledger_step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
             why = "" if here.objections else "; ".join(objection.why for objection in there.objections)
             why = why or groundless(here.drawn, now, then)
             if why:
-                yield Impossible(entry, why)
+                yield BalanceProblem(entry, why)
             else:
                 then.update(there.changes)
         now.update(here.changes)
 
 
-def groundless(drawn: Iterable[str], now: Mapping[str, Held], then: Mapping[str, Held]) -> str:
+def groundless(drawn: Iterable[str], now: Mapping[str, VesselState], then: Mapping[str, VesselState]) -> str:
     """Why wine that was drawn would have come from nowhere: the journal would no longer say what its vessel held."""
     for vessel in drawn:
         if now.get(vessel, UNKNOWN).known and not then.get(vessel, UNKNOWN).known:
@@ -86,7 +90,7 @@ def groundless(drawn: Iterable[str], now: Mapping[str, Held], then: Mapping[str,
     return ""
 
 
-def refuse(what: str, verdict: Verdict) -> EntryRefused:
+def refuse(what: str, verdict: BalanceVerdict) -> EntryRefused:
     """The refusal of what a verdict speaks against; what: the entry or the strike, as its problems name it."""
     problems = [Problem(what, "", "", objection.why) for objection in verdict.objections]
     problems += [

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Bottles", "bottles_at"]
+__all__ = ["TitrantBottles", "bottles_at"]
 
 from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple
@@ -14,14 +14,14 @@ from ingest.journal.entry import Entry
 _HALF_A_DAY_MS: Final = 12 * 3_600_000
 
 
-class Bottles(NamedTuple):
+class TitrantBottles(NamedTuple):
     """there: by name, as last written down by then; later: those that came only after, each with when (UTC ms)."""
 
     there: Mapping[str, TitrantBody]
     later: Mapping[str, int]
 
 
-def bottles_at(entries: Iterable[Entry], at_ms: int) -> Bottles:
+def bottles_at(entries: Iterable[Entry], at_ms: int) -> TitrantBottles:
     """The bottles of a time (UTC ms). entries: in the order in which they happened; other kinds are passed over.
 
     A bottle is there from the time of its first entry on, or from when it was opened if one says so.
@@ -38,4 +38,4 @@ def bottles_at(entries: Iterable[Entry], at_ms: int) -> Bottles:
             there.setdefault(body.name, body)
         else:
             later.setdefault(body.name, entry.at_ms)
-    return Bottles(there, {name: first for name, first in later.items() if name not in there})
+    return TitrantBottles(there, {name: first for name, first in later.items() if name not in there})

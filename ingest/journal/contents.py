@@ -6,7 +6,7 @@ entries do not count.
 
 from __future__ import annotations
 
-__all__ = ["BEGINNING", "Contents", "Folding", "LotShare", "Snapshot", "contents_at"]
+__all__ = ["BEGINNING", "Contents", "Ledger", "LotShare", "Snapshot", "contents_at"]
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
@@ -15,11 +15,11 @@ from typing import Final, NamedTuple
 
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.held import UNKNOWN, Held
+from ingest.journal.held import UNKNOWN, VesselState
 from ingest.journal.lots import Lots
 from ingest.journal.movements import RackingBody, ToppingBody
-from ingest.journal.steps import MOVING, step
-from ingest.journal.wine import Found, Wine, sum_known
+from ingest.journal.steps import MOVING, ledger_step
+from ingest.journal.wine import So2Value, Wine, sum_known
 
 # A snapshot after so many entries: what is between two of them is folded in a millisecond or two.
 _EVERY: Final = 256
@@ -58,8 +58,8 @@ class Contents:
     alcohol_percent_vol: float | None = None
     sugar_g_l: float | None = None
     style: str | None = None
-    free_so2: Found | None = None
-    total_so2: Found | None = None
+    free_so2: So2Value | None = None
+    total_so2: So2Value | None = None
     out_of_use: bool = False
 
     @property
@@ -77,7 +77,7 @@ class Snapshot(NamedTuple):
 
     at_ms: int
     id: int
-    state: Mapping[str, Held]
+    state: Mapping[str, VesselState]
 
 
 BEGINNING: Final = Snapshot(-1, -1, {})
@@ -85,7 +85,7 @@ BEGINNING: Final = Snapshot(-1, -1, {})
 _Key = tuple[int, int]
 
 
-class Folding:
+class Ledger:
     """Entries, one after the other, to what vessels hold at any time.
 
     It can be told of entries in any order, back-dated ones too, and of strikes: what it says is always what a new one
@@ -114,7 +114,7 @@ class Folding:
         self._entries = moving
         self._keys = [_key(entry) for entry in moving]
         # (how many entries are in it, what vessels hold after those), oldest first
-        self._snapshots: list[tuple[int, Mapping[str, Held]]] = [(0, base.state)]
+        self._snapshots: list[tuple[int, Mapping[str, VesselState]]] = [(0, base.state)]
 
     def named(self, entry: Entry) -> Entry:
         """The entry with vessels called as they are now."""
@@ -146,7 +146,7 @@ class Folding:
         while self._snapshots[-1][0] > count:
             self._snapshots.pop()
 
-    def before(self, key: _Key) -> dict[str, Held]:
+    def before(self, key: _Key) -> dict[str, VesselState]:
         """What vessels hold before the entry of that place in the order (at_ms, id)."""
         return self._state(bisect_left(self._keys, key))
 
@@ -161,19 +161,19 @@ class Folding:
     def __len__(self) -> int:
         return len(self._entries)
 
-    def _state(self, count: int) -> dict[str, Held]:
+    def _state(self, count: int) -> dict[str, VesselState]:
         index = bisect_right(self._snapshots, count, key=lambda one: one[0]) - 1
         done, known = self._snapshots[index]
         state = dict(known)
         get = state.get
         for entry in self._entries[done:count]:
-            state.update(step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
+            state.update(ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
             done += 1
             if done % self._every == 0 and done > self._snapshots[-1][0]:
                 self._snapshots.append((done, dict(state)))
         return state
 
-    def held_at(self, at_ms: int) -> dict[str, Held]:
+    def held_at(self, at_ms: int) -> dict[str, VesselState]:
         """What vessels hold at a time, entries of that very time included; vessels that no entry names are missing."""
         return self._state(bisect_right(self._keys, at_ms, key=lambda key: key[0]))
 
@@ -192,7 +192,7 @@ class Folding:
         """The vessels that are known to be empty at a time."""
         return frozenset(vessel for vessel, held in self.held_at(at_ms).items() if held.empty)
 
-    def _told(self, vessel: str, held: Held, at_ms: int) -> Contents:
+    def _told(self, vessel: str, held: VesselState, at_ms: int) -> Contents:
         capacity = self.equipment.capacity_l(vessel, at_ms)
         if not held.known:
             return Contents(
@@ -229,7 +229,7 @@ class Folding:
 
 def contents_at(entries: Iterable[Entry], equipment: Equipment, at_ms: int) -> dict[str, Contents]:
     """What each vessel holds at a time (UTC ms), worked out afresh."""
-    return Folding(entries, equipment).at(at_ms)
+    return Ledger(entries, equipment).at(at_ms)
 
 
 def _key(entry: Entry) -> _Key:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Doubt", "DoubtKind", "Field", "TitrationRefused"]
+__all__ = ["Field", "ResultWarning", "ResultWarningKind", "TitrationRefused"]
 
 from enum import StrEnum
 from typing import Literal, NamedTuple
@@ -11,7 +11,7 @@ from typing import Literal, NamedTuple
 Field = Literal["method", "titre", "blank", "sample", "strength", "factor", "burette", "end point"]
 
 
-class DoubtKind(StrEnum):
+class ResultWarningKind(StrEnum):
     """What a doubt is about: to be counted and tested by. People read the doubt's text."""
 
     BELOW_BLANK = "below the blank"
@@ -29,10 +29,10 @@ class DoubtKind(StrEnum):
     END_POINT = "end point"
 
 
-class Doubt(NamedTuple):
+class ResultWarning(NamedTuple):
     """One thing that a person should know about a result; text: one sentence, values with units, what to do."""
 
-    kind: DoubtKind
+    kind: ResultWarningKind
     text: str
 
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["Proposal", "propose", "question_of"]
+__all__ = ["DraftedEntry", "draft_entry", "question_of"]
 
 from collections.abc import Callable, Mapping
 from typing import Any, Final, NamedTuple
 
 from ingest.errors import Problem
 from ingest.journal.answers import AnswersWrong, Wrong
-from ingest.journal.background import Background
+from ingest.journal.background import EntryContext
 from ingest.journal.bodies import BodyWrong, Kind, parse_body
 from ingest.journal.body import Body
 from ingest.journal.entry import Draft
@@ -22,14 +22,14 @@ from ingest.journal.weighing import weighed
 from ingest.journal.worked_titration import worked_titration
 
 
-class Proposal(NamedTuple):
+class DraftedEntry(NamedTuple):
     """What would be written. warnings: what a person should know about it."""
 
     draft: Draft
     warnings: tuple[str, ...] = ()
 
 
-def propose(kind: Kind, given: Given, background: Background, *, who: str, at_ms: int) -> Proposal:
+def draft_entry(kind: Kind, given: Given, background: EntryContext, *, who: str, at_ms: int) -> DraftedEntry:
     """The draft that the answers make (as ``read_answers`` gives them), worked out and checked by itself.
 
     Raises AnswersWrong that names each question of which the answer is missing or will not do.
@@ -48,7 +48,7 @@ def propose(kind: Kind, given: Given, background: Background, *, who: str, at_ms
     except BodyWrong as error:
         raise AnswersWrong([Wrong(question_of(form, problem), problem.allowed) for problem in error.problems]) from None
     body = _worked_out(body)
-    return Proposal(Draft(kind, at_ms, who, body, _place(given), _lot(kind, given)), warnings)
+    return DraftedEntry(Draft(kind, at_ms, who, body, _place(given), _lot(kind, given)), warnings)
 
 
 def question_of(form: Form, problem: Problem) -> str:
@@ -103,7 +103,7 @@ def _lot(kind: Kind, given: Given) -> str | None:
     return None if lot is None else str(lot)
 
 
-def _racking(given: Given, data: dict[str, Any], background: Background, at_ms: int) -> tuple[str, ...]:
+def _racking(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
     blend, begun = bool(given.get("blend")), bool(given.get("begin"))
     emptied = set(given.get("emptied", ()))
     sources = [{**one, **({"emptied": True} if one["vessel"] in emptied else {})} for one in given["from"]]
@@ -121,7 +121,7 @@ def _racking(given: Given, data: dict[str, Any], background: Background, at_ms: 
     return ()
 
 
-def _topping(given: Given, data: dict[str, Any], _: Background, __: int) -> tuple[str, ...]:
+def _topping(given: Given, data: dict[str, Any], _: EntryContext, __: int) -> tuple[str, ...]:
     about = {
         "name": "name",
         "alcohol": "alcohol_percent_vol",
@@ -138,17 +138,17 @@ def _topping(given: Given, data: dict[str, Any], _: Background, __: int) -> tupl
     return ()
 
 
-def _titration(given: Given, data: dict[str, Any], background: Background, at_ms: int) -> tuple[str, ...]:
+def _titration(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
     return worked_titration(given, data, background, at_ms)
 
 
-def _titrant(given: Given, data: dict[str, Any], _: Background, at_ms: int) -> tuple[str, ...]:
+def _titrant(given: Given, data: dict[str, Any], _: EntryContext, at_ms: int) -> tuple[str, ...]:
     from ingest.journal.worked_titration import judged_bottle
 
     return judged_bottle(given, data, at_ms)
 
 
-def _gas(given: Given, data: dict[str, Any], background: Background, _: int) -> tuple[str, ...]:
+def _gas(given: Given, data: dict[str, Any], background: EntryContext, _: int) -> tuple[str, ...]:
     cylinder = given.get("cylinder")
     # Without a vessel the entry is about the cylinder itself.
     if cylinder is not None and given.get("vessel"):
@@ -160,11 +160,11 @@ def _gas(given: Given, data: dict[str, Any], background: Background, _: int) -> 
     return ()
 
 
-def _measurement(given: Given, data: dict[str, Any], background: Background, _: int) -> tuple[str, ...]:
+def _measurement(given: Given, data: dict[str, Any], background: EntryContext, _: int) -> tuple[str, ...]:
     return weighed(given, data, background.cellar)
 
 
-def _addition(given: Given, data: dict[str, Any], _: Background, __: int) -> tuple[str, ...]:
+def _addition(given: Given, data: dict[str, Any], _: EntryContext, __: int) -> tuple[str, ...]:
     if "label" in given:
         data |= _label(str(given["label"]), str(given["form"]))
     return ()
@@ -189,7 +189,7 @@ def _worked_out(body: Body) -> Body:
     return body
 
 
-_MAKE: Final[Mapping[Kind, Callable[[Given, dict[str, Any], Background, int], tuple[str, ...]]]] = {
+_MAKE: Final[Mapping[Kind, Callable[[Given, dict[str, Any], EntryContext, int], tuple[str, ...]]]] = {
     "racking": _racking,
     "topping": _topping,
     "titration": _titration,

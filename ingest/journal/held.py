@@ -6,15 +6,15 @@ __all__ = [
     "EMPTY",
     "ROUNDING_L",
     "UNKNOWN",
-    "Held",
     "Objection",
+    "VesselState",
     "drawing_objections",
     "emptied",
-    "held_text",
     "left",
     "liters",
     "occupied",
     "received",
+    "state_text",
     "too_full",
     "usual_u_l",
 ]
@@ -37,7 +37,7 @@ class Objection(NamedTuple):
     why: str
 
 
-class Held(NamedTuple):
+class VesselState(NamedTuple):
     """What a vessel holds. known: False while the journal never said; then it counts as in use. volume_l 0: empty."""
 
     known: bool
@@ -55,8 +55,8 @@ class Held(NamedTuple):
         return self.known and self.volume_l == 0.0
 
 
-UNKNOWN: Final = Held(False)
-EMPTY: Final = Held(True, 0.0, 0.0)
+UNKNOWN: Final = VesselState(False)
+EMPTY: Final = VesselState(True, 0.0, 0.0)
 
 
 def usual_u_l(volume_l: float | None) -> float | None:
@@ -70,7 +70,7 @@ def liters(volume_l: float) -> str:
     return f"{text if float(text) or not volume_l else f'{volume_l:.3f}'} L"
 
 
-def held_text(vessel: str, held: Held) -> str:
+def state_text(vessel: str, held: VesselState) -> str:
     """What a vessel holds, for a message."""
     lots = " and ".join(lot or "wine of no lot" for lot, _ in held.wine.parts) or "wine"
     return f"{vessel} holds " + (
@@ -78,12 +78,12 @@ def held_text(vessel: str, held: Held) -> str:
     )
 
 
-def emptied(held: Held, at_ms: int) -> Held:
+def emptied(held: VesselState, at_ms: int) -> VesselState:
     """The vessel once it was emptied; one that was empty stays so since then."""
     return held if held.empty else EMPTY._replace(since_ms=at_ms)
 
 
-def left(held: Held, out_l: float | None, at_ms: int) -> Held:
+def left(held: VesselState, out_l: float | None, at_ms: int) -> VesselState:
     """What is left after out_l [L, None if unknown] was taken; less than can be written down is nothing."""
     if not held.known or held.volume_l is None:
         return held
@@ -95,7 +95,9 @@ def left(held: Held, out_l: float | None, at_ms: int) -> Held:
     return held._replace(volume_l=rest, u_l=root(held.u_l, usual_u_l(out_l)))
 
 
-def received(held: Held, volume_l: float | None, u_l: float | None, wine: Wine, *, blend: bool, at_ms: int) -> Held:
+def received(
+    held: VesselState, volume_l: float | None, u_l: float | None, wine: Wine, *, blend: bool, at_ms: int
+) -> VesselState:
     """What is there after wine came in, to the empty vessel, to the wine in it, or to a vessel of unknown contents.
 
     In the last case the vessel is taken to have been empty, unless somebody says blend.
@@ -108,11 +110,11 @@ def received(held: Held, volume_l: float | None, u_l: float | None, wine: Wine, 
         u_both = None if both is None else root(held.u_l, u_l)
         return held._replace(volume_l=both, u_l=u_both, wine=mixed, since_ms=at_ms)
     if blend and not held.known:
-        return Held(True, None, None, mix([(None, STRANGE), (None, wine)]), at_ms)
-    return Held(True, volume_l, None if volume_l is None else u_l, wine, at_ms)
+        return VesselState(True, None, None, mix([(None, STRANGE), (None, wine)]), at_ms)
+    return VesselState(True, volume_l, None if volume_l is None else u_l, wine, at_ms)
 
 
-def drawing_objections(vessel: str, held: Held, out_l: float | None, how: str) -> list[Objection]:
+def drawing_objections(vessel: str, held: VesselState, out_l: float | None, how: str) -> list[Objection]:
     """Whether out_l [L, None if unknown] cannot have come from a vessel; how: racked, drawn as a sample, ..."""
     if held.empty:
         return [Objection(vessel, f"{vessel} is empty: nothing can be {how} from it")]
@@ -123,11 +125,11 @@ def drawing_objections(vessel: str, held: Held, out_l: float | None, how: str) -
     return []
 
 
-def occupied(vessel: str, held: Held, *, blend: bool) -> list[Objection]:
+def occupied(vessel: str, held: VesselState, *, blend: bool) -> list[Objection]:
     """Whether wine cannot have come into a vessel because it holds some and nobody said blend."""
     if blend or not held.known or held.empty:
         return []
-    return [Objection(vessel, f"{held_text(vessel, held)}: say that it is a blend, or that it was emptied before")]
+    return [Objection(vessel, f"{state_text(vessel, held)}: say that it is a blend, or that it was emptied before")]
 
 
 def too_full(vessel: str, volume_l: float | None, capacity_l: float | None) -> list[Objection]:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["Unfit", "judge_joined"]
+__all__ = ["Unfit", "judge_merged"]
 
 import heapq
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from ingest.journal.balance import groundless
-from ingest.journal.contents import Folding
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Entry, places_of
-from ingest.journal.held import UNKNOWN, Held
-from ingest.journal.steps import MOVING, step
+from ingest.journal.held import UNKNOWN, VesselState
+from ingest.journal.steps import MOVING, ledger_step
 
 
 class Unfit(NamedTuple):
@@ -25,7 +25,7 @@ class Unfit(NamedTuple):
     why: str
 
 
-def judge_joined(folding: Folding, new: Sequence[Entry], struck: Collection[int]) -> list[Unfit]:
+def judge_merged(folding: Ledger, new: Sequence[Entry], struck: Collection[int]) -> list[Unfit]:
     """The entries that could not be with all of it.
 
     folding: the journal without what is new, with what is newly struck, from before the first of both on; new: entries
@@ -39,14 +39,14 @@ def judge_joined(folding: Folding, new: Sequence[Entry], struck: Collection[int]
     causes: dict[str, set[int]] = {}
     unfit = []
     for entry in heapq.merge(folding.after((-1, -1)), coming, key=_key):
-        there = step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
+        there = ledger_step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
         if entry.id in fresh:
             if there.objections:
                 unfit.append(Unfit(entry, (entry.id,), "; ".join(one.why for one in there.objections)))
             then.update(there.changes)
             _note(causes, there.changes, {entry.id}, now, then)
             continue
-        here = step(entry, lambda vessel: now.get(vessel, UNKNOWN), folding.equipment)
+        here = ledger_step(entry, lambda vessel: now.get(vessel, UNKNOWN), folding.equipment)
         if entry.id in struck:
             because = {entry.id}
         else:
@@ -69,8 +69,8 @@ def _note(
     causes: dict[str, set[int]],
     vessels: Iterable[str],
     because: Collection[int],
-    now: Mapping[str, Held],
-    then: Mapping[str, Held],
+    now: Mapping[str, VesselState],
+    then: Mapping[str, VesselState],
 ) -> None:
     """Keep for each vessel from what it follows that it holds something else than it did."""
     for vessel in vessels:

@@ -6,7 +6,7 @@ and body; of several that say the same each is taken once. So what was brought a
 
 from __future__ import annotations
 
-__all__ = ["Joining", "Mistake", "NewStrike", "Newcomer", "Told", "join"]
+__all__ = ["Merging", "Mistake", "NewStrike", "Newcomer", "Told", "merge_journals"]
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -64,7 +64,7 @@ class NewStrike(NamedTuple):
 
 
 @dataclass(slots=True)
-class Joining:
+class Merging:
     """What comes of the lines: new entries, strikes of entries that are there, how many are there, and mistakes."""
 
     new: list[Newcomer] = field(default_factory=list)
@@ -76,15 +76,15 @@ class Joining:
 Named = Callable[[Entry], Entry]
 
 
-def join(
+def merge_journals(
     told: Sequence[Told], known: Mapping[int, Entry], named: Named, now_ms: int, *, new_numbers: bool = False
-) -> Joining:
+) -> Merging:
     """Find for each line the entry that it is, or the number that it gets.
 
     known: the journal by number; named: an entry with places and probes called as they are now; now_ms: UTC ms.
     new_numbers: the lines are of another journal, so their numbers only say how they refer to each other.
     """
-    joiner = _Joiner(known, named, now_ms, new_numbers=new_numbers)
+    joiner = _Merger(known, named, now_ms, new_numbers=new_numbers)
     single = joiner.each_once(told)
     joiner.take_numbered([one for one in single if one.id is not None and not new_numbers])
     joiner.take_unnumbered([one for one in single if one.id is None or new_numbers])
@@ -93,7 +93,7 @@ def join(
     return joiner.found
 
 
-class _Joiner:
+class _Merger:
     def __init__(self, known: Mapping[int, Entry], named: Named, now_ms: int, *, new_numbers: bool) -> None:
         self._known = known
         self._named = named
@@ -103,7 +103,7 @@ class _Joiner:
         self._in_file: set[int] = set()
         # Number in the file -> number in the journal, where they are not the same.
         self._numbers: dict[int, int] = {}
-        self.found = Joining()
+        self.found = Merging()
 
     def each_once(self, told: Iterable[Told]) -> list[Told]:
         """The lines without those that repeat a number with the same entry."""

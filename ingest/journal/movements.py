@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
-    "Bottles",
+    "BottlesFilled",
     "BottlingBody",
     "BoughtWine",
     "Drawn",
@@ -133,7 +133,7 @@ class SampleBody(Body):
     remark: Words | None = None
 
 
-class Bottles(Body):
+class BottlesFilled(Body):
     """number of bottles of size_l."""
 
     number: Count
@@ -143,7 +143,7 @@ class Bottles(Body):
 class BottlingBody(Body):
     """The entry's vessel is bottled. waste_l: what was lost; remainder_l: what stays in the vessel, 0 for none."""
 
-    bottles: Annotated[tuple[Bottles, ...], Field(min_length=1)]
+    bottles: Annotated[tuple[BottlesFilled, ...], Field(min_length=1)]
     closure: Words | None = None
     waste_l: Amount = 0.0
     remainder_l: Amount | None = None

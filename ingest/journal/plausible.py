@@ -24,7 +24,7 @@ from ingest.journal.body import Body
 from ingest.journal.contents import Contents
 from ingest.journal.held import liters
 from ingest.journal.movements import BottlingBody, StateBody
-from ingest.journal.titration import Quantity
+from ingest.journal.titration import So2Quantity
 from ingest.journal.titration_outcome import MOST_SO2_MG_L
 from ingest.journal.treatments import AdditionBody, GasBody
 
@@ -113,7 +113,7 @@ def measured_warnings(body: Body) -> tuple[str, ...]:
     """That a number is none that wine has."""
     if isinstance(body, TitrationBody):
         # One that was worked out here has its own warning, which also says where to look.
-        most = MOST_SO2_MG_L[Quantity(body.quantity)]
+        most = MOST_SO2_MG_L[So2Quantity(body.quantity)]
         if body.method != "elsewhere" or (body.so2_mg_l or 0.0) <= most:
             return ()
         return (f"{body.so2_mg_l:g} mg/L of {body.quantity} SO2 is more than {most:g}: look again",)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from ingest.journal.answers import Answer
+from ingest.journal.answers import AnswerForm
 from ingest.journal.bodies import Kind
 
 # What is answered so far: by the question's name, as read; of one that takes several answers a list.
@@ -38,7 +38,7 @@ class Question:
     name: str
     ask: str
     help: str
-    answer: Answer
+    answer: AnswerForm
     key: str = ""
     many: bool = False
     flag: bool = False

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from ingest.journal.held import (
     ROUNDING_L,
-    Held,
     Objection,
+    VesselState,
     drawing_objections,
     emptied,
     left,
@@ -28,12 +28,12 @@ from ingest.journal.wine import STRANGE, Wine, mix, root, sum_known
 class Racked(NamedTuple):
     """changes: what sources and targets hold after it; objections: what cannot be."""
 
-    changes: dict[str, Held]
+    changes: dict[str, VesselState]
     objections: list[Objection]
 
 
 def racked(
-    body: RackingBody, at_ms: int, held: Callable[[str], Held], capacity_l: Callable[[str], float | None]
+    body: RackingBody, at_ms: int, held: Callable[[str], VesselState], capacity_l: Callable[[str], float | None]
 ) -> Racked:
     """What a racking does. held: what a vessel holds before it; capacity_l: what it takes brimful [L].
 
@@ -43,7 +43,7 @@ def racked(
     before = {drawn.vessel: held(drawn.vessel) for drawn in body.sources}
     out = _drawn(body, before)
     arrived, lees, objections = _arrived(body, out)
-    changes: dict[str, Held] = {}
+    changes: dict[str, VesselState] = {}
     streams: list[tuple[float | None, Wine]] = []
     spreads: list[float | None] = []
     for drawn, volume in zip(body.sources, out, strict=True):
@@ -67,7 +67,7 @@ def racked(
     return Racked(changes, objections + short)
 
 
-def _drawn(body: RackingBody, before: dict[str, Held]) -> list[float | None]:
+def _drawn(body: RackingBody, before: dict[str, VesselState]) -> list[float | None]:
     """What was drawn from each source [L], lees included."""
     out = []
     for drawn in body.sources:

@@ -14,14 +14,14 @@ from ingest.journal.contents import Contents
 from ingest.journal.entry import Draft, places_of
 from ingest.journal.held import liters
 from ingest.journal.movements import RackingBody
-from ingest.journal.underway import Underway
+from ingest.journal.underway import OpenRacking
 
 # What is left after a racking and is less than this part of the vessel is more likely a difference of two measurements
 # than wine (this project's choice).
 _LITTLE: Final = 0.05
 
 
-def racking_warnings(draft: Draft, begun: Sequence[Underway], zone: ZoneInfo) -> tuple[str, ...]:
+def racking_warnings(draft: Draft, begun: Sequence[OpenRacking], zone: ZoneInfo) -> tuple[str, ...]:
     """That a vessel of the draft is in a racking that was begun and not finished; begun: newest first."""
     body = draft.body
     finishes = body.begun if isinstance(body, RackingBody) else None

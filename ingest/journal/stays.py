@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
-__all__ = ["ShareChange", "Stay", "Stays", "joined_stays", "lot_path", "share_changes", "stays_of"]
+__all__ = [
+    "LotLocation",
+    "LotLocations",
+    "ShareChange",
+    "joined_locations",
+    "lot_locations_of",
+    "lot_path",
+    "share_changes",
+]
 
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final, NamedTuple
 
-from ingest.journal.contents import BEGINNING, Folding
+from ingest.journal.contents import BEGINNING, Ledger
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.held import UNKNOWN, Held
-from ingest.journal.steps import step
+from ingest.journal.held import UNKNOWN, VesselState
+from ingest.journal.steps import ledger_step
 
 # Shares that differ by less are the same: a lot that is topped up with itself stays all of the wine, give or take
 # what adding up parts of 1 rounds.
@@ -32,7 +40,7 @@ class ShareChange(NamedTuple):
     share: float | None
 
 
-class Stay(NamedTuple):
+class LotLocation(NamedTuple):
     """A lot was in a vessel from from_ms to to_ms (UTC ms; None: it still is); share: its part of the wine, of 1, None
     if not known; from_entry, to_entry: the entries that began and ended it.
     """
@@ -45,15 +53,15 @@ class Stay(NamedTuple):
     to_entry: int | None
 
 
-class Stays:
+class LotLocations:
     """The stays of one lot, to be asked for single moments."""
 
-    def __init__(self, stays: Iterable[Stay]) -> None:
-        self._in_vessel: dict[str, list[Stay]] = {}
+    def __init__(self, stays: Iterable[LotLocation]) -> None:
+        self._in_vessel: dict[str, list[LotLocation]] = {}
         for stay in sorted(stays, key=_begin):
             self._in_vessel.setdefault(stay.vessel, []).append(stay)
 
-    def at(self, vessel: str, at_ms: int, entry: int) -> Stay | None:
+    def at(self, vessel: str, at_ms: int, entry: int) -> LotLocation | None:
         """The stay in a vessel when an entry was made, None if the lot was not there. Of one time the entry's number
         decides, as it does for contents. The entries that begin and end a stay are in it.
         """
@@ -66,12 +74,12 @@ class Stays:
         return None if gone else stay
 
 
-def share_changes(folding: Folding, first: tuple[int, int]) -> Iterator[ShareChange]:
+def share_changes(folding: Ledger, first: tuple[int, int]) -> Iterator[ShareChange]:
     """The changes of all lots by the entries from that place in the order (at_ms, id) on, in their order."""
-    state: dict[str, Held] = folding.before(first)
+    state: dict[str, VesselState] = folding.before(first)
     get = state.get
     for entry in folding.after(first):
-        changes = step(entry, lambda vessel: get(vessel, UNKNOWN), folding.equipment).changes
+        changes = ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), folding.equipment).changes
         for vessel, held in changes.items():
             before, after = _shares(get(vessel, UNKNOWN)), _shares(held)
             for lot in before.keys() - after.keys():
@@ -82,9 +90,9 @@ def share_changes(folding: Folding, first: tuple[int, int]) -> Iterator[ShareCha
         state.update(changes)
 
 
-def stays_of(changes: Iterable[ShareChange], lot: str) -> list[Stay]:
+def lot_locations_of(changes: Iterable[ShareChange], lot: str) -> list[LotLocation]:
     """The stays of a lot, from all changes there ever were, in the order in which it came there."""
-    stays: list[Stay] = []
+    stays: list[LotLocation] = []
     here: dict[str, int] = {}
     for change in changes:
         if change.lot != lot:
@@ -94,19 +102,19 @@ def stays_of(changes: Iterable[ShareChange], lot: str) -> list[Stay]:
             stays[place] = stays[place]._replace(to_ms=change.at_ms, to_entry=change.entry)
         if change.there:
             here[change.vessel] = len(stays)
-            stays.append(Stay(change.vessel, change.at_ms, None, change.share, change.entry, None))
+            stays.append(LotLocation(change.vessel, change.at_ms, None, change.share, change.entry, None))
     return stays
 
 
-def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[Stay]:
+def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[LotLocation]:
     """Where a lot was and is, worked out afresh."""
-    return stays_of(share_changes(Folding(entries, equipment), BEGINNING[:2]), lot)
+    return lot_locations_of(share_changes(Ledger(entries, equipment), BEGINNING[:2]), lot)
 
 
-def joined_stays(stays: Iterable[Stay]) -> list[list[Stay]]:
+def joined_locations(stays: Iterable[LotLocation]) -> list[list[LotLocation]]:
     """Those that follow each other in one vessel without a gap, together: there only the share changed."""
-    joined: list[list[Stay]] = []
-    last: dict[str, list[Stay]] = {}
+    joined: list[list[LotLocation]] = []
+    last: dict[str, list[LotLocation]] = {}
     for stay in stays:
         before = last.get(stay.vessel)
         if before is not None and (before[-1].to_ms, before[-1].to_entry) == (stay.from_ms, stay.from_entry):
@@ -117,7 +125,7 @@ def joined_stays(stays: Iterable[Stay]) -> list[list[Stay]]:
     return joined
 
 
-def _shares(held: Held) -> Mapping[str, float | None]:
+def _shares(held: VesselState) -> Mapping[str, float | None]:
     """Lot -> its part of the wine in a vessel; wine of no lot is left out."""
     return {} if held.empty else {lot: share for lot, share in held.wine.parts if lot is not None}
 
@@ -126,5 +134,5 @@ def _same(one: float | None, other: float | None) -> bool:
     return one is other if one is None or other is None else abs(one - other) < _SAME
 
 
-def _begin(stay: Stay) -> tuple[int, int]:
+def _begin(stay: LotLocation) -> tuple[int, int]:
     return (stay.from_ms, stay.from_entry)

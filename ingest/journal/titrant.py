@@ -21,7 +21,7 @@ from enum import StrEnum
 from math import isfinite
 from typing import Final
 
-from ingest.journal.doubt import Doubt, DoubtKind, TitrationRefused
+from ingest.journal.doubt import ResultWarning, ResultWarningKind, TitrationRefused
 
 
 class Titrant(StrEnum):
@@ -163,7 +163,7 @@ def factor_found(strength: TitrantStrength, standard_eq_l: float, standard_ml: f
     return factor
 
 
-def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[Doubt, ...]:
+def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, ...]:
     """What speaks against a bottle; at_ms: when it is used (UTC milliseconds), None where no time is known.
 
     Without a time its strength and factor are judged, but not its age.
@@ -172,16 +172,16 @@ def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[Doubt, ...]:
     normality = bottle.strength.normality_eq_l
     if not _USUAL_LOW_EQ_L <= normality <= _USUAL_HIGH_EQ_L:
         doubts.append(
-            Doubt(
-                DoubtKind.UNUSUAL_STRENGTH,
+            ResultWarning(
+                ResultWarningKind.UNUSUAL_STRENGTH,
                 f"{bottle.strength} makes {normality:.4g} eq/L, and titrants for wine have {_USUAL_LOW_EQ_L:g} to "
                 f"{_USUAL_HIGH_EQ_L:g}: was a molarity taken for a normality, or the other way round?",
             )
         )
     if bottle.factor is not None and not _FACTOR_LOW <= bottle.factor <= _FACTOR_HIGH:
         doubts.append(
-            Doubt(
-                DoubtKind.FACTOR,
+            ResultWarning(
+                ResultWarningKind.FACTOR,
                 f"the factor {bottle.factor:g} is outside {_FACTOR_LOW:.2f} to {_FACTOR_HIGH:.2f}: standardise again, "
                 "and if it stays so make the titrant new",
             )
@@ -191,27 +191,30 @@ def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[Doubt, ...]:
     return tuple(doubts)
 
 
-def _age_doubts(bottle: Bottle, at_ms: int) -> list[Doubt]:
+def _age_doubts(bottle: Bottle, at_ms: int) -> list[ResultWarning]:
     doubts = []
     if bottle.opened_ms is not None and bottle.opened_ms > at_ms:
         doubts.append(
-            Doubt(DoubtKind.BOTTLE_DATES, "the bottle was opened only after this: is it the right bottle and date?")
+            ResultWarning(
+                ResultWarningKind.BOTTLE_DATES,
+                "the bottle was opened only after this: is it the right bottle and date?",
+            )
         )
     if bottle.standardised_ms is not None and bottle.standardised_ms > at_ms:
         days = (bottle.standardised_ms - at_ms) / _DAY_MS
-        doubts.append(Doubt(DoubtKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this"))
+        doubts.append(ResultWarning(ResultWarningKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this"))
     fresh_days = _FRESH_DAYS[bottle.titrant]
     since_ms = bottle.opened_ms if bottle.standardised_ms is None else bottle.standardised_ms
     if since_ms is None:
         # A primary standard without a date is as good as its label; the others are only as good as their last check.
         if bottle.titrant is not Titrant.IODATE:
             text = f"nobody wrote down when the {bottle.titrant} was opened or standardised: standardise it"
-            doubts.append(Doubt(DoubtKind.STALE_FACTOR, text))
+            doubts.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
     elif at_ms - since_ms > fresh_days * _DAY_MS:
         days = (at_ms - since_ms) / _DAY_MS
         done = "opened" if bottle.standardised_ms is None else "standardised"
         text = f"the {bottle.titrant} was {done} {days:.0f} days ago; after {fresh_days} days standardise it again"
-        doubts.append(Doubt(DoubtKind.STALE_FACTOR, text))
+        doubts.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
     return doubts
 
 

@@ -28,7 +28,7 @@ __all__ = [
     "READING_ML",
     "Method",
     "Parts",
-    "Quantity",
+    "So2Quantity",
     "Style",
     "Titration",
     "titre_ml",
@@ -87,7 +87,7 @@ class Method(StrEnum):
     AERATION = "aeration"
 
 
-class Quantity(StrEnum):
+class So2Quantity(StrEnum):
     """Which SO2: the free, or free and bound together."""
 
     FREE = "free"
@@ -129,7 +129,7 @@ class Titration:
     """
 
     method: Method
-    quantity: Quantity
+    quantity: So2Quantity
     style: Style | None
     titres_ml: tuple[float, ...]
     sample_ml: float
@@ -241,7 +241,7 @@ def uncertainty_of(titration: Titration, so2_mg_l: float) -> Parts:
 
 def _method_u(titration: Titration, so2_mg_l: float) -> float:
     """What the method itself is good to [mg/L, standard uncertainty]."""
-    if titration.method is Method.AERATION and titration.quantity is Quantity.TOTAL:
+    if titration.method is Method.AERATION and titration.quantity is So2Quantity.TOTAL:
         low = so2_mg_l <= LOW_TOTAL_MG_L and titration.sample_ml >= LOW_TOTAL_SAMPLE_ML
         return (_AERATION_TOTAL_R_LOW if low else _AERATION_TOTAL_R_HIGH) / _R_PER_S
     return max(_DEFAULT_MG_L, _DEFAULT_SHARE * so2_mg_l)

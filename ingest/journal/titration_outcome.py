@@ -7,21 +7,21 @@ __all__ = ["MOST_SO2_MG_L", "Outcome", "allowed_spread_mg_l", "below_mg_l", "tit
 from dataclasses import dataclass
 from typing import Final
 
-from ingest.journal.doubt import Doubt, DoubtKind
+from ingest.journal.doubt import ResultWarning, ResultWarningKind
 from ingest.journal.titrant import bottle_doubts
 from ingest.journal.titration import (
     LOW_TOTAL_MG_L,
     LOW_TOTAL_SAMPLE_ML,
     Method,
     Parts,
-    Quantity,
+    So2Quantity,
     Style,
     Titration,
     uncertainty_of,
 )
 
 # More than any wine should hold [mg/L]; a choice of this project, well above legal limits for most wine.
-MOST_SO2_MG_L: Final[dict[Quantity, float]] = {Quantity.FREE: 200.0, Quantity.TOTAL: 500.0}
+MOST_SO2_MG_L: Final[dict[So2Quantity, float]] = {So2Quantity.FREE: 200.0, So2Quantity.TOTAL: 500.0}
 # Wine in a flask [mL]: the methods take 10 to 50 (OIV, from memory; common practice).
 _SAMPLE_LOW_ML: Final = 10.0
 _SAMPLE_HIGH_ML: Final = 50.0
@@ -59,7 +59,7 @@ class Outcome:
     so2_mg_l: float | None
     u_mg_l: float | None
     parts: Parts
-    doubts: tuple[Doubt, ...]
+    doubts: tuple[ResultWarning, ...]
 
 
 def titrated(titration: Titration, at_ms: int | None = None) -> Outcome:
@@ -73,7 +73,7 @@ def titrated(titration: Titration, at_ms: int | None = None) -> Outcome:
     return Outcome(found, u_mg_l, parts, _doubts(titration, found, parts, at_ms))
 
 
-def _doubts(titration: Titration, so2_mg_l: float | None, parts: Parts, at_ms: int | None) -> tuple[Doubt, ...]:
+def _doubts(titration: Titration, so2_mg_l: float | None, parts: Parts, at_ms: int | None) -> tuple[ResultWarning, ...]:
     if so2_mg_l is None:
         doubts = [_below_blank(titration, parts.combined)]
     else:
@@ -94,7 +94,7 @@ def allowed_spread_mg_l(titration: Titration, so2_mg_l: float) -> float:
 
 
 def _repeatability_mg_l(titration: Titration, so2_mg_l: float) -> float:
-    if titration.method is Method.AERATION and titration.quantity is Quantity.TOTAL:
+    if titration.method is Method.AERATION and titration.quantity is So2Quantity.TOTAL:
         low = so2_mg_l <= LOW_TOTAL_MG_L and titration.sample_ml >= LOW_TOTAL_SAMPLE_ML
         return _AERATION_TOTAL_R_LOW if low else _AERATION_TOTAL_R_HIGH
     return max(_DEFAULT_R_MG_L, _DEFAULT_R_SHARE * so2_mg_l)
@@ -105,42 +105,46 @@ def below_mg_l(u_mg_l: float) -> float:
     return 2.0 * u_mg_l
 
 
-def _below_blank(titration: Titration, u_mg_l: float) -> Doubt:
+def _below_blank(titration: Titration, u_mg_l: float) -> ResultWarning:
     titre = titration.mean_titre_ml
     against = f"not above the blank of {titration.blank_ml:g} mL" if titration.blank_ml > 0.0 else "nothing"
-    return Doubt(
-        DoubtKind.BELOW_BLANK,
+    return ResultWarning(
+        ResultWarningKind.BELOW_BLANK,
         f"< detection: the titre of {titre:.4g} mL is {against}; {titration.quantity} SO2 below about "
         f"{below_mg_l(u_mg_l):.0f} mg/L cannot be told from none",
     )
 
 
-def _bias(titration: Titration) -> list[Doubt]:
-    iodometric, free = titration.method is Method.IODOMETRIC, titration.quantity is Quantity.FREE
+def _bias(titration: Titration) -> list[ResultWarning]:
+    iodometric, free = titration.method is Method.IODOMETRIC, titration.quantity is So2Quantity.FREE
     if titration.style is None and (iodometric or free):
-        return [Doubt(DoubtKind.UNKNOWN_STYLE, "the wine's style was not told; of red wine this is an upper bound")]
+        return [
+            ResultWarning(
+                ResultWarningKind.UNKNOWN_STYLE, "the wine's style was not told; of red wine this is an upper bound"
+            )
+        ]
     if titration.style is not Style.RED:
         return []
     if free:
         also = ", and phenolics take up iodine" if iodometric else ""
         return [
-            Doubt(
-                DoubtKind.UPPER_BOUND,
+            ResultWarning(
+                ResultWarningKind.UPPER_BOUND,
                 "upper bound: in red wine the acid also frees SO2 that the pigments held, up to two thirds of the "
                 f"result{also}",
             )
         ]
     if iodometric:
         return [
-            Doubt(
-                DoubtKind.UPPER_BOUND,
+            ResultWarning(
+                ResultWarningKind.UPPER_BOUND,
                 "upper bound: phenolics of red wine take up iodine; near a legal limit have it done by aeration",
             )
         ]
     return []
 
 
-def _implausible(titration: Titration, so2_mg_l: float) -> list[Doubt]:
+def _implausible(titration: Titration, so2_mg_l: float) -> list[ResultWarning]:
     most = MOST_SO2_MG_L[titration.quantity]
     if so2_mg_l <= most:
         return []
@@ -148,10 +152,10 @@ def _implausible(titration: Titration, so2_mg_l: float) -> list[Doubt]:
         f"{so2_mg_l:.0f} mg/L of {titration.quantity} SO2 is implausible, more than {most:.0f}: look at the titrant's "
         "strength (molarity or normality), the sample volume and the titre"
     )
-    return [Doubt(DoubtKind.IMPLAUSIBLE_RESULT, text)]
+    return [ResultWarning(ResultWarningKind.IMPLAUSIBLE_RESULT, text)]
 
 
-def _spread(titration: Titration, so2_mg_l: float) -> list[Doubt]:
+def _spread(titration: Titration, so2_mg_l: float) -> list[ResultWarning]:
     apart = (max(titration.titres_ml) - min(titration.titres_ml)) * titration.mg_l_per_ml
     allowed = allowed_spread_mg_l(titration, so2_mg_l)
     if apart <= allowed + 1e-9:  # a difference of decimal titres is a hair off
@@ -160,10 +164,10 @@ def _spread(titration: Titration, so2_mg_l: float) -> list[Doubt]:
         f"the flasks disagree: they lie {apart:.1f} mg/L apart, and {len(titration.titres_ml)} flasks should lie "
         f"within {allowed:.1f} mg/L: titrate another one"
     )
-    return [Doubt(DoubtKind.FLASKS_DISAGREE, text)]
+    return [ResultWarning(ResultWarningKind.FLASKS_DISAGREE, text)]
 
 
-def _large_blank(titration: Titration) -> list[Doubt]:
+def _large_blank(titration: Titration) -> list[ResultWarning]:
     blank = titration.blank_mg_l
     if blank <= _LARGE_BLANK_MG_L:
         return []
@@ -175,10 +179,10 @@ def _large_blank(titration: Titration) -> list[Doubt]:
             f"ascorbic acid? As such it would be {blank * _ASCORBIC_PER_SO2:.0f} mg/L, and only a blank with aldehyde "
             "takes it out"
         )
-    return [Doubt(DoubtKind.LARGE_BLANK, text)]
+    return [ResultWarning(ResultWarningKind.LARGE_BLANK, text)]
 
 
-def _volumes(titration: Titration) -> list[Doubt]:
+def _volumes(titration: Titration) -> list[ResultWarning]:
     doubts = []
     titre = max(*titration.titres_ml, titration.blank_ml)
     if titre > titration.burette_ml:
@@ -186,17 +190,17 @@ def _volumes(titration: Titration) -> list[Doubt]:
             f"{titre:g} mL is more than the burette of {titration.burette_ml:g} mL holds; if it was refilled, take "
             "less wine or a stronger titrant"
         )
-        doubts.append(Doubt(DoubtKind.BEYOND_BURETTE, text))
+        doubts.append(ResultWarning(ResultWarningKind.BEYOND_BURETTE, text))
     if not _SAMPLE_LOW_ML <= titration.sample_ml <= _SAMPLE_HIGH_ML:
         text = (
             f"a sample of {titration.sample_ml:g} mL is unusual; the methods take {_SAMPLE_LOW_ML:g} to "
             f"{_SAMPLE_HIGH_ML:g} mL of wine"
         )
-        doubts.append(Doubt(DoubtKind.UNUSUAL_SAMPLE, text))
+        doubts.append(ResultWarning(ResultWarningKind.UNUSUAL_SAMPLE, text))
     return doubts
 
 
-def _end_point(titration: Titration) -> list[Doubt]:
+def _end_point(titration: Titration) -> list[ResultWarning]:
     seconds = titration.end_point_s
     if seconds is None or _END_POINT_LOW_S <= seconds <= _END_POINT_HIGH_S:
         return []
@@ -209,4 +213,4 @@ def _end_point(titration: Titration) -> list[Doubt]:
         f"the blue had to stay for {seconds:g} s, and OIV takes {_END_POINT_LOW_S:g} to {_END_POINT_HIGH_S:g} s; "
         f"{error}: compare only results with one criterion"
     )
-    return [Doubt(DoubtKind.END_POINT, text)]
+    return [ResultWarning(ResultWarningKind.END_POINT, text)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["LONGEST_RACKING_MS", "Underway", "finished_by", "unfinished"]
+__all__ = ["LONGEST_RACKING_MS", "OpenRacking", "finished_by", "unfinished"]
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ _FINISHED_WITHIN_MS: Final = 7 * 86_400_000
 
 
 @dataclass(frozen=True, slots=True)
-class Underway:
+class OpenRacking:
     """A racking that was begun and not finished.
 
     entry: the id of the entry that begins it; at_ms: when it began (UTC ms); sources: the vessels that it is from;
@@ -41,7 +41,7 @@ class Underway:
         return f"racking no. {self.entry} from {' and '.join(self.sources)}"
 
 
-def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) -> list[Underway]:
+def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) -> list[OpenRacking]:
     """The rackings that were begun and that no other entry finishes, newest first; struck entries do not count.
 
     name_now: what a vessel is called now, by its name in an entry that was written at a time (UTC ms).
@@ -59,15 +59,15 @@ def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) ->
     return [_underway(entry, name_now) for entry in begun if entry.id not in finished]
 
 
-def _underway(entry: Entry, name_now: Callable[[str, int], str]) -> Underway:
+def _underway(entry: Entry, name_now: Callable[[str, int], str]) -> OpenRacking:
     def names(places: Iterable[str]) -> tuple[str, ...]:
         return tuple(dict.fromkeys(name_now(place, entry.written_ms) for place in places))
 
     sources = [drawn.vessel for drawn in entry.body.sources] if isinstance(entry.body, RackingBody) else []
-    return Underway(entry.id, entry.at_ms, entry.who, names(sources), names(places_of(entry.place, entry.body)))
+    return OpenRacking(entry.id, entry.at_ms, entry.who, names(sources), names(places_of(entry.place, entry.body)))
 
 
-def finished_by(begun: Sequence[Underway], sources: Collection[str], at_ms: int) -> Underway | None:
+def finished_by(begun: Sequence[OpenRacking], sources: Collection[str], at_ms: int) -> OpenRacking | None:
     """The racking that one from these vessels at a time (UTC ms) finishes; None if it begins and ends by itself.
 
     begun: newest first. One that was begun from the very same vessels goes before one that shares some of them.

@@ -27,7 +27,7 @@ _U_DENSITY: Final = 0.003
 _U_WEIGHT_KG: Final = 0.05
 
 
-class _Measure(NamedTuple):
+class _HandUnit(NamedTuple):
     dimension: Dimension
     difference: Dimension
     example: str
@@ -35,15 +35,15 @@ class _Measure(NamedTuple):
 
 
 _MEASURES: Final = {
-    "pH": _Measure(Dimension.PH, Dimension.PH, "3.42"),
-    "temperature": _Measure(Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE, "12 °C"),
-    "alcohol": _Measure(Dimension.ALCOHOL, Dimension.ALCOHOL, "12.5 % vol"),
-    "pressure": _Measure(Dimension.PRESSURE, Dimension.PRESSURE, "55 kPa", "gauge"),
-    "volume": _Measure(Dimension.VOLUME, Dimension.VOLUME, "16 L"),
-    "weight": _Measure(Dimension.MASS, Dimension.MASS, "20.4 kg"),
-    "sugar": _Measure(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "2 g/L"),
-    "titratable acidity": _Measure(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "6.1 g/L"),
-    "volatile acidity": _Measure(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "0.4 g/L"),
+    "pH": _HandUnit(Dimension.PH, Dimension.PH, "3.42"),
+    "temperature": _HandUnit(Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE, "12 °C"),
+    "alcohol": _HandUnit(Dimension.ALCOHOL, Dimension.ALCOHOL, "12.5 % vol"),
+    "pressure": _HandUnit(Dimension.PRESSURE, Dimension.PRESSURE, "55 kPa", "gauge"),
+    "volume": _HandUnit(Dimension.VOLUME, Dimension.VOLUME, "16 L"),
+    "weight": _HandUnit(Dimension.MASS, Dimension.MASS, "20.4 kg"),
+    "sugar": _HandUnit(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "2 g/L"),
+    "titratable acidity": _HandUnit(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "6.1 g/L"),
+    "volatile acidity": _HandUnit(Dimension.CONCENTRATION, Dimension.CONCENTRATION, "0.4 g/L"),
 }
 
 

@@ -6,14 +6,14 @@ is not known it stays None, and so does every number that would need it.
 
 from __future__ import annotations
 
-__all__ = ["STRANGE", "Found", "Wine", "mix", "root", "sum_known"]
+__all__ = ["STRANGE", "So2Value", "Wine", "mix", "root", "sum_known"]
 
 import math
 from collections.abc import Iterable, Sequence
 from typing import Final, NamedTuple
 
 
-class Found(NamedTuple):
+class So2Value(NamedTuple):
     """A concentration [mg/L] and its standard uncertainty [mg/L, None if unknown].
 
     at_ms: when it was found, of a blend the oldest; mixed: worked out from what was blended or added, not found in this
@@ -35,8 +35,8 @@ class Wine(NamedTuple):
     """
 
     parts: tuple[tuple[str | None, float | None], ...] = ()
-    free: Found | None = None
-    total: Found | None = None
+    free: So2Value | None = None
+    total: So2Value | None = None
     alcohol: float | None = None
     foreign_alcohol: float | None = None
 
@@ -101,7 +101,7 @@ def _share_of(lot: str | None, weight: float, wine: Wine) -> float | None:
     return 0.0
 
 
-def _mixed(streams: Sequence[tuple[float, Found | None]]) -> Found | None:
+def _mixed(streams: Sequence[tuple[float, So2Value | None]]) -> So2Value | None:
     value, oldest, weighted_u = 0.0, None, []
     for weight, found in streams:
         if found is None:
@@ -109,7 +109,7 @@ def _mixed(streams: Sequence[tuple[float, Found | None]]) -> Found | None:
         value += weight * found.mg_l
         weighted_u.append(None if found.u_mg_l is None else weight * found.u_mg_l)
         oldest = found.at_ms if oldest is None else min(oldest, found.at_ms)
-    return None if oldest is None else Found(value, root(*weighted_u), oldest, True)
+    return None if oldest is None else So2Value(value, root(*weighted_u), oldest, True)
 
 
 def _foreign_alcohol(weighted: Sequence[tuple[float, Wine]]) -> float | None:

@@ -9,11 +9,11 @@ from typing import Any, Final
 
 from ingest.journal.analyses import TitrantBody
 from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
-from ingest.journal.background import Background
+from ingest.journal.background import EntryContext
 from ingest.journal.doubt import TitrationRefused
 from ingest.journal.question import Given
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts
-from ingest.journal.titration import Method, Quantity, Style, Titration, titre_ml
+from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml
 from ingest.journal.titration_outcome import titrated
 
 _MOLARITY: Final = {
@@ -30,7 +30,7 @@ _OWN: Final = (
 )  # fmt: skip
 
 
-def worked_titration(given: Given, data: dict[str, Any], background: Background, at_ms: int) -> tuple[str, ...]:
+def worked_titration(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
     """Fill the body of a titration; gives its warnings. Raises AnswersWrong."""
     if given["method"] == "elsewhere":
         own = [
@@ -51,7 +51,7 @@ def worked_titration(given: Given, data: dict[str, Any], background: Background,
         flasks = _flasks(given)
         done = Titration(
             method=method,
-            quantity=Quantity(given["quantity"]),
+            quantity=So2Quantity(given["quantity"]),
             style=_style(given, background),
             titres_ml=tuple(
                 flask["titre_ml"] if "titre_ml" in flask else titre_ml(flask["start_ml"], flask["end_ml"])
@@ -98,7 +98,7 @@ def _strength(told: StrengthTold, titrant: Titrant) -> TitrantStrength:
     return TitrantStrength(told.number, _MOLARITY[titrant] if told.molar else Meaning.NORMALITY)
 
 
-def _bottle(given: Given, background: Background, method: Method) -> Bottle:
+def _bottle(given: Given, background: EntryContext, method: Method) -> Bottle:
     if "titrant" not in given:
         usual = Titrant.IODINE if method is Method.IODOMETRIC else Titrant.NAOH
         told: StrengthTold = given["strength"]
@@ -117,7 +117,7 @@ def _bottle(given: Given, background: Background, method: Method) -> Bottle:
     return Bottle(known.substance, strength, known.factor, known.standardised_ms, known.opened_ms)
 
 
-def _no_bottle(name: str, background: Background) -> str:
+def _no_bottle(name: str, background: EntryContext) -> str:
     """Why a bottle cannot be taken, and which can."""
     names = ", ".join(sorted(background.bottles)) or "none yet"
     later_ms = background.later_bottles.get(name)
@@ -143,7 +143,7 @@ def _flasks(given: Given) -> list[dict[str, float]]:
     return [{"start_ml": start, "end_ml": end} for start, end in zip(starts, ends, strict=True)]
 
 
-def _style(given: Given, background: Background) -> Style | None:
+def _style(given: Given, background: EntryContext) -> Style | None:
     """What the journal says of the wine's style: by what the vessel holds, else by the lot; None if nothing."""
     held = background.contents.get(given.get("vessel", ""))
     style = None if held is None else held.style

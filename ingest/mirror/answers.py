@@ -7,7 +7,7 @@ written is answered by the same batch again.
 
 from __future__ import annotations
 
-__all__ = ["NETWORK", "Answer", "Reply", "answer_to", "retry_after_s"]
+__all__ = ["NETWORK", "Reply", "ReplyMeaning", "meaning_of", "retry_after_s"]
 
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
@@ -29,7 +29,7 @@ class Reply(NamedTuple):
     retry_after: str = ""
 
 
-class Answer(Enum):
+class ReplyMeaning(Enum):
     """What to do after a reply."""
 
     TAKEN = "all is written: go on"
@@ -41,26 +41,26 @@ class Answer(Enum):
 
 
 _ANSWERS: Final = {
-    NETWORK: Answer.AGAIN,
-    204: Answer.TAKEN,
-    400: Answer.SEARCH,
-    401: Answer.SHUT,
-    403: Answer.SHUT,
-    404: Answer.SHUT,
-    408: Answer.AGAIN,
-    413: Answer.HALVE,
-    422: Answer.PARTLY,
-    425: Answer.AGAIN,
-    429: Answer.AGAIN,
+    NETWORK: ReplyMeaning.AGAIN,
+    204: ReplyMeaning.TAKEN,
+    400: ReplyMeaning.SEARCH,
+    401: ReplyMeaning.SHUT,
+    403: ReplyMeaning.SHUT,
+    404: ReplyMeaning.SHUT,
+    408: ReplyMeaning.AGAIN,
+    413: ReplyMeaning.HALVE,
+    422: ReplyMeaning.PARTLY,
+    425: ReplyMeaning.AGAIN,
+    429: ReplyMeaning.AGAIN,
 }
 
 
-def answer_to(status: int) -> Answer:
+def meaning_of(status: int) -> ReplyMeaning:
     """What a status calls for. Codes from 500 on: again; any other unknown one is no answer of such a server: shut.
 
     That holds for 200 too: a log-in page or a wrong path answers so, and has stored nothing.
     """
-    return _ANSWERS.get(status, Answer.AGAIN if status >= 500 else Answer.SHUT)
+    return _ANSWERS.get(status, ReplyMeaning.AGAIN if status >= 500 else ReplyMeaning.SHUT)
 
 
 def retry_after_s(header: str, now_ms: int) -> float | None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from ingest.mirror.answers import Reply
 from ingest.mirror.sending import Sender
-from ingest.mirror.standing import Standing
+from ingest.mirror.standing import MirrorProgress
 from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store
 from ingest.store.block import Arrays
@@ -43,7 +43,7 @@ class _Walk:
 class Backlog:
     """Sends the spans of a store, the readings of one in order of time. A span shrinks only after its batch is sent."""
 
-    def __init__(self, store: Store, lines: StoreLines, sender: Sender, standing: Standing) -> None:
+    def __init__(self, store: Store, lines: StoreLines, sender: Sender, standing: MirrorProgress) -> None:
         self._store = store
         self._lines = lines
         self._sender = sender

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from ingest.mirror.answers import Answer, Reply, answer_to
+from ingest.mirror.answers import Reply, ReplyMeaning, meaning_of
 from ingest.store.unsent import RefusedLine
 
 # So many bad lines in one batch are no bad lines: the server takes something else than we send.
@@ -47,19 +47,19 @@ def deliver(lines: Sequence[str], post: Post, *, trusted: bool = True) -> Delive
     while waiting:
         part = waiting.pop()
         reply = post(part)
-        answer = answer_to(reply.status)
-        if answer in (Answer.TAKEN, Answer.PARTLY):
+        answer = meaning_of(reply.status)
+        if answer in (ReplyMeaning.TAKEN, ReplyMeaning.PARTLY):
             made.taken += len(part)
             if made.largest is not None:
                 made.largest = most = max(most, len(part))
-            if answer is Answer.PARTLY:
+            if answer is ReplyMeaning.PARTLY:
                 made.refused.append(RefusedLine(part[0], reply.status, reply.said))
-        elif answer in (Answer.SEARCH, Answer.HALVE) and len(part) > 1:
+        elif answer in (ReplyMeaning.SEARCH, ReplyMeaning.HALVE) and len(part) > 1:
             middle = len(part) // 2
             waiting += [part[middle:], part[:middle]]
-            if answer is Answer.HALVE:
+            if answer is ReplyMeaning.HALVE:
                 made.largest = most or max(1, middle)
-        elif answer in (Answer.SEARCH, Answer.HALVE):
+        elif answer in (ReplyMeaning.SEARCH, ReplyMeaning.HALVE):
             made.refused.append(RefusedLine(part[0], reply.status, reply.said))
             blamed = reply
             if len(made.refused) > MOST_BAD:

@@ -23,13 +23,13 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import Cellar, MirrorSettings
 from ingest.errors import IngestError, StoreError
-from ingest.mirror.answers import NETWORK, Answer, Reply, answer_to, retry_after_s
+from ingest.mirror.answers import NETWORK, Reply, ReplyMeaning, meaning_of, retry_after_s
 from ingest.mirror.backlog import Backlog
 from ingest.mirror.records import Records
 from ingest.mirror.sending import Sender
-from ingest.mirror.standing import MirrorState, MirrorWord, Standing
+from ingest.mirror.standing import MirrorProgress, MirrorState, MirrorWord
 from ingest.mirror.store_lines import StoreLines
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.store import Store, open_existing
 from ingest.store.feed import Touch, cursor, set_cursor, touched_after
 from ingest.store.undated import KNOWN
@@ -123,12 +123,12 @@ class Follower:
         self._clock = clock
         self._monotonic = monotonic
         self._pace = pace or Pace()
-        self._patience = Patience(self._pace.first_s, self._pace.longest_s)
+        self._patience = Backoff(self._pace.first_s, self._pace.longest_s)
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._calm = True
         self._changes_due = monotonic()
-        self._standing = Standing(monotonic)
+        self._standing = MirrorProgress(monotonic)
         self._sender = Sender(settings, base, self._standing, clock, self._stop)
 
     def start(self) -> None:
@@ -218,7 +218,7 @@ class Follower:
 
     def _after(self, reply: Reply) -> float:
         self._calm = False
-        if answer_to(reply.status) is Answer.AGAIN:
+        if meaning_of(reply.status) is ReplyMeaning.AGAIN:
             word: MirrorWord = "waiting"
             asked_s = retry_after_s(reply.retry_after, self._clock())
             wait_s = self._patience.next_wait_s()

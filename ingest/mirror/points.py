@@ -12,7 +12,7 @@ from __future__ import annotations
 __all__ = [
     "NS_PER_MS",
     "Head",
-    "Lines",
+    "PointLines",
     "alarm_line",
     "heads",
     "reading_lines",
@@ -50,7 +50,7 @@ class Head(NamedTuple):
     text: str
 
 
-class Lines(NamedTuple):
+class PointLines(NamedTuple):
     """Lines, and how many readings make none: no finite value, or a time that is an estimate and may still move."""
 
     lines: list[str]
@@ -96,7 +96,7 @@ def _tag(text: str) -> str:
     return escaped + " " if escaped.endswith("\\") else escaped
 
 
-def reading_lines(readings: Arrays, dated: Sequence[Head]) -> Lines:
+def reading_lines(readings: Arrays, dated: Sequence[Head]) -> PointLines:
     """Readings in our units as lines. Fields: ``value``, a float; ``quality``, 0 good, 1 uncertain, 2 bad."""
     sound = np.isfinite(readings.number) & (readings.quality < ESTIMATED)
     kept = readings.part(sound)
@@ -109,7 +109,7 @@ def reading_lines(readings: Arrays, dated: Sequence[Head]) -> Lines:
             places.tolist(), kept.at_ms.tolist(), kept.number.tolist(), kept.quality.tolist(), strict=True
         )
     ]
-    return Lines(lines, len(readings.at_ms) - len(kept.at_ms))
+    return PointLines(lines, len(readings.at_ms) - len(kept.at_ms))
 
 
 def reading_ms(line: str) -> int | None:

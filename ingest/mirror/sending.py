@@ -15,7 +15,7 @@ from ingest.errors import IngestError
 from ingest.mirror.answers import NETWORK, Reply
 from ingest.mirror.delivery import deliver
 from ingest.mirror.points import reading_ms
-from ingest.mirror.standing import Standing
+from ingest.mirror.standing import MirrorProgress
 from ingest.store import Store
 from ingest.store.unsent import add_refused
 
@@ -54,7 +54,7 @@ class Sender:
         self,
         settings: MirrorSettings,
         base: Path,
-        standing: Standing,
+        standing: MirrorProgress,
         clock: Callable[[], int],
         stopping: threading.Event,
     ) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["MirrorState", "MirrorWord", "Standing"]
+__all__ = ["MirrorProgress", "MirrorState", "MirrorWord"]
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -36,7 +36,7 @@ class MirrorState:
     behind_since_ms: int | None = None
 
 
-class Standing:
+class MirrorProgress:
     """Holds the state of now. Only the mirror's thread changes it; any thread may read it."""
 
     def __init__(self, monotonic: Callable[[], float]) -> None:

@@ -10,7 +10,7 @@ from typing import Final
 
 from ingest.journal.entry import Entry
 from ingest.mirror.entry_points import entry_lines
-from ingest.mirror.points import Head, Lines, alarm_line, heads, reading_lines
+from ingest.mirror.points import Head, PointLines, alarm_line, heads, reading_lines
 from ingest.store import Store
 from ingest.store.alarms import TransitionRow
 from ingest.store.block import Arrays
@@ -31,11 +31,11 @@ class StoreLines:
         self._heads: dict[int, list[Head]] = {}
         self._sites: list[tuple[int, str]] = []
 
-    def readings(self, series: int, readings: Arrays) -> Lines:
+    def readings(self, series: int, readings: Arrays) -> PointLines:
         """Readings of one series."""
         return reading_lines(readings, self._heads_of(series))
 
-    def spans(self, spans: Sequence[Unsent]) -> Iterator[Lines]:
+    def spans(self, spans: Sequence[Unsent]) -> Iterator[PointLines]:
         """The readings of several spans, at least one, read piece by piece while they are asked for."""
         newest = max(span.to_ms for span in spans)
         near = [span for span in spans if span.from_ms >= newest - NEAR_MS]

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError
-from ingest.mirror.answers import NETWORK, Answer, Reply, answer_to
+from ingest.mirror.answers import NETWORK, Reply, ReplyMeaning, meaning_of
 from ingest.mirror.sending import influx_of
 
 _COMMENT: Final = ("# leeside asks whether it may write here",)
@@ -44,13 +44,13 @@ def try_mirror(settings: MirrorSettings, environ: Mapping[str, str], base: Path)
 
 def judge(reply: Reply, settings: MirrorSettings) -> Trial:
     """What a reply to the comment means."""
-    answer = answer_to(reply.status)
+    answer = meaning_of(reply.status)
     said = f"{reply.status}" + (f", '{reply.said}'" if reply.said else "")
-    if answer is Answer.TAKEN or (answer is Answer.SEARCH and _NOTHING_IN_IT in reply.said):
+    if answer is ReplyMeaning.TAKEN or (answer is ReplyMeaning.SEARCH and _NOTHING_IN_IT in reply.said):
         return Trial(True, f"would take what we send into bucket {settings.bucket}; nothing was written")
     if reply.status == NETWORK:
         return Trial(False, f"{reply.said}. {_unreached(reply.said, settings)}")
-    if answer is Answer.AGAIN:
+    if answer is ReplyMeaning.AGAIN:
         return Trial(False, f"is there and busy ({said}); the mirror tries again by itself, so look again later")
     told = {
         401: _unknown_token(settings),

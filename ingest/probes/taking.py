@@ -6,7 +6,7 @@ dropped in silence: every refusal names the probe (or nobody), a reason that can
 
 from __future__ import annotations
 
-__all__ = ["RETAINED", "Binding", "Refusal", "Taken", "Taker", "Took"]
+__all__ = ["RETAINED", "Binding", "Decoded", "DecodedReading", "Decoder", "Refusal"]
 
 import re
 from collections.abc import Callable, Iterable
@@ -72,7 +72,7 @@ class Binding:
     unit_declared: bool = True
 
 
-class Took(NamedTuple):
+class DecodedReading(NamedTuple):
     """own_ms: the payload's own time in UTC ms, None where it carries none; the next two as in a reading;
     relative: that time was counted from the arrival, so a repeat of the message cannot be known by it."""
 
@@ -91,10 +91,10 @@ class Refusal(NamedTuple):
     found: str
 
 
-class Taken(NamedTuple):
+class Decoded(NamedTuple):
     """What became of one sample."""
 
-    readings: list[Took]
+    readings: list[DecodedReading]
     refusals: list[Refusal]
 
 
@@ -105,7 +105,7 @@ class _Ahead:
     most_ms: int = MOST_AHEAD_MS
 
 
-class Taker:
+class Decoder:
     """Hands each sample to the probes at its address."""
 
     def __init__(self, bindings: Iterable[Binding]) -> None:
@@ -113,75 +113,75 @@ class Taker:
         by_address: dict[tuple[str, str], list[Binding]] = {}
         for binding in bindings:
             by_address.setdefault((binding.source, binding.address), []).append(binding)
-        self._takers: dict[tuple[str, str], Callable[[Sample], Taken]] = {}
+        self._takers: dict[tuple[str, str], Callable[[Sample], Decoded]] = {}
         for address, group in by_address.items():
             if group[0].form == "plain":
-                self._takers[address] = _plain_taker(group[0])
+                self._takers[address] = _plain_decoder(group[0])
             elif group[0].form == "json":
-                self._takers[address] = _json_taker(group, self._ahead)
+                self._takers[address] = _json_decoder(group, self._ahead)
             elif group[0].form == "senml":
-                self._takers[address] = _senml_taker(group, self._ahead)
+                self._takers[address] = _senml_decoder(group, self._ahead)
             elif group[0].form == "w1":
-                self._takers[address] = _w1_taker(group[0])
+                self._takers[address] = _w1_decoder(group[0])
             else:
-                self._takers[address] = _line_taker(group)
+                self._takers[address] = _line_decoder(group)
 
     def believe_clock(self, right: bool) -> None:
         """Whether arrival times are right; while they are not, no own time can be called one of the future."""
         self._ahead.most_ms = MOST_AHEAD_MS if right else _NO_END_MS
 
-    def take(self, sample: Sample) -> Taken:
+    def take(self, sample: Sample) -> Decoded:
         """Readings and refusals of one sample; never raises for what the wire may carry."""
         taker = self._takers.get((sample.source, sample.address))
         if taker is None:
-            return Taken([], [Refusal("", "no probe takes this address", _shown(sample.payload))])
+            return Decoded([], [Refusal("", "no probe takes this address", _shown(sample.payload))])
         return taker(sample)
 
 
-def _plain_taker(binding: Binding) -> Callable[[Sample], Taken]:
+def _plain_decoder(binding: Binding) -> Callable[[Sample], Decoded]:
     series, low, high, decimal = binding.series, binding.low, binding.high, binding.decimal
 
-    def take(sample: Sample) -> Taken:
+    def take(sample: Sample) -> Decoded:
         if sample.retained:
-            return Taken([], [_retained(binding, sample)])
+            return Decoded([], [_retained(binding, sample)])
         try:
             number = parse_number(sample.payload, decimal=decimal)
         except Unreadable as error:
-            return Taken([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
-        return Taken([Took(series, None, number, _GOOD if low <= number <= high else _OUT_OF_RANGE)], [])
+            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
+        return Decoded([DecodedReading(series, None, number, _GOOD if low <= number <= high else _OUT_OF_RANGE)], [])
 
-    def take_signal(sample: Sample) -> Taken:
+    def take_signal(sample: Sample) -> Decoded:
         if sample.retained:
-            return Taken([], [_retained(binding, sample)])
+            return Decoded([], [_retained(binding, sample)])
         try:
             number, quality = _linearised(binding, parse_number(sample.payload, decimal=decimal), None)
         except Unreadable as error:
-            return Taken([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
-        return Taken([Took(series, None, number, quality)], [])
+            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
+        return Decoded([DecodedReading(series, None, number, quality)], [])
 
     return take if binding.signal is None else take_signal
 
 
-def _json_taker(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Taken]:
-    def take(sample: Sample) -> Taken:
+def _json_decoder(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Decoded]:
+    def take(sample: Sample) -> Decoded:
         try:
             document = decode_json(sample.payload)
         except Unreadable as error:
             found = _shown(sample.payload)
-            return Taken([], [Refusal(binding.probe, error.reason, found) for binding in group])
-        readings: list[Took] = []
+            return Decoded([], [Refusal(binding.probe, error.reason, found) for binding in group])
+        readings: list[DecodedReading] = []
         refusals: list[Refusal] = []
         for binding in group:
             try:
                 readings.append(_json_reading(binding, document, sample, ahead))
             except Unreadable as error:
                 refusals.append(Refusal(binding.probe, error.reason, error.detail or _shown(sample.payload)))
-        return Taken(readings, refusals)
+        return Decoded(readings, refusals)
 
     return take
 
 
-def _json_reading(binding: Binding, document: object, sample: Sample, ahead: _Ahead) -> Took:
+def _json_reading(binding: Binding, document: object, sample: Sample, ahead: _Ahead) -> DecodedReading:
     assert binding.pointer is not None
     number = number_at(document, binding.pointer)
     own_ms = None
@@ -192,8 +192,10 @@ def _json_reading(binding: Binding, document: object, sample: Sample, ahead: _Ah
         raise Unreadable(RETAINED, _shown(sample.payload))
     if binding.signal is not None:
         supply = None if binding.supply_pointer is None else _supply_at(document, binding.supply_pointer)
-        return Took(binding.series, own_ms, *_linearised(binding, number, supply))
-    return Took(binding.series, own_ms, number, _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE)
+        return DecodedReading(binding.series, own_ms, *_linearised(binding, number, supply))
+    return DecodedReading(
+        binding.series, own_ms, number, _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
+    )
 
 
 def _refuse_time(own_ms: int, sample: Sample, ahead: _Ahead) -> None:
@@ -210,16 +212,16 @@ def _supply_at(document: object, pointer: JsonPointer) -> float:
         raise Unreadable("no supply voltage", error.detail) from error
 
 
-def _senml_taker(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Taken]:
+def _senml_decoder(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Decoded]:
     names = {binding.name: binding for binding in group}
 
-    def take(sample: Sample) -> Taken:
+    def take(sample: Sample) -> Decoded:
         try:
             records = decode_senml(sample.payload, sample.arrival_ms)
         except Unreadable as error:
             found = error.detail if error.reason == "not SenML" else _shown(sample.payload)
-            return Taken([], [Refusal(binding.probe, error.reason, found) for binding in group])
-        readings: list[Took] = []
+            return Decoded([], [Refusal(binding.probe, error.reason, found) for binding in group])
+        readings: list[DecodedReading] = []
         refusals: list[Refusal] = []
         without = dict(names)
         strangers: dict[str, None] = {}
@@ -239,12 +241,12 @@ def _senml_taker(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Take
             refusals += [Refusal(binding.probe, "no record of its name", found) for binding in without.values()]
         if not records:
             refusals.append(Refusal("", "a pack without a measurement", _shown(sample.payload)))
-        return Taken(readings, refusals)
+        return Decoded(readings, refusals)
 
     return take
 
 
-def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, ahead: _Ahead) -> Took:
+def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, ahead: _Ahead) -> DecodedReading:
     assert binding.dimension is not None
     number = value_in(record, binding.dimension, binding.unit, declared=binding.unit_declared)
     if sample.retained and (record.at_ms is None or record.relative):
@@ -252,35 +254,35 @@ def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, ahead:
     if record.at_ms is not None:
         _refuse_time(record.at_ms, sample, ahead)
     quality = _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
-    return Took(binding.series, record.at_ms, number, quality, record.relative)
+    return DecodedReading(binding.series, record.at_ms, number, quality, record.relative)
 
 
-def _w1_taker(binding: Binding) -> Callable[[Sample], Taken]:
+def _w1_decoder(binding: Binding) -> Callable[[Sample], Decoded]:
     family = binding.address[:2]
     thermometer = Thermometer()
 
-    def take(sample: Sample) -> Taken:
+    def take(sample: Sample) -> Decoded:
         try:
             number = parse_w1(sample.payload, family)
         except Unreadable as error:
-            return Taken([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
+            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
         if not thermometer.settled(number):
-            return Taken([Took(binding.series, None, number, _UNSETTLED)], [])
+            return Decoded([DecodedReading(binding.series, None, number, _UNSETTLED)], [])
         quality = _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
-        return Taken([Took(binding.series, None, number, quality)], [])
+        return Decoded([DecodedReading(binding.series, None, number, quality)], [])
 
     return take
 
 
-def _line_taker(group: list[Binding]) -> Callable[[Sample], Taken]:
+def _line_decoder(group: list[Binding]) -> Callable[[Sample], Decoded]:
     encoding = group[0].encoding
 
-    def take(sample: Sample) -> Taken:
+    def take(sample: Sample) -> Decoded:
         try:
             text = sample.payload.decode(encoding)
         except UnicodeDecodeError:
-            return Taken([], [Refusal("", "not text in the line's encoding", _shown(sample.payload))])
-        readings: list[Took] = []
+            return Decoded([], [Refusal("", "not text in the line's encoding", _shown(sample.payload))])
+        readings: list[DecodedReading] = []
         refusals: list[Refusal] = []
         for binding in group:
             assert binding.pattern is not None
@@ -297,10 +299,10 @@ def _line_taker(group: list[Binding]) -> Callable[[Sample], Taken]:
             except Unreadable as error:
                 refusals.append(Refusal(binding.probe, error.reason, _shown(sample.payload)))
                 continue
-            readings.append(Took(binding.series, None, number, quality))
+            readings.append(DecodedReading(binding.series, None, number, quality))
         if not readings and not refusals:
             refusals.append(Refusal("", "no probe's pattern takes this line", _shown(sample.payload)))
-        return Taken(readings, refusals)
+        return Decoded(readings, refusals)
 
     return take
 

@@ -49,7 +49,7 @@ class Mailbox:
             raise SourceError("the demo's mail sink needs aiosmtpd: install leeside with its demo extra") from error
         for attempt in range(_ATTEMPTS):
             port = free_port()
-            controller = Controller(_Handler(self._deliver), hostname=LOOPBACK, port=port)
+            controller = Controller(_MailHandler(self._deliver), hostname=LOOPBACK, port=port)
             try:
                 controller.start()
             except OSError as error:
@@ -68,7 +68,7 @@ class Mailbox:
             self._controller = None
 
 
-class _Handler:
+class _MailHandler:
     """What aiosmtpd calls; the method's name and signature are its."""
 
     def __init__(self, deliver: Callable[[ReceivedMail], None]) -> None:

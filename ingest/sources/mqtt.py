@@ -18,8 +18,8 @@ from paho.mqtt import client as paho
 
 from ingest.errors import SourceError
 from ingest.sources.broker import BrokerAddress, MqttState
-from ingest.sources.mqtt_connection import ANSWER_TIMEOUT_S, Connection, Counts, Handler
-from ingest.sources.patience import Patience
+from ingest.sources.mqtt_connection import ANSWER_TIMEOUT_S, Connection, ConnectionCounts, ConnectionHandler
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample, Ticket
 
 _log = logging.getLogger(__name__)
@@ -63,14 +63,16 @@ class MqttSource:
         deliver: Callable[[Sample], None],
         clock: Callable[[], int],
         monotonic: Callable[[], float] = time.monotonic,
-        patience: Patience | None = None,
+        patience: Backoff | None = None,
     ) -> None:
         _refuse_unusable(address, presence_topic)
         self._address = address
-        self._counts = Counts()
-        self._handler = Handler(tuple(topics), presence_topic, deliver, clock, monotonic, self._on_established)
+        self._counts = ConnectionCounts()
+        self._handler = ConnectionHandler(
+            tuple(topics), presence_topic, deliver, clock, monotonic, self._on_established
+        )
         self._monotonic = monotonic
-        self._patience = patience or Patience()
+        self._patience = patience or Backoff()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._connection: Connection | None = None

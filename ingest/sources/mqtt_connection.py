@@ -8,7 +8,7 @@ for good, and in silence, when something raises in it.
 
 from __future__ import annotations
 
-__all__ = ["Connection", "Counts", "Handler"]
+__all__ = ["Connection", "ConnectionCounts", "ConnectionHandler"]
 
 import logging
 import select
@@ -49,7 +49,7 @@ def _worth_a_line(count: int) -> bool:
 
 
 @dataclass(slots=True)
-class Counts:
+class ConnectionCounts:
     """Counts of one source over all its connections; written by the network thread alone, but for ``stale_tickets``."""
 
     received: int = 0
@@ -61,7 +61,7 @@ class Counts:
 
 
 @dataclass(frozen=True, slots=True)
-class Handler:
+class ConnectionHandler:
     """What a connection needs from its surroundings; the meaning is that of MqttSource's arguments."""
 
     topics: Sequence[str]
@@ -84,8 +84,8 @@ class Connection:
         address: BrokerAddress,
         protocol: MQTTProtocolVersion,
         generation: int,
-        handler: Handler,
-        counts: Counts,
+        handler: ConnectionHandler,
+        counts: ConnectionCounts,
         *,
         answer_timeout_s: float = ANSWER_TIMEOUT_S,
     ) -> None:

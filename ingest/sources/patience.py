@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["GOES_ON", "Patience", "told_once"]
+__all__ = ["GOES_ON", "Backoff", "told_once"]
 
 import random
 from collections.abc import Callable
@@ -22,7 +22,7 @@ def told_once(words: str) -> str:
     return words.replace(f"; {GOES_ON}", ".").replace(GOES_ON, "").strip()
 
 
-class Patience:
+class Backoff:
     """Waits in seconds that double from ``first_s`` to ``longest_s`` and never end.
 
     draw: gives a number in [0, 1); an argument so that tests can fix the jitter.

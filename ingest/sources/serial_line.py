@@ -15,7 +15,7 @@ import serial
 from ingest.errors import SourceError
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
 from ingest.sources.line_trouble import trouble_words
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 
 try:
@@ -91,7 +91,7 @@ class SerialLine:
         questions: Sequence[bytes] = (),
         ask_every_s: float = 10.0,
         monotonic: Callable[[], float] = time.monotonic,
-        patience: Patience | None = None,
+        patience: Backoff | None = None,
     ) -> None:
         self._id = line_id
         self._device = device
@@ -99,7 +99,7 @@ class SerialLine:
         self._clock = clock
         self._monotonic = monotonic
         self._settle_s = settle_s
-        self._patience = patience or Patience()
+        self._patience = patience or Backoff()
         self._framer = LineFramer(limit)
         self._questions = tuple(questions)
         self._step_s = ask_every_s / max(1, len(self._questions))

@@ -6,7 +6,7 @@ leeside, its session and its queue stay as they are.
 
 from __future__ import annotations
 
-__all__ = ["Visit", "VisitResult", "filter_problem", "guest_address", "knock"]
+__all__ = ["TrialConnection", "TrialResult", "filter_problem", "guest_address", "knock"]
 
 import secrets
 import threading
@@ -24,7 +24,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.cellar.connections import MqttSettings
 from ingest.sources.broker import BrokerAddress, connection_words, refusal_words, wire_words
-from ingest.sources.patience import Patience
+from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 
 ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for the broker's answers; common practice, no source
@@ -36,7 +36,7 @@ _LONGEST_TOPIC_BYTES = 65535  # MQTT 5.0, section 1.5.4
 
 
 @dataclass(slots=True)
-class VisitResult:
+class TrialResult:
     """What came of one connection.
 
     protocol: "MQTT 5" or "MQTT 3.1.1" once the broker has let us in, else ""; granted: topic filter -> QoS;
@@ -79,14 +79,14 @@ def guest_address(settings: MqttSettings, environ: Mapping[str, str], base: Path
     )
 
 
-def knock(address: BrokerAddress, topics: Sequence[str], timeout_s: float = ANSWER_TIMEOUT_S) -> VisitResult:
+def knock(address: BrokerAddress, topics: Sequence[str], timeout_s: float = ANSWER_TIMEOUT_S) -> TrialResult:
     """Connect, subscribe to each topic, hear the answers, leave.
 
     address: one of ``guest_address``. timeout_s: seconds for each answer.
     """
-    result = VisitResult()
+    result = TrialResult()
     for protocol in _protocols(address):
-        result = VisitResult()
+        result = TrialResult()
         deadline_s = (
             min(timeout_s, _FIRST_ANSWER_S) if protocol == paho.MQTTv5 and address.version is None else timeout_s
         )
@@ -97,7 +97,7 @@ def knock(address: BrokerAddress, topics: Sequence[str], timeout_s: float = ANSW
     return result
 
 
-class Visit:
+class TrialConnection:
     """Delivers what a broker sends until stopped; comes back when the connection is lost.
 
     address: one of ``guest_address``. deliver: called in the network thread with each sample. tell: called there when
@@ -111,10 +111,10 @@ class Visit:
         address: BrokerAddress,
         topics: Sequence[str],
         deliver: Callable[[Sample], None],
-        tell: Callable[[VisitResult], None],
+        tell: Callable[[TrialResult], None],
         clock: Callable[[], int],
         monotonic: Callable[[], float] = time.monotonic,
-        patience: Patience | None = None,
+        patience: Backoff | None = None,
     ) -> None:
         self._address = address
         self._topics = tuple(topics)
@@ -122,7 +122,7 @@ class Visit:
         self._tell = tell
         self._clock = clock
         self._monotonic = monotonic
-        self._patience = patience or Patience()
+        self._patience = patience or Backoff()
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="visit", daemon=True)
 
@@ -141,7 +141,7 @@ class Visit:
         said = ""
         while not self._stop.is_set():
             for protocol in protocols:
-                result = VisitResult()
+                result = TrialResult()
                 attempt = _Attempt(
                     self._address, protocol, self._topics, 0, result, self._deliver, self._clock, self._monotonic
                 )
@@ -174,7 +174,7 @@ class _Attempt:
         protocol: MQTTProtocolVersion,
         topics: Sequence[str],
         qos: int,
-        result: VisitResult,
+        result: TrialResult,
         deliver: Callable[[Sample], None],
         clock: Callable[[], int],
         monotonic: Callable[[], float],

@@ -17,9 +17,9 @@ def keep_cellar_file(store: Store, text: str, now_ms: int) -> bool:
     ).fetchone()
     # With vessels renamed, lots lay elsewhere by name. Only then are the journal's rooms worth their memory in ingest.
     if entries and (new or not made):
-        from ingest.store.stays import renew_stays
+        from ingest.store.stays import renew_lot_locations
 
-        renew_stays(store)
+        renew_lot_locations(store)
     return new
 
 

@@ -10,7 +10,7 @@ __all__ = [
     "empty_vessels",
     "equipment_of",
     "keep_snapshots",
-    "load_folding",
+    "load_ledger",
     "names_of",
 ]
 
@@ -23,11 +23,11 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from ingest.cellar import Cellar, Vessel
-from ingest.journal.contents import BEGINNING, Contents, Folding, Snapshot
+from ingest.journal.contents import BEGINNING, Contents, Ledger, Snapshot
 from ingest.journal.equipment import CellarOfTime, Equipment, cellar_of_time
-from ingest.journal.held import Held
+from ingest.journal.held import VesselState
 from ingest.journal.steps import MOVING
-from ingest.journal.wine import Found, Wine
+from ingest.journal.wine import So2Value, Wine
 from ingest.store.connection import Store
 from ingest.store.entry_rows import entry_of, unstruck
 
@@ -65,12 +65,12 @@ def _vessels(text: str) -> CellarOfTime:
 _KEYS: Final = frozenset({"id", "kind", "capacity", "was"})
 
 
-def load_folding(
+def load_ledger(
     connection: sqlite3.Connection,
     equipment: Equipment,
     before: tuple[int, int] | None = None,
     to_ms: int | None = None,
-) -> Folding:
+) -> Ledger:
     """The entries that can change what vessels hold, from the newest snapshot on that is before that place in the
     order (at_ms, id); all of them without one. to_ms: later entries are left out. Call inside a transaction.
     """
@@ -79,7 +79,7 @@ def load_folding(
         unstruck(f"kind IN ({_MARKS}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
         (base.at_ms, base.id, 2**62 if to_ms is None else to_ms),
     )
-    folding = Folding([entry_of(row) for row in rows], equipment, base)
+    folding = Ledger([entry_of(row) for row in rows], equipment, base)
     for row in connection.execute(unstruck("kind = 'lot'")):
         folding.lots.add(entry_of(row))
     return folding
@@ -97,7 +97,7 @@ def contents(store: Store, at_ms: int, cellar: Cellar | None = None) -> dict[str
 def contents_inside(connection: sqlite3.Connection, at_ms: int, cellar: Cellar | None = None) -> dict[str, Contents]:
     """``contents`` inside a transaction of the caller's."""
     equipment = equipment_of(connection, cellar, at_ms)
-    return load_folding(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
+    return load_ledger(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
 
 
 def empty_vessels(store: Store, now_ms: int) -> frozenset[str]:
@@ -124,7 +124,7 @@ class EmptyVessels:
         if seen != self._seen or now_ms not in self._valid:
             with self._store.read() as connection:
                 equipment = equipment_of(connection)
-                folding = load_folding(connection, equipment, before=(now_ms + 1, 0), to_ms=now_ms)
+                folding = load_ledger(connection, equipment, before=(now_ms + 1, 0), to_ms=now_ms)
                 # A clock that runs ahead may have written what has yet to happen.
                 ahead = connection.execute("SELECT min(at_ms) FROM entry WHERE at_ms > ?", (now_ms,)).fetchone()[0]
             self._empty = folding.empty_at(now_ms)
@@ -133,7 +133,7 @@ class EmptyVessels:
         return self._empty
 
 
-def keep_snapshots(connection: sqlite3.Connection, folding: Folding) -> None:
+def keep_snapshots(connection: sqlite3.Connection, folding: Ledger) -> None:
     """Keep what vessels hold after each so many of the folding's entries; call inside the writing transaction."""
     for count in range(SNAPSHOT_EVERY, len(folding) + 1, SNAPSHOT_EVERY):
         at_ms, id, state = folding.snapshot(count)
@@ -164,13 +164,13 @@ def names_of(equipment: Equipment) -> str:
     return json.dumps(equipment.renames)
 
 
-def _held(stored: list[Any]) -> Held:
-    held = Held(*stored)
+def _held(stored: list[Any]) -> VesselState:
+    held = VesselState(*stored)
     parts, free, total, *alcohol = held.wine
     wine = Wine(
         tuple((lot, share) for lot, share in parts),
-        None if free is None else Found(*free),
-        None if total is None else Found(*total),
+        None if free is None else So2Value(*free),
+        None if total is None else So2Value(*total),
         *alcohol,
     )
     return held._replace(wine=wine)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["DiskRoom", "Room", "log_size", "room_of", "wanted_bytes"]
+__all__ = ["DiskSpace", "DiskWatch", "log_size", "space_of", "wanted_bytes"]
 
 import os
 import shutil
@@ -16,7 +16,7 @@ _LEAST_SHARE: Final = 0.05
 _AMPLE: Final = 1.2
 
 
-class Room(NamedTuple):
+class DiskSpace(NamedTuple):
     """free_bytes: what an ordinary user may still write; total_bytes: the whole disk; low: it is too little."""
 
     free_bytes: int
@@ -29,26 +29,26 @@ def wanted_bytes(total_bytes: int) -> int:
     return max(_LEAST_BYTES, round(total_bytes * _LEAST_SHARE))
 
 
-def room_of(free_bytes: int, total_bytes: int, *, was_low: bool) -> Room:
+def space_of(free_bytes: int, total_bytes: int, *, was_low: bool) -> DiskSpace:
     """The room that these numbers mean. was_low: whether it was too little at the look before."""
     bound = wanted_bytes(total_bytes) * (_AMPLE if was_low else 1.0)
-    return Room(free_bytes, total_bytes, free_bytes < bound)
+    return DiskSpace(free_bytes, total_bytes, free_bytes < bound)
 
 
-class DiskRoom:
+class DiskWatch:
     """Looks at the disk that holds a file, and remembers whether it was low."""
 
     def __init__(self, path: Path) -> None:
         self._folder = path.parent
         self._low = False
 
-    def look(self) -> Room | None:
+    def look(self) -> DiskSpace | None:
         """The room now; None where the system does not say."""
         try:
             total_bytes, _, free_bytes = shutil.disk_usage(self._folder)
         except OSError:
             return None
-        room = room_of(free_bytes, total_bytes, was_low=self._low)
+        room = space_of(free_bytes, total_bytes, was_low=self._low)
         self._low = room.low
         return room
 

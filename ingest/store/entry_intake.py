@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Taken", "take_entries"]
+__all__ = ["ImportedEntries", "import_entries"]
 
 import sqlite3
 from collections.abc import Iterable, Sequence
@@ -13,21 +13,21 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.equipment import Equipment, PlaceKinds
-from ingest.journal.joined_balance import Unfit, judge_joined
-from ingest.journal.joining import Joining, Mistake, Newcomer, NewStrike, Told, join
+from ingest.journal.joined_balance import Unfit, judge_merged
+from ingest.journal.joining import Merging, Mistake, Newcomer, NewStrike, Told, merge_journals
 from ingest.journal.lots import Lots
 from ingest.journal.steps import MOVING
 from ingest.journal.wanted import LATEST_AHEAD_MS, draft_problems
 from ingest.store.calibrations import apply_calibration, take_back_calibration
 from ingest.store.connection import Store
-from ingest.store.contents import equipment_of, load_folding
+from ingest.store.contents import equipment_of, load_ledger
 from ingest.store.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike
-from ingest.store.names_now import NamesNow
+from ingest.store.names_now import Renames
 from ingest.store.stays import keep_contents
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
+class ImportedEntries:
     """What came, or would come, of the lines.
 
     new: entries that the journal did not have, in order of their numbers; strikes: of entries that it had; there: how
@@ -43,11 +43,11 @@ class Taken:
 _NEED_NO_PLACE: Final = frozenset({"racking", "titration", "measurement"})
 
 
-class _NotKept(Exception):
+class _RolledBack(Exception):
     """Ends a transaction that is not to be kept."""
 
 
-def take_entries(
+def import_entries(
     store: Store,
     told: Sequence[Told],
     cellar: Cellar,
@@ -55,36 +55,36 @@ def take_entries(
     *,
     new_numbers: bool = False,
     rehearse: bool = False,
-) -> Taken:
+) -> ImportedEntries:
     """Bring entries in, with the checks that each would have had if it had been written here; or only find out what
     would come of it, with ``rehearse``.
 
     cellar: the cellar file as it is now; now_ms: UTC ms; new_numbers: the entries are of another journal, so their
     numbers count only among themselves. Raises StoreError.
     """
-    joined = Joining()
+    joined = Merging()
     mistakes: list[Mistake] = []
     try:
         with store.write() as connection:
             equipment = equipment_of(connection, cellar, now_ms)
             known = {row[0]: entry_of(row) for row in connection.execute(ENTRY_ROWS)}
-            joined = join(told, known, NamesNow(connection, equipment), now_ms, new_numbers=new_numbers)
+            joined = merge_journals(told, known, Renames(connection, equipment), now_ms, new_numbers=new_numbers)
             mistakes += joined.mistakes
             mistakes += _by_themselves(joined, known.values(), PlaceKinds(cellar, equipment), now_ms)
             mistakes += _together(connection, equipment, joined, known.values())
             mistakes += _written(connection, joined, {one.line for one in mistakes})
             if mistakes or rehearse:
-                raise _NotKept
+                raise _RolledBack
             first = _first_moved(joined)
             if first is not None:
-                keep_contents(connection, load_folding(connection, equipment, before=first), first)
-    except _NotKept:
+                keep_contents(connection, load_ledger(connection, equipment, before=first), first)
+    except _RolledBack:
         pass
     new = sorted(joined.new, key=lambda one: one.entry.id)
-    return Taken(tuple(new), tuple(joined.strikes), joined.there, tuple(sorted(set(mistakes))))
+    return ImportedEntries(tuple(new), tuple(joined.strikes), joined.there, tuple(sorted(set(mistakes))))
 
 
-def _by_themselves(joined: Joining, known: Iterable[Entry], kinds: PlaceKinds, now_ms: int) -> list[Mistake]:
+def _by_themselves(joined: Merging, known: Iterable[Entry], kinds: PlaceKinds, now_ms: int) -> list[Mistake]:
     """What is wrong with new entries and strikes whatever vessels hold."""
     hold = _lots(joined, known)
     ever = Lots(replace(one, struck=None) for one in (*known, *(new.entry for new in joined.new)))
@@ -106,14 +106,14 @@ def _by_themselves(joined: Joining, known: Iterable[Entry], kinds: PlaceKinds, n
     return found
 
 
-def _lots(joined: Joining, known: Iterable[Entry]) -> Lots:
+def _lots(joined: Merging, known: Iterable[Entry]) -> Lots:
     """What entries tell of lots that hold with all of it."""
     gone = {one.entry.id for one in joined.strikes}
     return Lots((*(one for one in known if one.id not in gone), *(new.entry for new in joined.new)))
 
 
 def _together(
-    connection: sqlite3.Connection, equipment: Equipment, joined: Joining, known: Iterable[Entry]
+    connection: sqlite3.Connection, equipment: Equipment, joined: Merging, known: Iterable[Entry]
 ) -> list[Mistake]:
     """What vessels hold, and what is said of lots, may speak against new entries, or against old ones beside them."""
     first = _first_moved(joined)
@@ -121,8 +121,8 @@ def _together(
     if first is not None:
         # One that has no place, or one that nobody knows, is told of already, and can move nothing.
         new = [one.entry for one in joined.new if one.entry.struck is None and _placed(one.entry)]
-        folding = load_folding(connection, equipment, before=first)
-        unfit += judge_joined(folding, new, {one.entry.id for one in joined.strikes})
+        folding = load_ledger(connection, equipment, before=first)
+        unfit += judge_merged(folding, new, {one.entry.id for one in joined.strikes})
     causes = {one.entry.id: one for one in _moves(joined)}
     found = []
     for entry, because, why in unfit:
@@ -134,7 +134,7 @@ def _together(
     return found
 
 
-def _without_lot(joined: Joining, known: Iterable[Entry]) -> list[Unfit]:
+def _without_lot(joined: Merging, known: Iterable[Entry]) -> list[Unfit]:
     """Entries that hold and whose lot nothing would tell of once the file's strikes are made."""
     struck_lots = {one.entry.lot: one.entry.id for one in joined.strikes if one.entry.kind == "lot"}
     if not struck_lots:
@@ -152,17 +152,17 @@ def _placed(entry: Entry) -> bool:
     return entry.place is not None or entry.kind in _NEED_NO_PLACE
 
 
-def _moves(joined: Joining) -> list[Newcomer | NewStrike]:
+def _moves(joined: Merging) -> list[Newcomer | NewStrike]:
     return [*joined.new, *joined.strikes]
 
 
-def _first_moved(joined: Joining) -> tuple[int, int] | None:
+def _first_moved(joined: Merging) -> tuple[int, int] | None:
     """The place in the order (at_ms, id) from which on vessels may hold something else; None if they cannot."""
     moved = [one.entry for one in _moves(joined) if one.entry.kind in MOVING]
     return min(((entry.at_ms, entry.id) for entry in moved), default=None)
 
 
-def _written(connection: sqlite3.Connection, joined: Joining, bad: set[int]) -> list[Mistake]:
+def _written(connection: sqlite3.Connection, joined: Merging, bad: set[int]) -> list[Mistake]:
     """Write it all; where some lines are bad, only the calibrations of others, to learn what speaks against these.
 
     Calibrations are worked out from what their probe showed, so they and their strikes follow each other as they did.

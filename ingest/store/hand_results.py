@@ -9,10 +9,10 @@ from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
 from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
-from ingest.journal.stays import Stays
+from ingest.journal.stays import LotLocations
 from ingest.store.connection import Store
 from ingest.store.contents import equipment_of
-from ingest.store.stays import lot_stays
+from ingest.store.stays import stored_lot_locations
 
 # What is found in a vessel speaks for a lot that makes up at least this part of its wine.
 MOSTLY: Final = 0.5
@@ -70,7 +70,7 @@ def hand_results(
     values = [quantity, 0 if from_ms is None else from_ms, 2**62 if to_ms is None else to_ms, struck]
     with store.read() as connection:
         equipment = equipment_of(connection)
-        stays = None if lot is None else lot_stays(connection, equipment, lot)
+        stays = None if lot is None else stored_lot_locations(connection, equipment, lot)
         if stays is not None:
             wanted.append(_LOT_OR_THERE)
             ends = [2**62 if stay.to_ms is None else stay.to_ms for stay in stays]
@@ -86,7 +86,7 @@ def hand_results(
             one = one._replace(vessel=equipment.name_now(one.vessel, row[-1]))
         if vessel is None or one.vessel == vessel:
             found.append(one)
-    return found if lot is None or stays is None else _of_lot(found, lot, Stays(stays), least_share)
+    return found if lot is None or stays is None else _of_lot(found, lot, LotLocations(stays), least_share)
 
 
 def found_quantities(store: Store) -> set[str]:
@@ -100,7 +100,7 @@ def _result(row: Sequence[Any]) -> HandResult:
     return HandResult(entry, quantity, at_ms, value, u, unit, vessel, lot, None, bool(struck))
 
 
-def _of_lot(found: Sequence[HandResult], lot: str, stays: Stays, least_share: float) -> list[HandResult]:
+def _of_lot(found: Sequence[HandResult], lot: str, stays: LotLocations, least_share: float) -> list[HandResult]:
     kept = []
     for one in found:
         stay = None if one.vessel is None else stays.at(one.vessel, one.at_ms, one.entry)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Contents", "Health", "SeriesSpan", "check_copy", "contents", "examine"]
+__all__ = ["Health", "SeriesSpan", "StoreCounts", "check_copy", "contents", "examine"]
 
 import sqlite3
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ _MOST_FAULTS: Final = 20
 _ROWS_AT_ONCE: Final = 200
 
 
-class Contents(NamedTuple):
+class StoreCounts(NamedTuple):
     """readings: fresh and settled ones (a time that stands twice counts twice); oldest_ms, newest_ms: UTC ms of the
     oldest and the newest, None for none."""
 
@@ -104,14 +104,14 @@ def check_copy(connection: sqlite3.Connection, size_bytes: int) -> list[str]:
     return _faults(connection, _check_for(size_bytes))
 
 
-def contents(connection: sqlite3.Connection) -> Contents:
+def contents(connection: sqlite3.Connection) -> StoreCounts:
     """What the store of an open connection holds, whatever its schema. Raises sqlite3.Error."""
     count, oldest, newest = connection.execute("SELECT count(*), min(at), max(at) FROM fresh").fetchone()
     if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'block'").fetchone() is None:
-        return Contents(count, oldest, newest)
+        return StoreCounts(count, oldest, newest)
     rows, first, last = connection.execute("SELECT total(rows), min(from_ms), max(to_ms) FROM block").fetchone()
     times = [time for time in (oldest, newest, first, last) if time is not None]
-    return Contents(count + int(rows), min(times, default=None), max(times, default=None))
+    return StoreCounts(count + int(rows), min(times, default=None), max(times, default=None))
 
 
 def _check_for(size_bytes: int) -> str:

@@ -7,7 +7,7 @@ inside it is looked again whether anything has changed meanwhile, and what has i
 
 from __future__ import annotations
 
-__all__ = ["Brought", "Intake", "Piece"]
+__all__ = ["Brought", "BulkImport", "Piece"]
 
 import sqlite3
 from array import array
@@ -63,7 +63,7 @@ class Brought:
             self.to_ms = last if self.to_ms is None else max(self.to_ms, last)
 
 
-class Intake:
+class BulkImport:
     """Brings readings into the series given; with ``rehearse`` finds out what would come of it and writes nothing."""
 
     def __init__(self, store: Store, series: Collection[int], *, rehearse: bool = False) -> None:

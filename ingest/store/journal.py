@@ -15,18 +15,18 @@ from typing import Any, Final
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.balance import Impossible, Verdict, judge_entry, judge_strike, refuse
-from ingest.journal.contents import Folding
+from ingest.journal.balance import BalanceProblem, BalanceVerdict, judge_entry, judge_strike, refuse
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Draft, Entry, Strike, places_of
 from ingest.journal.equipment import Equipment, PlaceKinds
-from ingest.journal.stays import Stay, Stays, joined_stays
+from ingest.journal.stays import LotLocation, LotLocations, joined_locations
 from ingest.journal.steps import MOVING
 from ingest.journal.wanted import draft_problems, words_problems
 from ingest.store.calibrations import apply_calibration, take_back_calibration
 from ingest.store.connection import Store
-from ingest.store.contents import equipment_of, load_folding
+from ingest.store.contents import equipment_of, load_ledger
 from ingest.store.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike, unstruck
-from ingest.store.stays import keep_contents, lot_stays
+from ingest.store.stays import keep_contents, stored_lot_locations
 
 
 def write_entry(store: Store, draft: Draft, cellar: Cellar, now_ms: int, *, with_later: bool = False) -> Entry:
@@ -47,7 +47,7 @@ def add_entry(
     number = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM entry").fetchone()[0])
     made = Entry(number, draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body)
     key = (made.at_ms, made.id)
-    folding = load_folding(connection, equipment, before=key)
+    folding = load_ledger(connection, equipment, before=key)
     kind_of = PlaceKinds(cellar, equipment).at(draft.at_ms)
     problems = draft_problems(draft, kind_of, folding.lots, folding.lots.names, now_ms)
     if problems:
@@ -89,7 +89,7 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
             raise EntryRefused([Problem(name, "", "", why)])
         dependents = _dependents(connection, struck)
         first = min((one.at_ms, one.id) for one in (struck, *dependents))
-        folding = load_folding(connection, equipment_of(connection), before=first)
+        folding = load_ledger(connection, equipment_of(connection), before=first)
         verdict = _strike_verdict(folding, struck, dependents)
         if verdict.later and not with_later:
             raise refuse(f"strike of {struck}", verdict)
@@ -106,14 +106,14 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         return gone
 
 
-def _strike_verdict(folding: Folding, struck: Entry, dependents: Collection[Entry]) -> Verdict:
+def _strike_verdict(folding: Ledger, struck: Entry, dependents: Collection[Entry]) -> BalanceVerdict:
     if struck.kind not in MOVING and not dependents:
-        return Verdict()
+        return BalanceVerdict()
     return judge_strike(folding, struck, dependents)
 
 
 def _strike_later(
-    connection: sqlite3.Connection, folding: Folding, cause: Entry, later: Sequence[Impossible], by: Strike
+    connection: sqlite3.Connection, folding: Ledger, cause: Entry, later: Sequence[BalanceProblem], by: Strike
 ) -> None:
     for impossible in later:
         insert_strike(connection, impossible.entry.id, replace(by, together_with=cause.id))
@@ -176,8 +176,8 @@ def entries(
         wanted, values = _conditions(equipment, vessel, kinds, from_ms, to_ms, struck=struck)
         there = None
         if lot is not None:
-            stays = lot_stays(connection, equipment, lot)
-            there = Stays(stays)
+            stays = stored_lot_locations(connection, equipment, lot)
+            there = LotLocations(stays)
             wanted.append(_LOT_OR_THERE)
             values += [lot, _spans(stays, equipment)]
         query = f"{ENTRY_ROWS} WHERE {' AND '.join(wanted) or '1'} ORDER BY entry.at_ms DESC, entry.id DESC"
@@ -203,11 +203,11 @@ _LOT_OR_THERE: Final = (
 )
 
 
-def _spans(stays: Sequence[Stay], equipment: Equipment) -> str:
+def _spans(stays: Sequence[LotLocation], equipment: Equipment) -> str:
     return json.dumps(
         [
             (name, one[0].from_ms, 2**62 if one[-1].to_ms is None else one[-1].to_ms)
-            for one in joined_stays(stays)
+            for one in joined_locations(stays)
             for name in equipment.names_ever(one[0].vessel)
         ]
     )

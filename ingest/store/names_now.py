@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-__all__ = ["NamesNow", "called_as_now"]
+__all__ = ["Renames", "called_as_now"]
 
 import sqlite3
 from collections.abc import Iterable
 from dataclasses import replace
 
 from ingest.journal.analyses import CalibrationBody
-from ingest.journal.contents import Folding
+from ingest.journal.contents import Ledger
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.store.connection import Store
 from ingest.store.contents import equipment_of
 
 
-class NamesNow:
+class Renames:
     """Tells entries with vessels and probes called as they are now; made inside a transaction."""
 
     def __init__(self, connection: sqlite3.Connection, equipment: Equipment) -> None:
-        self._folding = Folding((), equipment)
+        self._folding = Ledger((), equipment)
         # Former name of a probe -> (until when, what it is called now), oldest first.
         self._probes: dict[str, list[tuple[int, str]]] = {}
         for former, until_ms, name in connection.execute(
@@ -46,5 +46,5 @@ class NamesNow:
 def called_as_now(store: Store, found: Iterable[Entry]) -> list[Entry]:
     """Entries with the names of now, as they are told to another store, whose cellar file knows only these."""
     with store.read() as connection:
-        named = NamesNow(connection, equipment_of(connection))
+        named = Renames(connection, equipment_of(connection))
     return [named(entry) for entry in found]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Outline", "Track", "outline"]
+__all__ = ["Downsampled", "Track", "downsample"]
 
 from collections.abc import Sequence
 from typing import Final, NamedTuple
@@ -14,7 +14,7 @@ from ingest.store.feed import DROPPED, cursor
 from ingest.store.hand_results import HandResult
 from ingest.store.history import arrays
 from ingest.store.settling import DAY_MS
-from ingest.store.strands import Strand
+from ingest.store.strands import HistorySource
 from ingest.store.summaries import coarsest, summary
 from ingest.store.summary import LEVELS, Level, Summary, summarise
 
@@ -24,11 +24,11 @@ _FINE_TO_COARSE: Final[tuple[Level, ...]] = ("minute", "hour", "day")
 class Track(NamedTuple):
     """One strand's summaries: a row for each span that has readings; without a level, for each reading."""
 
-    strand: Strand
+    strand: HistorySource
     rows: Summary
 
 
-class Outline(NamedTuple):
+class Downsampled(NamedTuple):
     """level: minute, hour or day, None where each reading has its own row; tracks: in the order in which they begin,
     those with rows; results: in the order in which they were found.
     """
@@ -38,9 +38,9 @@ class Outline(NamedTuple):
     results: tuple[HandResult, ...]
 
 
-def outline(
-    store: Store, strands: Sequence[Strand], results: Sequence[HandResult], from_ms: int, to_ms: int, points: int
-) -> Outline:
+def downsample(
+    store: Store, strands: Sequence[HistorySource], results: Sequence[HandResult], from_ms: int, to_ms: int, points: int
+) -> Downsampled:
     """The summaries of the spans that from_ms <= at < to_ms reaches into; see ``ingest.history.summary``."""
     dropped_ms = (cursor(store, DROPPED) or 0) * DAY_MS
     level = coarsest(from_ms, to_ms, points)
@@ -55,16 +55,16 @@ def outline(
         )
         if len(rows.from_ms):
             tracks.append(Track(strand, rows))
-    return Outline(level, tuple(tracks), tuple(results))
+    return Downsampled(level, tuple(tracks), tuple(results))
 
 
-def _readings(store: Store, strand: Strand, from_ms: int, to_ms: int) -> Summary:
+def _readings(store: Store, strand: HistorySource, from_ms: int, to_ms: int) -> Summary:
     """Each reading as a span of its own; bad ones without a value."""
     begin_ms, end_ms = _clipped(strand, from_ms, to_ms)
     return summarise(arrays(store, strand.series, begin_ms, end_ms), 1) if begin_ms < end_ms else Summary.empty()
 
 
-def _spans(store: Store, strand: Strand, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
+def _spans(store: Store, strand: HistorySource, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
     """Whole spans as they are kept; those that the strand begins or ends in, from the readings that are in it."""
     span_ms = LEVELS[level]
     begin_ms, end_ms = _clipped(strand, _floor(from_ms, span_ms), _ceil(to_ms, span_ms))
@@ -121,7 +121,7 @@ def _as_one(parts: Summary, begin_ms: int) -> Summary:
     return whole
 
 
-def _clipped(strand: Strand, from_ms: int, to_ms: int) -> tuple[int, int]:
+def _clipped(strand: HistorySource, from_ms: int, to_ms: int) -> tuple[int, int]:
     return max(strand.from_ms, from_ms), to_ms if strand.to_ms is None else min(strand.to_ms, to_ms)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Past", "newest_of", "weave"]
+__all__ = ["MergedHistory", "merge", "newest_of"]
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -16,13 +16,13 @@ from ingest.store.connection import Store
 from ingest.store.hand_results import HandResult
 from ingest.store.history import latest, pieces
 from ingest.store.scale import scales, value_at
-from ingest.store.strands import Strand
+from ingest.store.strands import HistorySource
 
 _END_MS = 1 << 62
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Past:
+class MergedHistory:
     """A row for each reading and each result, in order of time; of one time readings come before results.
 
     at_ms: UTC ms (int64); value: in the quantity's unit (float64); u: its standard uncertainty, NaN where nobody told
@@ -37,7 +37,7 @@ class Past:
     quality: npt.NDArray[np.uint16]
     strand: npt.NDArray[np.int32]
     entry: npt.NDArray[np.int64]
-    strands: tuple[Strand, ...]
+    strands: tuple[HistorySource, ...]
     results: Mapping[int, HandResult]
 
     def __len__(self) -> int:
@@ -58,7 +58,9 @@ class Past:
         return found
 
     @classmethod
-    def joined(cls, parts: Sequence[Past], strands: tuple[Strand, ...], results: Mapping[int, HandResult]) -> Past:
+    def joined(
+        cls, parts: Sequence[MergedHistory], strands: tuple[HistorySource, ...], results: Mapping[int, HandResult]
+    ) -> MergedHistory:
         """Parts one behind the other."""
         if not parts:
             return _past([], [], strands, results)
@@ -74,9 +76,9 @@ class Past:
         )
 
 
-def weave(
-    store: Store, strands: tuple[Strand, ...], results: Sequence[HandResult], from_ms: int, to_ms: int
-) -> Iterator[Past]:
+def merge(
+    store: Store, strands: tuple[HistorySource, ...], results: Sequence[HandResult], from_ms: int, to_ms: int
+) -> Iterator[MergedHistory]:
     """All rows with from_ms <= at < to_ms, in order of time, about a day at a time."""
     by_entry = {one.entry: one for one in results}
     waiting = sorted(_within(strands, from_ms, to_ms), reverse=True)
@@ -102,7 +104,7 @@ def weave(
         yield _past([], results[told:], strands, by_entry)
 
 
-def newest_of(store: Store, strands: tuple[Strand, ...], results: Sequence[HandResult]) -> Past:
+def newest_of(store: Store, strands: tuple[HistorySource, ...], results: Sequence[HandResult]) -> MergedHistory:
     """The newest reading of each strand that lies in it, and the newest of the results (which are in order)."""
     found = latest(store, {strand.series for strand in strands})
     rows: list[tuple[int, Arrays]] = []
@@ -116,7 +118,7 @@ def newest_of(store: Store, strands: tuple[Strand, ...], results: Sequence[HandR
     return _past(rows, results[-1:], strands, {one.entry: one for one in results[-1:]})
 
 
-def _within(strands: Sequence[Strand], from_ms: int, to_ms: int) -> Iterator[tuple[int, int, int]]:
+def _within(strands: Sequence[HistorySource], from_ms: int, to_ms: int) -> Iterator[tuple[int, int, int]]:
     """(begin, end, place) of the strands that reach into a span."""
     for place, strand in enumerate(strands):
         begin_ms = max(strand.from_ms, from_ms)
@@ -156,11 +158,11 @@ class _Stream:
 def _past(
     readings: Iterable[tuple[int, Arrays]],
     results: Sequence[HandResult],
-    strands: tuple[Strand, ...],
+    strands: tuple[HistorySource, ...],
     by_entry: Mapping[int, HandResult],
-) -> Past:
+) -> MergedHistory:
     parts = [
-        Past(
+        MergedHistory(
             read.at_ms,
             read.number,
             np.full(len(read.at_ms), np.nan),
@@ -174,7 +176,7 @@ def _past(
     ]
     if len(parts) == 1 and not results:
         return parts[0]
-    found = Past(
+    found = MergedHistory(
         np.array([one.at_ms for one in results], np.int64),
         np.array([one.value for one in results], np.float64),
         np.array([math.nan if one.u is None else one.u for one in results], np.float64),
@@ -184,10 +186,10 @@ def _past(
         strands,
         by_entry,
     )
-    whole = Past.joined([*parts, found], strands, by_entry)
+    whole = MergedHistory.joined([*parts, found], strands, by_entry)
     # Readings have entry 0 and so come first; two of one time in the order of their strands.
     order = np.lexsort((whole.strand, whole.entry, whole.at_ms))
-    return Past(
+    return MergedHistory(
         whole.at_ms[order],
         whole.value[order],
         whole.u[order],

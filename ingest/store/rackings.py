@@ -7,7 +7,7 @@ __all__ = ["Rackings", "begun_rackings"]
 import sqlite3
 from typing import Final
 
-from ingest.journal.underway import Underway, unfinished
+from ingest.journal.underway import OpenRacking, unfinished
 from ingest.store.connection import Store
 from ingest.store.contents import equipment_of
 from ingest.store.entry_rows import entry_of, unstruck
@@ -17,7 +17,7 @@ _BEGIN_OR_FINISH: Final = (
 )
 
 
-def begun_rackings(connection: sqlite3.Connection) -> list[Underway]:
+def begun_rackings(connection: sqlite3.Connection) -> list[OpenRacking]:
     """Those that no entry finishes, newest first, however long ago they were begun. Call inside a transaction."""
     rows = connection.execute(unstruck(_BEGIN_OR_FINISH))
     return unfinished([entry_of(row) for row in rows], equipment_of(connection).name_now)
@@ -29,7 +29,7 @@ class Rackings:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._seen: tuple[int, ...] | None = None
-        self._begun: list[Underway] = []
+        self._begun: list[OpenRacking] = []
 
     def vessels(self, now_ms: int) -> frozenset[str]:
         """The vessels of rackings that are under way at a time (UTC ms)."""

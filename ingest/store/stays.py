@@ -2,35 +2,35 @@
 
 from __future__ import annotations
 
-__all__ = ["keep_contents", "lot_stays", "renew_stays"]
+__all__ = ["keep_contents", "renew_lot_locations", "stored_lot_locations"]
 
 import logging
 import sqlite3
 from collections.abc import Iterable
 
 from ingest.errors import StoreError
-from ingest.journal.contents import BEGINNING, Folding
+from ingest.journal.contents import BEGINNING, Ledger
 from ingest.journal.equipment import Equipment
-from ingest.journal.stays import ShareChange, Stay, share_changes, stays_of
+from ingest.journal.stays import LotLocation, ShareChange, lot_locations_of, share_changes
 from ingest.store.connection import Store
-from ingest.store.contents import drop_snapshots, equipment_of, keep_snapshots, load_folding, names_of
+from ingest.store.contents import drop_snapshots, equipment_of, keep_snapshots, load_ledger, names_of
 
 _LOG = logging.getLogger(__name__)
 
 
-def lot_stays(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> list[Stay]:
+def stored_lot_locations(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> list[LotLocation]:
     """Where a lot was and is, in the order in which it came there. Call inside a transaction."""
     if not _are_made(connection, equipment):
-        return stays_of(share_changes(load_folding(connection, equipment), BEGINNING[:2]), lot)
+        return lot_locations_of(share_changes(load_ledger(connection, equipment), BEGINNING[:2]), lot)
     rows = connection.execute(
         "SELECT vessel, from_ms, to_ms, share, from_entry, to_entry FROM lot_stay WHERE lot = ?"
         " ORDER BY from_ms, from_entry, id",
         (lot,),
     )
-    return [Stay(*row) for row in rows]
+    return [LotLocation(*row) for row in rows]
 
 
-def keep_contents(connection: sqlite3.Connection, folding: Folding, first: tuple[int, int]) -> None:
+def keep_contents(connection: sqlite3.Connection, folding: Ledger, first: tuple[int, int]) -> None:
     """Keep what vessels hold and where lots lie once entries from that place in the order (at_ms, id) on have changed;
     call inside the writing transaction. folding: loaded from before that place, with the change.
     """
@@ -47,7 +47,7 @@ def keep_contents(connection: sqlite3.Connection, folding: Folding, first: tuple
     _keep(connection, share_changes(folding, first))
 
 
-def renew_stays(store: Store) -> bool:
+def renew_lot_locations(store: Store) -> bool:
     """Work out where lots lay if that is not kept, or with other names of vessels; True if it was done.
 
     An entry that cannot be read is no reason not to start: it is logged, and every look that needs it tells of it.
@@ -65,7 +65,7 @@ def renew_stays(store: Store) -> bool:
 
 
 def _make(connection: sqlite3.Connection, equipment: Equipment) -> None:
-    folding = load_folding(connection, equipment)
+    folding = load_ledger(connection, equipment)
     connection.execute("DELETE FROM lot_stay")
     connection.execute("DELETE FROM lot_stays_made")
     connection.execute("INSERT INTO lot_stays_made (names) VALUES (?)", (names_of(equipment),))

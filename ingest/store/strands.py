@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-__all__ = ["OfLot", "OfPlace", "OfProbe", "Share", "Strand", "Whose", "results_of", "strands"]
+__all__ = ["HistorySource", "OfLot", "OfPlace", "OfProbe", "Share", "Whose", "history_sources", "results_of"]
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
 from ingest.journal.equipment import Equipment
-from ingest.journal.stays import Stay, joined_stays
+from ingest.journal.stays import LotLocation, joined_locations
 from ingest.store.connection import Store
 from ingest.store.contents import equipment_of
 from ingest.store.hand_results import HandResult, hand_results
 from ingest.store.series import Series, all_series
-from ingest.store.stays import lot_stays
+from ingest.store.stays import stored_lot_locations
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +55,7 @@ class Share(NamedTuple):
     share: float | None
 
 
-class Strand(NamedTuple):
+class HistorySource(NamedTuple):
     """The readings of one series with from_ms <= at < to_ms (UTC ms; None: up to now and on).
 
     probe, place: as they are called now; living: the probe is still there. shares: of a lot, oldest first and at least
@@ -72,7 +72,7 @@ class Strand(NamedTuple):
     shares: tuple[Share, ...] = ()
 
 
-def strands(store: Store, whose: Whose) -> list[Strand]:
+def history_sources(store: Store, whose: Whose) -> list[HistorySource]:
     """All of them, in the order in which they begin; none of an unknown probe, place or lot."""
     with store.read() as connection:
         if isinstance(whose, OfProbe):
@@ -82,9 +82,9 @@ def strands(store: Store, whose: Whose) -> list[Strand]:
         measured = [_placed(row, equipment) for row in all_series(store) if row.quantity == whose.quantity]
         if isinstance(whose, OfPlace):
             return [_whole(row) for row in measured if row.place == whose.place]
-        stays = _kept(lot_stays(connection, equipment, whose.lot), whose.least_share)
+        stays = _kept(stored_lot_locations(connection, equipment, whose.lot), whose.least_share)
     found_strands = [
-        _through(row, stay) for stay in joined_stays(stays) for row in measured if row.place == stay[0].vessel
+        _through(row, stay) for stay in joined_locations(stays) for row in measured if row.place == stay[0].vessel
     ]
     return sorted((one for one in found_strands if one.to_ms is None or one.from_ms < one.to_ms), key=_begin)
 
@@ -116,20 +116,20 @@ def _placed(row: Series, equipment: Equipment) -> Series:
     return row._replace(place=equipment.name_now(row.place, row.ended_ms - 1))
 
 
-def _kept(stays: Iterable[Stay], least_share: float) -> list[Stay]:
+def _kept(stays: Iterable[LotLocation], least_share: float) -> list[LotLocation]:
     return [stay for stay in stays if (stay.share or 0.0) >= least_share]
 
 
-def _whole(row: Series) -> Strand:
-    return Strand(row.id, row.probe, row.place, row.quantity, row.ended_ms is None, 0, None)
+def _whole(row: Series) -> HistorySource:
+    return HistorySource(row.id, row.probe, row.place, row.quantity, row.ended_ms is None, 0, None)
 
 
-def _through(row: Series, stays: Sequence[Stay]) -> Strand:
+def _through(row: Series, stays: Sequence[LotLocation]) -> HistorySource:
     shares = tuple(Share(stay.from_ms, stay.share) for stay in stays)
-    return Strand(
+    return HistorySource(
         row.id, row.probe, row.place, row.quantity, row.ended_ms is None, stays[0].from_ms, stays[-1].to_ms, shares
     )
 
 
-def _begin(strand: Strand) -> tuple[int, int]:
+def _begin(strand: HistorySource) -> tuple[int, int]:
     return (strand.from_ms, strand.series)

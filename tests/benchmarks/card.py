@@ -28,7 +28,7 @@ from tree import block_device_bytes, members, written_bytes
 from ingest.store import create_or_open
 from ingest.store.feed import SUMMARIES
 from ingest.store.fresh import Appender
-from ingest.upkeep import Upkeep, Wishes
+from ingest.upkeep import Upkeep, UpkeepSettings
 
 PROBES = 30
 A_SECOND = 3.0
@@ -42,7 +42,7 @@ GOAL_GB = 0.5
 def upkeep_bytes(folder: Path) -> int:
     """What settling, summing up and pruning write in a day of such readings, by a simulated clock."""
     begin_ms = time.time_ns() // 1_000_000 // 86_400_000 * 86_400_000 - 2 * 86_400_000
-    wishes = Wishes(7200.0)
+    wishes = UpkeepSettings(7200.0)
     with create_or_open(folder / "upkeep.db", begin_ms) as store:
         with store.write() as connection:
             declare_bare(connection, PROBES, begin_ms)

@@ -35,12 +35,12 @@ from ingest.journal.entry import Draft, Entry
 from ingest.journal.stays import lot_path
 from ingest.store import Store, create_or_open
 from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.contents import contents, equipment_of, load_folding
+from ingest.store.contents import contents, equipment_of, load_ledger
 from ingest.store.entry_rows import insert_entry
 from ingest.store.hand_results import hand_results
 from ingest.store.journal import entries, strike, write_entry
 from ingest.store.series import Declaration, declare
-from ingest.store.stays import keep_contents, lot_stays
+from ingest.store.stays import keep_contents, stored_lot_locations
 from ingest.store.summaries import CatchUp
 
 YEARS = 10
@@ -106,7 +106,7 @@ def fill_journal(store: Store, now_ms: int) -> tuple[Cellar, int, float]:
         for number, (at_ms, kind, place, lot, said) in enumerate(lines, 1):
             insert_entry(connection, Entry(number, kind, at_ms, at_ms, "Ana", place, lot, a_body(kind, **said)))
         began = time.perf_counter()
-        keep_contents(connection, load_folding(connection, equipment_of(connection)), (0, 0))
+        keep_contents(connection, load_ledger(connection, equipment_of(connection)), (0, 0))
         took_ms = 1000 * (time.perf_counter() - began)
     return cellar, len(lines), took_ms
 
@@ -121,7 +121,7 @@ def spent(ask: Callable[[], object]) -> float:
 def stays(store: Store, lot: str) -> object:
     """Where a lot lay, from what is kept."""
     with store.read() as connection:
-        return lot_stays(connection, equipment_of(connection), lot)
+        return stored_lot_locations(connection, equipment_of(connection), lot)
 
 
 def whole_fold(store: Store, lot: str) -> object:

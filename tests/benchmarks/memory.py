@@ -19,12 +19,12 @@ from cellars import cellar_text
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import bindings, declarations, jump_steps
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Taker
+from ingest.probes.taking import Decoder
 from ingest.sources.sample import Sample
 from ingest.store import create_or_open
 from ingest.store.feed import SUMMARIES
 from ingest.store.series import declare
-from ingest.upkeep import Upkeep, Wishes
+from ingest.upkeep import Upkeep, UpkeepSettings
 from ingest.writer import Writer
 
 PROBES = 10
@@ -55,13 +55,13 @@ def main() -> None:
             mono = 0.0
             writer = Writer(
                 store,
-                Taker(bindings(cellar, series)),
+                Decoder(bindings(cellar, series)),
                 lambda tickets: None,
                 lambda: 10**9,
                 steadiness=Steadiness(jump_steps(cellar, series)),
                 monotonic=lambda: mono,
             )
-            upkeep = Upkeep(store, Wishes(cellar.store.settle_after_s), mono, (SUMMARIES,))
+            upkeep = Upkeep(store, UpkeepSettings(cellar.store.settle_after_s), mono, (SUMMARIES,))
             print(f"{'day':>4} {'RSS MB':>8} {'file MB':>8} {'fresh':>8} {'feed':>8} {'readings a second':>18}")
             for day in range(chosen.days):
                 began = time.perf_counter()

@@ -23,7 +23,7 @@ from weathered import DAY_MS, MIXES, Made
 
 from ingest.store import Store, create_or_open
 from ingest.store.block import Arrays
-from ingest.store.intake import Intake, Piece
+from ingest.store.intake import BulkImport, Piece
 from ingest.store.summaries import CatchUp
 
 GOAL = 2.0
@@ -45,7 +45,7 @@ def file_bytes(store: Store) -> int:
 def bring(store: Store, series: int, made: Made) -> None:
     """As if read long ago: good quality, settled."""
     quality = np.zeros(len(made.at_ms), np.uint16)
-    Intake(store, [series]).take([Piece(series, Arrays(made.at_ms, made.values, quality))])
+    BulkImport(store, [series]).take([Piece(series, Arrays(made.at_ms, made.values, quality))])
 
 
 def declare_bare(connection: sqlite3.Connection, count: int, now_ms: int) -> None:

@@ -24,7 +24,7 @@ from rounds import print_spread
 
 from ingest.store import Store, create_or_open
 from ingest.store.feed import SUMMARIES
-from ingest.upkeep import Upkeep, Wishes
+from ingest.upkeep import Upkeep, UpkeepSettings
 
 A_SECOND = 20.0
 EVERY_MS = 10_000
@@ -58,7 +58,7 @@ def newest_row(store: Path) -> int:
 
 def settle(store: Store, now_ms: int) -> None:
     """Pack and sum up as upkeep does within a day."""
-    upkeep = Upkeep(store, Wishes(AFTER_S), 0.0, (SUMMARIES,))
+    upkeep = Upkeep(store, UpkeepSettings(AFTER_S), 0.0, (SUMMARIES,))
     while upkeep.work(now_ms, 10_000.0):
         pass
 

@@ -38,7 +38,7 @@ atheris: Any = importlib.import_module("atheris")
 with contextlib.redirect_stderr(io.StringIO()), atheris.instrument_imports(include=["ingest.probes", "ingest.sources"]):
     from ingest.cellar import parse_cellar
     from ingest.probes.binding import bindings
-    from ingest.probes.taking import Refusal, Taker, Took
+    from ingest.probes.taking import DecodedReading, Decoder, Refusal
     from ingest.sources.framing import LineFramer
     from ingest.sources.sample import Sample
 
@@ -110,11 +110,11 @@ e308 e-324 NaN Infinity true null T=12.5 crc= YES NO t= : K1 P= 2026-11-25T08:30
 """
 
 
-def build_taker() -> Taker:
+def build_taker() -> Decoder:
     """All probes of PROBES on one cellar, bound as the daemon binds them."""
     probes = "".join(f'[[probe]]\nid = "p{place}"\nat = "K1"\n{text}\n' for place, (text, _) in enumerate(PROBES))
     cellar = parse_cellar(CELLAR + probes, file="fuzz.toml", base=Path("/"))
-    return Taker(bindings(cellar, {probe.id: number for number, probe in enumerate(cellar.probe, 1)}))
+    return Decoder(bindings(cellar, {probe.id: number for number, probe in enumerate(cellar.probe, 1)}))
 
 
 NUMBER = re.compile(rb"[-+]?[0-9]+(?:\.[0-9]*)?(?:[eE][-+]?[0-9]+)?")
@@ -221,7 +221,7 @@ class Trial:
         os._exit(1 if self.findings else 0)
 
 
-def check_reading(took: Took) -> None:
+def check_reading(took: DecodedReading) -> None:
     """A reading is such as the store takes."""
     assert math.isfinite(took.number), f"number {took.number}"
     assert 0 <= took.quality < 256, f"quality {took.quality}"
