@@ -20,7 +20,7 @@ from apscheduler.schedulers.base import BaseScheduler
 
 from ingest.cellar import Cellar
 from ingest.store import open_existing
-from ingest.store.backup import last_backup_ms
+from ingest.store.backup.making import last_backup_ms
 
 log = logging.getLogger("alerts")
 

@@ -27,7 +27,7 @@ from alerts.message.mail import MailChannel
 from alerts.message.outbox import Outbox
 from alerts.message.queue import StoredOutbox
 from alerts.turning import Turner
-from alerts.watch.arrivals import Now
+from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms

@@ -12,15 +12,15 @@ from typing import Final
 from alerts.message.posting import Poster
 from alerts.message.wording import ShownReading
 from alerts.watch.alarm import Transition
-from alerts.watch.arrivals import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
-from alerts.watch.book import WatchState
+from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_limits import good_probe, readings_of_backup, readings_of_pulse, watched_limits
-from alerts.watch.quieted import JournalSuppression
 from alerts.watch.turn import TurnResult, Watch
+from alerts.watch.turn_inputs import Now, OperatorEvent, WatchReading, counts_as_data, may_be_judged
+from alerts.watch.watch_state import WatchState
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
 from ingest.store import Store
-from ingest.store.alarms import (
+from ingest.store.alarms.alarm_record import (
     AlarmRow,
     TransitionRow,
     add_transition,
@@ -28,17 +28,17 @@ from ingest.store.alarms import (
     put_alarm,
     remove_alarm,
 )
-from ingest.store.backup import backups_since, last_backup_ms
-from ingest.store.contents import EmptyVessels
-from ingest.store.feed import cursor, set_cursor
-from ingest.store.history import first_fresh_since, fresh_after, judged_until, newest
-from ingest.store.messages import count_waiting
-from ingest.store.operator import mark_applied, waiting_events
+from ingest.store.alarms.messages import count_waiting
+from ingest.store.alarms.operator_events import mark_applied, waiting_events
+from ingest.store.backup.making import backups_since, last_backup_ms
+from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.journal.begun_rackings import Rackings
+from ingest.store.journal.stored_ledger import EmptyVessels
 from ingest.store.pulse import PULSE_S, pulses, write_pulse
-from ingest.store.rackings import Rackings
-from ingest.store.scale import newest_part_id, scales, value_at
-from ingest.store.series import declare
-from ingest.store.undated import DATED
+from ingest.store.readings.scales import newest_part_id, scales, value_at
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import first_fresh_since, fresh_after, judged_until, newest
+from ingest.store.readings.undated import DATED
 
 log = logging.getLogger("alerts")
 

@@ -23,28 +23,28 @@ from typing import TYPE_CHECKING
 import sdnotify
 
 from ingest.cellar import Cellar
-from ingest.clock import ClockState
 from ingest.errors import IngestError
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
+from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Decoder
 from ingest.process import orphaned, run_daemon, wall_ms
-from ingest.sources.broker import BrokerAddress, MqttState
+from ingest.sources.broker_address import BrokerAddress, MqttState
 from ingest.sources.line_set_up import line_of
-from ingest.sources.mqtt import MqttSource
+from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
-from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.disk import DiskWatch, log_size
-from ingest.store.feed import SUMMARIES
+from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.change_feed import SUMMARIES
+from ingest.store.disk_space import DiskWatch, log_size
+from ingest.store.mirror_queue import FOLLOWER as MIRROR
 from ingest.store.pulse import PULSE_S, write_pulse
-from ingest.store.series import declare
-from ingest.store.unsent import FOLLOWER as MIRROR
-from ingest.timekeeping import ClockGuard
-from ingest.upkeep import Upkeep, UpkeepSettings
-from ingest.writer import Writer
+from ingest.store.readings.series import declare
+from ingest.writing.board_clock import ClockState
+from ingest.writing.clock_guard import ClockGuard
+from ingest.writing.upkeep import Upkeep, UpkeepSettings
+from ingest.writing.writer import Writer
 
 if TYPE_CHECKING:
     from ingest.mirror.follower import Follower

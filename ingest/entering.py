@@ -16,14 +16,13 @@ from typing import Final, NamedTuple
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
-from ingest.journal.background import EntryContext
 from ingest.journal.bodies import KINDS, Kind
-from ingest.journal.bottles import TitrantBottles, bottles_at
 from ingest.journal.cautions import caution
-from ingest.journal.contents import Contents
 from ingest.journal.drafting import draft_entry, question_of
 from ingest.journal.entry import Draft, Entry, places_of
+from ingest.journal.entry_context import EntryContext
 from ingest.journal.forms import FORMS, read_answers
+from ingest.journal.ledger import Contents
 from ingest.journal.movements import RackingBody
 from ingest.journal.plausible import (
     dose_warnings,
@@ -33,12 +32,13 @@ from ingest.journal.plausible import (
     stock_warnings,
 )
 from ingest.journal.reminders import left_warnings, racking_warnings
+from ingest.journal.titrant_bottles import TitrantBottles, bottles_at
 from ingest.journal.treatments import LotBody
 from ingest.journal.wording import body_words
 from ingest.store.connection import Store
-from ingest.store.contents import contents, contents_inside
-from ingest.store.journal import add_entry, entries
-from ingest.store.rackings import begun_rackings
+from ingest.store.journal.begun_rackings import begun_rackings
+from ingest.store.journal.entries import add_entry, entries
+from ingest.store.journal.stored_ledger import contents, contents_inside
 from ingest.times import Ambiguous, Skipped, spoken_moment
 
 # What vessels hold after these is worth a look before they are written.

@@ -5,9 +5,9 @@ Every question names whose history it is: ``OfProbe("k1-pressure")``, ``OfPlace(
 are in the quantity's unit, through the dated scale. Results of the journal belong to their entries; struck ones are
 left out unless they are asked for.
 
-The work is done in the store: ``history_sources`` (which readings are whose), ``past`` (readings and results in order
-of time), ``downsample`` (summaries), ``bounds``; a single series is read by ``ingest.store.history`` and
-``ingest.store.summaries``.
+The work is done in ``ingest.store.readings``: ``history_sources`` (which readings are whose), ``merge`` (readings and
+results in order of time), ``downsampling`` (summaries), ``bounds``; ``series_history`` and ``summaries`` read a single
+series.
 """
 
 from __future__ import annotations
@@ -34,11 +34,20 @@ __all__ = [
 from collections.abc import Iterator
 
 from ingest.store import Store
-from ingest.store.bounds import first_and_last
-from ingest.store.hand_results import HandResult
-from ingest.store.outline import Downsampled, Track, downsample
-from ingest.store.past import MergedHistory, merge, newest_of
-from ingest.store.strands import HistorySource, OfLot, OfPlace, OfProbe, Share, Whose, history_sources, results_of
+from ingest.store.journal.hand_results import HandResult
+from ingest.store.readings.bounds import first_and_last
+from ingest.store.readings.downsampling import Downsampled, Track, downsample
+from ingest.store.readings.history_sources import (
+    HistorySource,
+    OfLot,
+    OfPlace,
+    OfProbe,
+    Share,
+    Whose,
+    history_sources,
+    results_of,
+)
+from ingest.store.readings.merge import MergedHistory, merge, newest_of
 
 _END_MS = 1 << 62
 

@@ -13,16 +13,16 @@ from cellar_text import CARBOY, KEG, LIMIT, MQTT, PROBE, SITE, TEMPERATURE
 
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
-from alerts.watch.book import LimitRecord
 from alerts.watch.own_limits import watched_limits
+from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import declarations
 from ingest.store import create_or_open
-from ingest.store.alarms import AlarmRow, put_alarm
-from ingest.store.fresh import Appender
-from ingest.store.messages import NewMessage, add_message
+from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
+from ingest.store.alarms.messages import NewMessage, add_message
 from ingest.store.pulse import Reject, add_rejects, write_pulse
-from ingest.store.series import declare
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
 
 LOW = "K1/pressure/low"
 _LIMIT = LIMIT + 'at = "K1"\nquantity = "pressure"\nlow = "5 kPa"\npriority = "high"\n'

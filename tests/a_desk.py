@@ -13,8 +13,8 @@ from ingest.cellar import Cellar
 from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.store import Store
-from ingest.store.contents import contents
-from ingest.store.journal import write_entry
+from ingest.store.journal.entries import write_entry
+from ingest.store.journal.stored_ledger import contents
 
 MINUTE = 60_000
 HOUR = 60 * MINUTE

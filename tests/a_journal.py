@@ -15,8 +15,8 @@ from ingest.journal.entry import Entry
 from ingest.probes.binding import declarations
 from ingest.process import wall_ms
 from ingest.store import create_or_open
-from ingest.store.journal import entries
-from ingest.store.series import declare
+from ingest.store.journal.entries import entries
+from ingest.store.readings.series import declare
 
 FILE_TEXT = """
 [site]

@@ -32,11 +32,11 @@ from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.mirror.follower import Follower, Pace
 from ingest.store import Store
-from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.history import raw
-from ingest.store.journal import strike, write_entry
-from ingest.store.series import all_series, declare
-from ingest.store.settling import Settler
+from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.journal.entries import strike, write_entry
+from ingest.store.readings.series import all_series, declare
+from ingest.store.readings.series_history import raw
+from ingest.store.readings.settling import Settler
 
 SITE = '[site]\nname = "Mill Lane"\ntimezone = "Europe/Ljubljana"\n'
 

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.store import Store, create_or_open
-from ingest.store.series import Declaration
+from ingest.store.readings.series import Declaration
 
 # 2026-11-25T18:30:00Z
 NOW = 1_795_631_400_000

@@ -12,9 +12,9 @@ from ingest.errors import EntryRefused
 from ingest.journal.balance import judge_entry, judge_strike, refuse
 from ingest.journal.bodies import Kind, parse_body
 from ingest.journal.body import Body
-from ingest.journal.contents import Contents, Ledger
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
+from ingest.journal.ledger import Contents, Ledger
 
 EQUIPMENT = Equipment(
     (

@@ -8,7 +8,7 @@ from typing import Any
 
 from a_store import NOW
 
-from ingest.probes.taking import Binding
+from ingest.probes.decode import Binding
 from ingest.sources.json_form import JsonPointer
 from ingest.sources.sample import Sample, Ticket
 

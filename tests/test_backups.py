@@ -21,8 +21,8 @@ from alerts.backups import AFTER_START_S, AGAIN_S, ScheduledBackup
 from ingest.cellar import load_cellar
 from ingest.process import wall_ms
 from ingest.store import RoleLock, create_or_open
-from ingest.store.archive import archives
-from ingest.store.backup import back_up
+from ingest.store.backup.archive import archives
+from ingest.store.backup.making import back_up
 
 HOUR_MS = 3_600_000
 

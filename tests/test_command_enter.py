@@ -12,7 +12,7 @@ from typer.testing import CliRunner
 
 from alerts.command.main import app
 from ingest.journal.forms import FORMS
-from ingest.store.contents import contents
+from ingest.store.journal.stored_ledger import contents
 from ingest.times import moment_of
 
 

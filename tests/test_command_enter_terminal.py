@@ -15,7 +15,7 @@ from a_journal import JournalOnDisk
 
 from ingest.entering import enter
 from ingest.probes.binding import declarations
-from ingest.store.series import declare
+from ingest.store.readings.series import declare
 from ingest.times import moment_of
 
 _WAIT_S = 30.0

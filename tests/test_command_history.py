@@ -15,9 +15,9 @@ from journal_entries import a_body
 
 from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
-from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.fresh import Appender
-from ingest.store.journal import strike, write_entry
+from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.journal.entries import strike, write_entry
+from ingest.store.readings.fresh import Appender
 from ingest.times import moment_of
 
 BAD = 2

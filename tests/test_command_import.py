@@ -18,14 +18,14 @@ from typer.testing import CliRunner, Result
 from alerts.command.main import app
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
-from ingest.probes.reading import Quality, quality_class, quality_code
+from ingest.reading import Quality, quality_class, quality_code
 from ingest.sources.senml import decode_senml
 from ingest.store import create_or_open, open_existing
-from ingest.store.feed import DROPPED, set_cursor
-from ingest.store.fresh import Appender
-from ingest.store.history import raw
-from ingest.store.scale import Part, add_part
-from ingest.store.series import all_series, declare
+from ingest.store.change_feed import DROPPED, set_cursor
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.series import all_series, declare
+from ingest.store.readings.series_history import raw
 from ingest.times import moment_of
 
 NOW = 1_795_595_400_000  # 2026-11-25T08:30:00Z

@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from alerts.command.main import app
 from ingest.process import wall_ms
-from ingest.store.contents import contents
+from ingest.store.journal.stored_ledger import contents
 
 
 class InProcess(JournalOnDisk):

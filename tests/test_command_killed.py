@@ -10,7 +10,7 @@ from a_journal import JournalOnDisk
 from write_lock import Watched, watched
 
 from ingest.entering import enter
-from ingest.store.contents import contents, empty_vessels
+from ingest.store.journal.stored_ledger import contents, empty_vessels
 
 _NOW_MS = 1_795_600_000_000
 # So many that the write takes some milliseconds, and a kill finds it.

@@ -10,11 +10,11 @@ from a_journal import JournalOnDisk
 from typer.testing import CliRunner
 
 from alerts.command.main import app
-from alerts.page.standing import cellar_status
+from alerts.view.status import cellar_status
 from ingest.entering import enter, prepare
-from ingest.journal.underway import LONGEST_RACKING_MS
+from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.process import wall_ms
-from ingest.store.contents import contents
+from ingest.store.journal.stored_ledger import contents
 
 
 class _Desk(JournalOnDisk):

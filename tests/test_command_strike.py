@@ -9,8 +9,8 @@ import pytest
 from a_journal import JournalOnDisk
 
 from ingest.journal.entry import Entry
-from ingest.store.contents import contents
-from ingest.store.scale import scales, value_at
+from ingest.store.journal.stored_ledger import contents
+from ingest.store.readings.scales import scales, value_at
 
 
 @pytest.fixture

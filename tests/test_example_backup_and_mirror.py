@@ -11,18 +11,18 @@ import pytest
 from a_store import NOW
 from brokers import Mosquitto
 from eventually import eventually
-from test_command_live import only, tried
+from test_command_live_check import only, tried
 from test_examples import DATA, GOOD, HOUSE, Heard, assert_near, example, payloads
 from victoria import Victoria
 
 from ingest.cellar import Cellar, load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.store import open_existing
-from ingest.store.archive import archives
-from ingest.store.backup import back_up
-from ingest.store.history import raw
-from ingest.store.restore import restore
-from ingest.store.series import all_series
+from ingest.store.backup.archive import archives
+from ingest.store.backup.making import back_up
+from ingest.store.backup.restoring import restore
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import raw
 
 NAME: Final = "backup-and-mirror"
 TOPICS: Final = {

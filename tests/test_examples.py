@@ -19,16 +19,16 @@ from eventually import eventually
 from ingest.cellar import Cellar, load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.probes.binding import bindings
-from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.probes.scale import file_scale
-from ingest.probes.taking import Decoder, Refusal
+from ingest.probes.decode import Decoder, Refusal
+from ingest.probes.file_scale import file_scale
+from ingest.reading import Quality, Reason, quality_code
 from ingest.sources.framing import LineFramer
 from ingest.sources.line_set_up import line_of
 from ingest.sources.sample import Sample
 from ingest.sources.w1 import OneWireChips
 from ingest.store import open_existing
-from ingest.store.history import raw
-from ingest.store.series import all_series
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import raw
 
 HOUSE: Final = Path(__file__).resolve().parent.parent
 DATA: Final = HOUSE / "tests" / "data"

@@ -17,7 +17,7 @@ from ingest.exchange.entry_lines import LONGEST_LINE, entry_line, entry_object, 
 from ingest.exchange.entry_table import ENTRY_COLUMNS, entry_row, table_rows
 from ingest.journal.bodies import BODIES, KINDS, Kind
 from ingest.journal.entry import Entry, Strike
-from ingest.journal.joining import Told
+from ingest.journal.merging import Told
 
 ZONE = ZoneInfo("Europe/Ljubljana")
 NOW = 1_795_631_400_000  # 2026-11-25T18:30:00Z

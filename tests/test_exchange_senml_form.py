@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from ingest.cellar.quantities import QUANTITIES
 from ingest.exchange.senml_form import RECORDS_A_PACK, UNITS, senml_packs
-from ingest.probes.reading import Quality, quality_code
 from ingest.probes.record_unit import value_in
+from ingest.reading import Quality, quality_code
 from ingest.sources.senml import decode_senml
 
 NOW = 1_795_631_400_000

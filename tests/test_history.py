@@ -20,20 +20,20 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Whose, latest, pieces, raw, sources, span, summary
 from ingest.journal.bodies import Kind
-from ingest.journal.contents import Ledger
 from ingest.journal.entry import Draft, Entry, places_of, results_of
-from ingest.journal.held import VesselState
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.journal.ledger import Ledger
+from ingest.journal.vessel_state import VesselState
+from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store
-from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.fresh import Appender
-from ingest.store.journal import entries, strike, write_entry
-from ingest.store.retention import drop_old
-from ingest.store.scale import Part, add_part
-from ingest.store.series import declare
-from ingest.store.settling import DAY_MS, Settler
-from ingest.store.summaries import CatchUp
-from ingest.store.summary import LEVELS
+from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.journal.entries import entries, strike, write_entry
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.retention import drop_old
+from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.series import declare
+from ingest.store.readings.settling import DAY_MS, Settler
+from ingest.store.readings.summaries import CatchUp
+from ingest.store.readings.summary import LEVELS
 
 HOUR = 3_600_000
 BASE_MS = NOW // DAY_MS * DAY_MS

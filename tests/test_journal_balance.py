@@ -11,9 +11,9 @@ from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, Pages
 
 from ingest.errors import EntryRefused
-from ingest.journal.contents import Ledger, contents_at
-from ingest.journal.held import ROUNDING_L, UNKNOWN
-from ingest.journal.steps import ledger_step
+from ingest.journal.ledger import Ledger, contents_at
+from ingest.journal.ledger_steps import ledger_step
+from ingest.journal.vessel_state import ROUNDING_L, UNKNOWN
 
 
 @pytest.fixture

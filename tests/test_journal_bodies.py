@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from ingest.errors import EntryRefused
 from ingest.journal.analyses import MEASURED_UNITS, Flask, MeasurementBody, TitrationBody
 from ingest.journal.bodies import BODIES, KINDS, BodyWrong, Kind, body_data, parse_body, parse_stored_body
-from ingest.journal.doubt import TitrationRefused
+from ingest.journal.result_warnings import TitrationRefused
 from ingest.journal.titration import titre_ml
 
 EXAMPLES: list[tuple[Kind, dict[str, Any]]] = [

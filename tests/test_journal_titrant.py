@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.journal.doubt import ResultWarningKind, TitrationRefused
+from ingest.journal.result_warnings import ResultWarningKind, TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts, factor_found
 
 DAY_MS = 86_400_000

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.journal.doubt import TitrationRefused
+from ingest.journal.result_warnings import TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
 from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml, uncertainty_of
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.journal.doubt import ResultWarningKind
+from ingest.journal.result_warnings import ResultWarningKind
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
 from ingest.journal.titration import Method, So2Quantity, Style, Titration
 from ingest.journal.titration_outcome import allowed_spread_mg_l, titrated

@@ -17,8 +17,8 @@ from alerts.command.now import run_now
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon, main
 from ingest.store import open_existing
-from ingest.store.fresh import Appender
 from ingest.store.pulse import pulses, write_pulse
+from ingest.store.readings.fresh import Appender
 
 # Nobody listens there; the mirror works without a broker.
 BROKER = '[mqtt]\nhost = "127.0.0.1"\nport = 9\n'

@@ -14,15 +14,15 @@ from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
 
 from ingest.mirror.follower import Pace
-from ingest.probes.reading import ESTIMATED
+from ingest.reading import ESTIMATED
 from ingest.store import Store
-from ingest.store.alarms import TransitionRow, add_transition
-from ingest.store.feed import prune_feed
-from ingest.store.fresh import Appender
-from ingest.store.scale import Part, add_part
-from ingest.store.series import declare
-from ingest.store.settling import DAY_MS
-from ingest.store.unsent import FOLLOWER, feed_behind, newest_refused
+from ingest.store.alarms.alarm_record import TransitionRow, add_transition
+from ingest.store.change_feed import prune_feed
+from ingest.store.mirror_queue import FOLLOWER, feed_behind, newest_refused
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.series import declare
+from ingest.store.readings.settling import DAY_MS
 
 __all__ = ["server", "started", "store"]
 

@@ -13,11 +13,11 @@ from ingest.mirror.entry_points import entry_lines
 from ingest.mirror.follower import Pace
 from ingest.mirror.records import AT_ONCE
 from ingest.store import Store
-from ingest.store.alarms import TransitionRow, add_transition
-from ingest.store.entry_rows import insert_entry
-from ingest.store.fresh import Appender
-from ingest.store.journal import entries
-from ingest.store.unsent import newest_refused
+from ingest.store.alarms.alarm_record import TransitionRow, add_transition
+from ingest.store.journal.entries import entries
+from ingest.store.journal.entry_rows import insert_entry
+from ingest.store.mirror_queue import newest_refused
+from ingest.store.readings.fresh import Appender
 
 __all__ = ["server", "started", "store"]
 

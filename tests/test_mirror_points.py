@@ -14,9 +14,9 @@ from influx_server import parse_line
 from influxdb_client.client.write.point import Point
 
 from ingest.mirror.points import Head, alarm_line, heads, reading_lines, reading_ms
-from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
-from ingest.store.alarms import TransitionRow
-from ingest.store.block import Arrays
+from ingest.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.store.alarms.alarm_record import TransitionRow
+from ingest.store.readings.block import Arrays
 
 SITES = [(0, "Mill Lane cellar")]
 

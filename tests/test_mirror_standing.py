@@ -9,9 +9,9 @@ from influx_server import InfluxServer, Says
 
 from ingest.mirror.standing import MirrorProgress
 from ingest.store import Store
-from ingest.store.feed import set_cursor
-from ingest.store.fresh import Appender
-from ingest.store.unsent import behind_since
+from ingest.store.change_feed import set_cursor
+from ingest.store.mirror_queue import behind_since
+from ingest.store.readings.fresh import Appender
 
 __all__ = ["server", "started", "store"]
 

@@ -12,13 +12,13 @@ from a_store import start_script
 from eventually import eventually
 from victoria import Victoria
 
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store
-from ingest.store.alarms import TransitionRow, add_transition
-from ingest.store.fresh import Appender
-from ingest.store.history import raw
-from ingest.store.journal import entries
-from ingest.store.series import all_series
+from ingest.store.alarms.alarm_record import TransitionRow, add_transition
+from ingest.store.journal.entries import entries
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import raw
 
 # Servers refuse what lies far ahead of their own clock, so the readings are of the last two days.
 BEGIN_MS = (time.time_ns() // 1_000_000 - 2 * 86_400_000) // 1000 * 1000

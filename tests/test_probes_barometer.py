@@ -10,12 +10,12 @@ from a_store import NOW, new_store
 
 from ingest.cellar import Cellar, parse_cellar
 from ingest.probes.binding import barometers, declarations, jump_steps
-from ingest.probes.reading import Quality, quality_code
-from ingest.probes.scale import station_pressure_kpa
-from ingest.store.fresh import Appender
-from ingest.store.history import raw
-from ingest.store.scale import add_part
-from ingest.store.series import declare
+from ingest.probes.file_scale import station_pressure_kpa
+from ingest.reading import Quality, quality_code
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import add_part
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import raw
 
 CELLAR = """
 [site]

@@ -7,7 +7,7 @@ from cellar_text import KEG, MQTT, PROBE, SITE, TEMPERATURE, cellar
 from samples import a_sample
 
 from ingest.probes.binding import bindings, declarations
-from ingest.probes.taking import Decoder
+from ingest.probes.decode import Decoder
 
 SERIAL = '[[serial]]\nid = "bench"\ndevice = "/dev/ttyUSB0"\nbaud = 9600\nencoding = "latin-1"\n'
 LINE = (

@@ -8,8 +8,8 @@ import random
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ingest.probes.reading import Reason, quality_reason
 from ingest.probes.steadiness import JumpWatch, Steadiness, StuckWatch
+from ingest.reading import Reason, quality_reason
 
 
 def doubts(watch: JumpWatch, *readings: tuple[float, float]) -> list[bool]:

@@ -23,8 +23,8 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.errors import SourceError
-from ingest.simulation import broker as broker_module
-from ingest.simulation.broker import DemoBroker
+from ingest.simulation import demo_broker as broker_module
+from ingest.simulation.demo_broker import DemoBroker
 from ingest.simulation.loopback import free_port
 from ingest.simulation.mailbox import Mailbox, ReceivedMail
 from ingest.simulation.rig import Rig, utc_ms

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
+from ingest.backoff import told_once
 from ingest.sources.line_trial import LineTrial, try_line
 from ingest.sources.line_trouble import find_holder
-from ingest.sources.patience import told_once
 from ingest.sources.ports import serial_ports, stable_names
 
 _WAIT = "\nprint('held', flush=True)\nsys.stdin.read()\n"

@@ -9,8 +9,8 @@ from contextlib import contextmanager
 import pytest
 from scripted_peer import PUBACK, PeerConnection, ScriptedPeer, publish
 
-from ingest.sources.mqtt import BrokerAddress, MqttSource
-from ingest.sources.patience import Backoff
+from ingest.backoff import Backoff
+from ingest.sources.mqtt_source import BrokerAddress, MqttSource
 from ingest.sources.sample import Sample
 
 PINGREQ = b"\xc0\x00"

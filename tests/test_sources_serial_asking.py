@@ -16,9 +16,9 @@ import pytest
 from eventually import eventually
 from samples import NOW, a_binding
 
-from ingest.probes.taking import Decoder
+from ingest.backoff import Backoff
+from ingest.probes.decode import Decoder
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
-from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 

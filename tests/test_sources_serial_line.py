@@ -16,9 +16,9 @@ import pytest
 import serial
 from eventually import eventually
 
+from ingest.backoff import Backoff
 from ingest.errors import SourceError
 from ingest.sources.line_trouble import trouble_words
-from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 

@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
+from ingest.backoff import Backoff
 from ingest.cellar.connections import MqttSettings
 from ingest.errors import SourceError
-from ingest.sources.broker import BrokerAddress
-from ingest.sources.patience import Backoff
+from ingest.sources.broker_address import BrokerAddress
 from ingest.sources.sample import Sample
 from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, guest_address, knock
 

@@ -17,16 +17,16 @@ from a_store import NOW, declared, new_store
 
 from ingest.errors import StoreError, StoreHeld, StoreMissing, StoreTooNew
 from ingest.store import RoleLock, Store, create_or_open, open_existing
-from ingest.store.archive import Archive, archives, read_manifest, store_name, take_out
-from ingest.store.backup import back_up, backups_since, last_backup_ms, rotate
-from ingest.store.feed import cursor, set_cursor
-from ingest.store.fresh import Appender
-from ingest.store.history import HistoryRow, latest, raw
+from ingest.store.alarms.operator_events import append_event, waiting_events
+from ingest.store.backup.archive import Archive, archives, read_manifest, store_name, take_out
+from ingest.store.backup.making import back_up, backups_since, last_backup_ms, rotate
+from ingest.store.backup.restoring import restore
+from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.migrations import MIGRATIONS
-from ingest.store.operator import append_event, waiting_events
-from ingest.store.restore import restore
-from ingest.store.series import declare
-from ingest.store.settling import Settler
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import HistoryRow, latest, raw
+from ingest.store.readings.settling import Settler
 
 DAY = 86_400_000
 LATER = NOW + 3_600_000

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays_of
 
-from ingest.store.block import Arrays, BlockUnreadable, pack, unpack
+from ingest.store.readings.block import Arrays, BlockUnreadable, pack, unpack
 
 
 def same(first: Arrays, second: Arrays) -> bool:

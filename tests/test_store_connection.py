@@ -12,15 +12,15 @@ from a_store import NOW, fill_up, make_room, new_store, start_script
 
 from ingest.errors import StoreError, StoreMissing, StoreTooNew, StoreUnwritable
 from ingest.store import Store, create_or_open, open_existing
+from ingest.store.alarms.operator_events import append_event, waiting_events
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.opening import PAGE_SIZE
-from ingest.store.operator import append_event, waiting_events
 
 _APPEND = """
 import sys
 from pathlib import Path
 from ingest.store import create_or_open
-from ingest.store.operator import append_event
+from ingest.store.alarms.operator_events import append_event
 print("ready", flush=True)
 with create_or_open(Path(sys.argv[1]), 1) as store:
     for number in range(int(sys.argv[3])):

@@ -10,7 +10,7 @@ import pytest
 from a_store import new_store
 
 from alerts.watch.alarm_table import State, Tells
-from ingest.probes.reading import Quality, Reason
+from ingest.reading import Quality, Reason
 from ingest.store import Store
 from ingest.store.pulse import MOST_REJECT_ROWS
 

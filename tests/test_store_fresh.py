@@ -15,11 +15,11 @@ from hypothesis import strategies as st
 
 from ingest.errors import StoreUnwritable
 from ingest.store import Store, create_or_open
-from ingest.store.feed import FED, set_cursor, touched_after, unfed
-from ingest.store.fresh import REMEMBERED, Appended, Appender, Row, came_with
-from ingest.store.history import fresh_after, latest, newest, raw
-from ingest.store.settling import Settler
-from ingest.store.summaries import CatchUp, summary
+from ingest.store.change_feed import FED, set_cursor, touched_after, unfed
+from ingest.store.readings.fresh import REMEMBERED, Appended, Appender, Row, came_with
+from ingest.store.readings.series_history import fresh_after, latest, newest, raw
+from ingest.store.readings.settling import Settler
+from ingest.store.readings.summaries import CatchUp, summary
 
 SERIES = (1, 2, 3)
 
@@ -233,8 +233,8 @@ def test_what_is_not_in_the_feed_is_summed_up_all_the_same_and_not_settled(store
 def test_a_bare_number_stays_until_the_broker_cannot_send_it_again(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("ingest.store.fresh.REMEMBERED_IDS", 3)
-    monkeypatch.setattr("ingest.store.fresh.REBUILD_ROWS", 100)
+    monkeypatch.setattr("ingest.store.readings.fresh.REMEMBERED_IDS", 3)
+    monkeypatch.setattr("ingest.store.readings.fresh.REBUILD_ROWS", 100)
     appender = Appender(store)
 
     def left(at: int, came: dict[int, int]) -> list[tuple[int]]:
@@ -286,7 +286,7 @@ def test_a_stamp_follows_a_reading_that_is_older_than_what_is_remembered(
     appender = Appender(store)
     appender.append([(1, NOW, 0.0, 0)])
     appender.append([(2, NOW + at, 0.0, 0) for at in range(50)])
-    monkeypatch.setattr("ingest.store.fresh.REBUILD_ROWS", 10)
+    monkeypatch.setattr("ingest.store.readings.fresh.REBUILD_ROWS", 10)
     again = Appender(store)
     assert again.stamp(1, NOW - 5) == NOW + 1
     assert again.append([(1, NOW, 9.0, 0)]).stored == 0

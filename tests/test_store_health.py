@@ -10,9 +10,9 @@ from a_cellar_on_disk import NOW, CellarOnDisk
 from alerts.command.store_check import store_findings
 from ingest.errors import StoreError
 from ingest.store import open_existing
-from ingest.store.fresh import Appender
 from ingest.store.health import examine
 from ingest.store.migrations import MIGRATIONS
+from ingest.store.readings.fresh import Appender
 
 
 def test_an_empty_store_is_whole(tmp_path: Path) -> None:

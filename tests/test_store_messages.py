@@ -11,8 +11,8 @@ from a_store import NOW, new_store
 
 from ingest.errors import StoreError
 from ingest.store import Store
-from ingest.store.alarms import TransitionRow, add_transition
-from ingest.store.messages import (
+from ingest.store.alarms.alarm_record import TransitionRow, add_transition
+from ingest.store.alarms.messages import (
     LONGEST_TRY_MS,
     NewMessage,
     add_message,

@@ -10,8 +10,8 @@ from a_store import NOW, new_store
 
 from ingest.errors import StoreError
 from ingest.store import Store, create_or_open, open_existing
+from ingest.store.alarms.operator_events import append_event, waiting_events
 from ingest.store.migrations import MIGRATIONS, Migration, migrate, version_of
-from ingest.store.operator import append_event, waiting_events
 
 NEXT = MIGRATIONS[-1].number + 1
 

@@ -12,10 +12,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.store import Store
-from ingest.store.fresh import Appender
-from ingest.store.history import raw
-from ingest.store.scale import Part, PartKind, Scale, add_part, scales, value_at
-from ingest.store.series import Series, all_series, declare
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import Part, PartKind, Scale, add_part, scales, value_at
+from ingest.store.readings.series import Series, all_series, declare
+from ingest.store.readings.series_history import raw
 
 DAY = 86_400_000
 

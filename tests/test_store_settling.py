@@ -14,16 +14,16 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from ingest.probes.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store import Store
-from ingest.store.block import Arrays, BlockUnreadable
-from ingest.store.fresh import Appender
-from ingest.store.history import arrays, latest, newest, raw, span
-from ingest.store.scale import Part, add_part
-from ingest.store.series import declare
-from ingest.store.settling import DAY_MS, Settler
-from ingest.store.summaries import CatchUp, coarsest, summary
-from ingest.store.summary import LEVELS, Level, pack_summary, summarise, unpack_summary
+from ingest.store.readings.block import Arrays, BlockUnreadable
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import arrays, latest, newest, raw, span
+from ingest.store.readings.settling import DAY_MS, Settler
+from ingest.store.readings.summaries import CatchUp, coarsest, summary
+from ingest.store.readings.summary import LEVELS, Level, pack_summary, summarise, unpack_summary
 
 BASE_MS = NOW // DAY_MS * DAY_MS
 BAD = quality_code(Quality.BAD, Reason.FAULT)
@@ -139,7 +139,7 @@ def test_a_block_that_does_not_give_back_what_went_in_settles_nothing(
     store: Store, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     Appender(store).append([(1, BASE_MS, 1.0, 0)])
-    monkeypatch.setattr("ingest.store.settling.pack", lambda whole: b"")
+    monkeypatch.setattr("ingest.store.readings.settling.pack", lambda whole: b"")
     with pytest.raises(Exception, match="damaged"):
         settle(store, NOW + DAY_MS)
     assert fresh_count(store) == 1

@@ -13,11 +13,11 @@ from hypothesis import settings as tried
 from hypothesis import strategies as st
 
 from ingest.store import Store
-from ingest.store.block import Arrays
-from ingest.store.fresh import Appender
-from ingest.store.history import arrays, pieces, together
-from ingest.store.scale import Part, add_part
-from ingest.store.settling import DAY_MS
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.series_history import arrays, pieces, together
+from ingest.store.readings.settling import DAY_MS
 
 BASE_MS = NOW // DAY_MS * DAY_MS
 

@@ -20,17 +20,17 @@ from running import leeside
 from alerts.watch.own_limits import LOG, LOG_BYTES, readings_of_pulse
 from ingest.errors import StoreError, StoreUnwritable
 from ingest.store import Store, open_existing
-from ingest.store.backup import back_up
-from ingest.store.disk import log_size
-from ingest.store.fresh import Appender
-from ingest.store.history import HistoryRow, raw
+from ingest.store.alarms.operator_events import append_event
+from ingest.store.backup.making import back_up
+from ingest.store.disk_space import log_size
 from ingest.store.opening import CHECKPOINT_PAGES, PAGE_SIZE
 from ingest.store.opening import LOG_BYTES as USUAL_LOG_BYTES
-from ingest.store.operator import append_event
-from ingest.store.series import declare
-from ingest.store.settling import Settler
-from ingest.store.summaries import CatchUp
-from ingest.upkeep import Upkeep, UpkeepSettings
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import HistoryRow, raw
+from ingest.store.readings.settling import Settler
+from ingest.store.readings.summaries import CatchUp
+from ingest.writing.upkeep import Upkeep, UpkeepSettings
 
 HOUSE = Path(__file__).parent.parent
 DAY = 86_400_000
@@ -269,7 +269,7 @@ _ENTRIES = """
 import sys, time
 from pathlib import Path
 from ingest.store import open_existing
-from ingest.store.operator import append_event
+from ingest.store.alarms.operator_events import append_event
 with open_existing(Path(sys.argv[1])) as store:
     print("ready", flush=True)
     while True:

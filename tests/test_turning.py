@@ -10,24 +10,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.turning import Turner, occurrence_id
-from alerts.watch.arrivals import Now
+from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import StoreError
 from ingest.journal.bodies import parse_body
 from ingest.journal.entry import Draft
-from ingest.journal.underway import LONGEST_RACKING_MS
+from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.probes.binding import declarations
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open
-from ingest.store.alarms import alarm_rows, transitions
-from ingest.store.feed import cursor, set_cursor
-from ingest.store.fresh import Appender
-from ingest.store.journal import strike, write_entry
-from ingest.store.messages import due_messages, mark_sent, recent_messages
-from ingest.store.operator import append_event, outcome_of
+from ingest.store.alarms.alarm_record import alarm_rows, transitions
+from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
+from ingest.store.alarms.operator_events import append_event, outcome_of
+from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.journal.entries import strike, write_entry
 from ingest.store.pulse import pulses, write_pulse
-from ingest.store.series import declare
-from ingest.store.undated import DATED
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
+from ingest.store.readings.undated import DATED
 
 EPOCH_MS = 1_790_000_000_000
 

@@ -12,7 +12,6 @@ from alerts.message.wording import compose, view_of
 from alerts.turning import Turner
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
-from alerts.watch.arrivals import Now
 from alerts.watch.own_limits import (
     BACKUP,
     BACKUP_MISSED_MS,
@@ -24,9 +23,10 @@ from alerts.watch.own_limits import (
     readings_of_pulse,
     watched_limits,
 )
-from ingest.store.alarms import alarm_rows
-from ingest.store.backup import back_up
-from ingest.store.feed import set_cursor
+from alerts.watch.turn_inputs import Now
+from ingest.store.alarms.alarm_record import alarm_rows
+from ingest.store.backup.making import back_up
+from ingest.store.change_feed import set_cursor
 from ingest.store.pulse import pulses, write_pulse
 
 DAY_MS = 86_400_000

@@ -13,10 +13,10 @@ from eventually import eventually
 from old_broker import OldBroker
 from running import Leeside, leeside
 
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code
 from ingest.store import open_existing
-from ingest.store.alarms import transitions
-from ingest.store.history import latest
+from ingest.store.alarms.alarm_record import transitions
+from ingest.store.readings.series_history import latest
 
 CELLAR = """
 [site]

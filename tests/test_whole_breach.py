@@ -10,7 +10,7 @@ from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside
 
 from ingest.store import open_existing
-from ingest.store.messages import recent_messages
+from ingest.store.alarms.messages import recent_messages
 
 CELLAR = """
 [site]

@@ -12,8 +12,8 @@ from running import Leeside, leeside
 from test_whole_breach import cellar_file
 
 from ingest.store import open_existing
-from ingest.store.history import raw
 from ingest.store.pulse import pulses
+from ingest.store.readings.series_history import raw
 
 LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketime.so.1"))
 

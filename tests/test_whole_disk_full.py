@@ -13,8 +13,8 @@ from brokers import Mosquitto
 from eventually import eventually
 
 from ingest.store import open_existing
-from ingest.store.history import raw
 from ingest.store.pulse import pulses
+from ingest.store.readings.series_history import raw
 
 FIRST_S = 1_790_000_000
 UNLIMITED = resource.RLIM_INFINITY

@@ -24,7 +24,7 @@ from scripted_peer import PINGREQ, PUBACK, PUBCOMP, PUBREC, PeerConnection, Scri
 from alerts.command.now import run_now
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon
-from ingest.probes.reading import Quality, quality_class
+from ingest.reading import Quality, quality_class
 from ingest.store import Store, open_existing
 from ingest.store.pulse import pulses, rejects
 

@@ -13,7 +13,7 @@ import pytest
 from brokers import Mosquitto
 
 from ingest.cellar import parse_cellar
-from ingest.probes.signal import Counts, Signal
+from ingest.cellar.signal import Counts, Signal
 
 PAGE: Final = (Path(__file__).resolve().parent.parent / "docs" / "wiring.md").read_text(encoding="utf-8")
 

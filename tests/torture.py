@@ -25,17 +25,17 @@ import numpy as np
 
 from ingest.errors import StoreError, StoreMissing
 from ingest.store import Store, create_or_open, open_existing
-from ingest.store.archive import archives, take_out
-from ingest.store.backup import back_up
-from ingest.store.feed import FED, set_cursor
-from ingest.store.fresh import Appender
-from ingest.store.history import arrays, raw
+from ingest.store.backup.archive import archives, take_out
+from ingest.store.backup.making import back_up
+from ingest.store.backup.restoring import restore
+from ingest.store.change_feed import FED, set_cursor
 from ingest.store.migrations import MIGRATIONS, migrate, version_of
-from ingest.store.restore import restore
-from ingest.store.series import Declaration, declare
-from ingest.store.settling import Settler
-from ingest.store.summaries import CatchUp, summary
-from ingest.store.summary import LEVELS, summarise
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import Declaration, declare
+from ingest.store.readings.series_history import arrays, raw
+from ingest.store.readings.settling import Settler
+from ingest.store.readings.summaries import CatchUp, summary
+from ingest.store.readings.summary import LEVELS, summarise
 
 NOW = 1_795_631_400_000
 DAY = 86_400_000

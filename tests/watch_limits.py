@@ -8,7 +8,7 @@ from typing import Any
 
 from alerts.watch import Now, OperatorEvent, TurnResult, Watch, WatchReading, WatchState
 from ingest.cellar.models import EffectiveLimit
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code
 
 BAD = quality_code(Quality.BAD, Reason.FAULT)
 UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)

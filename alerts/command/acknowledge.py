@@ -8,10 +8,10 @@ import getpass
 import time
 from pathlib import Path
 
-from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.errors import NoAnswer
 from ingest.store import Store
-from ingest.store.operator import append_event, outcome_of
+from ingest.store.alarms.operator_events import append_event, outcome_of
 from ingest.store.pulse import pulses
 
 WAIT_S = 3.0

@@ -8,11 +8,11 @@ import json
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.shown import local_time, quantity_word, value_shown
-from alerts.page.standing import AlarmStatus, cellar_status
+from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import local_time, quantity_word, value_shown
+from alerts.view.status import AlarmStatus, cellar_status
 from alerts.watch.own_limits import good_of
-from ingest.store.alarms import transitions
+from ingest.store.alarms.alarm_record import transitions
 from ingest.times import iso_utc
 
 

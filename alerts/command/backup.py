@@ -10,12 +10,12 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Final
 
-from alerts.command.opening import wall_ms
-from alerts.page.shown import local_time
+from alerts.command.opened_cellar import wall_ms
+from alerts.view.format import local_time
 from ingest.cellar import Cellar, load_cellar
-from ingest.store.archive import Manifest, read_manifest
-from ingest.store.backup import back_up, rotate
-from ingest.store.restore import restore
+from ingest.store.backup.archive import Manifest, read_manifest
+from ingest.store.backup.making import back_up, rotate
+from ingest.store.backup.restoring import restore
 from ingest.times import iso_utc
 
 # As low as it goes, short of waiting for an idle machine.

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from alerts.command.answering import finite_number, tell
+from alerts.command.bench_numbers import finite_number, tell
 from alerts.command.bench_titration import EXAMPLE, titration
 
 if TYPE_CHECKING:
-    from ingest.probes.signal import Signal
+    from ingest.cellar.signal import Signal
 
 app = typer.Typer(
     help="Arithmetic without a cellar.", no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False
@@ -47,9 +47,9 @@ def signal(
     json: Json = False,
 ) -> None:
     """What a number on the wire means, and how far it can be trusted."""
+    from ingest.cellar.signal import Counts, Signal, from_wire
     from ingest.errors import Unreadable
-    from ingest.probes.reading import quality_class, quality_reason
-    from ingest.probes.signal import Counts, Signal, from_wire
+    from ingest.reading import quality_class, quality_reason
 
     try:
         meant = Signal.parse(label)
@@ -99,7 +99,7 @@ def pt100(
     json: Json = False,
 ) -> None:
     """Temperature of a platinum resistor (IEC 60751), or its resistance at a temperature."""
-    from ingest.probes.platinum import resistance_ohm, temperature_c
+    from ingest.cellar.platinum import resistance_ohm, temperature_c
 
     if (ohms is None) == (celsius is None):
         raise typer.BadParameter("give either a resistance or --celsius", param_hint="OHMS, --celsius")
@@ -199,7 +199,7 @@ def _air(altitude: str | None, barometer: str | None) -> tuple[float, str, list[
     from ingest.cellar.amounts import parse_amount
     from ingest.cellar.quantities import QUANTITIES
     from ingest.cellar.units import Dimension
-    from ingest.probes.scale import station_pressure_kpa
+    from ingest.probes.file_scale import station_pressure_kpa
 
     if altitude is None and barometer is None:
         raise typer.BadParameter(
@@ -272,7 +272,7 @@ def _temperature_warnings(temperature: float) -> list[str]:
 
 def _tolerances(temperature: float) -> dict[str, float]:
     """By how much each class that holds at the temperature may be off [°C]."""
-    from ingest.probes.platinum import TOLERANCES, tolerance_c
+    from ingest.cellar.platinum import TOLERANCES, tolerance_c
 
     return {
         name: tolerance_c(temperature, name)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Final, TypeVar
 
 import typer
 
-from alerts.command.answering import finite_number, tell
+from alerts.command.bench_numbers import finite_number, tell
 
 if TYPE_CHECKING:
     from ingest.journal.titrant import Bottle, Meaning
@@ -67,7 +67,7 @@ def titration(
     json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
 ) -> None:
     """Free or total SO2 in mg/L from a titration, with its standard uncertainty and what speaks against it."""
-    from ingest.journal.doubt import TitrationRefused
+    from ingest.journal.result_warnings import TitrationRefused
     from ingest.journal.titrant import Meaning
     from ingest.journal.titration import Method, So2Quantity, Style, Titration
     from ingest.journal.titration_outcome import titrated

@@ -13,13 +13,13 @@ from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from alerts.page.shown import age, quantity_word, value_shown
+from alerts.view.format import age, quantity_word, value_shown
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
 from ingest.process import wall_ms
 
 if TYPE_CHECKING:
-    from alerts.command.live import Finding
+    from alerts.command.live_check import Finding
 
 
 def run_check(file: Path, as_json: bool, *, live: bool = False, with_store: bool = False) -> int:
@@ -62,7 +62,7 @@ def run_check(file: Path, as_json: bool, *, live: bool = False, with_store: bool
 
 def _try_out(cellar: Cellar, *, live: bool, with_store: bool, as_json: bool) -> list[Finding]:
     """Try what was asked for; each result is printed as soon as it is there, since some of them take a while."""
-    from alerts.command.live import live_findings
+    from alerts.command.live_check import live_findings
     from alerts.command.store_check import store_findings
 
     now_ms = wall_ms()

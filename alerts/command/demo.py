@@ -22,17 +22,17 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from alerts.command.span import span_s
 from alerts.errors import AlertsError, MissingPart
-from alerts.page.shown import value_shown
+from alerts.view.format import value_shown
 from ingest.cellar import Cellar, load_cellar
 from ingest.probes.binding import declarations
-from ingest.probes.reading import Quality, Reason, quality_code
 from ingest.process import wall_ms
+from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open, open_existing
-from ingest.store.alarms import transitions
-from ingest.store.fresh import Appender
-from ingest.store.history import latest
-from ingest.store.scale import scales, value_at
-from ingest.store.series import declare
+from ingest.store.alarms.alarm_record import transitions
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import scales, value_at
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import latest
 
 if TYPE_CHECKING:
     from ingest.simulation.mailbox import ReceivedMail
@@ -109,7 +109,7 @@ class _Demo:
 
     def prepare(self, days: int) -> None:
         """Broker, mail sink, serial line, cellar file, store with its past."""
-        from ingest.simulation.broker import DemoBroker
+        from ingest.simulation.demo_broker import DemoBroker
         from ingest.simulation.loopback import free_port
         from ingest.simulation.mailbox import Mailbox
         from ingest.simulation.rig import Rig

@@ -14,12 +14,12 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.enter_calibration import EXAMPLE, calibration
-from alerts.command.entry_shown import entry_json, heading
-from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.person import user_name
-from alerts.command.questions import Terminal, ask_entry, ask_time, at_a_terminal
+from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.page.held import contents_line
+from alerts.view.journal_lines import entry_json, heading
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, moment, prepare, write
 from ingest.errors import EntryRefused
@@ -28,7 +28,7 @@ from ingest.journal.forms import FORMS
 from ingest.journal.question import Form, Question
 from ingest.journal.wording import body_words, spread_words
 from ingest.store import Store
-from ingest.store.journal import struck_along
+from ingest.store.journal.entries import struck_along
 from ingest.times import Ambiguous
 
 app = typer.Typer(

@@ -11,12 +11,12 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.entry_shown import entry_json, heading
-from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.person import user_name
-from alerts.command.questions import Terminal, ask_time, at_a_terminal
+from alerts.command.terminal import Terminal, ask_time, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.page.shown import local_time, value_shown
+from alerts.view.format import local_time, value_shown
+from alerts.view.journal_lines import entry_json, heading
 from ingest.cellar import Cellar, Probe
 from ingest.cellar.amounts import parse_amount
 from ingest.cellar.quantities import QUANTITIES
@@ -25,17 +25,17 @@ from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.analyses import CalibrationBody, CalibrationPoint
 from ingest.journal.answers import AnswersWrong
+from ingest.journal.calibration import Correction, Point, correction
 from ingest.journal.cautions import caution
 from ingest.journal.entry import Draft
 from ingest.journal.plausible import drift_warnings
 from ingest.journal.wording import body_words
-from ingest.probes.calibration import Correction, Point, correction
 from ingest.store import Store
-from ingest.store.calibrations import points_measured
-from ingest.store.history import newest
-from ingest.store.journal import write_entry
-from ingest.store.scale import parts, scales, value_at
-from ingest.store.series import all_series
+from ingest.store.journal.calibration_parts import points_measured
+from ingest.store.journal.entries import write_entry
+from ingest.store.readings.scales import parts, scales, value_at
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import newest
 from ingest.times import Ambiguous, iso_utc
 
 EXAMPLE: Final = "Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"

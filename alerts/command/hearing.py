@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from alerts.page.shown import local_time, value_shown
+from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.probes.binding import bindings
-from ingest.probes.reading import quality_class, quality_reason
-from ingest.probes.scale import file_scale
-from ingest.probes.taking import RETAINED, Decoder, Refusal
+from ingest.probes.decode import RETAINED, Decoder, Refusal
+from ingest.probes.file_scale import file_scale
+from ingest.reading import quality_class, quality_reason
 from ingest.sources.sample import Sample
 from ingest.times import iso_utc
 

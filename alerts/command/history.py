@@ -11,15 +11,15 @@ from pathlib import Path
 
 import typer
 
-from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.shown import local_time, value_shown
+from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.errors import IngestError
-from ingest.probes.reading import quality_class
+from ingest.reading import quality_class
 from ingest.store import Store
-from ingest.store.history import HistoryRow, raw
-from ingest.store.series import Series, all_series
+from ingest.store.readings.series import Series, all_series
+from ingest.store.readings.series_history import HistoryRow, raw
 from ingest.times import iso_utc, moment_of
 
 

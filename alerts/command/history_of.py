@@ -14,18 +14,18 @@ from typing import Any, Final, NamedTuple
 
 import typer
 
-from alerts.command.hand_out import span
-from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.shown import local_time, value_shown
+from alerts.command.export import span
+from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.history import OfLot, OfPlace, Whose, pieces
 from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
-from ingest.probes.reading import quality_class
+from ingest.reading import quality_class
 from ingest.store import Store
-from ingest.store.hand_results import found_quantities
-from ingest.store.journal import entries
-from ingest.store.series import all_series
+from ingest.store.journal.entries import entries
+from ingest.store.journal.hand_results import found_quantities
+from ingest.store.readings.series import all_series
 from ingest.times import iso_utc
 
 _COLUMNS: Final = ("at", "value", "u", "unit", "quality", "place", "probe", "share", "entry", "struck")

@@ -10,19 +10,19 @@ from typing import NamedTuple
 
 import typer
 
-from alerts.command.entry_shown import entry_json, entry_lines
-from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.held import contents_line
-from alerts.page.racking import racking_line
-from alerts.page.shown import local_time
+from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import local_time
+from alerts.view.journal_lines import entry_json, entry_lines
+from alerts.view.racking_lines import racking_line
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.entering import moment
 from ingest.errors import IngestError
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.bodies import KINDS
-from ingest.store.contents import contents
-from ingest.store.journal import entries
-from ingest.store.rackings import begun_rackings
+from ingest.store.journal.begun_rackings import begun_rackings
+from ingest.store.journal.entries import entries
+from ingest.store.journal.stored_ledger import contents
 from ingest.times import Ambiguous, moment_of
 
 

@@ -23,12 +23,12 @@ from alerts.command.line_holder import held_by_leeside
 from alerts.command.proposal import KnownPlace, Unclaimed, propose
 from alerts.command.span import span_s
 from alerts.command.unclaimed import UnclaimedSamples
+from ingest.backoff import told_once
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
 from ingest.sources.line_set_up import line_of
 from ingest.sources.line_trial import try_line
-from ingest.sources.patience import told_once
 from ingest.sources.ports import serial_ports
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine

@@ -186,11 +186,11 @@ def import_(
     json: Json = False,
 ) -> None:
     """Readings or entries of the past: first what would be taken and what not, with --write for good."""
-    from alerts.command.bring_in import Wanted, run_import
+    from alerts.command.import_readings import Wanted, run_import
 
     wanted = Wanted(probe, at, value, map_, unit, zone, decimal, delimiter)
     if entries:
-        from alerts.command.bring_in_entries import run_entry_import
+        from alerts.command.import_entries import run_entry_import
 
         wanted.refuse_any()
         raise typer.Exit(run_entry_import(file, table, new_numbers=new_numbers, write=write, as_json=json))
@@ -236,7 +236,7 @@ def export(
     ] = None,
 ) -> None:
     """Readings, or entries of the journal, in a form that other programs take. Exit code 1 if there are none."""
-    from alerts.command.hand_out_entries import WantedEntries, run_entry_export
+    from alerts.command.export_entries import WantedEntries, run_entry_export
 
     wanted = WantedEntries(vessel, lot, kind or (), without_struck)
     if entries:
@@ -246,7 +246,7 @@ def export(
             raise typer.BadParameter("SenML is for readings; leave it out with --entries", param_hint="--senml")
         raise typer.Exit(run_entry_export(file, wanted, csv=csv, since=since, until=until, output=output))
     wanted.refuse_any()
-    from alerts.command.hand_out import run_export
+    from alerts.command.export import run_export
 
     raise typer.Exit(run_export(file, probes or (), csv=csv, senml=senml, since=since, until=until, output=output))
 

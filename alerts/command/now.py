@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import Any
 
 from alerts.command.alarms import alarm_json, alarm_line
-from alerts.command.opening import open_cellar, wall_ms
-from alerts.page.held import contents_json, contents_line
-from alerts.page.mirror_shown import mirror_lines
-from alerts.page.racking import racking_json, racking_line
-from alerts.page.shown import age, local_time, quantity_word, value_shown
-from alerts.page.standing import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
+from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import age, local_time, quantity_word, value_shown
+from alerts.view.mirror_lines import mirror_lines
+from alerts.view.racking_lines import racking_json, racking_line
+from alerts.view.status import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
+from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_limits import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES

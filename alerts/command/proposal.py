@@ -12,7 +12,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from alerts.command.findings import FoundNumber, find_numbers
+from alerts.command.found_numbers import FoundNumber, find_numbers
 from alerts.command.guess import Guess
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES
 

@@ -7,14 +7,14 @@ __all__ = ["store_findings"]
 from collections.abc import Iterator
 from typing import Final
 
-from alerts.command.live import Finding
-from alerts.page.shown import age, local_time
+from alerts.command.live_check import Finding
+from alerts.view.format import age, local_time
 from alerts.watch.own_limits import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing
-from ingest.store.archive import archives, take_out
-from ingest.store.disk import DiskWatch, wanted_bytes
+from ingest.store.backup.archive import archives, take_out
+from ingest.store.disk_space import DiskWatch, wanted_bytes
 from ingest.store.health import Health, examine
 
 # A day and a night late; the alarm comes after three days.

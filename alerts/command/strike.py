@@ -10,13 +10,13 @@ from pathlib import Path
 
 import typer
 
-from alerts.command.entry_shown import entry_json, entry_lines
-from alerts.command.opening import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.person import user_name
-from alerts.command.questions import Terminal, at_a_terminal
+from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
+from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
-from ingest.store.journal import entry, strike
+from ingest.store.journal.entries import entry, strike
 
 
 def run_strike(

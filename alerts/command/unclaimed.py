@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Final
 
-from alerts.command.findings import line_shape
+from alerts.command.found_numbers import line_shape
 from alerts.command.proposal import Unclaimed
 from ingest.sources.sample import Sample
 

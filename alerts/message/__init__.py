@@ -5,10 +5,10 @@ may wake nobody), ``retry`` (how long to wait), ``outbox`` (the queue's work and
 ``mail`` (the channel).
 """
 
-from alerts.message.gather import Notice, combine, gather
 from alerts.message.hours import earliest
 from alerts.message.mail import MailChannel, build_mail, send, stable_message_id
 from alerts.message.outbox import Delivered, DeliveryFailure, Outbox, OutboxStore, StoredMessage
+from alerts.message.turn_digest import Notice, combine, gather
 from alerts.message.wording import CellarView, MessageText, ShownReading, compose, view_of
 
 __all__ = [

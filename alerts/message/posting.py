@@ -7,14 +7,14 @@ __all__ = ["Poster"]
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 
-from alerts.message.gather import Notice, combine, gather
 from alerts.message.hours import earliest
 from alerts.message.mail import stable_message_id
+from alerts.message.turn_digest import Notice, combine, gather
 from alerts.message.wording import MessageText, ShownReading, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
 from ingest.cellar.models import Cellar, EffectiveLimit
-from ingest.store.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, untried_raise
+from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, untried_raise
 
 
 class Poster:

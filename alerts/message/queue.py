@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from alerts.message.outbox import StoredMessage
 from ingest.store import Store
-from ingest.store.messages import due_messages, mark_failed, mark_gave_up, mark_sent
+from ingest.store.alarms.messages import due_messages, mark_failed, mark_gave_up, mark_sent
 
 
 class StoredOutbox:

@@ -15,11 +15,11 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
-from alerts.page.held import contents_line
-from alerts.page.mirror_shown import mirror_lines
-from alerts.page.racking import racking_line
-from alerts.page.shown import age, local_time, quantity_word, value_shown
-from alerts.page.standing import CellarStatus, cellar_status
+from alerts.view.format import age, local_time, quantity_word, value_shown
+from alerts.view.mirror_lines import mirror_lines
+from alerts.view.racking_lines import racking_line
+from alerts.view.status import CellarStatus, cellar_status
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing

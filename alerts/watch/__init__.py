@@ -8,10 +8,10 @@ on from turn to turn, and its JSON), ``turn``.
 
 from alerts.watch.alarm import AlarmState, Transition
 from alerts.watch.alarm_table import AlarmEvent, ImpossibleStep, State, Tells, next_state
-from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
-from alerts.watch.book import LimitRecord, WatchState, WatchStateUnreadable
 from alerts.watch.condition import Condition
 from alerts.watch.turn import TurnResult, Watch, step
+from alerts.watch.turn_inputs import Now, OperatorEvent, WatchReading
+from alerts.watch.watch_state import LimitRecord, WatchState, WatchStateUnreadable
 
 __all__ = [
     "AlarmEvent",

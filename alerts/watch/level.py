@@ -23,9 +23,9 @@ __all__ = ["LevelTrack", "held_back", "judge", "tick"]
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from alerts.watch.arrivals import WatchReading, counts_as_data, may_be_judged
 from alerts.watch.condition import Condition
 from alerts.watch.limit import EffectiveLimit
+from alerts.watch.turn_inputs import WatchReading, counts_as_data, may_be_judged
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,9 @@ __all__ = ["SilenceTrack", "granted_anew", "hear", "tick"]
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from alerts.watch.arrivals import Now, WatchReading, counts_as_data
 from alerts.watch.condition import Condition
 from alerts.watch.limit import EffectiveLimit
+from alerts.watch.turn_inputs import Now, WatchReading, counts_as_data
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from alerts.watch.arrivals import WatchReading
+from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar.models import Cellar, EffectiveLimit
 
 INGEST: Final = "ingest"

@@ -23,12 +23,12 @@ from typing import Final
 from alerts.watch import level, no_data
 from alerts.watch.alarm import Cause, Transition, advance
 from alerts.watch.alarm_table import AlarmEvent, State
-from alerts.watch.arrivals import Now, OperatorEvent, WatchReading
-from alerts.watch.book import LimitRecord, Track, WatchState, fresh_track, kept
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import EffectiveLimit, Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
+from alerts.watch.turn_inputs import Now, OperatorEvent, WatchReading
+from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0

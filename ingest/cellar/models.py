@@ -54,8 +54,8 @@ from ingest.cellar.connections import (
 )
 from ingest.cellar.form import Identifier, Table, Text
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, PlaceKind, QuantityName
+from ingest.cellar.signal import Counts, Signal
 from ingest.cellar.units import Dimension
-from ingest.probes.signal import Counts, Signal
 
 Gas = Literal["nitrogen", "argon", "carbon dioxide"]
 Material = Literal["steel", "glass", "wood", "plastic"]

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from ingest.cellar.draft import TableEntry
 from ingest.cellar.models import Probe
+from ingest.cellar.signal import Counts, Signal
 from ingest.errors import Problem
-from ingest.probes.signal import Counts, Signal
 
 
 def signal_problems(entry: TableEntry[Probe]) -> Iterator[Problem]:

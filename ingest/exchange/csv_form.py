@@ -12,7 +12,7 @@ from itertools import islice
 from typing import Final
 
 from ingest.exchange.layout import OWN_COLUMNS, Series
-from ingest.probes.reading import quality_class
+from ingest.reading import quality_class
 
 HEAD: Final = ",".join(OWN_COLUMNS) + "\n"
 

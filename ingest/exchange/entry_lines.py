@@ -21,7 +21,7 @@ from ingest.errors import EntryRefused, IngestError
 from ingest.journal.bodies import BODIES, KINDS, Kind, body_data, parse_body, shown
 from ingest.journal.body import Words
 from ingest.journal.entry import Entry, Strike
-from ingest.journal.joining import Mistake, Told
+from ingest.journal.merging import Mistake, Told
 from ingest.times import iso_utc, moment_of
 
 LONGEST_LINE: Final = 1 << 20

@@ -10,8 +10,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from ingest.probes.reading import Quality, Reason, quality_code
-from ingest.store.scale import Scale
+from ingest.reading import Quality, Reason, quality_code
+from ingest.store.readings.scales import Scale
 
 _MOST_DIGITS: Final = 9
 _FARTHEST_STEPS: Final = 4

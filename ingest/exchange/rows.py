@@ -13,7 +13,7 @@ from ingest.cellar.quantities import QUANTITIES
 from ingest.errors import Unreadable
 from ingest.exchange.layout import OWN_COLUMNS, Layout, Series
 from ingest.exchange.moments import Moments
-from ingest.probes.reading import Quality
+from ingest.reading import Quality
 from ingest.sources.number import parse_number
 
 EXAMPLES: Final = 3

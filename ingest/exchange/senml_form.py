@@ -13,7 +13,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import islice
 from typing import Final
 
-from ingest.probes.reading import Quality, quality_class
+from ingest.reading import Quality, quality_class
 
 # Fewer bytes than a receiver such as leeside takes at once, 64 KiB: a record has at most some 50.
 RECORDS_A_PACK: Final = 1000

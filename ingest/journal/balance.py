@@ -8,10 +8,10 @@ from collections.abc import Collection, Iterable, Mapping
 from typing import NamedTuple
 
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.contents import Ledger
 from ingest.journal.entry import Entry
-from ingest.journal.held import UNKNOWN, Objection, VesselState
-from ingest.journal.steps import MOVING, ledger_step
+from ingest.journal.ledger import Ledger
+from ingest.journal.ledger_steps import MOVING, ledger_step
+from ingest.journal.vessel_state import UNKNOWN, Objection, VesselState
 
 
 class BalanceProblem(NamedTuple):

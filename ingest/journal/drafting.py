@@ -9,15 +9,15 @@ from typing import Any, Final, NamedTuple
 
 from ingest.errors import Problem
 from ingest.journal.answers import AnswersWrong, Wrong
-from ingest.journal.background import EntryContext
 from ingest.journal.bodies import BodyWrong, Kind, parse_body
 from ingest.journal.body import Body
 from ingest.journal.entry import Draft
+from ingest.journal.entry_context import EntryContext
 from ingest.journal.forms import FORMS, missing
+from ingest.journal.open_rackings import finished_by
 from ingest.journal.question import Form, Given
 from ingest.journal.sulfite import so2_added_g
 from ingest.journal.treatments import AdditionBody
-from ingest.journal.underway import finished_by
 from ingest.journal.weighing import weighed
 from ingest.journal.worked_titration import worked_titration
 

@@ -21,12 +21,12 @@ from typing import Final
 from ingest.cellar import Vessel
 from ingest.journal.analyses import MEASURED_UNITS, MeasurementBody, TitrationBody
 from ingest.journal.body import Body
-from ingest.journal.contents import Contents
-from ingest.journal.held import liters
+from ingest.journal.ledger import Contents
 from ingest.journal.movements import BottlingBody, StateBody
 from ingest.journal.titration import So2Quantity
 from ingest.journal.titration_outcome import MOST_SO2_MG_L
 from ingest.journal.treatments import AdditionBody, GasBody
+from ingest.journal.vessel_state import liters
 
 # No wine needs more total SO2: the highest limit in the European Union is 400 mg/L, for some sweet wines (Regulation
 # (EU) 2019/934, annex I part B; from memory).

@@ -8,7 +8,8 @@ import math
 from collections.abc import Callable
 from typing import NamedTuple
 
-from ingest.journal.held import (
+from ingest.journal.movements import RackingBody
+from ingest.journal.vessel_state import (
     ROUNDING_L,
     Objection,
     VesselState,
@@ -21,7 +22,6 @@ from ingest.journal.held import (
     too_full,
     usual_u_l,
 )
-from ingest.journal.movements import RackingBody
 from ingest.journal.wine import STRANGE, Wine, mix, root, sum_known
 
 

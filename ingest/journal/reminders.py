@@ -10,11 +10,11 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from ingest.journal.body import Body
-from ingest.journal.contents import Contents
 from ingest.journal.entry import Draft, places_of
-from ingest.journal.held import liters
+from ingest.journal.ledger import Contents
 from ingest.journal.movements import RackingBody
-from ingest.journal.underway import OpenRacking
+from ingest.journal.open_rackings import OpenRacking
+from ingest.journal.vessel_state import liters
 
 # What is left after a racking and is less than this part of the vessel is more likely a difference of two measurements
 # than wine (this project's choice).

@@ -21,7 +21,7 @@ from enum import StrEnum
 from math import isfinite
 from typing import Final
 
-from ingest.journal.doubt import ResultWarning, ResultWarningKind, TitrationRefused
+from ingest.journal.result_warnings import ResultWarning, ResultWarningKind, TitrationRefused
 
 
 class Titrant(StrEnum):

@@ -42,7 +42,7 @@ from math import isfinite, sqrt
 from statistics import fmean, stdev
 from typing import Final
 
-from ingest.journal.doubt import Field, TitrationRefused
+from ingest.journal.result_warnings import Field, TitrationRefused
 from ingest.journal.titrant import Bottle, Titrant
 
 # Half of M(SO2) = 64.06 g/mol (IUPAC atomic masses: S 32.06, O 15.999) [g/eq].

@@ -7,7 +7,7 @@ __all__ = ["MOST_SO2_MG_L", "Outcome", "allowed_spread_mg_l", "below_mg_l", "tit
 from dataclasses import dataclass
 from typing import Final
 
-from ingest.journal.doubt import ResultWarning, ResultWarningKind
+from ingest.journal.result_warnings import ResultWarning, ResultWarningKind
 from ingest.journal.titrant import bottle_doubts
 from ingest.journal.titration import (
     LOW_TOTAL_MG_L,

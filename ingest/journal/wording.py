@@ -18,7 +18,6 @@ from ingest.journal.analyses import (
     TitrationBody,
 )
 from ingest.journal.body import Body
-from ingest.journal.held import liters
 from ingest.journal.movements import (
     BottlingBody,
     Drawn,
@@ -32,6 +31,7 @@ from ingest.journal.movements import (
 from ingest.journal.titrant import Meaning
 from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.treatments import AdditionBody, GasBody, LotBody
+from ingest.journal.vessel_state import liters
 
 
 def body_words(body: Body, lot: str | None = None) -> str:

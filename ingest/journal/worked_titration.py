@@ -9,9 +9,9 @@ from typing import Any, Final
 
 from ingest.journal.analyses import TitrantBody
 from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
-from ingest.journal.background import EntryContext
-from ingest.journal.doubt import TitrationRefused
+from ingest.journal.entry_context import EntryContext
 from ingest.journal.question import Given
+from ingest.journal.result_warnings import TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts
 from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml
 from ingest.journal.titration_outcome import titrated

@@ -12,10 +12,10 @@ from ingest.mirror.sending import Sender
 from ingest.mirror.standing import MirrorProgress
 from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store
-from ingest.store.block import Arrays
-from ingest.store.feed import Touch
-from ingest.store.history import pieces
-from ingest.store.unsent import next_span, shrink
+from ingest.store.change_feed import Touch
+from ingest.store.mirror_queue import next_span, shrink
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.series_history import pieces
 
 
 @dataclass(slots=True)

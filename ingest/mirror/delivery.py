@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from ingest.mirror.answers import Reply, ReplyMeaning, meaning_of
-from ingest.store.unsent import RefusedLine
+from ingest.store.mirror_queue import RefusedLine
 
 # So many bad lines in one batch are no bad lines: the server takes something else than we send.
 MOST_BAD: Final = 100

@@ -21,6 +21,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from ingest.backoff import Backoff
 from ingest.cellar import Cellar, MirrorSettings
 from ingest.errors import IngestError, StoreError
 from ingest.mirror.answers import NETWORK, Reply, ReplyMeaning, meaning_of, retry_after_s
@@ -29,11 +30,9 @@ from ingest.mirror.records import Records
 from ingest.mirror.sending import Sender
 from ingest.mirror.standing import MirrorProgress, MirrorState, MirrorWord
 from ingest.mirror.store_lines import StoreLines
-from ingest.sources.patience import Backoff
 from ingest.store import Store, open_existing
-from ingest.store.feed import Touch, cursor, set_cursor, touched_after
-from ingest.store.undated import KNOWN
-from ingest.store.unsent import (
+from ingest.store.change_feed import Touch, cursor, set_cursor, touched_after
+from ingest.store.mirror_queue import (
     FOLLOWER,
     Unsent,
     backlog,
@@ -46,6 +45,7 @@ from ingest.store.unsent import (
     next_span,
     put_off,
 )
+from ingest.store.readings.undated import KNOWN
 
 log = logging.getLogger("ingest.mirror")
 

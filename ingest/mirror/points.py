@@ -28,9 +28,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from ingest.probes.reading import ESTIMATED, quality_class
-from ingest.store.alarms import TransitionRow
-from ingest.store.block import Arrays
+from ingest.reading import ESTIMATED, quality_class
+from ingest.store.alarms.alarm_record import TransitionRow
+from ingest.store.readings.block import Arrays
 
 NS_PER_MS: Final = 1_000_000
 _READING: Final = "reading"

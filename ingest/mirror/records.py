@@ -14,9 +14,9 @@ from ingest.mirror.answers import Reply
 from ingest.mirror.sending import Sender
 from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store
-from ingest.store.feed import cursor, set_cursor
-from ingest.store.unsent import TRANSITIONS, transitions_after, unsent_transitions
-from ingest.store.unsent_entries import keep_entries, keep_strikes, next_entries, next_strikes, unsent_entries
+from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.mirror_queue import TRANSITIONS, transitions_after, unsent_transitions
+from ingest.store.mirror_queue_entries import keep_entries, keep_strikes, next_entries, next_strikes, unsent_entries
 
 # An entry can be some kilobytes long.
 AT_ONCE: Final = 200

@@ -17,7 +17,7 @@ from ingest.mirror.delivery import deliver
 from ingest.mirror.points import reading_ms
 from ingest.mirror.standing import MirrorProgress
 from ingest.store import Store
-from ingest.store.unsent import add_refused
+from ingest.store.mirror_queue import add_refused
 
 if TYPE_CHECKING:
     from ingest.mirror.influx import Influx

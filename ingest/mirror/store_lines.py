@@ -12,12 +12,12 @@ from ingest.journal.entry import Entry
 from ingest.mirror.entry_points import entry_lines
 from ingest.mirror.points import Head, PointLines, alarm_line, heads, reading_lines
 from ingest.store import Store
-from ingest.store.alarms import TransitionRow
-from ingest.store.block import Arrays
-from ingest.store.cellar_history import cellar_files
-from ingest.store.history import pieces, together
-from ingest.store.series import all_series, former_names
-from ingest.store.unsent import Unsent
+from ingest.store.alarms.alarm_record import TransitionRow
+from ingest.store.cellar_files import cellar_files
+from ingest.store.mirror_queue import Unsent
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.series import all_series, former_names
+from ingest.store.readings.series_history import pieces, together
 
 # Spans that end within this time of the newest one are read in one look.
 NEAR_MS: Final = 10 * 60_000

@@ -12,10 +12,10 @@ __all__ = ["STEP_KPA", "Barometers"]
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from ingest.probes.reading import Quality, quality_class
-from ingest.probes.scale import station_pressure_kpa
-from ingest.store.fresh import Row
-from ingest.store.scale import Part
+from ingest.probes.file_scale import station_pressure_kpa
+from ingest.reading import Quality, quality_class
+from ingest.store.readings.fresh import Row
+from ingest.store.readings.scales import Part
 
 # A new part of the scale for each change of the weather by this much.
 STEP_KPA: Final = 0.05

@@ -10,10 +10,10 @@ from collections.abc import Mapping
 from ingest.cellar.models import Cellar, Cylinder, Probe, Vessel
 from ingest.cellar.quantities import QUANTITIES, plausible_range
 from ingest.probes.barometer import Barometers
-from ingest.probes.scale import file_scale
-from ingest.probes.taking import Binding
+from ingest.probes.decode import Binding
+from ingest.probes.file_scale import file_scale
 from ingest.sources.json_form import JsonPointer
-from ingest.store.series import Declaration
+from ingest.store.readings.series import Declaration
 
 
 def declarations(cellar: Cellar) -> list[Declaration]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import log
 from typing import Final
 
-from ingest.probes.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code
 
 _JUMP: Final = quality_code(Quality.UNCERTAIN, Reason.JUMP)
 _STUCK: Final = quality_code(Quality.UNCERTAIN, Reason.STUCK)

@@ -25,7 +25,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.sources.acknowledgement import AckOrder
-from ingest.sources.broker import BrokerAddress, connection_words, refusal_words, wire_words
+from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words, wire_words
 from ingest.sources.read_ahead import ReadAheadClient
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.topics import WantedTopics

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 
 import serial
 
+from ingest.backoff import Backoff
 from ingest.errors import SourceError
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
 from ingest.sources.line_trouble import trouble_words
-from ingest.sources.patience import Backoff
 from ingest.sources.sample import Sample
 
 try:

@@ -22,9 +22,9 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
+from ingest.backoff import Backoff
 from ingest.cellar.connections import MqttSettings
-from ingest.sources.broker import BrokerAddress, connection_words, refusal_words, wire_words
-from ingest.sources.patience import Backoff
+from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words, wire_words
 from ingest.sources.sample import Sample
 
 ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for the broker's answers; common practice, no source

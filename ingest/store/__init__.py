@@ -10,7 +10,7 @@ rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
 """
 
 from ingest.store.connection import Store
-from ingest.store.lock import RoleLock
 from ingest.store.opening import create_or_open, open_existing
+from ingest.store.role_lock import RoleLock
 
 __all__ = ["RoleLock", "Store", "create_or_open", "open_existing"]

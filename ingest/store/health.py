@@ -8,14 +8,14 @@ import sqlite3
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
-from ingest.store.block import BlockUnreadable, unpack
+from ingest.store.change_feed import SUMMARIES, cursor
 from ingest.store.connection import Store, translate
-from ingest.store.disk import log_size
-from ingest.store.feed import SUMMARIES, cursor
-from ingest.store.history import span
+from ingest.store.disk_space import log_size
 from ingest.store.migrations import version_of
-from ingest.store.series import all_series
-from ingest.store.summary import unpack_summary
+from ingest.store.readings.block import BlockUnreadable, unpack
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import span
+from ingest.store.readings.summary import unpack_summary
 
 # Up to this size the check that also compares every index with its table takes seconds on a small board.
 _WHOLE_CHECK_BYTES: Final = 256 * 1024 * 1024

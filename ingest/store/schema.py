@@ -39,8 +39,8 @@ FIRST_SCHEMA: tuple[str, ...] = (
         place TEXT NOT NULL,
         until_ms INTEGER NOT NULL
     )""",
-    # The parts of a dated scale, see ingest/store/scale.py: of each kind ('file', 'barometer', 'calibration') the
-    # newest row (by from_ms, then id) that is not after a reading counts.
+    # The parts of a dated scale, see ingest/store/readings/scales.py: of each kind ('file', 'barometer', 'calibration')
+    # the newest row (by from_ms, then id) that is not after a reading counts.
     """CREATE TABLE scale (
         id INTEGER PRIMARY KEY,
         series INTEGER NOT NULL REFERENCES series (id),
@@ -203,7 +203,7 @@ FIRST_SCHEMA: tuple[str, ...] = (
 )
 
 SETTLED_SCHEMA: tuple[str, ...] = (
-    # A day of one series, packed: see ingest/store/block.py. day: UTC days since 1970.
+    # A day of one series, packed: see ingest/store/readings/block.py. day: UTC days since 1970.
     """CREATE TABLE block (
         id INTEGER PRIMARY KEY,
         series INTEGER NOT NULL,
@@ -228,7 +228,7 @@ SETTLED_SCHEMA: tuple[str, ...] = (
         worst INTEGER NOT NULL,
         PRIMARY KEY (series, span_ms, from_ms)
     ) WITHOUT ROWID""",
-    # Summaries of a day's minutes, packed: see ingest/store/summary.py.
+    # Summaries of a day's minutes, packed: see ingest/store/readings/summary.py.
     """CREATE TABLE minutes (
         id INTEGER PRIMARY KEY,
         series INTEGER NOT NULL,

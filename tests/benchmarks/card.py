@@ -26,9 +26,9 @@ from settled import declare_bare
 from tree import block_device_bytes, members, written_bytes
 
 from ingest.store import create_or_open
-from ingest.store.feed import SUMMARIES
-from ingest.store.fresh import Appender
-from ingest.upkeep import Upkeep, UpkeepSettings
+from ingest.store.change_feed import SUMMARIES
+from ingest.store.readings.fresh import Appender
+from ingest.writing.upkeep import Upkeep, UpkeepSettings
 
 PROBES = 30
 A_SECOND = 3.0

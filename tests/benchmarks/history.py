@@ -23,10 +23,10 @@ from settled import bring, declare_bare
 from weathered import DAY_MS, cellar_year
 
 from ingest.store import Store, create_or_open
-from ingest.store.fresh import Appender
-from ingest.store.history import arrays
-from ingest.store.summaries import CatchUp, summary
-from ingest.store.summary import Level
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series_history import arrays
+from ingest.store.readings.summaries import CatchUp, summary
+from ingest.store.readings.summary import Level
 
 # Name of the question -> its goal, ms.
 GOALS = {"30 days by hours": 5.0, "a year by hours": 20.0}

@@ -21,12 +21,12 @@ from tempfile import TemporaryDirectory
 from cellars import cellar_text
 from rounds import alternate, print_ratio
 
-from alerts.command.bring_in import Wanted, run_import
+from alerts.command.import_readings import Wanted, run_import
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.store import create_or_open
 from ingest.store.opening import CHECKPOINT_PAGES, PAGE_SIZE
-from ingest.store.series import declare
+from ingest.store.readings.series import declare
 from ingest.times import iso_utc
 
 GOAL = 0.1

@@ -18,14 +18,14 @@ from cellars import cellar_text
 
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import bindings, declarations, jump_steps
+from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
-from ingest.probes.taking import Decoder
 from ingest.sources.sample import Sample
 from ingest.store import create_or_open
-from ingest.store.feed import SUMMARIES
-from ingest.store.series import declare
-from ingest.upkeep import Upkeep, UpkeepSettings
-from ingest.writer import Writer
+from ingest.store.change_feed import SUMMARIES
+from ingest.store.readings.series import declare
+from ingest.writing.upkeep import Upkeep, UpkeepSettings
+from ingest.writing.writer import Writer
 
 PROBES = 10
 EVERY_S = 10

@@ -37,14 +37,14 @@ from ingest.mirror.points import heads, reading_lines
 from ingest.mirror.store_lines import StoreLines
 from ingest.probes.binding import declarations
 from ingest.store import Store, create_or_open, open_existing
-from ingest.store.block import Arrays
-from ingest.store.cellar_history import keep_cellar_file
-from ingest.store.feed import cursor
-from ingest.store.history import pieces
+from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.change_feed import cursor
+from ingest.store.mirror_queue import FOLLOWER, next_span
 from ingest.store.pulse import pulses
-from ingest.store.series import declare
-from ingest.store.settling import Settler
-from ingest.store.unsent import FOLLOWER, next_span
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import pieces
+from ingest.store.readings.settling import Settler
 
 SERIES = 10
 EVERY_MS = 10_000

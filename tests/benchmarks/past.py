@@ -7,7 +7,7 @@ __all__ = ["fill"]
 from collections.abc import Sequence
 
 from ingest.store import Store
-from ingest.store.fresh import Appender
+from ingest.store.readings.fresh import Appender
 
 _BATCH = 100_000
 

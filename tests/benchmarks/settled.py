@@ -22,9 +22,9 @@ from peer import SETTINGS, Peer
 from weathered import DAY_MS, MIXES, Made
 
 from ingest.store import Store, create_or_open
-from ingest.store.block import Arrays
-from ingest.store.intake import BulkImport, Piece
-from ingest.store.summaries import CatchUp
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.bulk_import import BulkImport, Piece
+from ingest.store.readings.summaries import CatchUp
 
 GOAL = 2.0
 HARSH_DAYS = 60

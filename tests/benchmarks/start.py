@@ -23,8 +23,8 @@ from past import fill
 from rounds import print_spread
 
 from ingest.store import Store, create_or_open
-from ingest.store.feed import SUMMARIES
-from ingest.upkeep import Upkeep, UpkeepSettings
+from ingest.store.change_feed import SUMMARIES
+from ingest.writing.upkeep import Upkeep, UpkeepSettings
 
 A_SECOND = 20.0
 EVERY_MS = 10_000

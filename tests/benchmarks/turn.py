@@ -18,10 +18,10 @@ from cellars import cellar_text
 from past import fill
 
 from alerts.turning import Turner
-from alerts.watch.arrivals import Now
+from alerts.watch.turn_inputs import Now
 from ingest.cellar import load_cellar
 from ingest.store import create_or_open
-from ingest.store.fresh import Appender
+from ingest.store.readings.fresh import Appender
 
 LIMITS = 1000
 NEW = 1000

@@ -38,7 +38,7 @@ atheris: Any = importlib.import_module("atheris")
 with contextlib.redirect_stderr(io.StringIO()), atheris.instrument_imports(include=["ingest.probes", "ingest.sources"]):
     from ingest.cellar import parse_cellar
     from ingest.probes.binding import bindings
-    from ingest.probes.taking import DecodedReading, Decoder, Refusal
+    from ingest.probes.decode import DecodedReading, Decoder, Refusal
     from ingest.sources.framing import LineFramer
     from ingest.sources.sample import Sample
 

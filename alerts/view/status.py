@@ -1,0 +1,210 @@
+"""Every place as it stands: newest readings, alarms, what was rejected, whether the daemons live."""
+
+from __future__ import annotations
+
+__all__ = ["AlarmStatus", "CellarStatus", "DaemonStatus", "PlaceStatus", "ReadingStatus", "cellar_status"]
+
+from dataclasses import dataclass
+from hashlib import sha256
+from typing import Final, Literal
+
+from alerts.watch.alarm_table import State
+from alerts.watch.own_limits import watched_limits
+from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
+from ingest.cellar import Cellar, EffectiveLimit, Vessel
+from ingest.journal.ledger import Contents
+from ingest.journal.open_rackings import OpenRacking
+from ingest.reading import Quality, Reason, quality_class, quality_reason
+from ingest.store import Store
+from ingest.store.alarms.alarm_record import alarm_rows
+from ingest.store.alarms.messages import MessageRow, recent_messages
+from ingest.store.journal.begun_rackings import begun_rackings
+from ingest.store.journal.stored_ledger import contents_inside
+from ingest.store.pulse import PULSE_S, Pulse, Reject, pulses, rejects
+from ingest.store.readings.scales import scales, value_at
+from ingest.store.readings.series import Series, all_series
+from ingest.store.readings.series_history import latest
+
+# Three signs of life missed, and a little for a slow disk.
+DEAD_AFTER_MS: Final = int((3 * PULSE_S + 5) * 1000)
+
+_SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingStatus:
+    """A probe's newest reading: value in the quantity's unit, its time and quality; all None while there is none.
+
+    silent: nothing came for longer than the probe's no-data time.
+    """
+
+    probe: str
+    quantity: str
+    value: float | None
+    at_ms: int | None
+    quality: Literal["good", "uncertain", "bad"] | None
+    reason: str
+    silent: bool
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmStatus:
+    """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file."""
+
+    key: str
+    occurrence: str
+    state: str
+    at: str
+    since_ms: int | None
+    value: float | None
+    last_value: float | None
+    acknowledged_by: str | None
+    limit: EffectiveLimit | None
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceStatus:
+    """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places;
+    rackings: of this vessel, begun and not finished.
+    """
+
+    id: str
+    kind: str
+    name: str
+    readings: tuple[ReadingStatus, ...]
+    alarms: tuple[AlarmStatus, ...]
+    holds: Contents | None = None
+    rackings: tuple[OpenRacking, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class DaemonStatus:
+    """Whether a daemon gives signs of life. pulse is None if it never did."""
+
+    role: str
+    lives: bool
+    pulse: Pulse | None
+
+
+@dataclass(frozen=True, slots=True)
+class CellarStatus:
+    """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with."""
+
+    site: str
+    now_ms: int
+    places: tuple[PlaceStatus, ...]
+    alarms: tuple[AlarmStatus, ...]
+    daemons: tuple[DaemonStatus, ...]
+    rejects: tuple[Reject, ...]
+    messages: tuple[MessageRow, ...]
+    file_is_newer: bool
+
+    @property
+    def all_well(self) -> bool:
+        """No alarm stands, both daemons live, no probe is silent."""
+        readings = [reading for place in self.places for reading in place.readings]
+        return (
+            not self.alarms
+            and all(daemon.lives for daemon in self.daemons)
+            and not any(reading.silent for reading in readings)
+        )
+
+
+def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
+    """Read from the store how the cellar stands; call inside ``store.read()``, so that all is of one moment."""
+    alarms = tuple(_alarms(cellar, store))
+    held = contents_inside(store.connection, now_ms, cellar)
+    begun = [one for one in begun_rackings(store.connection) if one.at_ms <= now_ms]
+    readings = _readings(cellar, store, now_ms)
+    places = tuple(
+        PlaceStatus(
+            place.id,
+            cellar.place_kind(place.id),
+            (place.name or "") if isinstance(place, Vessel) else "",
+            tuple(readings[probe.id] for probe in cellar.probes_at(place.id)),
+            tuple(alarm for alarm in alarms if alarm.at == place.id),
+            held.get(place.id) if isinstance(place, Vessel) else None,
+            tuple(one for one in begun if place.id in one.vessels),
+        )
+        for place in cellar.places
+    )
+    beats = pulses(store)
+    daemons = tuple(
+        DaemonStatus(role, role in beats and now_ms - beats[role].at_ms < DEAD_AFTER_MS, beats.get(role))
+        for role in ("ingest", "alerts")
+    )
+    digest = sha256(cellar.text.encode()).hexdigest()
+    running = beats["ingest"].body.get("cellar_file_digest") if "ingest" in beats else digest
+    return CellarStatus(
+        site=cellar.site.name,
+        now_ms=now_ms,
+        places=places,
+        alarms=alarms,
+        daemons=daemons,
+        rejects=tuple(rejects(store)),
+        messages=tuple(recent_messages(store, 10)),
+        file_is_newer=running != digest,
+    )
+
+
+def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingStatus]:
+    by_triple: dict[tuple[str, str, str], Series] = {
+        (row.probe, row.place, row.quantity): row for row in all_series(store)
+    }
+    series = {probe.id: by_triple.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
+    newest = latest(store, [row.id for row in series.values() if row is not None])
+    silence = {limit.probe: limit.setpoint for limit in cellar.limits if limit.kind == "no data"}
+    found = {}
+    for probe in cellar.probe:
+        row = series[probe.id]
+        reading = newest.get(row.id) if row is not None else None
+        if row is None or reading is None:
+            found[probe.id] = ReadingStatus(probe.id, probe.quantity, None, None, None, "", silent=True)
+            continue
+        quality = quality_class(reading.quality)
+        reason = quality_reason(reading.quality)
+        found[probe.id] = ReadingStatus(
+            probe.id,
+            probe.quantity,
+            value_at(scales(store, row.id), reading.at_ms, reading.number),
+            reading.at_ms,
+            _QUALITY_WORDS[quality],
+            "" if reason is Reason.NONE else reason.name.lower().replace("_", " "),
+            silent=now_ms - reading.at_ms > silence.get(probe.id, 120.0) * 1000,
+        )
+    return found
+
+
+_QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
+    Quality.GOOD: "good",
+    Quality.UNCERTAIN: "uncertain",
+    Quality.BAD: "bad",
+}
+
+
+def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
+    limits = watched_limits(cellar)
+    found = []
+    for row in alarm_rows(store):
+        if row.occurrence is None or row.state not in _SHOWN_STATES:
+            continue
+        limit = limits.get(row.key)
+        try:
+            alarm = LimitRecord.from_json(row.entry, 0.0).alarm
+        except WatchStateUnreadable:
+            continue  # the alerts daemon says so when it starts; a page must still show the rest
+        found.append(
+            AlarmStatus(
+                key=row.key,
+                occurrence=row.occurrence,
+                state=row.state,
+                at=limit.at if limit else row.key.split("/")[0],
+                since_ms=alarm.since_ms,
+                value=alarm.value,
+                last_value=alarm.last_value,
+                acknowledged_by=alarm.acknowledged_by,
+                limit=limit,
+            )
+        )
+    order = {"high": 0, "medium": 1, "low": 2}
+    return sorted(found, key=lambda alarm: (order[alarm.limit.priority] if alarm.limit else 3, alarm.since_ms or 0))

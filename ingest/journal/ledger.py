@@ -1,0 +1,271 @@
+"""What each vessel holds at any time, from the entries and the vessels of then. Pure.
+
+Entries count in the order in which they happened; two of the same time in the order in which they were written. Struck
+entries do not count.
+"""
+
+from __future__ import annotations
+
+__all__ = ["BEGINNING", "Contents", "Ledger", "LotShare", "Snapshot", "contents_at"]
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import Final, NamedTuple
+
+from ingest.journal.entry import Entry
+from ingest.journal.equipment import Equipment
+from ingest.journal.ledger_steps import MOVING, ledger_step
+from ingest.journal.lots import Lots
+from ingest.journal.movements import RackingBody, ToppingBody
+from ingest.journal.vessel_state import UNKNOWN, VesselState
+from ingest.journal.wine import So2Value, Wine, sum_known
+
+# A snapshot after so many entries: what is between two of them is folded in a millisecond or two.
+_EVERY: Final = 256
+
+# Wine of several lots has the style of its named lots if these are at least this part of it.
+_MOSTLY: Final = 0.5
+
+
+class LotShare(NamedTuple):
+    """A lot and its part of the wine, of 1. lot None: wine of no lot of this cellar; share None: not known."""
+
+    lot: str | None
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What a vessel holds at a time.
+
+    known: False while the journal never said; then the vessel counts as in use, and all else is None. volume_l: 0 if it
+    is empty, None if nobody knows; u_volume_l: standard uncertainty; headspace_l: capacity less volume; since_ms: when
+    this wine came in, or the vessel became empty. Times are UTC ms. free_so2, total_so2: as found last, or by the mass
+    balance of what was blended since.
+    """
+
+    vessel: str
+    known: bool
+    lots: tuple[LotShare, ...] = ()
+    volume_l: float | None = None
+    u_volume_l: float | None = None
+    capacity_l: float | None = None
+    headspace_l: float | None = None
+    since_ms: int | None = None
+    last_racking_ms: int | None = None
+    last_topping_ms: int | None = None
+    alcohol_percent_vol: float | None = None
+    sugar_g_l: float | None = None
+    style: str | None = None
+    free_so2: So2Value | None = None
+    total_so2: So2Value | None = None
+    out_of_use: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """Whether it is known to be empty."""
+        return self.known and self.volume_l == 0.0
+
+    def share_of(self, lot: str) -> float | None:
+        """The part of a lot in it, 0 if there is none of it, None if it is not known."""
+        return next((each.share for each in self.lots if each.lot == lot), 0.0)
+
+
+class Snapshot(NamedTuple):
+    """What vessels hold after the entry of that place in the order: at_ms and id."""
+
+    at_ms: int
+    id: int
+    state: Mapping[str, VesselState]
+
+
+BEGINNING: Final = Snapshot(-1, -1, {})
+
+_Key = tuple[int, int]
+
+
+class Ledger:
+    """Entries, one after the other, to what vessels hold at any time.
+
+    It can be told of entries in any order, back-dated ones too, and of strikes: what it says is always what a new one
+    would say that is given all entries at once. base: a snapshot to begin at; entries that are not after it are passed
+    over, and it cannot say what was before. every: how many entries lie between two snapshots.
+    """
+
+    def __init__(
+        self,
+        entries: Iterable[Entry] = (),
+        equipment: Equipment | None = None,
+        base: Snapshot = BEGINNING,
+        every: int = _EVERY,
+    ) -> None:
+        self._every = every
+        self.equipment = Equipment() if equipment is None else equipment
+        self.lots = Lots()
+        self.base = base
+        moving = []
+        for entry in entries:
+            if entry.struck is None:
+                self.lots.add(entry)
+                if entry.kind in MOVING and (entry.at_ms, entry.id) > base[:2]:
+                    moving.append(self.named(entry))
+        moving.sort(key=_key)
+        self._entries = moving
+        self._keys = [_key(entry) for entry in moving]
+        # (how many entries are in it, what vessels hold after those), oldest first
+        self._snapshots: list[tuple[int, Mapping[str, VesselState]]] = [(0, base.state)]
+
+    def named(self, entry: Entry) -> Entry:
+        """The entry with vessels called as they are now."""
+        if not self.equipment.renames:
+            return entry
+        return _renamed(entry, self.equipment)
+
+    def add(self, entry: Entry) -> None:
+        """Take one more entry."""
+        if entry.struck is not None:
+            return
+        self.lots.add(entry)
+        if entry.kind in MOVING:
+            index = bisect_left(self._keys, _key(entry))
+            self._keys.insert(index, _key(entry))
+            self._entries.insert(index, self.named(entry))
+            self._forget_after(index)
+
+    def strike(self, entry_id: int) -> None:
+        """An entry no longer counts; one that is not here never did."""
+        self.lots.remove(entry_id)
+        for index, entry in enumerate(self._entries):
+            if entry.id == entry_id:
+                del self._entries[index], self._keys[index]
+                self._forget_after(index)
+                return
+
+    def _forget_after(self, count: int) -> None:
+        while self._snapshots[-1][0] > count:
+            self._snapshots.pop()
+
+    def before(self, key: _Key) -> dict[str, VesselState]:
+        """What vessels hold before the entry of that place in the order (at_ms, id)."""
+        return self._state(bisect_left(self._keys, key))
+
+    def after(self, key: _Key) -> Iterator[Entry]:
+        """The entries from that place in the order on, it included."""
+        return iter(self._entries[bisect_left(self._keys, key) :])
+
+    def snapshot(self, count: int) -> Snapshot:
+        """The snapshot after the first ``count`` entries."""
+        return Snapshot(*self._keys[count - 1], self._state(count)) if count else self.base
+
+    def __len__(self) -> int:
+        return len(self._entries)
+
+    def _state(self, count: int) -> dict[str, VesselState]:
+        index = bisect_right(self._snapshots, count, key=lambda one: one[0]) - 1
+        done, known = self._snapshots[index]
+        state = dict(known)
+        get = state.get
+        for entry in self._entries[done:count]:
+            state.update(ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
+            done += 1
+            if done % self._every == 0 and done > self._snapshots[-1][0]:
+                self._snapshots.append((done, dict(state)))
+        return state
+
+    def held_at(self, at_ms: int) -> dict[str, VesselState]:
+        """What vessels hold at a time, entries of that very time included; vessels that no entry names are missing."""
+        return self._state(bisect_right(self._keys, at_ms, key=lambda key: key[0]))
+
+    def at(self, at_ms: int) -> dict[str, Contents]:
+        """What each vessel of the cellar file of then, and each that an entry names, holds at a time (UTC ms)."""
+        state = self.held_at(at_ms)
+        for vessel in self.equipment.vessels_at(at_ms):
+            state.setdefault(vessel, UNKNOWN)
+        return {vessel: self._told(vessel, held, at_ms) for vessel, held in state.items()}
+
+    def contents(self, vessel: str, at_ms: int) -> Contents:
+        """What one vessel holds at a time."""
+        return self._told(vessel, self.held_at(at_ms).get(vessel, UNKNOWN), at_ms)
+
+    def empty_at(self, at_ms: int) -> frozenset[str]:
+        """The vessels that are known to be empty at a time."""
+        return frozenset(vessel for vessel, held in self.held_at(at_ms).items() if held.empty)
+
+    def _told(self, vessel: str, held: VesselState, at_ms: int) -> Contents:
+        capacity = self.equipment.capacity_l(vessel, at_ms)
+        if not held.known:
+            return Contents(
+                vessel, False, capacity_l=capacity, last_topping_ms=held.topped_ms, out_of_use=held.out_of_use
+            )
+        wine = held.wine
+        facts = [(share, None if lot is None else self.lots.of(lot, at_ms)) for lot, share in wine.parts]
+        alcohol, sugar, style = wine.alcohol, None, None
+        if not held.empty:
+            if alcohol is None:
+                found = [wine.foreign_alcohol if body is None else body.alcohol_percent_vol for _, body in facts]
+                alcohol = _by_share(wine, found)
+            sugar = _by_share(wine, [None if body is None else body.sugar_g_l for _, body in facts])
+            style = _style(wine, [None if body is None else body.style for _, body in facts])
+        return Contents(
+            vessel=vessel,
+            known=True,
+            lots=tuple(LotShare(lot, share) for lot, share in wine.parts),
+            volume_l=held.volume_l,
+            u_volume_l=held.u_l,
+            capacity_l=capacity,
+            headspace_l=None if capacity is None or held.volume_l is None else max(capacity - held.volume_l, 0.0),
+            since_ms=held.since_ms,
+            last_racking_ms=held.racked_ms,
+            last_topping_ms=held.topped_ms,
+            alcohol_percent_vol=alcohol,
+            sugar_g_l=sugar,
+            style=style,
+            free_so2=wine.free,
+            total_so2=wine.total,
+            out_of_use=held.out_of_use,
+        )
+
+
+def contents_at(entries: Iterable[Entry], equipment: Equipment, at_ms: int) -> dict[str, Contents]:
+    """What each vessel holds at a time (UTC ms), worked out afresh."""
+    return Ledger(entries, equipment).at(at_ms)
+
+
+def _key(entry: Entry) -> _Key:
+    return (entry.at_ms, entry.id)
+
+
+def _by_share(wine: Wine, values: list[float | None]) -> float | None:
+    """The mean by share, None if a share or a value that counts is not known."""
+    if not wine.parts:
+        return None
+    if len(wine.parts) == 1:
+        return values[0]
+    return sum_known(
+        None if share is None or value is None else share * value
+        for (_, share), value in zip(wine.parts, values, strict=True)
+    )
+
+
+def _style(wine: Wine, styles: list[str | None]) -> str | None:
+    """The style that all lots have which make up most of the wine."""
+    named = {style for style in styles if style is not None}
+    shares = [share for (_, share), style in zip(wine.parts, styles, strict=True) if style is not None]
+    if len(named) != 1 or (len(shares) < len(styles) and (sum_known(shares) or 0.0) < _MOSTLY):
+        return None
+    return named.pop()
+
+
+def _renamed(entry: Entry, equipment: Equipment) -> Entry:
+    def now(vessel: str) -> str:
+        return equipment.name_now(vessel, entry.written_ms)
+
+    body, place = entry.body, None if entry.place is None else now(entry.place)
+    if isinstance(body, RackingBody):
+        sources = tuple(drawn.model_copy(update={"vessel": now(drawn.vessel)}) for drawn in body.sources)
+        targets = tuple(poured.model_copy(update={"vessel": now(poured.vessel)}) for poured in body.targets)
+        body = body.model_copy(update={"sources": sources, "targets": targets})
+    elif isinstance(body, ToppingBody) and body.source is not None:
+        body = body.model_copy(update={"source": now(body.source)})
+    return replace(entry, place=place, body=body)

@@ -1,0 +1,14 @@
+"""The stored journal, and what is worked out from it.
+
+In reading order:
+
+entries            adding, striking and reading entries
+entry_rows         rows of the tables as entries
+renames            what places and probes that entries name are called now
+stored_ledger      what vessels hold at any time
+begun_rackings     rackings that were begun and not finished
+lot_location_rows  where lots lay
+calibration_parts  what a calibration does to its probe's scale
+hand_results       numbers that people found
+entry_import       many entries at once: all of them or none
+"""

@@ -1,0 +1,133 @@
+"""The summaries of a history: strand by strand, at the coarsest level that still has the points that are wanted."""
+
+from __future__ import annotations
+
+__all__ = ["Downsampled", "Track", "downsample"]
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from ingest.store.change_feed import DROPPED, cursor
+from ingest.store.connection import Store
+from ingest.store.journal.hand_results import HandResult
+from ingest.store.readings.history_sources import HistorySource
+from ingest.store.readings.series_history import arrays
+from ingest.store.readings.settling import DAY_MS
+from ingest.store.readings.summaries import coarsest, summary
+from ingest.store.readings.summary import LEVELS, Level, Summary, summarise
+
+_FINE_TO_COARSE: Final[tuple[Level, ...]] = ("minute", "hour", "day")
+
+
+class Track(NamedTuple):
+    """One strand's summaries: a row for each span that has readings; without a level, for each reading."""
+
+    strand: HistorySource
+    rows: Summary
+
+
+class Downsampled(NamedTuple):
+    """level: minute, hour or day, None where each reading has its own row; tracks: in the order in which they begin,
+    those with rows; results: in the order in which they were found.
+    """
+
+    level: Level | None
+    tracks: tuple[Track, ...]
+    results: tuple[HandResult, ...]
+
+
+def downsample(
+    store: Store, strands: Sequence[HistorySource], results: Sequence[HandResult], from_ms: int, to_ms: int, points: int
+) -> Downsampled:
+    """The summaries of the spans that from_ms <= at < to_ms reaches into; see ``ingest.history.summary``."""
+    dropped_ms = (cursor(store, DROPPED) or 0) * DAY_MS
+    level = coarsest(from_ms, to_ms, points)
+    if level is None and from_ms < dropped_ms:
+        level = "minute"
+    tracks = []
+    for strand in strands:
+        rows = (
+            _readings(store, strand, from_ms, to_ms)
+            if level is None
+            else _spans(store, strand, from_ms, to_ms, level, dropped_ms)
+        )
+        if len(rows.from_ms):
+            tracks.append(Track(strand, rows))
+    return Downsampled(level, tuple(tracks), tuple(results))
+
+
+def _readings(store: Store, strand: HistorySource, from_ms: int, to_ms: int) -> Summary:
+    """Each reading as a span of its own; bad ones without a value."""
+    begin_ms, end_ms = _clipped(strand, from_ms, to_ms)
+    return summarise(arrays(store, strand.series, begin_ms, end_ms), 1) if begin_ms < end_ms else Summary.empty()
+
+
+def _spans(store: Store, strand: HistorySource, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
+    """Whole spans as they are kept; those that the strand begins or ends in, from the readings that are in it."""
+    span_ms = LEVELS[level]
+    begin_ms, end_ms = _clipped(strand, _floor(from_ms, span_ms), _ceil(to_ms, span_ms))
+    if begin_ms >= end_ms:
+        return Summary.empty()
+    first, last = _ceil(begin_ms, span_ms), _floor(end_ms, span_ms)
+    if first > last:
+        return _edge(store, strand.series, begin_ms, end_ms, level)
+    pieces = []
+    if begin_ms < first:
+        pieces.append(_edge(store, strand.series, begin_ms, first, level))
+    if first < last:
+        pieces.append(_kept(store, strand.series, first, last, level, dropped_ms))
+    if last < end_ms:
+        pieces.append(_edge(store, strand.series, last, end_ms, level))
+    return Summary.joined(pieces)
+
+
+def _kept(store: Store, series: int, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
+    """Summaries of a level; of days of which only coarser ones are left, these."""
+    rows = summary(store, series, from_ms, to_ms, level)
+    if from_ms >= dropped_ms:
+        return rows
+    for coarser in _FINE_TO_COARSE[_FINE_TO_COARSE.index(level) + 1 :]:
+        left = summary(store, series, from_ms, min(to_ms, dropped_ms), coarser)
+        rows = Summary.joined([rows, left.part(~np.isin(left.from_ms // DAY_MS, rows.from_ms // DAY_MS))])
+    return rows.part(np.argsort(rows.from_ms, kind="stable"))
+
+
+def _edge(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> Summary:
+    """The part of one span, from its readings, or where these were dropped from the finest summaries that are left."""
+    span_ms = LEVELS[level]
+    rows = summarise(arrays(store, series, from_ms, to_ms), span_ms)
+    for finer in _FINE_TO_COARSE[: _FINE_TO_COARSE.index(level)]:
+        if len(rows.from_ms):
+            break
+        parts = summary(store, series, _ceil(from_ms, LEVELS[finer]), _floor(to_ms, LEVELS[finer]), finer)
+        rows = _as_one(parts, _floor(from_ms, span_ms))
+    return rows
+
+
+def _as_one(parts: Summary, begin_ms: int) -> Summary:
+    """Summaries of one span's parts as that of the span that begins at begin_ms."""
+    if not len(parts.from_ms):
+        return parts
+    whole = parts.part(np.zeros(1, np.intp))
+    whole.from_ms[0], whole.worst[0] = begin_ms, parts.worst.max()
+    sound = parts.part(parts.readings > 0)
+    if len(sound.from_ms):
+        whole.readings[0] = sound.readings.sum()
+        whole.low[0], whole.high[0] = sound.low.min(), sound.high.max()
+        whole.mean[0] = np.average(sound.mean, weights=sound.readings)
+        whole.first[0], whole.last[0] = sound.first[0], sound.last[-1]
+    return whole
+
+
+def _clipped(strand: HistorySource, from_ms: int, to_ms: int) -> tuple[int, int]:
+    return max(strand.from_ms, from_ms), to_ms if strand.to_ms is None else min(strand.to_ms, to_ms)
+
+
+def _floor(at_ms: int, span_ms: int) -> int:
+    return at_ms // span_ms * span_ms
+
+
+def _ceil(at_ms: int, span_ms: int) -> int:
+    return -(-at_ms // span_ms) * span_ms

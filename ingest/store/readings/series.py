@@ -1,0 +1,120 @@
+"""Series: which readings belong together, as the cellar file declares its probes."""
+
+from __future__ import annotations
+
+__all__ = ["Declaration", "Series", "all_series", "declare", "former_names"]
+
+import sqlite3
+from collections.abc import Sequence
+from typing import NamedTuple
+
+from ingest.store.connection import Store
+from ingest.store.readings.scales import Part, add_part
+
+
+class Declaration(NamedTuple):
+    """A probe as the cellar file declares it now: value = gain x number + offset, number in ``unit``.
+
+    former_probe, former_place: the names before `was` renamed them, or the same names.
+    """
+
+    probe: str
+    place: str
+    quantity: str
+    gain: float
+    offset: float
+    unit: str
+    former_probe: str
+    former_place: str
+
+
+class Series(NamedTuple):
+    """One row of the table ``series``; ended_ms is None while the cellar file has the probe."""
+
+    id: int
+    probe: str
+    place: str
+    quantity: str
+    begun_ms: int
+    ended_ms: int | None
+
+
+def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> dict[str, int]:
+    """Bring series and scales in line with the cellar file; give probe id -> series id.
+
+    A new (probe, place, quantity) begins a series. One that left the file is ended, one that came back goes on.
+    A changed unit or reference is a new scale from now on; the readings themselves are never touched.
+    """
+    found: dict[str, int] = {}
+    with store.write() as connection:
+        for item in declarations:
+            series = _find(connection, item) or _rename(connection, item, now_ms) or _begin(connection, item, now_ms)
+            found[item.probe] = series
+            connection.execute("UPDATE series SET ended_ms = NULL WHERE id = ? AND ended_ms IS NOT NULL", (series,))
+            _keep_scale(connection, series, item, now_ms)
+        living = tuple(found.values())
+        marks = ",".join("?" * len(living))
+        connection.execute(
+            f"UPDATE series SET ended_ms = ? WHERE ended_ms IS NULL AND origin = 'probe' AND id NOT IN ({marks})",  # noqa: S608  only question marks
+            (now_ms, *living),
+        )
+    return found
+
+
+def _find(connection: sqlite3.Connection, item: Declaration) -> int | None:
+    row = connection.execute(
+        "SELECT id FROM series WHERE probe = ? AND place = ? AND quantity = ? AND origin = 'probe'",
+        (item.probe, item.place, item.quantity),
+    ).fetchone()
+    return int(row[0]) if row else None
+
+
+def _rename(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> int | None:
+    """The series under a former name of its probe or place, if there is one, under its new name from now on."""
+    row = connection.execute(
+        "SELECT id FROM series WHERE probe IN (?, ?) AND place IN (?, ?) AND quantity = ? AND origin = 'probe'",
+        (item.former_probe, item.probe, item.former_place, item.place, item.quantity),
+    ).fetchone()
+    if row is None:
+        return None
+    connection.execute(
+        "INSERT INTO former_name (series, probe, place, until_ms) SELECT id, probe, place, ? FROM series WHERE id = ?",
+        (now_ms, row[0]),
+    )
+    connection.execute("UPDATE series SET probe = ?, place = ? WHERE id = ?", (item.probe, item.place, row[0]))
+    return int(row[0])
+
+
+def _begin(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> int:
+    cursor = connection.execute(
+        "INSERT INTO series (probe, place, quantity, begun_ms) VALUES (?, ?, ?, ?)",
+        (item.probe, item.place, item.quantity, now_ms),
+    )
+    return int(cursor.lastrowid or 0)
+
+
+def _keep_scale(connection: sqlite3.Connection, series: int, item: Declaration, now_ms: int) -> None:
+    newest = connection.execute(
+        "SELECT gain, offset, unit FROM scale WHERE series = ? AND kind = 'file'"
+        " ORDER BY from_ms DESC, id DESC LIMIT 1",
+        (series,),
+    ).fetchone()
+    if newest == (item.gain, item.offset, item.unit):
+        return
+    # The first scale also covers readings that are brought in from before the series began.
+    from_ms = 0 if newest is None else now_ms
+    part = Part(from_ms, "file", item.gain, item.offset, item.unit, "cellar file")
+    add_part(connection, series, part, now_ms)
+
+
+def all_series(store: Store) -> list[Series]:
+    """Every series, oldest first."""
+    rows = store.connection.execute("SELECT id, probe, place, quantity, begun_ms, ended_ms FROM series ORDER BY id")
+    return [Series(*row) for row in rows]
+
+
+def former_names(store: Store, series: int) -> list[tuple[int, str, str]]:
+    """(until when, UTC ms; probe; place) of each name that a series had before it was renamed."""
+    return store.connection.execute(
+        "SELECT until_ms, probe, place FROM former_name WHERE series = ? ORDER BY until_ms", (series,)
+    ).fetchall()

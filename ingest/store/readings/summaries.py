@@ -1,0 +1,190 @@
+"""Summaries in the store: kept up by following the change feed, read together with what has not been followed yet.
+
+A change anywhere in a day of a series makes that day's summaries be worked out anew from its readings: simple, and
+right for late, re-scaled and re-dated readings alike. It is never done in the transaction that stores readings.
+"""
+
+from __future__ import annotations
+
+__all__ = ["CatchUp", "coarsest", "summary"]
+
+from typing import Final
+
+import numpy as np
+
+from ingest.store.change_feed import DROPPED, SUMMARIES, cursor, set_cursor, touched_after, unfed
+from ingest.store.connection import Store
+from ingest.store.readings.series_history import arrays, span
+from ingest.store.readings.settling import DAY_MS
+from ingest.store.readings.summary import LEVELS, Level, Summary, pack_summary, summarise, unpack_summary
+
+# Changes that are taken up together: the more, the fewer times a busy day is worked out.
+_AT_ONCE: Final = 5000
+
+_HOUR_MS: Final = LEVELS["hour"]
+
+
+class CatchUp:
+    """Follows the change feed in slices, a day of a series each."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._days: list[tuple[int, int]] = []
+        self._reached: int | None = None
+
+    def slice(self) -> bool:
+        """Work one day of one series out, or take up more changes; False when everything is followed."""
+        if self._days:
+            self._renew(*self._days.pop())
+            if not self._days:
+                self._note()
+            return True
+        return self._look()
+
+    def _look(self) -> bool:
+        place = cursor(self._store, SUMMARIES) or 0
+        changes = touched_after(self._store, place, _AT_ONCE)
+        if not changes:
+            return False
+        self._reached = changes[-1].seq
+        self._days = sorted(_days_of(self._store, [(touch.series, touch.from_ms, touch.to_ms) for touch in changes]))
+        if not self._days:
+            self._note()
+        return True
+
+    def _note(self) -> None:
+        if self._reached is not None:
+            with self._store.write() as connection:
+                set_cursor(connection, SUMMARIES, self._reached)
+            self._reached = None
+
+    def _renew(self, series: int, day: int) -> None:
+        if _is_dropped(self._store, series, day):
+            return
+        values = arrays(self._store, series, day * DAY_MS, (day + 1) * DAY_MS)
+        hours, days = summarise(values, _HOUR_MS), summarise(values, DAY_MS)
+        minutes = summarise(values, LEVELS["minute"])
+        with self._store.write() as connection:
+            for span_ms, rows in ((_HOUR_MS, hours), (DAY_MS, days)):
+                connection.execute(
+                    "DELETE FROM summary WHERE series = ? AND span_ms = ? AND from_ms >= ? AND from_ms < ?",
+                    (series, span_ms, day * DAY_MS, (day + 1) * DAY_MS),
+                )
+                connection.executemany(
+                    "INSERT INTO summary (series, span_ms, from_ms, count, low, high, mean, first, last, worst)"
+                    " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                    zip([series] * len(rows.from_ms), [span_ms] * len(rows.from_ms), *_columns(rows), strict=True),
+                )
+            if len(minutes.from_ms):
+                connection.execute(
+                    "INSERT INTO minutes (series, day, data) VALUES (?, ?, ?)"
+                    " ON CONFLICT (series, day) DO UPDATE SET data = excluded.data",
+                    (series, day, pack_summary(minutes)),
+                )
+            else:
+                connection.execute("DELETE FROM minutes WHERE series = ? AND day = ?", (series, day))
+
+
+def summary(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> Summary:
+    """The summaries of a series whose spans begin within from_ms <= begin < to_ms, in order of time.
+
+    Days with changes that are not followed yet are worked out from their readings, so the answer is always of now.
+    """
+    reached = cursor(store, SUMMARIES) or 0
+    # Before the feed is looked at: what enters it meanwhile is then seen twice, never overlooked.
+    waiting = [row for row in unfed(store) if row[0] == series]
+    rows = store.connection.execute(
+        "SELECT series, from_ms, to_ms FROM touched WHERE seq > ? AND series = ? AND to_ms >= ? AND from_ms < ?",
+        (reached, series, from_ms - DAY_MS, to_ms + DAY_MS),
+    ).fetchall()
+    open_days = {
+        day
+        for _, day in _days_of(store, [*waiting, *rows])
+        if from_ms < (day + 1) * DAY_MS and day * DAY_MS < to_ms and not _is_dropped(store, series, day)
+    }
+    stored = _stored(store, series, from_ms, to_ms, level)
+    if not open_days:
+        return stored
+    settled = ~np.isin(stored.from_ms // DAY_MS, np.array(sorted(open_days), np.int64))
+    pieces = [stored.part(settled)]
+    for day in open_days:
+        values = arrays(store, series, day * DAY_MS, (day + 1) * DAY_MS)
+        pieces.append(summarise(values, LEVELS[level]).between(from_ms, to_ms))
+    whole = Summary.joined(pieces)
+    order = np.argsort(whole.from_ms, kind="stable")
+    return whole.part(order)
+
+
+def coarsest(from_ms: int, to_ms: int, points: int) -> Level | None:
+    """The coarsest level that still has ``points`` spans between the two times; None where raw readings are called for.
+
+    Lowest and highest are kept at every level, so none of them loses an extreme.
+    """
+    for level in ("day", "hour", "minute"):
+        if (to_ms - from_ms) // LEVELS[level] >= points:
+            return level
+    return None
+
+
+def _is_dropped(store: Store, series: int, day: int) -> bool:
+    """Whether a day's single readings are gone by the owner's wish: its summaries then stay as they are."""
+    if day >= (cursor(store, DROPPED) or 0):
+        return False
+    held = store.connection.execute("SELECT 1 FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
+    return held is None
+
+
+def _stored(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> Summary:
+    if level == "minute":
+        rows = store.connection.execute(
+            "SELECT data FROM minutes WHERE series = ? AND day >= ? AND day <= ? ORDER BY day",
+            (series, from_ms // DAY_MS, to_ms // DAY_MS),
+        )
+        return Summary.joined([unpack_summary(data) for (data,) in rows]).between(from_ms, to_ms)
+    rows = store.connection.execute(
+        "SELECT from_ms, count, low, high, mean, first, last, worst FROM summary"
+        " WHERE series = ? AND span_ms = ? AND from_ms >= ? AND from_ms < ? ORDER BY from_ms",
+        (series, LEVELS[level], from_ms, to_ms),
+    )
+    table = np.array(rows.fetchall(), np.float64)  # None becomes NaN; times in ms fit a double's 53 bits
+    if not len(table):
+        return Summary.empty()
+    columns = table.T
+    return Summary(
+        columns[0].astype(np.int64),
+        columns[1].astype(np.int64),
+        columns[2],
+        columns[3],
+        columns[4],
+        columns[5],
+        columns[6],
+        columns[7].astype(np.int64),
+    )
+
+
+def _columns(rows: Summary) -> list[list[float | None]]:
+    """Columns for SQLite: NaN is no value there but NULL."""
+    columns: list[list[float | None]] = []
+    for column in rows:
+        plain: list[float | None] = column.tolist()
+        columns.append([None if value != value else value for value in plain])  # noqa: PLR0124  only NaN differs from itself
+    return columns
+
+
+def _days_of(store: Store, changes: list[tuple[int, int, int]]) -> set[tuple[int, int]]:
+    """(series, day) of all days that the changed spans reach into, as far as the series has readings there."""
+    days: set[tuple[int, int]] = set()
+    spans: dict[int, tuple[int, int] | None] = {}
+    for series, from_ms, to_ms in changes:
+        if to_ms - from_ms > DAY_MS:
+            # A re-scaling reaches from its time to now, or over all time: only where there are readings is work to do.
+            if series not in spans:
+                spans[series] = span(store, series)
+            known = spans[series]
+            if known is None:
+                continue
+            first, last = max(from_ms, known[0]), min(to_ms, known[1])
+        else:
+            first, last = from_ms, to_ms
+        days.update((series, day) for day in range(first // DAY_MS, last // DAY_MS + 1))
+    return days

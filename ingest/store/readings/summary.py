@@ -1,0 +1,148 @@
+"""Summaries by minute, hour and day: count, lowest, highest, mean, first, last, worst quality. Pure, over arrays.
+
+Values are those of readings that are not bad; a span with bad readings only has count 0 and no values, so that a chart
+shows a gap and the worst quality tells why. Spans are those of UTC.
+"""
+
+from __future__ import annotations
+
+__all__ = ["LEVELS", "Level", "Summary", "pack_summary", "summarise", "unpack_summary"]
+
+import struct
+from collections.abc import Sequence
+from typing import Final, Literal, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from ingest.store.readings.block import Arrays, BlockUnreadable, pack, unpack
+
+Level = Literal["minute", "hour", "day"]
+
+_LENGTH: Final = struct.Struct("<I")
+
+LEVELS: Final[dict[str, int]] = {"minute": 60_000, "hour": 3_600_000, "day": 86_400_000}
+"""Level -> its span in ms, from fine to coarse."""
+
+
+class Summary(NamedTuple):
+    """One row for each span that has readings, in order of time. from_ms: where the span begins (UTC ms, int64);
+    readings: how many are not bad; low, high, mean, first, last: of their values, NaN where there are none; worst: the
+    worst class of quality in the span (0 good, 1 uncertain, 2 bad)."""
+
+    from_ms: npt.NDArray[np.int64]
+    readings: npt.NDArray[np.int64]
+    low: npt.NDArray[np.float64]
+    high: npt.NDArray[np.float64]
+    mean: npt.NDArray[np.float64]
+    first: npt.NDArray[np.float64]
+    last: npt.NDArray[np.float64]
+    worst: npt.NDArray[np.int64]
+
+    @classmethod
+    def empty(cls) -> Summary:
+        """No spans."""
+        whole, real = np.empty(0, np.int64), np.empty(0, np.float64)
+        return cls(whole, whole, real, real, real, real, real, whole)
+
+    @classmethod
+    def joined(cls, pieces: Sequence[Summary]) -> Summary:
+        """Pieces one behind the other."""
+        if not pieces:
+            return cls.empty()
+        return cls(
+            np.concatenate([piece.from_ms for piece in pieces]),
+            np.concatenate([piece.readings for piece in pieces]),
+            np.concatenate([piece.low for piece in pieces]),
+            np.concatenate([piece.high for piece in pieces]),
+            np.concatenate([piece.mean for piece in pieces]),
+            np.concatenate([piece.first for piece in pieces]),
+            np.concatenate([piece.last for piece in pieces]),
+            np.concatenate([piece.worst for piece in pieces]),
+        )
+
+    def part(self, where: npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Summary:
+        """The spans at some places."""
+        return Summary(
+            self.from_ms[where],
+            self.readings[where],
+            self.low[where],
+            self.high[where],
+            self.mean[where],
+            self.first[where],
+            self.last[where],
+            self.worst[where],
+        )
+
+    def between(self, from_ms: int, to_ms: int) -> Summary:
+        """Only the spans that begin at from_ms or later and before to_ms."""
+        return self.part((self.from_ms >= from_ms) & (self.from_ms < to_ms))
+
+
+def summarise(values: Arrays, span_ms: int) -> Summary:
+    """Summaries of values (times rising, ``number`` in our unit) over spans of span_ms."""
+    if not len(values.at_ms):
+        return Summary.empty()
+    spans = values.at_ms // span_ms
+    classes = (values.quality & 3).astype(np.int64)
+    begins = np.flatnonzero(np.concatenate(([True], spans[1:] != spans[:-1])))
+    worst = np.maximum.reduceat(classes, begins)
+    nothing = np.full((5, len(begins)), np.nan)
+    counts = np.zeros(len(begins), np.int64)
+    made = Summary(spans[begins] * span_ms, counts, nothing[0], nothing[1], nothing[2], nothing[3], nothing[4], worst)
+    sound = classes < 2
+    if not sound.any():
+        return made
+    numbers, sound_spans = values.number[sound], spans[sound]
+    starts = np.flatnonzero(np.concatenate(([True], sound_spans[1:] != sound_spans[:-1])))
+    ends = np.concatenate((starts[1:], [len(numbers)]))
+    places = np.searchsorted(spans[begins], sound_spans[starts])
+    made.readings[places] = ends - starts
+    made.low[places] = np.minimum.reduceat(numbers, starts)
+    made.high[places] = np.maximum.reduceat(numbers, starts)
+    # The sum of what is left after the first value: a mean of equal values is that value to the last bit.
+    made.mean[places] = numbers[starts] + np.add.reduceat(
+        numbers - np.repeat(numbers[starts], ends - starts), starts
+    ) / (ends - starts)
+    made.first[places] = numbers[starts]
+    made.last[places] = numbers[ends - 1]
+    return made
+
+
+def pack_summary(summary: Summary) -> bytes:
+    """Summaries as bytes, for the many of a day's minutes; they come back bit for bit.
+
+    They go the way of readings, see ``block``: lowest, highest, first and last are readings, and pack as decimals where
+    those are some. Of spans without readings no values are kept. At most 65,535 readings in a span.
+    """
+    there = summary.readings > 0
+    plain = np.zeros(np.count_nonzero(there), np.uint16)
+    count = np.arange(len(plain), dtype=np.int64)
+    parts = [pack(Arrays(summary.from_ms, summary.worst.astype(np.float64), summary.readings.astype(np.uint16)))]
+    parts += [
+        pack(Arrays(count, column[there], plain))
+        for column in (summary.low, summary.high, summary.mean, summary.first, summary.last)
+    ]
+    return b"".join(_LENGTH.pack(len(part)) + part for part in parts)
+
+
+def unpack_summary(data: bytes) -> Summary:
+    """The summaries again. Raises BlockUnreadable."""
+    parts, place = [], 0
+    for _ in range(6):
+        if place + _LENGTH.size > len(data):
+            raise BlockUnreadable("a packed summary is damaged: it ends too soon")
+        (length,) = _LENGTH.unpack_from(data, place)
+        place += _LENGTH.size
+        parts.append(unpack(data[place : place + length]))
+        place += length
+    spans, *columns = parts
+    readings = spans.quality.astype(np.int64)
+    there = readings > 0
+    if any(len(column.number) != np.count_nonzero(there) for column in columns):
+        raise BlockUnreadable("a packed summary is damaged: its columns are not of one length")
+    real = np.full((5, len(readings)), np.nan)
+    for number, column in enumerate(columns):
+        real[number, there] = column.number
+    worst = spans.number.astype(np.int64)
+    return Summary(spans.at_ms, readings, real[0], real[1], real[2], real[3], real[4], worst)

@@ -1,0 +1,10 @@
+"""The daemon's loop: from samples to a commit, and the acknowledgements after it.
+
+In reading order:
+
+writer       gathers what the sources deliver, commits it, and only then acknowledges it
+batch        from samples to what one commit holds
+board_clock  whether the board's clock can be believed, and what to do until then
+clock_guard  the writer's turns under a clock that may be wrong
+upkeep       settling, summaries, retention and pruning, a slice at a time
+"""

@@ -1,0 +1,82 @@
+"""Where each limit stands, the alarm journal, and numbers that are given once."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_store import NOW, new_store
+
+from ingest.store import Store, open_existing
+from ingest.store.alarms.alarm_record import (
+    AlarmRow,
+    TransitionRow,
+    add_transition,
+    alarm_rows,
+    next_number,
+    put_alarm,
+    remove_alarm,
+    transitions,
+)
+
+LOW = AlarmRow("K1/pressure/low", "unacknowledged", "a2b", '{"form":1}', NOW)
+HIGH = AlarmRow("K1/pressure/high", "normal", None, "{}", NOW)
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with new_store(tmp_path) as opened:
+        yield opened
+
+
+def _step(at_ms: int, occurrence: str | None, value: float | None = 3.5) -> TransitionRow:
+    return TransitionRow(at_ms, LOW.key, occurrence, "condition began", "normal", "unacknowledged", value, "", "")
+
+
+def test_a_limit_stands_in_one_row(store: Store) -> None:
+    with store.write() as connection:
+        put_alarm(connection, LOW)
+        put_alarm(connection, HIGH)
+        put_alarm(connection, LOW._replace(state="acknowledged", changed_ms=NOW + 1))
+    assert alarm_rows(store) == [HIGH, LOW._replace(state="acknowledged", changed_ms=NOW + 1)]
+
+
+def test_a_limit_that_left_the_file_is_forgotten_but_its_journal_stays(store: Store) -> None:
+    with store.write() as connection:
+        put_alarm(connection, LOW)
+        add_transition(connection, _step(NOW, "a2b"))
+        remove_alarm(connection, LOW.key)
+        remove_alarm(connection, "never/was")
+    assert alarm_rows(store) == []
+    assert transitions(store) == [_step(NOW, "a2b")]
+
+
+def test_the_journal_reads_by_time_and_by_occurrence(store: Store) -> None:
+    rows = [_step(NOW, "a2b"), _step(NOW + 10, None, None), _step(NOW + 20, "a2b"), _step(NOW + 20, "a2c")]
+    with store.write() as connection:
+        assert [add_transition(connection, row) for row in rows] == [1, 2, 3, 4]
+    assert transitions(store) == rows
+    assert transitions(store, NOW + 1) == rows[1:]
+    assert transitions(store, NOW + 1, "a2b") == [rows[2]]
+    assert transitions(store, occurrence="none") == []
+
+
+def test_no_number_is_given_twice(store: Store) -> None:
+    given: list[int] = []
+
+    def take() -> None:
+        with open_existing(store.path) as other:
+            for _ in range(25):
+                with other.write() as connection:
+                    given.append(next_number(connection, "bottle"))
+
+    threads = [threading.Thread(target=take) for _ in range(2)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(given) == list(range(1, 51))
+    with store.write() as connection:
+        assert next_number(connection, "other") == 1

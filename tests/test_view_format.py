@@ -1,0 +1,94 @@
+"""Values, times and ages as people read them."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from alerts.view.format import age, local_time, quantity_word, unit_shown, value_shown
+from ingest.cellar.quantities import QUANTITIES
+
+LJUBLJANA = ZoneInfo("Europe/Ljubljana")
+HOUR = 3_600_000
+# 2026-11-25T18:30:00Z
+NOW = 1_795_631_400_000
+
+
+@pytest.mark.parametrize(
+    ("quantity", "value", "metric", "us"),
+    [
+        ("temperature", 12.345, "12.3 °C", "54.2 °F"),
+        ("temperature", -0.04, "0.0 °C", "31.9 °F"),
+        ("pressure", 55.16, "55.2 kPa", "8.00 psi"),
+        ("pressure", -0.004, "0.0 kPa", "0.00 psi"),
+        ("barometric_pressure", 101.325, "101.33 kPa", "14.70 psi"),
+        ("pH", 3.456, "3.46", "3.46"),
+    ],
+)
+def test_a_value_has_its_unit_and_the_digits_that_mean_something(
+    quantity: str, value: float, metric: str, us: str
+) -> None:
+    assert value_shown(quantity, value, "metric") == metric
+    assert value_shown(quantity, value, "us") == us
+
+
+@pytest.mark.parametrize("quantity", QUANTITIES)
+@given(value=st.floats(-1e6, 1e6))
+def test_no_value_is_a_negative_nothing(quantity: str, value: float) -> None:
+    for units in ("metric", "us"):
+        number = value_shown(quantity, value, units).split(" ")[0]
+        assert not (number.startswith("-") and float(number) == 0)
+
+
+def test_each_quantity_has_a_unit_to_show() -> None:
+    assert {quantity: unit_shown(quantity, "metric") for quantity in QUANTITIES} == {
+        "temperature": "°C",
+        "pressure": "kPa",
+        "barometric_pressure": "kPa",
+        "pH": "",
+    }
+    assert {quantity: unit_shown(quantity, "us") for quantity in QUANTITIES} == {
+        "temperature": "°F",
+        "pressure": "psi",
+        "barometric_pressure": "psi",
+        "pH": "",
+    }
+    assert quantity_word("barometric_pressure") == "barometric pressure"
+
+
+def test_today_is_shown_by_the_time_of_day_and_another_day_by_its_date() -> None:
+    assert local_time(NOW, LJUBLJANA, NOW) == "19:30:00 CET"
+    assert local_time(NOW - 19 * HOUR, LJUBLJANA, NOW) == "00:30:00 CET"
+    assert local_time(NOW - 20 * HOUR, LJUBLJANA, NOW) == "2026-11-24 23:30 CET"
+    # At half past midnight the cellar's day is the new one, though the day of UTC is not over.
+    assert local_time(NOW + 5 * HOUR, LJUBLJANA, NOW + 5 * HOUR) == "00:30:00 CET"
+    assert local_time(NOW + 5 * HOUR, LJUBLJANA, NOW) == "2026-11-26 00:30 CET"
+
+
+def test_the_hour_that_was_passed_twice_is_told_apart() -> None:
+    before = 1_792_888_200_000  # 2026-10-25T00:30Z, half an hour before the clocks go back
+    assert local_time(before, LJUBLJANA, before) == "02:30:00 CEST"
+    assert local_time(before + HOUR, LJUBLJANA, before) == "02:30:00 CET"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [
+        (-5, "0 s"),
+        (0, "0 s"),
+        (89, "89 s"),
+        (90, "1 min"),
+        (120, "2 min"),
+        (7199, "119 min"),
+        (7200, "2 h"),
+        (172_799, "47 h"),
+        (172_800, "2 d"),
+        (864_000, "10 d"),
+    ],
+)
+def test_an_age_in_one_unit(seconds: int, text: str) -> None:
+    assert age(seconds * 1000) == text
+    assert age(seconds * 1000 + 999) == text if seconds >= 0 else True

@@ -1,0 +1,47 @@
+"""How the mirror does, in words."""
+
+from __future__ import annotations
+
+import pytest
+
+from alerts.view.mirror_lines import mirror_lines
+
+NOW = 1_795_631_400_000
+HOUR_MS = 3_600_000
+
+
+@pytest.mark.parametrize(
+    ("told", "lines"),
+    [
+        ({"state": "starting"}, ["has yet to begin"]),
+        ({"state": "up to date", "sent": 1}, ["up to date, 1 point sent since the start"]),
+        (
+            {"state": "catching up", "sent": 1_234_000, "newest_sent_ms": NOW - 5000, "spans": 1},
+            [
+                "catching up, 1,234,000 points sent since the start, the newest reading sent is 5 s old",
+                "still to send: 1 span",
+            ],
+        ),
+        (
+            {
+                "state": "waiting",
+                "last_error": "no answer in time",
+                "behind": 3,
+                "spans": 0,
+                "records": 1,
+                "oldest_unsent_ms": NOW - 30 * HOUR_MS,
+                "behind_since_ms": NOW - 20 * HOUR_MS,
+                "sent": 9,
+                "refused": 1,
+            },
+            [
+                "nothing gets through; no answer in time",
+                "still to send: 3 changes, 1 record; the oldest reading is from 30 h ago",
+                "not up to date for 20 h",
+                "the server refused 1 time since the start; see docs/operations.md",
+            ],
+        ),
+    ],
+)
+def test_each_state_in_words(told: dict[str, object], lines: list[str]) -> None:
+    assert mirror_lines(told, NOW) == lines

@@ -1,0 +1,154 @@
+"""Every place as it stands, read from a real store."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_cellar_on_disk import LOW, NOW, CellarOnDisk
+
+from alerts.view.status import DEAD_AFTER_MS, CellarStatus, cellar_status
+from alerts.watch.alarm_table import State
+from ingest.reading import Quality, Reason, quality_code
+from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[CellarOnDisk]:
+    found = CellarOnDisk(tmp_path)
+    yield found
+    found.store.close()
+
+
+def _view(here: CellarOnDisk, now_ms: int = NOW) -> CellarStatus:
+    return cellar_status(here.cellar, here.store, now_ms)
+
+
+def test_a_new_store_shows_each_place_with_nothing_yet(here: CellarOnDisk) -> None:
+    view = _view(here)
+    assert [(place.id, place.kind) for place in view.places] == [("K1", "keg"), ("C1", "carboy")]
+    assert [(reading.probe, reading.value, reading.silent) for reading in view.places[0].readings] == [
+        ("k1-pressure", None, True),
+        ("k1-temperature", None, True),
+    ]
+    assert view.places[1].readings == ()
+    assert [(daemon.role, daemon.lives, daemon.pulse) for daemon in view.daemons] == [
+        ("ingest", False, None),
+        ("alerts", False, None),
+    ]
+    assert not view.file_is_newer
+    assert not view.all_well
+
+
+def test_all_is_well_when_probes_speak_and_daemons_live(here: CellarOnDisk) -> None:
+    for probe in ("k1-pressure", "k1-temperature"):
+        here.reading(probe, 12.0)
+    for role in ("ingest", "alerts"):
+        here.pulse(role)
+    assert _view(here).all_well
+    here.alarm(state=State.RETURNED)
+    assert not _view(here).all_well
+
+
+def test_the_newest_by_time_is_shown_with_its_quality(here: CellarOnDisk) -> None:
+    here.reading("k1-pressure", 50.0, 5)
+    here.reading("k1-pressure", 5000.0, 2, quality_code(Quality.BAD, Reason.OUT_OF_RANGE))
+    here.reading("k1-pressure", 40.0, 900)
+    here.reading("k1-temperature", 12.5, 1, quality_code(Quality.UNCERTAIN, Reason.BACKLOG))
+    pressure, temperature = _view(here).places[0].readings
+    assert (pressure.value, pressure.at_ms, pressure.quality, pressure.reason) == (
+        5000.0,
+        NOW - 2000,
+        "bad",
+        "out of range",
+    )
+    assert (temperature.value, temperature.quality, temperature.reason) == (12.5, "uncertain", "backlog")
+
+
+def test_a_value_goes_through_its_scale(tmp_path: Path) -> None:
+    sealed = '[[probe]]\nid = "c1-f"\nat = "C1"\nquantity = "temperature"\ntopic = "c1"\nunit = "degF"\n'
+    here = CellarOnDisk(tmp_path, more=sealed)
+    here.reading("c1-f", 212.0)
+    (reading,) = _view(here).places[1].readings
+    assert reading.value == pytest.approx(100.0)
+    here.store.close()
+
+
+def test_a_probe_is_silent_after_its_no_data_time(here: CellarOnDisk) -> None:
+    here.reading("k1-pressure", 50.0)
+    after = {limit.probe: limit.setpoint for limit in here.cellar.limits if limit.kind == "no data"}["k1-pressure"]
+    edge = NOW + round(after * 1000)
+    assert not _view(here, edge).places[0].readings[0].silent
+    assert _view(here, edge + 1).places[0].readings[0].silent
+
+
+def test_a_daemon_lives_for_a_few_missed_signs(here: CellarOnDisk) -> None:
+    here.pulse("ingest")
+    assert _view(here, NOW + DEAD_AFTER_MS - 1).daemons[0].lives
+    dead = _view(here, NOW + DEAD_AFTER_MS).daemons[0]
+    assert not dead.lives
+    assert dead.pulse is not None
+    assert dead.pulse.at_ms == NOW
+
+
+def test_a_file_that_changed_since_the_start_is_told(here: CellarOnDisk) -> None:
+    here.pulse("ingest")
+    assert not _view(here).file_is_newer
+    here.pulse("ingest", digest="0" * 64)
+    assert _view(here).file_is_newer
+
+
+@pytest.mark.parametrize(
+    ("state", "shown"),
+    [
+        (State.UNACKNOWLEDGED, True),
+        (State.ACKNOWLEDGED, True),
+        (State.RETURNED, True),
+        (State.NORMAL, False),
+        (State.SUPPRESSED, False),
+    ],
+)
+def test_open_alarms_are_shown_at_their_place(here: CellarOnDisk, state: State, shown: bool) -> None:
+    here.alarm(state=state, acknowledged_by="Ana")
+    view = _view(here)
+    assert len(view.alarms) == shown
+    assert view.places[0].alarms == view.alarms
+    assert view.places[1].alarms == ()
+    for alarm in view.alarms:
+        assert (alarm.key, alarm.occurrence, alarm.state, alarm.at) == (LOW, "a2b", state, "K1")
+        assert (alarm.since_ms, alarm.value, alarm.last_value) == (NOW - 60_000, 3.5, 3.25)
+        assert alarm.acknowledged_by == "Ana"
+        assert alarm.limit is not None
+        assert alarm.limit.setpoint == 5.0
+
+
+def test_alarms_stand_in_the_order_of_urgency_and_age(here: CellarOnDisk) -> None:
+    here.alarm("K1/pressure/no-data", occurrence="a2c", since_ms=NOW - 5)
+    here.alarm("K1/temperature/no-data", occurrence="a2d", since_ms=NOW - 9)
+    here.alarm("K9/pressure/low", occurrence="a2e", since_ms=NOW - 99)
+    here.alarm(LOW, occurrence="a2f", since_ms=NOW - 1)
+    here.alarm("leeside/ingest", occurrence="a2g", since_ms=NOW)
+    view = _view(here)
+    assert [alarm.occurrence for alarm in view.alarms] == ["a2f", "a2g", "a2d", "a2c", "a2e"]
+    gone = view.alarms[-1]
+    assert (gone.limit, gone.at) == (None, "K9")
+    own = view.alarms[1]
+    assert own.limit is not None
+    assert own.at == "leeside"
+
+
+def test_an_entry_that_cannot_be_read_hides_nothing_else(here: CellarOnDisk) -> None:
+    here.alarm()
+    with here.store.write() as connection:
+        put_alarm(connection, AlarmRow("K1/pressure/no-data", "unacknowledged", "a2c", '{"form": 99}', NOW))
+    assert [alarm.occurrence for alarm in _view(here).alarms] == ["a2b"]
+
+
+def test_refusals_and_messages_are_there(here: CellarOnDisk) -> None:
+    here.reject()
+    for number in range(12):
+        here.message(f"about {number}")
+    view = _view(here)
+    assert [(reject.times, reject.example) for reject in view.rejects] == [(3, "abc")]
+    assert [message.subject for message in view.messages] == [f"about {number}" for number in range(11, 1, -1)]

@@ -1,0 +1,223 @@
+"""The writer's turns under a clock that is wrong, with a real store: wait, estimate, date."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+import pytest
+from a_store import NOW, declared, new_store
+from samples import a_binding, a_sample
+
+from ingest.probes.decode import Decoder
+from ingest.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.sources.sample import Ticket
+from ingest.store import Store
+from ingest.store.change_feed import cursor, set_cursor, touched_after
+from ingest.store.readings.series import declare
+from ingest.store.readings.series_history import raw
+from ingest.store.readings.undated import DATED
+from ingest.writing.board_clock import ClockState
+from ingest.writing.clock_guard import ClockGuard
+from ingest.writing.writer import Writer
+
+BOOT_MS = 946_684_800_000
+GOOD = quality_code(Quality.GOOD)
+CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
+
+
+class Board:
+    """A store that knows the time NOW, on a board whose clock is set by hand; monotonic seconds go on by themselves."""
+
+    def __init__(self, store: Store, wall_ms: int, mono: float = 50.0, boot: str = "boot-1") -> None:
+        self.store = store
+        self.mono = mono
+        self.offset_ms = wall_ms - mono * 1000
+        self.acknowledged: list[int] = []
+        self.writer = Writer(
+            store, Decoder([a_binding(series=1)]), self._acknowledge, lambda: 1_000_000, monotonic=lambda: self.mono
+        )
+        self.keeper = ClockGuard(store, self.wall_ms, mono, boot)
+        self._packet = 0
+        # The connection came about long ago, so that no number is taken for one that the broker had kept.
+        long_ago = a_sample(b"x", a_binding().address, packet=0, arrival_mono=mono - 100)
+        self.writer.offer(long_ago)
+
+    def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
+        self.acknowledged += [ticket.packet_id for ticket in tickets if ticket.packet_id]
+
+    @property
+    def wall_ms(self) -> int:
+        return round(self.offset_ms + self.mono * 1000)
+
+    def set_clock(self, wall_ms: int) -> None:
+        self.offset_ms = wall_ms - self.mono * 1000
+
+    def sample(self, payload: bytes) -> None:
+        self._packet += 1
+        sample = a_sample(payload, a_binding().address)
+        self.writer.offer(
+            sample._replace(arrival_ms=self.wall_ms, arrival_mono=self.mono, ticket=Ticket(1, self._packet, 1))
+        )
+
+    def turn(self, after_s: float = 1.0) -> ClockState:
+        self.mono += after_s
+        assert self.keeper.turn(self.writer, lambda _: None, self.wall_ms, self.mono)
+        return self.keeper.verdict
+
+    def rows(self) -> list[tuple[int, int]]:
+        return [(row.at_ms, row.quality) for row in raw(self.store, 1)]
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with new_store(tmp_path) as opened:
+        declare(opened, [declared(gain=1.0)], NOW)
+        with opened.write() as connection:
+            set_cursor(connection, "clock", NOW)
+        yield opened
+
+
+def test_a_board_that_starts_in_the_past_waits_for_its_clock(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.sample(b"12")
+    board.mono += 10
+    board.sample(b"13")
+    assert board.turn() is ClockState.WAITING
+    assert board.rows() == []
+    assert board.acknowledged == []
+    # The network tells the time after 30 s: both readings get the times at which they came.
+    board.mono += 19
+    board.set_clock(NOW + 3_600_000)
+    assert board.turn() is ClockState.RIGHT
+    assert board.rows() == [(NOW + 3_600_000 - 30_000, GOOD), (NOW + 3_600_000 - 20_000, GOOD)]
+    assert board.acknowledged == [1, 2]
+    board.sample(b"14")
+    board.turn()
+    assert board.rows()[-1] == (board.wall_ms - 1000, GOOD)
+
+
+def test_what_waits_for_the_clock_calls_for_no_turn(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.writer.wake.set()
+    assert board.turn() is ClockState.WAITING
+    assert not board.writer.wake.is_set()
+
+
+def test_signs_of_life_go_on_while_readings_wait(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.sample(b"12")
+    signs: list[float] = []
+    for _ in range(3):
+        board.mono += 10
+        assert board.keeper.turn(board.writer, lambda _: signs.append(board.mono), board.wall_ms, board.mono)
+    assert board.keeper.verdict is ClockState.WAITING
+    assert signs == [60.0, 70.0, 80.0]
+    assert (board.rows(), board.acknowledged, board.writer.waiting) == ([], [], 2)
+
+
+def test_all_that_waited_is_dated_by_the_monotonic_clock_over_several_turns(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("ingest.writing.writer.MOST_AT_ONCE", 2)
+    board = Board(store, BOOT_MS)
+    for _ in range(5):
+        board.sample(b"12")
+        board.mono += 1
+    board.set_clock(NOW + 3_600_000)
+    for _ in range(3):
+        assert board.turn(0.0) is ClockState.RIGHT
+    assert board.rows() == [(NOW + 3_600_000 - ago, GOOD) for ago in (5000, 4000, 3000, 2000, 1000)]
+
+
+def test_after_two_minutes_times_are_estimated_and_dated_when_the_clock_comes_right(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    for index in range(130):
+        board.sample(b"12")
+        verdict = board.turn()
+        assert verdict is (ClockState.WAITING if index < 119 else ClockState.UNKNOWN)
+    assert board.acknowledged == list(range(1, 131))
+    estimated = board.rows()
+    assert [quality for _, quality in estimated] == [CLOCK] * 130
+    assert estimated[0][0] == NOW
+    assert estimated[-1][0] == NOW + 129_000
+    place = touched_after(store, 0)[-1].seq
+    board.set_clock(NOW + 86_400_000)
+    right_at = board.mono + 1.0
+    assert board.turn() is ClockState.RIGHT
+    dated = board.rows()
+    assert [quality for _, quality in dated] == [GOOD] * 130
+    # The first came 130 s before the clock was found right.
+    first_ms = board.wall_ms - round((right_at - 50.0) * 1000)
+    assert dated[0][0] == first_ms
+    assert dated[-1][0] == first_ms + 129_000
+    assert cursor(store, DATED) == 1
+    assert [(touch.from_ms, touch.to_ms) for touch in touched_after(store, place)] == [
+        (estimated[0][0], estimated[-1][0]),
+        (dated[0][0], dated[-1][0]),
+    ]
+    board.sample(b"12")
+    board.turn()
+    assert board.rows()[-1] == (board.wall_ms - 1000, GOOD)
+
+
+def test_what_a_full_disk_held_back_is_dated_too(store: Store) -> None:
+    """Both at once: times are estimates, and the estimates cannot be stored until after the clock has come right."""
+    board = Board(store, BOOT_MS)
+    board.turn(121.0)
+    store.connection.execute("PRAGMA query_only=ON")
+    board.sample(b"12")
+    board.mono += 1
+    assert not board.keeper.turn(board.writer, lambda _: None, board.wall_ms, board.mono)
+    assert (board.rows(), board.acknowledged) == ([], [])
+    store.connection.execute("PRAGMA query_only=OFF")
+    board.set_clock(NOW + 86_400_000)
+    assert board.turn() is ClockState.RIGHT
+    assert board.rows() == [(board.wall_ms - 2000, GOOD)]
+    assert board.acknowledged == [1]
+
+
+def test_a_clock_set_back_while_running_holds_nothing_up(store: Store) -> None:
+    board = Board(store, NOW + 10_000)
+    board.sample(b"12")
+    assert board.turn() is ClockState.RIGHT
+    board.set_clock(board.wall_ms - 3_600_000)
+    board.sample(b"13")
+    assert board.turn() is ClockState.UNKNOWN
+    assert board.rows() == [(NOW + 10_000, GOOD), (NOW + 11_000, CLOCK)]
+    assert board.acknowledged == [1, 2]
+
+
+def test_a_process_that_starts_again_in_the_same_boot_goes_on_and_dates_what_the_former_one_estimated(
+    store: Store,
+) -> None:
+    board = Board(store, BOOT_MS)
+    board.turn(121.0)
+    board.sample(b"12")
+    assert board.turn() is ClockState.UNKNOWN
+    again = Board(store, board.wall_ms, mono=board.mono)
+    again.sample(b"13")
+    assert again.turn() is ClockState.UNKNOWN
+    assert [at for at, _ in again.rows()] == [NOW + 121_000, NOW + 122_000]
+    third = Board(store, NOW + 7_200_000, mono=again.mono)
+    assert third.turn() is ClockState.RIGHT
+    assert third.rows() == [(NOW + 7_200_000 - 2000, GOOD), (NOW + 7_200_000 - 1000, GOOD)]
+
+
+def test_estimates_of_another_boot_stay_estimates(store: Store) -> None:
+    board = Board(store, BOOT_MS)
+    board.turn(121.0)
+    board.sample(b"12")
+    board.turn()
+    other = Board(store, NOW + 7_200_000, mono=5.0, boot="boot-2")
+    assert other.turn() is ClockState.RIGHT
+    assert other.rows() == [(NOW + 121_000, CLOCK)]
+
+
+def test_a_first_start_on_a_new_store_believes_the_clock(tmp_path: Path) -> None:
+    with new_store(tmp_path) as store:
+        declare(store, [declared(gain=1.0)], BOOT_MS)
+        board = Board(store, BOOT_MS)
+        board.sample(b"12")
+        assert board.turn() is ClockState.RIGHT
+        assert board.rows() == [(BOOT_MS, GOOD)]
