@@ -1,4 +1,4 @@
-"""A reading: a number with a time and a quality.
+"""The shapes that sources, probes and store share: reading, quality and its reason, series as declared, scale.
 
 On the hot path a reading is the bare tuple ``(series, at_ms, number, quality)``; this file says what the four mean.
 ``quality`` is one integer: the class in the two low bits, the reason in the six above them, and a mark for an
@@ -7,10 +7,23 @@ estimated time above those.
 
 from __future__ import annotations
 
-__all__ = ["ESTIMATED", "Quality", "Reading", "Reason", "quality_class", "quality_code", "quality_reason"]
+__all__ = [
+    "ESTIMATED",
+    "Declaration",
+    "Part",
+    "PartKind",
+    "Quality",
+    "Reading",
+    "Reason",
+    "Row",
+    "Scale",
+    "quality_class",
+    "quality_code",
+    "quality_reason",
+]
 
 from enum import IntEnum
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 
 class Quality(IntEnum):
@@ -51,6 +64,10 @@ class Reading(NamedTuple):
     quality: int
 
 
+# A reading on the hot path: series, at_ms, number, quality.
+Row = tuple[int, int, float, int]
+
+
 def quality_code(quality: Quality, reason: Reason = Reason.NONE) -> int:
     """Class and reason as the one integer that is stored."""
     return int(quality) | (int(reason) << 2)
@@ -64,3 +81,42 @@ def quality_class(code: int) -> Quality:
 def quality_reason(code: int) -> Reason:
     """The reason of a stored quality."""
     return Reason((code >> 2) & 63)
+
+
+class Declaration(NamedTuple):
+    """A probe as the cellar file declares it now: value = gain x number + offset, number in ``unit``.
+
+    former_probe, former_place: the names before `was` renamed them, or the same names.
+    """
+
+    probe: str
+    place: str
+    quantity: str
+    gain: float
+    offset: float
+    unit: str
+    former_probe: str
+    former_place: str
+
+
+PartKind = Literal["file", "barometer", "calibration"]
+
+
+class Scale(NamedTuple):
+    """From from_ms (UTC ms) on: value = gain x number + offset; unit is the number's own."""
+
+    from_ms: int
+    gain: float
+    offset: float
+    unit: str
+
+
+class Part(NamedTuple):
+    """One row of the table ``scale``; because: who or what says so."""
+
+    from_ms: int
+    kind: PartKind
+    gain: float
+    offset: float
+    unit: str
+    because: str

@@ -9,8 +9,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
+from ingest.reading import Declaration
 from ingest.store import Store, create_or_open
-from ingest.store.readings.series import Declaration
 
 # 2026-11-25T18:30:00Z
 NOW = 1_795_631_400_000

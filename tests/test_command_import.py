@@ -18,12 +18,12 @@ from typer.testing import CliRunner, Result
 from alerts.command.main import app
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
-from ingest.reading import Quality, quality_class, quality_code
+from ingest.reading import Part, Quality, quality_class, quality_code
 from ingest.sources.senml import decode_senml
 from ingest.store import create_or_open, open_existing
 from ingest.store.change_feed import DROPPED, set_cursor
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import all_series, declare
 from ingest.store.readings.series_history import raw
 from ingest.times import moment_of

@@ -7,9 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.exchange.numbers import imported_quality, numbers_behind
-from ingest.reading import Quality, Reason, quality_class, quality_code, quality_reason
+from ingest.reading import Quality, Reason, Scale, quality_class, quality_code, quality_reason
 from ingest.store.readings.block import Arrays
-from ingest.store.readings.scales import Scale
 from ingest.store.readings.series_history import scaled
 
 PSI = Scale(0, 6.894757293168361, 0.0, "psi")

@@ -23,13 +23,13 @@ from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry, places_of, results_of
 from ingest.journal.ledger import Ledger
 from ingest.journal.vessel_state import VesselState
-from ingest.reading import Quality, Reason, quality_code
+from ingest.reading import Part, Quality, Reason, quality_code
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import entries, strike, write_entry
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.retention import drop_old
-from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import declare
 from ingest.store.readings.settling import DAY_MS, Settler
 from ingest.store.readings.summaries import CatchUp

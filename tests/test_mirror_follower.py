@@ -14,13 +14,13 @@ from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
 
 from ingest.mirror.follower import Pace
-from ingest.reading import ESTIMATED
+from ingest.reading import ESTIMATED, Part
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
 from ingest.store.change_feed import prune_feed
 from ingest.store.mirror_queue import FOLLOWER, feed_behind, newest_refused
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import declare
 from ingest.store.readings.settling import DAY_MS
 

@@ -14,9 +14,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ingest.errors import StoreUnwritable
+from ingest.reading import Row
 from ingest.store import Store, create_or_open
 from ingest.store.change_feed import FED, set_cursor, touched_after, unfed
-from ingest.store.readings.fresh import REMEMBERED, Appended, Appender, Row, came_with
+from ingest.store.readings.fresh import REMEMBERED, Appended, Appender, came_with
 from ingest.store.readings.series_history import fresh_after, latest, newest, raw
 from ingest.store.readings.settling import Settler
 from ingest.store.readings.summaries import CatchUp, summary

@@ -10,10 +10,11 @@ from a_store import NOW, declared, new_store
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest.reading import Part, Scale
 from ingest.store import Store
 from ingest.store.change_feed import touched_after
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, Scale, add_part, compose, newest_part_id, scales
+from ingest.store.readings.scales import add_part, compose, newest_part_id, scales
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import raw
 

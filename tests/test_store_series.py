@@ -11,9 +11,10 @@ from a_store import NOW, declared, new_store
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest.reading import Part, PartKind, Scale
 from ingest.store import Store
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, PartKind, Scale, add_part, scales, value_at
+from ingest.store.readings.scales import add_part, scales, value_at
 from ingest.store.readings.series import Series, all_series, declare
 from ingest.store.readings.series_history import raw
 

@@ -14,11 +14,11 @@ from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
 
-from ingest.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.reading import ESTIMATED, Part, Quality, Reason, quality_code
 from ingest.store import Store
 from ingest.store.readings.block import Arrays, BlockUnreadable
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import arrays, latest, newest, raw, span
 from ingest.store.readings.settling import DAY_MS, Settler

@@ -12,10 +12,11 @@ from hypothesis import HealthCheck, given
 from hypothesis import settings as tried
 from hypothesis import strategies as st
 
+from ingest.reading import Part
 from ingest.store import Store
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import Part, add_part
+from ingest.store.readings.scales import add_part
 from ingest.store.readings.series_history import arrays, pieces, together
 from ingest.store.readings.settling import DAY_MS
 

@@ -24,6 +24,7 @@ from typing import Any
 import numpy as np
 
 from ingest.errors import StoreError, StoreMissing
+from ingest.reading import Declaration
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.backup.archive import archives, take_out
 from ingest.store.backup.making import back_up
@@ -31,7 +32,7 @@ from ingest.store.backup.restoring import restore
 from ingest.store.change_feed import FED, set_cursor
 from ingest.store.migrations import MIGRATIONS, migrate, version_of
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.series import Declaration, declare
+from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import arrays, raw
 from ingest.store.readings.settling import Settler
 from ingest.store.readings.summaries import CatchUp, summary

@@ -28,11 +28,12 @@ from ingest.exchange.layout import Layout, own_layout, wide_layout
 from ingest.exchange.moments import EARLIEST_MS, Moments
 from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.exchange.rows import Column, Rows
+from ingest.reading import Scale
 from ingest.store import Store
 from ingest.store.change_feed import DROPPED, cursor
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.bulk_import import Brought, BulkImport, Piece
-from ingest.store.readings.scales import Scale, scales
+from ingest.store.readings.scales import scales
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import scaled
 from ingest.store.readings.settling import DAY_MS

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["Flag", "Identifier", "Port", "Table", "Text"]
+__all__ = ["SENML_NAME", "Flag", "Identifier", "Port", "Table", "Text"]
 
 import re
 from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StrictBool, StrictInt, StringConstraints
+
+# A SenML record's name: RFC 8428, section 4.5.1.
+SENML_NAME: Final = re.compile(r"[A-Za-z0-9][-A-Za-z0-9:./_]*")
 
 _IDENTIFIER: Final = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
 

@@ -10,13 +10,13 @@ from collections.abc import Iterator
 from typing import Final
 
 from ingest.cellar.draft import CellarDraft, TableEntry, shown
+from ingest.cellar.form import SENML_NAME
 from ingest.cellar.models import Probe, SerialSettings
 from ingest.cellar.names import unknown_name
 from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
 from ingest.cellar.signals import signal_problems
 from ingest.cellar.units import UnitError, find_unit, normal_unit
 from ingest.errors import Problem
-from ingest.sources.senml import SENML_NAME
 
 _PLACES: Final = ("room", "cylinder", "vessel")
 _LONGEST_TOPIC_BYTES: Final = 65535  # MQTT 5.0 section 1.5.4: the length is a two-byte number

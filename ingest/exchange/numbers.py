@@ -10,8 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from ingest.reading import Quality, Reason, quality_code
-from ingest.store.readings.scales import Scale
+from ingest.reading import Quality, Reason, Scale, quality_code
 
 _MOST_DIGITS: Final = 9
 _FARTHEST_STEPS: Final = 4

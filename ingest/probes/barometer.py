@@ -13,9 +13,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final
 
 from ingest.probes.file_scale import station_pressure_kpa
-from ingest.reading import Quality, quality_class
-from ingest.store.readings.fresh import Row
-from ingest.store.readings.scales import Part
+from ingest.reading import Part, Quality, Row, quality_class
 
 # A new part of the scale for each change of the weather by this much.
 STEP_KPA: Final = 0.05

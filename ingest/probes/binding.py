@@ -12,8 +12,8 @@ from ingest.cellar.quantities import QUANTITIES, plausible_range
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Binding
 from ingest.probes.file_scale import file_scale
+from ingest.reading import Declaration
 from ingest.sources.json_form import JsonPointer
-from ingest.store.readings.series import Declaration
 
 
 def declarations(cellar: Cellar) -> list[Declaration]:

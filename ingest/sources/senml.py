@@ -10,7 +10,7 @@ Grammar and rules RFC 8428, secondary units RFC 8798, version numbers RFC 9100. 
 
 from __future__ import annotations
 
-__all__ = ["MAX_SENML_RECORDS", "RELATIVE_BELOW_S", "SECONDARY_VERSION", "SENML_NAME", "SenmlRecord", "decode_senml"]
+__all__ = ["MAX_SENML_RECORDS", "RELATIVE_BELOW_S", "SECONDARY_VERSION", "SenmlRecord", "decode_senml"]
 
 import re
 from base64 import urlsafe_b64decode
@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 from typing import Final, NoReturn
 
+from ingest.cellar.form import SENML_NAME
 from ingest.errors import Unreadable
 from ingest.sources.json_form import decode_json
 
@@ -27,9 +28,6 @@ MAX_SENML_RECORDS: Final = 4096
 
 # RFC 8428, section 4.5.3: a time below is counted from now, any other from 1970.
 RELATIVE_BELOW_S: Final = 2.0**28
-
-# RFC 8428, section 4.5.1.
-SENML_NAME: Final = re.compile(r"[A-Za-z0-9][-A-Za-z0-9:./_]*")
 
 # RFC 9100: from 10 on the version is a set of bits. The four low bits make 10, bit 4 allows secondary units.
 _LAST_PLAIN_VERSION: Final = 10

@@ -17,11 +17,10 @@ from zlib import crc32
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import RETAINED, Decoded, Decoder, Refusal
 from ingest.probes.steadiness import Steadiness
-from ingest.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.reading import ESTIMATED, Part, Quality, Reason, Row, quality_code
 from ingest.sources.sample import Sample, Ticket
 from ingest.store.pulse import Reject
-from ingest.store.readings.fresh import REMEMBERED_IDS, Appender, Row, came_with
-from ingest.store.readings.scales import Part
+from ingest.store.readings.fresh import REMEMBERED_IDS, Appender, came_with
 from ingest.writing.board_clock import ClockState
 
 _log = logging.getLogger("ingest")

@@ -33,6 +33,7 @@ from ingest.history import OfLot, latest, raw, summary
 from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.lot_locations import lot_path
+from ingest.reading import Declaration
 from ingest.store import Store, create_or_open
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import entries, strike, write_entry
@@ -40,7 +41,7 @@ from ingest.store.journal.entry_rows import insert_entry
 from ingest.store.journal.hand_results import hand_results
 from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations
 from ingest.store.journal.stored_ledger import contents, equipment_of, load_ledger
-from ingest.store.readings.series import Declaration, declare
+from ingest.store.readings.series import declare
 from ingest.store.readings.summaries import CatchUp
 
 YEARS = 10

@@ -17,8 +17,9 @@ from tempfile import TemporaryDirectory
 
 from rounds import alternate, print_ratio
 
+from ingest.reading import Row
 from ingest.store.opening import CHECKPOINT_PAGES, PAGE_SIZE, create_or_open
-from ingest.store.readings.fresh import Appender, Row
+from ingest.store.readings.fresh import Appender
 
 BATCH = 2000
 SERIES = 10

@@ -16,7 +16,8 @@ from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.analyses import CalibrationBody, CalibrationPoint
 from ingest.journal.calibration import Correction, Point, correction
 from ingest.journal.entry import Entry
-from ingest.store.readings.scales import Part, add_part, compose, value_at
+from ingest.reading import Part
+from ingest.store.readings.scales import add_part, compose, value_at
 
 _TAKEN_BACK: Final = "struck: "
 

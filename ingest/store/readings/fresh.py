@@ -6,7 +6,7 @@ statement, not once a row, so that the threads that read the wire are not held u
 
 from __future__ import annotations
 
-__all__ = ["REMEMBERED_IDS", "Appended", "Appender", "Row", "came_with", "remembered_from"]
+__all__ = ["REMEMBERED_IDS", "Appended", "Appender", "came_with", "remembered_from"]
 
 import sqlite3
 from bisect import bisect_left, insort
@@ -14,15 +14,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from itertools import chain
 from typing import NamedTuple
 
-from ingest.reading import ESTIMATED, Quality, Reason, quality_code
+from ingest.reading import ESTIMATED, Quality, Reason, Row, quality_code
 from ingest.store.change_feed import DAY_MS, FED, SETTLED, cursor, set_cursor, touch, unfed
 from ingest.store.connection import Store
 
 _GOOD = quality_code(Quality.GOOD)
 _CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
-
-# One reading on its way in: series, at_ms, number, quality.
-Row = tuple[int, int, float, int]
 
 # (series, day) -> from, to.
 _Spans = dict[tuple[int, int], tuple[int, int]]

@@ -8,41 +8,18 @@ absolute sensor, and a calibration that a person entered. At any time the newest
 
 from __future__ import annotations
 
-__all__ = ["Part", "PartKind", "Scale", "add_part", "compose", "newest_part_id", "parts", "scales", "value_at"]
+__all__ = ["add_part", "compose", "newest_part_id", "parts", "scales", "value_at"]
 
 import sqlite3
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
-from typing import Literal, NamedTuple
 
+from ingest.reading import Part, Scale
 from ingest.store.change_feed import touch
 from ingest.store.connection import Store
 
-PartKind = Literal["file", "barometer", "calibration"]
-
-
 # A probe's own clock may be ahead of ours by as much as is let in.
 _AHEAD_MS = 10 * 60 * 1000
-
-
-class Scale(NamedTuple):
-    """From from_ms (UTC ms) on: value = gain x number + offset; unit is the number's own."""
-
-    from_ms: int
-    gain: float
-    offset: float
-    unit: str
-
-
-class Part(NamedTuple):
-    """One row of the table ``scale``; because: who or what says so."""
-
-    from_ms: int
-    kind: PartKind
-    gain: float
-    offset: float
-    unit: str
-    because: str
 
 
 def parts(store: Store, series: int) -> list[Part]:

@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["Declaration", "Series", "all_series", "declare", "former_names"]
+__all__ = ["Series", "all_series", "declare", "former_names"]
 
 import sqlite3
 from collections.abc import Sequence
 from typing import NamedTuple
 
+from ingest.reading import Declaration, Part
 from ingest.store.connection import Store
-from ingest.store.readings.scales import Part, add_part
-
-
-class Declaration(NamedTuple):
-    """A probe as the cellar file declares it now: value = gain x number + offset, number in ``unit``.
-
-    former_probe, former_place: the names before `was` renamed them, or the same names.
-    """
-
-    probe: str
-    place: str
-    quantity: str
-    gain: float
-    offset: float
-    unit: str
-    former_probe: str
-    former_place: str
+from ingest.store.readings.scales import add_part
 
 
 class Series(NamedTuple):

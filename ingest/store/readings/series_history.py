@@ -27,10 +27,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from ingest.reading import Reading
+from ingest.reading import Reading, Scale
 from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays
-from ingest.store.readings.scales import Scale, scales, value_at
+from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.settling import DAY_MS, block_of, merged
 
 # How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
