@@ -8,8 +8,7 @@ from pathlib import Path
 import pytest
 
 from ingest.cellar.draft import known_keys
-from ingest.cellar.form import Table
-from ingest.cellar.models import (
+from ingest.cellar.equipment import (
     BackupSettings,
     Cylinder,
     LimitSettings,
@@ -25,6 +24,7 @@ from ingest.cellar.models import (
     Vessel,
     W1Settings,
 )
+from ingest.cellar.form import Table
 from ingest.cellar.quantities import QUANTITIES
 from ingest.cellar.units import UNITS, Dimension
 

@@ -6,7 +6,7 @@ __all__ = ["EffectiveLimit", "Rule", "rule_of"]
 
 from typing import NamedTuple
 
-from ingest.cellar.models import EffectiveLimit
+from ingest.cellar.equipment import EffectiveLimit
 
 
 class Rule(NamedTuple):

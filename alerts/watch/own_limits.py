@@ -32,7 +32,7 @@ from dataclasses import replace
 from typing import Final, NamedTuple
 
 from alerts.watch.turn_inputs import WatchReading
-from ingest.cellar.models import Cellar, EffectiveLimit
+from ingest.cellar.equipment import Cellar, EffectiveLimit
 
 INGEST: Final = "ingest"
 BROKER: Final = "broker"

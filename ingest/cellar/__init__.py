@@ -6,8 +6,7 @@ In reading order: ``units`` (our table of units), ``amounts`` (text -> number), 
 ``names``, ``wiring``, ``signals`` and ``setpoints`` (what must hold between tables), ``load`` (the whole way).
 """
 
-from ingest.cellar.load import load_cellar, parse_cellar
-from ingest.cellar.models import (
+from ingest.cellar.equipment import (
     Cellar,
     Cylinder,
     EffectiveLimit,
@@ -24,6 +23,7 @@ from ingest.cellar.models import (
     StoreSettings,
     Vessel,
 )
+from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.quantities import (
     QUANTITIES,
     Quantity,

@@ -16,8 +16,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from ingest.cellar.form import Table
-from ingest.cellar.models import (
+from ingest.cellar.equipment import (
     BackupSettings,
     Cylinder,
     LimitSettings,
@@ -33,6 +32,7 @@ from ingest.cellar.models import (
     Vessel,
     W1Settings,
 )
+from ingest.cellar.form import Table
 from ingest.errors import Problem
 
 _M = TypeVar("_M", bound=Table)

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from ingest.cellar.defaults import Default, no_data_default, pressure_defaults
-from ingest.cellar.models import EffectiveLimit, LimitKind, LimitSettings, Probe, Vessel
+from ingest.cellar.default_limits import Default, no_data_default, pressure_defaults
+from ingest.cellar.equipment import EffectiveLimit, LimitKind, LimitSettings, Probe, Vessel
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,9 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final, TypeVar
 
-from ingest.cellar.consistency import consistency_problems
+from ingest.cellar.checks.connections import consistency_problems
 from ingest.cellar.draft import CellarDraft, TableEntry, nearest, read_entry, shown
-from ingest.cellar.form import Table
-from ingest.cellar.limits import effective_limits
-from ingest.cellar.models import (
+from ingest.cellar.equipment import (
     BackupSettings,
     Cellar,
     Cylinder,
@@ -31,6 +29,8 @@ from ingest.cellar.models import (
     Vessel,
     W1Settings,
 )
+from ingest.cellar.form import Table
+from ingest.cellar.limits import effective_limits
 from ingest.errors import CellarFileError, Problem
 
 _M = TypeVar("_M", bound=Table)

@@ -7,10 +7,10 @@ __all__ = ["setpoint_problems"]
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from ingest.cellar.checks.ids import unknown_name
 from ingest.cellar.draft import CellarDraft, TableEntry
+from ingest.cellar.equipment import EffectiveLimit, LimitSettings, Probe, Vessel
 from ingest.cellar.limits import effective_limits, judged_probes, own_limit
-from ingest.cellar.models import EffectiveLimit, LimitSettings, Probe, Vessel
-from ingest.cellar.names import unknown_name
 from ingest.cellar.quantities import QUANTITIES, plausible_range, value_in_unit
 from ingest.errors import Problem
 

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator
 
 from ingest.cellar.draft import TableEntry
-from ingest.cellar.models import Probe
+from ingest.cellar.equipment import Probe
 from ingest.cellar.signal import Counts, Signal
 from ingest.errors import Problem
 

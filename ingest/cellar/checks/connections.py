@@ -6,11 +6,11 @@ __all__ = ["consistency_problems"]
 
 from collections.abc import Iterator
 
+from ingest.cellar.checks.ids import name_problems
+from ingest.cellar.checks.limits import setpoint_problems
+from ingest.cellar.checks.wiring import wiring_problems
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, is_loopback
 from ingest.cellar.draft import CellarDraft, TableEntry
-from ingest.cellar.names import name_problems
-from ingest.cellar.setpoints import setpoint_problems
-from ingest.cellar.wiring import wiring_problems
 from ingest.errors import Problem
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from typing import Final
 
 from ingest.cellar.draft import CellarDraft, TableEntry, nearest, shown
-from ingest.cellar.models import Cylinder, Vessel
+from ingest.cellar.equipment import Cylinder, Vessel
 from ingest.errors import Problem
 
 _PLACES: Final = ("room", "cylinder", "vessel")

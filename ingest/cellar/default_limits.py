@@ -12,7 +12,7 @@ __all__ = ["Default", "no_data_default", "pressure_defaults"]
 from dataclasses import dataclass
 from typing import Final
 
-from ingest.cellar.models import Hours, LimitKind, Priority, Probe, Role, Vessel
+from ingest.cellar.equipment import Hours, LimitKind, Priority, Probe, Role, Vessel
 
 _NO_DATA_INTERVALS: Final = 3.0  # one lost message is no alarm, three in a row are
 _NO_DATA_SHORTEST_S: Final = 120.0

@@ -9,12 +9,12 @@ import warnings
 from collections.abc import Iterator
 from typing import Final
 
+from ingest.cellar.checks.ids import unknown_name
+from ingest.cellar.checks.probes import signal_problems
 from ingest.cellar.draft import CellarDraft, TableEntry, shown
+from ingest.cellar.equipment import Probe, SerialSettings
 from ingest.cellar.form import SENML_NAME
-from ingest.cellar.models import Probe, SerialSettings
-from ingest.cellar.names import unknown_name
 from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
-from ingest.cellar.signals import signal_problems
 from ingest.cellar.units import UnitError, find_unit, normal_unit
 from ingest.errors import Problem
 
