@@ -79,7 +79,7 @@ def test_now_tells_a_mirror_that_is_away(tmp_path: Path, capsys: pytest.CaptureF
     state = {"state": "waiting", "last_error": "no answer in time", "behind": 3, "spans": 0, "refused": 2}
     assert _now(tmp_path, state, capsys) == [
         "mirror: nothing gets through; no answer in time",
-        "mirror: still to send: 3 changes",
+        "mirror: still to send: 3 new readings and changes",
         "mirror: the server refused 2 times since the start; see docs/operations.md",
     ]
 

@@ -139,7 +139,11 @@ def test_the_page_shows_the_mirror_where_there_is_one(here: CellarOnDisk) -> Non
         told = {"state": "shut", "last_error": "403: " + HOSTILE, "spans": 2, "behind_since_ms": NOW - 7_200_000}
         write_pulse(connection, "ingest", NOW, NOW, {"mirror": told})
     page = _page(here.cellar)
-    for line in ("nothing gets through; 403: ", "still to send: 2 spans", "not up to date for 2 h"):
+    for line in (
+        "nothing gets through; 403: ",
+        "still to send: 2 stretches of older readings",
+        "not up to date for 2 h",
+    ):
         assert line in page
     assert "<script" not in page
     assert HOSTILE in html.unescape(page)

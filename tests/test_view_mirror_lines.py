@@ -19,7 +19,7 @@ HOUR_MS = 3_600_000
             {"state": "catching up", "sent": 1_234_000, "newest_sent_ms": NOW - 5000, "spans": 1},
             [
                 "catching up, 1,234,000 points sent since the start, the newest reading sent is 5 s old",
-                "still to send: 1 span",
+                "still to send: 1 stretch of older readings",
             ],
         ),
         (
@@ -36,7 +36,8 @@ HOUR_MS = 3_600_000
             },
             [
                 "nothing gets through; no answer in time",
-                "still to send: 3 changes, 1 record; the oldest reading is from 30 h ago",
+                "still to send: 3 new readings and changes, 1 entry, strike or alarm; "
+                "the oldest reading is from 30 h ago",
                 "not up to date for 20 h",
                 "the server refused 1 time since the start; see docs/operations.md",
             ],
