@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.answers import NETWORK, Reply
+from ingest.mirror.client import NETWORK, Reply
 from ingest.mirror.delivery import MOST_BAD, deliver
 
 

@@ -17,7 +17,7 @@ from alerts.view.format import value_shown
 from ingest.backoff import told_once
 from ingest.cellar import Cellar, SerialSettings
 from ingest.errors import IngestError, SourceError
-from ingest.mirror.trial import try_mirror
+from ingest.mirror.check import check_mirror
 from ingest.process import wall_ms
 from ingest.sources.line_trial import try_line
 from ingest.sources.sample import Sample
@@ -52,7 +52,7 @@ def live_findings(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> It
     yield from _chips(cellar)
     yield from _mail(cellar, environ)
     if cellar.mirror is not None:
-        yield Finding("mirror", cellar.mirror.url, *try_mirror(cellar.mirror, environ, cellar.base))
+        yield Finding("mirror", cellar.mirror.url, *check_mirror(cellar.mirror, environ, cellar.base))
 
 
 def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:

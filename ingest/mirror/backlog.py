@@ -7,7 +7,7 @@ __all__ = ["Backlog"]
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from ingest.mirror.answers import Reply
+from ingest.mirror.client import Reply
 from ingest.mirror.sending import Sender
 from ingest.mirror.standing import MirrorProgress
 from ingest.mirror.store_lines import StoreLines

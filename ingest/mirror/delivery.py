@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
 
-from ingest.mirror.answers import Reply, ReplyMeaning, meaning_of
+from ingest.mirror.client import Reply, ReplyMeaning, meaning_of
 from ingest.store.mirror_queue import RefusedLine
 
 # So many bad lines in one batch are no bad lines: the server takes something else than we send.

@@ -15,7 +15,7 @@ from ingest.journal.bodies import body_data
 from ingest.journal.body import Body
 from ingest.journal.entry import Entry, places_of, results_of
 from ingest.journal.wording import body_words
-from ingest.mirror.points import NS_PER_MS, tags_text, text_field
+from ingest.mirror.encoder import NS_PER_MS, tags_text, text_field
 
 
 def entry_lines(entry: Entry, site: str) -> list[str]:

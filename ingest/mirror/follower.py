@@ -24,8 +24,8 @@ from typing import Final, NamedTuple
 from ingest.backoff import Backoff
 from ingest.cellar import Cellar, MirrorSettings
 from ingest.errors import IngestError, StoreError
-from ingest.mirror.answers import NETWORK, Reply, ReplyMeaning, meaning_of, retry_after_s
 from ingest.mirror.backlog import Backlog
+from ingest.mirror.client import NETWORK, Reply, ReplyMeaning, meaning_of, retry_after_s
 from ingest.mirror.records import Records
 from ingest.mirror.sending import Sender
 from ingest.mirror.standing import MirrorProgress, MirrorState, MirrorWord

@@ -16,7 +16,7 @@ from influxdb_client.client.influxdb_client import InfluxDBClient
 from influxdb_client.rest import ApiException
 from influxdb_client.service.write_service import WriteService
 
-from ingest.mirror.answers import NETWORK, Reply
+from ingest.mirror.client import NETWORK, Reply
 
 
 class Influx:

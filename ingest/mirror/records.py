@@ -10,7 +10,7 @@ __all__ = ["Records"]
 
 from typing import Final
 
-from ingest.mirror.answers import Reply
+from ingest.mirror.client import Reply
 from ingest.mirror.sending import Sender
 from ingest.mirror.store_lines import StoreLines
 from ingest.store import Store

@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError
-from ingest.mirror.answers import NETWORK, Reply
+from ingest.mirror.client import NETWORK, Reply
 from ingest.mirror.delivery import deliver
-from ingest.mirror.points import reading_ms
+from ingest.mirror.encoder import reading_ms
 from ingest.mirror.standing import MirrorProgress
 from ingest.store import Store
 from ingest.store.mirror_queue import add_refused

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Final
 
 from ingest.journal.entry import Entry
+from ingest.mirror.encoder import Head, PointLines, alarm_line, heads, reading_lines
 from ingest.mirror.entry_points import entry_lines
-from ingest.mirror.points import Head, PointLines, alarm_line, heads, reading_lines
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow
 from ingest.store.cellar_files import cellar_files

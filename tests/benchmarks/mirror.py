@@ -33,7 +33,7 @@ from victoria import Victoria
 from weathered import cellar_year
 
 from ingest.cellar import parse_cellar
-from ingest.mirror.points import heads, reading_lines
+from ingest.mirror.encoder import heads, reading_lines
 from ingest.mirror.store_lines import StoreLines
 from ingest.probes.binding import declarations
 from ingest.store import Store, create_or_open, open_existing

@@ -7,7 +7,7 @@ memory: "writing requires points". By then it has looked at token and bucket.)
 
 from __future__ import annotations
 
-__all__ = ["Trial", "judge", "try_mirror"]
+__all__ = ["MirrorCheck", "check_mirror", "judge"]
 
 from collections.abc import Mapping
 from pathlib import Path
@@ -15,49 +15,49 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError
-from ingest.mirror.answers import NETWORK, Reply, ReplyMeaning, meaning_of
+from ingest.mirror.client import NETWORK, Reply, ReplyMeaning, meaning_of
 from ingest.mirror.sending import influx_of
 
 _COMMENT: Final = ("# leeside asks whether it may write here",)
 _NOTHING_IN_IT: Final = "requires points"
 
 
-class Trial(NamedTuple):
+class MirrorCheck(NamedTuple):
     """ok: the mirror would get through; told: how it is, and what to do next."""
 
     ok: bool
     told: str
 
 
-def try_mirror(settings: MirrorSettings, environ: Mapping[str, str], base: Path) -> Trial:
+def check_mirror(settings: MirrorSettings, environ: Mapping[str, str], base: Path) -> MirrorCheck:
     """Ask the server once. base: the cellar file's folder."""
     try:
         token = settings.token(environ, base)
         influx = influx_of(settings, base)
     except IngestError as error:
-        return Trial(False, str(error))
+        return MirrorCheck(False, str(error))
     try:
         return judge(influx.post(_COMMENT, token), settings)
     finally:
         influx.close()
 
 
-def judge(reply: Reply, settings: MirrorSettings) -> Trial:
+def judge(reply: Reply, settings: MirrorSettings) -> MirrorCheck:
     """What a reply to the comment means."""
     answer = meaning_of(reply.status)
     said = f"{reply.status}" + (f", '{reply.said}'" if reply.said else "")
     if answer is ReplyMeaning.TAKEN or (answer is ReplyMeaning.SEARCH and _NOTHING_IN_IT in reply.said):
-        return Trial(True, f"would take what we send into bucket {settings.bucket}; nothing was written")
+        return MirrorCheck(True, f"would take what we send into bucket {settings.bucket}; nothing was written")
     if reply.status == NETWORK:
-        return Trial(False, f"{reply.said}. {_unreached(reply.said, settings)}")
+        return MirrorCheck(False, f"{reply.said}. {_unreached(reply.said, settings)}")
     if answer is ReplyMeaning.AGAIN:
-        return Trial(False, f"is there and busy ({said}); the mirror tries again by itself, so look again later")
+        return MirrorCheck(False, f"is there and busy ({said}); the mirror tries again by itself, so look again later")
     told = {
         401: _unknown_token(settings),
         403: f"the token may not write into bucket {settings.bucket} of {settings.org}: give it that right",
         404: f"there is no bucket {settings.bucket} of {settings.org}, or no server of this kind at the url",
     }.get(reply.status, "this is no answer of a server that takes the InfluxDB v2 write protocol: look at [mirror] url")
-    return Trial(False, f"{told} (the server says {said})")
+    return MirrorCheck(False, f"{told} (the server says {said})")
 
 
 def _unreached(said: str, settings: MirrorSettings) -> str:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from influx_server import parse_line
 from influxdb_client.client.write.point import Point
 
-from ingest.mirror.points import Head, alarm_line, heads, reading_lines, reading_ms
+from ingest.mirror.encoder import Head, alarm_line, heads, reading_lines, reading_ms
 from ingest.reading import ESTIMATED, Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import TransitionRow
 from ingest.store.readings.block import Arrays

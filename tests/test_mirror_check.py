@@ -12,8 +12,8 @@ from influx_server import InfluxServer, Request, Says
 from mail_server import self_made_certificate
 from victoria import Victoria
 
-from ingest.mirror.answers import NETWORK, Reply
-from ingest.mirror.trial import Trial, judge, try_mirror
+from ingest.mirror.check import MirrorCheck, check_mirror, judge
+from ingest.mirror.client import NETWORK, Reply
 
 URL = "http://127.0.0.1:8086"
 
@@ -60,19 +60,19 @@ def test_it_asks_for_the_bucket_with_the_token_and_writes_nothing(server: Influx
         return Says(403) if request.token == "Token right" and request.query["bucket"] == "cellar" else Says(401)
 
     server.judge = judge
-    found = try_mirror(settings(server.url, token_env="T"), {"T": "right"}, tmp_path)
+    found = check_mirror(settings(server.url, token_env="T"), {"T": "right"}, tmp_path)
     assert "may not write into bucket cellar" in found.told
-    assert "does not know the token" in try_mirror(settings(server.url, token_env="T"), {"T": "x"}, tmp_path).told
+    assert "does not know the token" in check_mirror(settings(server.url, token_env="T"), {"T": "x"}, tmp_path).told
     assert server.points == {}
 
 
 def test_a_token_that_is_not_there_asks_nobody(server: InfluxServer, tmp_path: Path) -> None:
-    found = try_mirror(settings(server.url, token_file="token"), {}, tmp_path)
+    found = check_mirror(settings(server.url, token_file="token"), {}, tmp_path)
     assert (found.ok, "token_file" in found.told, server.requests) == (False, True, [])
 
 
 def test_nobody_there(tmp_path: Path) -> None:
-    found = try_mirror(settings(f"http://127.0.0.1:{free_port()}"), {}, tmp_path)
+    found = check_mirror(settings(f"http://127.0.0.1:{free_port()}"), {}, tmp_path)
     assert not found.ok
     assert found.told.startswith("no connection: ")
     assert found.told.endswith("Does the server run, and are host and port in [mirror] url right?")
@@ -80,7 +80,7 @@ def test_nobody_there(tmp_path: Path) -> None:
 
 def test_a_server_that_hangs(server: InfluxServer, tmp_path: Path) -> None:
     server.script = [Says(hang=True)]
-    found = try_mirror(settings(server.url, timeout_s=0.2), {}, tmp_path)
+    found = check_mirror(settings(server.url, timeout_s=0.2), {}, tmp_path)
     assert not found.ok
     assert found.told.startswith("no answer in time. Is the server")
 
@@ -90,16 +90,16 @@ def test_a_certificate_that_nobody_vouches_for(server: InfluxServer, tmp_path: P
     server.stop()
     server.start(context)
     url = server.url.replace("http:", "https:")
-    untrusted = try_mirror(settings(url), {}, tmp_path)
+    untrusted = check_mirror(settings(url), {}, tmp_path)
     assert not untrusted.ok
     assert "Look at [mirror] ca_file" in untrusted.told
-    assert try_mirror(settings(url, ca_file="certificate.pem"), {}, tmp_path).ok
-    other_name = try_mirror(settings(url.replace("127.0.0.1", "localhost"), ca_file="certificate.pem"), {}, tmp_path)
+    assert check_mirror(settings(url, ca_file="certificate.pem"), {}, tmp_path).ok
+    other_name = check_mirror(settings(url.replace("127.0.0.1", "localhost"), ca_file="certificate.pem"), {}, tmp_path)
     assert "at the name in the url" in other_name.told
 
 
 def test_a_real_server_takes_the_question_and_keeps_nothing(tmp_path: Path) -> None:
     with Victoria(tmp_path / "victoria") as victoria:
-        found = try_mirror(settings(victoria.url), {}, tmp_path)
-        assert found == Trial(True, "would take what we send into bucket cellar; nothing was written")
+        found = check_mirror(settings(victoria.url), {}, tmp_path)
+        assert found == MirrorCheck(True, "would take what we send into bucket cellar; nothing was written")
         assert victoria.names() == []

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from influx_server import InfluxServer, Says
 
-from ingest.mirror.answers import NETWORK, Reply
+from ingest.mirror.client import NETWORK, Reply
 from ingest.mirror.influx import Influx
 
 DATE = "Fri, 31 Dec 1999 23:59:59 GMT"
