@@ -52,18 +52,18 @@ class Heard:
     def __init__(self, cellar: Cellar) -> None:
         self._probes = list(cellar.probe)
         self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in self._probes]
-        self._taker = Decoder(bindings(cellar, {probe.id: place for place, probe in enumerate(self._probes)}))
+        self._decoder = Decoder(bindings(cellar, {probe.id: place for place, probe in enumerate(self._probes)}))
         self.values: dict[str, list[tuple[float, int]]] = {probe.id: [] for probe in self._probes}
         self.own_times: dict[str, list[int | None]] = {probe.id: [] for probe in self._probes}
         self.refusals: list[Refusal] = []
 
     def hear(self, sample: Sample) -> None:
-        taken = self._taker.take(sample)
-        for took in taken.readings:
-            gain, offset = self._scales[took.series]
-            self.values[self._probes[took.series].id].append((gain * took.number + offset, took.quality))
-            self.own_times[self._probes[took.series].id].append(took.own_ms)
-        self.refusals += taken.refusals
+        decoded = self._decoder.decode(sample)
+        for reading in decoded.readings:
+            gain, offset = self._scales[reading.series]
+            self.values[self._probes[reading.series].id].append((gain * reading.number + offset, reading.quality))
+            self.own_times[self._probes[reading.series].id].append(reading.own_ms)
+        self.refusals += decoded.refusals
 
     def hear_line(self, line: str, file: Path, *, chunk: int) -> None:
         """All bytes of a serial line, so many at a time, through the framer of a line that was just opened."""

@@ -52,8 +52,8 @@ def test_a_plain_probe_a_box_and_a_line() -> None:
     assert (str(first.pointer), str(first.time_pointer), first.pattern) == ("/gas/kPa", "/at", None)
     assert (second.series, second.source, second.address, second.form) == (7, "bench", "bench", "line")
     assert (second.decimal, second.encoding, second.pointer) == (",", "iso8859-1", None)
-    taker = Decoder(found)
-    assert taker.take(a_sample("T=12,5", "bench", source="bench")).readings[0][:3] == (7, None, 12.5)
+    decoder = Decoder(found)
+    assert decoder.decode(a_sample("T=12,5", "bench", source="bench")).readings[0][:3] == (7, None, 12.5)
     (plain,) = bindings(cellar(SITE, MQTT, KEG, PROBE), {"k1-pressure": 1})
     assert (plain.form, plain.pointer, plain.time_pointer) == ("plain", None, None)
 

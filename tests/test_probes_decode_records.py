@@ -58,15 +58,15 @@ WINE = a_record_binding(
 )
 
 
-def take(*records: object, bound: tuple[Binding, ...] = (GAS, WINE), **changes: Any) -> Decoded:
-    return Decoder(bound).take(a_sample(json.dumps(records), "box", **changes))
+def decode(*records: object, bound: tuple[Binding, ...] = (GAS, WINE), **changes: Any) -> Decoded:
+    return Decoder(bound).decode(a_sample(json.dumps(records), "box", **changes))
 
 
 # ---- SenML ---------------------------------------------------------------------------------------------------------
 
 
 def test_each_probe_takes_the_records_of_its_name() -> None:
-    assert take(
+    assert decode(
         {"bn": "k1/", "bt": NOW / 1000, "n": "gas", "u": "Pa", "v": 55_200},
         {"n": "wine", "u": "Cel", "v": 12.5},
         {"n": "gas", "u": "Pa", "t": -60, "v": 55_100},
@@ -82,38 +82,38 @@ def test_each_probe_takes_the_records_of_its_name() -> None:
 
 def test_a_name_is_compared_as_it_is() -> None:
     record = {"u": "Pa", "v": 55_200}
-    assert take({"n": "K1/gas", **record}, bound=(GAS,)) == Decoded(
+    assert decode({"n": "K1/gas", **record}, bound=(GAS,)) == Decoded(
         [], [Refusal("k1-pressure", "no record of its name", "K1/gas")]
     )
-    assert take({"bn": "k1", "n": "/gas", **record}, bound=(GAS,)).refusals == []
+    assert decode({"bn": "k1", "n": "/gas", **record}, bound=(GAS,)).refusals == []
 
 
 def test_a_pack_need_not_hold_a_record_for_each_probe() -> None:
     gas = {"n": "k1/gas", "u": "Pa", "v": 55_200}
-    assert take(gas) == Decoded([DecodedReading(1, None, 55.2, GOOD)], [])
+    assert decode(gas) == Decoded([DecodedReading(1, None, 55.2, GOOD)], [])
     # But where there are records that nobody takes, one of them may be meant for the probe that has none.
-    readings, refusals = take(gas, {"n": "k1/wein", "u": "Cel", "v": 12}, {"n": "battery", "u": "V", "v": 3.3})
-    assert [took.series for took in readings] == [1]
+    readings, refusals = decode(gas, {"n": "k1/wein", "u": "Cel", "v": 12}, {"n": "battery", "u": "V", "v": 3.3})
+    assert [reading.series for reading in readings] == [1]
     assert refusals == [Refusal("k1-temperature", "no record of its name", "k1/wein battery")]
-    assert take({"n": "battery", "u": "V", "v": 3.3}, gas, bound=(GAS,)).refusals == []
+    assert decode({"n": "battery", "u": "V", "v": 3.3}, gas, bound=(GAS,)).refusals == []
 
 
 def test_a_pack_without_a_measurement_is_nobodys() -> None:
-    assert take({"bn": "k1/"}) == Decoded([], [Refusal("", "a pack without a measurement", '[{"bn": "k1/"}]')])
+    assert decode({"bn": "k1/"}) == Decoded([], [Refusal("", "a pack without a measurement", '[{"bn": "k1/"}]')])
 
 
 def test_one_probes_record_fails_alone_and_a_bad_pack_fails_for_all() -> None:
-    readings, refusals = take({"n": "k1/gas", "u": "Pa", "s": 5}, {"n": "k1/wine", "u": "Cel", "v": 12})
-    assert [took.series for took in readings] == [2]
+    readings, refusals = decode({"n": "k1/gas", "u": "Pa", "s": 5}, {"n": "k1/wine", "u": "Cel", "v": 12})
+    assert [reading.series for reading in readings] == [2]
     assert refusals == [Refusal("k1-pressure", "a sum without a value", "k1/gas")]
-    assert take({"n": "k1/gas", "u": "Pa", "v": 5}, {"n": "k1/wine"}) == Decoded(
+    assert decode({"n": "k1/gas", "u": "Pa", "v": 5}, {"n": "k1/wine"}) == Decoded(
         [],
         [
             Refusal(probe, "not SenML", "record 2: neither a value nor a sum")
             for probe in ("k1-pressure", "k1-temperature")
         ],
     )
-    assert [refusal.reason for refusal in Decoder([GAS]).take(a_sample("[", "box")).refusals] == ["not JSON"]
+    assert [refusal.reason for refusal in Decoder([GAS]).decode(a_sample("[", "box")).refusals] == ["not JSON"]
 
 
 @pytest.mark.parametrize(
@@ -126,16 +126,16 @@ def test_one_probes_record_fails_alone_and_a_bad_pack_fails_for_all() -> None:
     ],
 )
 def test_a_record_that_gives_no_number_is_refused_with_its_reason(record: dict[str, object], reason: str) -> None:
-    (refusal,) = take({"n": "k1/gas", **record}, bound=(GAS,)).refusals
+    (refusal,) = decode({"n": "k1/gas", **record}, bound=(GAS,)).refusals
     assert (refusal.probe, refusal.reason) == ("k1-pressure", reason)
     assert refusal.found.startswith("k1/gas")
 
 
 def test_the_plausible_range_is_that_of_the_converted_number() -> None:
-    (took,) = take({"n": "k1/gas", "u": "Pa", "v": 1_000_001}, bound=(GAS,)).readings
-    assert took.quality == OUT_OF_RANGE
-    (took,) = take({"n": "k1/gas", "u": "Pa", "v": 1_000_000}, bound=(GAS,)).readings
-    assert took.quality == GOOD
+    (reading,) = decode({"n": "k1/gas", "u": "Pa", "v": 1_000_001}, bound=(GAS,)).readings
+    assert reading.quality == OUT_OF_RANGE
+    (reading,) = decode({"n": "k1/gas", "u": "Pa", "v": 1_000_000}, bound=(GAS,)).readings
+    assert reading.quality == GOOD
 
 
 @pytest.mark.parametrize(
@@ -148,24 +148,24 @@ def test_the_plausible_range_is_that_of_the_converted_number() -> None:
     ],
 )
 def test_times_that_cannot_be(t: float, reason: str) -> None:
-    taken = take({"n": "k1/gas", "u": "Pa", "v": 5, "t": t}, bound=(GAS,))
-    assert [refusal.reason for refusal in taken.refusals] == ([reason] if reason else [])
+    decoded = decode({"n": "k1/gas", "u": "Pa", "v": 5, "t": t}, bound=(GAS,))
+    assert [refusal.reason for refusal in decoded.refusals] == ([reason] if reason else [])
 
 
 def test_a_retained_pack_counts_only_with_a_time_of_its_own() -> None:
     record = {"n": "k1/gas", "u": "Pa", "v": 5}
     for times in ({}, {"t": -5}):
-        assert [refusal.reason for refusal in take({**record, **times}, bound=(GAS,), retained=True).refusals] == [
+        assert [refusal.reason for refusal in decode({**record, **times}, bound=(GAS,), retained=True).refusals] == [
             RETAINED
         ]
-    assert take({**record, "t": NOW / 1000}, bound=(GAS,), retained=True).readings == [
+    assert decode({**record, "t": NOW / 1000}, bound=(GAS,), retained=True).readings == [
         DecodedReading(1, NOW, 0.005, GOOD)
     ]
 
 
 def test_a_time_counted_from_the_arrival_is_marked() -> None:
     record = {"n": "k1/gas", "u": "Pa", "v": 5}
-    assert take({**record, "t": -5}, bound=(GAS,)).readings == [
+    assert decode({**record, "t": -5}, bound=(GAS,)).readings == [
         DecodedReading(1, NOW - 5000, 0.005, GOOD, relative=True)
     ]
 
@@ -177,14 +177,16 @@ def test_what_the_cellar_file_says_of_records() -> None:
         ("senml", "k1-temperature", Dimension.TEMPERATURE, "degF", True),
         ("senml", "k1-ph", Dimension.PH, "pH", True),
     ]
-    taker = Decoder(found)
+    decoder = Decoder(found)
     box = [{"n": "k1/gas", "u": "Pa", "v": 55_200}, {"n": "k1-temperature", "u": "Cel", "v": 12.5}]
-    gas, wine = taker.take(a_sample(json.dumps(box), "box")).readings
+    gas, wine = decoder.decode(a_sample(json.dumps(box), "box")).readings
     assert (gas.series, gas.own_ms) == (1, None)
     assert gas.number == pytest.approx(55.2)
     assert (wine.series, wine.own_ms) == (2, None)
     assert wine.number == pytest.approx(54.5)
-    assert taker.take(a_sample('[{"n":"k1-ph","v":3.42}]', "acid")).readings == [DecodedReading(3, None, 3.42, GOOD)]
+    assert decoder.decode(a_sample('[{"n":"k1-ph","v":3.42}]', "acid")).readings == [
+        DecodedReading(3, None, 3.42, GOOD)
+    ]
 
 
 # ---- one-wire ------------------------------------------------------------------------------------------------------
@@ -198,7 +200,7 @@ def chip() -> Decoder:
 
 
 def told(chip: Decoder, text: str) -> Decoded:
-    return chip.take(a_sample(text, CHIP, source="w1"))
+    return chip.decode(a_sample(text, CHIP, source="w1"))
 
 
 def test_a_chip_is_read_in_degrees(chip: Decoder) -> None:
@@ -224,8 +226,8 @@ def test_no_chip_is_refused_and_is_no_temperature_to_compare_with(chip: Decoder)
 
 @given(st.one_of(st.binary(max_size=80), st.integers().map(lambda number: b"%d\n" % number)))
 def test_any_text_of_a_chip_gives_a_reading_or_a_reason(text: bytes) -> None:
-    taker = Decoder(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
-    readings, refusals = taker.take(a_sample(text, CHIP, source="w1"))
+    decoder = Decoder(bindings(cellar(SITE, KEG, W1_PROBE), {"k1-temperature": 7}))
+    readings, refusals = decoder.decode(a_sample(text, CHIP, source="w1"))
     assert len(readings) + len(refusals) == 1
     assert all(refusal.reason and refusal.found.isprintable() for refusal in refusals)
 
@@ -246,7 +248,7 @@ _RECORDS = st.fixed_dictionaries(
 
 @given(st.lists(_RECORDS, max_size=4), st.booleans())
 def test_any_pack_gives_a_reading_or_a_reason(records: list[dict[str, object]], retained: bool) -> None:
-    readings, refusals = take(*records, retained=retained)
+    readings, refusals = decode(*records, retained=retained)
     assert readings or refusals
-    assert all(took.number - took.number == 0 for took in readings)
+    assert all(reading.number - reading.number == 0 for reading in readings)
     assert all(refusal.reason and refusal.found.isprintable() for refusal in refusals)

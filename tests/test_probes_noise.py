@@ -81,23 +81,23 @@ def sample_of(form: Form, payload: bytes) -> Sample:
     return a_sample(payload, form.binding.address, source=form.binding.source, arrival_ms=NOW)
 
 
-def take(form: Form, payload: bytes) -> Decoded:
-    taken = Decoder([form.binding]).take(sample_of(form, payload))
-    assert taken.readings or taken.refusals
-    return taken
+def decode(form: Form, payload: bytes) -> Decoded:
+    decoded = Decoder([form.binding]).decode(sample_of(form, payload))
+    assert decoded.readings or decoded.refusals
+    return decoded
 
 
 @every_form
 def test_what_is_sent_comes_out(name: str) -> None:
-    readings, refusals = take(FORMS[name], FORMS[name].payload)
-    assert ([round(took.number, 9) for took in readings], refusals) == ([FORMS[name].number], [])
+    readings, refusals = decode(FORMS[name], FORMS[name].payload)
+    assert ([round(reading.number, 9) for reading in readings], refusals) == ([FORMS[name].number], [])
 
 
 @every_form
 @given(before=NOISE, behind=NOISE)
 def test_noise_around_it_is_refused(name: str, before: bytes, behind: bytes) -> None:
     form = FORMS[name]
-    readings, refusals = take(form, before + form.payload + behind)
+    readings, refusals = decode(form, before + form.payload + behind)
     if before or behind:
         assert readings == []
         assert len(refusals) == 1
@@ -112,16 +112,16 @@ def test_a_byte_that_is_wrong_makes_no_error(name: str, data: st.DataObject) -> 
     place = data.draw(st.integers(0, len(form.payload) - 1))
     payload = bytearray(form.payload)
     payload[place] = data.draw(st.integers(0, 255))
-    taken = take(form, bytes(payload))
-    assert all(took.number - took.number == 0 for took in taken.readings)
-    assert all(refusal.reason and refusal.found.isprintable() for refusal in taken.refusals)
+    decoded = decode(form, bytes(payload))
+    assert all(reading.number - reading.number == 0 for reading in decoded.readings)
+    assert all(refusal.reason and refusal.found.isprintable() for refusal in decoded.refusals)
 
 
 @pytest.mark.parametrize("name", ["json", "json with time", "json with supply", "senml"])
 def test_a_document_that_ends_too_soon_is_none(name: str) -> None:
     form = FORMS[name]
     for end in range(len(form.payload)):
-        readings, refusals = take(form, form.payload[:end])
+        readings, refusals = decode(form, form.payload[:end])
         assert readings == []
         assert len(refusals) == 1
 
@@ -136,18 +136,18 @@ def test_a_document_that_ends_too_soon_is_none(name: str) -> None:
 def test_a_line_among_noise_is_read_byte_by_byte(
     name: str, before: bytes, behind: bytes, terminator: bytes, fresh: bool
 ) -> None:
-    form, taker, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=fresh)
+    form, decoder, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=fresh)
     stream = before + terminator + form.payload + terminator + behind + terminator
-    taken = [taker.take(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
-    assert all(one.readings or one.refusals for one in taken)
-    assert [round(took.number, 9) for one in taken for took in one.readings] == [form.number]
+    decoded = [decoder.decode(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
+    assert all(each.readings or each.refusals for each in decoded)
+    assert [round(reading.number, 9) for each in decoded for reading in each.readings] == [form.number]
 
 
 @every_line
 @given(before=NOISE, behind=NOISE)
 def test_noise_inside_the_line_costs_that_line_only(name: str, before: bytes, behind: bytes) -> None:
-    form, taker, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=False)
+    form, decoder, framer = FORMS[name], Decoder([FORMS[name].binding]), LineFramer(64, fresh=False)
     stream = b"".join([before, form.payload, behind, b"\r\n", form.payload, b"\r\n"])
-    taken = [taker.take(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
+    decoded = [decoder.decode(sample_of(form, line)) for byte in stream for line in framer.feed(bytes([byte]))]
     spoilt = bool(before or behind)
-    assert [len(one.readings) for one in taken] == [0 if spoilt else 1, 1]
+    assert [len(each.readings) for each in decoded] == [0 if spoilt else 1, 1]

@@ -249,12 +249,12 @@ def test_noise_is_refused_and_the_next_line_is_read(
         pattern=re.compile("T=(?P<value>[-+0-9.]+)(?: °C)?"),
         encoding=encoding,
     )
-    taker = Decoder([binding])
+    decoder = Decoder([binding])
     instrument.say(noise + b"\r\n" + "T=12.5 °C".encode(encoding) + b"\r\n")
-    refused, read = (taker.take(open_bench.samples.get(timeout=10)) for _ in range(2))
+    refused, read = (decoder.decode(open_bench.samples.get(timeout=10)) for _ in range(2))
     assert refused.readings == []
     assert [refusal.reason for refusal in refused.refusals] == [reason]
-    assert [took.number for took in read.readings] == [12.5]
+    assert [reading.number for reading in read.readings] == [12.5]
 
 
 def test_a_line_without_an_end_costs_no_memory_and_ends_some_day(instrument: Asked, open_bench: Bench) -> None:

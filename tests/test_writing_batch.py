@@ -111,10 +111,10 @@ def test_both_records_of_the_newest_pack_count(store: Store) -> None:
 
 def test_a_mistake_of_ours_in_one_sample_does_not_hold_up_the_others(store: Store) -> None:
     class Stumbling(Decoder):
-        def take(self, sample: Sample) -> Decoded:
+        def decode(self, sample: Sample) -> Decoded:
             if sample.payload == b"13":
                 raise OverflowError("cannot convert float infinity to integer")
-            return super().take(sample)
+            return super().decode(sample)
 
     gatherer = BatchBuilder(Stumbling([a_binding(series=1)]), Appender(store))
     batch = gatherer.gather(

@@ -293,8 +293,8 @@ def test_a_packet_id_that_is_used_again_at_once_stands_for_the_later_number(tmp_
     with create_or_open(tmp_path / "cellar.db", NOW) as store:
 
         def a_writer() -> Writer:
-            taker = Decoder((a_binding(), a_binding(series=2, address="k2/p")))
-            return Writer(store, taker, lambda tickets: None, lambda: 10_000, monotonic=lambda: mono)
+            decoder = Decoder((a_binding(), a_binding(series=2, address="k2/p")))
+            return Writer(store, decoder, lambda tickets: None, lambda: 10_000, monotonic=lambda: mono)
 
         writer = a_writer()
         writer.offer(a_sample("1", packet=1))

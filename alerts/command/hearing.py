@@ -12,19 +12,17 @@ from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
 from ingest.probes.binding import bindings
-from ingest.probes.decode import RETAINED, Decoder, Refusal
+from ingest.probes.decode import NO_PATTERN, NO_PROBE, RETAINED, Decoder, Refusal
 from ingest.probes.file_scale import file_scale
 from ingest.reading import quality_class, quality_reason
 from ingest.sources.sample import Sample
 from ingest.times import iso_utc
 
-NOBODY: Final = "no probe takes this address"
-NO_PATTERN: Final = "no probe's pattern takes this line"
 _SHOWN_CHARACTERS: Final = 60
 
 # The reasons of ``Refusal`` in words that say what to do about it; a reason that is not here speaks for itself.
 _REASONS: Final = {
-    NOBODY: "no probe takes it",
+    NO_PROBE: "no probe takes it",
     NO_PATTERN: "no probe's pattern takes this line; a pattern must fit the whole of it",
     "empty": "it is empty",
     "too long": "it is longer than any number",
@@ -83,7 +81,7 @@ class Heard:
     @property
     def nobody(self) -> bool:
         """Whether no probe takes it at all."""
-        return not self.readings and all(refusal.reason in (NOBODY, NO_PATTERN) for refusal in self.refusals)
+        return not self.readings and all(refusal.reason in (NO_PROBE, NO_PATTERN) for refusal in self.refusals)
 
 
 class Ear:
@@ -93,29 +91,29 @@ class Ear:
         numbers = {probe.id: number for number, probe in enumerate(cellar.probe)}
         self._probes = cellar.probe
         self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in cellar.probe]
-        self._taker = Decoder(bindings(cellar, numbers))
+        self._decoder = Decoder(bindings(cellar, numbers))
 
     def hear(self, sample: Sample) -> Heard:
         """What the probes make of it. A retained message is shown as if it had just come, although it is not stored."""
-        taken = self._taker.take(sample)
-        if sample.retained and any(refusal.reason == RETAINED for refusal in taken.refusals):
-            taken = self._taker.take(sample._replace(retained=False))
+        decoded = self._decoder.decode(sample)
+        if sample.retained and any(refusal.reason == RETAINED for refusal in decoded.refusals):
+            decoded = self._decoder.decode(sample._replace(retained=False))
         readings = []
-        for took in taken.readings:
-            probe, (gain, offset) = self._probes[took.series], self._scales[took.series]
-            reason = quality_reason(took.quality).name.lower().replace("_", " ")
+        for reading in decoded.readings:
+            probe, (gain, offset) = self._probes[reading.series], self._scales[reading.series]
+            reason = quality_reason(reading.quality).name.lower().replace("_", " ")
             readings.append(
                 HeardReading(
                     probe=probe.id,
                     quantity=probe.quantity,
-                    number=took.number,
-                    value=gain * took.number + offset,
-                    quality=quality_class(took.quality).name.lower(),
+                    number=reading.number,
+                    value=gain * reading.number + offset,
+                    quality=quality_class(reading.quality).name.lower(),
                     reason="" if reason == "none" else reason,
-                    own_ms=took.own_ms,
+                    own_ms=reading.own_ms,
                 )
             )
-        return Heard(sample, tuple(readings), tuple(taken.refusals))
+        return Heard(sample, tuple(readings), tuple(decoded.refusals))
 
 
 def heard_line(heard: Heard, zone: ZoneInfo, units: str) -> str:

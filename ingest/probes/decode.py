@@ -6,12 +6,12 @@ dropped in silence: every refusal names the probe (or nobody), a reason that can
 
 from __future__ import annotations
 
-__all__ = ["RETAINED", "Binding", "Decoded", "DecodedReading", "Decoder", "Refusal"]
+__all__ = ["NO_PATTERN", "NO_PROBE", "RETAINED", "Binding", "Decoded", "DecodedReading", "Decoder", "Refusal"]
 
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
 
 from ingest.cellar.signal import Counts, Signal, from_wire
 from ingest.cellar.units import Dimension
@@ -24,14 +24,14 @@ from ingest.sources.number import parse_number
 from ingest.sources.sample import Sample
 from ingest.sources.senml import SenmlRecord, decode_senml
 
-# An own time beyond these is a mistake of the sender's clock or zone, not a reading of then.
-EARLIEST_MS = 946_684_800_000  # 2000-01-01T00:00:00Z
-MOST_AHEAD_MS = 10 * 60 * 1000
+# An own time beyond these comes from a wrong clock or zone at the sender.
+EARLIEST_MS: Final = 946_684_800_000  # 2000-01-01T00:00:00Z
+MOST_AHEAD_MS: Final = 10 * 60 * 1000
 
-_NO_END_MS = 1 << 62
-
-# The reason of a sample that the broker had kept: how old it is nobody knows, so it is shown and not stored.
-RETAINED = "retained without a time of its own"
+# Reasons of refusals that others act upon.
+NO_PROBE: Final = "no probe takes this address"
+NO_PATTERN: Final = "no probe's pattern takes this line"
+RETAINED: Final = "retained without a time of its own"  # nobody knows how old it is, so it is shown and not stored
 
 _GOOD = quality_code(Quality.GOOD)
 _OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
@@ -71,10 +71,18 @@ class Binding:
     unit: str = ""
     unit_declared: bool = True
 
+    def quality_of(self, number: float) -> int:
+        """Return the quality code of a number by the plausible range alone."""
+        return _GOOD if self.low <= number <= self.high else _OUT_OF_RANGE
+
+    def refusal(self, error: Unreadable, sample: Sample) -> Refusal:
+        """Return why this probe got no reading from the sample."""
+        return Refusal(self.probe, error.reason, error.detail or _excerpt(sample.payload))
+
 
 class DecodedReading(NamedTuple):
-    """own_ms: the payload's own time in UTC ms, None where it carries none; the next two as in a reading;
-    relative: that time was counted from the arrival, so a repeat of the message cannot be known by it."""
+    """own_ms: the payload's own time in UTC ms, None where it carries none; number, quality: as in a reading;
+    relative: that time was counted from the arrival, so a repeat of the message cannot be recognised by it."""
 
     series: int
     own_ms: int | None
@@ -98,111 +106,110 @@ class Decoded(NamedTuple):
     refusals: list[Refusal]
 
 
-@dataclass(slots=True)
-class _Ahead:
-    """How far a reading's own time may lie ahead of its arrival."""
-
-    most_ms: int = MOST_AHEAD_MS
+_Decode = Callable[[Sample], Decoded]
 
 
 class Decoder:
-    """Hands each sample to the probes at its address."""
+    """Decodes each sample for the probes at its address."""
 
     def __init__(self, bindings: Iterable[Binding]) -> None:
-        self._ahead = _Ahead()
+        self._own_times = _OwnTimes()
         by_address: dict[tuple[str, str], list[Binding]] = {}
         for binding in bindings:
             by_address.setdefault((binding.source, binding.address), []).append(binding)
-        self._takers: dict[tuple[str, str], Callable[[Sample], Decoded]] = {}
-        for address, group in by_address.items():
-            if group[0].form == "plain":
-                self._takers[address] = _plain_decoder(group[0])
-            elif group[0].form == "json":
-                self._takers[address] = _json_decoder(group, self._ahead)
-            elif group[0].form == "senml":
-                self._takers[address] = _senml_decoder(group, self._ahead)
-            elif group[0].form == "w1":
-                self._takers[address] = _w1_decoder(group[0])
-            else:
-                self._takers[address] = _line_decoder(group)
+        self._decoders = {address: self._decoder(group) for address, group in by_address.items()}
+
+    def _decoder(self, group: Sequence[Binding]) -> _Decode:
+        """Return the function for the probes of one address, which all have the same form."""
+        match group[0].form:
+            case "plain":
+                return _plain_decoder(group[0])
+            case "json":
+                return _json_decoder(group, self._own_times)
+            case "senml":
+                return _senml_decoder(group, self._own_times)
+            case "w1":
+                return _w1_decoder(group[0])
+            case "line":
+                return _line_decoder(group)
 
     def believe_clock(self, right: bool) -> None:
-        """Whether arrival times are right; while they are not, no own time can be called one of the future."""
-        self._ahead.most_ms = MOST_AHEAD_MS if right else _NO_END_MS
+        """Say whether arrival times are right; while they are not, no own time can be called one of the future."""
+        self._own_times.clock_is_right = right
 
-    def take(self, sample: Sample) -> Decoded:
-        """Readings and refusals of one sample; never raises for what the wire may carry."""
-        taker = self._takers.get((sample.source, sample.address))
-        if taker is None:
-            return Decoded([], [Refusal("", "no probe takes this address", _shown(sample.payload))])
-        return taker(sample)
+    def decode(self, sample: Sample) -> Decoded:
+        """Return the readings and refusals of one sample; never raises for what the wire may carry."""
+        decode = self._decoders.get((sample.source, sample.address))
+        if decode is None:
+            return Decoded([], [Refusal("", NO_PROBE, _excerpt(sample.payload))])
+        return decode(sample)
 
 
-def _plain_decoder(binding: Binding) -> Callable[[Sample], Decoded]:
+@dataclass(slots=True)
+class _OwnTimes:
+    """Checks the times that payloads carry against the arrival."""
+
+    clock_is_right: bool = True
+
+    def check(self, own_ms: int, sample: Sample) -> None:
+        """Raise Unreadable for an own time that cannot be true."""
+        if self.clock_is_right and own_ms > sample.arrival_ms + MOST_AHEAD_MS:
+            raise Unreadable("its own time is in the future")
+        if own_ms < EARLIEST_MS:
+            raise Unreadable("its own time is before the year 2000")
+
+
+def _plain_decoder(binding: Binding) -> _Decode:
     series, low, high, decimal = binding.series, binding.low, binding.high, binding.decimal
 
-    def take(sample: Sample) -> Decoded:
+    def decode(sample: Sample) -> Decoded:
         if sample.retained:
-            return Decoded([], [_retained(binding, sample)])
+            return Decoded([], [Refusal(binding.probe, RETAINED, _excerpt(sample.payload))])
         try:
             number = parse_number(sample.payload, decimal=decimal)
+            if binding.signal is not None:
+                number, quality = _linearised(binding, number, None)
+            else:
+                quality = _GOOD if low <= number <= high else _OUT_OF_RANGE
         except Unreadable as error:
-            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
-        return Decoded([DecodedReading(series, None, number, _GOOD if low <= number <= high else _OUT_OF_RANGE)], [])
-
-    def take_signal(sample: Sample) -> Decoded:
-        if sample.retained:
-            return Decoded([], [_retained(binding, sample)])
-        try:
-            number, quality = _linearised(binding, parse_number(sample.payload, decimal=decimal), None)
-        except Unreadable as error:
-            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
+            # Without the error's detail: the payload itself is as short as that.
+            return Decoded([], [Refusal(binding.probe, error.reason, _excerpt(sample.payload))])
         return Decoded([DecodedReading(series, None, number, quality)], [])
 
-    return take if binding.signal is None else take_signal
+    return decode
 
 
-def _json_decoder(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Decoded]:
-    def take(sample: Sample) -> Decoded:
+def _json_decoder(group: Sequence[Binding], own_times: _OwnTimes) -> _Decode:
+    def decode(sample: Sample) -> Decoded:
         try:
             document = decode_json(sample.payload)
         except Unreadable as error:
-            found = _shown(sample.payload)
-            return Decoded([], [Refusal(binding.probe, error.reason, found) for binding in group])
-        readings: list[DecodedReading] = []
-        refusals: list[Refusal] = []
+            excerpt = _excerpt(sample.payload)
+            return Decoded([], [Refusal(binding.probe, error.reason, excerpt) for binding in group])
+        decoded = Decoded([], [])
         for binding in group:
             try:
-                readings.append(_json_reading(binding, document, sample, ahead))
+                decoded.readings.append(_json_reading(binding, document, sample, own_times))
             except Unreadable as error:
-                refusals.append(Refusal(binding.probe, error.reason, error.detail or _shown(sample.payload)))
-        return Decoded(readings, refusals)
+                decoded.refusals.append(binding.refusal(error, sample))
+        return decoded
 
-    return take
+    return decode
 
 
-def _json_reading(binding: Binding, document: object, sample: Sample, ahead: _Ahead) -> DecodedReading:
+def _json_reading(binding: Binding, document: object, sample: Sample, own_times: _OwnTimes) -> DecodedReading:
     assert binding.pointer is not None
     number = number_at(document, binding.pointer)
     own_ms = None
     if binding.time_pointer is not None:
         own_ms = time_at(document, binding.time_pointer)
-        _refuse_time(own_ms, sample, ahead)
+        own_times.check(own_ms, sample)
     elif sample.retained:
-        raise Unreadable(RETAINED, _shown(sample.payload))
+        raise Unreadable(RETAINED)
     if binding.signal is not None:
         supply = None if binding.supply_pointer is None else _supply_at(document, binding.supply_pointer)
         return DecodedReading(binding.series, own_ms, *_linearised(binding, number, supply))
-    return DecodedReading(
-        binding.series, own_ms, number, _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
-    )
-
-
-def _refuse_time(own_ms: int, sample: Sample, ahead: _Ahead) -> None:
-    if own_ms > sample.arrival_ms + ahead.most_ms:
-        raise Unreadable("its own time is in the future", _shown(sample.payload))
-    if own_ms < EARLIEST_MS:
-        raise Unreadable("its own time is before the year 2000", _shown(sample.payload))
+    return DecodedReading(binding.series, own_ms, number, binding.quality_of(number))
 
 
 def _supply_at(document: object, pointer: JsonPointer) -> float:
@@ -212,78 +219,75 @@ def _supply_at(document: object, pointer: JsonPointer) -> float:
         raise Unreadable("no supply voltage", error.detail) from error
 
 
-def _senml_decoder(group: list[Binding], ahead: _Ahead) -> Callable[[Sample], Decoded]:
-    names = {binding.name: binding for binding in group}
+def _senml_decoder(group: Sequence[Binding], own_times: _OwnTimes) -> _Decode:
+    by_name = {binding.name: binding for binding in group}
 
-    def take(sample: Sample) -> Decoded:
+    def decode(sample: Sample) -> Decoded:
         try:
             records = decode_senml(sample.payload, sample.arrival_ms)
         except Unreadable as error:
-            found = error.detail if error.reason == "not SenML" else _shown(sample.payload)
-            return Decoded([], [Refusal(binding.probe, error.reason, found) for binding in group])
-        readings: list[DecodedReading] = []
-        refusals: list[Refusal] = []
-        without = dict(names)
-        strangers: dict[str, None] = {}
+            excerpt = error.detail if error.reason == "not SenML" else _excerpt(sample.payload)
+            return Decoded([], [Refusal(binding.probe, error.reason, excerpt) for binding in group])
+        decoded = Decoded([], [])
+        without_record = dict(by_name)
+        unknown_names: dict[str, None] = {}
         for record in records:
-            binding = names.get(record.name)
+            binding = by_name.get(record.name)
             if binding is None:
-                strangers[record.name] = None
+                unknown_names[record.name] = None
                 continue
-            without.pop(record.name, None)
+            without_record.pop(record.name, None)
             try:
-                readings.append(_senml_reading(binding, record, sample, ahead))
+                decoded.readings.append(_senml_reading(binding, record, sample, own_times))
             except Unreadable as error:
-                refusals.append(Refusal(binding.probe, error.reason, error.detail or _shown(sample.payload)))
-        if strangers:
+                decoded.refusals.append(binding.refusal(error, sample))
+        if unknown_names:
             # One of them may be the probe's, under a name that is written otherwise.
-            found = _shown(" ".join(strangers).encode())
-            refusals += [Refusal(binding.probe, "no record of its name", found) for binding in without.values()]
+            names = _excerpt(" ".join(unknown_names).encode())
+            decoded.refusals.extend(
+                Refusal(binding.probe, "no record of its name", names) for binding in without_record.values()
+            )
         if not records:
-            refusals.append(Refusal("", "a pack without a measurement", _shown(sample.payload)))
-        return Decoded(readings, refusals)
+            decoded.refusals.append(Refusal("", "a pack without a measurement", _excerpt(sample.payload)))
+        return decoded
 
-    return take
+    return decode
 
 
-def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, ahead: _Ahead) -> DecodedReading:
+def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, own_times: _OwnTimes) -> DecodedReading:
     assert binding.dimension is not None
     number = value_in(record, binding.dimension, binding.unit, declared=binding.unit_declared)
     if sample.retained and (record.at_ms is None or record.relative):
-        raise Unreadable(RETAINED, _shown(sample.payload))
+        raise Unreadable(RETAINED)
     if record.at_ms is not None:
-        _refuse_time(record.at_ms, sample, ahead)
-    quality = _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
-    return DecodedReading(binding.series, record.at_ms, number, quality, record.relative)
+        own_times.check(record.at_ms, sample)
+    return DecodedReading(binding.series, record.at_ms, number, binding.quality_of(number), record.relative)
 
 
-def _w1_decoder(binding: Binding) -> Callable[[Sample], Decoded]:
+def _w1_decoder(binding: Binding) -> _Decode:
     family = binding.address[:2]
     thermometer = Thermometer()
 
-    def take(sample: Sample) -> Decoded:
+    def decode(sample: Sample) -> Decoded:
         try:
             number = parse_w1(sample.payload, family)
         except Unreadable as error:
-            return Decoded([], [Refusal(binding.probe, error.reason, _shown(sample.payload))])
-        if not thermometer.settled(number):
-            return Decoded([DecodedReading(binding.series, None, number, _UNSETTLED)], [])
-        quality = _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
+            return Decoded([], [Refusal(binding.probe, error.reason, _excerpt(sample.payload))])
+        quality = binding.quality_of(number) if thermometer.settled(number) else _UNSETTLED
         return Decoded([DecodedReading(binding.series, None, number, quality)], [])
 
-    return take
+    return decode
 
 
-def _line_decoder(group: list[Binding]) -> Callable[[Sample], Decoded]:
+def _line_decoder(group: Sequence[Binding]) -> _Decode:
     encoding = group[0].encoding
 
-    def take(sample: Sample) -> Decoded:
+    def decode(sample: Sample) -> Decoded:
         try:
             text = sample.payload.decode(encoding)
         except UnicodeDecodeError:
-            return Decoded([], [Refusal("", "not text in the line's encoding", _shown(sample.payload))])
-        readings: list[DecodedReading] = []
-        refusals: list[Refusal] = []
+            return Decoded([], [Refusal("", "not text in the line's encoding", _excerpt(sample.payload))])
+        decoded = Decoded([], [])
         for binding in group:
             assert binding.pattern is not None
             # The whole line, never some number inside of it: noise holds digits too.
@@ -293,18 +297,18 @@ def _line_decoder(group: list[Binding]) -> Callable[[Sample], Decoded]:
             try:
                 number = parse_number(match["value"] or "", decimal=binding.decimal)
                 if binding.signal is None:
-                    quality = _GOOD if binding.low <= number <= binding.high else _OUT_OF_RANGE
+                    quality = binding.quality_of(number)
                 else:
                     number, quality = _linearised(binding, number, _supply_in(match, binding))
             except Unreadable as error:
-                refusals.append(Refusal(binding.probe, error.reason, _shown(sample.payload)))
+                decoded.refusals.append(Refusal(binding.probe, error.reason, _excerpt(sample.payload)))
                 continue
-            readings.append(DecodedReading(binding.series, None, number, quality))
-        if not readings and not refusals:
-            refusals.append(Refusal("", "no probe's pattern takes this line", _shown(sample.payload)))
-        return Decoded(readings, refusals)
+            decoded.readings.append(DecodedReading(binding.series, None, number, quality))
+        if not decoded.readings and not decoded.refusals:
+            decoded.refusals.append(Refusal("", NO_PATTERN, _excerpt(sample.payload)))
+        return decoded
 
-    return take
+    return decode
 
 
 def _supply_in(match: re.Match[str], binding: Binding) -> float | None:
@@ -317,7 +321,7 @@ def _supply_in(match: re.Match[str], binding: Binding) -> float | None:
 
 
 def _linearised(binding: Binding, number: float, supply: float | None) -> tuple[float, int]:
-    """The number in the unit of the label, and its quality: what the signal says of itself, then what can be."""
+    """Return the number in the unit of the label, and its quality by the signal first, then by the plausible range."""
     assert binding.signal is not None
     value, quality = from_wire(binding.signal, binding.counts, number, supply)
     if quality_class(quality) is not Quality.BAD and not binding.low <= value <= binding.high:
@@ -325,12 +329,7 @@ def _linearised(binding: Binding, number: float, supply: float | None) -> tuple[
     return value, quality
 
 
-def _retained(binding: Binding, sample: Sample) -> Refusal:
-    # The broker kept it: how old it is nobody knows, so it is shown and not stored.
-    return Refusal(binding.probe, RETAINED, _shown(sample.payload))
-
-
-def _shown(payload: bytes) -> str:
+def _excerpt(payload: bytes) -> str:
     text = payload[:60].decode("utf-8", "backslashreplace")
-    shown = "".join(letter if letter.isprintable() else f"\\x{ord(letter):02x}" for letter in text)
-    return shown + ("..." if len(payload) > 60 else "")
+    printable = "".join(letter if letter.isprintable() else f"\\x{ord(letter):02x}" for letter in text)
+    return printable + ("..." if len(payload) > 60 else "")

@@ -120,12 +120,12 @@ class BatchBuilder:
 
     def __init__(
         self,
-        taker: Decoder,
+        decoder: Decoder,
         appender: Appender,
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
     ) -> None:
-        self._taker = taker
+        self._decoder = decoder
         self._appender = appender
         # Packet id -> digest of the last bare numbers at QoS 1, the oldest in front.
         self._delivered = appender.delivered()
@@ -144,9 +144,9 @@ class BatchBuilder:
         """Readings, tickets and refusals of samples in the order of their arrival."""
         batch = Batch(estimated=timing.verdict is ClockState.UNKNOWN)
         offered: list[Row] = []
-        take_sample = self._take
+        decode = self._decode
         plain_time = timing.verdict is ClockState.RIGHT and timing.trusted_mono == float("-inf")
-        self._taker.believe_clock(timing.verdict is ClockState.RIGHT)
+        self._decoder.believe_clock(timing.verdict is ClockState.RIGHT)
         for sample in samples:
             self.counters.samples += 1
             if not plain_time:
@@ -156,7 +156,7 @@ class BatchBuilder:
                 batch.tickets.append(ticket)
                 if ticket.generation != self._generation:
                     self._generation, self._generation_mono = ticket.generation, sample.arrival_mono
-            readings, refusals = take_sample(sample)
+            readings, refusals = decode(sample)
             seen: bool | None = None
             for series, own_ms, number, quality, relative in readings:
                 if own_ms is not None and not relative:
@@ -176,9 +176,9 @@ class BatchBuilder:
         self._choose(offered, batch)
         return batch
 
-    def _take(self, sample: Sample) -> Decoded:
+    def _decode(self, sample: Sample) -> Decoded:
         try:
-            return self._taker.take(sample)
+            return self._decoder.decode(sample)
         except Exception as error:  # noqa: BLE001 - a mistake of ours in one sample must not hold up all that came with it
             _log.exception("a sample of %s %s could not be read", sample.source, sample.address)
             return Decoded([], [Refusal("", "leeside stumbled over it", f"{type(error).__name__}: {error!a:.100}")])

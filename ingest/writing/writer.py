@@ -47,7 +47,7 @@ class Writer:
     def __init__(
         self,
         store: Store,
-        taker: Decoder,
+        decoder: Decoder,
         acknowledge: Callable[[Sequence[Ticket]], None],
         enough: Callable[[], int],
         *,
@@ -58,7 +58,7 @@ class Writer:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        self._gatherer = BatchBuilder(taker, self._appender, steadiness, barometers)
+        self._gatherer = BatchBuilder(decoder, self._appender, steadiness, barometers)
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()

@@ -110,7 +110,7 @@ e308 e-324 NaN Infinity true null T=12.5 crc= YES NO t= : K1 P= 2026-11-25T08:30
 """
 
 
-def build_taker() -> Decoder:
+def build_decoder() -> Decoder:
     """All probes of PROBES on one cellar, bound as the daemon binds them."""
     probes = "".join(f'[[probe]]\nid = "p{place}"\nat = "K1"\n{text}\n' for place, (text, _) in enumerate(PROBES))
     cellar = parse_cellar(CELLAR + probes, file="fuzz.toml", base=Path("/"))
@@ -155,7 +155,7 @@ class Trial:
     def __init__(self, seconds: float, said: Any) -> None:
         self._seconds = seconds
         self._said = said
-        self._taker = build_taker()
+        self._decoder = build_decoder()
         self.runs = self.readings = self.refusals = 0
         self.findings: dict[str, tuple[str, bytes]] = {}
         self._memory_before = 0
@@ -180,7 +180,7 @@ class Trial:
         payload = data[2:]
         if form < LINES_FROM:
             source, address = ("w1", "28-3c01f0964f2b") if form == LINES_FROM - 1 else ("mqtt", str(form))
-            self._take(Sample(source, address, payload, NOW_MS, 0.0, retained=bool(how & 1), repeat=bool(how & 2)))
+            self._decode(Sample(source, address, payload, NOW_MS, 0.0, retained=bool(how & 1), repeat=bool(how & 2)))
             return
         framer, size = LineFramer(64, fresh=bool(how & 1)), 1 + (how >> 1)
         lines = [line for start in range(0, len(payload), size) for line in framer.feed(payload[start : start + size])]
@@ -189,15 +189,15 @@ class Trial:
         assert whole.feed(payload) == lines, "another cut gives other lines"
         for line in lines:
             assert 0 < len(line) <= 64
-            self._take(Sample("line", "line", line, NOW_MS, 0.0))
+            self._decode(Sample("line", "line", line, NOW_MS, 0.0))
 
-    def _take(self, sample: Sample) -> None:
-        readings, refusals = self._taker.take(sample)
+    def _decode(self, sample: Sample) -> None:
+        readings, refusals = self._decoder.decode(sample)
         assert readings or refusals, "neither a reading nor a refusal"
         self.readings += len(readings)
         self.refusals += len(refusals)
-        for took in readings:
-            check_reading(took)
+        for reading in readings:
+            check_reading(reading)
         for refusal in refusals:
             check_refusal(refusal)
 
@@ -221,11 +221,11 @@ class Trial:
         os._exit(1 if self.findings else 0)
 
 
-def check_reading(took: DecodedReading) -> None:
+def check_reading(reading: DecodedReading) -> None:
     """A reading is such as the store takes."""
-    assert math.isfinite(took.number), f"number {took.number}"
-    assert 0 <= took.quality < 256, f"quality {took.quality}"
-    assert took.own_ms is None or 0 < took.own_ms < 1 << 53, f"time {took.own_ms}"
+    assert math.isfinite(reading.number), f"number {reading.number}"
+    assert 0 <= reading.quality < 256, f"quality {reading.quality}"
+    assert reading.own_ms is None or 0 < reading.own_ms < 1 << 53, f"time {reading.own_ms}"
 
 
 def check_refusal(refusal: Refusal) -> None:
