@@ -48,11 +48,12 @@ from ingest.store.readings.history_sources import (
     results_of,
 )
 from ingest.store.readings.merge import MergedHistory, merge, newest_of
+from ingest.times import END_OF_TIME_MS
 
-_END_MS = 1 << 62
 
-
-def raw(store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, struck: bool = False) -> MergedHistory:
+def raw(
+    store: Store, whose: Whose, from_ms: int = 0, to_ms: int = END_OF_TIME_MS, *, struck: bool = False
+) -> MergedHistory:
     """Every reading and every result as numpy arrays in order of time, with vessel, probe, entry and the lot's share.
 
     Two results of one moment are both there, each with its entry. A lot that lies in two vessels has the readings of
@@ -64,7 +65,7 @@ def raw(store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, s
 
 
 def pieces(
-    store: Store, whose: Whose, from_ms: int = 0, to_ms: int = _END_MS, *, struck: bool = False
+    store: Store, whose: Whose, from_ms: int = 0, to_ms: int = END_OF_TIME_MS, *, struck: bool = False
 ) -> Iterator[MergedHistory]:
     """What ``raw`` gives, about a day at a time, for spans of any length in little memory."""
     results = results_of(store, whose, from_ms, to_ms, struck=struck)
@@ -107,7 +108,7 @@ def span(store: Store, whose: Whose, *, struck: bool = False) -> tuple[int, int]
     """
     ends = [one.at_ms for one in results_of(store, whose, struck=struck)]
     for strand in history_sources(store, whose):
-        ends += _ends(store, strand, 0, _END_MS)
+        ends += _ends(store, strand, 0, END_OF_TIME_MS)
     return (min(ends), max(ends)) if ends else None
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["Ambiguous", "Skipped", "iso_utc", "moment_of", "spoken_moment"]
+__all__ = ["END_OF_TIME_MS", "Ambiguous", "Skipped", "iso_utc", "moment_of", "spoken_moment"]
 
 import re
 from datetime import UTC, datetime, timedelta
+from typing import Final
 from zoneinfo import ZoneInfo
 
 from ingest.errors import IngestError
+
+# Later than any moment that is stored, for spans without an end [UTC ms]; it leaves room to add to in 64 bits.
+END_OF_TIME_MS: Final = 1 << 62
 
 _FORM = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})"

@@ -37,6 +37,7 @@ from ingest.store.journal.entries import strike, write_entry
 from ingest.store.readings.series import all_series, declare
 from ingest.store.readings.series_history import raw
 from ingest.store.readings.settling import Settler
+from ingest.times import END_OF_TIME_MS
 
 SITE = '[site]\nname = "Mill Lane"\ntimezone = "Europe/Ljubljana"\n'
 
@@ -143,7 +144,7 @@ def up_to_date(one: Follower) -> bool:
     return state.state == "up to date" and state.behind == state.spans == state.records == 0
 
 
-def settled(store: Store, before_ms: int = 1 << 60) -> None:
+def settled(store: Store, before_ms: int = END_OF_TIME_MS) -> None:
     """Pack everything older."""
     settler = Settler(store)
     settler.begin(before_ms)

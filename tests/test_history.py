@@ -34,6 +34,7 @@ from ingest.store.readings.series import declare
 from ingest.store.readings.settling import DAY_MS, Settler
 from ingest.store.readings.summaries import CatchUp
 from ingest.store.readings.summary import LEVELS
+from ingest.times import END_OF_TIME_MS
 
 HOUR = 3_600_000
 BASE_MS = NOW // DAY_MS * DAY_MS
@@ -271,7 +272,7 @@ def test_two_titrations_in_one_minute_are_both_there_and_a_struck_one_only_where
         assert [row[3] for row in rows_of(latest(cellar.store, whose))] == [second.id]
         told = rows_of(raw(cellar.store, whose, struck=True))
         assert [(row[3], row[4]) for row in told] == [(first.id, True), (second.id, False)]
-        assert [one.entry for one in summary(cellar.store, whose, 0, 1 << 62, 10).results] == [second.id]
+        assert [one.entry for one in summary(cellar.store, whose, 0, END_OF_TIME_MS, 10).results] == [second.id]
     strike(cellar.store, second.id, "Ben", "wrong bottle", cellar.now)
     assert latest(cellar.store, OfLot("A", "free_so2")).at_ms.tolist() == []
     assert span(cellar.store, OfLot("A", "free_so2")) is None
@@ -366,7 +367,7 @@ def test_what_nobody_knows_has_no_history(cellar: Cellar3, whose: Whose) -> None
     assert len(raw(cellar.store, whose)) == len(latest(cellar.store, whose)) == 0
     assert list(pieces(cellar.store, whose)) == []
     assert span(cellar.store, whose) is None
-    assert summary(cellar.store, whose, 0, 1 << 62, 100) == (None, (), ())
+    assert summary(cellar.store, whose, 0, END_OF_TIME_MS, 100) == (None, (), ())
     assert sources(cellar.store, whose) == ()
 
 
@@ -402,7 +403,7 @@ def test_an_outline_takes_the_coarsest_level_that_has_the_points_and_loses_no_ex
         (4319, "minute"),
         (4320, None),
     ):
-        told = summary(cellar.store, OfProbe("K1-t"), 0, 1 << 62, points)
+        told = summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, points)
         assert told.level == level
         (track,) = told.tracks
         assert len(track.rows.from_ms) >= min(points, len(rows))
@@ -410,7 +411,7 @@ def test_an_outline_takes_the_coarsest_level_that_has_the_points_and_loses_no_ex
         assert np.nanmin(track.rows.low) == 12.0
         assert track.rows.readings.sum() == len(rows)
     with pytest.raises(ValueError, match="at least 1"):
-        summary(cellar.store, OfProbe("K1-t"), 0, 1 << 62, 0)
+        summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, 0)
 
 
 def test_what_was_dropped_by_wish_is_told_by_the_summaries_that_are_left(cellar: Cellar3) -> None:
@@ -424,12 +425,12 @@ def test_what_was_dropped_by_wish_is_told_by_the_summaries_that_are_left(cellar:
     cellar.write("fill", "K1", "A", at=(-8.5 * DAY_MS - 1000 * 1000) / STEP_MS, volume_l=8.0)
     begin_ms = sources(cellar.store, OfLot("A", "temperature"))[0].from_ms
     whose = OfLot("A", "temperature")
-    whole = summary(cellar.store, whose, 0, 1 << 62, 60)
+    whole = summary(cellar.store, whose, 0, END_OF_TIME_MS, 60)
     assert whole.level == "hour"
     drop_old(cellar.store, BASE_MS, 3 * 86_400.0, None, None)
     assert len(raw(cellar.store, whose)) == 3 * 144
     for points in (8, 60):
-        (track,) = summary(cellar.store, whose, 0, 1 << 62, points).tracks
+        (track,) = summary(cellar.store, whose, 0, END_OF_TIME_MS, points).tracks
         assert track.rows.readings.sum() == sum(at_ms >= begin_ms for _, at_ms, _, _ in rows)
         assert track.rows.high.max() == 24.5
     assert summary(cellar.store, whose, ten, ten + 3 * DAY_MS, 100_000).level == "minute"

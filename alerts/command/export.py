@@ -21,7 +21,7 @@ from ingest.exchange.senml_form import senml_packs
 from ingest.store import Store
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import raw
-from ingest.times import moment_of
+from ingest.times import END_OF_TIME_MS, moment_of
 
 
 def run_export(
@@ -71,7 +71,7 @@ def span(cellar: Cellar, since: str | None, until: str | None) -> tuple[int, int
     """--from and --to as UTC ms, all time by default. Raises typer.BadParameter."""
     try:
         from_ms = 0 if since is None else moment_of(since, cellar.site.zone)
-        to_ms = 1 << 62 if until is None else moment_of(until, cellar.site.zone)
+        to_ms = END_OF_TIME_MS if until is None else moment_of(until, cellar.site.zone)
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--from, --to") from error
     if from_ms >= to_ms:

@@ -20,7 +20,7 @@ from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import HistoryRow, raw
-from ingest.times import iso_utc, moment_of
+from ingest.times import END_OF_TIME_MS, iso_utc, moment_of
 
 
 def run_history(file: Path, probe: str, *, csv: bool, as_json: bool, since: str | None, until: str | None) -> int:
@@ -31,7 +31,7 @@ def run_history(file: Path, probe: str, *, csv: bool, as_json: bool, since: str 
         series = _series_of(cellar, store, probe)
         try:
             from_ms = 0 if since is None else moment_of(since, cellar.site.zone)
-            to_ms = 1 << 62 if until is None else moment_of(until, cellar.site.zone)
+            to_ms = END_OF_TIME_MS if until is None else moment_of(until, cellar.site.zone)
         except IngestError as error:
             raise typer.BadParameter(str(error), param_hint="--from, --to") from error
         if from_ms >= to_ms:

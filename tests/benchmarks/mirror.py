@@ -45,6 +45,7 @@ from ingest.store.readings.block import Arrays
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import pieces
 from ingest.store.readings.settling import Settler
+from ingest.times import END_OF_TIME_MS
 
 SERIES = 10
 EVERY_MS = 10_000
@@ -105,7 +106,7 @@ def _floor(store_path: Path, victoria: Victoria) -> float:
 def _bodies(store: Store) -> list[bytes]:
     stored, lines, made = StoreLines(store), list[str](), list[bytes]()
     for series in range(1, SERIES + 1):
-        for readings in pieces(store, series, 0, 2**62):
+        for readings in pieces(store, series, 0, END_OF_TIME_MS):
             lines += stored.readings(series, readings).lines
             while len(lines) >= BATCH:
                 # Another measurement, so that the count of what the mirror sends stays its own.

@@ -27,6 +27,7 @@ from ingest.store.journal.calibration_parts import apply_calibration, take_back_
 from ingest.store.journal.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike, unstruck
 from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
+from ingest.times import END_OF_TIME_MS
 
 
 def write_entry(store: Store, draft: Draft, cellar: Cellar, now_ms: int, *, with_later: bool = False) -> Entry:
@@ -206,7 +207,7 @@ _LOT_OR_THERE: Final = (
 def _spans(stays: Sequence[LotLocation], equipment: Equipment) -> str:
     return json.dumps(
         [
-            (name, one[0].from_ms, 2**62 if one[-1].to_ms is None else one[-1].to_ms)
+            (name, one[0].from_ms, END_OF_TIME_MS if one[-1].to_ms is None else one[-1].to_ms)
             for one in joined_locations(stays)
             for name in equipment.names_ever(one[0].vessel)
         ]

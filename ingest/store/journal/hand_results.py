@@ -13,6 +13,7 @@ from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
 from ingest.store.journal.lot_location_rows import stored_lot_locations
 from ingest.store.journal.stored_ledger import equipment_of
+from ingest.times import END_OF_TIME_MS
 
 # What is found in a vessel speaks for a lot that makes up at least this part of its wine.
 MOSTLY: Final = 0.5
@@ -67,13 +68,13 @@ def hand_results(
     ones as well.
     """
     wanted = ["quantity = ?", "result.at_ms >= ?", "result.at_ms < ?", "(? OR strike.id IS NULL)"]
-    values = [quantity, 0 if from_ms is None else from_ms, 2**62 if to_ms is None else to_ms, struck]
+    values = [quantity, 0 if from_ms is None else from_ms, END_OF_TIME_MS if to_ms is None else to_ms, struck]
     with store.read() as connection:
         equipment = equipment_of(connection)
         stays = None if lot is None else stored_lot_locations(connection, equipment, lot)
         if stays is not None:
             wanted.append(_LOT_OR_THERE)
-            ends = [2**62 if stay.to_ms is None else stay.to_ms for stay in stays]
+            ends = [END_OF_TIME_MS if stay.to_ms is None else stay.to_ms for stay in stays]
             names = {name for stay in stays for name in equipment.names_ever(stay.vessel)}
             values += [lot, min((stay.from_ms for stay in stays), default=0), max(ends, default=-1)]
             values.append(json.dumps(sorted(names)))

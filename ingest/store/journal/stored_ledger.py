@@ -30,6 +30,7 @@ from ingest.journal.vessel_state import VesselState
 from ingest.journal.wine import So2Value, Wine
 from ingest.store.connection import Store
 from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.times import END_OF_TIME_MS
 
 # So many entries between two snapshots: few enough to be folded in some milliseconds.
 SNAPSHOT_EVERY: Final = 256
@@ -77,7 +78,7 @@ def load_ledger(
     base = BEGINNING if before is None else _newest_snapshot(connection, equipment, before)
     rows = connection.execute(
         unstruck(f"kind IN ({_MARKS}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
-        (base.at_ms, base.id, 2**62 if to_ms is None else to_ms),
+        (base.at_ms, base.id, END_OF_TIME_MS if to_ms is None else to_ms),
     )
     folding = Ledger([entry_of(row) for row in rows], equipment, base)
     for row in connection.execute(unstruck("kind = 'lot'")):
@@ -128,7 +129,7 @@ class EmptyVessels:
                 # A clock that runs ahead may have written what has yet to happen.
                 ahead = connection.execute("SELECT min(at_ms) FROM entry WHERE at_ms > ?", (now_ms,)).fetchone()[0]
             self._empty = folding.empty_at(now_ms)
-            self._valid = range(now_ms, 2**62 if ahead is None else ahead)
+            self._valid = range(now_ms, END_OF_TIME_MS if ahead is None else ahead)
             self._seen = seen
         return self._empty
 

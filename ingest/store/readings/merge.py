@@ -17,8 +17,7 @@ from ingest.store.readings.block import Arrays
 from ingest.store.readings.history_sources import HistorySource
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series_history import latest, pieces
-
-_END_MS = 1 << 62
+from ingest.times import END_OF_TIME_MS
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -110,7 +109,7 @@ def newest_of(store: Store, strands: tuple[HistorySource, ...], results: Sequenc
     rows: list[tuple[int, Arrays]] = []
     for place, strand in enumerate(strands):
         reading = found.get(strand.series)
-        if reading is None or reading.at_ms < strand.from_ms or (strand.to_ms or _END_MS) <= reading.at_ms:
+        if reading is None or reading.at_ms < strand.from_ms or (strand.to_ms or END_OF_TIME_MS) <= reading.at_ms:
             continue
         value = value_at(scales(store, strand.series), reading.at_ms, reading.number)
         at_ms, quality = np.array([reading.at_ms], np.int64), np.array([reading.quality], np.uint16)

@@ -32,11 +32,10 @@ from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.settling import DAY_MS, block_of, merged
+from ingest.times import END_OF_TIME_MS
 
 # How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
 LOOKED_BACK = 100_000
-
-_END_MS = 1 << 62
 
 
 class HistoryRow(NamedTuple):
@@ -47,7 +46,7 @@ class HistoryRow(NamedTuple):
     quality: int
 
 
-def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Iterator[HistoryRow]:
+def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = END_OF_TIME_MS) -> Iterator[HistoryRow]:
     """Readings of a series with from_ms <= at < to_ms, oldest first. Of two with one time the first stored counts."""
     dated = scales(store, series)
     for piece in _pieces(store, series, from_ms, to_ms):
@@ -55,7 +54,7 @@ def raw(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> It
         yield from map(HistoryRow, values.at_ms.tolist(), values.number.tolist(), values.quality.tolist())
 
 
-def arrays(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Arrays:
+def arrays(store: Store, series: int, from_ms: int = 0, to_ms: int = END_OF_TIME_MS) -> Arrays:
     """What ``raw`` gives as numpy arrays: times, values (as ``number``), qualities."""
     pieces = list(_pieces(store, series, from_ms, to_ms))
     if not pieces:
@@ -63,7 +62,7 @@ def arrays(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) ->
     return scaled(Arrays.joined(pieces), scales(store, series))
 
 
-def pieces(store: Store, series: int, from_ms: int = 0, to_ms: int = _END_MS) -> Iterator[Arrays]:
+def pieces(store: Store, series: int, from_ms: int = 0, to_ms: int = END_OF_TIME_MS) -> Iterator[Arrays]:
     """What ``arrays`` gives, a settled day at a time, for spans of any length in little memory.
 
     The scale is that of the begin; who goes through a span slowly watches the change feed meanwhile.
