@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from cellar_text import KEG, MQTT, PROBE, SITE, TEMPERATURE
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from running import Leeside
 from typer.testing import CliRunner, Result
@@ -251,7 +251,6 @@ _READINGS = st.lists(
 )
 
 
-@settings(max_examples=10, deadline=None)
 @given(pressures=_READINGS, temperatures=_READINGS, gain=st.sampled_from([1.0, 1.02, 0.97]))
 def test_export_and_import_into_a_new_store_are_equal(
     pressures: list[tuple[int, float, int]], temperatures: list[tuple[int, float, int]], gain: float

@@ -9,7 +9,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_entries import a_body
 
@@ -180,7 +180,6 @@ _JSON = st.recursive(
 )  # fmt: skip
 
 
-@settings(deadline=None)
 @given(st.sampled_from(KINDS), st.dictionaries(st.sampled_from([*GOOD, "struck", "written", "lot", "x"]), _JSON))
 def test_any_object_is_an_entry_or_its_mistakes_are_told(kind: Kind, changes: dict[str, Any]) -> None:
     line = json.dumps({**entry_object(an_entry(kind)), **changes})

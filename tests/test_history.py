@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 from a_store import NOW, declared, new_store
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, a_body, journal_cellar
@@ -147,7 +147,6 @@ _results = st.tuples(
 )
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(ACTS | _results, max_size=16), st.sampled_from([0, 9, 30]), st.integers(1, 40))
 def test_the_history_of_a_lot_is_what_was_read_and_found_where_it_lay(
     acts: list[tuple[Any, ...]], settled: int, points: int

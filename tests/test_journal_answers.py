@@ -8,8 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import HealthCheck, given
-from hypothesis import settings as tried
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_entries import journal_cellar
 
@@ -232,7 +231,6 @@ def test_the_whole_entries_are_taken(written: tuple[Store, Cellar]) -> None:
         prepare(*written, kind, told, who="Ana", now_ms=NOW_MS)  # type: ignore[arg-type]  # a kind
 
 
-@tried(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
     written: tuple[Store, Cellar], data: st.DataObject
@@ -264,7 +262,6 @@ def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
         assert made.draft.at_ms <= NOW_MS + 300_000
 
 
-@tried(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(st.integers(0, 400), min_size=1, max_size=10), st.booleans(), st.integers(0, 50))
 def test_several_flasks_are_their_mean_by_titre_or_by_burette(
     written: tuple[Store, Cellar], hundredths: list[int], burette: bool, start: int

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, Pages
@@ -130,7 +130,6 @@ def test_a_back_dated_entry_that_makes_later_ones_impossible_is_refused_with_the
         pages.write("fill", "K1", "A", at=fill.at_ms - 1, volume_l=1.0)
 
 
-@settings(max_examples=200, deadline=None)
 @given(st.lists(ACTS, max_size=25))
 def test_no_order_of_entries_strikes_and_back_dating_breaks_the_balance(acts: list[tuple[int, Any]]) -> None:
     pages = Pages()

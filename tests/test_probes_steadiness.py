@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import random
 
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.probes.steadiness import JumpWatch, Steadiness, StuckWatch
@@ -72,7 +72,6 @@ def test_a_quiet_probe_is_never_called_stuck() -> None:
         assert not watch.is_stuck(index * 10_000, 12.0 + (index // 360) % 2 * 0.1)
 
 
-@settings(max_examples=20, deadline=None)
 @given(st.integers(0, 10**6), st.floats(0.05, 0.5))
 def test_a_probe_that_keeps_its_habits_is_hardly_ever_called_stuck(seed: int, share: float) -> None:
     chance, watch, number, stuck = random.Random(seed), StuckWatch(), 0.0, 0

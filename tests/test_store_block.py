@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as arrays_of
 
@@ -42,7 +42,6 @@ def test_every_bit_comes_back(data: st.DataObject, times: list[int], numbers_of:
     assert same(unpack(pack(given_readings)), given_readings)
 
 
-@settings(deadline=None)
 @given(arrays_of.arrays(np.uint64, st.integers(1, 200)))
 def test_any_pattern_of_bits_comes_back(bits: npt.NDArray[np.uint64]) -> None:
     numbers = bits.view(np.float64)

@@ -14,7 +14,7 @@ import a_desk
 import pytest
 from a_desk import HOUR, MINUTE
 from a_store import NOW, declared, new_store
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_acts import ACTS
 from journal_entries import journal_cellar
@@ -148,7 +148,6 @@ def _act_out(desk: Desk, acts: list[tuple[int, Any]]) -> None:
             pass
 
 
-@settings(max_examples=25, deadline=None)
 @given(_acts, st.randoms(use_true_random=False))
 def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, Any]], random: Any) -> None:
     with ExitStack() as stack:
@@ -183,7 +182,6 @@ def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, An
 
 
 # Where each damaged line of a file meets the same journal, so that no change of what it says can go unseen.
-@settings(max_examples=150, deadline=None)
 @given(
     st.integers(0, 10**6), st.integers(0, 10**6), st.sampled_from(["cut", "drop", "twice", "other"]), st.characters()
 )

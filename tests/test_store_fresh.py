@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from a_store import NOW, fill_up, make_room, new_store
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import StoreUnwritable
@@ -43,7 +43,6 @@ _OFFERED = st.lists(st.tuples(st.sampled_from(SERIES), st.integers(0, 25)), max_
 _STEPS = st.lists(st.one_of(_OFFERED, st.sampled_from(["reopen", "full"])), max_size=12)
 
 
-@settings(max_examples=80, deadline=None)
 @given(_STEPS)
 def test_history_is_what_a_plain_list_would_hold(steps: list[list[tuple[int, int]] | str]) -> None:
     model: dict[tuple[int, int], float] = {}
@@ -100,7 +99,6 @@ def test_history_is_what_a_plain_list_would_hold(steps: list[list[tuple[int, int
             store.close()
 
 
-@settings(max_examples=60, deadline=None)
 @given(st.lists(st.one_of(_OFFERED, st.just("reopen"), st.floats(0, 1)), max_size=14))
 def test_ids_only_rise_whatever_was_settled(steps: list[list[tuple[int, int]] | str | float]) -> None:
     """A follower that reads on from the last id it saw gets each stored row, and each once."""
@@ -263,7 +261,6 @@ def test_a_bare_number_stays_until_the_broker_cannot_send_it_again(
 
 
 @given(st.lists(st.integers(-50, 50), min_size=1, max_size=40))
-@settings(deadline=None, max_examples=40)
 def test_stamps_strictly_rise_however_the_clock_goes(arrivals: list[int]) -> None:
     with tempfile.TemporaryDirectory() as folder, create_or_open(Path(folder) / "cellar.db", NOW) as store:
         appender = Appender(store)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 from a_store import NOW, new_store
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from journal_acts import ACTS
 from journal_entries import a_body, journal_cellar
@@ -71,7 +71,6 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
         yield Desk(store)
 
 
-@settings(max_examples=80, deadline=None)
 @given(st.lists(ACTS, max_size=20))
 def test_what_is_kept_is_what_the_whole_journal_says(acts: list[tuple[int, Any]]) -> None:
     with tempfile.TemporaryDirectory() as folder, new_store(Path(folder)) as store:

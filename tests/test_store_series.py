@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from a_store import NOW, declared, new_store
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.reading import Part, PartKind, Scale
@@ -165,7 +165,6 @@ _PARTS = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
 @given(_PARTS)
 def test_the_view_and_the_history_scale_alike(parts: list[tuple[int, PartKind, float, int]]) -> None:
     with tempfile.TemporaryDirectory() as folder, new_store(Path(folder)) as store:

@@ -302,5 +302,5 @@ class AnyMixture(RuleBasedStateMachine):
             self.folder.cleanup()
 
 
-AnyMixture.TestCase.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
+AnyMixture.TestCase.settings = settings(stateful_step_count=25)
 test_any_mixture_equals_a_plain_list = AnyMixture.TestCase

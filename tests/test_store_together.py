@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 from a_mirror import mirrored_store, settled
 from a_store import NOW
-from hypothesis import HealthCheck, given
-from hypothesis import settings as tried
+from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.reading import Part
@@ -60,7 +59,6 @@ def test_a_long_span_comes_a_day_at_a_time(store: Store) -> None:
 _SPAN = st.tuples(st.sampled_from([1, 2, 3]), st.integers(-10, 4 * 1440), st.sampled_from([0, 1, 600_000, 9_000_000]))
 
 
-@tried(deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.lists(_SPAN, max_size=5))
 def test_many_spans_in_one_look_are_what_each_is_alone(store: Store, wanted: list[tuple[int, int, int]]) -> None:
     spans = [(series, BASE_MS + minute * 60_000, BASE_MS + minute * 60_000 + long) for series, minute, long in wanted]

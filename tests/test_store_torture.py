@@ -64,9 +64,9 @@ unit = "psi"
     ("mode", "rounds", "deaths"),
     [("upkeep", 2, 5), ("migration", 1, 15), ("backup", 10, 20), ("restore", 1, 8)],
 )
-def test_kills_lose_nothing_and_double_nothing(tmp_path: Path, mode: str, rounds: int, deaths: int, seed: int) -> None:
+def test_kills_lose_nothing_and_double_nothing(disk_path: Path, mode: str, rounds: int, deaths: int, seed: int) -> None:
     done = subprocess.run(
-        [sys.executable, HOUSE / "tests" / "torture.py", mode, str(tmp_path), str(seed), str(rounds)],
+        [sys.executable, HOUSE / "tests" / "torture.py", mode, str(disk_path), str(seed), str(rounds)],
         cwd=HOUSE,
         env={**os.environ, "PYTHONPATH": str(HOUSE)},
         capture_output=True,

@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from old_broker import OldBroker
@@ -17,6 +18,8 @@ from ingest.reading import Quality, Reason, quality_code
 from ingest.store import open_existing
 from ingest.store.alarms.alarm_record import transitions
 from ingest.store.readings.series_history import latest
+
+pytestmark = pytest.mark.whole
 
 CELLAR = """
 [site]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
@@ -11,6 +12,8 @@ from running import Leeside, leeside
 
 from ingest.store import open_existing
 from ingest.store.alarms.messages import recent_messages
+
+pytestmark = pytest.mark.whole
 
 CELLAR = """
 [site]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
@@ -14,6 +15,8 @@ from test_whole_breach import cellar_file
 from ingest.store import open_existing
 from ingest.store.pulse import pulses
 from ingest.store.readings.series_history import raw
+
+pytestmark = pytest.mark.whole
 
 LIBRARY = next(Path("/usr/lib").glob("*/faketime/libfaketime.so.1"))
 

@@ -9,9 +9,12 @@ import sys
 import time
 from pathlib import Path
 
+import pytest
 from playwright.sync_api import sync_playwright
 
 from alerts.command.demo import ALARM_BY_S
+
+pytestmark = pytest.mark.whole
 
 DEMO = [sys.executable, "-m", "alerts.command.main", "demo"]
 

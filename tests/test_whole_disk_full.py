@@ -16,6 +16,8 @@ from ingest.store import open_existing
 from ingest.store.pulse import pulses
 from ingest.store.readings.series_history import raw
 
+pytestmark = pytest.mark.whole
+
 FIRST_S = 1_790_000_000
 UNLIMITED = resource.RLIM_INFINITY
 
@@ -89,29 +91,29 @@ def publish(broker: Mosquitto, numbers: range) -> None:
 
 
 @pytest.mark.parametrize("killed", [False, True], ids=["room is made", "killed while it is full"])
-def test_nothing_is_lost_on_a_full_disk(tmp_path: Path, killed: bool) -> None:
-    file = tmp_path / "cellar.toml"
-    with Mosquitto(tmp_path) as broker:
+def test_nothing_is_lost_on_a_full_disk(disk_path: Path, killed: bool) -> None:
+    file = disk_path / "cellar.toml"
+    with Mosquitto(disk_path) as broker:
         file.write_text(CELLAR.format(port=broker.port))
         with Ingest(file) as daemon:
-            publish_until_heard(broker, tmp_path)
-            log_bytes = (tmp_path / "cellar.db-wal").stat().st_size
+            publish_until_heard(broker, disk_path)
+            log_bytes = (disk_path / "cellar.db-wal").stat().st_size
             daemon.limit(log_bytes)
             publish(broker, range(1, 600))
             eventually(lambda: "not stored yet" in daemon.said(), within_s=20)
             assert "free some space" in daemon.said()
-            assert stored(tmp_path) == [0.0]
+            assert stored(disk_path) == [0.0]
             if killed:
                 daemon.process.kill()
                 daemon.process.wait(10)
             else:
                 daemon.limit(UNLIMITED)
-                eventually(lambda: len(stored(tmp_path)) == 600, within_s=20)
+                eventually(lambda: len(stored(disk_path)) == 600, within_s=20)
         if killed:
             with Ingest(file):
-                eventually(lambda: len(stored(tmp_path)) == 600, within_s=30)
-    assert stored(tmp_path) == [float(number) for number in range(600)]
-    with open_existing(tmp_path / "cellar.db") as store:
+                eventually(lambda: len(stored(disk_path)) == 600, within_s=30)
+    assert stored(disk_path) == [float(number) for number in range(600)]
+    with open_existing(disk_path / "cellar.db") as store:
         assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (600,)
         body = pulses(store)["ingest"].body
         assert store.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]

@@ -12,6 +12,7 @@ import time
 import tty
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from paho.mqtt import client as paho
@@ -19,6 +20,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.store import Store, open_existing
 from ingest.store.pulse import pulses, rejects
+
+pytestmark = pytest.mark.whole
 
 BARE, DATED, EACH_LINE = 20, 15, 5
 ROUNDS = 20

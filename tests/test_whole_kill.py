@@ -10,6 +10,7 @@ import subprocess
 import threading
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import free_port
@@ -17,6 +18,8 @@ from running import Leeside, leeside
 
 from ingest.store import open_existing
 from ingest.times import iso_utc
+
+pytestmark = pytest.mark.whole
 
 MESSAGES = 20_000
 FIRST_MS = 1_790_000_000_000
@@ -53,10 +56,10 @@ unit = "kPa"
 """
 
 
-def test_every_time_is_there_exactly_once_after_kills_at_random_moments(tmp_path: Path) -> None:
+def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_path: Path) -> None:
     chance = random.Random(20261125)
-    file = tmp_path / "cellar.toml"
-    with Mosquitto(tmp_path) as broker:
+    file = disk_path / "cellar.toml"
+    with Mosquitto(disk_path) as broker:
         file.write_text(CELLAR.format(broker=broker.port, mail=free_port()))
         running = Leeside(file)
         with running:

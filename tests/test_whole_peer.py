@@ -28,6 +28,8 @@ from ingest.reading import Quality, quality_class
 from ingest.store import Store, open_existing
 from ingest.store.pulse import pulses, rejects
 
+pytestmark = pytest.mark.whole
+
 CELLAR = """
 [site]
 name = "Mill Lane cellar"

@@ -7,9 +7,12 @@ import pty
 import tty
 from pathlib import Path
 
+import pytest
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside
+
+pytestmark = pytest.mark.whole
 
 CELLAR = """
 [site]

@@ -9,9 +9,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from running import Leeside, leeside
+
+pytestmark = pytest.mark.whole
 
 CHIP = "28-3c01f0964f2b"
 CELLAR = """

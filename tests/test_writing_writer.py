@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from a_store import fill_up, make_room
 from eventually import eventually
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
@@ -209,7 +209,6 @@ _WIRE = st.lists(
 )
 
 
-@settings(max_examples=60, deadline=None)
 @given(steps=_WIRE)
 def test_every_message_is_stored_once_whatever_happens_between(
     tmp_path_factory: pytest.TempPathFactory, steps: list[tuple[str, int]]
