@@ -19,6 +19,7 @@ from typing import Final
 from apscheduler.schedulers.base import BaseScheduler
 
 from ingest.cellar import Cellar
+from ingest.pulse import BackupPulse
 from ingest.store import open_existing
 from ingest.store.backup.making import last_backup_ms
 
@@ -63,11 +64,11 @@ class ScheduledBackup:
         if self.last_ms is None or not 0 <= now_ms - self.last_ms < MISSED_MS:
             self._soon(AFTER_START_S)
 
-    def told(self) -> dict[str, object]:
+    def pulse(self) -> BackupPulse | None:
         """What the pulse says about backups."""
         if self._cellar.backup is None:
-            return {}
-        return {"backup": {"last_ms": self.last_ms, "last_error": self.last_error}}
+            return None
+        return BackupPulse(last_ms=self.last_ms, last_error=self.last_error)
 
     def run(self) -> None:
         """Make a backup; never raises. One that fails is tried again in an hour."""

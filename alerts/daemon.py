@@ -67,7 +67,7 @@ class AlertsDaemon:
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
         self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
-        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.told)
+        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse)
 
     def start(self) -> None:
         """Start the scheduler, the outbox and the page."""

@@ -6,7 +6,7 @@ __all__ = ["Turner", "occurrence_id"]
 
 import logging
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 from alerts.message.posting import Poster
@@ -19,6 +19,7 @@ from alerts.watch.turn_inputs import Now, OperatorEvent, WatchReading, counts_as
 from alerts.watch.watch_state import WatchState
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
+from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
     AlarmRow,
@@ -34,7 +35,7 @@ from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.journal.begun_rackings import Rackings
 from ingest.store.journal.stored_ledger import EmptyVessels
-from ingest.store.pulse import PULSE_S, pulses, write_pulse
+from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import first_fresh_since, fresh_after, judged_until, newest
@@ -69,11 +70,13 @@ class Turner:
     """Holds the book between turns. The store is changed only by a turn that has something to keep.
 
     A turn whose commit fails leaves book and place as they were; the next one judges the same readings again.
-    told: further entries of the alerts pulse's body.
+    backup: what the pulse says about backups, None where none are made.
     """
 
-    def __init__(self, cellar: Cellar, store: Store, now: Now, told: Callable[[], Mapping[str, object]] = dict) -> None:
-        self._told = told
+    def __init__(
+        self, cellar: Cellar, store: Store, now: Now, backup: Callable[[], BackupPulse | None] = lambda: None
+    ) -> None:
+        self._backup = backup
         self._store = store
         limits = watched_limits(cellar)
         self._watch = Watch(limits)
@@ -119,9 +122,9 @@ class Turner:
         if rows:
             self._renew_scales()
         readings = self._readings(rows)
-        beat = pulses(self._store).get("ingest")
-        if beat is not None and beat.at_ms != self._pulse_seen:
-            readings += readings_of_pulse(beat.at_ms, beat.body)
+        ingest = pulses(self._store).ingest
+        if ingest is not None and ingest.at_ms != self._pulse_seen:
+            readings += readings_of_pulse(ingest.at_ms, ingest.body)
         if self._backups_since is not None and now.mono >= self._pulse_due:
             readings += readings_of_backup(now.utc_ms, last_backup_ms(self._store), self._backups_since)
         events = [
@@ -139,26 +142,27 @@ class Turner:
         result = self._watch.step(self._book, readings, events, now, next_occurrence, quiet)
         place = rows[-1][0] if rows else self._place
         messages = 0
-        pulse = now.mono >= self._pulse_due
-        if pulse or result.changed or result.removed or result.transitions or result.outcomes:
+        pulse_is_due = now.mono >= self._pulse_due
+        if pulse_is_due or result.changed or result.removed or result.transitions or result.outcomes:
             with self._store.write() as connection:
                 messages = self._keep(connection, result, now)
                 set_cursor(connection, _TURN, place)
                 set_cursor(connection, _OCCURRENCE, given)
-                if pulse:
-                    body = {
-                        "limits": self.limit_count,
-                        "judged_until_row": place,
-                        "waiting_messages": count_waiting(self._store),
-                        **self._told(),
-                    }
-                    write_pulse(connection, "alerts", now.utc_ms, self._started_ms, body)
-        if pulse:
+                if pulse_is_due:
+                    write_pulse(connection, self._pulse(place), now.utc_ms, self._started_ms)
+        if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S
-        if beat is not None:
-            self._pulse_seen = beat.at_ms
+        if ingest is not None:
+            self._pulse_seen = ingest.at_ms
         self._book, self._place, self._occurrences = result.book, place, given
         return messages
+
+    def _pulse(self, place: int) -> AlertsPulse:
+        pulse = AlertsPulse(
+            limits=self.limit_count, judged_until_row=place, waiting_messages=count_waiting(self._store)
+        )
+        backup = self._backup()
+        return pulse if backup is None else pulse.model_copy(update={"backup": backup})
 
     def _renew_scales(self) -> None:
         """A calibration or the barometer may have changed what numbers mean since the last turn."""

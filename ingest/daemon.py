@@ -28,6 +28,14 @@ from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.process import orphaned, run_daemon, wall_ms
+from ingest.pulse import (
+    PULSE_S,
+    BrokerPulse,
+    ChipPulse,
+    IngestPulse,
+    LinePulse,
+    MirrorPulse,
+)
 from ingest.sources.broker_address import BrokerAddress, MqttState
 from ingest.sources.line_set_up import line_of
 from ingest.sources.mqtt_source import MqttSource
@@ -39,7 +47,7 @@ from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.change_feed import SUMMARIES
 from ingest.store.disk_space import DiskWatch, log_size
 from ingest.store.mirror_queue import FOLLOWER as MIRROR
-from ingest.store.pulse import PULSE_S, write_pulse
+from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series import declare
 from ingest.writing.board_clock import ClockState
 from ingest.writing.clock_guard import ClockGuard
@@ -83,11 +91,11 @@ def _mirror_of(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
     return follower_of(cellar, environ, wall_ms, time.monotonic)
 
 
-def _told(state: MqttState | SerialState | ChipState | MirrorState) -> dict[str, object]:
-    # Monotonic time means nothing to who reads the pulse; what is told is for how long.
-    told = asdict(state)
-    told["for_s"] = round(time.monotonic() - told.pop("since_mono"), 1)
-    return told
+def _for_pulse(state: MqttState | SerialState | ChipState | MirrorState) -> dict[str, object]:
+    # Monotonic time means nothing in another process; the pulse says for how long.
+    fields = asdict(state)
+    fields["for_s"] = round(time.monotonic() - fields.pop("since_mono"), 1)
+    return fields
 
 
 class IngestDaemon:
@@ -278,41 +286,34 @@ class IngestDaemon:
             with self._store.write() as connection:
                 self._pulse_statements(connection)
         except IngestError as error:
-            log.warning("the first sign of life was not stored: %s", error)
+            log.warning("the first pulse was not stored: %s", error)
 
     def _pulse_statements(self, connection: sqlite3.Connection) -> None:
         counters = self._writer.counters
-        body: dict[str, object] = {
-            "cellar_file_digest": sha256(self._cellar.text.encode()).hexdigest(),
-            "samples": counters.samples,
-            "readings": counters.readings,
-            "repeats": counters.repeats,
-            "refused": counters.refused,
-            "dropped": counters.dropped,
-            "commits": counters.commits,
-            "failed_commits": counters.failed_commits,
-            "waiting": self._writer.waiting,
-            "clock": str(self._timekeeper.verdict),
-            "retained": {probe: {"found": found, "at_ms": at} for probe, (found, at) in self._writer.retained.items()},
-            "mqtt": None if self._mqtt is None else _told(self._mqtt.state()),
-            "lines": {name: _told(line.state()) for name, line in self._lines.items()},
-            "mirror": None if self._mirror is None else _told(self._mirror.state()),
-            "chips": {} if self._chips is None else {chip: _told(state) for chip, state in self._chips.state().items()},
-        }
-        body |= self._store_told()
-        write_pulse(connection, "ingest", wall_ms(), self._started_ms, body)
-
-    def _store_told(self) -> dict[str, object]:
-        """What the pulse says about the store's disk and log."""
-        told: dict[str, object] = {"store_log_bytes": log_size(self._cellar.store_path)}
-        room = self._disk.look()
-        if room is not None:
-            told |= {
-                "disk_free_bytes": room.free_bytes,
-                "disk_total_bytes": room.total_bytes,
-                "disk_low": room.low,
-            }
-        return told
+        chips = {} if self._chips is None else self._chips.state()
+        pulse = IngestPulse(
+            cellar_file_digest=sha256(self._cellar.text.encode()).hexdigest(),
+            samples=counters.samples,
+            readings=counters.readings,
+            repeats=counters.repeats,
+            refused=counters.refused,
+            dropped=counters.dropped,
+            commits=counters.commits,
+            failed_commits=counters.failed_commits,
+            waiting=self._writer.waiting,
+            clock=str(self._timekeeper.verdict),
+            retained=self._writer.retained,
+            mqtt=None if self._mqtt is None else BrokerPulse.model_validate(_for_pulse(self._mqtt.state())),
+            lines={name: LinePulse.model_validate(_for_pulse(line.state())) for name, line in self._lines.items()},
+            mirror=None if self._mirror is None else MirrorPulse.model_validate(_for_pulse(self._mirror.state())),
+            chips={chip: ChipPulse.model_validate(_for_pulse(state)) for chip, state in chips.items()},
+            store_log_bytes=log_size(self._cellar.store_path),
+        )
+        space = self._disk.look()
+        if space is not None:
+            disk = {"disk_free_bytes": space.free_bytes, "disk_total_bytes": space.total_bytes, "disk_low": space.low}
+            pulse = pulse.model_copy(update=disk)
+        write_pulse(connection, pulse, wall_ms(), self._started_ms)
 
     def stop(self) -> None:
         """Close the sources, commit what they have delivered, say goodbye to the broker, close the store."""

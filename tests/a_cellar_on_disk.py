@@ -17,12 +17,14 @@ from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import declarations
+from ingest.pulse import AlertsPulse, IngestPulse
 from ingest.store import create_or_open
 from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
 from ingest.store.alarms.messages import NewMessage, add_message
-from ingest.store.pulse import Reject, add_rejects, write_pulse
+from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
+from ingest.store.rejects import Reject, add_rejects
 
 LOW = "K1/pressure/low"
 _LIMIT = LIMIT + 'at = "K1"\nquantity = "pressure"\nlow = "5 kPa"\npriority = "high"\n'
@@ -43,11 +45,12 @@ class CellarOnDisk:
         assert Appender(self.store).append([(self.series[probe], at, number, quality)]).stored == 1
 
     def pulse(self, role: str, seconds_ago: float = 0.0, digest: str | None = None) -> None:
-        """A daemon's sign of life."""
+        """Write a daemon's pulse."""
         at = NOW - round(seconds_ago * 1000)
-        body = {"cellar_file_digest": digest or sha256(self.cellar.text.encode()).hexdigest()}
+        digest = digest or sha256(self.cellar.text.encode()).hexdigest()
+        body = IngestPulse(cellar_file_digest=digest) if role == "ingest" else AlertsPulse()
         with self.store.write() as connection:
-            write_pulse(connection, role, at, at, body)
+            write_pulse(connection, body, at, at)
 
     def alarm(self, key: str = LOW, *, state: State = State.UNACKNOWLEDGED, **changes: object) -> None:
         """An alarm of a limit, open under the short id a2b unless told otherwise."""

@@ -15,7 +15,7 @@ from types import TracebackType
 from eventually import eventually
 
 from ingest.store import open_existing
-from ingest.store.pulse import pulses
+from ingest.store.pulse_rows import pulses
 
 
 def leeside(*arguments: object, timeout: float = 60.0) -> subprocess.CompletedProcess[str]:
@@ -25,7 +25,7 @@ def leeside(*arguments: object, timeout: float = 60.0) -> subprocess.CompletedPr
 
 
 class Leeside:
-    """A running `leeside run FILE`. Entering waits until both daemons have given a sign of life.
+    """A running `leeside run FILE`. Entering waits until both daemons have left a pulse.
 
     environ: further variables; before: words put before the command, such as those of faketime.
     """
@@ -42,7 +42,7 @@ class Leeside:
         return self.file.parent / "cellar.db"
 
     def start(self) -> None:
-        """Start it and wait for this start's signs of life."""
+        """Start it and wait for this start's pulses."""
         old = self._starts()
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
@@ -62,9 +62,10 @@ class Leeside:
             return {}
         try:
             with open_existing(self.store_path) as store:
-                return {role: beat.pid for role, beat in pulses(store).items()}
+                ingest, alerts = pulses(store)
         except Exception:  # noqa: BLE001  the store is being made at this moment
             return {}
+        return {role: pulse.pid for role, pulse in (("ingest", ingest), ("alerts", alerts)) if pulse is not None}
 
     def _both_new(self, old: Mapping[str, int]) -> bool:
         new = self._starts()

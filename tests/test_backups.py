@@ -20,6 +20,7 @@ from running import leeside
 from alerts.backups import AFTER_START_S, AGAIN_S, ScheduledBackup
 from ingest.cellar import load_cellar
 from ingest.process import wall_ms
+from ingest.pulse import BackupPulse
 from ingest.store import RoleLock, create_or_open
 from ingest.store.backup.archive import archives
 from ingest.store.backup.making import back_up
@@ -105,7 +106,7 @@ def test_it_makes_backups_and_keeps_the_newest(house: House) -> None:
     assert len(found) == 2
     assert house.backups.last_ms is not None
     assert abs(house.backups.last_ms - wall_ms()) < 60_000
-    assert house.backups.told() == {"backup": {"last_ms": house.backups.last_ms, "last_error": None}}
+    assert house.backups.pulse() == BackupPulse(last_ms=house.backups.last_ms, last_error=None)
 
 
 def test_a_failed_one_is_told_and_tried_again(house: House, caplog: pytest.LogCaptureFixture) -> None:
@@ -137,7 +138,7 @@ def test_a_stop_ends_the_one_that_is_under_way(house: House) -> None:
 def test_without_the_table_nothing_is_due(tmp_path: Path) -> None:
     house = House(tmp_path, "")
     house.backups.anchor(wall_ms())
-    assert (house.due(), house.backups.told()) == ({}, {})
+    assert (house.due(), house.backups.pulse()) == ({}, None)
     house.scheduler.shutdown(wait=False)
 
 

@@ -115,8 +115,8 @@ def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
     limit = a_silence(at="leeside", quantity="broker", probe="broker", setpoint=100.0)
     view = CellarView("c.toml", UTC, "leeside")
     draft = compose(raised(value=101.0, raised_value=101.0), limit, view)
-    assert draft.subject == "MEDIUM: leeside broker, no sign of life for 1 min 40 s"
-    assert draft.body.startswith("leeside: no sign of life from broker for more than 1 min 40 s.")
+    assert draft.subject == "MEDIUM: leeside broker, not responding for 1 min 40 s"
+    assert draft.body.startswith("leeside: broker has not responded for more than 1 min 40 s.")
     assert compose(returned(value=None), limit, view).body.startswith("leeside: broker is heard again.")
 
 

@@ -16,8 +16,9 @@ from influx_server import InfluxServer
 from alerts.command.now import run_now
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon, main
+from ingest.pulse import IngestPulse, MirrorPulse
 from ingest.store import open_existing
-from ingest.store.pulse import pulses, write_pulse
+from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.fresh import Appender
 
 # Nobody listens there; the mirror works without a broker.
@@ -51,9 +52,11 @@ def test_the_daemon_mirrors_and_says_so(tmp_path: Path) -> None:
         assert server.requests[0].token == "Token abc"
         assert not [each for each in threading.enumerate() if each.name == "mirror"]
         with open_existing(tmp_path / "cellar.db") as store:
-            told = pulses(store)["ingest"].body["mirror"]
-    assert isinstance(told, dict)
-    assert (told["state"], told["sent"], told["behind"], told["last_error"]) == ("up to date", 1, 0, None)
+            pulse = pulses(store).ingest
+    assert pulse is not None
+    state = pulse.body.mirror
+    assert state is not None
+    assert (state.state, state.sent, state.behind, state.last_error) == ("up to date", 1, 0, None)
 
 
 def test_without_the_library_the_start_says_what_to_install(
@@ -69,7 +72,7 @@ def _now(folder: Path, mirror: dict[str, object], capsys: pytest.CaptureFixture[
     cellar = CellarOnDisk(folder)
     (folder / "cellar.toml").write_text(cellar.cellar.text, encoding="utf-8")
     with cellar.store.write() as connection:
-        write_pulse(connection, "ingest", NOW, NOW, {"mirror": mirror})
+        write_pulse(connection, IngestPulse(mirror=MirrorPulse.model_validate(mirror)), NOW, NOW)
     cellar.store.close()
     run_now(folder / "cellar.toml", as_json=False)
     return [line.strip() for line in capsys.readouterr().out.splitlines() if line.strip().startswith("mirror:")]

@@ -12,7 +12,7 @@ import pytest
 
 TOP = Path(__file__).parent.parent
 # Whatever else a package imports, these may be imported by all.
-BOTTOM = {"ingest.errors", "ingest.times", "ingest.reading", "ingest.backoff"}
+BOTTOM = {"ingest.errors", "ingest.times", "ingest.reading", "ingest.backoff", "ingest.pulse"}
 
 
 class Row(NamedTuple):

@@ -16,8 +16,9 @@ from alerts.page.app import make_app
 from alerts.watch.alarm_table import State
 from ingest.cellar import Cellar
 from ingest.entering import enter
+from ingest.pulse import IngestPulse, MirrorPulse
 from ingest.store.migrations import MIGRATIONS
-from ingest.store.pulse import write_pulse
+from ingest.store.pulse_rows import write_pulse
 
 HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
 
@@ -66,7 +67,7 @@ def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
     assert "temperature nothing yet" in page
     assert "<h2>Alarms</h2> <p>None.</p>" in page
     assert "no probe" in page
-    assert "gives no sign of life" not in page
+    assert "has not responded" not in page
     assert "Not understood" not in page
 
 
@@ -109,8 +110,8 @@ def test_silence_bad_quality_and_dead_daemons_are_told(here: CellarOnDisk) -> No
     here.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
     page = _page(here.cellar)
     assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
-    assert "Probes are not being read: the ingest part of leeside gives no sign of life since 19:28:00 CET." in page
-    assert "Limits are not being watched: the alerts part of leeside gives no sign of life." in page
+    assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page
+    assert "Limits are not being watched: the alerts part of leeside has not responded yet." in page
 
 
 def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> None:
@@ -136,8 +137,8 @@ def test_the_page_shows_the_mirror_where_there_is_one(here: CellarOnDisk) -> Non
     here.pulse("ingest")
     assert "<h2>Mirror</h2>" not in _page(here.cellar)
     with here.store.write() as connection:
-        told = {"state": "shut", "last_error": "403: " + HOSTILE, "spans": 2, "behind_since_ms": NOW - 7_200_000}
-        write_pulse(connection, "ingest", NOW, NOW, {"mirror": told})
+        mirror = MirrorPulse(state="shut", last_error="403: " + HOSTILE, spans=2, behind_since_ms=NOW - 7_200_000)
+        write_pulse(connection, IngestPulse(mirror=mirror), NOW, NOW)
     page = _page(here.cellar)
     for line in (
         "nothing gets through; 403: ",

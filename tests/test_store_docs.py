@@ -12,7 +12,7 @@ from a_store import new_store
 from alerts.watch.alarm_table import State, Tells
 from ingest.reading import Quality, Reason
 from ingest.store import Store
-from ingest.store.pulse import MOST_REJECT_ROWS
+from ingest.store.rejects import MOST_REJECT_ROWS
 
 _TEXT = (Path(__file__).parent.parent / "docs" / "data.md").read_text(encoding="utf-8")
 

@@ -19,6 +19,7 @@ from running import leeside
 
 from alerts.watch.own_limits import LOG, LOG_BYTES, readings_of_pulse
 from ingest.errors import StoreError, StoreUnwritable
+from ingest.pulse import IngestPulse
 from ingest.store import Store, open_existing
 from ingest.store.alarms.operator_events import append_event
 from ingest.store.backup.making import back_up
@@ -257,7 +258,7 @@ def test_a_foreign_reader_makes_the_log_grow_and_its_end_makes_it_shrink(tmp_pat
 
 def test_a_log_that_grew_is_no_sign_of_life(tmp_path: Path) -> None:
     def probes(log_bytes: int) -> set[str]:
-        return {reading.probe for reading in readings_of_pulse(NOW, {"store_log_bytes": log_bytes})}
+        return {reading.probe for reading in readings_of_pulse(NOW, IngestPulse(store_log_bytes=log_bytes))}
 
     assert LOG in probes(LOG_BYTES - 1)
     assert LOG not in probes(LOG_BYTES)

@@ -17,6 +17,7 @@ from ingest.journal.bodies import parse_body
 from ingest.journal.entry import Draft
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.probes.binding import declarations
+from ingest.pulse import BrokerPulse, IngestPulse
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
@@ -24,7 +25,7 @@ from ingest.store.alarms.messages import due_messages, mark_sent, recent_message
 from ingest.store.alarms.operator_events import append_event, outcome_of
 from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.journal.entries import strike, write_entry
-from ingest.store.pulse import pulses, write_pulse
+from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 from ingest.store.readings.undated import DATED
@@ -263,9 +264,8 @@ def test_a_message_of_waking_hours_waits_for_the_morning(tmp_path: Path) -> None
 def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Bench) -> None:
     def ingest_lives(connected: bool) -> None:
         with bench.store.write() as connection:
-            write_pulse(
-                connection, "ingest", bench.now.utc_ms, EPOCH_MS, {"mqtt": {"connected": connected}, "lines": {}}
-            )
+            broker = BrokerPulse(connected=connected)
+            write_pulse(connection, IngestPulse(mqtt=broker), bench.now.utc_ms, EPOCH_MS)
 
     for _ in range(30):
         ingest_lives(True)
@@ -277,21 +277,21 @@ def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Benc
         ingest_lives(False)
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][0::2] == [
-        "MEDIUM: leeside broker, no sign of life for 1 min 40 s"
+        "MEDIUM: leeside broker, not responding for 1 min 40 s"
     ]
     # Then the ingest daemon goes as well.
     for _ in range(10):
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][2::2] == [
-        "HIGH: leeside ingest, no sign of life for 1 min"
+        "HIGH: leeside ingest, not responding for 1 min"
     ]
 
 
 def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench: Bench) -> None:
     def ingest_lives() -> None:
         with bench.store.write() as connection:
-            body = {"mqtt": {"connected": True}, "lines": {}, "clock": "right"}
-            write_pulse(connection, "ingest", bench.now.utc_ms, EPOCH_MS, body)
+            pulse = IngestPulse(mqtt=BrokerPulse(connected=True), clock="right")
+            write_pulse(connection, pulse, bench.now.utc_ms, EPOCH_MS)
 
     for _ in range(70):
         ingest_lives()
@@ -312,8 +312,8 @@ def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench
 def test_a_clock_that_is_wrong_is_an_alarm_and_alarms_go_on(bench: Bench) -> None:
     for _ in range(15):
         with bench.store.write() as connection:
-            body = {"mqtt": {"connected": True}, "lines": {}, "clock": "unknown"}
-            write_pulse(connection, "ingest", bench.now.utc_ms, EPOCH_MS, body)
+            pulse = IngestPulse(mqtt=BrokerPulse(connected=True), clock="unknown")
+            write_pulse(connection, pulse, bench.now.utc_ms, EPOCH_MS)
         bench.reading(0.5, quality_code(Quality.UNCERTAIN, Reason.CLOCK))
         bench.turn(10.0)
     assert {subject.split(": ", 1)[1] for subject in bench.subjects()} == {
@@ -360,14 +360,17 @@ def test_wherever_it_was_restarted_it_ends_where_the_readings_say(
     assert stands == (last == 0.3)
 
 
-def test_place_and_sign_of_life_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:
+def test_place_and_pulse_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:
     bench.turn()
-    first = pulses(bench.store)["alerts"]
+    first = pulses(bench.store).alerts
+    assert first is not None
     bench.reading(12.0)
     bench.turn()
-    assert pulses(bench.store)["alerts"] == first
+    assert pulses(bench.store).alerts == first
     bench.turn(10.0)
-    assert pulses(bench.store)["alerts"].at_ms > first.at_ms
+    later = pulses(bench.store).alerts
+    assert later is not None
+    assert later.at_ms > first.at_ms
     assert cursor(bench.store, "turn") == 1
 
 
@@ -459,7 +462,7 @@ def test_an_emptied_vessel_is_silent_about_wine_and_loud_about_all_else(emptied_
     assert any("HIGH: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
     for _ in range(40):
         with keg.store.write() as connection:
-            write_pulse(connection, "ingest", keg.now.utc_ms, EPOCH_MS, {"mqtt": {"connected": True}})
+            write_pulse(connection, IngestPulse(mqtt=BrokerPulse(connected=True)), keg.now.utc_ms, EPOCH_MS)
         keg.turn(10.0)
     assert keg.states()["K1/pressure/no-data"] == "unacknowledged"
     assert any("no data" in subject for subject in keg.subjects())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from alerts.view.mirror_lines import mirror_lines
+from ingest.pulse import MirrorPulse
 
 NOW = 1_795_631_400_000
 HOUR_MS = 3_600_000
@@ -45,4 +46,4 @@ HOUR_MS = 3_600_000
     ],
 )
 def test_each_state_in_words(told: dict[str, object], lines: list[str]) -> None:
-    assert mirror_lines(told, NOW) == lines
+    assert mirror_lines(MirrorPulse.model_validate(told), NOW) == lines

@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import LOW, NOW, CellarOnDisk
 
-from alerts.view.status import DEAD_AFTER_MS, CellarStatus, cellar_status
+from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
+from ingest.pulse import RESPONDS_S
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
 
@@ -83,10 +84,10 @@ def test_a_probe_is_silent_after_its_no_data_time(here: CellarOnDisk) -> None:
     assert _view(here, edge + 1).places[0].readings[0].silent
 
 
-def test_a_daemon_lives_for_a_few_missed_signs(here: CellarOnDisk) -> None:
+def test_a_daemon_lives_for_a_few_missed_pulses(here: CellarOnDisk) -> None:
     here.pulse("ingest")
-    assert _view(here, NOW + DEAD_AFTER_MS - 1).daemons[0].lives
-    dead = _view(here, NOW + DEAD_AFTER_MS).daemons[0]
+    assert _view(here, NOW + round(RESPONDS_S * 1000) - 1).daemons[0].lives
+    dead = _view(here, NOW + round(RESPONDS_S * 1000)).daemons[0]
     assert not dead.lives
     assert dead.pulse is not None
     assert dead.pulse.at_ms == NOW

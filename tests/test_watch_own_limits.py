@@ -24,10 +24,11 @@ from alerts.watch.own_limits import (
     watched_limits,
 )
 from alerts.watch.turn_inputs import Now
+from ingest.pulse import BackupPulse, IngestPulse, MirrorPulse
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.backup.making import back_up
 from ingest.store.change_feed import set_cursor
-from ingest.store.pulse import pulses, write_pulse
+from ingest.store.pulse_rows import pulses, write_pulse
 
 DAY_MS = 86_400_000
 WITH_BACKUP = "[backup]\n"
@@ -35,7 +36,7 @@ WITH_MIRROR = '[mirror]\nurl = "http://127.0.0.1:8086"\norg = "home"\nbucket = "
 
 
 def probes_of(body: dict[str, object]) -> set[str]:
-    return {reading.probe for reading in readings_of_pulse(NOW, body)}
+    return {reading.probe for reading in readings_of_pulse(NOW, IngestPulse.model_validate(body))}
 
 
 def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
@@ -127,7 +128,7 @@ def test_the_message_says_what_to_do(tmp_path: Path, name: str, subject: str, sa
     raised = compose(_transition(house, limit.key, Tells.RAISED), limit, view)
     assert raised.subject == subject
     assert said in raised.body
-    assert "no sign of life" not in raised.body
+    assert "not responded" not in raised.body
     returned = compose(_transition(house, limit.key, Tells.RETURNED), limit, view)
     assert back in returned.body
     house.store.close()
@@ -153,7 +154,7 @@ def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> Non
     house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
     with house.store.write() as connection:
         set_cursor(connection, "backups since", NOW - 4 * DAY_MS)
-    turner = Turner(house.cellar, house.store, Now(NOW, 0.0), lambda: {"backup": {"last_ms": None}})
+    turner = Turner(house.cellar, house.store, Now(NOW, 0.0), lambda: BackupPulse(last_ms=None))
 
     def states() -> dict[str, str]:
         return {row.key: row.state for row in alarm_rows(house.store)}
@@ -161,14 +162,16 @@ def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> Non
     def turns(from_s: int, to_s: int) -> None:
         for second in range(from_s, to_s, 5):
             with house.store.write() as connection:
-                write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"disk_low": False})
+                write_pulse(connection, IngestPulse(disk_low=False), NOW + second * 1000, NOW)
             turner.turn(Now(NOW + second * 1000, float(second)))
 
     turns(0, 90)
     assert states()["leeside/backup"] == "normal"
     turns(90, 130)
     assert states()["leeside/backup"] == "unacknowledged"
-    assert pulses(house.store)["alerts"].body["backup"] == {"last_ms": None}
+    pulse = pulses(house.store).alerts
+    assert pulse is not None
+    assert pulse.as_json()["backup"] == {"last_ms": None}
     back_up(house.store.path, tmp_path / "backups", NOW, site="", cellar_text="")
     turns(130, 150)
     assert states()["leeside/backup"] == "returned"
@@ -177,13 +180,13 @@ def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> Non
 
 def test_a_turn_alarms_a_mirror_and_a_restart_does_not_take_it_back(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path, more=WITH_MIRROR)
-    shut = {"state": "shut", "last_error": "401: no", "behind_since_ms": NOW - MIRROR_BEHIND_MS + 60_000}
+    shut = MirrorPulse(state="shut", last_error="401: no", behind_since_ms=NOW - MIRROR_BEHIND_MS + 60_000)
     turner = Turner(house.cellar, house.store, Now(NOW, 0.0))
 
-    def turns(from_s: int, to_s: int, told: dict[str, object]) -> str:
+    def turns(from_s: int, to_s: int, mirror: MirrorPulse) -> str:
         for second in range(from_s, to_s, 10):
             with house.store.write() as connection:
-                write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"mirror": told})
+                write_pulse(connection, IngestPulse(mirror=mirror), NOW + second * 1000, NOW)
             turner.turn(Now(NOW + second * 1000, float(second)))
         states = {row.key: row.state for row in alarm_rows(house.store)}
         assert states["leeside/ingest"] == "normal"
@@ -192,8 +195,8 @@ def test_a_turn_alarms_a_mirror_and_a_restart_does_not_take_it_back(tmp_path: Pa
     # Shut for a day after a minute, and then for as long as nobody might know.
     assert turns(0, 660, shut) == "normal"
     assert turns(660, 680, shut) == "unacknowledged"
-    assert turns(680, 700, {"state": "starting", "behind_since_ms": None}) == "unacknowledged"
-    assert turns(700, 720, {"state": "up to date", "behind_since_ms": None}) == "returned"
+    assert turns(680, 700, MirrorPulse(state="starting")) == "unacknowledged"
+    assert turns(700, 720, MirrorPulse(state="up to date")) == "returned"
     house.store.close()
 
 
@@ -203,7 +206,7 @@ def test_a_turn_alarms_a_disk_that_stays_low(tmp_path: Path) -> None:
 
     def turn(second: int, low: bool) -> str | None:
         with house.store.write() as connection:
-            write_pulse(connection, "ingest", NOW + second * 1000, NOW, {"disk_low": low})
+            write_pulse(connection, IngestPulse(disk_low=low), NOW + second * 1000, NOW)
         turner.turn(Now(NOW + second * 1000, float(second)))
         return next((row.state for row in alarm_rows(house.store) if row.key == "leeside/disk"), None)
 

@@ -141,7 +141,7 @@ def _states(running: Leeside) -> list[str]:
 
 
 def test_a_broker_that_dies_is_one_message_not_one_for_each_probe(tmp_path: Path) -> None:
-    """What is kept of the daemons' signs of life is what the limits on leeside itself judge; see test_watch_own_limits
+    """What is kept of the daemons' pulses is what the limits on leeside itself judge; see test_watch_own_limits
     for the times. Here: the state is told by `now`, and readings flow again when the broker is back."""
     with Mosquitto(tmp_path) as broker:
         running = Leeside(cellar_file(tmp_path, broker.port, free_port()))

@@ -13,7 +13,7 @@ from brokers import Mosquitto
 from eventually import eventually
 
 from ingest.store import open_existing
-from ingest.store.pulse import pulses
+from ingest.store.pulse_rows import pulses
 from ingest.store.readings.series_history import raw
 
 pytestmark = pytest.mark.whole
@@ -115,11 +115,12 @@ def test_nothing_is_lost_on_a_full_disk(disk_path: Path, killed: bool) -> None:
     assert stored(disk_path) == [float(number) for number in range(600)]
     with open_existing(disk_path / "cellar.db") as store:
         assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (600,)
-        body = pulses(store)["ingest"].body
+        pulse = pulses(store).ingest
         assert store.connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
     # Of the daemon that runs now; the killed one has taken its count along.
-    assert bool(body["failed_commits"]) is not killed
-    assert "disk_free_bytes" in body
+    assert pulse is not None
+    assert bool(pulse.body.failed_commits) is not killed
+    assert pulse.body.disk_free_bytes > 0
 
 
 def publish_until_heard(broker: Mosquitto, folder: Path) -> None:

@@ -19,7 +19,8 @@ from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.store import Store, open_existing
-from ingest.store.pulse import pulses, rejects
+from ingest.store.pulse_rows import pulses
+from ingest.store.rejects import rejects
 
 pytestmark = pytest.mark.whole
 
@@ -224,15 +225,16 @@ def test_fifty_probes_among_lines_that_fail_in_three_ways(tmp_path: Path) -> Non
             assert sorted(set(numbers)) == numbers
             assert {number / 10 for first, last in epochs for number in range(first, last)} <= set(numbers)
             assert stored(store, f"dead-{place}") == stored(store, f"babbling-{place}") == []
-        body = pulses(store)["ingest"].body
+        pulse = pulses(store).ingest
         refused = {reject.reason for reject in rejects(store) if reject.source == "babbling"}
         assert store.connection.execute("SELECT count(*) FROM reject").fetchone()[0] < 10
-    lines = body["lines"]
+    assert pulse is not None
+    assert "There is no device" in pulse.body.lines["dead"].last_error
+    lines = pulse.as_json()["lines"]
     assert isinstance(lines, dict)
-    assert "There is no device" in lines["dead"]["last_error"]
     assert lines["babbling"]["overlong"] >= 5
     assert lines["flapping"]["opens"] == 3
-    assert body["dropped"] == body["failed_commits"] == 0
+    assert pulse.body.dropped == pulse.body.failed_commits == 0
     assert "not text in the line's encoding" in refused
     # Generous, because other things run on the machine: a loop that never rests takes a whole core.
     assert share < 0.5

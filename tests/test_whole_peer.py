@@ -6,7 +6,6 @@ a connection of its own, whether what it stands for is there.
 
 from __future__ import annotations
 
-import json
 import os
 import signal
 import sqlite3
@@ -26,7 +25,8 @@ from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.reading import Quality, quality_class
 from ingest.store import Store, open_existing
-from ingest.store.pulse import pulses, rejects
+from ingest.store.pulse_rows import pulses
+from ingest.store.rejects import rejects
 
 pytestmark = pytest.mark.whole
 
@@ -184,7 +184,7 @@ def broker(tmp_path: Path) -> Iterator[Broker]:
 
 
 class Ingest:
-    """The daemon in this process, with signs of life that a test can wait for."""
+    """The daemon in this process, with pulses that a test can wait for."""
 
     def __init__(self, folder: Path) -> None:
         self.file = folder / "cellar.toml"
@@ -211,9 +211,11 @@ class Ingest:
         return open_existing(self.store_path)
 
     def told(self) -> dict[str, object]:
-        """What the last sign of life says of the broker."""
+        """What the last pulse says of the broker."""
         with self.store() as store:
-            mqtt = pulses(store)["ingest"].body["mqtt"]
+            pulse = pulses(store).ingest
+        assert pulse is not None
+        mqtt = pulse.as_json()["mqtt"]
         assert isinstance(mqtt, dict)
         return mqtt
 
@@ -486,7 +488,7 @@ def test_the_newest_of_what_came_at_once_is_good_after_a_moment(ingest: Ingest, 
 
 
 def test_what_the_store_says_is_countable(ingest: Ingest, broker: Broker) -> None:
-    """Each message is a row, a repeat or a refusal, by the counters that the sign of life carries."""
+    """Each message is a row, a repeat or a refusal, by the counters that the pulse carries."""
     broker.accept()
     broker.bare(1, 131)
     broker.read_pubacks(1)
@@ -498,7 +500,9 @@ def test_what_the_store_says_is_countable(ingest: Ingest, broker: Broker) -> Non
 
     def body() -> dict[str, object]:
         with ingest.store() as store:
-            return json.loads(json.dumps(pulses(store)["ingest"].body))  # type: ignore[no-any-return]
+            pulse = pulses(store).ingest
+        assert pulse is not None
+        return pulse.as_json()
 
     eventually(lambda: body()["samples"] == 5 and body()["waiting"] == 0)
     assert {name: body()[name] for name in ("readings", "repeats", "refused", "dropped")} == {

@@ -12,6 +12,7 @@ from samples import a_binding, a_json_binding, a_sample
 from ingest.cellar.units import Dimension
 from ingest.probes.decode import Decoded, Decoder
 from ingest.probes.steadiness import Steadiness
+from ingest.pulse import RetainedSample
 from ingest.reading import ESTIMATED, Quality, Reason, quality_class, quality_code, quality_reason
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store
@@ -160,7 +161,7 @@ def test_a_retained_number_is_shown_and_not_stored(gatherer: BatchBuilder) -> No
     batch = gatherer.gather([sample(b"12.5", 0.0, retained=True)], Timing())
     assert batch.rows == []
     assert len(batch.tickets) == 1
-    assert gatherer.retained == {"k1-pressure": ("12.5", NOW)}
+    assert gatherer.retained == {"k1-pressure": RetainedSample(found="12.5", at_ms=NOW)}
     assert [reject.reason for reject in gatherer.rejects.values()] == ["retained without a time of its own"]
 
 

@@ -15,12 +15,14 @@ from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
 from ingest.probes.decode import Binding, Decoder
+from ingest.pulse import IngestPulse
 from ingest.reading import Quality, Reason, quality_code
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.change_feed import touched_after
-from ingest.store.pulse import MOST_REJECT_ROWS, Reject, rejects, write_pulse
+from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series_history import fresh_after
+from ingest.store.rejects import MOST_REJECT_ROWS, Reject, rejects
 from ingest.writing.writer import Writer
 
 GOOD = quality_code(Quality.GOOD)
@@ -52,7 +54,7 @@ class Desk:
             self.seen_on_disk.append(other.connection.execute("SELECT count(*) FROM fresh").fetchone()[0])
 
     def pulse(self, connection: sqlite3.Connection) -> None:
-        write_pulse(connection, "ingest", NOW, NOW, {})
+        write_pulse(connection, IngestPulse(), NOW, NOW)
 
     def rows(self) -> list[tuple[int, int, float, int]]:
         return self.store.connection.execute("SELECT series, at, number, quality FROM fresh ORDER BY id").fetchall()
@@ -428,7 +430,7 @@ def test_enough_samples_wake_the_writer(desk: Desk) -> None:
 
 
 def test_a_flood_without_an_end_lets_a_turn_end(tmp_path: Path) -> None:
-    """Or there would be no sign of life, and the daemon would be taken for dead in the middle of its work."""
+    """Or there would be no pulse, and the daemon would be taken for dead in the middle of its work."""
     path = tmp_path / "cellar.db"
     with create_or_open(path, NOW) as store:
         turns: list[int] = []

@@ -12,7 +12,7 @@ from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.errors import NoAnswer
 from ingest.store import Store
 from ingest.store.alarms.operator_events import append_event, outcome_of
-from ingest.store.pulse import pulses
+from ingest.store.pulse_rows import pulses
 
 WAIT_S = 3.0
 LOOK_EVERY_S = 0.05
@@ -42,13 +42,13 @@ def _await_outcome(store: Store, event: int) -> str:
             return outcome
         # Another process writes the answer; SQLite has nothing to wait on.
         time.sleep(LOOK_EVERY_S)
-    beat = pulses(store).get("alerts")
-    lived = (
-        "it never ran on this store"
-        if beat is None
-        else f"its last sign of life is {(wall_ms() - beat.at_ms) // 1000} s old"
+    pulse = pulses(store).alerts
+    heard = (
+        "it has never run on this store"
+        if pulse is None
+        else f"it was last heard of {(wall_ms() - pulse.at_ms) // 1000} s ago"
     )
     raise NoAnswer(
-        f"leeside did not answer within {WAIT_S:g} s: is `leeside run` running ({lived})? "
+        f"leeside did not answer within {WAIT_S:g} s: is `leeside run` running ({heard})? "
         "What you wrote is kept and will be applied when it runs."
     )

@@ -6,7 +6,6 @@ __all__ = ["run_now"]
 
 import json
 from pathlib import Path
-from typing import Any
 
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opened_cellar import open_cellar, wall_ms
@@ -18,6 +17,7 @@ from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_limits import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
+from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc
 
 
@@ -78,69 +78,58 @@ def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
     return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{doubt}  [{reading.probe}]"
 
 
-def _broker_lines(mqtt: dict[str, Any]) -> list[str]:
-    if mqtt.get("connected"):
-        lines = [f"broker: connected, {mqtt.get('protocol')}"]
-        if mqtt.get("subscribed") is False:
-            lines.append("broker: has not answered our subscriptions yet; until then nothing is read")
-    else:
-        lines = [f"broker: {mqtt.get('last_error') or 'not connected yet'}"]
-    return [*lines, *(f"broker: does not let us read {topic}" for topic in mqtt.get("refused_topics", ()))]
+def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
+    pulse = daemon.pulse
+    if pulse is None:
+        return [f"{daemon.role} has never run on this store"]
+    state = "runs" if daemon.lives else "is NOT RESPONDING"
+    heard, started = age(now_ms - pulse.at_ms), age(now_ms - pulse.started_ms)
+    line = f"{daemon.role} {state} (last heard of {heard} ago, started {started} ago)"
+    body = pulse.body
+    return [line, *(_ingest_lines(body, now_ms) if isinstance(body, IngestPulse) else _alerts_lines(body, now_ms))]
 
 
-def _store_lines(body: dict[str, Any], now_ms: int) -> list[str]:
-    """The store's disk and log, where there is something to say, and its backups."""
-    lines = []
-    if body.get("disk_low"):
-        free, total = body.get("disk_free_bytes", 0), body.get("disk_total_bytes", 0)
-        lines.append(f"store: the disk is nearly full, {free / 1e6:.0f} MB of {total / 1e6:.0f} MB are free")
-    log_bytes = body.get("store_log_bytes", 0)
-    if log_bytes >= LOG_BYTES:
-        lines.append(f"store: its log has grown to {log_bytes / 1e6:.0f} MB, some program reads the store without end")
-    backup = body.get("backup")
-    if isinstance(backup, dict):
-        last = backup.get("last_ms")
-        lines.append("backup: " + ("none yet" if last is None else f"the last one {age(now_ms - last)} ago"))
-        if backup.get("last_error"):
-            lines.append(f"backup: the last try failed: {backup['last_error']}")
+def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
+    lines = [] if pulse.mqtt is None else _broker_lines(pulse.mqtt)
+    for name, line in pulse.lines.items():
+        lines.append(f"line {name}: " + ("open" if line.open else line.last_error or "not open yet"))
+    if pulse.clock != "right":
+        lines.append("the machine's clock is behind what is stored already; times are estimates until it is right")
+    for probe, sample in pulse.retained.items():
+        lines.append(f"{probe}: the broker had kept '{sample.found}', of unknown age; shown here, not stored")
+    lines += [
+        f"chip {name}: {chip.last_error or 'not read yet'}" for name, chip in pulse.chips.items() if not chip.open
+    ]
+    if pulse.disk_low:
+        free_mb, total_mb = pulse.disk_free_bytes / 1e6, pulse.disk_total_bytes / 1e6
+        lines.append(f"store: the disk is nearly full, {free_mb:.0f} MB of {total_mb:.0f} MB are free")
+    if pulse.store_log_bytes >= LOG_BYTES:
+        log_mb = pulse.store_log_bytes / 1e6
+        lines.append(f"store: its log has grown to {log_mb:.0f} MB, some program reads the store without end")
+    if pulse.mirror is not None:
+        lines += [f"mirror: {line}" for line in mirror_lines(pulse.mirror, now_ms)]
     return lines
 
 
-def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
-    if daemon.pulse is None:
-        return [f"{daemon.role} has never run on this store"]
-    beat = daemon.pulse
-    state = "runs" if daemon.lives else "gives NO sign of life"
-    lines = [
-        f"{daemon.role} {state} (last sign {age(now_ms - beat.at_ms)} ago, started {age(now_ms - beat.started_ms)} ago)"
-    ]
-    mqtt = beat.body.get("mqtt")
-    if isinstance(mqtt, dict):
-        lines += _broker_lines(mqtt)
-    bodies = beat.body.get("lines")
-    if isinstance(bodies, dict):
-        for name, line in bodies.items():
-            lines.append(
-                f"line {name}: " + ("open" if line.get("open") else str(line.get("last_error") or "not open yet"))
-            )
-    if beat.body.get("clock", "right") != "right":
-        lines.append("the machine's clock is behind what is stored already; times are estimates until it is right")
-    retained = beat.body.get("retained")
-    if isinstance(retained, dict):
-        for probe, kept in retained.items():
-            lines.append(f"{probe}: the broker had kept '{kept.get('found')}', of unknown age; shown here, not stored")
-    chips = beat.body.get("chips")
-    if isinstance(chips, dict):
-        for name, chip in chips.items():
-            if not chip.get("open"):
-                lines.append(f"chip {name}: {chip.get('last_error') or 'not read yet'}")
-    lines += _store_lines(beat.body, now_ms)
-    mirror = beat.body.get("mirror")
-    if isinstance(mirror, dict):
-        lines += [f"mirror: {line}" for line in mirror_lines(mirror, now_ms)]
-    waiting = beat.body.get("waiting_messages")
-    if waiting:
-        lines.append(f"{waiting} messages wait to be sent")
+def _broker_lines(broker: BrokerPulse) -> list[str]:
+    if broker.connected:
+        lines = [f"broker: connected, {broker.protocol}"]
+        if not broker.subscribed:
+            lines.append("broker: has not answered our subscriptions yet; until then nothing is read")
+    else:
+        lines = [f"broker: {broker.last_error or 'not connected yet'}"]
+    return [*lines, *(f"broker: does not let us read {topic}" for topic in broker.refused_topics)]
+
+
+def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
+    lines = []
+    if pulse.backup is not None:
+        last_ms = pulse.backup.last_ms
+        lines.append("backup: " + ("none yet" if last_ms is None else f"the last one {age(now_ms - last_ms)} ago"))
+        if pulse.backup.last_error:
+            lines.append(f"backup: the last try failed: {pulse.backup.last_error}")
+    if pulse.waiting_messages:
+        lines.append(f"{pulse.waiting_messages} messages wait to be sent")
     return lines
 
 
@@ -181,7 +170,7 @@ def _as_json(view: CellarStatus) -> dict[str, object]:
                 "role": daemon.role,
                 "lives": daemon.lives,
                 "last_sign": None if daemon.pulse is None else iso_utc(daemon.pulse.at_ms),
-                "counters": None if daemon.pulse is None else daemon.pulse.body,
+                "counters": None if daemon.pulse is None else daemon.pulse.as_json(),
             }
             for daemon in view.daemons
         ],

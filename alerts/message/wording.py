@@ -125,7 +125,7 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit.kind == "no data":
         missing = "no good reading" if limit.role == "bad measurement" else "no data"
         if _is_part_of_leeside(limit):
-            missing = "no sign of life"
+            missing = "not responding"
         own = _own_words(limit)
         tail = own.tail if own is not None else missing + " for {span}"
         rest = f" {quantity}, {tail.format(span=_duration(limit.setpoint))}"
@@ -148,7 +148,7 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
         if own is not None:
             head = f"{place}: {own.raised.format(span=span)}"
         else:
-            head = f"{place}: no sign of life from {limit.probe} for more than {span}."
+            head = f"{place}: {limit.probe} has not responded for more than {span}."
     elif limit.role == "bad measurement":
         head = (
             f"{place}: probe {good_of(limit.probe)} ({_quantity(limit)}) reports, but nothing of it can be trusted for "

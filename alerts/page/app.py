@@ -18,7 +18,7 @@ from fastapi.templating import Jinja2Templates
 from alerts.view.format import age, local_time, quantity_word, value_shown
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_line
-from alerts.view.status import CellarStatus, cellar_status
+from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
@@ -57,7 +57,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "word": quantity_word,
                 "holds": lambda held: contents_line(held, zone, units, now_ms),
                 "not_finished": lambda racking: racking_line(racking, zone, now_ms),
-                "mirror": _mirror(view, now_ms),
+                "mirror": [] if view.mirror is None else mirror_lines(view.mirror, now_ms),
                 "file": cellar.file,
             },
             headers={
@@ -73,15 +73,6 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
         return JSONResponse({"error": str(error)}, status_code=503)
 
     return app
-
-
-def _mirror(view: CellarStatus, now_ms: int) -> list[str]:
-    """How the mirror does; nothing without one."""
-    for daemon in view.daemons:
-        told = None if daemon.pulse is None else daemon.pulse.body.get("mirror")
-        if isinstance(told, dict):
-            return mirror_lines(told, now_ms)
-    return []
 
 
 class PageServer:

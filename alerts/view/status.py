@@ -14,19 +14,18 @@ from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.ledger import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import MessageRow, recent_messages
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
-from ingest.store.pulse import PULSE_S, Pulse, Reject, pulses, rejects
+from ingest.store.pulse_rows import pulses
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import latest
-
-# Three signs of life missed, and a little for a slow disk.
-DEAD_AFTER_MS: Final = int((3 * PULSE_S + 5) * 1000)
+from ingest.store.rejects import Reject, rejects
 
 _SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
 
@@ -79,16 +78,17 @@ class PlaceStatus:
 
 @dataclass(frozen=True, slots=True)
 class DaemonStatus:
-    """Whether a daemon gives signs of life. pulse is None if it never did."""
+    """Whether a daemon responds. pulse is None if it has never run on this store."""
 
     role: str
     lives: bool
-    pulse: Pulse | None
+    pulse: Pulse[IngestPulse] | Pulse[AlertsPulse] | None
 
 
 @dataclass(frozen=True, slots=True)
 class CellarStatus:
-    """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with."""
+    """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with;
+    mirror: how it does, None without one."""
 
     site: str
     now_ms: int
@@ -98,6 +98,7 @@ class CellarStatus:
     rejects: tuple[Reject, ...]
     messages: tuple[MessageRow, ...]
     file_is_newer: bool
+    mirror: MirrorPulse | None
 
     @property
     def all_well(self) -> bool:
@@ -128,13 +129,12 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
         )
         for place in cellar.places
     )
-    beats = pulses(store)
-    daemons = tuple(
-        DaemonStatus(role, role in beats and now_ms - beats[role].at_ms < DEAD_AFTER_MS, beats.get(role))
-        for role in ("ingest", "alerts")
+    ingest, alerts = pulses(store)
+    daemons = (
+        DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms), ingest),
+        DaemonStatus("alerts", alerts is not None and alerts.responds(now_ms), alerts),
     )
     digest = sha256(cellar.text.encode()).hexdigest()
-    running = beats["ingest"].body.get("cellar_file_digest") if "ingest" in beats else digest
     return CellarStatus(
         site=cellar.site.name,
         now_ms=now_ms,
@@ -143,7 +143,8 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
         daemons=daemons,
         rejects=tuple(rejects(store)),
         messages=tuple(recent_messages(store, 10)),
-        file_is_newer=running != digest,
+        file_is_newer=ingest is not None and ingest.body.cellar_file_digest != digest,
+        mirror=None if ingest is None else ingest.body.mirror,
     )
 
 

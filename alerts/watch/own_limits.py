@@ -1,6 +1,6 @@
 """Limits on leeside itself: that probes are read, broker and serial lines reached, disk, backup and mirror in order.
 
-The ingest daemon's sign of life counts as a reading of these, so one rule, one alarm table and one outbox serve
+The ingest daemon's pulse counts as a reading of these, so one rule, one alarm table and one outbox serve
 them too. What fails at the root suppresses what follows from it: a broker that is gone is one message, not one for
 each probe.
 """
@@ -27,12 +27,12 @@ __all__ = [
     "watched_limits",
 ]
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import Final, NamedTuple
 
 from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar.equipment import Cellar, EffectiveLimit
+from ingest.pulse import IngestPulse, MirrorPulse
 
 INGEST: Final = "ingest"
 BROKER: Final = "broker"
@@ -81,7 +81,7 @@ OWN_WORDS: Final[dict[str, OwnWords]] = {
     ),
 }
 
-# Six missed signs of life. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
+# Six missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
 # Longer than a backup or an import fills the disk on its way.
@@ -177,34 +177,28 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
     )
 
 
-def readings_of_pulse(at_ms: int, body: dict[str, object]) -> list[WatchReading]:
-    """What a sign of life of the ingest daemon says about itself and its sources."""
+def readings_of_pulse(at_ms: int, pulse: IngestPulse) -> list[WatchReading]:
+    """What a pulse of the ingest daemon says about itself and its sources."""
     readings = [WatchReading(INGEST, at_ms, 1.0)]
-    if body.get("clock", "right") == "right":
+    if pulse.clock == "right":
         readings.append(WatchReading(CLOCK, at_ms, 1.0))
-    if not body.get("disk_low"):
+    if not pulse.disk_low:
         readings.append(WatchReading(DISK, at_ms, 1.0))
-    log_bytes = body.get("store_log_bytes", 0)
-    if isinstance(log_bytes, int) and log_bytes < LOG_BYTES:
+    if pulse.store_log_bytes < LOG_BYTES:
         readings.append(WatchReading(LOG, at_ms, 1.0))
-    mirror = body.get("mirror")
-    if isinstance(mirror, dict) and _mirror_keeps_up(mirror, at_ms):
+    if pulse.mirror is not None and _mirror_keeps_up(pulse.mirror, at_ms):
         readings.append(WatchReading(MIRROR, at_ms, 1.0))
-    mqtt = body.get("mqtt")
-    if isinstance(mqtt, dict) and mqtt.get("connected"):
+    if pulse.mqtt is not None and pulse.mqtt.connected:
         readings.append(WatchReading(BROKER, at_ms, 1.0))
-    lines = body.get("lines")
-    if isinstance(lines, dict):
-        readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in lines.items() if line.get("open")]
+    readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in pulse.lines.items() if line.open]
     return readings
 
 
-def _mirror_keeps_up(mirror: Mapping[str, object], at_ms: int) -> bool:
+def _mirror_keeps_up(mirror: MirrorPulse, at_ms: int) -> bool:
     """Whether it was up to date within the last day; nobody knows until it has begun."""
-    if mirror.get("state") == "starting":
+    if mirror.state == "starting":
         return False
-    since_ms = mirror.get("behind_since_ms")
-    return not isinstance(since_ms, int) or at_ms - since_ms <= MIRROR_BEHIND_MS
+    return mirror.behind_since_ms is None or at_ms - mirror.behind_since_ms <= MIRROR_BEHIND_MS
 
 
 def readings_of_backup(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> list[WatchReading]:

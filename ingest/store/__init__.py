@@ -5,7 +5,7 @@ store); ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (wha
 ``unsent`` and ``unsent_entries`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``,
 ``entry_rows``, ``journal``, ``contents``, ``stays``, ``rackings``, ``hand_results``, ``names_now`` and
 ``entry_intake`` (what people wrote); ``strands``, ``past``, ``outline`` and ``bounds`` (the work behind
-``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse`` (signs of life,
+``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse_rows`` (the pulses),
 rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
 """
 

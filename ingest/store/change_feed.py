@@ -1,6 +1,6 @@
 """The change feed, and the durable places of those who follow it.
 
-Fresh readings enter the feed with the daemon's sign of life, every ten seconds, not with each commit: a page less for
+Fresh readings enter the feed with the daemon's pulse, every ten seconds, not with each commit: a page less for
 each of the commits of a day. Which of them have entered says the cursor ``FED``, so that none is left out after a
 crash.
 """

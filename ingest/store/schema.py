@@ -98,7 +98,7 @@ FIRST_SCHEMA: tuple[str, ...] = (
         example TEXT NOT NULL,
         PRIMARY KEY (source, address, probe, reason)
     ) WITHOUT ROWID""",
-    # A daemon's sign of life, every ten seconds. body: JSON of counters.
+    # A daemon's pulse, every ten seconds. body: JSON of ``ingest.pulse``.
     """CREATE TABLE pulse (
         role TEXT PRIMARY KEY,
         at_ms INTEGER NOT NULL,

@@ -17,10 +17,11 @@ from zlib import crc32
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import RETAINED, Decoded, Decoder, Refusal
 from ingest.probes.steadiness import Steadiness
+from ingest.pulse import RetainedSample
 from ingest.reading import ESTIMATED, Part, Quality, Reason, Row, quality_code
 from ingest.sources.sample import Sample, Ticket
-from ingest.store.pulse import Reject
 from ingest.store.readings.fresh import REMEMBERED_IDS, Appender, came_with
+from ingest.store.rejects import Reject
 from ingest.writing.board_clock import ClockState
 
 _log = logging.getLogger("ingest")
@@ -136,8 +137,8 @@ class BatchBuilder:
         self._generation = 0
         self._generation_mono = 0.0
         self.rejects: dict[tuple[str, str, str, str], Reject] = {}
-        # Probe -> (what the broker had kept, when it came): shown, never stored.
-        self.retained: dict[str, tuple[str, int]] = {}
+        # By probe: shown, never stored.
+        self.retained: dict[str, RetainedSample] = {}
         self.counters = Counters()
 
     def gather(self, samples: Iterable[Sample], timing: Timing) -> Batch:
@@ -283,12 +284,12 @@ class BatchBuilder:
 
     def _refuse(self, sample: Sample, probe: str, reason: str, found: str) -> None:
         if reason == RETAINED:
-            self.retained[probe] = (found, sample.arrival_ms)
+            self.retained[probe] = RetainedSample(found=found, at_ms=sample.arrival_ms)
         self.counters.refused += 1
         self.count(Reject(sample.source, sample.address, probe, reason, 1, sample.arrival_ms, sample.arrival_ms, found))
 
     def count(self, reject: Reject) -> None:
-        """Add a refusal to those that the next sign of life writes down."""
+        """Add a refusal to those that the next pulse writes down."""
         key = reject[:4]
         known = self.rejects.get(key)
         if known is not None:

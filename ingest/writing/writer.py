@@ -18,12 +18,13 @@ from ingest.errors import StoreError
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
+from ingest.pulse import RetainedSample
 from ingest.sources.sample import Sample, Ticket
 from ingest.store.connection import Store
-from ingest.store.pulse import Reject, add_rejects
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import add_part
 from ingest.store.readings.undated import Anchor, date_estimates, note_estimates
+from ingest.store.rejects import Reject, add_rejects
 from ingest.writing.batch import Batch, BatchBuilder, Counters, Timing
 
 # Samples that nobody waits to see acknowledged (serial lines, QoS 0) are held in memory while the disk takes nothing;
@@ -33,7 +34,7 @@ MOST_HELD = 200_000
 # One commit takes at most this many samples, so that the acknowledgements of a flood flow evenly.
 MOST_AT_ONCE = 4096
 
-# After so many commits a turn ends although more waits, so that signs of life go out in the middle of a flood.
+# After so many commits a turn ends although more waits, so that a pulse goes out in the middle of a flood.
 MOST_COMMITS_A_TURN = 16
 
 
@@ -72,8 +73,8 @@ class Writer:
         return self._gatherer.counters
 
     @property
-    def retained(self) -> dict[str, tuple[str, int]]:
-        """What the broker had kept of each probe without a time: (as it came, when it came). Shown, never stored."""
+    def retained(self) -> dict[str, RetainedSample]:
+        """What the broker had kept of each probe without a time of its own."""
         return self._gatherer.retained
 
     def offer(self, sample: Sample) -> None:
@@ -138,7 +139,7 @@ class Writer:
         return True
 
     def sign(self, now_ms: int, also: Callable[[sqlite3.Connection], None]) -> bool:
-        """Commit a sign of life alone, while readings have to wait; False when the commit failed."""
+        """Commit a pulse alone, while readings have to wait; False when the commit failed."""
         return self._try_commit(Batch(), also, now_ms, None)
 
     def date(self, anchor: Anchor, shift_ms: int, now_ms: int) -> int:
@@ -184,7 +185,7 @@ class Writer:
                 also(connection)
 
         if batch.rows or batch.confirmed or also is not None:
-            # The change feed is written with the sign of life: nobody who follows it is in a hurry.
+            # The change feed is written with the pulse: nobody who follows it is in a hurry.
             self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=also is not None)
             if batch.estimated:
                 self._anchor = anchor

@@ -40,7 +40,7 @@ from ingest.store import Store, create_or_open, open_existing
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.change_feed import cursor
 from ingest.store.mirror_queue import FOLLOWER, next_span
-from ingest.store.pulse import pulses
+from ingest.store.pulse_rows import pulses
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import pieces
@@ -174,9 +174,10 @@ def _keep_up(folder: Path, seconds: float, *, mirrored: bool) -> tuple[float, fl
             share = 100 * (cpu_s(tree) - before) / (time.monotonic() - began)
             size = sum(pss_mb(member) for member in tree)
             with open_existing(folder / "cellar.db") as store:
-                told = pulses(store)["ingest"].body["mirror"]
-        if mirrored and (not isinstance(told, dict) or told["state"] != "up to date" or not told["sent"]):
-            raise SystemExit(f"the mirror did not keep up: {told}")
+                pulse = pulses(store).ingest
+        mirror = None if pulse is None else pulse.body.mirror
+        if mirrored and (mirror is None or mirror.state != "up to date" or not mirror.sent):
+            raise SystemExit(f"the mirror did not keep up: {mirror}")
     return share, size
 
 

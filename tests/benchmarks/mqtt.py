@@ -3,7 +3,7 @@
 Each round queues the same messages at a fresh mosquitto for a session that is away, so that the publisher is never
 what is waited for; then the session's owner connects, and the time counts from the line of the broker's log that says
 so to the last message. For the daemon a message counts once it is committed, read from the store by this process; at
-the end its own sign of life must say that it acknowledged all. The floor is paho with MQTT 5, the same Receive
+the end its own pulse must say that it acknowledged all. The floor is paho with MQTT 5, the same Receive
 Maximum, and an acknowledgement for each message from the callback, as its documentation shows it.
 
 QoS 0 is made lossless by the broker: max_queued_messages 0 and queue_qos0_messages true. With --live the publishers

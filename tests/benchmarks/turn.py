@@ -1,6 +1,6 @@
 """Turn: one turn over 1,000 limits with a real store, by what is new and by how much history lies in the store.
 
-The turner is the daemon's own; time is handed to it, a second a turn, so that every tenth writes its sign of life. With
+The turner is the daemon's own; time is handed to it, a second a turn, so that every tenth writes its pulse. With
 1,000 new readings each probe gets its share before the turn, which is not counted.
 
 About 20 seconds; --turns.

@@ -1,31 +1,17 @@
-"""A daemon's sign of life, and the counts of samples that could not be read."""
+"""Counts of the samples that could not be read."""
 
 from __future__ import annotations
 
-__all__ = ["PULSE_S", "Pulse", "Reject", "add_rejects", "pulses", "rejects", "write_pulse"]
+__all__ = ["MOST_REJECT_ROWS", "Reject", "add_rejects", "rejects"]
 
-import json
-import os
 import sqlite3
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from ingest.store.connection import Store
 
-PULSE_S = 10.0
-
 # Addresses come from the wire; without a bound a babbling device could fill the table.
 MOST_REJECT_ROWS = 500
-
-
-class Pulse(NamedTuple):
-    """role: 'ingest' or 'alerts'; at_ms: when it last said it lives; body: counters and liveness."""
-
-    role: str
-    at_ms: int
-    pid: int
-    started_ms: int
-    body: dict[str, object]
 
 
 class Reject(NamedTuple):
@@ -39,23 +25,6 @@ class Reject(NamedTuple):
     first_ms: int
     last_ms: int
     example: str
-
-
-def write_pulse(
-    connection: sqlite3.Connection, role: str, now_ms: int, started_ms: int, body: Mapping[str, object]
-) -> None:
-    """Write the role's one row; call inside a transaction."""
-    connection.execute(
-        "INSERT INTO pulse (role, at_ms, pid, started_ms, body) VALUES (?, ?, ?, ?, ?) ON CONFLICT (role) DO UPDATE SET"
-        " at_ms = excluded.at_ms, pid = excluded.pid, started_ms = excluded.started_ms, body = excluded.body",
-        (role, now_ms, os.getpid(), started_ms, json.dumps(body)),
-    )
-
-
-def pulses(store: Store) -> dict[str, Pulse]:
-    """The newest pulse of each role."""
-    rows = store.connection.execute("SELECT role, at_ms, pid, started_ms, body FROM pulse")
-    return {row[0]: Pulse(row[0], row[1], row[2], row[3], json.loads(row[4])) for row in rows}
 
 
 def add_rejects(connection: sqlite3.Connection, counted: Iterable[Reject]) -> None:

@@ -1,8 +1,7 @@
-"""Signs of life, and the counts of what could not be read."""
+"""The counts of what could not be read."""
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,7 +9,7 @@ import pytest
 from a_store import NOW, new_store
 
 from ingest.store import Store
-from ingest.store.pulse import MOST_REJECT_ROWS, Pulse, Reject, add_rejects, pulses, rejects, write_pulse
+from ingest.store.rejects import MOST_REJECT_ROWS, Reject, add_rejects, rejects
 
 
 @pytest.fixture
@@ -26,18 +25,6 @@ def _refused(address: str = "k1/p", times: int = 1, at_ms: int = NOW, example: s
 def _add(store: Store, *counted: Reject) -> None:
     with store.write() as connection:
         add_rejects(connection, counted)
-
-
-def test_each_role_has_one_pulse_its_newest(store: Store) -> None:
-    assert pulses(store) == {}
-    with store.write() as connection:
-        write_pulse(connection, "ingest", NOW, NOW - 5, {"samples": 1})
-        write_pulse(connection, "alerts", NOW, NOW - 4, {})
-        write_pulse(connection, "ingest", NOW + 10, NOW - 5, {"samples": 2, "mqtt": None, "where": "klet ž"})
-    assert pulses(store) == {
-        "ingest": Pulse("ingest", NOW + 10, os.getpid(), NOW - 5, {"samples": 2, "mqtt": None, "where": "klet ž"}),
-        "alerts": Pulse("alerts", NOW, os.getpid(), NOW - 4, {}),
-    }
 
 
 def test_the_same_refusal_is_counted_with_its_first_and_last_time(store: Store) -> None:
