@@ -13,7 +13,7 @@ _SHORTEST_SHARE = 0.75
 _LONGEST_SHARE = 1.25
 
 
-# How the words of a source end that is tried again by itself.
+# Ends a trouble's words where a source tries again by itself.
 GOES_ON = "leeside goes on trying."
 
 

@@ -37,7 +37,6 @@ from ingest.pulse import (
     MirrorPulse,
 )
 from ingest.sources.broker_address import BrokerAddress, MqttState
-from ingest.sources.line_set_up import line_of
 from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
@@ -121,7 +120,9 @@ class IngestDaemon:
         )
         self._timekeeper = ClockGuard(self._store, wall_ms(), time.monotonic())
         self._upkeep = self._build_upkeep()
-        self._lines = {settings.id: line_of(settings, self._writer.offer, wall_ms) for settings in cellar.serial}
+        self._lines = {
+            settings.id: SerialLine(settings, deliver=self._writer.offer, clock=wall_ms) for settings in cellar.serial
+        }
         self._chips = self._build_chips()
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()

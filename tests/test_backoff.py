@@ -10,25 +10,25 @@ from ingest.backoff import Backoff
 
 
 def test_waits_double_up_to_the_longest() -> None:
-    patience = Backoff(1.0, 60.0, draw=lambda: 0.5)
-    assert [patience.next_wait_s() for _ in range(9)] == [1, 2, 4, 8, 16, 32, 60, 60, 60]
+    backoff = Backoff(1.0, 60.0, draw=lambda: 0.5)
+    assert [backoff.next_wait_s() for _ in range(9)] == [1, 2, 4, 8, 16, 32, 60, 60, 60]
 
 
 def test_after_a_reset_the_shortest_wait_comes_again() -> None:
-    patience = Backoff(1.0, 60.0, draw=lambda: 0.5)
+    backoff = Backoff(1.0, 60.0, draw=lambda: 0.5)
     for _ in range(5):
-        patience.next_wait_s()
-    patience.reset()
-    assert patience.next_wait_s() == 1.0
+        backoff.next_wait_s()
+    backoff.reset()
+    assert backoff.next_wait_s() == 1.0
 
 
 @given(st.floats(0, 1, exclude_max=True), st.integers(0, 200))
 def test_the_jitter_stays_within_a_quarter_and_below_the_longest(draw: float, before: int) -> None:
-    patience = Backoff(1.0, 60.0, draw=lambda: draw)
+    backoff = Backoff(1.0, 60.0, draw=lambda: draw)
     for _ in range(before):
-        patience.next_wait_s()
+        backoff.next_wait_s()
     nominal_s = min(2.0**before, 60.0)
-    wait_s = patience.next_wait_s()
+    wait_s = backoff.next_wait_s()
     assert 0.75 * nominal_s <= wait_s <= min(1.25 * nominal_s, 60.0)
 
 

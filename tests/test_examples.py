@@ -23,8 +23,8 @@ from ingest.probes.decode import Decoder, Refusal
 from ingest.probes.file_scale import file_scale
 from ingest.reading import Quality, Reason, quality_code
 from ingest.sources.framing import LineFramer
-from ingest.sources.line_set_up import line_of
 from ingest.sources.sample import Sample
+from ingest.sources.serial_line import SerialLine
 from ingest.sources.w1 import OneWireChips
 from ingest.store import open_existing
 from ingest.store.readings.series import all_series
@@ -261,7 +261,8 @@ def test_the_meter_is_asked_as_the_example_says() -> None:
     heard = Heard(cellar)
     with _meter((DATA / "text-lines" / "ph-meter.answers").read_bytes()) as device:
         # Only the device and the pace are the test's: nobody waits a minute here.
-        line = line_of(settings.model_copy(update={"device": device, "poll_every_s": 0.2}), samples.put, lambda: NOW)
+        quick = settings.model_copy(update={"device": device, "poll_every_s": 0.2})
+        line = SerialLine(quick, deliver=samples.put, clock=lambda: NOW)
         line.start()
         try:
             for _ in range(3):

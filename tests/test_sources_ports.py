@@ -13,10 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from ingest.backoff import told_once
-from ingest.sources.line_trial import LineTrial, try_line
-from ingest.sources.line_trouble import find_holder
+from ingest.cellar import SerialSettings
 from ingest.sources.ports import serial_ports, stable_names
+from ingest.sources.serial_port import LineTrial, find_holder, try_line
 
 _WAIT = "\nprint('held', flush=True)\nsys.stdin.read()\n"
 _HOLD = "import sys\nport = open(sys.argv[1], 'rb', buffering=0)" + _WAIT
@@ -46,7 +45,7 @@ def held(device: str, script: str = _HOLD_ALONE) -> Iterator[int]:
 
 
 def trial(device: str) -> LineTrial:
-    return try_line(device, 9600, 8, "none", 1)
+    return try_line(SerialSettings.model_validate({"id": "bench-line", "device": device}))
 
 
 def test_a_free_line_can_be_opened_and_is_free_again(device: str) -> None:
@@ -69,7 +68,7 @@ def test_no_such_device(tmp_path: Path) -> None:
     result = trial(str(tmp_path / "ttyUSB7"))
     assert not result.in_use
     assert "There is no device" in result.error
-    assert "goes on trying" not in told_once(result.error)
+    assert "goes on trying" not in result.error
 
 
 def test_what_is_no_serial_line(tmp_path: Path) -> None:

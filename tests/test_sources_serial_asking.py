@@ -17,6 +17,7 @@ from eventually import eventually
 from samples import NOW, a_binding
 
 from ingest.backoff import Backoff
+from ingest.cellar import SerialSettings
 from ingest.probes.decode import Decoder
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
 from ingest.sources.sample import Sample
@@ -64,15 +65,13 @@ class Bench:
 
     def __init__(self, device: str, questions: Sequence[bytes] = (), every_s: float = 0.1, settle_s: float = 0) -> None:
         self.samples: queue.Queue[Sample] = queue.Queue()
+        line = SerialSettings.model_validate({"id": "bench", "device": device})
+        asked = {"settle_s": settle_s, "poll": [text.decode() for text in questions], "poll_every_s": every_s}
         self.line = SerialLine(
-            line_id="bench",
-            device=device,
+            line.model_copy(update=asked),
             deliver=self.samples.put,
             clock=lambda: NOW,
-            settle_s=settle_s,
-            questions=questions,
-            ask_every_s=every_s,
-            patience=Backoff(0.02, 0.05),
+            backoff=Backoff(0.02, 0.05),
         )
 
     def next(self) -> bytes:

@@ -17,10 +17,11 @@ import serial
 from eventually import eventually
 
 from ingest.backoff import Backoff
+from ingest.cellar import SerialSettings
 from ingest.errors import SourceError
-from ingest.sources.line_trouble import trouble_words
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
+from ingest.sources.serial_port import trouble_words
 
 NOW_MS = 1_795_595_400_000
 
@@ -53,6 +54,12 @@ class Instrument:
             self._plugged_in = False
 
 
+def settings(**changes: object) -> SerialSettings:
+    """A line whose settings need not be possible."""
+    line = SerialSettings.model_validate({"id": "bench-line", "device": "/dev/ttyUSB0"})
+    return line.model_copy(update=changes)
+
+
 class Bench:
     """A line whose samples land in a queue."""
 
@@ -62,14 +69,12 @@ class Bench:
         self.clock_ahead_s = 0.0
         self.release = threading.Event()
         self.line = SerialLine(
-            line_id="bench-line",
-            device=device,
+            settings(device=device, settle_s=settle_s),
             deliver=self.deliver,
             clock=lambda: NOW_MS,
             limit=limit,
-            settle_s=settle_s,
             monotonic=lambda: time.monotonic() + self.clock_ahead_s,
-            patience=Backoff(0.02, 0.05),
+            backoff=Backoff(0.02, 0.05),
         )
 
     def deliver(self, sample: Sample) -> None:
@@ -283,6 +288,19 @@ def test_what_is_no_serial_device_is_told(device: str, says: str) -> None:
         eventually(lambda: says in line.state().last_error)
 
 
+def test_a_rate_that_the_device_does_not_have_is_reported_and_tried_again(instrument: Instrument) -> None:
+    """pyserial raises ValueError for it, and only when the port is opened."""
+    bench = Bench(instrument.device)
+
+    def refuse() -> None:
+        raise ValueError("Failed to set custom baud rate (250001)")
+
+    bench.line._port.open = refuse  # type: ignore[method-assign]  # no pseudo-terminal refuses a rate
+    with running(bench, opened=False) as line:
+        eventually(lambda: "cannot be set up: Failed to set custom baud rate" in line.state().last_error)
+        assert line.alive()
+
+
 def test_no_permission_names_the_group() -> None:
     words = trouble_words(PermissionError(errno.EACCES, "Permission denied"), "/dev/ttyUSB0")
     assert "No permission to open /dev/ttyUSB0" in words
@@ -293,6 +311,5 @@ def test_no_permission_names_the_group() -> None:
     "wrong", [{"baud": -1}, {"bytesize": 9}, {"parity": "X"}, {"stopbits": 3}, {"device": "nonsense://x"}]
 )
 def test_settings_that_no_line_has_are_refused(wrong: dict[str, object]) -> None:
-    settings: dict[str, object] = {"line_id": "bench-line", "device": "/dev/ttyUSB0"} | wrong
     with pytest.raises(SourceError, match=r"Serial line 'bench-line' .* cannot be set up"):
-        SerialLine(deliver=lambda _: None, clock=lambda: 0, **settings)  # type: ignore[arg-type]  # wrong on purpose
+        SerialLine(settings(**wrong), deliver=lambda _: None, clock=lambda: 0)

@@ -6,7 +6,7 @@ __all__ = ["held_by_leeside"]
 
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
-from ingest.sources.line_trial import LineTrial
+from ingest.sources.serial_port import LineTrial
 from ingest.store import open_existing
 from ingest.store.pulse_rows import pulses
 

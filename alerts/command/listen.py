@@ -23,18 +23,15 @@ from alerts.command.line_holder import held_by_leeside
 from alerts.command.proposal import KnownPlace, Unclaimed, propose
 from alerts.command.span import span_s
 from alerts.command.unclaimed import UnclaimedSamples
-from ingest.backoff import told_once
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
-from ingest.sources.line_set_up import line_of
-from ingest.sources.line_trial import try_line
 from ingest.sources.ports import serial_ports
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
+from ingest.sources.serial_port import try_line
 from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, guest_address
-from ingest.sources.w1 import OneWireChips
-from ingest.sources.w1_folder import chips_in
+from ingest.sources.w1 import OneWireChips, chips_in
 from ingest.times import iso_utc
 
 LOOK_UP_S = 0.25
@@ -180,13 +177,13 @@ class _Listening:
         )
 
     def _line(self, settings: SerialSettings) -> SerialLine | None:
-        trial = try_line(settings.device, settings.baud, settings.bytesize, settings.parity, settings.stopbits)
+        trial = try_line(settings)
         if trial.in_use:
             pid = held_by_leeside(self._cellar, settings.id, trial, wall_ms())
             whose = f" It is leeside itself: `leeside now {self._cellar.file}` shows what it reads." if pid else ""
-            self._events.put(f"line {settings.id} is left out: {told_once(trial.error)}{whose}")
+            self._events.put(f"line {settings.id} is left out: {trial.error}{whose}")
             return None
-        return line_of(settings, self._events.put, wall_ms)
+        return SerialLine(settings, deliver=self._events.put, clock=wall_ms)
 
     def _chips(self) -> OneWireChips | None:
         """The chips of the cellar file and those that the kernel shows, each at least once in ten seconds."""

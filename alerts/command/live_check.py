@@ -19,8 +19,8 @@ from ingest.cellar import Cellar, SerialSettings
 from ingest.errors import IngestError, SourceError
 from ingest.mirror.check import check_mirror
 from ingest.process import wall_ms
-from ingest.sources.line_trial import try_line
 from ingest.sources.sample import Sample
+from ingest.sources.serial_port import try_line
 from ingest.sources.visit import guest_address, knock
 from ingest.sources.w1 import OneWireChips
 
@@ -88,12 +88,12 @@ def _topic(topic: str, granted: int | None, refused: str | None, error: str) -> 
 
 
 def _line(cellar: Cellar, settings: SerialSettings, now_ms: int) -> Finding:
-    trial = try_line(settings.device, settings.baud, settings.bytesize, settings.parity, settings.stopbits)
+    trial = try_line(settings)
     pid = held_by_leeside(cellar, settings.id, trial, now_ms)
     if pid is not None:
         return Finding("line", settings.id, True, f"{settings.device} is read by leeside itself (process {pid})")
     if trial.error:
-        told = told_once(trial.error)
+        told = trial.error
         if trial.in_use and trial.holder is not None:
             told += " Two readers would get half of the bytes each: stop that program."
         return Finding("line", settings.id, False, told)

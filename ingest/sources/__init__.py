@@ -7,18 +7,14 @@ number           a number as plain text
 json_form        JSON payloads: strict decoding, places in them (RFC 6901), times (RFC 3339)
 senml            SenML packs in JSON (RFC 8428)
 framing          a serial instrument's bytes, cut into lines
-patience         how long to wait before trying again
 acknowledgement  the order in which MQTT messages are acknowledged
 broker           a broker's address, its state, its refusals in plain words
 topics           which topics are still wanted
 mqtt_connection  one connection to a broker, from CONNECT to its end
 mqtt             the source that keeps such a connection up
 visit            a look at a broker that leaves no trace
-line_trouble     a serial line's troubles in plain words
+serial_port      a line's port: opened, tried once, who has it, its troubles in plain words
 serial_line      the source that reads a serial line
-line_set_up      a line as the cellar file describes it
-line_trial       a line tried once, and who has it open
 ports            the serial devices of this machine
 w1               the source that reads one-wire chips through the kernel's files
-w1_folder        which chips the kernel shows
 """

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from serial.tools import list_ports
 
-from ingest.sources.line_trouble import Holder, find_holder
+from ingest.sources.serial_port import Holder, find_holder
 
 _LINK_FOLDERS = ("serial/by-id", "serial/by-path")
 
@@ -63,4 +63,4 @@ def _hint(device: Path) -> str:
         group = grp.getgrgid(device.stat().st_gid).gr_name
     except (KeyError, OSError):  # a group without a name, or a device that has just gone
         group = "dialout"
-    return f"you may not open it: add the user to the group {group} (on Debian `adduser USER {group}`) and log in anew"
+    return f"you may not open it: add the user to the group {group} (on Debian `adduser USER {group}`) and log in again"

@@ -7,21 +7,14 @@ __all__ = ["SerialLine", "SerialState"]
 import logging
 import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
-import serial
-
-from ingest.backoff import Backoff
-from ingest.errors import SourceError
+from ingest.backoff import GOES_ON, Backoff
+from ingest.cellar.connections import SerialSettings
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
-from ingest.sources.line_trouble import trouble_words
 from ingest.sources.sample import Sample
-
-try:
-    from termios import error as TerminalError
-except ImportError:  # Windows has no termios, and pyserial raises only its own error there
-    TerminalError = OSError  # type: ignore[misc,assignment]  # the same role in an except clause
+from ingest.sources.serial_port import PORT_ERRORS, closed_port, trouble_words
 
 _log = logging.getLogger(__name__)
 
@@ -62,65 +55,46 @@ class SerialState:
 class SerialLine:
     """Delivers each line of a serial instrument as a sample; source and address are both the line's id.
 
-    device: a path such as ``/dev/serial/by-id/...``, or a pyserial URL such as ``socket://host:port``. baud in bits
-    per second; bytesize 5 to 8; parity N, E, O, M or S; stopbits 1, 1.5 or 2. settle_s: seconds after opening in which
-    everything is thrown away, because opening resets many small boards and they greet first. limit: longest line in
-    bytes. deliver: called in the reading thread for each line; it must be quick. clock: UTC milliseconds.
-    monotonic: seconds. patience: the waits before it is opened again.
+    settings: the line in the cellar file. deliver: called in the reading thread for each line; it must be quick.
+    clock: UTC milliseconds. monotonic: seconds. limit: longest line in bytes. backoff: the waits before the line is
+    opened again.
 
-    questions: what is sent to an instrument that speaks only when asked, each once in ``ask_every_s`` seconds and
-    spread evenly over them. What still stands in the line is thrown away before each, so that an answer that came too
-    late is not taken for the next one's.
+    For the settle time after opening everything is thrown away, because opening resets many small boards and they
+    greet first. An instrument that speaks only when asked is sent each question once in ``poll_every``, spread evenly
+    over it. What still stands in the line is thrown away before each question, so that an answer that came too late is
+    not taken for the next one's.
 
     Raises SourceError for settings that no serial line has.
     """
 
     def __init__(
         self,
+        settings: SerialSettings,
         *,
-        line_id: str,
-        device: str,
         deliver: Callable[[Sample], None],
         clock: Callable[[], int],
-        baud: int = 9600,
-        bytesize: int = 8,
-        parity: str = "N",
-        stopbits: float = 1,
-        settle_s: float = 2.0,
-        limit: int = DEFAULT_LINE_LIMIT,
-        questions: Sequence[bytes] = (),
-        ask_every_s: float = 10.0,
         monotonic: Callable[[], float] = time.monotonic,
-        patience: Backoff | None = None,
+        limit: int = DEFAULT_LINE_LIMIT,
+        backoff: Backoff | None = None,
     ) -> None:
-        self._id = line_id
-        self._device = device
+        self._id = settings.id
+        self._device = settings.device
         self._deliver = deliver
         self._clock = clock
         self._monotonic = monotonic
-        self._settle_s = settle_s
-        self._patience = patience or Backoff()
+        self._settle_s = settings.settle_s
+        self._backoff = backoff or Backoff()
         self._framer = LineFramer(limit)
-        self._questions = tuple(questions)
-        self._step_s = ask_every_s / max(1, len(self._questions))
+        self._questions = [question.encode(settings.encoding) for question in settings.poll]
+        self._step_s = settings.poll_every_s / max(1, len(self._questions))
         self._ask_mono = monotonic()
-        try:
-            # Built once and unopened: wrong settings are told now, by pyserial, and not in the thread.
-            self._port = serial.serial_for_url(
-                device,
-                do_not_open=True,
-                baudrate=baud,
-                bytesize=bytesize,
-                parity=parity,
-                stopbits=stopbits,
-                # While it waits for bytes it asks nothing, so where it is to ask it waits less long.
-                timeout=min(_READ_TIMEOUT_S, self._step_s / 4) if self._questions else _READ_TIMEOUT_S,
-                write_timeout=_WRITE_TIMEOUT_S if self._questions else None,
-                # Two readers would get half of the bytes each. The lock is only there for devices of this machine.
-                exclusive=True if "://" not in device else None,
-            )
-        except ValueError as error:
-            raise SourceError(f"Serial line {line_id!r} ({device}) cannot be set up: {error}.") from error
+        # Built once and unopened, so that wrong settings are found now and not in the thread.
+        self._port = closed_port(
+            settings,
+            # While it waits for bytes it asks nothing, so a line that is asked waits less long.
+            timeout_s=min(_READ_TIMEOUT_S, self._step_s / 4) if self._questions else _READ_TIMEOUT_S,
+            write_timeout_s=_WRITE_TIMEOUT_S if self._questions else None,
+        )
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._open = False
@@ -193,8 +167,8 @@ class SerialLine:
                 self._read_until_trouble()
             except Exception as error:  # noqa: BLE001 - top of this thread's turn: logged, and tried again later
                 _log.exception("reading serial line %s stumbled", self._id)
-                self._tell(f"{self._device} cannot be read: {type(error).__name__}: {error}. leeside goes on trying.")
-            self._stop.wait(self._patience.next_wait_s())
+                self._report(f"{self._device} cannot be read: {type(error).__name__}: {error}.")
+            self._stop.wait(self._backoff.next_wait_s())
 
     def _read_until_trouble(self) -> None:
         try:
@@ -208,11 +182,11 @@ class SerialLine:
             self._lines_when_asked = -1
             while not self._stop.is_set():
                 self._turn()
-        except (OSError, TerminalError) as error:
-            self._tell(trouble_words(error, self._device))
+        except PORT_ERRORS as error:
+            self._report(trouble_words(error, self._device))
         finally:
             if self._open and self._monotonic() - self._since_mono >= _WENT_WELL_S:
-                self._patience.reset()
+                self._backoff.reset()
             self._port.close()
             self._mark(is_open=False)
 
@@ -255,8 +229,9 @@ class SerialLine:
             self._since_mono = self._monotonic()
             _log.info("serial line %s (%s) is %s", self._id, self._device, "open" if is_open else "closed")
 
-    def _tell(self, error: str) -> None:
-        """Keep the trouble for ``state()``, and log it unless it is the one of before."""
+    def _report(self, trouble: str) -> None:
+        """Keep the trouble for ``state()``, and log it unless it is the same as before."""
+        error = f"{trouble} {GOES_ON}"
         if error != self._last_error:
             _log.warning("%s", error)
         self._last_error = error

@@ -6,7 +6,7 @@ other.
 
 from __future__ import annotations
 
-__all__ = ["ChipState", "OneWireChips"]
+__all__ = ["ChipState", "OneWireChips", "chips_in"]
 
 import errno
 import logging
@@ -16,16 +16,18 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from ingest.backoff import GOES_ON
 from ingest.sources.sample import Sample
 
 _log = logging.getLogger(__name__)
 
+# Family codes of thermometers: DS18S20, DS1822, DS18B20, DS1825, DS28EA00 (their data sheets).
+_THERMOMETERS = ("10-", "22-", "28-", "3b-", "42-")
 # The first that is there is read. The older one comes first because it also says whether the check sum was right.
 _FILES = ("w1_slave", "temperature")
 _LARGEST_BYTES = 512
 _LONGEST_WAIT_S = 1.0  # so often the thread shows that it lives
 _HANG_S = 120.0
-_AGAIN = "leeside goes on trying."
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +45,14 @@ class ChipState:
     reads: int
     failures: int
     delivery_failures: int
+
+
+def chips_in(folder: Path) -> list[str]:
+    """Return the ids of the thermometers in the kernel's folder, in order; [] where there is none, or no folder."""
+    try:
+        return sorted(entry.name for entry in folder.iterdir() if entry.name.startswith(_THERMOMETERS))
+    except OSError:
+        return []
 
 
 class OneWireChips:
@@ -116,8 +126,8 @@ class OneWireChips:
             try:
                 self._read(chip, stop)
             except Exception as error:  # noqa: BLE001 - top of this thread's turn: logged, and tried again later
-                _log.exception("reading one-wire chip %s stumbled", chip)
-                self._failed(chip, f"{chip} cannot be read: {type(error).__name__}: {error}. {_AGAIN}")
+                _log.exception("reading one-wire chip %s failed", chip)
+                self._failed(chip, f"{chip} cannot be read: {type(error).__name__}: {error}.")
             # Readings that were missed because others took long are skipped, not made up for.
             self._due_mono[chip] = max(self._due_mono[chip] + self._every_s[chip], self._monotonic())
 
@@ -125,7 +135,7 @@ class OneWireChips:
         try:
             payload = self._content(chip)
         except OSError as error:
-            self._failed(chip, _words(error, chip, self._folder))
+            self._failed(chip, _trouble_words(error, chip, self._folder))
             return
         if stop.is_set():
             return
@@ -151,25 +161,26 @@ class OneWireChips:
                 continue
         raise FileNotFoundError(errno.ENOENT, "no such chip", str(folder))
 
-    def _failed(self, chip: str, words: str) -> None:
-        """Keep the trouble for ``state()``, and log it unless it is the one of before."""
+    def _failed(self, chip: str, trouble: str) -> None:
+        """Keep the trouble for ``state()``, and log it unless it is the same as before."""
         state = self._states[chip]
-        if words != state.last_error:
-            _log.warning("%s", words)
+        error = f"{trouble} {GOES_ON}"
+        if error != state.last_error:
+            _log.warning("%s", error)
         since = self._monotonic() if state.open else state.since_mono
-        self._states[chip] = ChipState(False, since, words, state.reads, state.failures + 1, state.delivery_failures)
+        self._states[chip] = ChipState(False, since, error, state.reads, state.failures + 1, state.delivery_failures)
 
 
-def _words(error: OSError, chip: str, folder: Path) -> str:
-    """Why a chip cannot be read and what to do next."""
+def _trouble_words(error: OSError, chip: str, folder: Path) -> str:
+    """Explain why a chip cannot be read, and what to do."""
     if isinstance(error, FileNotFoundError):
         if not folder.is_dir():
             return (
                 f"There is no folder {folder}: is the one-wire bus switched on (on a Raspberry Pi "
-                f"`dtoverlay=w1-gpio`), and is [w1] path right? {_AGAIN}"
+                f"`dtoverlay=w1-gpio`), and is [w1] path right?"
             )
-        return f"There is no one-wire chip {chip}: is it plugged in? `ls {folder}` shows what is there. {_AGAIN}"
+        return f"There is no one-wire chip {chip}: is it plugged in? `ls {folder}` shows what is there."
     if isinstance(error, PermissionError):
-        return f"No permission to read one-wire chip {chip} below {folder}: look at the files' owner and mode. {_AGAIN}"
+        return f"No permission to read one-wire chip {chip} below {folder}: look at the files' owner and mode."
     why = error.strerror or type(error).__name__
-    return f"One-wire chip {chip} does not answer ({why}): look at cable, plug and pull-up resistor. {_AGAIN}"
+    return f"One-wire chip {chip} does not answer ({why}): look at cable, plug and pull-up resistor."
