@@ -108,7 +108,7 @@ def test_a_bare_pressure_takes_the_kind_that_is_asked_for() -> None:
     ],
 )
 def test_a_span_in_words(span: Span, told: str) -> None:
-    assert span.told("s") == told
+    assert span.text("s") == told
 
 
 def test_a_span_leaves_its_low_end_out_where_it_says_so() -> None:

@@ -7,44 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from ingest.cellar.draft import known_keys
-from ingest.cellar.equipment import (
-    BackupSettings,
-    Cylinder,
-    LimitSettings,
-    MailSettings,
-    MirrorSettings,
-    MqttSettings,
-    PageSettings,
-    Probe,
-    Room,
-    SerialSettings,
-    Site,
-    StoreSettings,
-    Vessel,
-    W1Settings,
-)
-from ingest.cellar.form import Table
 from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar.table_entry import known_keys
+from ingest.cellar.tables import TABLES
 from ingest.cellar.units import UNITS, Dimension
 
 _TEXT = (Path(__file__).parent.parent / "docs" / "cellar-file.md").read_text(encoding="utf-8")
-_TABLES: dict[str, type[Table]] = {
-    "[site]": Site,
-    "[store]": StoreSettings,
-    "[backup]": BackupSettings,
-    "[mqtt]": MqttSettings,
-    "[[serial]]": SerialSettings,
-    "[w1]": W1Settings,
-    "[[room]]": Room,
-    "[[cylinder]]": Cylinder,
-    "[[vessel]]": Vessel,
-    "[[probe]]": Probe,
-    "[[limit]]": LimitSettings,
-    "[mail]": MailSettings,
-    "[mirror]": MirrorSettings,
-    "[page]": PageSettings,
-}
+_TABLES = {kind.label: kind.model for kind in TABLES}
 
 
 def _sections() -> dict[str, str]:

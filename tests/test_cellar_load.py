@@ -117,7 +117,7 @@ def test_files_that_cannot_be_read(tmp_path: Path) -> None:
     assert told(latin) == "the file: is not UTF-8: line 2 holds the byte 0xb0; save it as UTF-8"
     huge = tmp_path / "huge.toml"
     huge.write_bytes(b"#" * 4_000_001)
-    assert told(huge) == "the file: is larger than 4000000 bytes, so it is no cellar file"
+    assert told(huge) == "the file: is larger than 4000000 bytes, so it is not a cellar file"
 
 
 @given(st.text())

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from cellar_text import BASE, CARBOY, KEG, LIMIT, MQTT, PROBE, SITE, TEMPERATURE, problems
 
-from ingest.cellar.draft import nearest
+from ingest.cellar.table_entry import nearest
 
 _SERIAL = '[[serial]]\nid = "line"\ndevice = "/dev/ttyS9"\n'
 _ON_LINE = '[[probe]]\nid = "s"\nat = "K1"\nquantity = "temperature"\nunit = "degC"\nserial = "line"\n'
@@ -345,8 +345,8 @@ _PROBES = [
     pytest.param(
         _probe(reference="absolute"),
         [
-            '[[probe]] k1-pressure reference = "absolute": needs altitude in [site], such as "340 m", to tell the '
-            "pressure of the air"
+            '[[probe]] k1-pressure reference = "absolute": needs altitude in [site], such as "340 m", to work out '
+            "the air pressure"
         ],
         id="absolute without altitude",
     ),
@@ -460,8 +460,8 @@ _PROBES = [
         pytest.param(
             _JSON + f'pointer = "{pointer}"',
             [
-                f'[[probe]] k1-pressure pointer = "{pointer}": is no JSON Pointer (RFC 6901): it begins with "/", and '
-                '"~" is written "~0"; such as "/gas/kPa"'
+                f'[[probe]] k1-pressure pointer = "{pointer}": is not a JSON Pointer (RFC 6901): it begins with "/", '
+                'and "~" is written "~0"; such as "/gas/kPa"'
             ],
             id=f"pointer {pointer}",
         )
@@ -475,8 +475,8 @@ _PROBES = [
     pytest.param(
         PROBE + 'payload = "senml"\nname = "k1 gas"',
         [
-            '[[probe]] k1-pressure name = "k1 gas": no SenML record can be called so: letters, digits, and - : . / _ '
-            "behind the first (RFC 8428)"
+            '[[probe]] k1-pressure name = "k1 gas": a SenML record cannot have this name: letters, digits, and '
+            "- : . / _ after the first (RFC 8428)"
         ],
         id="senml name",
     ),
@@ -572,14 +572,14 @@ _PROBES = [
     pytest.param(
         _ON_LINE + "pattern = 'T=(?P<value>'\n" + _SERIAL,
         [
-            '[[probe]] s pattern = "T=(?P<value>": is no regular expression: missing ), unterminated subpattern at '
+            '[[probe]] s pattern = "T=(?P<value>": is not a regular expression: missing ), unterminated subpattern at '
             "position 2"
         ],
         id="pattern does not compile",
     ),
     pytest.param(
         _ON_LINE + "pattern = '[[a](?P<value>.)'\n" + _SERIAL,
-        ['[[probe]] s pattern = "[[a](?P<value>.)": is no regular expression: Possible nested set at position 1'],
+        ['[[probe]] s pattern = "[[a](?P<value>.)": is not a regular expression: Possible nested set at position 1'],
         id="pattern whose meaning will change",
     ),
     pytest.param(
@@ -901,5 +901,6 @@ def test_mistakes_of_a_question(keys: str, told: list[str]) -> None:
 def test_a_serial_line_may_not_have_the_name_of_another_way_in(name: str) -> None:
     line = f'[[serial]]\nid = "{name}"\ndevice = "/dev/ttyUSB0"\n'
     assert problems(BASE, line) == [
-        f'[[serial]] {name} id = "{name}": leeside itself calls a way in so; choose another than mqtt and w1'
+        f'[[serial]] {name} id = "{name}": leeside uses this name for another way in; '
+        "choose a name other than mqtt and w1"
     ]

@@ -9,7 +9,6 @@ from ingest.cellar.quantities import (
     PLACE_KINDS,
     QUANTITIES,
     QUANTITY_NAMES,
-    difference_gain,
     plausible_range,
     series_unit_conversion,
     value_in_unit,
@@ -65,11 +64,6 @@ def test_a_probes_unit_into_ours(quantity: str, unit: str, gain: float, offset: 
 def test_units_that_no_temperature_has(unit: str) -> None:
     with pytest.raises(UnitError):
         series_unit_conversion("temperature", unit)
-
-
-def test_a_difference_has_no_offset() -> None:
-    assert difference_gain("temperature", "°F") == pytest.approx(5 / 9)
-    assert difference_gain("pressure", "psi") == pytest.approx(6.894757293168361)
 
 
 def test_a_value_shown_in_another_unit() -> None:

@@ -142,7 +142,7 @@ _MISTAKES = [
     pytest.param(
         _probe(_RATIO, 'payload = "json"', 'pointer = "/v"', 'supply_pointer = "s"'),
         [
-            f'{_LABEL} supply_pointer = "s": is no JSON Pointer (RFC 6901): it begins with "/", and "~" is written '
+            f'{_LABEL} supply_pointer = "s": is not a JSON Pointer (RFC 6901): it begins with "/", and "~" is written '
             '"~0"; such as "/gas/kPa"'
         ],
         id="supply pointer is none",

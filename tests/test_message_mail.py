@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
 
 from alerts.message import Delivered, DeliveryFailure, MailChannel, build_mail, send, stable_message_id
-from ingest.cellar.equipment import MailSettings
+from ingest.cellar import MailSettings
 from ingest.errors import IngestError
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))

@@ -11,7 +11,7 @@ from watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
 
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge, tick
-from ingest.cellar.equipment import EffectiveLimit
+from ingest.cellar import EffectiveLimit
 
 FRESH_S = 120.0
 

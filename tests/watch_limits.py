@@ -7,7 +7,7 @@ from collections.abc import Callable
 from typing import Any
 
 from alerts.watch import Now, OperatorEvent, TurnResult, Watch, WatchReading, WatchState
-from ingest.cellar.equipment import EffectiveLimit
+from ingest.cellar import EffectiveLimit
 from ingest.reading import Quality, Reason, quality_code
 
 BAD = quality_code(Quality.BAD, Reason.FAULT)

@@ -13,7 +13,7 @@ from alerts.message.turn_digest import Notice, combine, gather
 from alerts.message.wording import MessageText, ShownReading, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
-from ingest.cellar.equipment import Cellar, EffectiveLimit
+from ingest.cellar import Cellar, EffectiveLimit
 from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, untried_raise
 
 

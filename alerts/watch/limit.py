@@ -6,7 +6,7 @@ __all__ = ["EffectiveLimit", "Rule", "rule_of"]
 
 from typing import NamedTuple
 
-from ingest.cellar.equipment import EffectiveLimit
+from ingest.cellar import EffectiveLimit
 
 
 class Rule(NamedTuple):

@@ -31,7 +31,7 @@ from dataclasses import replace
 from typing import Final, NamedTuple
 
 from alerts.watch.turn_inputs import WatchReading
-from ingest.cellar.equipment import Cellar, EffectiveLimit
+from ingest.cellar import Cellar, EffectiveLimit
 from ingest.pulse import IngestPulse, MirrorPulse
 
 INGEST: Final = "ingest"

@@ -7,7 +7,7 @@ wants gauge, and a difference takes a unit that says neither.
 
 from __future__ import annotations
 
-__all__ = ["Amount", "Span", "amount", "parse_amount", "split_amount"]
+__all__ = ["DAY_S", "Amount", "Span", "amount", "parse_amount", "split_amount"]
 
 import math
 import re
@@ -17,6 +17,8 @@ from typing import Final, Literal
 from pydantic import BeforeValidator
 
 from ingest.cellar.units import UNITS, Dimension, conversion, find_unit, normal_unit
+
+DAY_S: Final = 86_400
 
 PressureKind = Literal["gauge", "absolute", "difference"]
 
@@ -44,7 +46,7 @@ class Span:
         """Whether the number lies in the span."""
         return (number > self.low if self.above else number >= self.low) and number <= self.high
 
-    def told(self, unit: str) -> str:
+    def text(self, unit: str) -> str:
         """The span in words, such as ``from 0.1 to 60 s``."""
         tail = f" {unit}" if unit else ""
         if math.isinf(self.high):
@@ -112,7 +114,7 @@ def amount(
     def read(value: object) -> float:
         number = parse_amount(value, dimension=dimension, unit=unit, example=example, pressure=pressure).number
         if not span.holds(number):
-            raise ValueError(f"must be {span.told(unit)}")
+            raise ValueError(f"must be {span.text(unit)}")
         if whole and number != round(number):
             raise ValueError(f"must be a whole number of {unit}")
         return round(number) if whole else number

@@ -1,4 +1,4 @@
-"""What leeside connects to: the store's file, the broker, serial lines, mail server, mirror, the page's address."""
+"""What leeside connects to: the tables of store, backup, broker, serial lines, one-wire bus, mail, mirror and page."""
 
 from __future__ import annotations
 
@@ -20,24 +20,21 @@ import re
 from collections.abc import Mapping
 from datetime import time
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Final, Literal
 from urllib.parse import urlsplit
 
 from pydantic import AfterValidator, BeforeValidator, Field
 
-from ingest.cellar.amounts import Span, amount
+from ingest.cellar.amounts import DAY_S, Span, amount
 from ingest.cellar.form import Flag, Identifier, Port, Table, Text
 from ingest.cellar.secret import read_password
 from ingest.cellar.units import Dimension
 from ingest.errors import IngestError, SourceError
 
 # A line end that TOML has left alone.
-_UNREAD_ESCAPE = re.compile(r"\\[rn]")
-
-
-_TIME_OF_DAY = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
-
-_CENTURY_S = 36_525 * 86_400.0
+_UNREAD_ESCAPE: Final = re.compile(r"\\[rn]")
+_TIME_OF_DAY: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+_CENTURY_S: Final = 36_525 * DAY_S
 
 
 def is_loopback(host: str) -> bool:
@@ -107,7 +104,7 @@ def _server(text: str) -> str:
     try:
         parts = urlsplit(text)
         wrong = parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0
-    except ValueError:  # a port that is no number, a bracket that does not close
+    except ValueError:  # a port that is not a number, a bracket that does not close
         wrong = True
     if wrong or any(character.isspace() for character in text):
         raise ValueError(form)
@@ -121,10 +118,10 @@ def _server(text: str) -> str:
 def _time_of_day(value: object) -> object:
     if isinstance(value, time):
         return value
-    found = _TIME_OF_DAY.fullmatch(value.strip()) if isinstance(value, str) else None
-    if found is None:
+    match = _TIME_OF_DAY.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
         raise ValueError('a local time, such as "03:30"')
-    return time(int(found[1]), int(found[2]))
+    return time(int(match[1]), int(match[2]))
 
 
 MailAddress = Annotated[Text, AfterValidator(_mail_address)]
@@ -137,16 +134,16 @@ class StoreSettings(Table):
 
     path: Text = Field(default="cellar.db", description="the store's file, relative to the cellar file")
     commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.5, alias="commit")
-    settle_after_s: Annotated[float, amount(Dimension.TIME, "s", "2 h", Span(600.0, 30 * 86400.0))] = Field(
+    settle_after_s: Annotated[float, amount(Dimension.TIME, "s", "2 h", Span(600.0, 30 * DAY_S))] = Field(
         default=7200.0, alias="settle_after"
     )
-    keep_raw_s: Annotated[float | None, amount(Dimension.TIME, "s", "730 d", Span(86400.0, _CENTURY_S))] = Field(
+    keep_raw_s: Annotated[float | None, amount(Dimension.TIME, "s", "730 d", Span(DAY_S, _CENTURY_S))] = Field(
         default=None, alias="keep_raw"
     )
-    keep_minutes_s: Annotated[float | None, amount(Dimension.TIME, "s", "1825 d", Span(86400.0, _CENTURY_S))] = Field(
+    keep_minutes_s: Annotated[float | None, amount(Dimension.TIME, "s", "1825 d", Span(DAY_S, _CENTURY_S))] = Field(
         default=None, alias="keep_minutes"
     )
-    keep_hours_s: Annotated[float | None, amount(Dimension.TIME, "s", "3650 d", Span(86400.0, _CENTURY_S))] = Field(
+    keep_hours_s: Annotated[float | None, amount(Dimension.TIME, "s", "3650 d", Span(DAY_S, _CENTURY_S))] = Field(
         default=None, alias="keep_hours"
     )
 
@@ -176,7 +173,7 @@ class MqttSettings(Table):
     )
     # A four-byte number of seconds whose highest value means "never", MQTT 5.0 section 3.1.2.11.2.
     session_expiry_s: Annotated[int, amount(Dimension.TIME, "s", "30 d", Span(0, 4294967295), whole=True)] = Field(
-        default=30 * 86400, alias="session_expiry"
+        default=30 * DAY_S, alias="session_expiry"
     )
     # Receive Maximum is a two-byte number that is not 0, MQTT 5.0 section 3.1.2.11.3.
     window: Annotated[int, Field(strict=True, ge=1, le=65535)] = 2000
@@ -207,7 +204,7 @@ class SerialSettings(Table):
     encoding: Encoding = "utf-8"
     settle_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.0, 60.0))] = Field(default=2.0, alias="settle")
     poll: Annotated[tuple[Question, ...], BeforeValidator(_one_or_many)] = ()
-    poll_every_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(0.1, 86400.0))] = Field(
+    poll_every_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(0.1, DAY_S))] = Field(
         default=10.0, alias="poll_every"
     )
 
@@ -274,7 +271,7 @@ class MirrorSettings(Table):
         return urlsplit(self.url).scheme == "https"
 
     def token(self, environ: Mapping[str, str], base: Path) -> str | None:
-        """The token from the environment or its file, None where none is named; it may change, so read it anew.
+        """The token from the environment or its file, None where none is named; read it each time, since it may change.
 
         base: the cellar file's folder. Raises IngestError that says what is missing.
         """

@@ -1,18 +1,20 @@
-"""The limits that a cellar has without anyone writing them: numbers, consequence, action.
+"""Every limit that is watched: those of the file, and the default ones that no limit of the file replaces.
 
-The numbers are this project's choice, informed by common practice: a blanket of a few tens of kPa is kept on resting
-wine, an alarm waits long enough that a sample drawn by hand or a door left open does not raise it, and a vessel that is
-not made for pressure is never to have any. That an alarm tells its consequence and the response is IEC 62682.
+The default numbers are this project's choice, informed by common practice: a blanket of a few tens of kPa is kept on
+resting wine, an alarm waits long enough that a sample drawn by hand or a door left open does not raise it, and a vessel
+that is not made for pressure must never have any. That an alarm states its consequence and the response is IEC 62682.
 """
 
 from __future__ import annotations
 
-__all__ = ["Default", "no_data_default", "pressure_defaults"]
+__all__ = ["effective_limits"]
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from functools import partial
 from typing import Final
 
-from ingest.cellar.equipment import Hours, LimitKind, Priority, Probe, Role, Vessel
+from ingest.cellar.equipment import Probe, Vessel
+from ingest.cellar.limits import USUAL, EffectiveLimit, LimitKind, LimitSettings, Role, file_limit, limit_key
 
 _NO_DATA_INTERVALS: Final = 3.0  # one lost message is no alarm, three in a row are
 _NO_DATA_SHORTEST_S: Final = 120.0
@@ -61,86 +63,134 @@ _RELIEVE_UNPRESSED: Final = (
 )
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Default:
-    """A limit as it comes by default; setpoint and deadband in kPa gauge, for no data in seconds."""
+def effective_limits(
+    vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
+) -> tuple[EffectiveLimit, ...]:
+    """Every limit that is watched: the file's first, then the default ones.
 
-    role: Role
-    kind: LimitKind
-    setpoint: float
-    deadband: float
-    on_delay_s: float
-    priority: Priority
-    hours: Hours
-    consequence: str
-    action: str
+    In the file, a low limit on the pressure that a probe measures replaces *care* and *air* of that probe, a high limit
+    replaces *over*, a no data limit replaces the probe's default one. units: the site's, for default limits.
+    Each setting must mean exactly one probe.
+    """
+    written = [file_limit(setting, probes) for setting in settings]
+    replaced = {(limit.probe, limit.kind) for limit in written}
+    by_id = {vessel.id: vessel for vessel in vessels}
+    defaults = [
+        limit
+        for probe in probes
+        for limit in _default_limits(probe, probes, by_id.get(probe.at), units)
+        if (limit.probe, limit.kind) not in replaced
+    ]
+    return (*written, *defaults)
 
 
-def no_data_default(probe: Probe) -> Default:
+def _default_limits(
+    probe: Probe, probes: Sequence[Probe], vessel: Vessel | None, units: str
+) -> Iterator[EffectiveLimit]:
+    yield _no_data(probe, probes)
+    if probe.quantity == "pressure" and vessel is not None:
+        yield from _pressure_limits(probe, probes, vessel, units)
+
+
+def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
     """The limit on the time without a reading: three times the probe's interval, at least two minutes."""
     quantity = "pH" if probe.quantity == "pH" else probe.quantity.replace("_", " ")
-    return Default(
-        role="",
+    return EffectiveLimit(
+        key=limit_key(probe, probes, "no-data"),
         kind="no data",
+        at=probe.at,
+        quantity=probe.quantity,
+        probe=probe.id,
         setpoint=max(_NO_DATA_INTERVALS * probe.every_s, _NO_DATA_SHORTEST_S),
         deadband=0.0,
         on_delay_s=0.0,
+        off_delay_s=0.0,
         priority="medium",
         hours="waking",
         consequence=f"Nobody sees what the {quantity} at {probe.at} does; its other alarms are blind.",
         action=f"Look at power, cable and network of {probe.id}; until it reports again, read the place by hand.",
+        unit_text="s",
+        origin="default",
     )
 
 
-def pressure_defaults(vessel: Vessel) -> tuple[Default, ...]:
+def _pressure_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
     """The limits on the pressure in a vessel: *care*, *air* and *over* under gas, only *over* in anything else."""
+    limit = partial(_pressure_limit, probe, probes, units)
     if not vessel.under_gas or vessel.max_pressure_kpa is None:
         glass = vessel.material == "glass"
-        unpressed = Default(
+        yield limit(
             role="over",
             kind="high",
             setpoint=_UNPRESSED_HIGH_KPA,
             deadband=_UNPRESSED_DEADBAND_KPA,
             on_delay_s=_UNPRESSED_ON_DELAY_S,
-            priority="high",
-            hours="any",
             consequence=_BURST_GLASS if glass else _BURST_UNPRESSED,
             action=_RELIEVE_GLASS if glass else _RELIEVE_UNPRESSED,
         )
-        return (unpressed,)
+        return
     stamped = vessel.max_pressure_kpa
     share = min(1.0, stamped / _FULL_BLANKET_KPA)
-    care = Default(
+    yield limit(
         role="care",
         kind="low",
         setpoint=share * _CARE_LOW_KPA,
         deadband=share * _CARE_DEADBAND_KPA,
         on_delay_s=_CARE_ON_DELAY_S,
-        priority="medium",
-        hours="waking",
         consequence=_THIN,
         action=_TOP_UP,
     )
-    air = Default(
+    yield limit(
         role="air",
         kind="low",
         setpoint=share * _AIR_LOW_KPA,
         deadband=share * _AIR_DEADBAND_KPA,
         on_delay_s=_AIR_ON_DELAY_S,
-        priority="high",
-        hours="any",
         consequence=_AIR_COMES,
         action=_CLOSE_LEAK,
     )
-    over = Default(
+    yield limit(
         role="over",
         kind="high",
         setpoint=_OVER_SHARE * stamped,
         deadband=_OVER_DEADBAND_SHARE * stamped,
         on_delay_s=_OVER_ON_DELAY_S,
-        priority="high",
-        hours="any",
         consequence=_NEAR_STAMP,
         action=_VENT,
     )
-    return care, air, over
+
+
+def _pressure_limit(
+    probe: Probe,
+    probes: Sequence[Probe],
+    units: str,
+    *,
+    role: Role,
+    kind: LimitKind,
+    setpoint: float,
+    deadband: float,
+    on_delay_s: float,
+    consequence: str,
+    action: str,
+) -> EffectiveLimit:
+    """A default limit on a pressure [kPa gauge]; *care* can wait for waking hours, the others cannot."""
+    care = role == "care"
+    return EffectiveLimit(
+        key=limit_key(probe, probes, role),
+        kind=kind,
+        at=probe.at,
+        quantity=probe.quantity,
+        probe=probe.id,
+        setpoint=setpoint,
+        deadband=deadband,
+        on_delay_s=on_delay_s,
+        off_delay_s=USUAL[probe.quantity].off_delay_s,
+        priority="medium" if care else "high",
+        hours="waking" if care else "any",
+        consequence=consequence,
+        action=action,
+        unit_text="psi" if units == "us" else "kPa",
+        role=role,
+        origin="default",
+        suppressed_by=limit_key(probe, probes, "air") if care else None,
+    )

@@ -1,179 +1,130 @@
-"""A cellar file half-way: the tables that could be read, each with how it was written, and the problems so far."""
+"""A cellar file half-way: each table read on its own, so that one wrong table hides nothing in the others."""
 
 from __future__ import annotations
 
-__all__ = ["CellarDraft", "TableEntry", "known_keys", "nearest", "read_entry", "shown"]
+__all__ = ["CellarDraft", "Check", "IdSpace", "TableKind"]
 
-import difflib
-import json
-import re
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
-from datetime import date, datetime, time
-from typing import Final, Generic, TypeVar
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal, TypeVar
 
-from pydantic import ValidationError
-from pydantic.fields import FieldInfo
-from pydantic_core import ErrorDetails
-
-from ingest.cellar.equipment import (
-    BackupSettings,
-    Cylinder,
-    LimitSettings,
-    MailSettings,
-    MirrorSettings,
-    MqttSettings,
-    PageSettings,
-    Probe,
-    Room,
-    SerialSettings,
-    Site,
-    StoreSettings,
-    Vessel,
-    W1Settings,
-)
+from ingest.cellar.equipment import Cylinder, Place, Room, Vessel
 from ingest.cellar.form import Table
+from ingest.cellar.quantities import PlaceKind
+from ingest.cellar.table_entry import TableEntry, WrittenTable, as_written, known_keys, read_entry, suggestion
 from ingest.errors import Problem
 
 _M = TypeVar("_M", bound=Table)
 
-_LONGEST_SHOWN: Final = 80
-_SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
-_NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
-# User and password in an address, which nobody should write there.
-_SIGN_IN: Final = re.compile(r"//[^/\s]*@")
-_ADVICE_ON_SECRETS: Final = (
-    "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
-    "or a file that only leeside can read with {0}_file"
-)
+# Ids of one space differ from each other; an id of another space may be the same.
+IdSpace = Literal["places", "probes", "serial lines", "limits"]
+Check = Callable[["CellarDraft"], Iterable[Problem]]
 
 
-@dataclass(frozen=True, slots=True)
-class TableEntry(Generic[_M]):
-    """One table as a model, with its label for messages and its keys as written."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TableKind:
+    """A kind of table that a cellar file may have.
 
-    label: str
-    raw: Mapping[str, object]
-    model: _M
-
-    def problem(self, key: str, allowed: str) -> Problem:
-        """A problem of this table's key, with the value as it was written."""
-        return Problem(self.label, key, shown(key, self.raw[key]) if key in self.raw else "", allowed)
-
-
-@dataclass(slots=True)
-class CellarDraft:
-    """What could be read. ``broken``: names of tables of which at least one could not be read.
-
-    ``written`` holds each table's label and keys, also of those that could not be read, so that one mistake does not
-    look like many.
+    repeated: written as ``[[name]]``, as often as needed; needed: a file without it is wrong; absent: what stands for
+    a table that is left out; ids: what its ids name; check: finds what is wrong between its keys and with other tables.
     """
 
-    site: TableEntry[Site] | None = None
-    store: TableEntry[StoreSettings] | None = None
-    backup: TableEntry[BackupSettings] | None = None
-    mqtt: TableEntry[MqttSettings] | None = None
-    mail: TableEntry[MailSettings] | None = None
-    mirror: TableEntry[MirrorSettings] | None = None
-    page: TableEntry[PageSettings] | None = None
-    w1: TableEntry[W1Settings] | None = None
-    serial: list[TableEntry[SerialSettings]] = field(default_factory=list)
-    room: list[TableEntry[Room]] = field(default_factory=list)
-    cylinder: list[TableEntry[Cylinder]] = field(default_factory=list)
-    vessel: list[TableEntry[Vessel]] = field(default_factory=list)
-    probe: list[TableEntry[Probe]] = field(default_factory=list)
-    limit: list[TableEntry[LimitSettings]] = field(default_factory=list)
-    broken: set[str] = field(default_factory=set)
-    written: dict[str, list[tuple[str, Mapping[str, object]]]] = field(default_factory=dict)
+    name: str
+    model: type[Table]
+    repeated: bool = False
+    needed: bool = False
+    absent: Table | None = None
+    ids: IdSpace | None = None
+    check: Check | None = None
 
-    def ids(self, *names: str) -> list[str]:
-        """Every id that is written in these tables."""
-        written = [raw.get("id") for name in names for _, raw in self.written.get(name, ())]
-        return [id for id in written if isinstance(id, str)]
+    @property
+    def label(self) -> str:
+        """How the table begins in the file."""
+        return f"[[{self.name}]]" if self.repeated else f"[{self.name}]"
 
-    def kinds(self) -> dict[str, str]:
+
+class CellarDraft:
+    """The tables of a file that could be read, and the problems of those that could not.
+
+    The ids of a table that could not be read count as known, so that one mistake does not look like many.
+    """
+
+    def __init__(self, tables: Mapping[str, object], kinds: Sequence[TableKind]) -> None:
+        self.kinds = tuple(kinds)
+        self.problems = [*_shape_problems(tables, kinds)]
+        self._written = {kind.model: _written(kind, tables.get(kind.name)) for kind in kinds}
+        self._entries: dict[type[Table], list[TableEntry[Any]]] = {}
+        for kind in kinds:
+            read = [read_entry(kind.model, written) for written in self._written[kind.model]]
+            self._entries[kind.model] = [entry for entry, _ in read if entry is not None]
+            self.problems += [problem for _, problems in read for problem in problems]
+
+    def written(self, model: type[Table]) -> Sequence[WrittenTable]:
+        """Every table of a kind that is in the file, also those that could not be read."""
+        return self._written[model]
+
+    def entries(self, model: type[_M]) -> Sequence[TableEntry[_M]]:
+        """Every table of a kind that could be read."""
+        return self._entries[model]
+
+    def models(self, model: type[_M]) -> list[_M]:
+        """The models of every table of a kind that could be read."""
+        return [entry.model for entry in self.entries(model)]
+
+    def complete(self, *models: type[Table]) -> bool:
+        """Whether every table of these kinds could be read."""
+        return all(len(self._written[model]) == len(self._entries[model]) for model in models)
+
+    def ids(self, of: IdSpace | type[Table]) -> list[str]:
+        """Every id that is written in the tables of a space, or of one kind."""
+        models = [kind.model for kind in self.kinds if of in (kind.ids, kind.model)]
+        ids = [written.raw.get("id") for model in models for written in self._written[model]]
+        return [id for id in ids if isinstance(id, str)]
+
+    def place_kinds(self) -> dict[str, PlaceKind]:
         """The kind of each place that could be read, by its id."""
-        kinds = {entry.model.id: "room" for entry in self.room}
-        kinds.update({entry.model.id: "cylinder" for entry in self.cylinder})
-        kinds.update({entry.model.id: entry.model.kind for entry in self.vessel})
-        return kinds
+        places: list[Place] = [*self.models(Room), *self.models(Cylinder), *self.models(Vessel)]
+        return {place.id: place.kind for place in places}
+
+    def value(self, kind: TableKind) -> Table | tuple[Table, ...] | None:
+        """What a cellar holds of a kind of table: all of a repeated one, else the one or what stands for it."""
+        models = self.models(kind.model)
+        if kind.repeated:
+            return tuple(models)
+        return models[0] if models else kind.absent
 
 
-def known_keys(model: type[Table]) -> dict[str, FieldInfo]:
-    """The keys that may stand in a table, as written in the file."""
-    return {info.alias or name: info for name, info in model.model_fields.items()}
+def _shape_problems(tables: Mapping[str, object], kinds: Sequence[TableKind]) -> Iterator[Problem]:
+    known = {kind.name: kind for kind in kinds}
+    for name, value in tables.items():
+        kind = known.get(name)
+        if kind is None and isinstance(value, dict | list):
+            yield Problem(f"[{name}]", "", "", f"there is no such table; {suggestion(name, known, 'known tables')}")
+        elif kind is None:
+            yield Problem("the file", name, as_written(name, value), "a key must stand inside a table, such as [site]")
+        elif kind.repeated and not (isinstance(value, list) and all(isinstance(item, dict) for item in value)):
+            yield Problem(kind.label, "", "", f"write each one as a table {kind.label} with double brackets")
+        elif not kind.repeated and not isinstance(value, dict):
+            yield Problem(kind.label, "", "", f"write it once, as a table {kind.label} with single brackets")
+    for kind in kinds:
+        if kind.needed and kind.name not in tables:
+            keys = " and ".join(key for key, info in known_keys(kind.model).items() if info.is_required())
+            yield Problem(kind.label, "", "", f"is missing: a table {kind.label} with {keys} is needed")
 
 
-def nearest(word: str, names: Iterable[str]) -> str:
-    """The name that looks most like a word, or "" if none does."""
-    by_case = {name.lower(): name for name in names}
-    near = difflib.get_close_matches(word.lower(), by_case, n=1, cutoff=0.6)
-    return by_case[near[0]] if near else ""
+def _written(kind: TableKind, value: object) -> list[WrittenTable]:
+    if not kind.repeated:
+        return [WrittenTable(kind.label, value)] if isinstance(value, dict) else []
+    items = [item for item in value if isinstance(item, dict)] if isinstance(value, list) else []
+    return [WrittenTable(_label(kind.name, number, raw), raw) for number, raw in enumerate(items, start=1)]
 
 
-def shown(key: str, value: object) -> str:
-    """A value as it is written in TOML, shortened; what could be a secret is left out."""
-    if any(part in key.lower() for part in _SECRET_PARTS) and key not in _NO_SECRET:
-        return ""
-    if isinstance(value, datetime | date | time):
-        text = value.isoformat()
-    elif isinstance(value, Mapping):
-        text = "{...}"
-    else:
-        text = json.dumps(value, ensure_ascii=False, default=str)
-    text = _SIGN_IN.sub("//...@", text)
-    return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
-
-
-def read_entry(model: type[_M], label: str, raw: Mapping[str, object]) -> tuple[TableEntry[_M] | None, list[Problem]]:
-    """One table as a model, or every problem that its keys have."""
-    try:
-        return TableEntry(label, raw, model.model_validate(raw)), []
-    except ValidationError as error:
-        details = error.errors(include_url=False, include_input=False)
-    problems = []
-    for detail in details:
-        key = str(detail["loc"][0]) if detail["loc"] else ""
-        allowed = _allowed(known_keys(model), key, detail, raw)
-        value = shown(key, raw[key]) if key in raw else ""
-        problems.append(Problem(label, key, value, allowed))
-    return None, problems
-
-
-def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw: Mapping[str, object]) -> str:
-    """What is wrong and what would be right, from what pydantic says."""
-    kind, context = detail["type"], detail.get("ctx", {})
-    if kind == "extra_forbidden":
-        return _unknown(key, keys)
-    if kind == "missing":
-        return f"is missing: {keys[key].description}"
-    if kind == "literal_error":
-        allowed = "allowed: " + str(context["expected"]).replace("'", '"')
-        value = raw.get(key)
-        near = nearest(value, str(context["expected"]).split("'")[1::2]) if isinstance(value, str) else ""
-        return f'{allowed}; did you mean "{near}"?' if near else allowed
-    if kind == "value_error":
-        return str(context["error"])
-    return {
-        "string_type": 'must be text in quotes, such as "..."',
-        "string_too_short": "must not be empty" + (f": {keys[key].description}" if keys[key].description else ""),
-        "int_type": "must be a whole number without quotes",
-        "int_from_float": "must be a whole number without quotes",
-        "float_type": "must be a number without quotes",
-        "float_parsing": "must be a number without quotes",
-        "bool_type": "must be true or false, without quotes",
-        "tuple_type": 'must be a list, such as ["..."]',
-        "too_short": f"must not be empty: {keys[key].description}",
-        "greater_than_equal": f"must be at least {context.get('ge')}",
-        "less_than_equal": f"must be at most {context.get('le')}",
-    }.get(kind, detail["msg"])
-
-
-def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:
-    if key.lower() in ("password", "passwd", "pass") and "password_env" in keys:
-        return _ADVICE_ON_SECRETS.format("password")
-    if "token" in key.lower() and key not in keys and "token_env" in keys:
-        return _ADVICE_ON_SECRETS.format("token")
-    near = nearest(key, keys)
-    meant = f'did you mean "{near}"?' if near else "known keys: " + ", ".join(keys)
-    return f"there is no such key; {meant}"
+def _label(name: str, number: int, raw: Mapping[str, object]) -> str:
+    """How a table is called in a message: by its id, a limit without one by what it judges, else by its number."""
+    if isinstance(raw.get("id"), str) and raw["id"]:
+        return f"[[{name}]] {raw['id']}"
+    at, quantity = raw.get("at"), raw.get("quantity")
+    sides = [side for side in ("low", "high") if side in raw]
+    if name == "limit" and isinstance(at, str) and isinstance(quantity, str) and len(sides) == 1:
+        return f"[[limit]] {at}/{quantity}/{sides[0]}"
+    return f"[[{name}]] no. {number}"

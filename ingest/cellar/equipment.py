@@ -1,32 +1,12 @@
-"""The tables of the cellar file as pydantic models, and the cellar that they make together."""
+"""What stands in the cellar: the tables site, room, cylinder, vessel and probe."""
 
 from __future__ import annotations
 
-__all__ = [
-    "BackupSettings",
-    "Cellar",
-    "Cylinder",
-    "EffectiveLimit",
-    "Gas",
-    "LimitSettings",
-    "MailSettings",
-    "MirrorSettings",
-    "MqttSettings",
-    "PageSettings",
-    "Probe",
-    "Room",
-    "SerialSettings",
-    "Site",
-    "StoreSettings",
-    "Vessel",
-    "W1Settings",
-]
+__all__ = ["Cylinder", "Gas", "Place", "Probe", "Room", "Site", "Vessel"]
 
 import re
-from dataclasses import dataclass, field
 from datetime import time
-from pathlib import Path
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Any, ClassVar, Final, Literal, Self
 from zoneinfo import ZoneInfo
 
 from pydantic import (
@@ -36,22 +16,10 @@ from pydantic import (
     InstanceOf,
     ModelWrapValidatorHandler,
     PrivateAttr,
-    ValidationInfo,
-    field_validator,
     model_validator,
 )
 
-from ingest.cellar.amounts import Span, amount, parse_amount, split_amount
-from ingest.cellar.connections import (
-    BackupSettings,
-    MailSettings,
-    MirrorSettings,
-    MqttSettings,
-    PageSettings,
-    SerialSettings,
-    StoreSettings,
-    W1Settings,
-)
+from ingest.cellar.amounts import DAY_S, Span, amount
 from ingest.cellar.form import Identifier, Table, Text
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, PlaceKind, QuantityName
 from ingest.cellar.signal import Counts, Signal
@@ -59,10 +27,6 @@ from ingest.cellar.units import Dimension
 
 Gas = Literal["nitrogen", "argon", "carbon dioxide"]
 Material = Literal["steel", "glass", "wood", "plastic"]
-Priority = Literal["low", "medium", "high"]
-Hours = Literal["any", "waking"]
-LimitKind = Literal["low", "high", "no data"]
-Role = Literal["care", "air", "over", "bad measurement", ""]
 
 _MATERIAL: Final[dict[object, Material]] = {
     "keg": "steel",
@@ -73,7 +37,6 @@ _MATERIAL: Final[dict[object, Material]] = {
 }
 _WAKING: Final = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])\s*-\s*([01][0-9]|2[0-3]):([0-5][0-9])")
 _CHIP: Final = re.compile(r"[0-9a-f]{2}-[0-9a-f]{12}")
-_DAY_S: Final = 86400.0
 
 
 def _time_zone(name: str) -> str:
@@ -87,10 +50,10 @@ def _time_zone(name: str) -> str:
 def _waking(value: object) -> object:
     if isinstance(value, tuple):
         return value
-    found = _WAKING.fullmatch(value.strip()) if isinstance(value, str) else None
-    if found is None:
+    match = _WAKING.fullmatch(value.strip()) if isinstance(value, str) else None
+    if match is None:
         raise ValueError('two local times, such as "07:00-21:30"')
-    hour, minute, end_hour, end_minute = map(int, found.groups())
+    hour, minute, end_hour, end_minute = map(int, match.groups())
     if (hour, minute) == (end_hour, end_minute):
         raise ValueError('the two times must differ, such as "07:00-21:30"')
     return time(hour, minute), time(end_hour, end_minute)
@@ -121,6 +84,8 @@ class Site(Table):
 class Room(Table):
     """``[[room]]``: a room that vessels and cylinders stand in."""
 
+    kind: ClassVar[PlaceKind] = "room"
+
     id: Identifier = Field(description="a short name of the room, such as cellar")
     volume_m3: Annotated[float | None, amount(Dimension.VOLUME, "m3", "30 m3", Span(0.0, 1e5, above=True))] = Field(
         default=None, alias="volume"
@@ -130,6 +95,8 @@ class Room(Table):
 
 class Cylinder(Table):
     """``[[cylinder]]``: a gas cylinder; water volume is what its shoulder is stamped with."""
+
+    kind: ClassVar[PlaceKind] = "cylinder"
 
     id: Identifier = Field(description="a short name of the cylinder, such as N2")
     gas: Gas = Field(description='"nitrogen", "argon" or "carbon dioxide"')
@@ -176,6 +143,9 @@ class Vessel(Table):
         return self.kind in ("keg", "tank") and self.gas is not None and self.material != "glass"
 
 
+Place = Room | Cylinder | Vessel
+
+
 def _signal(value: object) -> Signal:
     if not isinstance(value, str):
         raise ValueError('must be text in quotes, such as "4-20 mA = 0-30 psi"')
@@ -218,7 +188,7 @@ class Probe(Table):
     signal: Annotated[InstanceOf[Signal] | None, BeforeValidator(_signal)] = None
     counts: Annotated[InstanceOf[Counts] | None, BeforeValidator(_counts)] = None
     supply_pointer: Annotated[str, Field(strict=True)] | None = None
-    every_s: Annotated[float, amount(Dimension.TIME, "s", "60 s", Span(0.1, 7 * _DAY_S))] = Field(
+    every_s: Annotated[float, amount(Dimension.TIME, "s", "60 s", Span(0.1, 7 * DAY_S))] = Field(
         default=60.0, alias="every"
     )
     mounted: Literal["wine", "wall", "air"] | None = None
@@ -229,7 +199,7 @@ class Probe(Table):
 
     @property
     def unit_declared(self) -> bool:
-        """Whether somebody wrote a unit, or there is but one; False where each SenML record has to say its own."""
+        """Whether somebody wrote a unit, or there is only one; False where each SenML record has to say its own."""
         return self._unit_declared
 
     @model_validator(mode="wrap")
@@ -249,172 +219,10 @@ class Probe(Table):
             try:
                 return {**data, "unit": _signal(data["signal"]).unit}
             except ValueError:
-                return {**data, "unit": ""}  # the signal is told to be wrong, and not the unit to be missing
+                return {**data, "unit": ""}  # the signal is reported as wrong, not the unit as missing
         if "w1" in data:
             return {**data, "unit": "degC"}
         quantity = data.get("quantity")
         if quantity == "pH" or (data.get("payload") == "senml" and quantity in QUANTITY_NAMES):
             return {**data, "unit": QUANTITIES[quantity].unit}
         return data
-
-
-class LimitSettings(Table):
-    """``[[limit]]``: what must stay in range. Numbers are in the unit of the quantity; delays in seconds.
-
-    Exactly one of low, high and no_data_s is given. deadband is a difference. What is None is filled from the usual
-    values of the quantity, see ``EffectiveLimit``.
-    """
-
-    id: Identifier | None = None
-    at: Identifier | None = None
-    lot: Text | None = None
-    quantity: QuantityName | None = None
-    probe: Identifier | None = None
-    low: float | None = None
-    high: float | None = None
-    no_data_s: Annotated[float | None, amount(Dimension.TIME, "s", "10 min", Span(1.0, 30 * _DAY_S))] = Field(
-        default=None, alias="no_data"
-    )
-    deadband: float | None = None
-    on_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, _DAY_S))] = Field(
-        default=None, alias="on_delay"
-    )
-    off_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, _DAY_S))] = Field(
-        default=None, alias="off_delay"
-    )
-    priority: Priority = "medium"
-    hours: Hours = "any"
-    consequence: Text = Field(description="what happens if nobody does anything: an alarm without one is no alarm")
-    action: Text = Field(description="what to do about it: an alarm that asks for nothing is no alarm")
-
-    _unit_text: str = PrivateAttr(default="")
-
-    @property
-    def unit_text(self) -> str:
-        """The unit as written in the file, for messages."""
-        return self._unit_text
-
-    @field_validator("low", "high", mode="before")
-    @classmethod
-    def _setpoint(cls, value: object, info: ValidationInfo) -> object:
-        row = QUANTITIES.get(info.data.get("quantity") or "")
-        if row is None:
-            return None  # the quantity is missing or wrong, and that is said where it belongs
-        return parse_amount(
-            value, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
-        ).number
-
-    @field_validator("deadband", mode="before")
-    @classmethod
-    def _difference(cls, value: object, info: ValidationInfo) -> object:
-        row = QUANTITIES.get(info.data.get("quantity") or "")
-        if row is None:
-            return None
-        number = parse_amount(
-            value,
-            dimension=row.difference,
-            unit=row.unit,
-            example=row.deadband_example,
-            pressure="difference" if row.pressure else None,
-        ).number
-        if number < 0:
-            raise ValueError("a deadband cannot be negative")
-        return number
-
-    @model_validator(mode="wrap")
-    @classmethod
-    def _keep_unit(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
-        limit = handler(data)
-        if isinstance(data, dict):
-            written = next((data[key] for key in ("low", "high", "no_data") if key in data), "")
-            if isinstance(written, str) and written:
-                limit._unit_text = split_amount(written)[1]
-        return limit
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EffectiveLimit:
-    """A limit as it is watched: the file's limits and the default ones, with every gap filled.
-
-    key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds;
-    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the key of the limit that
-    makes this one pointless while it is active; unit_text: the unit that messages use.
-    """
-
-    key: str
-    kind: LimitKind
-    at: str
-    quantity: str
-    probe: str
-    setpoint: float
-    deadband: float
-    on_delay_s: float
-    off_delay_s: float
-    priority: Priority
-    hours: Hours
-    consequence: str
-    action: str
-    unit_text: str
-    role: Role = ""
-    origin: Literal["file", "default"] = "file"
-    suppressed_by: str | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
-class Cellar:
-    """A cellar file that has been read and found consistent.
-
-    file: its name for messages; base: its folder; text: as it was read; limits: every limit that is watched.
-    """
-
-    site: Site
-    store: StoreSettings
-    backup: BackupSettings | None
-    mqtt: MqttSettings | None
-    serial: tuple[SerialSettings, ...]
-    w1: W1Settings
-    room: tuple[Room, ...]
-    cylinder: tuple[Cylinder, ...]
-    vessel: tuple[Vessel, ...]
-    probe: tuple[Probe, ...]
-    limit: tuple[LimitSettings, ...]
-    mail: MailSettings | None
-    mirror: MirrorSettings | None
-    page: PageSettings | None
-    limits: tuple[EffectiveLimit, ...]
-    base: Path
-    file: str
-    text: str = field(repr=False)
-
-    @property
-    def store_path(self) -> Path:
-        """The store's file; a relative path counts from the cellar file's folder."""
-        return self.base / self.store.path
-
-    @property
-    def backup_folder(self) -> Path:
-        """Where backups go to; a relative path counts from the cellar file's folder."""
-        return self.base / (self.backup or BackupSettings()).folder
-
-    @property
-    def places(self) -> tuple[Room | Cylinder | Vessel, ...]:
-        """Every place: vessels, cylinders, rooms, each in the file's order."""
-        return (*self.vessel, *self.cylinder, *self.room)
-
-    def place(self, id: str) -> Room | Cylinder | Vessel:
-        """The place of that id. Raises KeyError."""
-        for place in self.places:
-            if place.id == id:
-                return place
-        raise KeyError(id)
-
-    def place_kind(self, id: str) -> PlaceKind:
-        """The vessel's kind, or ``cylinder`` or ``room``. Raises KeyError."""
-        place = self.place(id)
-        if isinstance(place, Vessel):
-            return place.kind
-        return "cylinder" if isinstance(place, Cylinder) else "room"
-
-    def probes_at(self, place: str) -> tuple[Probe, ...]:
-        """The probes at a place, in the file's order."""
-        return tuple(probe for probe in self.probe if probe.at == place)

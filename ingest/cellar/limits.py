@@ -1,20 +1,42 @@
-"""The limits that are watched: the file's own, filled with what is usual, and the default ones that none replaces."""
+"""Limits: the table ``[[limit]]``, and a limit as it is watched, with every gap filled."""
 
 from __future__ import annotations
 
-__all__ = ["USUAL", "Usual", "effective_limits", "judged_probes", "limit_key", "own_limit"]
+__all__ = [
+    "USUAL",
+    "EffectiveLimit",
+    "Hours",
+    "LimitKind",
+    "LimitSettings",
+    "Priority",
+    "Role",
+    "Usual",
+    "file_limit",
+    "judged_probes",
+    "limit_key",
+]
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Annotated, Any, Final, Literal, Self
 
-from ingest.cellar.default_limits import Default, no_data_default, pressure_defaults
-from ingest.cellar.equipment import EffectiveLimit, LimitKind, LimitSettings, Probe, Vessel
+from pydantic import Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, field_validator, model_validator
+
+from ingest.cellar.amounts import DAY_S, Span, amount, parse_amount, split_amount
+from ingest.cellar.equipment import Probe
+from ingest.cellar.form import Identifier, Table, Text
+from ingest.cellar.quantities import QUANTITIES, QuantityName
+from ingest.cellar.units import Dimension
+
+Priority = Literal["low", "medium", "high"]
+Hours = Literal["any", "waking"]
+LimitKind = Literal["low", "high", "no data"]
+Role = Literal["care", "air", "over", "bad measurement", ""]
 
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """What an own limit of a quantity gets where it says nothing: deadband in the quantity's unit, delays in s."""
+    """What a limit of the file gets where it says nothing: deadband in the quantity's unit, delays in s."""
 
     deadband: float
     on_delay_s: float
@@ -32,29 +54,106 @@ USUAL: Final[dict[str, Usual]] = {
 _NO_DATA: Final = Usual(0.0, 0.0, 0.0)
 
 
-def effective_limits(
-    vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
-) -> tuple[EffectiveLimit, ...]:
-    """Every limit that is watched: the file's own first, then the default ones.
+class LimitSettings(Table):
+    """``[[limit]]``: what must stay in range. Numbers are in the unit of the quantity; delays in seconds.
 
-    An own low limit on the pressure that a probe measures replaces *care* and *air* of that probe, an own high limit
-    replaces *over*, an own no data limit replaces the probe's default one. units: the site's, for default limits.
-    Each setting must mean exactly one probe.
+    Exactly one of low, high and no_data_s is given. deadband is a difference. What is None is filled from the usual
+    values of the quantity, see ``EffectiveLimit``.
     """
-    own = tuple(own_limit(setting, probes) for setting in settings)
-    replaced = {(limit.probe, limit.kind) for limit in own}
-    by_id = {vessel.id: vessel for vessel in vessels}
-    defaults: list[EffectiveLimit] = []
-    for probe in probes:
-        made = [no_data_default(probe)]
-        if probe.quantity == "pressure" and probe.at in by_id:
-            made += pressure_defaults(by_id[probe.at])
-        defaults += [
-            _default_limit(default, probe, probes, units)
-            for default in made
-            if (probe.id, default.kind) not in replaced
-        ]
-    return (*own, *defaults)
+
+    id: Identifier | None = None
+    at: Identifier | None = None
+    lot: Text | None = None
+    quantity: QuantityName | None = None
+    probe: Identifier | None = None
+    low: float | None = None
+    high: float | None = None
+    no_data_s: Annotated[float | None, amount(Dimension.TIME, "s", "10 min", Span(1.0, 30 * DAY_S))] = Field(
+        default=None, alias="no_data"
+    )
+    deadband: float | None = None
+    on_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, DAY_S))] = Field(
+        default=None, alias="on_delay"
+    )
+    off_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, DAY_S))] = Field(
+        default=None, alias="off_delay"
+    )
+    priority: Priority = "medium"
+    hours: Hours = "any"
+    consequence: Text = Field(description="what happens if nobody does anything: an alarm without one is no alarm")
+    action: Text = Field(description="what to do about it: an alarm that asks for nothing is no alarm")
+
+    _unit_text: str = PrivateAttr(default="")
+
+    @property
+    def unit_text(self) -> str:
+        """The unit as written in the file, for messages."""
+        return self._unit_text
+
+    @field_validator("low", "high", mode="before")
+    @classmethod
+    def _setpoint(cls, value: object, info: ValidationInfo) -> object:
+        row = QUANTITIES.get(info.data.get("quantity") or "")
+        if row is None:
+            return None  # the quantity is missing or wrong, and that is said where it belongs
+        return parse_amount(
+            value, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
+        ).number
+
+    @field_validator("deadband", mode="before")
+    @classmethod
+    def _difference(cls, value: object, info: ValidationInfo) -> object:
+        row = QUANTITIES.get(info.data.get("quantity") or "")
+        if row is None:
+            return None
+        number = parse_amount(
+            value,
+            dimension=row.difference,
+            unit=row.unit,
+            example=row.deadband_example,
+            pressure="difference" if row.pressure else None,
+        ).number
+        if number < 0:
+            raise ValueError("a deadband cannot be negative")
+        return number
+
+    @model_validator(mode="wrap")
+    @classmethod
+    def _keep_unit(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
+        limit = handler(data)
+        if isinstance(data, dict):
+            written = next((data[key] for key in ("low", "high", "no_data") if key in data), "")
+            if isinstance(written, str) and written:
+                limit._unit_text = split_amount(written)[1]
+        return limit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectiveLimit:
+    """A limit as it is watched: the file's limits and the default ones, with every gap filled.
+
+    key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds;
+    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the key of the limit that
+    makes this one pointless while it is active; unit_text: the unit that messages use.
+    """
+
+    key: str
+    kind: LimitKind
+    at: str
+    quantity: str
+    probe: str
+    setpoint: float
+    deadband: float
+    on_delay_s: float
+    off_delay_s: float
+    priority: Priority
+    hours: Hours
+    consequence: str
+    action: str
+    unit_text: str
+    role: Role = ""
+    origin: Literal["file", "default"] = "file"
+    suppressed_by: str | None = None
 
 
 def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
@@ -65,7 +164,7 @@ def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
 
 
 def judged_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe]:
-    """The probes that an own limit can mean; exactly one in a consistent file."""
+    """The probes that a limit of the file can mean; exactly one in a consistent file."""
     return [
         probe
         for probe in probes
@@ -75,8 +174,8 @@ def judged_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe
     ]
 
 
-def own_limit(setting: LimitSettings, probes: Sequence[Probe]) -> EffectiveLimit:
-    """A limit of the file with its gaps filled."""
+def file_limit(setting: LimitSettings, probes: Sequence[Probe]) -> EffectiveLimit:
+    """The limit of the file as it is watched; it must mean exactly one probe."""
     probe = judged_probes(setting, probes)[0]
     kind, setpoint = _kind_and_setpoint(setting)
     usual = _NO_DATA if kind == "no data" else USUAL[probe.quantity]
@@ -106,26 +205,3 @@ def _kind_and_setpoint(setting: LimitSettings) -> tuple[LimitKind, float]:
         return "low", setting.low
     assert setting.high is not None
     return "high", setting.high
-
-
-def _default_limit(default: Default, probe: Probe, probes: Sequence[Probe], units: str) -> EffectiveLimit:
-    no_data = default.kind == "no data"
-    return EffectiveLimit(
-        key=limit_key(probe, probes, "no-data" if no_data else default.role),
-        kind=default.kind,
-        at=probe.at,
-        quantity=probe.quantity,
-        probe=probe.id,
-        setpoint=default.setpoint,
-        deadband=default.deadband,
-        on_delay_s=default.on_delay_s,
-        off_delay_s=0.0 if no_data else USUAL[probe.quantity].off_delay_s,
-        priority=default.priority,
-        hours=default.hours,
-        consequence=default.consequence,
-        action=default.action,
-        unit_text="s" if no_data else "psi" if units == "us" else "kPa",
-        role=default.role,
-        origin="default",
-        suppressed_by=limit_key(probe, probes, "air") if default.role == "care" else None,
-    )

@@ -9,7 +9,6 @@ __all__ = [
     "PlaceKind",
     "Quantity",
     "QuantityName",
-    "difference_gain",
     "plausible_range",
     "series_unit_conversion",
     "value_in_unit",
@@ -149,12 +148,6 @@ def series_unit_conversion(quantity: str, unit_text: str) -> tuple[float, float]
     """
     row = QUANTITIES[quantity]
     return conversion(row.dimension, unit_text, row.unit)
-
-
-def difference_gain(quantity: str, unit_text: str) -> float:
-    """What a difference in ``unit_text``, such as a deadband, is multiplied by to be in the quantity's unit."""
-    row = QUANTITIES[quantity]
-    return conversion(row.difference, unit_text, row.unit)[0]
 
 
 def value_in_unit(quantity: str, value: float, unit_text: str) -> float:

@@ -180,7 +180,7 @@ class Counts:
         found = _COUNT.fullmatch(counted)
         if found is None:
             raise ValueError(
-                f'"{counted}" is no range of counts: write the two end counts as whole numbers, such as '
+                f'"{counted}" is not a range of counts: write the two end counts as whole numbers, such as '
                 f"{_COUNTS_EXAMPLE}"
             )
         low, high = int(found[1]), int(found[2])
@@ -247,8 +247,8 @@ def _wire(text: str) -> tuple[float, float, WireUnit, float | None]:
     if found is None:
         _refuse_comma(text)
         raise ValueError(
-            f'"{text}" is no signal: write a range in mA or V, with "of 5 V" behind it where the voltage follows the '
-            f"supply; allowed are {SIGNAL_EXAMPLE}"
+            f'"{text}" is not a signal: write a range in mA or V, with "of 5 V" behind it where the voltage follows '
+            f"the supply; allowed are {SIGNAL_EXAMPLE}"
         )
     low, high = _rising(found[1], found[2], found[3])
     if found[3] == "mA":
@@ -271,7 +271,7 @@ def _label(text: str) -> tuple[float, float, str]:
         _refuse_comma(text)
         if _BARE_RANGE.fullmatch(text):
             raise ValueError(f'the unit is missing behind "{text}"; write it as on the label, such as "0-30 psi"')
-        raise ValueError(f'"{text}" is no range: write two numbers and a unit, such as "0-30 psi" or "-10 to 60 °C"')
+        raise ValueError(f'"{text}" is not a range: write two numbers and a unit, such as "0-30 psi" or "-10 to 60 °C"')
     low, high = _number(found[1]), _number(found[2])
     if low == high:
         raise ValueError(f'the two ends must differ, such as "0-30 psi", not "{text}"')

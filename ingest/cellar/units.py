@@ -170,7 +170,7 @@ def _a(dimension: Dimension) -> str:
 
 
 def _listed(table: dict[str, Unit]) -> list[str]:
-    """The units as shown in an error: without second spellings and with the explicit references told once."""
+    """The units as shown in an error: without second spellings and with the explicit references given once."""
     second = {"l", "ml", "hl", "mg/l", "g/l", ""}
     shown = [name for name in table if name not in second and not name.endswith((" gauge", " absolute"))]
     if "kPa gauge" in table:

@@ -8,7 +8,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
-from ingest.cellar.equipment import Gas
+from ingest.cellar import Gas
 from ingest.journal.body import Amount, Body, Id, Percent, Positive, Words
 
 

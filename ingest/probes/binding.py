@@ -7,7 +7,7 @@ __all__ = ["barometers", "bindings", "declarations", "jump_steps"]
 import re
 from collections.abc import Mapping
 
-from ingest.cellar.equipment import Cellar, Cylinder, Probe, Vessel
+from ingest.cellar import Cellar, Cylinder, Probe, Vessel
 from ingest.cellar.quantities import QUANTITIES, plausible_range
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Binding

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["STANDARD_PRESSURE_KPA", "file_scale", "station_pressure_kpa"]
 
-from ingest.cellar.equipment import Probe
+from ingest.cellar import Probe
 from ingest.cellar.quantities import series_unit_conversion
 
 # Standard atmosphere at sea level, exact (ISO 2533:1975).

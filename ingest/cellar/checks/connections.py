@@ -1,66 +1,110 @@
-"""What must hold between the keys of a table and between tables, beyond what one key can say."""
+"""Connections: sign-in, encryption and addresses that fit together, serial lines that are opened once."""
 
 from __future__ import annotations
 
-__all__ = ["consistency_problems"]
+__all__ = ["broker_problems", "mail_problems", "mirror_problems", "page_problems", "serial_problems"]
 
 from collections.abc import Iterator
+from typing import Final
 
-from ingest.cellar.checks.ids import name_problems
-from ingest.cellar.checks.limits import setpoint_problems
-from ingest.cellar.checks.wiring import wiring_problems
-from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, is_loopback
-from ingest.cellar.draft import CellarDraft, TableEntry
+from ingest.cellar.connections import (
+    MailSettings,
+    MirrorSettings,
+    MqttSettings,
+    PageSettings,
+    SerialSettings,
+    is_loopback,
+)
+from ingest.cellar.draft import CellarDraft
+from ingest.cellar.table_entry import TableEntry, as_written
 from ingest.errors import Problem
 
-
-def consistency_problems(draft: CellarDraft) -> list[Problem]:
-    """Every problem between the tables that could be read; ids of the others count as known."""
-    return [
-        *name_problems(draft),
-        *_connection_problems(draft),
-        *_vessel_problems(draft),
-        *wiring_problems(draft),
-        *setpoint_problems(draft),
-    ]
+# What samples of the other ways in are marked with.
+_OTHER_SOURCES: Final = ("mqtt", "w1")
+_SHORTEST_ANSWER_S: Final = 0.1
 
 
-def _connection_problems(draft: CellarDraft) -> Iterator[Problem]:
-    if draft.mqtt is not None:
-        yield from _sign_in(draft.mqtt)
-        if draft.mqtt.model.ca_file is not None and not draft.mqtt.model.tls:
-            yield draft.mqtt.problem("ca_file", "is only used with tls = true; add that, or leave this out")
-    if draft.mail is not None:
-        yield from _sign_in(draft.mail)
-        mail = draft.mail.model
+def broker_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """What does not fit together in ``[mqtt]``."""
+    for entry in draft.entries(MqttSettings):
+        yield from _sign_in(entry)
+        if entry.model.ca_file is not None and not entry.model.tls:
+            yield entry.problem("ca_file", "is only used with tls = true; add that, or leave this out")
+
+
+def mail_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """What does not fit together in ``[mail]``."""
+    for entry in draft.entries(MailSettings):
+        yield from _sign_in(entry)
+        mail = entry.model
         if mail.user is not None and mail.security == "none" and not is_loopback(mail.host):
-            yield draft.mail.problem(
+            yield entry.problem(
                 "security", 'user and password would cross the network in the clear; write "starttls" or "tls"'
             )
-    if draft.mirror is not None:
-        yield from _mirror_problems(draft.mirror)
-    if draft.page is not None and not is_loopback(draft.page.model.host):
-        yield draft.page.problem(
-            "address",
-            "the page has no password in this version, so only this machine may reach it; "
-            'write "127.0.0.1" and a port, and use an SSH tunnel from elsewhere',
-        )
 
 
-def _mirror_problems(entry: TableEntry[MirrorSettings]) -> Iterator[Problem]:
-    mirror = entry.model
-    if mirror.token_env is not None and mirror.token_file is not None:
-        yield entry.problem("token_file", "give token_env or token_file, not both")
-    if mirror.encrypted:
-        return
-    if mirror.ca_file is not None:
-        yield entry.problem("ca_file", "is only used with https://; change the url, or leave this out")
-    if (mirror.token_env or mirror.token_file) and not is_loopback(mirror.host):
+def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """What does not fit together in ``[mirror]``."""
+    for entry in draft.entries(MirrorSettings):
+        mirror = entry.model
+        if mirror.token_env is not None and mirror.token_file is not None:
+            yield entry.problem("token_file", "give token_env or token_file, not both")
+        if mirror.encrypted:
+            continue
+        if mirror.ca_file is not None:
+            yield entry.problem("ca_file", "is only used with https://; change the url, or leave this out")
+        if (mirror.token_env or mirror.token_file) and not is_loopback(mirror.host):
+            yield entry.problem(
+                "url",
+                "the token would cross the network in the clear, and whoever hears it can write into the bucket; "
+                "use https:// (ca_file takes a certificate of your own), or a tunnel that ends on this machine",
+            )
+
+
+def page_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """A page that others than this machine could reach."""
+    for entry in draft.entries(PageSettings):
+        if not is_loopback(entry.model.host):
+            yield entry.problem(
+                "address",
+                "the page has no password in this version, so only this machine may reach it; "
+                'write "127.0.0.1" and a port, and use an SSH tunnel from elsewhere',
+            )
+
+
+def serial_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """Lines with the name of another way in or the device of another line, and questions that cannot be asked."""
+    for written in draft.written(SerialSettings):
+        if written.raw.get("id") in _OTHER_SOURCES:
+            yield written.problem(
+                "id",
+                f"leeside uses this name for another way in; choose a name other than {' and '.join(_OTHER_SOURCES)}",
+            )
+    lines: dict[str, str] = {}
+    for entry in draft.entries(SerialSettings):
+        yield from _questions(entry)
+        other = lines.setdefault(entry.model.device, entry.model.id)
+        if other != entry.model.id:
+            yield entry.problem(
+                "device", f"{other} has this device; a line is opened once, and many probes may read it"
+            )
+
+
+def _questions(entry: TableEntry[SerialSettings]) -> Iterator[Problem]:
+    """What an instrument is asked, and how often."""
+    line = entry.model
+    if "poll_every" in entry.raw and not line.poll:
+        yield entry.problem("poll_every", "is only used with poll, what is sent to the instrument; add that")
+    elif len(line.poll) * _SHORTEST_ANSWER_S > line.poll_every_s:
         yield entry.problem(
-            "url",
-            "the token would cross the network in the clear, and whoever hears it can write into the bucket; "
-            "use https:// (ca_file takes a certificate of your own), or a tunnel that ends on this machine",
+            "poll_every", f"is too short for {len(line.poll)} questions: at least 0.1 s is needed for each"
         )
+    for question in line.poll:
+        try:
+            question.encode(line.encoding)
+        except UnicodeEncodeError:
+            text = as_written("", question)
+            yield entry.problem("poll", f"cannot be sent in the line's encoding {line.encoding}: {text}")
 
 
 def _sign_in(entry: TableEntry[MqttSettings] | TableEntry[MailSettings]) -> Iterator[Problem]:
@@ -72,16 +116,3 @@ def _sign_in(entry: TableEntry[MqttSettings] | TableEntry[MailSettings]) -> Iter
         yield entry.problem("user", "needs password_env (a variable's name) or password_file (a file's path)")
     elif len(given) > 1:
         yield entry.problem("password_file", "give password_env or password_file, not both")
-
-
-def _vessel_problems(draft: CellarDraft) -> Iterator[Problem]:
-    for entry in draft.vessel:
-        vessel = entry.model
-        if vessel.material == "glass" and vessel.max_pressure_kpa is not None:
-            yield entry.problem(
-                "max_pressure", "glass bursts under pressure: never put any on it; leave max_pressure out"
-            )
-        elif vessel.under_gas and vessel.max_pressure_kpa is None:
-            yield entry.problem(
-                "max_pressure", f'is missing: a {vessel.kind} with gas needs what is stamped on it, such as "200 kPa"'
-            )

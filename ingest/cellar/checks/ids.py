@@ -2,79 +2,59 @@
 
 from __future__ import annotations
 
-__all__ = ["name_problems", "unknown_name"]
+__all__ = ["id_problems", "unknown_name"]
 
-from collections.abc import Iterable, Iterator
-from typing import Final
+from collections.abc import Iterable, Iterator, Sequence
 
-from ingest.cellar.draft import CellarDraft, TableEntry, nearest, shown
-from ingest.cellar.equipment import Cylinder, Vessel
+from ingest.cellar.draft import CellarDraft
+from ingest.cellar.table_entry import WrittenTable, known_keys, suggestion
 from ingest.errors import Problem
 
-_PLACES: Final = ("room", "cylinder", "vessel")
-_NAME_SPACES: Final = (
-    (_PLACES, "places"),
-    (("probe",), "probes"),
-    (("serial",), "serial lines"),
-    (("limit",), "limits"),
-)
-# What samples of the other ways in are marked with.
-_SOURCES: Final = ("mqtt", "w1")
 
-
-def name_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Ids that are given twice, former ids (``was``) that are still in use, rooms that do not exist."""
-    for tables, what in _NAME_SPACES:
-        yield from _given_twice(draft, tables, what)
-    for tables in (_PLACES, ("probe",)):
-        yield from _still_living(draft, tables)
-    for label, raw in draft.written.get("serial", ()):
-        if raw.get("id") in _SOURCES:
-            yield Problem(
-                label,
-                "id",
-                shown("id", raw["id"]),
-                f"leeside itself calls a way in so; choose another than {' and '.join(_SOURCES)}",
-            )
-    rooms = draft.ids("room")
-    standing: list[TableEntry[Cylinder] | TableEntry[Vessel]] = [*draft.cylinder, *draft.vessel]
-    for entry in standing:
-        if entry.model.room is not None and entry.model.room not in rooms:
-            yield entry.problem("room", unknown_name("room", entry.model.room, rooms))
+def id_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """Ids that are given twice in one space, former ids (``was``) that are still in use or claimed twice."""
+    spaces = dict.fromkeys(kind.ids for kind in draft.kinds if kind.ids is not None)
+    tables = {
+        space: [written for kind in draft.kinds if kind.ids == space for written in draft.written(kind.model)]
+        for space in spaces
+    }
+    for space, written in tables.items():
+        yield from _given_twice(written, space)
+    for space, written in tables.items():
+        if any("was" in known_keys(kind.model) for kind in draft.kinds if kind.ids == space):
+            yield from _former_ids(written, draft.ids(space))
 
 
 def unknown_name(what: str, name: str, known: Iterable[str]) -> str:
     """That nothing has this name, and which names come near or exist."""
-    known = list(known)
-    near = nearest(name, known)
-    if near:
-        return f'there is no {what} with this id; did you mean "{near}"?'
-    return f"there is no {what} with this id; known: {', '.join(known) or 'none'}"
+    return f"there is no {what} with this id; {suggestion(name, known, 'known')}"
 
 
-def _given_twice(draft: CellarDraft, tables: tuple[str, ...], what: str) -> Iterator[Problem]:
+def _given_twice(tables: Sequence[WrittenTable], space: str) -> Iterator[Problem]:
     first: dict[str, str] = {}
-    for label, raw in (item for table in tables for item in draft.written.get(table, ())):
-        id = raw.get("id")
+    for table in tables:
+        id = table.raw.get("id")
         if not isinstance(id, str) or not id:
             continue
         if id.lower() in first:
-            told = f"is taken by {first[id.lower()]}; ids of {what} must differ in more than upper and lower case"
-            yield Problem(label, "id", shown("id", id), told)
+            other = first[id.lower()]
+            yield table.problem(
+                "id", f"is taken by {other}; ids of {space} must differ in more than upper and lower case"
+            )
         else:
-            first[id.lower()] = label
+            first[id.lower()] = table.label
 
 
-def _still_living(draft: CellarDraft, tables: tuple[str, ...]) -> Iterator[Problem]:
-    living = {id.lower() for id in draft.ids(*tables)}
+def _former_ids(tables: Sequence[WrittenTable], ids: Iterable[str]) -> Iterator[Problem]:
+    used = {id.lower() for id in ids}
     claimed: dict[str, str] = {}
-    for label, raw in (item for table in tables for item in draft.written.get(table, ())):
-        was = raw.get("was")
+    for table in tables:
+        was = table.raw.get("was")
         if not isinstance(was, str):
             continue
-        if was.lower() in living:
-            yield Problem(label, "was", shown("was", was), "this id is still in use; was names an id that is gone")
+        if was.lower() in used:
+            yield table.problem("was", "this id is still in use; was names an id that is gone")
         elif was.lower() in claimed:
-            yield Problem(label, "was", shown("was", was), f"{claimed[was.lower()]} has this former id already")
+            yield table.problem("was", f"{claimed[was.lower()]} has this former id already")
         else:
-            claimed[was.lower()] = label
+            claimed[was.lower()] = table.label

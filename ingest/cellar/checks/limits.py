@@ -2,44 +2,45 @@
 
 from __future__ import annotations
 
-__all__ = ["setpoint_problems"]
+__all__ = ["limit_problems"]
 
 from collections.abc import Iterable, Iterator
 from typing import Final
 
 from ingest.cellar.checks.ids import unknown_name
-from ingest.cellar.draft import CellarDraft, TableEntry
-from ingest.cellar.equipment import EffectiveLimit, LimitSettings, Probe, Vessel
-from ingest.cellar.limits import effective_limits, judged_probes, own_limit
+from ingest.cellar.default_limits import effective_limits
+from ingest.cellar.draft import CellarDraft
+from ingest.cellar.equipment import Probe, Vessel
+from ingest.cellar.limits import EffectiveLimit, LimitSettings, file_limit, judged_probes
 from ingest.cellar.quantities import QUANTITIES, plausible_range, value_in_unit
+from ingest.cellar.table_entry import TableEntry
 from ingest.errors import Problem
 
-_PLACES: Final = ("room", "cylinder", "vessel")
 _SIDES: Final = ("low", "high", "no_data")
 
 
-def setpoint_problems(draft: CellarDraft) -> Iterator[Problem]:
+def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
     """Everything that is wrong with limits."""
-    probes = [entry.model for entry in draft.probe]
-    vessels = {entry.model.id: entry.model for entry in draft.vessel}
-    kinds = draft.kinds()
-    sound: list[TableEntry[LimitSettings]] = []
-    for entry in draft.limit:
+    probes = draft.models(Probe)
+    vessels = {vessel.id: vessel for vessel in draft.models(Vessel)}
+    kinds = draft.place_kinds()
+    sound: list[tuple[TableEntry[LimitSettings], EffectiveLimit]] = []
+    for entry in draft.entries(LimitSettings):
         problems = [*_form(entry)] or [*_target(entry, draft, probes)]
         if not problems and len(judged_probes(entry.model, probes)) == 1:
-            limit = own_limit(entry.model, probes)
+            limit = file_limit(entry.model, probes)
             problems = [*_range(entry, limit, vessels.get(limit.at), kinds.get(limit.at))]
             if not problems:
-                sound.append(entry)
+                sound.append((entry, limit))
         yield from problems
-    own = [(entry, own_limit(entry.model, probes)) for entry in sound]
-    yield from _same_key(own)
-    limits: list[EffectiveLimit] = [limit for _, limit in own]
-    if len(sound) == len(draft.limit) and not draft.broken & {"limit", "probe", "vessel"}:
-        limits = [*effective_limits(vessels.values(), probes, [entry.model for entry in sound], units="metric")]
-    for entry, limit in own:
+    yield from _same_key(sound)
+    limits = [limit for _, limit in sound]
+    if len(sound) == len(draft.written(LimitSettings)) and draft.complete(Probe, Vessel):
+        settings = [entry.model for entry, _ in sound]
+        limits = [*effective_limits(vessels.values(), probes, settings, units="metric")]
+    for entry, limit in sound:
         if limit.kind != "no data":
-            others = [other for other in limits if other.probe == limit.probe and other is not limit]
+            others = [other for other in limits if other.probe == limit.probe]
             yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))
 
 
@@ -69,7 +70,7 @@ def _form(entry: TableEntry[LimitSettings]) -> Iterator[Problem]:
 def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[Probe]) -> Iterator[Problem]:
     """That exactly one probe is meant."""
     limit = entry.model
-    places, known = draft.ids(*_PLACES), draft.ids("probe")
+    places, known = draft.ids("places"), draft.ids("probes")
     if limit.at is not None and limit.at not in places:
         yield entry.problem("at", unknown_name("vessel, cylinder or room", limit.at, places))
     if limit.probe is not None and limit.probe not in known:
@@ -82,12 +83,12 @@ def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[P
         yield entry.problem(
             "probe", f"is missing: several probes could be meant; name one of {', '.join(probe.id for probe in meant)}"
         )
-    elif not meant and "probe" not in draft.broken:
-        told = f"no probe measures {limit.quantity or 'anything'} there; a limit needs a probe"
+    elif not meant and draft.complete(Probe):
         named = next((probe for probe in probes if probe.id == limit.probe), None)
-        if named is not None:
-            told = f"measures {named.quantity} at {named.at}, not what this limit says"
-        yield entry.problem("at" if named is None else "probe", told)
+        if named is None:
+            yield entry.problem("at", f"no probe measures {limit.quantity or 'anything'} there; a limit needs a probe")
+        else:
+            yield entry.problem("probe", f"measures {named.quantity} at {named.at}, not what this limit says")
 
 
 def _range(
@@ -107,7 +108,8 @@ def _range(
     bottom, top = plausible_range(limit.quantity, kind)
     if not bottom < limit.setpoint < top:
         yield entry.problem(
-            key, f"lies outside what can be measured at a {kind}: {_told(bottom, limit)} to {_told(top, limit)}"
+            key,
+            f"lies outside what can be measured at a {kind}: {_text(bottom, limit)} to {_text(top, limit)}",
         )
     elif (
         vessel is not None
@@ -116,13 +118,14 @@ def _range(
         and limit.setpoint > vessel.max_pressure_kpa
     ):
         yield entry.problem(
-            key, f"lies above the max_pressure of {vessel.id}, {_told(vessel.max_pressure_kpa, limit)}; stay below it"
+            key,
+            f"lies above the max_pressure of {vessel.id}, {_text(vessel.max_pressure_kpa, limit)}; stay below it",
         )
 
 
-def _same_key(own: Iterable[tuple[TableEntry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
+def _same_key(limits: Iterable[tuple[TableEntry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
     keys: set[str] = set()
-    for entry, limit in own:
+    for entry, limit in limits:
         if limit.key in keys and "id" not in entry.raw:
             yield entry.problem("id", f"is missing: another limit has the key {limit.key}; give this one an id")
         keys.add(limit.key)
@@ -143,9 +146,9 @@ def _neighbours(
     ]
     for other in crossed:
         if low or other.origin == "default":
-            told = "at or above the high limit" if low else "at or below the low limit"
+            where = "at or above the high limit" if low else "at or below the low limit"
             more = "" if other.origin == "file" else f", a default one; write your own {other.kind} limit as well"
-            yield entry.problem(limit.kind, f"lies {told} {other.key}, {_told(other.setpoint, limit)}{more}")
+            yield entry.problem(limit.kind, f"lies {where} {other.key}, {_text(other.setpoint, limit)}{more}")
     if crossed or kind is None:
         return
     ends = [(other.setpoint, f"the {other.kind} limit {other.key}") for other in opposite]
@@ -160,11 +163,11 @@ def _neighbours(
         usual = "" if "deadband" in entry.raw else "the usual one is too wide: "
         yield entry.problem(
             "deadband",
-            f"{usual}the alarm would clear only at {_told(clears, limit)}, and {name} is {_told(end, limit)}; "
+            f"{usual}the alarm would clear only at {_text(clears, limit)}, and {name} is {_text(end, limit)}; "
             "make the deadband smaller",
         )
 
 
-def _told(value: float, limit: EffectiveLimit) -> str:
+def _text(value: float, limit: EffectiveLimit) -> str:
     """A value in the unit that the limit was written in."""
     return f"{value_in_unit(limit.quantity, value, limit.unit_text):.6g} {limit.unit_text}".rstrip()

@@ -1,20 +1,82 @@
-"""Signals: what a probe's label says must fit the way in which its numbers arrive."""
+"""Probes: where each stands, what it measures in which unit, and what its label says of its signal."""
 
 from __future__ import annotations
 
-__all__ = ["signal_problems"]
+__all__ = ["probe_problems"]
 
-import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from ingest.cellar.draft import TableEntry
-from ingest.cellar.equipment import Probe
+from ingest.cellar.checks.ids import unknown_name
+from ingest.cellar.checks.wiring import shared_value_problems, wiring_problems
+from ingest.cellar.draft import CellarDraft
+from ingest.cellar.equipment import Probe, Site
+from ingest.cellar.quantities import QUANTITIES, PlaceKind, series_unit_conversion
 from ingest.cellar.signal import Counts, Signal
+from ingest.cellar.table_entry import TableEntry
+from ingest.cellar.units import UnitError, find_unit
 from ingest.errors import Problem
 
 
-def signal_problems(entry: TableEntry[Probe]) -> Iterator[Problem]:
-    """Everything that is wrong between a probe's signal, counts, supply and way in; its unit is checked elsewhere."""
+def probe_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """Everything that is wrong with where probes stand, what they measure and how their numbers arrive."""
+    kinds = draft.place_kinds()
+    for entry in draft.entries(Probe):
+        yield from _place(entry, draft, kinds)
+        yield from _unit(entry, draft)
+        yield from _signal(entry)
+        yield from wiring_problems(entry, draft)
+    yield from shared_value_problems(draft)
+
+
+def _place(entry: TableEntry[Probe], draft: CellarDraft, kinds: Mapping[str, PlaceKind]) -> Iterator[Problem]:
+    probe = entry.model
+    known = draft.ids("places")
+    if probe.at not in known:
+        yield entry.problem("at", unknown_name("vessel, cylinder or room", probe.at, known))
+        return
+    kind = kinds.get(probe.at)
+    if kind is None:
+        return  # that table could not be read, which is reported there
+    row = QUANTITIES[probe.quantity]
+    if kind not in row.places:
+        yield entry.problem("quantity", f"is not measured at a {kind}; {row.elsewhere}")
+    if probe.mounted is not None:
+        if probe.quantity != "temperature":
+            yield entry.problem(
+                "mounted", "only a temperature probe is mounted in wine, at a wall or in air; leave it out"
+            )
+        elif probe.mounted != "air" and kind == "room":
+            yield entry.problem("mounted", 'a room has no wine and no vessel wall; write "air" or leave it out')
+
+
+def _unit(entry: TableEntry[Probe], draft: CellarDraft) -> Iterator[Problem]:
+    probe = entry.model
+    row = QUANTITIES[probe.quantity]
+    key = "unit" if probe.signal is None else "signal"  # a signal's label says the unit
+    if "reference" in entry.raw and probe.quantity != "pressure":
+        yield entry.problem("reference", 'only quantity = "pressure" has a reference; leave it out')
+    elif probe.reference != "gauge" and any(site.altitude_m is None for site in draft.models(Site)):
+        yield entry.problem("reference", 'needs altitude in [site], such as "340 m", to work out the air pressure')
+    try:
+        series_unit_conversion(probe.quantity, probe.unit)
+    except UnitError as error:
+        yield entry.problem(key, str(error))
+        return
+    counted_from = find_unit(row.dimension, probe.unit).reference
+    if counted_from is None:
+        return
+    if probe.quantity == "barometric_pressure":
+        if counted_from == "gauge":
+            yield entry.problem(key, 'the pressure of the air is absolute; write a unit such as "hPa"')
+    elif counted_from != ("absolute" if probe.reference == "absolute" else "gauge"):
+        yield entry.problem(
+            key,
+            f'is {counted_from} pressure, but this probe has reference = "{probe.reference}"; change one of the two',
+        )
+
+
+def _signal(entry: TableEntry[Probe]) -> Iterator[Problem]:
+    """That signal, counts, supply and the way in fit each other."""
     probe = entry.model
     if probe.signal is not None and "unit" in entry.raw:
         yield entry.problem("unit", f'the signal says it already: "{probe.signal.unit}"; leave unit out')
@@ -36,12 +98,8 @@ def _counts(entry: TableEntry[Probe], counts: Counts, signal: Signal | None) -> 
 def _supply(entry: TableEntry[Probe]) -> Iterator[Problem]:
     probe = entry.model
     ratiometric = probe.signal is not None and probe.signal.kind == "ratiometric"
-    wanted = 'only a signal of a supply, such as "0.5-4.5 V of 5 V = 0-30 psi", has one; leave this out'
+    only = 'only a signal of a supply, such as "0.5-4.5 V of 5 V = 0-30 psi", has one; leave this out'
     if probe.supply_pointer is not None and not ratiometric:
-        yield entry.problem("supply_pointer", wanted)
-    if probe.pattern is not None and not ratiometric and _has_supply_group(probe.pattern):
-        yield entry.problem("pattern", f"has a group named supply, but {wanted}")
-
-
-def _has_supply_group(pattern: str) -> bool:
-    return re.search(r"\(\?P<supply>", pattern) is not None
+        yield entry.problem("supply_pointer", only)
+    if probe.pattern is not None and not ratiometric and "(?P<supply>" in probe.pattern:
+        yield entry.problem("pattern", f"has a group named supply, but {only}")

@@ -1,0 +1,133 @@
+"""One table as read: its keys as written, its model, and what is wrong in it, in words for the reader of the file."""
+
+from __future__ import annotations
+
+__all__ = ["TableEntry", "WrittenTable", "as_written", "known_keys", "nearest", "read_entry", "suggestion"]
+
+import difflib
+import json
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from typing import Final, Generic, TypeVar
+
+from pydantic import ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from ingest.cellar.form import Table
+from ingest.errors import Problem
+
+_M = TypeVar("_M", bound=Table)
+
+_LONGEST_SHOWN: Final = 80
+_SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
+_NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
+# User and password in an address, which nobody should write there.
+_SIGN_IN: Final = re.compile(r"//[^/\s]*@")
+_ADVICE_ON_SECRETS: Final = (
+    "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
+    "or a file that only leeside can read with {0}_file"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class WrittenTable:
+    """One table as it stands in the file, also if it cannot be read: its label for messages, and its keys."""
+
+    label: str
+    raw: Mapping[str, object]
+
+    def problem(self, key: str, allowed: str) -> Problem:
+        """A problem of this table's key, with the value as it was written."""
+        return Problem(self.label, key, as_written(key, self.raw[key]) if key in self.raw else "", allowed)
+
+
+@dataclass(frozen=True, slots=True)
+class TableEntry(WrittenTable, Generic[_M]):
+    """One table that could be read."""
+
+    model: _M
+
+
+def known_keys(model: type[Table]) -> dict[str, FieldInfo]:
+    """The keys that may stand in a table, as written in the file."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
+
+
+def nearest(word: str, names: Iterable[str]) -> str:
+    """The name that looks most like a word, or "" if none does."""
+    by_case = {name.lower(): name for name in names}
+    near = difflib.get_close_matches(word.lower(), by_case, n=1, cutoff=0.6)
+    return by_case[near[0]] if near else ""
+
+
+def suggestion(word: str, names: Iterable[str], otherwise: str) -> str:
+    """The name that was probably meant, else all names behind ``otherwise``."""
+    names = list(names)
+    near = nearest(word, names)
+    return f'did you mean "{near}"?' if near else f"{otherwise}: {', '.join(names) or 'none'}"
+
+
+def as_written(key: str, value: object) -> str:
+    """A value as it is written in TOML, shortened; what could be a secret is left out."""
+    if any(part in key.lower() for part in _SECRET_PARTS) and key not in _NO_SECRET:
+        return ""
+    if isinstance(value, datetime | date | time):
+        text = value.isoformat()
+    elif isinstance(value, Mapping):
+        text = "{...}"
+    else:
+        text = json.dumps(value, ensure_ascii=False, default=str)
+    text = _SIGN_IN.sub("//...@", text)
+    return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
+
+
+def read_entry(model: type[_M], written: WrittenTable) -> tuple[TableEntry[_M] | None, list[Problem]]:
+    """One table as a model, or every problem that its keys have."""
+    label, raw = written.label, written.raw
+    try:
+        return TableEntry(label, raw, model.model_validate(raw)), []
+    except ValidationError as error:
+        details = error.errors(include_url=False, include_input=False)
+    keys = known_keys(model)
+    wrong = [(str(detail["loc"][0]) if detail["loc"] else "", detail) for detail in details]
+    return None, [written.problem(key, _allowed(keys, key, detail, raw)) for key, detail in wrong]
+
+
+def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw: Mapping[str, object]) -> str:
+    """What is wrong and what would be right, from what pydantic says."""
+    kind, context = detail["type"], detail.get("ctx", {})
+    if kind == "extra_forbidden":
+        return _unknown(key, keys)
+    if kind == "missing":
+        return f"is missing: {keys[key].description}"
+    if kind == "literal_error":
+        allowed = "allowed: " + str(context["expected"]).replace("'", '"')
+        value = raw.get(key)
+        near = nearest(value, str(context["expected"]).split("'")[1::2]) if isinstance(value, str) else ""
+        return f'{allowed}; did you mean "{near}"?' if near else allowed
+    if kind == "value_error":
+        return str(context["error"])
+    return {
+        "string_type": 'must be text in quotes, such as "..."',
+        "string_too_short": "must not be empty" + (f": {keys[key].description}" if keys[key].description else ""),
+        "int_type": "must be a whole number without quotes",
+        "int_from_float": "must be a whole number without quotes",
+        "float_type": "must be a number without quotes",
+        "float_parsing": "must be a number without quotes",
+        "bool_type": "must be true or false, without quotes",
+        "tuple_type": 'must be a list, such as ["..."]',
+        "too_short": f"must not be empty: {keys[key].description}",
+        "greater_than_equal": f"must be at least {context.get('ge')}",
+        "less_than_equal": f"must be at most {context.get('le')}",
+    }.get(kind, detail["msg"])
+
+
+def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:
+    if key.lower() in ("password", "passwd", "pass") and "password_env" in keys:
+        return _ADVICE_ON_SECRETS.format("password")
+    if "token" in key.lower() and key not in keys and "token_env" in keys:
+        return _ADVICE_ON_SECRETS.format("token")
+    return f"there is no such key; {suggestion(key, keys, 'known keys')}"
