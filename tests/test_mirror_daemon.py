@@ -13,7 +13,7 @@ from cellar_text import KEG, PROBE, SITE
 from eventually import eventually
 from influx_server import InfluxServer
 
-from alerts.command.now import run_now
+from alerts.command.now import now
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon, main
 from ingest.pulse import IngestPulse, MirrorPulse
@@ -74,7 +74,7 @@ def _now(folder: Path, mirror: dict[str, object], capsys: pytest.CaptureFixture[
     with cellar.store.write() as connection:
         write_pulse(connection, IngestPulse(mirror=MirrorPulse.model_validate(mirror)), NOW, NOW)
     cellar.store.close()
-    run_now(folder / "cellar.toml", as_json=False)
+    now(folder / "cellar.toml")
     return [line.strip() for line in capsys.readouterr().out.splitlines() if line.strip().startswith("mirror:")]
 
 

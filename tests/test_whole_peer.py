@@ -20,7 +20,7 @@ import pytest
 from eventually import eventually
 from scripted_peer import PINGREQ, PUBACK, PUBCOMP, PUBREC, PeerConnection, ScriptedPeer, publish
 
-from alerts.command.now import run_now
+from alerts.command.now import now
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.reading import Quality, quality_class
@@ -222,7 +222,7 @@ class Ingest:
     def now(self, capsys: pytest.CaptureFixture[str]) -> str:
         """What `leeside now` prints."""
         capsys.readouterr()
-        run_now(self.file, as_json=False)
+        now(self.file)
         return capsys.readouterr().out
 
     def until_gathered(self) -> None:

@@ -2,36 +2,38 @@
 
 from __future__ import annotations
 
-__all__ = ["run_acknowledge"]
+__all__ = ["acknowledge"]
 
-import getpass
 import time
-from pathlib import Path
+from typing import Annotated, Final
+
+import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import File, Who, user_name
 from alerts.errors import NoAnswer
 from ingest.store import Store
 from ingest.store.alarms.operator_events import append_event, outcome_of
 from ingest.store.pulse_rows import pulses
 
+EXAMPLE: Final = "leeside acknowledge cellar.toml 7f3k --note 'on my way'"
+
 WAIT_S = 3.0
 LOOK_EVERY_S = 0.05
 
 
-def run_acknowledge(file: Path, alarm: str, who: str | None, note: str) -> int:
-    """Exit code 0 when it is acknowledged, 1 when there was nothing to acknowledge."""
+def acknowledge(
+    file: File,
+    alarm: Annotated[str, typer.Argument(metavar="ALARM", help="The alarm's short id, or its limit's key.")],
+    who: Who = None,
+    note: Annotated[str, typer.Option("--note", help="A remark for the alarm record.")] = "",
+) -> int:
+    """Say that an alarm has been seen. It changes nothing in the cellar. Exit code 1 if there is no such alarm."""
     with open_cellar(file) as (_, store):
-        event = append_event(store, "acknowledge", alarm, who or _user(), note, wall_ms())
+        event = append_event(store, "acknowledge", alarm, who or user_name(), note, wall_ms())
         outcome = _await_outcome(store, event)
     print(outcome)
     return 0 if outcome.startswith("acknowledged") else 1
-
-
-def _user() -> str:
-    try:
-        return getpass.getuser()
-    except (KeyError, OSError):  # a system user without a name
-        return "somebody"
 
 
 def _await_outcome(store: Store, event: int) -> str:

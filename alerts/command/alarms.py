@@ -2,22 +2,31 @@
 
 from __future__ import annotations
 
-__all__ = ["alarm_json", "alarm_line", "run_alarms"]
+__all__ = ["alarm_json", "alarm_line", "alarms"]
 
 import json
-from pathlib import Path
+from typing import Annotated, Final
 from zoneinfo import ZoneInfo
 
+import typer
+
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import File, Json
 from alerts.view.format import local_time, quantity_word, value_shown
 from alerts.view.status import AlarmStatus, cellar_status
 from alerts.watch.own_limits import good_of
 from ingest.store.alarms.alarm_record import transitions
 from ingest.times import iso_utc
 
+EXAMPLE: Final = "leeside alarms cellar.toml"
 
-def run_alarms(file: Path, *, everything: bool, as_json: bool) -> int:
-    """Print alarms; exit code 1 while one stands."""
+
+def alarms(
+    file: File,
+    everything: Annotated[bool, typer.Option("--all", help="Also what has closed: the whole alarm record.")] = False,
+    as_json: Json = False,
+) -> int:
+    """List the alarms, most urgent first. Exit code 1 while there is one."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
         view = cellar_status(cellar, store, now_ms)

@@ -1,29 +1,44 @@
-"""`leeside backup` and `leeside restore`."""
+"""`leeside backup`: the store in one file, checked by reading it back."""
 
 from __future__ import annotations
 
-__all__ = ["run_backup", "run_restore"]
+__all__ = ["backup", "manifest_json", "span_words"]
 
 import json
 import os
 from dataclasses import asdict
 from pathlib import Path
-from typing import Final
+from typing import Annotated, Final
+
+import typer
 
 from alerts.command.opened_cellar import wall_ms
+from alerts.command.options import File, Json
 from alerts.view.format import local_time
 from ingest.cellar import Cellar, load_cellar
 from ingest.store.backup.archive import Manifest, read_manifest
 from ingest.store.backup.making import back_up, rotate
-from ingest.store.backup.restoring import restore
 from ingest.times import iso_utc
 
 # As low as it goes, short of waiting for an idle machine.
 _NICE: Final = 15
 
 
-def run_backup(file: Path, folder: Path | None, *, as_json: bool, gently: bool = False) -> int:
-    """Back the store up, to a folder of the caller's or to that of ``[backup]``; in the latter, old ones go."""
+EXAMPLE: Final = "leeside backup cellar.toml --to /media/stick"
+
+
+def backup(
+    file: File,
+    folder: Annotated[
+        Path | None,
+        typer.Option("--to", metavar="PATH", help="Into this folder; by default that of [backup], or backups."),
+    ] = None,
+    gently: Annotated[
+        bool, typer.Option("--gently", help="Let all else on the machine go first, as the daily backup does.")
+    ] = False,
+    as_json: Json = False,
+) -> int:
+    """Back the store up into one checked file, also while leeside runs. In the folder of [backup], old ones go."""
     cellar = load_cellar(file)
     if gently:
         os.nice(_NICE)
@@ -38,52 +53,30 @@ def run_backup(file: Path, folder: Path | None, *, as_json: bool, gently: bool =
         out = {
             "archive": str(made.path),
             "size_bytes": made.size_bytes,
-            "manifest": _told(manifest),
+            "manifest": manifest_json(manifest),
             "removed": [str(path) for path in removed],
         }
         print(json.dumps(out, indent=2, ensure_ascii=False))
         return 0
-    print(f"{made.path}: {made.size_bytes / 1e6:.1f} MB, {_held(manifest, cellar, now_ms)}; read back and found whole")
+    size = f"{made.size_bytes / 1e6:.1f} MB"
+    print(f"{made.path}: {size}, {span_words(manifest, cellar, now_ms)}; read back and found whole")
     for path in removed:
         print(f"{path}: removed, more than {cellar.backup.keep if cellar.backup else 0} backups are not kept")
     return 0
 
 
-def run_restore(file: Path, archive: Path, *, replace: bool, as_json: bool) -> int:
-    """Make the store of a backup the cellar's store."""
-    cellar = load_cellar(file)
-    now_ms = wall_ms()
-    restored = restore(archive, cellar.store_path, now_ms, replace=replace)
-    if as_json:
-        out = {
-            "store": str(cellar.store_path),
-            "manifest": _told(restored.manifest),
-            "replaced": None if restored.replaced is None else str(restored.replaced),
-        }
-        print(json.dumps(out, indent=2, ensure_ascii=False))
-        return 0
-    manifest = restored.manifest
-    made = local_time(manifest.made_ms, cellar.site.zone, now_ms)
-    print(f"{cellar.store_path}: as it was at {made}, {_held(manifest, cellar, now_ms)}")
-    if manifest.site != cellar.site.name:
-        print(f"The backup was made of a cellar called '{manifest.site}', this one is called '{cellar.site.name}'.")
-    if restored.replaced is not None:
-        print(f"The store of before is kept as {restored.replaced}. Delete it once you are sure.")
-    print("`leeside run` takes it from here.")
-    return 0
-
-
-def _held(manifest: Manifest, cellar: Cellar, now_ms: int) -> str:
+def span_words(manifest: Manifest, cellar: Cellar, now_ms: int) -> str:
+    """How many readings a backup holds, and of which time."""
     if manifest.from_ms is None or manifest.to_ms is None:
         return "no reading yet"
     first, last = (local_time(at_ms, cellar.site.zone, now_ms) for at_ms in (manifest.from_ms, manifest.to_ms))
     return f"{manifest.readings} readings from {first} to {last}"
 
 
-def _told(manifest: Manifest) -> dict[str, object]:
-    """A manifest with its times as text."""
-    told = asdict(manifest)
+def manifest_json(manifest: Manifest) -> dict[str, object]:
+    """The manifest with its times as text."""
+    out = asdict(manifest)
     for name in ("made", "from", "to"):
-        at_ms = told.pop(f"{name}_ms")
-        told[name] = None if at_ms is None else iso_utc(at_ms)
-    return told
+        at_ms = out.pop(f"{name}_ms")
+        out[name] = None if at_ms is None else iso_utc(at_ms)
+    return out

@@ -10,6 +10,7 @@ import typer
 
 from alerts.command.bench_numbers import finite_number, tell
 from alerts.command.bench_titration import EXAMPLE, titration
+from alerts.command.options import Json
 
 if TYPE_CHECKING:
     from ingest.cellar.signal import Signal
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 app = typer.Typer(
     help="Arithmetic without a cellar.", no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False
 )
-
-Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 
 app.command(epilog=EXAMPLE)(titration)
 
@@ -44,7 +43,7 @@ def signal(
         str | None,
         typer.Option("--counts", metavar="COUNTS", help='What counts stand for, such as "0-4095 = 0-5 V".'),
     ] = None,
-    json: Json = False,
+    as_json: Json = False,
 ) -> None:
     """What a number on the wire means, and how far it can be trusted."""
     from ingest.cellar.signal import Counts, Signal, from_wire
@@ -84,7 +83,7 @@ def signal(
     unit = "counts" if counted is not None else meant.wire_unit
     said = f"{on_wire:g} {unit}: {value:.5g} {meant.unit}{also}, {quality}"
     warnings = _signal_warnings(meant, volts is not None, quality, reason)
-    tell(said + ("" if reason == "none" else f" ({reason})"), result, warnings, json)
+    tell(said + ("" if reason == "none" else f" ({reason})"), result, warnings, as_json)
 
 
 @app.command(epilog="Example: leeside bench pt100 107.79", context_settings=_NEGATIVE)
@@ -96,7 +95,7 @@ def pt100(
     ohms_at_zero: Annotated[
         str, typer.Option("--ohms-at-zero", metavar="R0", help="Resistance at 0 °C: 100, or 1000 for a Pt1000.")
     ] = "100",
-    json: Json = False,
+    as_json: Json = False,
 ) -> None:
     """Temperature of a platinum resistor (IEC 60751), or its resistance at a temperature."""
     from ingest.cellar.platinum import resistance_ohm, temperature_c
@@ -136,7 +135,7 @@ def pt100(
     }
     told = ", ".join(f"class {name} {by:.2f} °C" for name, by in tolerances.items())
     warnings = _temperature_warnings(temperature)
-    tell(said + (f"\nmay be off by: {told}" if told else ""), result, warnings, json)
+    tell(said + (f"\nmay be off by: {told}" if told else ""), result, warnings, as_json)
 
 
 @app.command(
@@ -157,7 +156,7 @@ def pressure(
             "--barometer", metavar="AMOUNT", help='The air at the place itself, such as "98.2 kPa"; not at sea level.'
         ),
     ] = None,
-    json: Json = False,
+    as_json: Json = False,
 ) -> None:
     """Absolute pressure from gauge, or gauge from absolute."""
     from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
@@ -191,7 +190,7 @@ def pressure(
         "barometer_kpa": air_kpa,
     }
     said = f"{given:g} {bare} {kind}: {value:.5g} {bare} {other}\nthe air has {air_kpa:.2f} kPa ({source})"
-    tell(said, result, warnings, json)
+    tell(said, result, warnings, as_json)
 
 
 def _air(altitude: str | None, barometer: str | None) -> tuple[float, str, list[str]]:

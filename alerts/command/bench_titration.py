@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Final, TypeVar
 import typer
 
 from alerts.command.bench_numbers import finite_number, tell
+from alerts.command.options import Json
 
 if TYPE_CHECKING:
     from ingest.journal.titrant import Bottle, Meaning
@@ -64,7 +65,7 @@ def titration(
         typer.Option("--factor", metavar="F", help="Strength found by standardising over that on the label, near 1."),
     ] = None,
     burette: Annotated[str, typer.Option("--burette-ml", metavar="ML", help="What the burette holds.")] = "25",
-    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    as_json: Json = False,
 ) -> None:
     """Free or total SO2 in mg/L from a titration, with its standard uncertainty and what speaks against it."""
     from ingest.journal.result_warnings import TitrationRefused
@@ -118,7 +119,7 @@ def titration(
     flasks = len(done.titres_ml)
     mean = "1 flask" if flasks == 1 else f"mean of {flasks} flasks"
     said += f"\n{done.mean_titre_ml:.4g} mL ({mean}) less {done.blank_ml:.4g} mL, {done.mg_l_per_ml:.4g} mg/L per mL"
-    tell(said, result, [doubt.text for doubt in outcome.doubts], json)
+    tell(said, result, [doubt.text for doubt in outcome.doubts], as_json)
 
 
 def _bottle(by: Method, meaning: Meaning, number: float, factor: str | None) -> Bottle:

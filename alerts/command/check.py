@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["run_check"]
+__all__ = ["check"]
 
 import json
 import os
@@ -10,9 +10,11 @@ import sys
 from collections.abc import Iterator
 from dataclasses import asdict
 from itertools import chain
-from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Annotated, Final
 
+import typer
+
+from alerts.command.options import File, Json
 from alerts.view.format import age, quantity_word, value_shown
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
@@ -22,10 +24,20 @@ if TYPE_CHECKING:
     from alerts.command.live_check import Finding
 
 
-def run_check(file: Path, as_json: bool, *, live: bool = False, with_store: bool = False) -> int:
-    """Print the mistakes (exit code 1), or the cellar with its limits and what was tried out.
+EXAMPLE: Final = "leeside check cellar.toml"
 
-    Exit code 0; 1 for a mistake in the file or where something that was tried failed.
+
+def check(
+    file: File,
+    as_json: Json = False,
+    live: Annotated[
+        bool, typer.Option("--live", help="Also try broker, topics, serial lines, chips, mail server and mirror.")
+    ] = False,
+    with_store: Annotated[bool, typer.Option("--store", help="Also check the whole store for damage.")] = False,
+) -> int:
+    """List everything that is wrong in a cellar file or, if nothing is, the limits that will be watched.
+
+    Exit code 1 for a mistake in the file, and where something that was tried failed.
     """
     try:
         cellar = load_cellar(file)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["run_demo"]
+__all__ = ["demo"]
 
 import os
 import secrets
@@ -15,12 +15,13 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Annotated, Final
 
+import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from alerts.command.span import span_s
+from alerts.command.options import Duration
 from alerts.errors import AlertsError, MissingPart
 from alerts.view.format import value_shown
 from ingest.cellar import Cellar, load_cellar
@@ -38,6 +39,8 @@ if TYPE_CHECKING:
     from ingest.simulation.mailbox import ReceivedMail
     from ingest.simulation.scenario import MillLane
 
+EXAMPLE: Final = "leeside demo --for 90s"
+
 USER: Final = "cellarhand"
 LID_LIFTS_S: Final = 15.0
 LID_MENDED_S: Final = 65.0
@@ -50,10 +53,19 @@ STOP_S: Final = 15.0
 _IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
 
 
-def run_demo(duration: str | None, folder: Path | None, days: int) -> int:
-    """Play the demo. Exit code 0; 1 when it ran long enough and no message came."""
+def demo(
+    length_s: Duration = None,
+    folder: Annotated[
+        Path | None,
+        typer.Option("--folder", help="Keep the demo's store and cellar file here, in a new or empty folder."),
+    ] = None,
+    days: Annotated[int, typer.Option(min=1, max=90, help="Days of past readings to bring in.")] = 30,
+) -> int:
+    """Run a simulated cellar through the real path: broker, serial line, store, alarm, message, page.
+
+    Exit code 1 if it ran long enough for the message and none came.
+    """
     began = time.monotonic()
-    length_s = None if duration is None else span_s(duration)
     try:
         import aiosmtpd  # noqa: F401  asked for here so that its absence is one clear sentence
         import amqtt  # noqa: F401
@@ -63,18 +75,18 @@ def run_demo(duration: str | None, folder: Path | None, days: int) -> int:
         ) from error
     with ExitStack() as stack:
         place = stack.enter_context(_demo_folder(folder))
-        demo = _Demo(place, began, stack)
+        cellar = _Demo(place, began, stack)
         try:
-            demo.prepare(days)
-            demo.play(length_s)
+            cellar.prepare(days)
+            cellar.play(length_s)
         except KeyboardInterrupt:
-            demo.say("Stopped.")
+            cellar.say("Stopped.")
             return 0
         finally:
             # A second Ctrl-C must not leave half of the demo running.
             signal.signal(signal.SIGINT, signal.SIG_IGN)
     expected = length_s is not None and length_s >= ALARM_BY_S
-    if expected and not demo.mails:
+    if expected and not cellar.mails:
         print("The message that the demo promises did not come; see the log above.", file=sys.stderr)
         return 1
     return 0

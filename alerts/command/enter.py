@@ -15,7 +15,7 @@ import typer
 
 from alerts.command.enter_calibration import EXAMPLE, calibration
 from alerts.command.opened_cellar import open_cellar, wall_ms
-from alerts.command.person import user_name
+from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, heading
@@ -143,43 +143,28 @@ def _parameter(question: Question) -> inspect.Parameter:
     return inspect.Parameter(name, kind, default=None, annotation=Annotated[list[str] | None, option])
 
 
+def _common(name: str, default: object, annotation: Any) -> inspect.Parameter:
+    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
+
+
 _COMMON: Final = (
-    inspect.Parameter(
-        "at", inspect.Parameter.KEYWORD_ONLY, default=None,
-        annotation=Annotated[str | None, typer.Option("--at", metavar="TIME", help=_AT_HELP)],
+    _common("at", None, Annotated[str | None, typer.Option("--at", metavar="TIME", help=_AT_HELP)]),
+    _common("who", None, Who),
+    _common(
+        "with_later",
+        False,
+        Annotated[bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")],
     ),
-    inspect.Parameter(
-        "who", inspect.Parameter.KEYWORD_ONLY, default=None,
-        annotation=Annotated[
-            str | None, typer.Option("--who", metavar="NAME", help="Who did it; by default the user's name.")
-        ],
-    ),
-    inspect.Parameter(
-        "with_later", inspect.Parameter.KEYWORD_ONLY, default=False,
-        annotation=Annotated[
-            bool, typer.Option("--with-later", help="Strike later entries that could then no longer be.")
-        ],
-    ),
-    inspect.Parameter(
-        "yes", inspect.Parameter.KEYWORD_ONLY, default=False,
-        annotation=Annotated[bool, typer.Option("--yes", help="Ask nothing at a terminal, and write at once.")],
-    ),
-    inspect.Parameter(
-        "json", inspect.Parameter.KEYWORD_ONLY, default=False,
-        annotation=Annotated[bool, typer.Option("--json", help="Print the entry as JSON.")],
-    ),
-)  # fmt: skip
-_FILE: Final = inspect.Parameter(
-    "file",
-    inspect.Parameter.POSITIONAL_OR_KEYWORD,
-    annotation=Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
+    _common("yes", False, Yes),
+    _common("as_json", False, Json),
 )
+_FILE: Final = inspect.Parameter("file", inspect.Parameter.POSITIONAL_OR_KEYWORD, annotation=File)
 
 
-def _command(form: Form) -> Callable[..., None]:
+def _command(form: Form) -> Callable[..., int]:
     """The command of a form, with an option for each question."""
 
-    def command(file: Path, **options: Any) -> None:
+    def command(file: Path, **options: Any) -> int:
         told: dict[str, Sequence[str]] = {}
         for question in form.questions:
             value = options[f"{question.name}_"]
@@ -187,7 +172,7 @@ def _command(form: Form) -> Callable[..., None]:
                 value = ["yes"] if value else []
             if value:
                 told[question.name] = value
-        code = run_enter(
+        return run_enter(
             file,
             form,
             told,
@@ -195,9 +180,8 @@ def _command(form: Form) -> Callable[..., None]:
             who=options["who"],
             yes=options["yes"],
             with_later=options["with_later"],
-            as_json=options["json"],
+            as_json=options["as_json"],
         )
-        raise typer.Exit(code)
 
     parameters = [_FILE, *(_parameter(question) for question in form.questions), *_COMMON]
     command.__name__ = form.kind

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 __all__ = ["EXAMPLE", "calibration"]
 
-import json as json_form
+import json
 import sys
-from pathlib import Path
 from typing import Annotated, Final
 
 import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
-from alerts.command.person import user_name
+from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_time, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.format import local_time, value_shown
@@ -45,7 +44,7 @@ _OF_NOW_MS: Final = 15 * 60_000
 
 
 def calibration(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")],
+    file: File,
     probe: Annotated[
         str | None, typer.Argument(metavar="PROBE", help="The probe's id; a terminal asks for it.")
     ] = None,
@@ -65,14 +64,14 @@ def calibration(
         str | None, typer.Option("--temperature", metavar="AMOUNT", help="How warm it was, such as '20 °C'.")
     ] = None,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="A remark.")] = None,
-    who: Annotated[str | None, typer.Option("--who", help="Who did it; by default the user's name.")] = None,
-    yes: Annotated[bool, typer.Option("--yes", help="Ask nothing at a terminal, and write at once.")] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    who: Who = None,
+    yes: Yes = False,
+    as_json: Json = False,
 ) -> None:
     """Zero and span of a probe, from a time on. Readings stay as they are; their values are turned anew."""
     now_ms = wall_ms()
     asking = at_a_terminal() and not yes
-    terminal = Terminal(sys.stderr if json else sys.stdout)
+    terminal = Terminal(sys.stderr if as_json else sys.stdout)
     with open_cellar(file) as (cellar, store):
         declared = _probe_of(cellar, _asked_probe(terminal, cellar) if probe is None and asking else probe)
         series = _series_of(store, declared)
@@ -112,9 +111,9 @@ def calibration(
             entry = write_entry(store, draft, cellar, wall_ms())
         except EntryRefused as error:
             raise _as_option(error) from error
-    if json:
+    if as_json:
         print(
-            json_form.dumps(
+            json.dumps(
                 {
                     "probe": declared.id,
                     "from": iso_utc(from_ms),

@@ -2,40 +2,68 @@
 
 from __future__ import annotations
 
-__all__ = ["run_history"]
+__all__ = ["history"]
 
 import json
 from collections.abc import Iterator
 from itertools import chain
-from pathlib import Path
+from typing import Annotated, Final
 
 import typer
 
+from alerts.command.history_of import HistoryRequest, run_history_of
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
-from ingest.errors import IngestError
 from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import HistoryRow, raw
-from ingest.times import END_OF_TIME_MS, iso_utc, moment_of
+from ingest.times import iso_utc
+
+EXAMPLE: Final = "leeside history cellar.toml --lot malvasia-2026 --quantity free_so2 --csv"
 
 
-def run_history(file: Path, probe: str, *, csv: bool, as_json: bool, since: str | None, until: str | None) -> int:
-    """Print readings; exit code 1 when there are none, 2 for an unknown probe or time."""
+def history(
+    file: File,
+    probe: Annotated[
+        str | None, typer.Argument(metavar="PROBE", help="A probe's id; or name a lot or a place.")
+    ] = None,
+    lot: Annotated[
+        str | None, typer.Option("--lot", help="A lot, through the vessels where it lay; with --quantity.")
+    ] = None,
+    place: Annotated[str | None, typer.Option("--place", help="A vessel, cylinder or room; with --quantity.")] = None,
+    quantity: Annotated[
+        str | None, typer.Option("--quantity", help="What was read or found, such as temperature or free_so2.")
+    ] = None,
+    share: Annotated[
+        float | None,
+        typer.Option("--share", help="Only where the lot is at least this part of the wine, such as 0.5."),
+    ] = None,
+    struck: Annotated[bool, typer.Option("--struck", help="Also results of struck entries.")] = False,
+    csv: Annotated[bool, typer.Option("--csv", help="Print a table with a row for each reading or result.")] = False,
+    as_json: Json = False,
+    since: Since = None,
+    until: Until = None,
+) -> int:
+    """Print the readings of a probe, or readings and results of a lot wherever it lay, or at a place. Oldest first.
+
+    Exit code 1 if there are none.
+    """
     if csv and as_json:
         raise typer.BadParameter("choose one of --csv and --json")
+    if probe is None:
+        if lot is None and place is None:
+            raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
+        request = HistoryRequest(lot, place, quantity, share, since, until, struck)
+        return run_history_of(file, request, as_csv=csv, as_json=as_json)
+    given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
+    refuse_given(given, "cannot be combined with a PROBE")
     with open_cellar(file) as (cellar, store):
         series = _series_of(cellar, store, probe)
-        try:
-            from_ms = 0 if since is None else moment_of(since, cellar.site.zone)
-            to_ms = END_OF_TIME_MS if until is None else moment_of(until, cellar.site.zone)
-        except IngestError as error:
-            raise typer.BadParameter(str(error), param_hint="--from, --to") from error
-        if from_ms >= to_ms:
-            raise typer.BadParameter(f"--from {since} is not before --to {until}")
+        from_ms, to_ms = time_range(since, until, cellar.site.zone)
         rows = chain.from_iterable(raw(store, row.id, from_ms, to_ms) for row in series)
         unit = QUANTITIES[series[0].quantity].unit
         if csv:

@@ -14,8 +14,8 @@ from typing import Any, Final, NamedTuple
 
 import typer
 
-from alerts.command.export import span
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import time_range
 from alerts.view.format import local_time, value_shown
 from ingest.cellar import Cellar
 from ingest.cellar.quantities import QUANTITIES
@@ -62,11 +62,9 @@ class _Row(NamedTuple):
 
 def run_history_of(file: Path, asked: HistoryRequest, *, as_csv: bool, as_json: bool) -> int:
     """Print them; exit code 1 when there are none, 2 for a wrong call."""
-    if as_csv and as_json:
-        raise typer.BadParameter("choose one of --csv and --json")
     with open_cellar(file) as (cellar, store):
         whose = _whose(asked, cellar, store)
-        from_ms, to_ms = span(cellar, asked.since, asked.until)
+        from_ms, to_ms = time_range(asked.since, asked.until, cellar.site.zone)
         rows = _rows(store, whose, from_ms, to_ms, struck=asked.struck)
         if as_csv:
             return 0 if _print_csv(rows) else 1

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["run_entry_import"]
+__all__ = ["import_entries"]
 
 import json
 import sys
@@ -18,13 +18,14 @@ from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.bodies import KINDS
 from ingest.journal.merging import Mistake
-from ingest.store.journal.entry_import import ImportedEntries, import_entries
+from ingest.store.journal import entry_import
+from ingest.store.journal.entry_import import ImportedEntries
 
 # A file that is something else altogether has as many mistakes as lines.
 _SHOWN: Final = 50
 
 
-def run_entry_import(file: Path, lines: Path, *, new_numbers: bool, write: bool, as_json: bool) -> int:
+def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, as_json: bool) -> int:
     """Tell what the file holds, and with ``write`` bring it in, all of it or nothing.
 
     Exit code 0 if each line is a new entry, a new strike, or there already; 1 if one cannot be, or there is none.
@@ -33,7 +34,9 @@ def run_entry_import(file: Path, lines: Path, *, new_numbers: bool, write: bool,
     with open_cellar(file) as (cellar, store):
         read = _read(lines, cellar.site.zone)
         rehearse = not write or bool(read.mistakes)
-        taken = import_entries(store, read.told, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse)
+        taken = entry_import.import_entries(
+            store, read.told, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse
+        )
     mistakes = sorted((*read.mistakes, *taken.mistakes))
     written = write and not mistakes and bool(taken.new or taken.strikes)
     if as_json:

@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-__all__ = ["Wanted", "run_import"]
+__all__ = ["TableForm", "import_readings"]
 
 import csv
 import io
 import json
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -45,25 +45,16 @@ _HELD: Final = 500_000
 _STEP: Final = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """The options as they were given."""
+class TableForm(NamedTuple):
+    """How to read the table: the column of the times; probe -> column of its values, empty for a table that `leeside
+    export` wrote; their unit, None for what the probe sends; the zone of times that name none, None for the site's."""
 
-    probe: str | None = None
-    at: str | None = None
-    value: str | None = None
-    map: str | None = None
+    at: str | None
+    columns: Mapping[str, str]
     unit: str | None = None
     zone: str | None = None
     decimal: str = "."
     delimiter: str = ","
-
-    def refuse_any(self) -> None:
-        """Raise typer.BadParameter if one of them was given: lines of the journal need none."""
-        given = [field.name for field in fields(self) if getattr(self, field.name) != field.default]
-        if given:
-            named = ", ".join(f"--{name}" for name in given)
-            raise typer.BadParameter("is about a table of readings; leave it out with --entries", param_hint=named)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,19 +70,19 @@ class _Target:
     high: float
 
 
-def run_import(file: Path, table: Path, wanted: Wanted, *, write: bool, as_json: bool) -> int:
-    """Tell what the table holds, and with ``write`` bring it in.
+def import_readings(file: Path, table: Path, form: TableForm, *, write: bool, as_json: bool) -> int:
+    """Show what the table holds, and with ``write`` bring it in.
 
     Exit code 0 if it holds readings, new ones or some that are there already; 1 if it holds none; 2 for a wrong call.
     """
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        zone = _zone_of(wanted.zone, cellar)
-        with _reading(table, wanted.delimiter) as (rows, progress):
+        zone = _zone_of(form.zone, cellar)
+        with _reading(table, form.delimiter) as (rows, progress):
             first = next(rows, (0, []))
-            layout, targets = _layout_of(first[1], wanted, cellar, store)
+            layout, targets = _layout_of(first[1], form, cellar, store)
             moments = Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms))
-            taking = Rows(layout, moments, _decimal_of(wanted.decimal))
+            taking = Rows(layout, moments, "," if form.decimal == "," else ".")
             if not layout.headed:
                 taking.take(*first)
             intake = BulkImport(store, list(targets), rehearse=not write)
@@ -118,9 +109,6 @@ def run_import(file: Path, table: Path, wanted: Wanted, *, write: bool, as_json:
 @contextmanager
 def _reading(table: Path, delimiter: str) -> Iterator[tuple[Iterator[tuple[int, list[str]]], Callable[[], int]]]:
     """The rows of a table, each with its line, and how many of its bytes are read so far."""
-    delimiter = {"tab": "\t", "\\t": "\t"}.get(delimiter, delimiter)
-    if len(delimiter) != 1 or delimiter in '"\r\n':
-        raise typer.BadParameter(f"'{delimiter}' is no delimiter; give one character, or tab", param_hint="--delimiter")
     try:
         stream = table.open("rb")
     except OSError as error:
@@ -168,10 +156,11 @@ def _bar(table: Path, word: str, *, hidden: bool) -> Iterator[Callable[[int], No
 # ---- what was asked for --------------------------------------------------------------------------------------------
 
 
-def _layout_of(first: Sequence[str], wanted: Wanted, cellar: Cellar, store: Store) -> tuple[Layout, dict[int, _Target]]:
+def _layout_of(
+    first: Sequence[str], form: TableForm, cellar: Cellar, store: Store
+) -> tuple[Layout, dict[int, _Target]]:
     known = all_series(store)
-    told = (wanted.probe, wanted.at, wanted.value, wanted.map)
-    if told == (None, None, None, None):
+    if not form.columns:
         layout = own_layout(first, {(row.probe, row.place, row.quantity): row.id for row in known})
         if layout is None:
             raise typer.BadParameter(
@@ -182,41 +171,16 @@ def _layout_of(first: Sequence[str], wanted: Wanted, cellar: Cellar, store: Stor
         return layout, {
             row.id: _Target(row, scales(store, row.id), 1.0, 0.0, float("-inf"), float("inf")) for row in known
         }
-    pairs = _pairs(wanted)
-    if len({probe for probe, _ in pairs}) < len(pairs):
-        raise typer.BadParameter("a probe is told twice", param_hint="--map")
     targets = {}
     columns = []
-    for probe, column in pairs:
+    for probe, column in form.columns.items():
         series = _living(probe, known, cellar)
-        targets[series.id] = _target(series, wanted.unit, cellar, store)
+        targets[series.id] = _target(series, form.unit, cellar, store)
         columns.append((column, series.id))
     try:
-        return wide_layout(first, wanted.at or "", columns), targets
+        return wide_layout(first, form.at or "", columns), targets
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--at, --value, --map") from error
-
-
-def _pairs(wanted: Wanted) -> list[tuple[str, str]]:
-    """(probe, column) as the options say."""
-    if wanted.at is None:
-        raise typer.BadParameter("which column holds the times?", param_hint="--at")
-    if wanted.map is None:
-        if wanted.probe is None or wanted.value is None:
-            raise typer.BadParameter("give both, or --map for several probes", param_hint="--probe, --value")
-        return [(wanted.probe, wanted.value)]
-    if wanted.probe is not None or wanted.value is not None:
-        raise typer.BadParameter("give either --map, or --probe with --value", param_hint="--map")
-    pairs = []
-    for part in wanted.map.split(","):
-        probe, sign, column = part.partition("=")
-        if not (probe.strip() and sign and column.strip()):
-            raise typer.BadParameter(
-                f"'{part.strip()}' is no probe=column; write such as 'k1-pressure=P1,k2-pressure=P2'",
-                param_hint="--map",
-            )
-        pairs.append((probe.strip(), column.strip()))
-    return pairs
 
 
 def _living(probe: str, known: Sequence[Series], cellar: Cellar) -> Series:
@@ -267,14 +231,6 @@ def _zone_of(name: str | None, cellar: Cellar) -> ZoneInfo:
         raise typer.BadParameter(
             f"there is no time zone '{name}'; write such as UTC or Europe/Ljubljana", param_hint="--zone"
         ) from error
-
-
-def _decimal_of(text: str) -> Literal[".", ","]:
-    if text == ",":
-        return ","
-    if text == ".":
-        return "."
-    raise typer.BadParameter(f"'{text}' is no decimal mark; give . or ,", param_hint="--decimal")
 
 
 def _earliest_ms(cellar: Cellar, store: Store, now_ms: int) -> int:

@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
-__all__ = ["JournalRequest", "run_journal"]
+__all__ = ["journal"]
 
 import json
-from pathlib import Path
-from typing import NamedTuple
+from typing import Annotated, Final
 
 import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import (
+    EntriesOfKind,
+    EntriesOfLot,
+    EntriesOfVessel,
+    File,
+    Json,
+    Since,
+    Until,
+    check_kinds,
+)  # fmt: skip
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
@@ -19,38 +28,35 @@ from ingest.cellar import Cellar
 from ingest.entering import moment
 from ingest.errors import IngestError
 from ingest.journal.answers import AnswersWrong
-from ingest.journal.bodies import KINDS
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
 from ingest.store.journal.stored_ledger import contents
 from ingest.times import Ambiguous, moment_of
 
-
-class JournalRequest(NamedTuple):
-    """What is asked for; None and empty: whatever it is. struck: only those that were struck."""
-
-    vessel: str | None
-    lot: str | None
-    kinds: list[str]
-    since: str | None
-    until: str | None
-    struck: bool
+EXAMPLE: Final = "leeside journal cellar.toml --vessel K1 --from 2026-11-01"
 
 
-def run_journal(file: Path, asked: JournalRequest, *, as_json: bool) -> int:
-    """Exit code 1 if there is no such entry."""
-    unknown = [kind for kind in asked.kinds if kind not in KINDS]
-    if unknown:
-        raise typer.BadParameter(f"there is no kind '{unknown[0]}'; there are: {', '.join(KINDS)}", param_hint="--kind")
+def journal(
+    file: File,
+    vessel: EntriesOfVessel = None,
+    lot: EntriesOfLot = None,
+    kinds: EntriesOfKind = None,
+    since: Since = None,
+    until: Until = None,
+    struck: Annotated[bool, typer.Option("--struck", help="Only entries that were struck.")] = False,
+    as_json: Json = False,
+) -> int:
+    """Print what was written down, oldest first, and what the vessels hold. Exit code 1 if there is no such entry."""
+    check_kinds(kinds)
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        from_ms = _moment(asked.since, cellar, now_ms, "--from")
-        to_ms = _moment(asked.until, cellar, now_ms, "--to")
-        found = entries(store, vessel=asked.vessel, lot=asked.lot, kinds=asked.kinds, from_ms=from_ms, to_ms=to_ms)
+        from_ms = _moment(since, cellar, now_ms, "--from")
+        to_ms = _moment(until, cellar, now_ms, "--to")
+        found = entries(store, vessel=vessel, lot=lot, kinds=kinds or (), from_ms=from_ms, to_ms=to_ms)
         held = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
         with store.read() as connection:
-            begun = [one for one in begun_rackings(connection) if asked.vessel in (None, *one.vessels)]
-    if asked.struck:
+            begun = [one for one in begun_rackings(connection) if vessel in (None, *one.vessels)]
+    if struck:
         found = [entry for entry in found if entry.struck is not None]
     if as_json:
         print(json.dumps([entry_json(entry) for entry in found], indent=2, ensure_ascii=False))
@@ -60,15 +66,15 @@ def run_journal(file: Path, asked: JournalRequest, *, as_json: bool) -> int:
             print(line)
     if not found:
         print("no such entry")
-    shown = [one for id, one in held.items() if asked.vessel in (None, id)]
-    if asked.lot is not None:
-        shown = [one for one in shown if any(part.lot == asked.lot for part in one.lots)]
-    if shown and not asked.kinds and not asked.struck:
+    shown = [one for id, one in held.items() if vessel in (None, id)]
+    if lot is not None:
+        shown = [one for one in shown if any(part.lot == lot for part in one.lots)]
+    if shown and not kinds and not struck:
         at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, cellar.site.zone, now_ms)
         print(f"\nContents, {at}")
         for one in shown:
             print(f"  {one.vessel}: {contents_line(one, cellar.site.zone, cellar.site.units, now_ms)}")
-    if begun and asked.lot is None:
+    if begun and lot is None:
         print("\nNot finished")
         for racking in begun:
             print("  " + racking_line(racking, cellar.site.zone, now_ms))

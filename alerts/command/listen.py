@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["run_listen"]
+__all__ = ["listen"]
 
 import json
 import logging
@@ -15,13 +15,14 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from threading import Event
 from types import FrameType
+from typing import Annotated, Final
 
 import typer
 
 from alerts.command.hearing import Ear, heard_json, heard_line
 from alerts.command.line_holder import held_by_leeside
+from alerts.command.options import Duration
 from alerts.command.proposal import KnownPlace, Unclaimed, propose
-from alerts.command.span import span_s
 from alerts.command.unclaimed import UnclaimedSamples
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
@@ -34,15 +35,30 @@ from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, g
 from ingest.sources.w1 import OneWireChips, chips_in
 from ingest.times import iso_utc
 
+EXAMPLE: Final = "leeside listen cellar.toml --topic 'cellar/#' --for 60s"
+
 LOOK_UP_S = 0.25
 LONGEST_CHIP_WAIT_S = 10.0
 _EVERYTHING = ("#",)
 
 
-def run_listen(file: Path | None, *, ports: bool, topics: Sequence[str], duration: str | None, as_json: bool) -> int:
-    """Listen until Ctrl-C or the span's end. Exit code 0; 1 where nothing was heard, or no device was found."""
-    length_s = None if duration is None else span_s(duration)
-    for topic in topics:
+def listen(
+    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="The cellar file; --ports needs none.")] = None,
+    ports: Annotated[
+        bool, typer.Option("--ports", help="Show the serial devices of this machine, by their lasting names.")
+    ] = False,
+    topics: Annotated[
+        list[str] | None,
+        typer.Option("--topic", metavar="FILTER", help="Listen to these topics only; may be given several times."),
+    ] = None,
+    length_s: Duration = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")] = False,
+) -> int:
+    """Show samples as they arrive and what the probes make of them, with proposals for samples that no probe takes.
+
+    Stops at Ctrl-C. Exit code 1 if nothing was heard, or no device was found.
+    """
+    for topic in topics or ():
         problem = filter_problem(topic)
         if problem:
             raise typer.BadParameter(f"'{topic}' is no topic filter: {problem}", param_hint="--topic")
@@ -50,7 +66,7 @@ def run_listen(file: Path | None, *, ports: bool, topics: Sequence[str], duratio
         return _print_ports(as_json)
     if file is None:
         raise typer.BadParameter("name the cellar file, or ask for --ports", param_hint="FILE")
-    return _Listening(load_cellar(file), tuple(topics) or _EVERYTHING, as_json).run(length_s)
+    return _Listening(load_cellar(file), tuple(topics or _EVERYTHING), as_json).run(length_s)
 
 
 def _print_ports(as_json: bool) -> int:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["run_now"]
+__all__ = ["now"]
 
 import json
-from pathlib import Path
+from typing import Final
 
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.options import File, Json
 from alerts.view.format import age, local_time, quantity_word, value_shown
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
@@ -20,9 +21,11 @@ from ingest.cellar.quantities import QUANTITIES
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc
 
+EXAMPLE: Final = "leeside now cellar.toml"
 
-def run_now(file: Path, as_json: bool) -> int:
-    """Print the cellar; exit code 1 while an alarm stands or a probe or daemon is silent."""
+
+def now(file: File, as_json: Json = False) -> int:
+    """Show every place as it is now. Exit code 1 while there is an alarm, or a probe or daemon is silent."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
         view = cellar_status(cellar, store, now_ms)

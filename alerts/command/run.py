@@ -2,21 +2,29 @@
 
 from __future__ import annotations
 
-__all__ = ["run_watch"]
+__all__ = ["run"]
 
 import os
 import sys
-from pathlib import Path
+from typing import Annotated, Final
 
 import typer
 
+from alerts.command.options import File
 from ingest.cellar import load_cellar
+
+EXAMPLE: Final = "leeside run cellar.toml"
 
 ROLES = ("ingest", "alerts")
 
 
-def run_watch(file: Path, only: str | None) -> int:
-    """Replace this process by the supervisor, or by one daemon; returns only when it cannot."""
+def run(
+    file: File,
+    only: Annotated[
+        str | None, typer.Option("--only", metavar="ROLE", help="Run one daemon only: ingest or alerts.")
+    ] = None,
+) -> int:
+    """Watch the cellar: run both daemons and the page, until stopped."""
     if only is not None and only not in ROLES:
         raise typer.BadParameter(f"'{only}' is no daemon; allowed: ingest, alerts", param_hint="--only")
     load_cellar(file)

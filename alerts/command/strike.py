@@ -2,27 +2,43 @@
 
 from __future__ import annotations
 
-__all__ = ["run_strike"]
+__all__ = ["strike"]
 
 import json
 import sys
 from pathlib import Path
+from typing import Annotated, Final
 
 import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
-from alerts.command.person import user_name
+from alerts.command.options import File, Json, Who, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
-from ingest.store.journal.entries import entry, strike
+from ingest.store.journal import entries
+
+EXAMPLE: Final = "leeside strike cellar.toml 17 --reason 'read the burette from the wrong end'"
 
 
-def run_strike(
-    file: Path, entry_id: int, reason: str | None, who: str | None, *, with_later: bool, as_json: bool
+def strike(
+    file: File,
+    entry_id: Annotated[int, typer.Argument(metavar="ID", min=1, help="The entry's number, as the journal shows it.")],
+    reason: Annotated[
+        str | None,
+        typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the entry. A terminal asks for it."),
+    ] = None,
+    who: Who = None,
+    with_later: Annotated[
+        bool, typer.Option("--with-later", help="Also strike later entries that would then be impossible.")
+    ] = False,
+    as_json: Json = False,
 ) -> int:
-    """Exit code 0 when it is struck, 1 when it cannot be."""
+    """Cross an entry out, with a reason. It stays readable, and what follows from it is worked out again.
+
+    Exit code 1 if it cannot be struck.
+    """
     if reason is None and at_a_terminal():
         reason = _asked(file, entry_id)
     if reason is None or not reason.strip():
@@ -32,7 +48,7 @@ def run_strike(
     with open_cellar(file) as (cellar, store):
         now_ms = wall_ms()
         try:
-            struck = strike(store, entry_id, who or user_name(), reason, now_ms, with_later=with_later)
+            struck = entries.strike(store, entry_id, who or user_name(), reason, now_ms, with_later=with_later)
         except EntryRefused as error:
             print(error, file=sys.stderr)
             if error.later:
@@ -52,7 +68,7 @@ def _asked(file: Path, entry_id: int) -> str:
     """Shows the entry and asks why it is to be struck; no answer is no."""
     terminal = Terminal(sys.stderr)
     with open_cellar(file) as (cellar, store):
-        found = entry(store, entry_id)
+        found = entries.entry(store, entry_id)
         for line in () if found is None else entry_lines(found, cellar.site.zone, wall_ms()):
             terminal.say(line)
     reason = terminal.ask("Why is it to be struck? (empty: leave it)")

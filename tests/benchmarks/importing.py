@@ -21,7 +21,7 @@ from tempfile import TemporaryDirectory
 from cellars import cellar_text
 from rounds import alternate, print_ratio
 
-from alerts.command.import_readings import Wanted, run_import
+from alerts.command.import_readings import TableForm, import_readings
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.store import create_or_open
@@ -47,7 +47,7 @@ def write_tables(folder: Path, rows: int, now_ms: int) -> None:
             table.write(f"{iso_utc(first + row * EVERY_MS)},{cells}\n")
 
 
-def ours(folder: Path, wanted: Wanted, table: str, rows: int, now_ms: int, *, twice: bool = False) -> float:
+def ours(folder: Path, form: TableForm, table: str, rows: int, now_ms: int, *, twice: bool = False) -> float:
     """Values a second of the command, the second time around with ``twice``."""
     with TemporaryDirectory(prefix="leeside-benchmark-") as name:
         file = Path(name) / "cellar.toml"
@@ -58,7 +58,7 @@ def ours(folder: Path, wanted: Wanted, table: str, rows: int, now_ms: int, *, tw
         for _ in range(2 if twice else 1):
             began = time.perf_counter()
             with contextlib.redirect_stdout(io.StringIO()):
-                assert run_import(file, folder / table, wanted, write=True, as_json=False) == 0
+                assert import_readings(file, folder / table, form, write=True, as_json=False) == 0
             took_s = time.perf_counter() - began
         return rows / took_s
 
@@ -96,9 +96,9 @@ def main() -> None:
     chosen = parser.parse_args()
     now_ms = time.time_ns() // 1_000_000 - 60_000
     rows = chosen.rows
-    narrow = Wanted(probe="r0", at="at", value="c")
-    wide = Wanted(at="at", map=",".join(f"r{place}=c{place}" for place in range(WIDE)))
-    converted = Wanted(probe="r0", at="at", value="c", unit="degF")
+    narrow = TableForm("at", {"r0": "c"})
+    wide = TableForm("at", {f"r{place}": f"c{place}" for place in range(WIDE)})
+    converted = TableForm("at", {"r0": "c"}, unit="degF")
     with TemporaryDirectory(prefix="leeside-benchmark-") as name:
         folder = Path(name)
         write_tables(folder, rows, now_ms)

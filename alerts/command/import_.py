@@ -1,0 +1,111 @@
+"""`leeside import`: readings of the past from a table, or entries from lines of JSON."""
+
+from __future__ import annotations
+
+__all__ = ["import_"]
+
+from pathlib import Path
+from typing import Annotated, Final
+
+import typer
+
+from alerts.command.import_entries import import_entries
+from alerts.command.import_readings import TableForm, import_readings
+from alerts.command.options import File, Json, refuse_given
+
+EXAMPLE: Final = "leeside import cellar.toml logger.csv --probe k1-temperature --at Time --value Temp --unit degF"
+
+_DELIMITERS: Final = {"tab": "\t", "\\t": "\t"}
+
+
+def import_(
+    file: File,
+    data: Annotated[
+        Path,
+        typer.Argument(
+            metavar="DATA", help="A table of text (CSV) with times and values; with --entries, lines of JSON."
+        ),
+    ],
+    probe: Annotated[str | None, typer.Option("--probe", help="Whose readings these are: the probe's id.")] = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="COLUMN", help="The column of the times.")] = None,
+    value: Annotated[str | None, typer.Option("--value", metavar="COLUMN", help="The column of the values.")] = None,
+    pairs: Annotated[
+        str | None,
+        typer.Option("--map", metavar="PAIRS", help="Instead of --probe and --value: 'probe=column,probe=column'."),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", help="The unit of the values; by default they are as the probe sends them.")
+    ] = None,
+    zone: Annotated[
+        str | None, typer.Option("--zone", help="The zone of times that name none; by default that of the site.")
+    ] = None,
+    decimal: Annotated[str, typer.Option("--decimal", help="The decimal mark: . or ,")] = ".",
+    delimiter: Annotated[
+        str, typer.Option("--delimiter", help="What separates the columns: one character, or tab.")
+    ] = ",",
+    entries: Annotated[
+        bool, typer.Option("--entries", help="Entries of the journal, as `leeside export --entries` writes them.")
+    ] = False,
+    new_numbers: Annotated[
+        bool,
+        typer.Option("--new-numbers", help="The entries are of another journal: give them new numbers here."),
+    ] = False,
+    write: Annotated[
+        bool, typer.Option("--write", help="Bring it in; without it, only show what would come of it.")
+    ] = False,
+    as_json: Json = False,
+) -> int:
+    """Bring in readings or entries of the past: first show what would be taken and what not, with --write do it.
+
+    Exit code 1 if there is nothing to take, or an entry that cannot be taken.
+    """
+    if entries:
+        about_readings = {
+            "--probe": probe,
+            "--at": at,
+            "--value": value,
+            "--map": pairs,
+            "--unit": unit,
+            "--zone": zone,
+        }
+        about_readings["--decimal"] = None if decimal == "." else decimal
+        about_readings["--delimiter"] = None if delimiter == "," else delimiter
+        refuse_given(about_readings, "is about a table of readings; leave it out with --entries")
+        return import_entries(file, data, new_numbers=new_numbers, write=write, as_json=as_json)
+    refuse_given({"--new-numbers": new_numbers}, "is about entries of the journal; add --entries")
+    delimiter = _DELIMITERS.get(delimiter, delimiter)
+    if len(delimiter) != 1 or delimiter in '"\r\n':
+        raise typer.BadParameter(
+            f"'{delimiter}' is not a delimiter; give one character, or tab", param_hint="--delimiter"
+        )
+    if decimal not in (".", ","):
+        raise typer.BadParameter(f"'{decimal}' is not a decimal mark; give . or ,", param_hint="--decimal")
+    columns = _columns(probe, at, value, pairs)
+    form = TableForm(at, columns, unit, zone, decimal, delimiter)
+    return import_readings(file, data, form, write=write, as_json=as_json)
+
+
+def _columns(probe: str | None, at: str | None, value: str | None, pairs: str | None) -> dict[str, str]:
+    """Probe -> its column; empty where no option says so, for a table that `leeside export` wrote."""
+    if (probe, at, value, pairs) == (None, None, None, None):
+        return {}
+    if at is None:
+        raise typer.BadParameter("which column holds the times?", param_hint="--at")
+    if pairs is None:
+        if probe is None or value is None:
+            raise typer.BadParameter("give both, or --map for several probes", param_hint="--probe, --value")
+        return {probe: value}
+    if probe is not None or value is not None:
+        raise typer.BadParameter("give either --map, or --probe with --value", param_hint="--map")
+    columns: dict[str, str] = {}
+    for pair in pairs.split(","):
+        name, _, column = (part.strip() for part in pair.partition("="))
+        if not (name and column):
+            raise typer.BadParameter(
+                f"'{pair.strip()}' is not probe=column; write it like 'k1-pressure=P1,k2-pressure=P2'",
+                param_hint="--map",
+            )
+        if name in columns:
+            raise typer.BadParameter(f"the probe {name} is named twice", param_hint="--map")
+        columns[name] = column
+    return columns

@@ -1,0 +1,105 @@
+"""Options that several commands share, and what to make of their text."""
+
+from __future__ import annotations
+
+__all__ = [
+    "Duration",
+    "EntriesOfKind",
+    "EntriesOfLot",
+    "EntriesOfVessel",
+    "File",
+    "Json",
+    "Since",
+    "Until",
+    "Who",
+    "Yes",
+    "check_kinds",
+    "duration_s",
+    "refuse_given",
+    "time_range",
+    "user_name",
+]
+
+import getpass
+import re
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import Annotated, Final
+from zoneinfo import ZoneInfo
+
+import typer
+
+from ingest.errors import IngestError
+from ingest.times import END_OF_TIME_MS, moment_of
+
+_DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
+_SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0}
+
+
+def duration_s(text: str) -> float:
+    """A duration such as 90s, 5min or 1h, in seconds. Raises typer.BadParameter."""
+    match = _DURATION.fullmatch(text.strip())
+    if match is None or float(match[1]) <= 0:
+        raise typer.BadParameter(f"'{text}' is not a duration; write 90s, 5min or 1h", param_hint="--for")
+    return float(match[1]) * _SECONDS[match[2]]
+
+
+File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
+Since = Annotated[
+    str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
+]
+Until = Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")]
+Duration = Annotated[
+    float | None,
+    typer.Option("--for", metavar="SPAN", parser=duration_s, help="Stop after this long, such as 90s, 5min or 1h."),
+]
+Who = Annotated[str | None, typer.Option("--who", metavar="NAME", help="Who did it; by default your user name.")]
+Yes = Annotated[bool, typer.Option("--yes", help="Ask nothing at a terminal, and write at once.")]
+EntriesOfVessel = Annotated[
+    str | None, typer.Option("--vessel", metavar="ID", help="Only entries of this vessel, cylinder or room.")
+]
+EntriesOfLot = Annotated[
+    str | None,
+    typer.Option("--lot", metavar="ID", help="Only entries of this lot, and of vessels while it was in them."),
+]
+EntriesOfKind = Annotated[
+    list[str] | None,
+    typer.Option("--kind", metavar="KIND", help="Only entries of this kind; may be given several times."),
+]
+
+
+def refuse_given(options: Mapping[str, object], why: str) -> None:
+    """Raise typer.BadParameter that names each option that was given. options: name to value."""
+    given = [option for option, value in options.items() if value not in (None, False, [], ())]
+    if given:
+        raise typer.BadParameter(why, param_hint=", ".join(given))
+
+
+def check_kinds(kinds: Iterable[str] | None) -> None:
+    """Raise typer.BadParameter for a kind of entries that there is not."""
+    from ingest.journal.bodies import KINDS
+
+    for kind in kinds or ():
+        if kind not in KINDS:
+            raise typer.BadParameter(f"there is no kind '{kind}'; there are: {', '.join(KINDS)}", param_hint="--kind")
+
+
+def time_range(since: str | None, until: str | None, zone: ZoneInfo) -> tuple[int, int]:
+    """--from and --to in UTC ms, all time by default. Raises typer.BadParameter."""
+    try:
+        from_ms = 0 if since is None else moment_of(since, zone)
+        to_ms = END_OF_TIME_MS if until is None else moment_of(until, zone)
+    except IngestError as error:
+        raise typer.BadParameter(str(error), param_hint="--from, --to") from error
+    if from_ms >= to_ms:
+        raise typer.BadParameter(f"--from {since} is not before --to {until}")
+    return from_ms, to_ms
+
+
+def user_name() -> str:
+    """The name of the user who runs the command: who an entry is by, where no name is given."""
+    try:
+        return getpass.getuser()
+    except (KeyError, OSError):  # a system user without a name
+        return "somebody"
