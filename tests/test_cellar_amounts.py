@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.cellar.amounts import PressureKind, Span, parse_amount, split_amount
-from ingest.cellar.units import UNITS, Dimension, conversion
+from ingest.cellar import Dimension, PressureKind, conversion, parse_amount, split_amount
+from ingest.cellar.amounts import Span
+from ingest.cellar.units import UNITS
 
 _UNITS = [(dimension, unit) for dimension in Dimension for unit in UNITS[dimension]]
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES, Dimension
 from ingest.cellar.table_entry import known_keys
 from ingest.cellar.tables import TABLES
-from ingest.cellar.units import UNITS, Dimension
+from ingest.cellar.units import UNITS
 
 _TEXT = (Path(__file__).parent.parent / "docs" / "cellar-file.md").read_text(encoding="utf-8")
 _TABLES = {kind.label: kind.model for kind in TABLES}

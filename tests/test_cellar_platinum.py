@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
+from ingest.cellar import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 
 # IEC 60751, Pt100 [°C, ohm]; worked out from its coefficients, -200 and -100 also found in a published table.
 IEC_60751 = [

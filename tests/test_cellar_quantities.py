@@ -4,16 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from ingest.cellar import QUANTITIES, QUANTITY_NAMES, UnitError, plausible_range, series_unit_conversion, value_in_unit
 from ingest.cellar.limits import USUAL
-from ingest.cellar.quantities import (
-    PLACE_KINDS,
-    QUANTITIES,
-    QUANTITY_NAMES,
-    plausible_range,
-    series_unit_conversion,
-    value_in_unit,
-)
-from ingest.cellar.units import UNITS, UnitError
+from ingest.cellar.quantities import PLACE_KINDS
+from ingest.cellar.units import UNITS
 
 
 def test_the_table_is_whole() -> None:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from ingest.cellar.signal import Counts, Signal, from_wire
+from ingest.cellar import Counts, Signal, from_wire
 from ingest.errors import Unreadable
 from ingest.reading import Quality, Reason, quality_class, quality_code, quality_reason
 

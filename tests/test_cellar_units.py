@@ -5,7 +5,8 @@ from __future__ import annotations
 import pint
 import pytest
 
-from ingest.cellar.units import UNITS, Dimension, UnitError, conversion, find_unit, normal_unit
+from ingest.cellar import Dimension, UnitError, conversion, find_unit, normal_unit
+from ingest.cellar.units import UNITS
 
 _PINT_NAMES = {
     "°C": "degC",

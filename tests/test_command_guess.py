@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.command.guess import Guess, guess, words_of
-from ingest.cellar.quantities import series_unit_conversion
+from ingest.cellar import series_unit_conversion
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES
 from ingest.exchange.senml_form import RECORDS_A_PACK, UNITS, senml_packs
 from ingest.probes.record_unit import value_in
 from ingest.reading import Quality, quality_code

@@ -12,8 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from journal_entries import journal_cellar
 
-from ingest.cellar import Cellar
-from ingest.cellar.units import UNITS, Dimension
+from ingest.cellar import Cellar, Dimension
+from ingest.cellar.units import UNITS
 from ingest.entering import enter, prepare
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.analyses import TitrationBody

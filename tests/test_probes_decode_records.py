@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_sample
 
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension
 from ingest.probes.binding import bindings
 from ingest.probes.decode import MOST_AHEAD_MS, RETAINED, Binding, Decoded, DecodedReading, Decoder, Refusal
 from ingest.reading import Quality, Reason, quality_code

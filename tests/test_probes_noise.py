@@ -10,8 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
-from ingest.cellar.signal import Counts, Signal
-from ingest.cellar.units import Dimension
+from ingest.cellar import Counts, Dimension, Signal
 from ingest.probes.decode import Binding, Decoded, Decoder
 from ingest.sources.framing import LineFramer
 from ingest.sources.json_form import JsonPointer

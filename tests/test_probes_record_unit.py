@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.cellar.units import UNITS, Dimension
+from ingest.cellar import Dimension
+from ingest.cellar.units import UNITS
 from ingest.errors import Unreadable
 from ingest.probes.record_unit import value_in
 from ingest.sources.senml import SenmlRecord

@@ -16,7 +16,7 @@ from paho.mqtt.client import Client
 from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest.backoff import Backoff
-from ingest.cellar.connections import MqttSettings
+from ingest.cellar import MqttSettings
 from ingest.errors import SourceError
 from ingest.sources.broker_address import BrokerAddress
 from ingest.sources.sample import Sample

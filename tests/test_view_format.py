@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.view.format import age, local_time, quantity_word, unit_shown, value_shown
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
 HOUR = 3_600_000

@@ -12,8 +12,7 @@ from typing import Final
 import pytest
 from brokers import Mosquitto
 
-from ingest.cellar import parse_cellar
-from ingest.cellar.signal import Counts, Signal
+from ingest.cellar import Counts, Signal, parse_cellar
 
 PAGE: Final = (Path(__file__).resolve().parent.parent / "docs" / "wiring.md").read_text(encoding="utf-8")
 

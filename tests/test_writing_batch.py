@@ -9,7 +9,7 @@ import pytest
 from a_store import NOW, declared, new_store
 from samples import a_binding, a_json_binding, a_sample
 
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension
 from ingest.probes.decode import Decoded, Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.pulse import RetainedSample

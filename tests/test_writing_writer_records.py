@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from samples import NOW, a_binding, a_sample
 
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension
 from ingest.probes.decode import Decoder
 from ingest.sources.sample import Sample
 from ingest.store import Store, create_or_open

@@ -79,7 +79,7 @@ def alarm_line(alarm: AlarmStatus, zone: ZoneInfo, units: str, now_ms: int) -> s
 def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
     """One alarm as JSON; values in the quantity's unit, which is named beside them."""
     limit = alarm.limit
-    from ingest.cellar.quantities import QUANTITIES
+    from ingest.cellar import QUANTITIES
 
     unit = "s" if limit is None or limit.kind == "no data" else QUANTITIES[limit.quantity].unit
     return {

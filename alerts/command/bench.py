@@ -13,7 +13,7 @@ from alerts.command.bench_titration import EXAMPLE, titration
 from alerts.command.options import Json
 
 if TYPE_CHECKING:
-    from ingest.cellar.signal import Signal
+    from ingest.cellar import Signal
 
 app = typer.Typer(
     help="Arithmetic without a cellar.", no_args_is_help=True, rich_markup_mode=None, pretty_exceptions_enable=False
@@ -46,7 +46,7 @@ def signal(
     as_json: Json = False,
 ) -> None:
     """What a number on the wire means, and how far it can be trusted."""
-    from ingest.cellar.signal import Counts, Signal, from_wire
+    from ingest.cellar import Counts, Signal, from_wire
     from ingest.errors import Unreadable
     from ingest.reading import quality_class, quality_reason
 
@@ -98,7 +98,7 @@ def pt100(
     as_json: Json = False,
 ) -> None:
     """Temperature of a platinum resistor (IEC 60751), or its resistance at a temperature."""
-    from ingest.cellar.platinum import resistance_ohm, temperature_c
+    from ingest.cellar import resistance_ohm, temperature_c
 
     if (ohms is None) == (celsius is None):
         raise typer.BadParameter("give either a resistance or --celsius", param_hint="OHMS, --celsius")
@@ -159,7 +159,7 @@ def pressure(
     as_json: Json = False,
 ) -> None:
     """Absolute pressure from gauge, or gauge from absolute."""
-    from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
+    from ingest.cellar import Dimension, UnitError, conversion, find_unit, normal_unit
 
     if gauge == absolute:
         raise typer.BadParameter("say which it is: one of --gauge and --absolute", param_hint="--gauge, --absolute")
@@ -195,9 +195,7 @@ def pressure(
 
 def _air(altitude: str | None, barometer: str | None) -> tuple[float, str, list[str]]:
     """(pressure of the air [kPa absolute], where it is from, what may be wrong with it)."""
-    from ingest.cellar.amounts import parse_amount
-    from ingest.cellar.quantities import QUANTITIES
-    from ingest.cellar.units import Dimension
+    from ingest.cellar import QUANTITIES, Dimension, parse_amount
     from ingest.probes.file_scale import station_pressure_kpa
 
     if altitude is None and barometer is None:
@@ -260,7 +258,7 @@ def _signal_warnings(meant: Signal, supply_known: bool, quality: str, reason: st
 
 
 def _temperature_warnings(temperature: float) -> list[str]:
-    from ingest.cellar.quantities import QUANTITIES
+    from ingest.cellar import QUANTITIES
 
     row = QUANTITIES["temperature"]
     if row.plausible_low <= temperature <= row.plausible_high:
@@ -271,7 +269,7 @@ def _temperature_warnings(temperature: float) -> list[str]:
 
 def _tolerances(temperature: float) -> dict[str, float]:
     """By how much each class that holds at the temperature may be off [°C]."""
-    from ingest.cellar.platinum import TOLERANCES, tolerance_c
+    from ingest.cellar import TOLERANCES, tolerance_c
 
     return {
         name: tolerance_c(temperature, name)
@@ -282,8 +280,7 @@ def _tolerances(temperature: float) -> dict[str, float]:
 
 def _quantity_of(unit: str) -> str:
     """The quantity that a label's unit measures. Raises ValueError that lists the units of all quantities."""
-    from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
-    from ingest.cellar.units import UnitError
+    from ingest.cellar import QUANTITIES, UnitError, series_unit_conversion
 
     told = []
     for name in ("pressure", "temperature", "pH"):
@@ -297,7 +294,7 @@ def _quantity_of(unit: str) -> str:
 
 
 def _in_our_unit(quantity: str, value: float, unit: str) -> tuple[float, str]:
-    from ingest.cellar.quantities import QUANTITIES, series_unit_conversion
+    from ingest.cellar import QUANTITIES, series_unit_conversion
 
     gain, offset = series_unit_conversion(quantity, unit)
     return gain * value + offset, QUANTITIES[quantity].unit

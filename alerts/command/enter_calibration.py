@@ -16,10 +16,7 @@ from alerts.command.terminal import Terminal, ask_time, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.format import local_time, value_shown
 from alerts.view.journal_lines import entry_json, heading
-from ingest.cellar import Cellar, Probe
-from ingest.cellar.amounts import parse_amount
-from ingest.cellar.quantities import QUANTITIES
-from ingest.cellar.units import Dimension
+from ingest.cellar import QUANTITIES, Cellar, Dimension, Probe, parse_amount
 from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.analyses import CalibrationBody, CalibrationPoint

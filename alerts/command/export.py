@@ -25,7 +25,7 @@ from alerts.command.options import (
     refuse_given,
     time_range,
 )  # fmt: skip
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES
 from ingest.errors import IngestError
 from ingest.exchange.csv_form import HEAD, csv_rows
 from ingest.exchange.senml_form import senml_packs

@@ -9,8 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.view.format import local_time, value_shown
-from ingest.cellar import Cellar
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES, Cellar
 from ingest.probes.binding import bindings
 from ingest.probes.decode import NO_PATTERN, NO_PROBE, RETAINED, Decoder, Refusal
 from ingest.probes.file_scale import file_scale

@@ -15,8 +15,7 @@ from alerts.command.history_of import HistoryRequest, run_history_of
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.view.format import local_time, value_shown
-from ingest.cellar import Cellar
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES, Cellar
 from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.readings.series import Series, all_series

@@ -17,8 +17,7 @@ import typer
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import time_range
 from alerts.view.format import local_time, value_shown
-from ingest.cellar import Cellar
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import OfLot, OfPlace, Whose, pieces
 from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
 from ingest.reading import quality_class

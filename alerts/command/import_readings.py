@@ -20,9 +20,7 @@ import numpy as np
 import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
-from ingest.cellar import Cellar
-from ingest.cellar.quantities import QUANTITIES, plausible_range, series_unit_conversion
-from ingest.cellar.units import UnitError, find_unit
+from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
 from ingest.exchange.moments import EARLIEST_MS, Moments

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 
 from alerts.command.found_numbers import FoundNumber, find_numbers
 from alerts.command.guess import Guess
-from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES
+from ingest.cellar import QUANTITIES, QUANTITY_NAMES
 
 _LONGEST_ID: Final = 64
 _UNITS: Final = {

@@ -14,8 +14,7 @@ from typing import Final, NamedTuple
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
 from alerts.watch.own_limits import OWN_WORDS, OwnWords, good_of
-from ingest.cellar import Cellar, EffectiveLimit, Vessel
-from ingest.cellar.quantities import QUANTITIES, value_in_unit
+from ingest.cellar import QUANTITIES, Cellar, EffectiveLimit, Vessel, value_in_unit
 
 # RFC 5322 section 2.1.1: a line should have no more than 78 characters.
 SUBJECT_LIMIT: Final = 78

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from ingest.cellar.quantities import QUANTITIES, value_in_unit
+from ingest.cellar import QUANTITIES, value_in_unit
 
 # The unit of each quantity for `[site] units = "us"`, with its decimals; metric is the unit inside.
 _US: Final = {"temperature": ("°F", 1), "pressure": ("psi", 2), "barometric_pressure": ("psi", 2)}

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from ingest.cellar.form import Identifier
+from ingest.cellar import Identifier
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.bodies import BODIES, KINDS, Kind, body_data, parse_body, shown
 from ingest.journal.body import Words

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final, Literal
 
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES
 from ingest.errors import Unreadable
 from ingest.exchange.layout import OWN_COLUMNS, Layout, Series
 from ingest.exchange.moments import Moments

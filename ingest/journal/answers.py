@@ -29,8 +29,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
-from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension, PressureKind, parse_amount, split_amount
 from ingest.errors import IngestError
 from ingest.times import iso_utc, spoken_moment
 

@@ -12,7 +12,7 @@ from typing import Annotated, Final
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
-from ingest.cellar.form import Identifier
+from ingest.cellar import Identifier
 
 _LONGEST: Final = 2000
 

@@ -171,8 +171,7 @@ def _addition(given: Given, data: dict[str, Any], _: EntryContext, __: int) -> t
 
 
 def _label(text: str, form: str) -> dict[str, float]:
-    from ingest.cellar.amounts import parse_amount
-    from ingest.cellar.units import Dimension
+    from ingest.cellar import Dimension, parse_amount
 
     try:
         if form == "tablets":

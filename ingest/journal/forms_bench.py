@@ -7,7 +7,7 @@ __all__ = ["BENCH_FORMS"]
 from collections.abc import Callable
 from typing import Final
 
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension
 from ingest.journal.analyses import MEASURED_UNITS
 from ingest.journal.answers import Choice, Day, Measure, Number, TitrantStrengthText, Whole, WrittenWords
 from ingest.journal.forms_cellar import LOT, REMARK, VESSEL

@@ -6,7 +6,7 @@ __all__ = ["CELLAR_FORMS", "CYLINDER", "LOT", "REMARK", "UNCERTAIN_VOLUME", "VES
 
 from typing import Final
 
-from ingest.cellar.units import Dimension
+from ingest.cellar import Dimension
 from ingest.journal.answers import Bought, Choice, Measure, Number, OfVessel, Whole, WrittenWords, YesNo
 from ingest.journal.question import Form, Given, Question, always
 

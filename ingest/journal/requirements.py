@@ -9,7 +9,7 @@ from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
-from ingest.cellar.form import Identifier
+from ingest.cellar import Identifier
 from ingest.errors import Problem
 from ingest.journal.bodies import BODIES, Kind, shown
 from ingest.journal.body import Words

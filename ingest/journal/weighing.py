@@ -13,9 +13,7 @@ __all__ = ["weighed"]
 from math import hypot
 from typing import Any, Final, NamedTuple
 
-from ingest.cellar import Cellar
-from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
-from ingest.cellar.units import Dimension
+from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
 from ingest.journal.analyses import MEASURED_UNITS
 from ingest.journal.answers import AnswersWrong, Wrong
 from ingest.journal.question import Given

@@ -7,8 +7,7 @@ __all__ = ["barometers", "bindings", "declarations", "jump_steps"]
 import re
 from collections.abc import Mapping
 
-from ingest.cellar import Cellar, Cylinder, Probe, Vessel
-from ingest.cellar.quantities import QUANTITIES, plausible_range
+from ingest.cellar import QUANTITIES, Cellar, Cylinder, Probe, Vessel, plausible_range
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Binding
 from ingest.probes.file_scale import file_scale

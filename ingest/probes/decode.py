@@ -13,8 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
-from ingest.cellar.signal import Counts, Signal, from_wire
-from ingest.cellar.units import Dimension
+from ingest.cellar import Counts, Dimension, Signal, from_wire
 from ingest.errors import Unreadable
 from ingest.probes.onewire import Thermometer, parse_w1
 from ingest.probes.record_unit import value_in

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 __all__ = ["STANDARD_PRESSURE_KPA", "file_scale", "station_pressure_kpa"]
 
-from ingest.cellar import Probe
-from ingest.cellar.quantities import series_unit_conversion
+from ingest.cellar import Probe, series_unit_conversion
 
 # Standard atmosphere at sea level, exact (ISO 2533:1975).
 STANDARD_PRESSURE_KPA = 101.325

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from math import isfinite
 from typing import Final, NamedTuple
 
-from ingest.cellar.units import Dimension, conversion, normal_unit
+from ingest.cellar import Dimension, conversion, normal_unit
 from ingest.errors import Unreadable
 from ingest.sources.senml import SECONDARY_VERSION, SenmlRecord
 

@@ -19,7 +19,7 @@ from dataclasses import dataclass, field
 from math import isfinite
 from typing import Final, NoReturn
 
-from ingest.cellar.form import SENML_NAME
+from ingest.cellar import SENML_NAME
 from ingest.errors import Unreadable
 from ingest.sources.json_form import decode_json
 

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from ingest.backoff import GOES_ON, Backoff
-from ingest.cellar.connections import SerialSettings
+from ingest.cellar import SerialSettings
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
 from ingest.sources.sample import Sample
 from ingest.sources.serial_port import PORT_ERRORS, closed_port, trouble_words

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import serial
 
-from ingest.cellar.connections import SerialSettings
+from ingest.cellar import SerialSettings
 from ingest.errors import SourceError
 
 try:

@@ -23,7 +23,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.backoff import Backoff
-from ingest.cellar.connections import MqttSettings
+from ingest.cellar import MqttSettings
 from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words, wire_words
 from ingest.sources.sample import Sample
 

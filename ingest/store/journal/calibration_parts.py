@@ -11,7 +11,7 @@ import sqlite3
 from collections.abc import Collection, Sequence
 from typing import Final, NamedTuple
 
-from ingest.cellar.quantities import QUANTITIES
+from ingest.cellar import QUANTITIES
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.analyses import CalibrationBody, CalibrationPoint
 from ingest.journal.calibration import Correction, Point, correction
