@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.view.format import age, local_time, quantity_word, unit_shown, value_shown
+from alerts.view.format import age, local_time, quantity_name, unit_name, value_text
 from ingest.cellar import QUANTITIES
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
@@ -31,32 +31,32 @@ NOW = 1_795_631_400_000
 def test_a_value_has_its_unit_and_the_digits_that_mean_something(
     quantity: str, value: float, metric: str, us: str
 ) -> None:
-    assert value_shown(quantity, value, "metric") == metric
-    assert value_shown(quantity, value, "us") == us
+    assert value_text(quantity, value, "metric") == metric
+    assert value_text(quantity, value, "us") == us
 
 
 @pytest.mark.parametrize("quantity", QUANTITIES)
 @given(value=st.floats(-1e6, 1e6))
 def test_no_value_is_a_negative_nothing(quantity: str, value: float) -> None:
     for units in ("metric", "us"):
-        number = value_shown(quantity, value, units).split(" ")[0]
+        number = value_text(quantity, value, units).split(" ")[0]
         assert not (number.startswith("-") and float(number) == 0)
 
 
 def test_each_quantity_has_a_unit_to_show() -> None:
-    assert {quantity: unit_shown(quantity, "metric") for quantity in QUANTITIES} == {
+    assert {quantity: unit_name(quantity, "metric") for quantity in QUANTITIES} == {
         "temperature": "°C",
         "pressure": "kPa",
         "barometric_pressure": "kPa",
         "pH": "",
     }
-    assert {quantity: unit_shown(quantity, "us") for quantity in QUANTITIES} == {
+    assert {quantity: unit_name(quantity, "us") for quantity in QUANTITIES} == {
         "temperature": "°F",
         "pressure": "psi",
         "barometric_pressure": "psi",
         "pH": "",
     }
-    assert quantity_word("barometric_pressure") == "barometric pressure"
+    assert quantity_name("barometric_pressure") == "barometric pressure"
 
 
 def test_today_is_shown_by_the_time_of_day_and_another_day_by_its_date() -> None:

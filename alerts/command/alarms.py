@@ -12,7 +12,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json
-from alerts.view.format import local_time, quantity_word, value_shown
+from alerts.view.format import local_time, quantity_name, value_text
 from alerts.view.status import AlarmStatus, cellar_status
 from alerts.watch.own_limits import good_of
 from ingest.store.alarms.alarm_record import transitions
@@ -62,12 +62,12 @@ def alarm_line(alarm: AlarmStatus, zone: ZoneInfo, units: str, now_ms: int) -> s
         what = f"{alarm.key} (its limit has left the cellar file)"
     elif limit.kind == "no data":
         missing = "no good reading" if limit.role == "bad measurement" else "no data"
-        what = f"{alarm.at} {quantity_word(limit.quantity)}: {missing} from {good_of(limit.probe)}"
+        what = f"{alarm.at} {quantity_name(limit.quantity)}: {missing} from {good_of(limit.probe)}"
     else:
-        value = "" if alarm.value is None else value_shown(limit.quantity, alarm.value, units)
+        value = "" if alarm.value is None else value_text(limit.quantity, alarm.value, units)
         what = (
-            f"{alarm.at} {quantity_word(limit.quantity)} {value}, "
-            f"limit {limit.kind} {value_shown(limit.quantity, limit.setpoint, units)}"
+            f"{alarm.at} {quantity_name(limit.quantity)} {value}, "
+            f"limit {limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
         )
     since = "" if alarm.since_ms is None else f", since {local_time(alarm.since_ms, zone, now_ms)}"
     state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(

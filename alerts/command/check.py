@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from alerts.command.options import File, Json
-from alerts.view.format import age, quantity_word, value_shown
+from alerts.view.format import age, quantity_name, value_text
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
 from ingest.process import wall_ms
@@ -123,6 +123,6 @@ def _limit_words(limit: EffectiveLimit, units: str) -> str:
     word = "below" if limit.kind == "low" else "above"
     delay = f" for {limit.on_delay_s:g} s" if limit.on_delay_s else ""
     return (
-        f"{quantity_word(limit.quantity)} {word} {value_shown(limit.quantity, limit.setpoint, units)}{delay}: "
+        f"{quantity_name(limit.quantity)} {word} {value_text(limit.quantity, limit.setpoint, units)}{delay}: "
         f"{limit.priority} priority, {hours}{origin}"
     )

@@ -23,7 +23,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from alerts.command.options import Duration
 from alerts.errors import AlertsError, MissingPart
-from alerts.view.format import value_shown
+from alerts.view.format import value_text
 from ingest.cellar import Cellar, load_cellar
 from ingest.probes.binding import declarations
 from ingest.process import wall_ms
@@ -240,7 +240,7 @@ class _Demo:
         reading = latest(store, [row[0]]).get(row[0])
         if reading is not None:
             value = value_at(scales(store, row[0]), reading.at_ms, reading.number)
-            self.say(f"K2 stands at {value_shown('pressure', value, self._cellar.site.units)}.")
+            self.say(f"K2 stands at {value_text('pressure', value, self._cellar.site.units)}.")
 
     def _log_tail(self) -> str:
         return "\n".join((self._folder / "leeside.log").read_text("utf-8", "replace").splitlines()[-10:])

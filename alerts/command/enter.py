@@ -18,7 +18,7 @@ from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.view.journal_lines import entry_json, heading
+from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, moment, prepare, write
@@ -110,7 +110,7 @@ def _prepared(
 def _show(terminal: Terminal, cellar: Cellar, made: Prepared, now_ms: int) -> None:
     if made.caution:
         terminal.say(f"Caution: {made.caution}.")
-    terminal.say(heading(made.draft, cellar.site.zone, now_ms))
+    terminal.say(entry_heading(made.draft, cellar.site.zone, now_ms))
     spread = spread_words(made.draft.body)
     if spread:
         terminal.say(f"  {spread}")

@@ -14,8 +14,8 @@ from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_time, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.view.format import local_time, value_shown
-from alerts.view.journal_lines import entry_json, heading
+from alerts.view.format import local_time, value_text
+from alerts.view.journal_lines import entry_heading, entry_json
 from ingest.cellar import QUANTITIES, Cellar, Dimension, Probe, parse_amount
 from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
@@ -101,7 +101,7 @@ def calibration(
         for warning in drift_warnings(declared.quantity, row.unit, moves):
             terminal.say(f"warning: {warning}")
         if asking:
-            terminal.say(heading(draft, cellar.site.zone, now_ms))
+            terminal.say(entry_heading(draft, cellar.site.zone, now_ms))
             if not terminal.agree(f"{body_words(body)}. Write it?"):
                 raise NotWritten("Nothing was written.")
         try:
@@ -265,6 +265,6 @@ def _tell(cellar: Cellar, declared: Probe, made: Correction, points: list[Point]
     units = cellar.site.units
     for point in points:
         print(
-            f"{declared.id}: {value_shown(declared.quantity, point.measured, units)} now counts as "
-            f"{value_shown(declared.quantity, made.gain * point.measured + made.offset, units)}"
+            f"{declared.id}: {value_text(declared.quantity, point.measured, units)} now counts as "
+            f"{value_text(declared.quantity, made.gain * point.measured + made.offset, units)}"
         )

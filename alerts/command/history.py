@@ -14,7 +14,7 @@ import typer
 from alerts.command.history_of import HistoryRequest, run_history_of
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
-from alerts.view.format import local_time, value_shown
+from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.reading import quality_class
 from ingest.store import Store
@@ -106,7 +106,7 @@ def _print_plain(rows: Iterator[HistoryRow], quantity: str, cellar: Cellar) -> i
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
         quality = quality_class(row.quality).name.lower()
-        value = value_shown(quantity, row.value, cellar.site.units)
+        value = value_text(quantity, row.value, cellar.site.units)
         print(
             f"{local_time(row.at_ms, cellar.site.zone, now_ms)}  {value}{'' if quality == 'good' else '  ' + quality}"
         )

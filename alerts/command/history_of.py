@@ -16,7 +16,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import time_range
-from alerts.view.format import local_time, value_shown
+from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import OfLot, OfPlace, Whose, pieces
 from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
@@ -186,7 +186,7 @@ def _print_plain(rows: Iterator[_Row], quantity: str, cellar: Cellar) -> int:
 
 def _shown(row: _Row, quantity: str, units: str) -> str:
     if row.entry is None:
-        return value_shown(quantity, row.value, units)
+        return value_text(quantity, row.value, units)
     if row.u is None or row.u <= 0:
         return f"{row.value:.4g} {row.unit}".rstrip()
     # Two digits of an uncertainty mean something, and of the value those that stand over them.

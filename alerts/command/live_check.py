@@ -13,7 +13,7 @@ from typing import Final
 from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
 from alerts.message.mail import try_login
-from alerts.view.format import value_shown
+from alerts.view.format import value_text
 from ingest.backoff import told_once
 from ingest.cellar import Cellar, SerialSettings
 from ingest.errors import IngestError, SourceError
@@ -129,7 +129,7 @@ def _chips(cellar: Cellar) -> Iterator[Finding]:
         if heard.readings:
             reading = heard.readings[0]
             doubt = f", {reading.quality}" + (f" ({reading.reason})" if reading.reason else "")
-            shown = value_shown(reading.quantity, reading.value, cellar.site.units)
+            shown = value_text(reading.quantity, reading.value, cellar.site.units)
             yield Finding("chip", chip, True, f"says {shown}{doubt}")
         else:
             yield Finding("chip", chip, False, "; ".join(reason_words(refusal.reason) for refusal in heard.refusals))

@@ -10,7 +10,7 @@ from typing import Final
 from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json
-from alerts.view.format import age, local_time, quantity_word, value_shown
+from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.status import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
@@ -69,14 +69,14 @@ def _print(view: CellarStatus, cellar: Cellar) -> None:
 
 
 def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
-    name = f"{quantity_word(reading.quantity):20}"
+    name = f"{quantity_name(reading.quantity):20}"
     if reading.value is None or reading.at_ms is None:
         return f"{name} nothing yet  [{reading.probe}]"
     doubt = (
         "" if reading.quality == "good" else f", {reading.quality}" + (f" ({reading.reason})" if reading.reason else "")
     )
     silent = ", silent since then" if reading.silent else ""
-    value = value_shown(reading.quantity, reading.value, units)
+    value = value_text(reading.quantity, reading.value, units)
     return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{doubt}  [{reading.probe}]"
 
 

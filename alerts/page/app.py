@@ -15,7 +15,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
-from alerts.view.format import age, local_time, quantity_word, value_shown
+from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.status import cellar_status
@@ -51,10 +51,10 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
             "cellar.html",
             {
                 "view": view,
-                "value": lambda quantity, value: value_shown(quantity, value, units),
+                "value": lambda quantity, value: value_text(quantity, value, units),
                 "time": lambda at_ms: local_time(at_ms, zone, now_ms),
                 "age": lambda at_ms: age(now_ms - at_ms),
-                "word": quantity_word,
+                "word": quantity_name,
                 "holds": lambda held: contents_line(held, zone, units, now_ms),
                 "not_finished": lambda racking: racking_line(racking, zone, now_ms),
                 "mirror": [] if view.mirror is None else mirror_lines(view.mirror, now_ms),

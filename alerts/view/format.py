@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["age", "local_time", "quantity_word", "unit_shown", "value_shown"]
+__all__ = ["age", "local_time", "quantity_name", "unit_name", "value_text"]
 
 from datetime import UTC, datetime
 from typing import Final
@@ -16,7 +16,7 @@ _US: Final = {"temperature": ("°F", 1), "pressure": ("psi", 2), "barometric_pre
 _MANY_DIGITS: Final = 1000.0
 
 
-def unit_shown(quantity: str, units: str) -> str:
+def unit_name(quantity: str, units: str) -> str:
     """The unit that a person of ``units`` ("metric" or "us") expects for a quantity; "" for pH, whose name says it."""
     if quantity == "pH":
         return ""
@@ -25,13 +25,13 @@ def unit_shown(quantity: str, units: str) -> str:
     return QUANTITIES[quantity].unit
 
 
-def value_shown(quantity: str, value: float, units: str) -> str:
+def value_text(quantity: str, value: float, units: str) -> str:
     """A value (in the quantity's unit) with its unit and as many digits as mean something."""
     if units == "us" and quantity in _US:
         unit, decimals = _US[quantity]
         return f"{_plain(value_in_unit(quantity, value, unit), decimals)} {unit}"
     row = QUANTITIES[quantity]
-    unit = unit_shown(quantity, units)
+    unit = unit_name(quantity, units)
     return f"{_plain(value, row.decimals)} {unit}".rstrip()
 
 
@@ -41,7 +41,7 @@ def _plain(value: float, decimals: int) -> str:
     return text.removeprefix("-") if float(text) == 0 else text
 
 
-def quantity_word(quantity: str) -> str:
+def quantity_name(quantity: str) -> str:
     """The quantity's name as a person writes it."""
     return quantity.replace("_", " ")
 

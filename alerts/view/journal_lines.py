@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["entry_json", "entry_lines", "heading"]
+__all__ = ["entry_heading", "entry_json", "entry_lines"]
 
 from zoneinfo import ZoneInfo
 
@@ -12,7 +12,7 @@ from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.wording import body_words, spread_words
 
 
-def heading(draft: Draft, zone: ZoneInfo, now_ms: int) -> str:
+def entry_heading(draft: Draft, zone: ZoneInfo, now_ms: int) -> str:
     """Kind, place or lot, when it happened, and who did it."""
     where = draft.place or ", ".join(places_of(None, draft.body)) or draft.lot
     at = f" at {where}" if where else ""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["contents_json", "contents_line", "volume_shown"]
+__all__ = ["contents_json", "contents_line", "volume_text"]
 
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -17,7 +17,7 @@ from ingest.times import iso_utc
 _GALLON_L: Final = 3.785411784
 
 
-def volume_shown(volume_l: float, units: str) -> str:
+def volume_text(volume_l: float, units: str) -> str:
     """A volume in liters, or in US gallons for units "us"."""
     return f"{volume_l / _GALLON_L:.2f} gal" if units == "us" else f"{volume_l:.1f} L"
 
@@ -32,9 +32,9 @@ def contents_line(held: Contents, zone: ZoneInfo, units: str, now_ms: int) -> st
     since = "" if held.since_ms is None else f", since {local_time(held.since_ms, zone, now_ms)}"
     if held.empty:
         return f"empty{since}{out}"
-    volume = "an unknown volume" if held.volume_l is None else volume_shown(held.volume_l, units)
+    volume = "an unknown volume" if held.volume_l is None else volume_text(held.volume_l, units)
     lots = ", ".join(_share(part, alone=len(held.lots) == 1) for part in held.lots)
-    headspace = "" if held.headspace_l is None else f", headspace {volume_shown(held.headspace_l, units)}"
+    headspace = "" if held.headspace_l is None else f", headspace {volume_text(held.headspace_l, units)}"
     return f"{volume} of {lots}{headspace}{_so2(held)}{since}{out}"
 
 
