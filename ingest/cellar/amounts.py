@@ -61,13 +61,13 @@ def split_amount(text: str) -> tuple[float, str]:
     plain = text.replace("\N{MINUS SIGN}", "-")
     if _COMMA.match(plain):
         raise ValueError("write the decimal as a point, without thousands separators")
-    found = _AMOUNT.fullmatch(plain)
-    if found is None:
+    match = _AMOUNT.fullmatch(plain)
+    if match is None:
         raise ValueError("this does not begin with a number")
-    number = float(found.group(1))
+    number = float(match.group(1))
     if not math.isfinite(number):
         raise ValueError("the number is too large")
-    return number, normal_unit(found.group(2))
+    return number, normal_unit(match.group(2))
 
 
 def parse_amount(
@@ -89,10 +89,10 @@ def parse_amount(
         number, unit_text = split_amount(value)
     except ValueError as error:
         raise ValueError(f'{error}; write it as "{example}"') from None
-    found = find_unit(dimension, unit_text)
-    if pressure is not None and found.reference is not None and found.reference != pressure:
+    written = find_unit(dimension, unit_text)
+    if pressure is not None and written.reference is not None and written.reference != pressure:
         wanted = "a difference of pressure" if pressure == "difference" else f"{pressure} pressure"
-        raise ValueError(f'this is {found.reference} pressure, but {wanted} is asked for, such as "{example}"')
+        raise ValueError(f'this is {written.reference} pressure, but {wanted} is asked for, such as "{example}"')
     gain, offset = conversion(dimension, unit_text, unit)
     result = gain * number + offset
     if not math.isfinite(result):

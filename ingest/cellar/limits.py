@@ -95,7 +95,7 @@ class LimitSettings(Table):
     def _setpoint(cls, value: object, info: ValidationInfo) -> object:
         row = QUANTITIES.get(info.data.get("quantity") or "")
         if row is None:
-            return None  # the quantity is missing or wrong, and that is said where it belongs
+            return None  # a quantity that is missing or wrong is reported with its own key
         return parse_amount(
             value, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
         ).number

@@ -177,13 +177,13 @@ class Counts:
         """Read counts such as ``0-4095 = 0-5 V``; ValueError says what is wrong and how it is written."""
         plain = _plain(text)
         counted, meant = _sides(plain, _COUNTS_EXAMPLE)
-        found = _COUNT.fullmatch(counted)
-        if found is None:
+        match = _COUNT.fullmatch(counted)
+        if match is None:
             raise ValueError(
                 f'"{counted}" is not a range of counts: write the two end counts as whole numbers, such as '
                 f"{_COUNTS_EXAMPLE}"
             )
-        low, high = int(found[1]), int(found[2])
+        low, high = int(match[1]), int(match[2])
         if low >= high:
             raise ValueError(f"the lower end count comes first: {low} is not below {high}")
         wire = _WIRE.fullmatch(meant)
@@ -243,21 +243,21 @@ def _sides(plain: str, example: str) -> tuple[str, str]:
 
 
 def _wire(text: str) -> tuple[float, float, WireUnit, float | None]:
-    found = _WIRE.fullmatch(text)
-    if found is None:
+    match = _WIRE.fullmatch(text)
+    if match is None:
         _refuse_comma(text)
         raise ValueError(
             f'"{text}" is not a signal: write a range in mA or V, with "of 5 V" behind it where the voltage follows '
             f"the supply; allowed are {SIGNAL_EXAMPLE}"
         )
-    low, high = _rising(found[1], found[2], found[3])
-    if found[3] == "mA":
-        if found[4] is not None:
+    low, high = _rising(match[1], match[2], match[3])
+    if match[3] == "mA":
+        if match[4] is not None:
             raise ValueError('only a voltage can follow its supply; leave "of ... V" out behind mA')
         return low, high, "mA", None
-    if found[4] is None:
+    if match[4] is None:
         return low, high, "V", None
-    supply_v = _number(found[4])
+    supply_v = _number(match[4])
     if supply_v <= 0.0:
         raise ValueError(f'the supply must be above 0 V, such as "of 5 V", not {supply_v:g} V')
     if low < 0.0 or high > supply_v:
@@ -266,16 +266,16 @@ def _wire(text: str) -> tuple[float, float, WireUnit, float | None]:
 
 
 def _label(text: str) -> tuple[float, float, str]:
-    found = _LABEL.fullmatch(text)
-    if found is None:
+    match = _LABEL.fullmatch(text)
+    if match is None:
         _refuse_comma(text)
         if _BARE_RANGE.fullmatch(text):
             raise ValueError(f'the unit is missing behind "{text}"; write it as on the label, such as "0-30 psi"')
         raise ValueError(f'"{text}" is not a range: write two numbers and a unit, such as "0-30 psi" or "-10 to 60 °C"')
-    low, high = _number(found[1]), _number(found[2])
+    low, high = _number(match[1]), _number(match[2])
     if low == high:
         raise ValueError(f'the two ends must differ, such as "0-30 psi", not "{text}"')
-    return low, high, found[3]
+    return low, high, match[3]
 
 
 def _rising(low: str, high: str, unit: str) -> tuple[float, float]:
