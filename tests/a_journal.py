@@ -1,4 +1,4 @@
-"""A cellar file on disk with an empty journal, and the real command run on it."""
+"""A cellar file on disk with an empty journal, and the command run on it."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ __all__ = ["FILE_TEXT", "JournalOnDisk"]
 
 import json
 import subprocess
-import sys
 from pathlib import Path
 from typing import Any
+
+from running import leeside
 
 from ingest.cellar import load_cellar
 from ingest.journal.entry import Entry
@@ -64,16 +65,9 @@ class JournalOnDisk:
         self.store = create_or_open(self.cellar.store_path, wall_ms())
         self.series = declare(self.store, declarations(self.cellar), wall_ms())
 
-    def arguments(self, *words: str) -> list[str]:
-        """The command line of a leeside command."""
-        return [sys.executable, "-m", "alerts.command.main", *words]
-
     def run(self, *words: str) -> subprocess.CompletedProcess[str]:
-        """Run a leeside command in a process of its own, without a terminal."""
-        return subprocess.run(
-            self.arguments(*words), cwd=Path(__file__).parent.parent, capture_output=True, text=True, check=False,
-            stdin=subprocess.DEVNULL, timeout=60,
-        )  # fmt: skip
+        """Run a leeside command, without a terminal."""
+        return leeside(*words)
 
     def enter(self, kind: str, *options: str) -> dict[str, Any]:
         """Enter something that must be taken; the entry as JSON."""

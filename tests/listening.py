@@ -8,7 +8,6 @@ import os
 import pty
 import signal
 import subprocess
-import sys
 import threading
 import tty
 from collections.abc import Callable
@@ -16,6 +15,7 @@ from types import TracebackType
 from typing import IO
 
 from eventually import eventually
+from running import COMMAND
 
 
 class Cable:
@@ -57,7 +57,7 @@ class Listener:
         self._arguments = [str(argument) for argument in arguments]
 
     def __enter__(self) -> Listener:
-        command = [sys.executable, "-m", "alerts.command.main", "listen", *self._arguments]
+        command = [*COMMAND, "listen", *self._arguments]
         self._process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
         assert self._process.stdout is not None
         assert self._process.stderr is not None

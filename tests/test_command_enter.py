@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
+from running import COMMAND
 from typer.testing import CliRunner
 
 from alerts.command.main import app
@@ -429,7 +430,7 @@ def test_two_people_at_one_moment_lose_nothing(journal: JournalOnDisk, call: _Ca
     words = ["enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--who"]
     people = [
         subprocess.Popen(
-            journal.arguments(*words, name), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            [*COMMAND, *words, name], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
             text=True, cwd=Path(__file__).parent.parent,
         )
         for name in ("Ana", "Bor")
@@ -449,7 +450,7 @@ def test_of_two_who_draw_the_last_wine_at_one_moment_one_is_refused(journal: Jou
     words = ["enter", "racking", str(journal.file), "--from", "K1=16L", "--to"]
     people = [
         subprocess.Popen(
-            journal.arguments(*words, to), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+            [*COMMAND, *words, to], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, stderr=subprocess.PIPE,
             text=True, cwd=Path(__file__).parent.parent,
         )
         for to in ("K3", "K3")

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
+from running import COMMAND
 
 from ingest.entering import enter
 from ingest.probes.binding import declarations
@@ -27,7 +28,7 @@ class _AtTheTerminal:
     def __init__(self, journal: JournalOnDisk, *words: str) -> None:
         self._ours, theirs = os.openpty()
         self.process = subprocess.Popen(
-            journal.arguments(*words), stdin=theirs, stdout=theirs, stderr=theirs, cwd=Path(__file__).parent.parent,
+            [*COMMAND, *words], stdin=theirs, stdout=theirs, stderr=theirs, cwd=Path(__file__).parent.parent,
             start_new_session=True,
         )  # fmt: skip
         os.close(theirs)

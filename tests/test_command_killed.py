@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
+from running import COMMAND
 from write_lock import Watched, watched
 
 from ingest.entering import enter
@@ -57,7 +58,7 @@ def test_a_kill_inside_the_write_leaves_all_of_it_or_nothing(
 
     def run(name: str, delay_s: float = -1.0) -> tuple[JournalOnDisk, Watched]:
         journal = _copy(many, tmp_path / name)
-        command = journal.arguments(*(str(journal.file) if word == "FILE" else word for word in words))
+        command = [*COMMAND, *(str(journal.file) if word == "FILE" else word for word in words)]
         return journal, watched(Path(f"{journal.cellar.store_path}-shm"), command, delay_s)
 
     spans = []

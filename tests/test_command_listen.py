@@ -10,7 +10,7 @@ from pathlib import Path
 from brokers import Mosquitto, free_port
 from eventually import eventually
 from listening import Cable, Listener
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import parse_cellar
 
@@ -80,7 +80,7 @@ def test_as_json_each_line_is_an_object_and_the_span_ends_it(tmp_path: Path) -> 
         broker.publish("a/p", '{"kPa": 3}', retain=True)
         broker.publish("b/p", "7", retain=True)
         file = written(tmp_path, SITE, mqtt(broker.port))
-        done = leeside("listen", file, "--topic", "a/#", "--topic", "c", "--for", "1.5s", "--json")
+        done = leeside_process("listen", file, "--topic", "a/#", "--topic", "c", "--for", "1.5s", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
@@ -94,14 +94,14 @@ def test_as_json_each_line_is_an_object_and_the_span_ends_it(tmp_path: Path) -> 
 
 def test_nothing_was_heard(tmp_path: Path) -> None:
     file = written(tmp_path, SITE, mqtt(free_port()))
-    done = leeside("listen", file, "--for", "0.5s")
+    done = leeside_process("listen", file, "--for", "0.5s")
     assert done.returncode == 1
     assert "Nothing listens at 127.0.0.1" in done.stderr
     assert "Nothing was heard." in done.stderr
 
 
 def test_a_file_without_a_source(tmp_path: Path) -> None:
-    done = leeside("listen", written(tmp_path, SITE, '\n[w1]\npath = "none"\n'))
+    done = leeside_process("listen", written(tmp_path, SITE, '\n[w1]\npath = "none"\n'))
     assert done.returncode == 1
     assert "There is nothing to listen to" in done.stderr
 
@@ -113,13 +113,13 @@ def test_a_wrong_call(tmp_path: Path) -> None:
         ([file, "--for", "soon"], "--for"),
         ([], "FILE"),
     ):
-        done = leeside("listen", *arguments)
+        done = leeside_process("listen", *arguments)
         assert done.returncode == 2
         assert word in done.stderr
 
 
 def test_a_wrong_cellar_file(tmp_path: Path) -> None:
-    done = leeside("listen", written(tmp_path, SITE, "[[vessel]]\n"))
+    done = leeside_process("listen", written(tmp_path, SITE, "[[vessel]]\n"))
     assert done.returncode == 1
     assert "[[vessel]] no. 2 id" in done.stderr
 
@@ -143,7 +143,7 @@ def test_a_line_in_use_names_its_holder(tmp_path: Path) -> None:
         file = written(tmp_path, SITE, serial(cable.device))
         with Listener(file) as first:
             first.await_words("is open")
-            done = leeside("listen", file, "--for", "1s")
+            done = leeside_process("listen", file, "--for", "1s")
             assert done.returncode == 1
             assert f"line bench-line is left out: {cable.device} is in use by process {first.pid} (" in done.stderr
             first.interrupt()
@@ -158,7 +158,7 @@ def test_one_wire_chips_of_the_file_and_of_the_folder(tmp_path: Path) -> None:
     known = (
         '\n[w1]\npath = "chips"\n\n[[probe]]\nid = "t"\nat = "K1"\nquantity = "temperature"\nw1 = "28-3c01f0964f2b"\n'
     )
-    done = leeside("listen", written(tmp_path, SITE, known), "--for", "1.5s")
+    done = leeside_process("listen", written(tmp_path, SITE, known), "--for", "1.5s")
     assert done.returncode == 0, done.stderr
     assert "t: 12.5 = 12.5 °C, good" in done.stdout
     assert 'w1 28-0000000000aa  "9000"  ->  no probe takes it' in done.stdout
@@ -166,7 +166,7 @@ def test_one_wire_chips_of_the_file_and_of_the_folder(tmp_path: Path) -> None:
 
 
 def test_the_serial_devices_need_no_file() -> None:
-    done = leeside("listen", "--ports")
+    done = leeside_process("listen", "--ports")
     assert done.returncode in (0, 1)
     assert done.stdout.startswith("/dev/") if done.returncode == 0 else "No serial device" in done.stdout
 

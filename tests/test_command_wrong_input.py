@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-import sqlite3
 import subprocess
 from pathlib import Path
 
 import httpx
 import pytest
+from a_store import NOW, new_store
 from eventually import eventually
 from mail_server import free_port
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
+
+from ingest.cellar import load_cellar
+from ingest.probes.binding import declarations
+from ingest.store.readings.series import declare
 
 GOOD = """
 [site]
@@ -119,13 +123,9 @@ def test_commands_that_read_say_that_there_is_no_store_yet(tmp_path: Path) -> No
 def test_a_store_of_a_newer_leeside_is_left_alone(tmp_path: Path) -> None:
     file = tmp_path / "cellar.toml"
     file.write_text(GOOD)
-    with Leeside(file):
-        pass
-    with sqlite3.connect(tmp_path / "cellar.db") as connection:
-        connection.execute("INSERT INTO migration VALUES (999, 'of the future', 0)")
-    connection.close()
-    for command in ("run", "now"):
-        result = leeside(command, file)
+    with new_store(tmp_path) as store:
+        store.connection.execute("INSERT INTO migration VALUES (999, 'of the future', 0)")
+    for result in (leeside_process("run", file), leeside("now", file)):
         assert result.returncode in (1, 2)
         assert "written by a newer leeside" in result.stderr
         assert "Traceback" not in result.stderr
@@ -135,7 +135,7 @@ def test_a_second_run_on_one_store_is_told_who_holds_it(tmp_path: Path) -> None:
     file = tmp_path / "cellar.toml"
     file.write_text(GOOD)
     with Leeside(file) as running:
-        second = leeside("run", file)
+        second = leeside_process("run", file)
         assert second.returncode == 2
         assert "is already running on this store (process" in second.stderr
         assert "Traceback" not in second.stderr
@@ -147,7 +147,7 @@ def test_a_store_where_nothing_can_be_written(tmp_path: Path) -> None:
     # /sys takes no new files, whoever asks: to a program it is what a read-only disk is.
     file = tmp_path / "cellar.toml"
     file.write_text(GOOD + '\n[store]\npath = "/sys/kernel/cellar.db"\n')
-    result = leeside("run", file)
+    result = leeside_process("run", file)
     assert result.returncode == 2
     assert "/sys/kernel/cellar.db" in result.stderr
     assert "cannot be written" in result.stderr
@@ -157,7 +157,7 @@ def test_a_store_where_nothing_can_be_written(tmp_path: Path) -> None:
 def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
     file = tmp_path / "cellar.toml"
     file.write_text(GOOD + '\n[store]\npath = "nowhere/cellar.db"\n')
-    result = leeside("run", file)
+    result = leeside_process("run", file)
     assert result.returncode == 2
     assert "nowhere" in result.stderr
     assert "Traceback" not in result.stderr
@@ -182,8 +182,8 @@ def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: st
     file = tmp_path / "cellar.toml"
     file.write_text(GOOD)
     if "history" in arguments:
-        with Leeside(file):
-            pass
+        with new_store(tmp_path) as store:
+            declare(store, declarations(load_cellar(file)), NOW)
     result = leeside(*(str(file) if argument == "FILE" else argument for argument in arguments))
     assert result.returncode == 2
     assert words in " ".join(result.stderr.replace("│", " ").split())
@@ -198,7 +198,7 @@ def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> No
     try:
         with Leeside(file) as running:
             assert "runs" in leeside("now", running.file).stdout
-            assert "is another program using that port?" in running.said()
+            eventually(lambda: "is another program using that port?" in running.said())
             server.kill()
             server.wait()
             # Once the port is free the page is there, without a restart.

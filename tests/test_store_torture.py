@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from a_store import NOW, declared, fill_up, make_room, new_store, start_script
 from eventually import eventually
-from running import leeside
+from running import leeside, leeside_process
 
 from alerts.watch.own_limits import LOG, LOG_BYTES, readings_of_pulse
 from ingest.errors import StoreError, StoreUnwritable
@@ -163,8 +163,11 @@ def test_damage_in_the_middle_is_no_traceback(tmp_path: Path) -> None:
     store.path.write_bytes(data)
     file = tmp_path / "cellar.toml"
     file.write_text(CELLAR)
-    calls = (["history", file, "k1-pressure"], ["run", file, "--only", "ingest"], ["backup", file])
-    said = [leeside(*call) for call in calls]
+    said = [
+        leeside("history", file, "k1-pressure"),
+        leeside_process("run", file, "--only", "ingest"),
+        leeside("backup", file),
+    ]
     assert [done.returncode for done in said] == [1, 2, 1]
     for done in said:
         assert "Traceback" not in done.stderr, done.stderr

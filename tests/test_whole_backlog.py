@@ -12,7 +12,7 @@ import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from old_broker import OldBroker
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
 
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store import open_existing
@@ -94,7 +94,7 @@ def test_two_thousand_bare_numbers_that_were_kept(tmp_path: Path) -> None:
             eventually(lambda: _qualities(running).count(GOOD) == 2, within_s=20)
             eventually(lambda: "K2 pressure" in leeside("alarms", file).stdout, within_s=20)
             eventually(lambda: "Not understood" in leeside("now", file).stdout, within_s=20)
-            shown = leeside("now", file).stdout
+            shown = leeside_process("now", file).stdout
     assert sorted(_qualities(running)) == [GOOD] * 2 + [BACKLOG] * (KEPT - 2)
     with open_existing(running.store_path) as store:
         newest = latest(store, (1, 2))

@@ -8,7 +8,7 @@ import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
 
 from ingest.store import open_existing
 from ingest.store.alarms.messages import recent_messages
@@ -90,23 +90,23 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
         with running:
             # The alarm still stands, known by the same id, and one more reading of the same kind changes nothing.
             broker.publish("cellar/K1/pressure", "0.5")
-            stands = leeside("alarms", running.file)
+            stands = leeside_process("alarms", running.file)
             assert stands.returncode == 1
             occurrence = stands.stdout.split()[0]
             assert f"leeside acknowledge {running.file} {occurrence}" in body
-            seen = leeside("acknowledge", running.file, occurrence, "--who", "Ana", "--note", "on my way")
+            seen = leeside_process("acknowledge", running.file, occurrence, "--who", "Ana", "--note", "on my way")
             assert (seen.returncode, seen.stdout) == (0, f"acknowledged: {occurrence} (K1/pressure/low)\n")
-            again = leeside("acknowledge", running.file, occurrence)
+            again = leeside_process("acknowledge", running.file, occurrence)
             assert again.returncode == 1
             assert "acknowledged already (by Ana)" in again.stdout
         with running:
-            assert "seen by Ana" in leeside("alarms", running.file).stdout
+            assert "seen by Ana" in leeside_process("alarms", running.file).stdout
             broker.publish("cellar/K1/pressure", "8")
             eventually(lambda: len(inbox.mails) == 2)
             back = inbox.mails[1]
             assert back["Subject"] == "BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
             assert back["References"] == mail["Message-ID"]
-            quiet = leeside("alarms", running.file)
+            quiet = leeside_process("alarms", running.file)
             assert (quiet.returncode, quiet.stdout) == (0, "No alarm stands.\n")
     # Over three runs: one mail for the raise, one for the return.
     assert len(inbox.mails) == 2

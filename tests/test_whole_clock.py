@@ -9,7 +9,7 @@ import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
-from running import Leeside, leeside
+from running import Leeside, leeside_process
 from test_whole_breach import cellar_file
 
 from ingest.store import open_existing
@@ -86,4 +86,4 @@ def _pulses_go_on(running: Leeside) -> None:
     before = times()
     assert len(before) == 2
     eventually(lambda: not set(before) & set(times()), within_s=30)
-    assert leeside("alarms", running.file).stdout != ""
+    assert leeside_process("alarms", running.file).stdout != ""

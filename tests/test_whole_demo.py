@@ -5,18 +5,18 @@ from __future__ import annotations
 import re
 import signal
 import subprocess
-import sys
 import time
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import sync_playwright
+from running import COMMAND, leeside
 
 from alerts.command.demo import ALARM_BY_S
 
 pytestmark = pytest.mark.whole
 
-DEMO = [sys.executable, "-m", "alerts.command.main", "demo"]
+DEMO = (*COMMAND, "demo")
 
 
 def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path) -> None:
@@ -86,7 +86,7 @@ def test_ctrl_c_stops_the_demo_at_once_and_leaves_nothing(tmp_path: Path) -> Non
 
 def test_a_folder_that_is_not_empty_is_refused(tmp_path: Path) -> None:
     (tmp_path / "mine.txt").write_text("keep me")
-    result = subprocess.run([*DEMO, "--folder", str(tmp_path)], capture_output=True, text=True, check=False)
+    result = leeside("demo", "--folder", tmp_path)
     assert result.returncode == 1
     assert "is not an empty folder" in result.stderr
     assert (tmp_path / "mine.txt").read_text() == "keep me"

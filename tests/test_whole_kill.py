@@ -14,7 +14,7 @@ import pytest
 from brokers import Mosquitto
 from eventually import eventually
 from mail_server import free_port
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
 
 from ingest.store import open_existing
 from ingest.times import iso_utc
@@ -76,7 +76,7 @@ def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_pat
                         killed |= _kill(running, role)
             publisher.join()
             eventually(lambda: _stored(running) == MESSAGES, within_s=90)
-        history = leeside("history", file, "k1-pressure", "--csv")
+        history = leeside_process("history", file, "k1-pressure", "--csv")
     wanted = [f"{iso_utc(FIRST_MS + index * 1000)},{50 + index % 100 / 10:.10g},kPa,good" for index in range(MESSAGES)]
     assert history.stdout.splitlines() == ["at,value,unit,quality", *wanted]
     with sqlite3.connect(running.store_path) as connection:

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
-from running import Leeside, leeside
+from running import Leeside, leeside, leeside_process
 
 pytestmark = pytest.mark.whole
 
@@ -92,11 +92,11 @@ def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_pat
             assert inbox.mails[0]["Subject"] == "HIGH: C1 pressure 2.5 kPa, above 2 kPa"
             assert "Stand aside, then free the airlock." in inbox.mails[0].get_content()
             eventually(lambda: "Not understood" in leeside("now", file).stdout, within_s=20)
-            shown = leeside("now", file).stdout
+            shown = leeside_process("now", file).stdout
             assert "1 x not text in the line's encoding" in shown
             assert "1 x no probe's pattern takes this line: no probe, bench-line bench-line" in shown
             assert "K1 T=nan" in shown
-            history = leeside("history", file, "k1-temperature", "--csv").stdout.splitlines()
+            history = leeside_process("history", file, "k1-temperature", "--csv").stdout.splitlines()
             assert [row.split(",")[1:] for row in history] == [["value", "unit", "quality"], ["12.5", "°C", "good"]]
             assert running.stop() == 0
     finally:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from brokers import Mosquitto
 from eventually import eventually
-from running import Leeside, leeside
+from running import Leeside, leeside_process
 
 pytestmark = pytest.mark.whole
 
@@ -104,7 +104,7 @@ def shown(file: Path, *texts: str) -> None:
     """Return once ``leeside now`` shows all of these."""
 
     def all_shown() -> bool:
-        now = leeside("now", file).stdout
+        now = leeside_process("now", file).stdout
         return all(text in now for text in texts)
 
     eventually(all_shown, within_s=30)

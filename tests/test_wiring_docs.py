@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 import subprocess
-import sys
 from math import exp
 from pathlib import Path
 from typing import Final
 
 import pytest
 from brokers import Mosquitto
+from running import leeside
 
 from ingest.cellar import Counts, Signal, parse_cellar
 
@@ -127,6 +127,6 @@ def test_what_the_page_says_of_a_cylinder_that_empties() -> None:
 def test_the_bench_command_of_the_page_works_out_a_count() -> None:
     words = ["bench", "signal", "4-20 mA = 0-100 kPa", "1042", "--counts", "0-4095 = 0-22 mA"]
     says('leeside bench signal "4-20 mA = 0-100 kPa" 1042 --counts "0-4095 = 0-22 mA"')
-    command = [sys.executable, "-m", "alerts.command.main", *words]
-    told = subprocess.run(command, check=True, capture_output=True, text=True, timeout=60).stdout
-    assert "9.9878 kPa, good" in told  # (1042 x 22 / 4095 - 4) x 100 / 16
+    shown = leeside(*words)
+    assert (shown.returncode, shown.stderr) == (0, "")
+    assert "9.9878 kPa, good" in shown.stdout  # (1042 x 22 / 4095 - 4) x 100 / 16
