@@ -1,32 +1,60 @@
-"""Moments: UTC milliseconds as ISO 8601 text, and what a person writes at a command line as UTC milliseconds."""
+"""Moments: UTC milliseconds as ISO 8601 text, and texts as UTC milliseconds: from instruments, tables and people."""
 
 from __future__ import annotations
 
-__all__ = ["END_OF_TIME_MS", "Ambiguous", "Skipped", "iso_utc", "moment_of", "spoken_moment"]
+__all__ = [
+    "EARLIEST_MS",
+    "END_OF_TIME_MS",
+    "Ambiguous",
+    "Skipped",
+    "clock_change",
+    "epoch_ms",
+    "iso_utc",
+    "moment_of",
+    "parse_rfc3339",
+    "spoken_moment",
+]
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from ingest.errors import IngestError
+from ingest.errors import IngestError, Unreadable
 
 # Later than any moment that is stored, for spans without an end [UTC ms]; it leaves room to add to in 64 bits.
 END_OF_TIME_MS: Final = 1 << 62
+# 2000-01-01T00:00:00Z [UTC ms]: a clock that was never set shows an earlier time.
+EARLIEST_MS: Final = 946_684_800_000
 
-_FORM = re.compile(
+# An epoch number's size tells its unit: until the year 5138 seconds stay below 1e11, milliseconds below 1e14 and
+# microseconds below 1e17; none of them is that small after March 1973. Common practice, no source.
+_SECONDS_BELOW: Final = 10**11
+_MILLISECONDS_BELOW: Final = 10**14
+_MICROSECONDS_BELOW: Final = 10**17
+
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MILLISECOND: Final = timedelta(milliseconds=1)
+_DAY_MS: Final = 86_400_000
+
+# RFC 3339, section 5.6. Its note allows "t" and "z" in lower case, and a space instead of the "T".
+_RFC3339: Final = re.compile(
+    r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}):(\d{2})((?:\.\d+)?)([Zz]|[+-]\d{2}:[0-5]\d)", re.ASCII
+)
+# The same with less needed, as people write it and other programs put it into tables.
+_FORM: Final = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})"
-    r"(?:[T ](?P<time>\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?)\s*(?P<zone>Z|[+-]\d{2}:\d{2})?)?",
+    r"(?:[Tt ](?P<time>\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)\s*(?P<zone>[Zz]|[+-]\d{2}:?\d{2})?)?",
     re.ASCII,
 )
-_ALLOWED = 'a date such as 2026-11-25, or date and time such as "2026-11-25 18:30", with Z or +01:00 if not cellar time'
-
-
-_SPOKEN = re.compile(
+_ALLOWED: Final = (
+    'a date such as 2026-11-25, or date and time such as "2026-11-25 18:30", with Z or +01:00 if not cellar time'
+)
+_SPOKEN: Final = re.compile(
     r"(?:(?P<day>today|yesterday)|(?P<date>\d{4}-\d{2}-\d{2}))?(?:(?:^|[T ])\s*(?P<time>\d{1,2}:\d{2}(?::\d{2})?))?",
     re.ASCII | re.IGNORECASE,
 )
-_SPOKEN_ALLOWED = 'today, yesterday, 18:30, "yesterday 18:30", ' + _ALLOWED
+_SPOKEN_ALLOWED: Final = 'today, yesterday, 18:30, "yesterday 18:30", ' + _ALLOWED
 
 
 class Ambiguous(IngestError):
@@ -47,22 +75,64 @@ def iso_utc(at_ms: int) -> str:
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
 
 
+# ---- from instruments and other programs ---------------------------------------------------------------------------
+
+
+def parse_rfc3339(text: str) -> int:
+    """UTC milliseconds of an RFC 3339 time; its zone is required, digits below a millisecond are cut off.
+
+    A leap second (``23:59:60`` UTC) counts as the second after it, as POSIX time does.
+    Raises Unreadable ``not a time``.
+    """
+    match = _RFC3339.fullmatch(text)
+    if match is None:
+        raise Unreadable("not a time", f"{text[:60]!r} is not an RFC 3339 time with zone, like 2026-11-25T08:30:00Z")
+    date, minute, second, fraction, zone = match.groups()
+    leap = second == "60"
+    try:
+        moment = datetime.fromisoformat(f"{date}T{minute}:{'59' if leap else second}{fraction}{zone.upper()}")
+    except ValueError as error:
+        raise Unreadable("not a time", f"{text!r}: {error}") from error
+    at_ms = (moment - _EPOCH) // _MILLISECOND
+    if leap:
+        at_ms += 1000
+        if at_ms % _DAY_MS >= 1000:
+            raise Unreadable("not a time", f"{text!r}: a leap second can only be at 23:59:60 UTC")
+    return at_ms
+
+
+def epoch_ms(number: float) -> int:
+    """UTC milliseconds of a number of s, ms, µs or ns since 1970, whichever its size says: below 1e11 seconds, below
+    1e14 milliseconds, below 1e17 microseconds, else nanoseconds.
+    """
+    size = abs(number)
+    if size < _SECONDS_BELOW:
+        return round(number * 1000)
+    whole = int(number)
+    if size < _MILLISECONDS_BELOW:
+        return whole
+    return whole // 1000 if size < _MICROSECONDS_BELOW else whole // 1_000_000
+
+
+# ---- from people and tables ----------------------------------------------------------------------------------------
+
+
 def moment_of(text: str, zone: ZoneInfo) -> int:
     """What a person writes as UTC milliseconds; a date alone is its midnight, a time without zone is cellar time.
 
     Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double, Skipped for one
     that it leaves out.
     """
-    found = _FORM.fullmatch(text.strip())
-    if found is None:
+    match = _FORM.fullmatch(text.strip())
+    if match is None:
         raise IngestError(f"'{text}' is no time; write {_ALLOWED}")
     try:
-        moment = datetime.fromisoformat(f"{found['date']}T{found['time'] or '00:00'}{found['zone'] or ''}")
+        moment = datetime.fromisoformat(f"{match['date']}T{match['time'] or '00:00'}{(match['zone'] or '').upper()}")
     except ValueError as error:
         raise IngestError(f"'{text}' is no time ({error}); write {_ALLOWED}") from error
     if moment.tzinfo is None:
         moment = _local(moment, zone, text)
-    return round((moment - datetime(1970, 1, 1, tzinfo=UTC)) / timedelta(milliseconds=1))
+    return round((moment - _EPOCH) / _MILLISECOND)
 
 
 def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
@@ -76,19 +146,19 @@ def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
     plain = " ".join(text.split())
     if plain.lower() == "now":
         return now_ms
-    found = _SPOKEN.fullmatch(plain)
-    if found is None or not plain:
+    match = _SPOKEN.fullmatch(plain)
+    if match is None or not plain:
         if _FORM.fullmatch(plain) is None:
             raise IngestError(f"'{text}' is no time; write {_SPOKEN_ALLOWED}")
         return moment_of(plain, zone)
     today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
-    if found["date"] is not None:
-        day = found["date"]
+    if match["date"] is not None:
+        day = match["date"]
     else:
-        day = (today - timedelta(days=(found["day"] or "").lower() == "yesterday")).isoformat()
-    if found["time"] is None and day == today.isoformat():
+        day = (today - timedelta(days=(match["day"] or "").lower() == "yesterday")).isoformat()
+    if match["time"] is None and day == today.isoformat():
         return now_ms
-    hour, rest = (found["time"] or "12:00").split(":", 1)
+    hour, rest = (match["time"] or "12:00").split(":", 1)
     return moment_of(f"{day} {hour.rjust(2, '0')}:{rest}", zone)
 
 
@@ -98,7 +168,8 @@ def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
     if before == after or ":" not in text:
         return earlier
     if before < after:
-        left, went_on = _skipped_span(moment, zone, before, after)
+        change = clock_change(zone, (moment - after).replace(tzinfo=UTC), (moment - before).replace(tzinfo=UTC))
+        left, went_on = (change + before).replace(tzinfo=None), (change + after).replace(tzinfo=None)
         form = "%H:%M" if left.date() == went_on.date() else "%Y-%m-%d %H:%M"
         last, first = left.strftime(form), went_on.strftime(form)
         what = f"'{text}' was skipped when the clocks went from {last} to {first}"
@@ -110,14 +181,13 @@ def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
     )
 
 
-def _skipped_span(moment: datetime, zone: ZoneInfo, before: timedelta, after: timedelta) -> tuple[datetime, datetime]:
-    """The local times at which the clock stopped and went on around a moment (local, without zone) that it skipped."""
-    low, high = (moment - after).replace(tzinfo=UTC), (moment - before).replace(tzinfo=UTC)
+def clock_change(zone: tzinfo, low: datetime, high: datetime) -> datetime:
+    """The moment at which a zone's offset changes, to the second (UTC); low, high: before and after it (UTC)."""
+    before = low.astimezone(zone).utcoffset()
     while high - low > timedelta(seconds=1):
-        middle = low + (high - low) // 2
+        middle = low + (high - low) / 2
         if middle.astimezone(zone).utcoffset() == before:
             low = middle
         else:
             high = middle
-    change = (high + timedelta(milliseconds=1)).replace(second=0, microsecond=0)
-    return (change + before).replace(tzinfo=None), (change + after).replace(tzinfo=None)
+    return high.replace(microsecond=0)

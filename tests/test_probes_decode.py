@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
-from ingest.probes.decode import EARLIEST_MS, MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
+from ingest.probes.decode import MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
 from ingest.reading import Quality, Reason, quality_code
+from ingest.times import EARLIEST_MS
 
 GOOD = quality_code(Quality.GOOD)
 OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)

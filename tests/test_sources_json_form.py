@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import Unreadable
-from ingest.sources.json_form import JsonPointer, decode_json, number_at, parse_rfc3339, time_at
+from ingest.sources.json_form import JsonPointer, decode_json, number_at, time_at
+from ingest.times import parse_rfc3339
 
 WHOLE = JsonPointer.parse("")
 

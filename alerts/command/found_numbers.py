@@ -14,10 +14,10 @@ from ingest.errors import Unreadable
 from ingest.sources.json_form import JsonPointer, decode_json, number_at, time_at
 from ingest.sources.number import parse_number
 from ingest.sources.senml import decode_senml
+from ingest.times import EARLIEST_MS
 
 _MOST_NUMBERS: Final = 16
 _TIME_WORDS: Final = re.compile(r"(?:^|_)(?:t|ts|at|time|timestamp|date|datetime|when|utc|epoch)(?:_?(?:ms|s|utc))?$")
-_EARLIEST_MS: Final = 946_684_800_000  # 2000-01-01T00:00:00Z: an earlier "time" is some other number
 _LATEST_MS: Final = 4_102_444_800_000  # 2100-01-01T00:00:00Z
 
 # SenML names of units that a probe can have -> our unit; RFC 8428, section 12.1, and RFC 8798.
@@ -126,7 +126,7 @@ def _leaves(value: object, pointer: str) -> Iterator[tuple[str, object]]:
 
 def _is_time(document: object, pointer: JsonPointer) -> bool:
     try:
-        return _EARLIEST_MS <= time_at(document, pointer) < _LATEST_MS
+        return EARLIEST_MS <= time_at(document, pointer) < _LATEST_MS
     except Unreadable:
         return False
 

@@ -23,7 +23,7 @@ from alerts.command.opened_cellar import open_cellar, wall_ms
 from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
-from ingest.exchange.moments import EARLIEST_MS, Moments
+from ingest.exchange.moments import Moments
 from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.exchange.rows import Column, Rows
 from ingest.reading import Scale
@@ -35,7 +35,7 @@ from ingest.store.readings.scales import scales
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import scaled
 from ingest.store.readings.settling import DAY_MS
-from ingest.times import iso_utc
+from ingest.times import EARLIEST_MS, iso_utc
 
 # Readings that are held in memory before they are brought in: some 20 MB.
 _HELD: Final = 500_000

@@ -6,8 +6,9 @@ __all__ = ["earliest"]
 
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
+from ingest.times import clock_change
+
 _DAY = timedelta(days=1)
-_SECOND = timedelta(seconds=1)
 
 
 def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo) -> int:
@@ -42,11 +43,4 @@ def _moment(day: date, at: time, tz: tzinfo, *, fold: int) -> datetime:
     if back == local.replace(tzinfo=None, fold=0):
         return moment
     before, after = sorted(local.replace(fold=each).astimezone(UTC) for each in (0, 1))
-    new_offset = after.astimezone(tz).utcoffset()
-    while after - before > _SECOND:  # halving finds the change to the second
-        middle = before + (after - before) / 2
-        if middle.astimezone(tz).utcoffset() == new_offset:
-            after = middle
-        else:
-            before = middle
-    return after.replace(microsecond=0)
+    return clock_change(tz, before, after)

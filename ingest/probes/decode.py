@@ -22,9 +22,9 @@ from ingest.sources.json_form import JsonPointer, decode_json, number_at, time_a
 from ingest.sources.number import parse_number
 from ingest.sources.sample import Sample
 from ingest.sources.senml import SenmlRecord, decode_senml
+from ingest.times import EARLIEST_MS
 
 # An own time beyond these comes from a wrong clock or zone at the sender.
-EARLIEST_MS: Final = 946_684_800_000  # 2000-01-01T00:00:00Z
 MOST_AHEAD_MS: Final = 10 * 60 * 1000
 
 # Reasons of refusals that others act upon.

@@ -13,18 +13,18 @@ __all__ = [
     "JsonPointer",
     "decode_json",
     "number_at",
-    "parse_rfc3339",
     "time_at",
 ]
 
 import json
 import re
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, datetime
 from math import isfinite
 from typing import NoReturn
 
 from ingest.errors import Unreadable
+from ingest.times import epoch_ms, parse_rfc3339
 
 MAX_JSON_BYTES = 64 * 1024  # no instrument's message comes near; keeps a hostile one from costing memory
 MAX_JSON_DEPTH = 32  # far below the depth at which Python's own decoder gives up
@@ -166,81 +166,22 @@ def number_at(document: object, pointer: JsonPointer) -> float:
 
 # ---- times ---------------------------------------------------------------------------------------------------------
 
-# RFC 3339, section 5.6. Its note allows "t" and "z" in lower case, and a space instead of the "T".
-_RFC3339 = re.compile(
-    r"([0-9]{4})-([0-9]{2})-([0-9]{2})[Tt ]([0-9]{2}):([0-9]{2}):([0-9]{2})(?:\.([0-9]+))?"
-    r"(?:[Zz]|([+-])([0-9]{2}):([0-9]{2}))"
-)
-_DAY_ZERO = date(1970, 1, 1).toordinal()
-_MS_PER_DAY = 86_400_000
-_MS_PER_MINUTE = 60_000
-_YEAR_1_MS = (1 - _DAY_ZERO) * _MS_PER_DAY
-_YEAR_10000_MS = (date(9999, 12, 31).toordinal() + 1 - _DAY_ZERO) * _MS_PER_DAY
-
-# An epoch number's size tells its unit: until the year 5138 seconds stay below 1e11, milliseconds below 1e14 and
-# microseconds below 1e17; none of them is that small after March 1973. Common practice, no source.
-_SECONDS_BELOW = 10**11
-_MILLISECONDS_BELOW = 10**14
-_MICROSECONDS_BELOW = 10**17
-
-
-def parse_rfc3339(text: str) -> int:
-    """UTC milliseconds of an RFC 3339 time; its zone is required, digits below a millisecond are cut off.
-
-    A leap second (``23:59:60`` UTC) counts as the second after it, as POSIX time does.
-    Raises Unreadable ``not a time``.
-    """
-    matched = _RFC3339.fullmatch(text)
-    if matched is None:
-        raise Unreadable("not a time", f"{_shown(text)} is no RFC 3339 time with zone, like 2026-11-25T08:30:00Z")
-    year, month, day, hour, minute, second, fraction, sign, zone_hour, zone_minute = matched.groups()
-    try:
-        days = date(int(year), int(month), int(day)).toordinal() - _DAY_ZERO
-    except ValueError as error:
-        raise Unreadable("not a time", f"{_shown(text)}: {error}") from error
-    hours, minutes, seconds = int(hour), int(minute), int(second)
-    if hours > 23 or minutes > 59 or seconds > 60:
-        raise Unreadable("not a time", f"{_shown(text)}: no such time of day")
-    at_ms = days * _MS_PER_DAY + ((hours * 60 + minutes) * 60 + seconds) * 1000
-    if sign is not None:
-        offset_hours, offset_minutes = int(zone_hour), int(zone_minute)
-        if offset_hours > 23 or offset_minutes > 59:
-            raise Unreadable("not a time", f"{_shown(text)}: no such zone")
-        offset_ms = (offset_hours * 60 + offset_minutes) * _MS_PER_MINUTE
-        at_ms += offset_ms if sign == "-" else -offset_ms
-    if seconds == 60 and at_ms % _MS_PER_DAY != 0:
-        raise Unreadable("not a time", f"{_shown(text)}: a leap second can only be at 23:59:60 UTC")
-    if fraction is not None:
-        at_ms += int((fraction + "00")[:3])
-    return at_ms
+_YEAR_1_MS = round(datetime.min.replace(tzinfo=UTC).timestamp()) * 1000
+_YEAR_10000_MS = round(datetime(9999, 12, 31, tzinfo=UTC).timestamp()) * 1000 + 86_400_000
 
 
 def time_at(document: object, pointer: JsonPointer) -> int:
-    """UTC milliseconds of the time at a place: RFC 3339 text with zone, or a number of s, ms, µs or ns since 1970.
+    """UTC milliseconds of the time at a place: RFC 3339 text with zone, or a number (``epoch_ms``).
 
-    A number's size tells its unit (below 1e11 seconds, 1e14 milliseconds, 1e17 microseconds, else nanoseconds).
     Raises Unreadable: ``no such place in the JSON``, ``not a time``.
     """
     value = pointer.find(document)
     if type(value) is str:
         at_ms = parse_rfc3339(value)
-    elif type(value) is int:
-        at_ms = _epoch_ms(value)
-    elif type(value) is float and isfinite(value):
-        at_ms = round(value * 1000) if abs(value) < _SECONDS_BELOW else _epoch_ms(int(value))
+    elif type(value) is int or (type(value) is float and isfinite(value)):
+        at_ms = epoch_ms(value)
     else:
         raise Unreadable("not a time", f"{pointer}: {_shown(value)}")
     if not _YEAR_1_MS <= at_ms < _YEAR_10000_MS:
         raise Unreadable("not a time", f"{pointer}: {_shown(value)} is outside the years 1 to 9999")
     return at_ms
-
-
-def _epoch_ms(value: int) -> int:
-    size = abs(value)
-    if size < _SECONDS_BELOW:
-        return value * 1000
-    if size < _MILLISECONDS_BELOW:
-        return value
-    if size < _MICROSECONDS_BELOW:
-        return value // 1000
-    return value // 1_000_000
