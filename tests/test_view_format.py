@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.view.format import age, local_time, quantity_name, unit_name, value_text
+from alerts.view.format import age, exact_time, local_time, long_time, quantity_name, unit_name, value_text
 from ingest.cellar import QUANTITIES
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
@@ -24,7 +24,7 @@ NOW = 1_795_631_400_000
         ("temperature", -0.04, "0.0 °C", "31.9 °F"),
         ("pressure", 55.16, "55.2 kPa", "8.00 psi"),
         ("pressure", -0.004, "0.0 kPa", "0.00 psi"),
-        ("barometric_pressure", 101.325, "101.33 kPa", "14.70 psi"),
+        ("barometric_pressure", 101.325, "101.33 kPa", "14.696 psi"),
         ("pH", 3.456, "3.46", "3.46"),
     ],
 )
@@ -74,6 +74,11 @@ def test_the_hour_that_was_passed_twice_is_told_apart() -> None:
     assert local_time(before + HOUR, LJUBLJANA, before) == "02:30:00 CET"
 
 
+def test_a_long_time_has_its_date_and_an_exact_one_its_distance_from_utc() -> None:
+    assert long_time(NOW, LJUBLJANA) == "2026-11-25 19:30:00 CET"
+    assert exact_time(NOW, LJUBLJANA) == "2026-11-25 19:30:00 CET (UTC+01:00)"
+
+
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [
@@ -91,4 +96,5 @@ def test_the_hour_that_was_passed_twice_is_told_apart() -> None:
 )
 def test_an_age_in_one_unit(seconds: int, text: str) -> None:
     assert age(seconds * 1000) == text
-    assert age(seconds * 1000 + 999) == text if seconds >= 0 else True
+    if seconds >= 0:
+        assert age(seconds * 1000 + 999) == text

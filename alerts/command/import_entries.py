@@ -8,12 +8,12 @@ import json
 import sys
 from collections import Counter
 from collections.abc import Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.bodies import KINDS
@@ -61,7 +61,7 @@ def _print(
     if taken.new:
         times = [one.entry.at_ms for one in taken.new]
         numbers = [one.entry.id for one in taken.new]
-        print(f"  {len(times):,} new, {_local(min(times), zone)} to {_local(max(times), zone)}")
+        print(f"  {len(times):,} new, {long_time(min(times), zone)} to {long_time(max(times), zone)}")
         print(f"    no. {numbers[0]}" + (f" to {numbers[-1]}" if len(numbers) > 1 else "") + f": {_kinds(taken)}")
     for line, entry, strike in taken.strikes:
         print(f"  line {line} strikes {entry}, by {strike.who}: {strike.reason}")
@@ -123,7 +123,3 @@ def _print_json(
     }
     json.dump(out, sys.stdout, indent=1, ensure_ascii=False)
     print()
-
-
-def _local(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone):%Y-%m-%d %H:%M:%S %Z}"

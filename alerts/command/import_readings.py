@@ -11,7 +11,6 @@ import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final, NamedTuple
 from zoneinfo import ZoneInfo
@@ -20,6 +19,7 @@ import numpy as np
 import typer
 
 from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.view.format import long_time
 from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
@@ -267,7 +267,7 @@ def _print(table: Path, taking: Rows, found: dict[Series, Brought], zone: ZoneIn
     for series, brought in found.items():
         span = ""
         if brought.from_ms is not None and brought.to_ms is not None:
-            span = f", {_local(brought.from_ms, zone)} to {_local(brought.to_ms, zone)}"
+            span = f", {long_time(brought.from_ms, zone)} to {long_time(brought.to_ms, zone)}"
         there = f"; {brought.repeats:,} are there already" if brought.repeats else ""
         print(f"  {series.probe} at {series.place}: {brought.new:,} new{span}{there}")
     if taking.refused:
@@ -315,7 +315,3 @@ def _print_json(table: Path, taking: Rows, found: dict[Series, Brought], *, writ
     }
     json.dump(out, sys.stdout, indent=1, ensure_ascii=False)
     print()
-
-
-def _local(at_ms: int, zone: ZoneInfo) -> str:
-    return f"{datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone):%Y-%m-%d %H:%M:%S %Z}"

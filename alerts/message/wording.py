@@ -4,17 +4,17 @@ from __future__ import annotations
 
 __all__ = ["SAFETY", "SUBJECT_LIMIT", "CellarView", "MessageText", "ShownReading", "compose", "tail_of", "view_of"]
 
-import math
 import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from typing import Final, NamedTuple
 
+from alerts.view.format import duration_text, exact_time, limit_value_text, quantity_name, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
 from alerts.watch.own_limits import OWN_WORDS, OwnWords, good_of
-from ingest.cellar import QUANTITIES, Cellar, EffectiveLimit, Vessel, value_in_unit
+from ingest.cellar import QUANTITIES, Cellar, EffectiveLimit, Vessel
 
 # RFC 5322 section 2.1.1: a line should have no more than 78 characters.
 SUBJECT_LIMIT: Final = 78
@@ -120,17 +120,17 @@ def _is_dangerous(limit: EffectiveLimit, view: CellarView) -> bool:
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit is None:
         return _shortened(transition.key, _TAIL_LIMIT)
-    quantity = _quantity(limit)
+    quantity = quantity_name(limit.quantity)
     if limit.kind == "no data":
         missing = "no good reading" if limit.role == "bad measurement" else "no data"
         if _is_part_of_leeside(limit):
             missing = "not responding"
         own = _own_words(limit)
         tail = own.tail if own is not None else missing + " for {span}"
-        rest = f" {quantity}, {tail.format(span=_duration(limit.setpoint))}"
+        rest = f" {quantity}, {tail.format(span=duration_text(limit.setpoint))}"
     else:
-        value = "" if transition.raised_value is None else f" {_value(transition.raised_value, limit)}"
-        rest = f" {quantity}{value}, {_side(limit)} {_setpoint(limit)}"
+        value = "" if transition.raised_value is None else f" {limit_value_text(transition.raised_value, limit)}"
+        rest = f" {quantity}{value}, {_side(limit)} {setpoint_text(limit)}"
     return _shortened(limit.at, _TAIL_LIMIT - len(rest)) + rest
 
 
@@ -139,10 +139,10 @@ def _shortened(text: str, width: int) -> str:
 
 
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
-    since = "" if transition.since_ms is None else _moment(transition.since_ms, view.tz)
-    place = view.place or limit.at
+    since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
+    place, quantity = view.place or limit.at, quantity_name(limit.quantity)
     if _is_part_of_leeside(limit):
-        span = _duration(limit.setpoint)
+        span = duration_text(limit.setpoint)
         own = _own_words(limit)
         if own is not None:
             head = f"{place}: {own.raised.format(span=span)}"
@@ -150,17 +150,17 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
             head = f"{place}: {limit.probe} has not responded for more than {span}."
     elif limit.role == "bad measurement":
         head = (
-            f"{place}: probe {good_of(limit.probe)} ({_quantity(limit)}) reports, but nothing of it can be trusted for "
-            f"more than {_duration(limit.setpoint)}.\nIts other limits are not judged meanwhile."
+            f"{place}: probe {good_of(limit.probe)} ({quantity}) reports, but nothing of it can be trusted for "
+            f"more than {duration_text(limit.setpoint)}.\nIts other limits are not judged meanwhile."
         )
     elif limit.kind == "no data":
         head = (
-            f"{place}: nothing has come from probe {limit.probe} ({_quantity(limit)}) for more than "
-            f"{_duration(limit.setpoint)}.\nNobody knows how {place} is until it is heard again."
+            f"{place}: nothing has come from probe {limit.probe} ({quantity}) for more than "
+            f"{duration_text(limit.setpoint)}.\nNobody knows how {place} is until it is heard again."
         )
     else:
-        value = "" if transition.value is None else f" is {_value(transition.value, limit)}"
-        head = f"{place}: {_quantity(limit)}{value}, {_side(limit)} the limit of {_setpoint(limit)}."
+        value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
+        head = f"{place}: {quantity}{value}, {_side(limit)} the limit of {setpoint_text(limit)}."
     return "\n".join(
         [
             head,
@@ -175,7 +175,7 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
 
 
 def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
-    place, quantity = view.place or limit.at, _quantity(limit)
+    place, quantity = view.place or limit.at, quantity_name(limit.quantity)
     began = transition.since_ms
     ended = transition.at_ms if transition.condition is None else transition.condition.since_ms
     if limit.kind == "no data":
@@ -187,15 +187,15 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         head = f"{place}: {name} {'gives good readings' if bad else 'is heard'} again."
         was = "It gave none" if bad else "It was silent"
     else:
-        value = "" if transition.value is None else f": {_value(transition.value, limit)}"
+        value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
         head = f"{place}: {quantity} has returned to normal{value}."
-        was = f"It was {_side(limit)} {_setpoint(limit)}"
+        was = f"It was {_side(limit)} {setpoint_text(limit)}"
     if began is not None and ended >= began:
-        span = f"from {_moment(began, view.tz)} to {_moment(ended, view.tz)}"
-        head += f"\n{was} for {_duration((ended - began) / _SECOND_MS)}, {span}."
+        span = f"from {exact_time(began, view.tz)} to {exact_time(ended, view.tz)}"
+        head += f"\n{was} for {duration_text((ended - began) / _SECOND_MS)}, {span}."
     if limit.kind != "no data" and transition.extreme is not None:
         name = "highest" if limit.kind == "high" else "lowest"
-        head += f"\nThe {name} value was {_value(transition.extreme, limit)}."
+        head += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
     if transition.to_state is State.RETURNED:
         head += f"\n\nNobody has acknowledged it yet: {_acknowledge(transition, view)}"
     return head
@@ -215,12 +215,11 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
 
 
 def _last_readings(readings: Sequence[ShownReading], limit: EffectiveLimit, view: CellarView) -> str:
-    lines = [f"  {_moment(each.at_ms, view.tz)}  {_value(each.value, limit)}" for each in readings[-_SHOWN_READINGS:]]
+    lines = [
+        f"  {exact_time(each.at_ms, view.tz)}  {limit_value_text(each.value, limit)}"
+        for each in readings[-_SHOWN_READINGS:]
+    ]
     return "Last readings:\n" + "\n".join(lines)
-
-
-def _quantity(limit: EffectiveLimit) -> str:
-    return limit.quantity.replace("_", " ")
 
 
 def _side(limit: EffectiveLimit) -> str:
@@ -235,49 +234,3 @@ def _is_part_of_leeside(limit: EffectiveLimit) -> bool:
 def _own_words(limit: EffectiveLimit) -> OwnWords | None:
     """The words for a part of leeside that is not silent but not right."""
     return OWN_WORDS.get(limit.probe) if _is_part_of_leeside(limit) else None
-
-
-def _unit(limit: EffectiveLimit) -> str:
-    """The unit that values are shown in: the limit's own; for a limit on silence that of the quantity."""
-    return QUANTITIES[limit.quantity].unit if limit.kind == "no data" else limit.unit_text
-
-
-def _setpoint(limit: EffectiveLimit) -> str:
-    return f"{value_in_unit(limit.quantity, limit.setpoint, limit.unit_text):.6g} {limit.unit_text}"
-
-
-def _value(value: float, limit: EffectiveLimit) -> str:
-    """A value with the decimals that suit its unit, and with more where it would else look equal to the setpoint."""
-    unit = _unit(limit)
-    shown = value_in_unit(limit.quantity, value, unit)
-    step = abs(value_in_unit(limit.quantity, 1.0, unit) - value_in_unit(limit.quantity, 0.0, unit))
-    decimals = max(0, QUANTITIES[limit.quantity].decimals - round(math.log10(step)))
-    text = f"{shown:.{decimals}f}"
-    if limit.kind != "no data" and value != limit.setpoint:
-        edge = value_in_unit(limit.quantity, limit.setpoint, unit)
-        for more in range(decimals, decimals + 5):
-            text = f"{shown:.{more}f}"
-            if float(text) != float(f"{edge:.{more}f}"):
-                break
-    if float(text) == 0:
-        text = text.removeprefix("-")
-    return f"{text} {unit}"
-
-
-def _duration(seconds: float) -> str:
-    whole = round(seconds)
-    days, rest = divmod(whole, 86400)
-    hours, rest = divmod(rest, 3600)
-    minutes, secs = divmod(rest, 60)
-    parts = [(days, "d"), (hours, "h"), (minutes, "min"), (secs, "s")]
-    first = next((index for index, (count, _) in enumerate(parts) if count), 3)
-    return " ".join(f"{count} {unit}" for count, unit in parts[first : first + 2] if count) or "0 s"
-
-
-def _moment(at_ms: int, tz: tzinfo) -> str:
-    """Local time of the site with the zone's name and its distance from UTC, which tells apart an hour that comes
-    twice.
-    """
-    local = datetime.fromtimestamp(at_ms // _SECOND_MS, UTC).astimezone(tz)
-    offset = local.strftime("%z")
-    return f"{local:%Y-%m-%d %H:%M:%S} {local.tzname()} (UTC{offset[:3]}:{offset[3:5]})"

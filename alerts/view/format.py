@@ -1,43 +1,79 @@
-"""Values, times and ages as people read them."""
+"""Values, times and durations as people read them."""
 
 from __future__ import annotations
 
-__all__ = ["age", "local_time", "quantity_name", "unit_name", "value_text"]
+__all__ = [
+    "age",
+    "duration_text",
+    "exact_time",
+    "limit_value_text",
+    "local_time",
+    "long_time",
+    "quantity_name",
+    "setpoint_text",
+    "unit_name",
+    "value_text",
+]
 
-from datetime import UTC, datetime
+import math
+from datetime import UTC, datetime, tzinfo
 from typing import Final
-from zoneinfo import ZoneInfo
 
-from ingest.cellar import QUANTITIES, value_in_unit
+from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
 
-# The unit of each quantity for `[site] units = "us"`, with its decimals; metric is the unit inside.
-_US: Final = {"temperature": ("°F", 1), "pressure": ("psi", 2), "barometric_pressure": ("psi", 2)}
+# What `[site] units = "us"` changes; metric is the unit inside.
+_US_UNITS: Final = {"temperature": "°F", "pressure": "psi", "barometric_pressure": "psi"}
 
 _MANY_DIGITS: Final = 1000.0
+_MORE_DECIMALS: Final = 5
 
 
 def unit_name(quantity: str, units: str) -> str:
     """The unit that a person of ``units`` ("metric" or "us") expects for a quantity; "" for pH, whose name says it."""
-    if quantity == "pH":
-        return ""
-    if units == "us" and quantity in _US:
-        return _US[quantity][0]
-    return QUANTITIES[quantity].unit
+    return "" if quantity == "pH" else _unit_of(quantity, units)
+
+
+def _unit_of(quantity: str, units: str) -> str:
+    own = QUANTITIES[quantity].unit
+    return _US_UNITS.get(quantity, own) if units == "us" else own
 
 
 def value_text(quantity: str, value: float, units: str) -> str:
     """A value (in the quantity's unit) with its unit and as many digits as mean something."""
-    if units == "us" and quantity in _US:
-        unit, decimals = _US[quantity]
-        return f"{_plain(value_in_unit(quantity, value, unit), decimals)} {unit}"
-    row = QUANTITIES[quantity]
-    unit = unit_name(quantity, units)
-    return f"{_plain(value, row.decimals)} {unit}".rstrip()
+    unit = _unit_of(quantity, units)
+    number = value_in_unit(quantity, value, unit)
+    return f"{_fixed(number, _decimals(quantity, number, unit))} {unit_name(quantity, units)}".rstrip()
 
 
-def _plain(value: float, decimals: int) -> str:
-    # A gas cylinder at 14680 kPa has no tenths worth reading.
-    text = f"{value:.{decimals if abs(value) < _MANY_DIGITS else 0}f}"
+def limit_value_text(value: float, limit: EffectiveLimit) -> str:
+    """A value in the unit of its limit, with more digits where it would otherwise look equal to the setpoint."""
+    on_value = limit.kind != "no data"  # else the limit's own unit is that of a time
+    unit = limit.unit_text if on_value else QUANTITIES[limit.quantity].unit
+    number = value_in_unit(limit.quantity, value, unit)
+    decimals = _decimals(limit.quantity, number, unit)
+    if on_value and value != limit.setpoint:
+        setpoint = value_in_unit(limit.quantity, limit.setpoint, unit)
+        choices = range(decimals, decimals + _MORE_DECIMALS)
+        differing = (more for more in choices if float(f"{number:.{more}f}") != float(f"{setpoint:.{more}f}"))
+        decimals = next(differing, choices[-1])
+    return f"{_fixed(number, decimals)} {unit}"
+
+
+def setpoint_text(limit: EffectiveLimit) -> str:
+    """The setpoint of a limit on a value as the cellar file has it."""
+    return f"{value_in_unit(limit.quantity, limit.setpoint, limit.unit_text):.6g} {limit.unit_text}"
+
+
+def _decimals(quantity: str, number: float, unit: str) -> int:
+    """How many decimals of a number in this unit mean something."""
+    if abs(number) >= _MANY_DIGITS:
+        return 0  # a gas cylinder at 14680 kPa has no tenths worth reading
+    step = abs(value_in_unit(quantity, 1.0, unit) - value_in_unit(quantity, 0.0, unit))
+    return max(0, QUANTITIES[quantity].decimals - round(math.log10(step)))
+
+
+def _fixed(number: float, decimals: int) -> str:
+    text = f"{number:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
 
 
@@ -46,12 +82,26 @@ def quantity_name(quantity: str) -> str:
     return quantity.replace("_", " ")
 
 
-def local_time(at_ms: int, zone: ZoneInfo, now_ms: int) -> str:
+def local_time(at_ms: int, zone: tzinfo, now_ms: int) -> str:
     """A moment in the cellar's own time: the time of day, with the date unless it is today, and the zone's name."""
-    moment = datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone)
-    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
-    form = "%H:%M:%S %Z" if moment.date() == today else "%Y-%m-%d %H:%M %Z"
-    return moment.strftime(form)
+    moment = _moment(at_ms, zone)
+    is_today = moment.date() == _moment(now_ms, zone).date()
+    return moment.strftime("%H:%M:%S %Z" if is_today else "%Y-%m-%d %H:%M %Z")
+
+
+def long_time(at_ms: int, zone: tzinfo) -> str:
+    """Date and time to the second, with the zone's name."""
+    return f"{_moment(at_ms, zone):%Y-%m-%d %H:%M:%S %Z}"
+
+
+def exact_time(at_ms: int, zone: tzinfo) -> str:
+    """The long time with its distance from UTC, for a reader who may not know the zone's name."""
+    offset = f"{_moment(at_ms, zone):%z}"
+    return f"{long_time(at_ms, zone)} (UTC{offset[:3]}:{offset[3:5]})"
+
+
+def _moment(at_ms: int, zone: tzinfo) -> datetime:
+    return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone)
 
 
 def age(span_ms: int) -> str:
@@ -61,3 +111,13 @@ def age(span_ms: int) -> str:
         if seconds >= 2 * size or (unit == "min" and seconds >= 90):
             return f"{seconds // size} {unit}"
     return f"{seconds} s"
+
+
+def duration_text(seconds: float) -> str:
+    """A duration in its two largest units: "12 min 5 s", "2 d"."""
+    minutes, secs = divmod(round(seconds), 60)
+    hours, minutes = divmod(minutes, 60)
+    days, hours = divmod(hours, 24)
+    parts = [(days, "d"), (hours, "h"), (minutes, "min"), (secs, "s")]
+    first = next((index for index, (count, _) in enumerate(parts) if count), 3)
+    return " ".join(f"{count} {unit}" for count, unit in parts[first : first + 2] if count) or "0 s"
