@@ -109,7 +109,7 @@ def test_programs_are_told_of_it_and_until_when_it_quiets(desk: _Desk) -> None:
     assert places["C1"]["rackings_not_finished"] == []
     with desk.store.read():
         before, after = (
-            cellar_status(desk.cellar, desk.store, at).places[0].rackings
+            cellar_status(desk.cellar, desk.store, at).places[0].open_rackings
             for at in (now_ms - 1, now_ms + LONGEST_RACKING_MS)
         )
     assert before == ()

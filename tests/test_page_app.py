@@ -51,7 +51,7 @@ def test_a_racking_that_is_not_finished_stands_at_its_vessels(here: CellarOnDisk
     enter(here.store, here.cellar, "racking", told, who=HOSTILE, now_ms=NOW - 3_600_000)
     page = _page(here.cellar)
     assert page.count("racking no. 1 from K1, begun 60 min ago by ") == 1
-    assert "is not finished: low pressure raises no alarm until then, at most until " in page
+    assert "is not finished: low pressure raises no alarm until it is, at most until " in page
     assert HOSTILE not in page
     assert "low pressure is watched again since " in _page(here.cellar, NOW + 24 * 3_600_000)
 
@@ -92,7 +92,7 @@ def test_an_alarm_is_shown_with_what_to_do(here: CellarOnDisk) -> None:
     here.alarm(state=State.ACKNOWLEDGED, acknowledged_by="Ana")
     assert "Seen by Ana." in _page(here.cellar)
     here.alarm(state=State.RETURNED)
-    assert "It has gone back to normal; nobody has acknowledged it yet." in _page(here.cellar)
+    assert "It is back to normal, but nobody has acknowledged it." in _page(here.cellar)
 
 
 def test_alarms_without_a_value_or_without_a_limit_are_shown(here: CellarOnDisk) -> None:

@@ -34,7 +34,7 @@ def test_a_new_store_shows_each_place_with_nothing_yet(here: CellarOnDisk) -> No
         ("k1-temperature", None, True),
     ]
     assert view.places[1].readings == ()
-    assert [(daemon.role, daemon.lives, daemon.pulse) for daemon in view.daemons] == [
+    assert [(daemon.role, daemon.responds, daemon.pulse) for daemon in view.daemons] == [
         ("ingest", False, None),
         ("alerts", False, None),
     ]
@@ -86,9 +86,9 @@ def test_a_probe_is_silent_after_its_no_data_time(here: CellarOnDisk) -> None:
 
 def test_a_daemon_lives_for_a_few_missed_pulses(here: CellarOnDisk) -> None:
     here.pulse("ingest")
-    assert _view(here, NOW + round(RESPONDS_S * 1000) - 1).daemons[0].lives
+    assert _view(here, NOW + round(RESPONDS_S * 1000) - 1).daemons[0].responds
     dead = _view(here, NOW + round(RESPONDS_S * 1000)).daemons[0]
-    assert not dead.lives
+    assert not dead.responds
     assert dead.pulse is not None
     assert dead.pulse.at_ms == NOW
 

@@ -7,9 +7,9 @@ __all__ = ["now"]
 import json
 from typing import Final
 
-from alerts.command.alarms import alarm_json, alarm_line
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json
+from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
@@ -27,44 +27,44 @@ def now(file: File, as_json: Json = False) -> int:
     """Show every place as it is now. Exit code 1 while there is an alarm, or a probe or daemon is silent."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
-        view = cellar_status(cellar, store, now_ms)
+        status = cellar_status(cellar, store, now_ms)
     if as_json:
-        print(json.dumps(_as_json(view), indent=2, ensure_ascii=False))
+        print(json.dumps(_as_json(status), indent=2, ensure_ascii=False))
     else:
-        _print(view, cellar)
-    return 0 if view.all_well else 1
+        _print(status, cellar)
+    return 0 if status.all_well else 1
 
 
-def _print(view: CellarStatus, cellar: Cellar) -> None:
-    zone, units, now_ms = cellar.site.zone, cellar.site.units, view.now_ms
-    print(f"{view.site}, {local_time(now_ms, zone, now_ms)}")
-    for place in view.places:
+def _print(status: CellarStatus, cellar: Cellar) -> None:
+    zone, units, now_ms = cellar.site.zone, cellar.site.units, status.now_ms
+    print(f"{status.site}, {local_time(now_ms, zone, now_ms)}")
+    for place in status.places:
         print(f"\n{place.id}  ({place.name or place.kind})")
-        if place.holds is not None:
-            print("  " + contents_line(place.holds, zone, units, now_ms))
-        for racking in place.rackings:
+        if place.contents is not None:
+            print("  " + contents_line(place.contents, zone, units, now_ms))
+        for racking in place.open_rackings:
             print("  " + racking_line(racking, zone, now_ms))
         if not place.readings:
             print("  no probe")
         for reading in place.readings:
             print("  " + _reading_line(reading, units, now_ms))
     print("\nAlarms")
-    for alarm in view.alarms:
+    for alarm in status.alarms:
         print("  " + alarm_line(alarm, zone, units, now_ms))
-    if not view.alarms:
+    if not status.alarms:
         print("  none")
-    if view.rejects:
+    if status.rejects:
         print("\nNot understood")
-        for reject in view.rejects[:20]:
+        for reject in status.rejects[:20]:
             print(
                 f"  {reject.times} x {reject.reason}: {reject.probe or 'no probe'}, {reject.source} {reject.address}, "
                 f"last {age(now_ms - reject.last_ms)} ago: {reject.example}"
             )
     print("\nLeeside")
-    for daemon in view.daemons:
+    for daemon in status.daemons:
         for line in _daemon_lines(daemon, now_ms):
             print("  " + line)
-    if view.file_is_newer:
+    if status.file_is_newer:
         print("  the cellar file was changed after leeside started; restart it to take the change up")
 
 
@@ -84,7 +84,7 @@ def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
     pulse = daemon.pulse
     if pulse is None:
         return [f"{daemon.role} has never run on this store"]
-    state = "runs" if daemon.lives else "is NOT RESPONDING"
+    state = "runs" if daemon.responds else "is NOT RESPONDING"
     heard, started = age(now_ms - pulse.at_ms), age(now_ms - pulse.started_ms)
     line = f"{daemon.role} {state} (last heard of {heard} ago, started {started} ago)"
     body = pulse.body
@@ -135,7 +135,7 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
     return lines
 
 
-def _as_json(view: CellarStatus) -> dict[str, object]:
+def _as_json(status: CellarStatus) -> dict[str, object]:
     def reading(item: ReadingStatus) -> dict[str, object]:
         return {
             "probe": item.probe,
@@ -149,32 +149,32 @@ def _as_json(view: CellarStatus) -> dict[str, object]:
         }
 
     return {
-        "site": view.site,
-        "at": iso_utc(view.now_ms),
-        "all_well": view.all_well,
+        "site": status.site,
+        "at": iso_utc(status.now_ms),
+        "all_well": status.all_well,
         "places": [
             {
                 "id": place.id,
                 "kind": place.kind,
                 "name": place.name,
-                "holds": None if place.holds is None else contents_json(place.holds),
-                "rackings_not_finished": [racking_json(one) for one in place.rackings],
+                "holds": None if place.contents is None else contents_json(place.contents),
+                "rackings_not_finished": [racking_json(racking) for racking in place.open_rackings],
                 "readings": [reading(item) for item in place.readings],
             }
-            for place in view.places
+            for place in status.places
         ],
-        "alarms": [alarm_json(alarm) for alarm in view.alarms],
+        "alarms": [alarm_json(alarm) for alarm in status.alarms],
         "rejects": [
-            {**row._asdict(), "first": iso_utc(row.first_ms), "last": iso_utc(row.last_ms)} for row in view.rejects
+            {**row._asdict(), "first": iso_utc(row.first_ms), "last": iso_utc(row.last_ms)} for row in status.rejects
         ],
         "daemons": [
             {
                 "role": daemon.role,
-                "lives": daemon.lives,
+                "lives": daemon.responds,
                 "last_sign": None if daemon.pulse is None else iso_utc(daemon.pulse.at_ms),
                 "counters": None if daemon.pulse is None else daemon.pulse.as_json(),
             }
-            for daemon in view.daemons
+            for daemon in status.daemons
         ],
-        "cellar_file_is_newer": view.file_is_newer,
+        "cellar_file_is_newer": status.file_is_newer,
     }

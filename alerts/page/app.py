@@ -1,4 +1,4 @@
-"""The page: a plain list of the cellar, for a phone in the cellar or a screen in the office. It changes nothing."""
+"""The page: the cellar as a plain list, for a phone in the cellar or a screen in the office. It only reads."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes 
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
-    """The page over a cellar's store; clock gives UTC ms. Every request opens the store for itself and reads only."""
+    """Make the page of a cellar. clock: gives UTC ms. Each request opens the store for itself and only reads."""
     app = FastAPI(title="leeside", docs_url=None, redoc_url=None, openapi_url=None)
     # A foreign web site must not read the page through a name of its own that leads to this machine.
     hosts = {"127.0.0.1", "localhost", "[::1]", cellar.page.host if cellar.page else "127.0.0.1"}
@@ -43,26 +43,26 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
     @app.get("/", response_class=HTMLResponse)
     def cellar_page(request: Request) -> HTMLResponse:
         now_ms = clock()
-        # One look, so that alarms and readings are of one moment, and a damaged store is told as such.
+        # In one read, so that alarms and readings are of one moment, and a damaged store is reported as such.
         with open_existing(cellar.store_path) as store, store.read():
-            view = cellar_status(cellar, store, now_ms)
+            status = cellar_status(cellar, store, now_ms)
         return _TEMPLATES.TemplateResponse(
             request,
             "cellar.html",
             {
-                "view": view,
+                "status": status,
                 "value": lambda quantity, value: value_text(quantity, value, units),
                 "time": lambda at_ms: local_time(at_ms, zone, now_ms),
                 "age": lambda at_ms: age(now_ms - at_ms),
-                "word": quantity_name,
-                "holds": lambda held: contents_line(held, zone, units, now_ms),
-                "not_finished": lambda racking: racking_line(racking, zone, now_ms),
-                "mirror": [] if view.mirror is None else mirror_lines(view.mirror, now_ms),
+                "name": quantity_name,
+                "contents": lambda contents: contents_line(contents, zone, units, now_ms),
+                "racking": lambda racking: racking_line(racking, zone, now_ms),
+                "mirror": [] if status.mirror is None else mirror_lines(status.mirror, now_ms),
                 "file": cellar.file,
             },
             headers={
                 "Cache-Control": "no-store",
-                # Text from probes and people is shown; nothing of it may run.
+                # The page shows text from probes and people; none of it may run.
                 "Content-Security-Policy": "default-src 'none'; style-src 'self' 'unsafe-inline'",
                 "X-Content-Type-Options": "nosniff",
             },
@@ -76,7 +76,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
 
 
 class PageServer:
-    """Serves the page in a thread of its own. A port that is taken is tried again; the watch goes on meanwhile."""
+    """Serves the page in a thread of its own. While its port is taken, it tries again; the watch goes on."""
 
     def __init__(self, cellar: Cellar, clock: Callable[[], int]) -> None:
         page = cellar.page
@@ -96,21 +96,21 @@ class PageServer:
         self._thread: threading.Thread | None = None
 
     def start(self) -> None:
-        """Begin to serve."""
+        """Start to serve."""
         self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
         self._thread.start()
 
     def _serve(self) -> None:
-        told = False
+        is_logged = False
         while not self._stopping.is_set():
             self._server = uvicorn.Server(self._settings)
             try:
                 self._server.run()
             except SystemExit:
-                # uvicorn ends the program when it cannot have its port; here only the page is missing then.
-                if not told:
+                # uvicorn ends the program when it cannot have its port; here, only the page goes missing.
+                if not is_logged:
                     log.error("the page cannot be served at %s: is another program using that port?", self.address)
-                told = True
+                is_logged = True
             self._stopping.wait(_TRY_AGAIN_S)
 
     def stop(self) -> None:

@@ -1,9 +1,6 @@
 """What page, command and messages show alike.
 
-status           every place as it stands
-vessel_contents  what a vessel holds
-racking_lines    a racking that was begun and not finished
-mirror_lines     how far the mirror is
-journal_lines    an entry of the journal
-format           values, times and ages as people read them
+Begin with ``status``, the cellar at one moment, and ``format``: values, times and durations as people read them. The
+other files each show one thing, as lines for people and, where programs read it, as an object for JSON:
+``alarm_lines``, ``vessel_contents``, ``racking_lines``, ``journal_lines`` and ``mirror_lines``.
 """

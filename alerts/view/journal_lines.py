@@ -1,10 +1,10 @@
-"""An entry as the command shows it: a line for people, an object for programs."""
+"""An entry of the journal: lines for people, an object for programs."""
 
 from __future__ import annotations
 
 __all__ = ["entry_heading", "entry_json", "entry_lines"]
 
-from zoneinfo import ZoneInfo
+from datetime import tzinfo
 
 from alerts.view.format import local_time
 from ingest.exchange.entry_lines import entry_object
@@ -12,21 +12,21 @@ from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.wording import body_words, spread_words
 
 
-def entry_heading(draft: Draft, zone: ZoneInfo, now_ms: int) -> str:
-    """Kind, place or lot, when it happened, and who did it."""
+def entry_heading(draft: Draft, zone: tzinfo, now_ms: int) -> str:
+    """Give kind, place or lot, when it happened, and who did it."""
     where = draft.place or ", ".join(places_of(None, draft.body)) or draft.lot
     at = f" at {where}" if where else ""
     return f"{draft.kind}{at}, {local_time(draft.at_ms, zone, now_ms)}, by {draft.who}"
 
 
-def entry_lines(entry: Entry, zone: ZoneInfo, now_ms: int) -> list[str]:
-    """An entry in one line, with its warnings; a struck one says so and why in front."""
+def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
+    """Give an entry in one line, then its warnings; for a struck one, by whom and why instead."""
     where = entry.place or ", ".join(places_of(None, entry.body)) or entry.lot or ""
     remark = getattr(entry.body, "remark", None)
     spread = spread_words(entry.body)
-    said = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
+    words = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
     about = f"{entry.kind} {where}".rstrip()
-    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {said}, {entry.who}"
+    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {words}, {entry.who}"
     warnings = [f"       warning: {text}" for text in getattr(entry.body, "warnings", ())]
     if entry.struck is None:
         return [line, *warnings]
@@ -35,5 +35,5 @@ def entry_lines(entry: Entry, zone: ZoneInfo, now_ms: int) -> list[str]:
 
 
 def entry_json(entry: Entry) -> dict[str, object]:
-    """An entry as an object: what its exported line has, and what it says in words."""
+    """Give an entry as an object: what its exported line has, and what it says in words."""
     return {**entry_object(entry), "said": body_words(entry.body, entry.lot)}

@@ -1,4 +1,4 @@
-"""How the mirror does, in the words of page and command."""
+"""How far the mirror is, in a few lines."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from ingest.pulse import MirrorPulse
 
 
 def mirror_lines(mirror: MirrorPulse, now_ms: int) -> list[str]:
-    """Give sentences, the most important one first. now_ms: UTC ms."""
+    """Give the state of the mirror, the most important line first. now_ms: UTC ms."""
     lines = [_first(mirror, now_ms)]
     left = _left(mirror)
     if left:

@@ -1,30 +1,30 @@
-"""A racking that was begun and not finished, as people read it in one line, and as an object for programs."""
+"""A racking that was begun and not finished: a line for people, an object for programs."""
 
 from __future__ import annotations
 
 __all__ = ["racking_json", "racking_line"]
 
-from zoneinfo import ZoneInfo
+from datetime import tzinfo
 
 from alerts.view.format import age, local_time
 from ingest.journal.open_rackings import LONGEST_RACKING_MS, OpenRacking
 from ingest.times import iso_utc
 
 
-def racking_line(racking: OpenRacking, zone: ZoneInfo, now_ms: int) -> str:
-    """What was begun and when, what that does to alarms, and what to do."""
-    end_ms = racking.at_ms + LONGEST_RACKING_MS
-    begun = f"{racking.name}, begun {age(now_ms - racking.at_ms)} ago by {racking.who}, is not finished"
+def racking_line(racking: OpenRacking, zone: tzinfo, now_ms: int) -> str:
+    """Say what was begun and when, what that does to alarms, and what to do."""
+    end = local_time(racking.at_ms + LONGEST_RACKING_MS, zone, now_ms)
+    begin = f"{racking.name}, begun {age(now_ms - racking.at_ms)} ago by {racking.who}, is not finished"
     if racking.lasts(now_ms):
-        return f"{begun}: low pressure raises no alarm until then, at most until {local_time(end_ms, zone, now_ms)}"
+        return f"{begin}: low pressure raises no alarm until it is, at most until {end}"
     return (
-        f"{begun}: low pressure is watched again since {local_time(end_ms, zone, now_ms)}; write down what came of it, "
+        f"{begin}: low pressure is watched again since {end}; write down what came of it, "
         f"or strike no. {racking.entry} if nothing did"
     )
 
 
 def racking_json(racking: OpenRacking) -> dict[str, object]:
-    """The same as an object. low_pressure_quiet_until: when its vessels' limits on low pressure speak again."""
+    """Give the same as an object. low_pressure_quiet_until: when its vessels' low pressure is watched again."""
     return {
         "entry": racking.entry,
         "at": iso_utc(racking.at_ms),

@@ -1,4 +1,4 @@
-"""Every place as it stands: newest readings, alarms, what was rejected, whether the daemons live."""
+"""The cellar at one moment: places with their newest readings, alarms, rejected samples, and how the daemons are."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
 from ingest.store.pulse_rows import pulses
 from ingest.store.readings.scales import scales, value_at
-from ingest.store.readings.series import Series, all_series
+from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import latest
 from ingest.store.rejects import Reject, rejects
 
@@ -63,8 +63,8 @@ class AlarmStatus:
 
 @dataclass(frozen=True, slots=True)
 class PlaceStatus:
-    """A place with the readings of its probes and its open alarms. holds: what a vessel holds, None of other places;
-    rackings: of this vessel, begun and not finished.
+    """A place with the readings of its probes and its open alarms. contents: what a vessel holds, None of other places;
+    open_rackings: of this vessel, begun and not finished.
     """
 
     id: str
@@ -72,23 +72,23 @@ class PlaceStatus:
     name: str
     readings: tuple[ReadingStatus, ...]
     alarms: tuple[AlarmStatus, ...]
-    holds: Contents | None = None
-    rackings: tuple[OpenRacking, ...] = ()
+    contents: Contents | None = None
+    open_rackings: tuple[OpenRacking, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class DaemonStatus:
-    """Whether a daemon responds. pulse is None if it has never run on this store."""
+    """Whether a daemon responds. pulse: its newest, None if it has never run on this store."""
 
     role: str
-    lives: bool
+    responds: bool
     pulse: Pulse[IngestPulse] | Pulse[AlertsPulse] | None
 
 
 @dataclass(frozen=True, slots=True)
 class CellarStatus:
     """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with;
-    mirror: how it does, None without one."""
+    mirror: None without one."""
 
     site: str
     now_ms: int
@@ -102,20 +102,20 @@ class CellarStatus:
 
     @property
     def all_well(self) -> bool:
-        """No alarm stands, both daemons live, no probe is silent."""
+        """Whether there is no alarm, both daemons respond and no probe is silent."""
         readings = [reading for place in self.places for reading in place.readings]
         return (
             not self.alarms
-            and all(daemon.lives for daemon in self.daemons)
+            and all(daemon.responds for daemon in self.daemons)
             and not any(reading.silent for reading in readings)
         )
 
 
 def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
-    """Read from the store how the cellar stands; call inside ``store.read()``, so that all is of one moment."""
+    """Read the cellar's status from the store; call inside ``store.read()``, so that all is of one moment."""
     alarms = tuple(_alarms(cellar, store))
-    held = contents_inside(store.connection, now_ms, cellar)
-    begun = [one for one in begun_rackings(store.connection) if one.at_ms <= now_ms]
+    contents = contents_inside(store.connection, now_ms, cellar)
+    open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
     readings = _readings(cellar, store, now_ms)
     places = tuple(
         PlaceStatus(
@@ -124,8 +124,8 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
             (place.name or "") if isinstance(place, Vessel) else "",
             tuple(readings[probe.id] for probe in cellar.probes_at(place.id)),
             tuple(alarm for alarm in alarms if alarm.at == place.id),
-            held.get(place.id) if isinstance(place, Vessel) else None,
-            tuple(one for one in begun if place.id in one.vessels),
+            contents.get(place.id) if isinstance(place, Vessel) else None,
+            tuple(racking for racking in open_rackings if place.id in racking.vessels),
         )
         for place in cellar.places
     )
@@ -149,31 +149,29 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
 
 
 def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingStatus]:
-    by_triple: dict[tuple[str, str, str], Series] = {
-        (row.probe, row.place, row.quantity): row for row in all_series(store)
-    }
-    series = {probe.id: by_triple.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
+    known = {(row.probe, row.place, row.quantity): row for row in all_series(store)}
+    series = {probe.id: known.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
     newest = latest(store, [row.id for row in series.values() if row is not None])
-    silence = {limit.probe: limit.setpoint for limit in cellar.limits if limit.kind == "no data"}
-    found = {}
+    no_data_s = {limit.probe: limit.setpoint for limit in cellar.limits if limit.kind == "no data"}
+    readings = {}
     for probe in cellar.probe:
         row = series[probe.id]
         reading = newest.get(row.id) if row is not None else None
         if row is None or reading is None:
-            found[probe.id] = ReadingStatus(probe.id, probe.quantity, None, None, None, "", silent=True)
+            readings[probe.id] = ReadingStatus(probe.id, probe.quantity, None, None, None, "", silent=True)
             continue
         quality = quality_class(reading.quality)
         reason = quality_reason(reading.quality)
-        found[probe.id] = ReadingStatus(
+        readings[probe.id] = ReadingStatus(
             probe.id,
             probe.quantity,
             value_at(scales(store, row.id), reading.at_ms, reading.number),
             reading.at_ms,
             _QUALITY_WORDS[quality],
             "" if reason is Reason.NONE else reason.name.lower().replace("_", " "),
-            silent=now_ms - reading.at_ms > silence.get(probe.id, 120.0) * 1000,
+            silent=now_ms - reading.at_ms > no_data_s.get(probe.id, 120.0) * 1000,
         )
-    return found
+    return readings
 
 
 _QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
@@ -185,7 +183,7 @@ _QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
 
 def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
     limits = watched_limits(cellar)
-    found = []
+    alarms = []
     for row in alarm_rows(store):
         if row.occurrence is None or row.state not in _SHOWN_STATES:
             continue
@@ -194,7 +192,7 @@ def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
             alarm = LimitRecord.from_json(row.entry, 0.0).alarm
         except WatchStateUnreadable:
             continue  # the alerts daemon says so when it starts; a page must still show the rest
-        found.append(
+        alarms.append(
             AlarmStatus(
                 key=row.key,
                 occurrence=row.occurrence,
@@ -208,4 +206,4 @@ def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
             )
         )
     order = {"high": 0, "medium": 1, "low": 2}
-    return sorted(found, key=lambda alarm: (order[alarm.limit.priority] if alarm.limit else 3, alarm.since_ms or 0))
+    return sorted(alarms, key=lambda alarm: (order[alarm.limit.priority] if alarm.limit else 3, alarm.since_ms or 0))

@@ -1,0 +1,57 @@
+"""An open alarm: a line for people, an object for programs."""
+
+from __future__ import annotations
+
+__all__ = ["alarm_json", "alarm_line"]
+
+from datetime import tzinfo
+
+from alerts.view.format import local_time, quantity_name, value_text
+from alerts.view.status import AlarmStatus
+from alerts.watch.own_limits import good_of
+from ingest.cellar import QUANTITIES
+from ingest.times import iso_utc
+
+
+def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str:
+    """One alarm in one line: id, priority, place, what, since when, whether somebody has seen it."""
+    limit = alarm.limit
+    if limit is None:
+        what = f"{alarm.key} (its limit has left the cellar file)"
+    elif limit.kind == "no data":
+        missing = "no good reading" if limit.role == "bad measurement" else "no data"
+        what = f"{alarm.at} {quantity_name(limit.quantity)}: {missing} from {good_of(limit.probe)}"
+    else:
+        value = "" if alarm.value is None else value_text(limit.quantity, alarm.value, units)
+        what = (
+            f"{alarm.at} {quantity_name(limit.quantity)} {value}, "
+            f"limit {limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
+        )
+    since = "" if alarm.since_ms is None else f", since {local_time(alarm.since_ms, zone, now_ms)}"
+    state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
+        alarm.state, "not acknowledged"
+    )
+    return f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
+
+
+def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
+    """One alarm as JSON; values in the quantity's unit, which is named beside them."""
+    limit = alarm.limit
+    unit = "s" if limit is None or limit.kind == "no data" else QUANTITIES[limit.quantity].unit
+    return {
+        "alarm": alarm.occurrence,
+        "limit": alarm.key,
+        "state": alarm.state,
+        "at": alarm.at,
+        "quantity": limit.quantity if limit else None,
+        "kind": limit.kind if limit else None,
+        "priority": limit.priority if limit else None,
+        "value": alarm.value,
+        "last_value": alarm.last_value,
+        "setpoint": limit.setpoint if limit else None,
+        "unit": unit,
+        "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
+        "acknowledged_by": alarm.acknowledged_by,
+        "consequence": limit.consequence if limit else None,
+        "action": limit.action if limit else None,
+    }
