@@ -1,9 +1,36 @@
-"""Pieces of a cellar file that tests put together, and the problems that a text has."""
+"""Cellar files for tests: each table with its usual keys, and the problems that a text has.
+
+A function makes one table; what differs is given by name, and None leaves a key out: ``keg("K2", gas=None)``. The
+names in capitals are the tables as they usually are.
+"""
 
 from __future__ import annotations
 
-__all__ = ["BASE", "CARBOY", "KEG", "LIMIT", "MQTT", "PROBE", "SITE", "TEMPERATURE", "cellar", "problems"]
+__all__ = [
+    "BASE",
+    "CARBOY",
+    "KEG",
+    "LIMIT",
+    "MQTT",
+    "PROBE",
+    "SITE",
+    "TEMPERATURE",
+    "carboy",
+    "cellar",
+    "keg",
+    "limit",
+    "mail",
+    "mqtt",
+    "probe",
+    "problems",
+    "serial",
+    "site",
+    "table",
+    "temperature",
+    "write_cellar",
+]
 
+import json
 from pathlib import Path
 
 import pytest
@@ -11,19 +38,76 @@ import pytest
 from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import CellarFileError
 
-SITE = '[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n'
-MQTT = '[mqtt]\nhost = "127.0.0.1"\n'
-KEG = '[[vessel]]\nid = "K1"\nkind = "keg"\ncapacity = "19.5 L"\ngas = "nitrogen"\nmax_pressure = "200 kPa"\n'
-CARBOY = '[[vessel]]\nid = "C1"\nkind = "carboy"\ncapacity = "23 L"\n'
-PROBE = '[[probe]]\nid = "k1-pressure"\nat = "K1"\nquantity = "pressure"\ntopic = "k1/p"\nunit = "kPa"\n'
-TEMPERATURE = '[[probe]]\nid = "k1-temperature"\nat = "K1"\nquantity = "temperature"\ntopic = "k1/t"\nunit = "degC"\n'
-LIMIT = '[[limit]]\nconsequence = "Air can reach the wine."\naction = "Look at the lid."\n'
+
+def table(head: str, **keys: object) -> str:
+    """A table of any sort, such as ``table("[[room]]", id="cellar")``."""
+    # A string, a number, a truth value and a list are written in TOML as in JSON.
+    lines = (f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in keys.items() if value is not None)
+    return "\n".join((head, *lines, ""))
+
+
+def site(**keys: object) -> str:
+    return table("[site]", **{"name": "Mill Lane cellar", "timezone": "Europe/Ljubljana", **keys})
+
+
+def mqtt(port: int | None = None, **keys: object) -> str:
+    return table("[mqtt]", **{"host": "127.0.0.1", "port": port, **keys})
+
+
+def serial(device: object, id: str = "bench-line", **keys: object) -> str:
+    """A line that is read from its first byte on."""
+    return table("[[serial]]", **{"id": id, "device": str(device), "settle": "0 s", **keys})
+
+
+def keg(id: str = "K1", **keys: object) -> str:
+    usual = {"kind": "keg", "capacity": "19.5 L", "gas": "nitrogen", "max_pressure": "200 kPa"}
+    return table("[[vessel]]", **{"id": id, **usual, **keys})
+
+
+def carboy(id: str = "C1", **keys: object) -> str:
+    return table("[[vessel]]", **{"id": id, "kind": "carboy", "capacity": "23 L", **keys})
+
+
+def probe(id: str = "k1-pressure", at: str = "K1", **keys: object) -> str:
+    """A pressure probe at the broker."""
+    return table("[[probe]]", **{"id": id, "at": at, "quantity": "pressure", "topic": "k1/p", "unit": "kPa", **keys})
+
+
+def temperature(id: str = "k1-temperature", at: str = "K1", **keys: object) -> str:
+    """A thermometer at the broker."""
+    return probe(id, at, **{"quantity": "temperature", "topic": "k1/t", "unit": "degC", **keys})
+
+
+def limit(**keys: object) -> str:
+    """A limit, without what it is about and when it is broken."""
+    return table("[[limit]]", **{"consequence": "Air can reach the wine.", "action": "Look at the lid.", **keys})
+
+
+def mail(port: int | None = None, **keys: object) -> str:
+    addresses = {"from": "leeside@cellar.example", "to": ["ana@cellar.example"]}
+    return table("[mail]", **{"host": "127.0.0.1", "port": port, **addresses, **keys})
+
+
+SITE = site()
+MQTT = mqtt()
+KEG = keg()
+CARBOY = carboy()
+PROBE = probe()
+TEMPERATURE = temperature()
+LIMIT = limit()
 BASE = SITE + MQTT + KEG + PROBE
 
 
 def cellar(*pieces: str) -> Cellar:
     """The cellar that the pieces make together."""
     return parse_cellar("\n".join(pieces), file="cellar.toml", base=Path("/srv/cellar"))
+
+
+def write_cellar(folder: Path, *pieces: str) -> Path:
+    """Write the pieces into ``cellar.toml``."""
+    file = folder / "cellar.toml"
+    file.write_text("\n".join(pieces), encoding="utf-8")
+    return file
 
 
 def problems(*pieces: str) -> list[str]:
