@@ -111,6 +111,31 @@ def test_json_is_one_object_whose_rows_say_null_where_there_is_nothing(desk: Des
     assert json.loads(nothing)["history"] == []
 
 
+def test_the_readings_of_a_probe_stand_alone(desk: Desk) -> None:
+    assert desk.history("k1-pressure", "--csv", "--from", "2026-11-20 12:00").splitlines() == [
+        "at,value,unit,quality",
+        "2026-11-20T11:00:00.000Z,48.5,kPa,bad",
+        "2026-11-20T13:00:00.000Z,1,kPa,good",
+    ]
+    reading = {"at": "2026-11-20T09:00:00.000Z", "value": 50.0, "quality": "good"}
+    told = json.loads(desk.history("k1-pressure", "--json", "--to", "2026-11-20 12:00"))
+    assert told == {"probe": "k1-pressure", "unit": "kPa", "readings": [reading]}
+    assert desk.history("k1-pressure", "--to", "2026-11-20 13:00").splitlines() == [
+        "2026-11-20 10:00 CET  50.0 kPa",
+        "2026-11-20 12:00 CET  48.5 kPa  bad",
+    ]
+    assert desk.history("k1-pressure", "--to", "2026-11-20 10:00", code=1) == "No readings in that time.\n"
+
+
+def test_a_probe_of_the_file_that_has_yet_to_read_has_no_readings(tmp_path: Path) -> None:
+    desk = JournalOnDisk(tmp_path)
+    added = '[[probe]]\nid = "k1-new"\nat = "K1"\nquantity = "temperature"\ntopic = "k1/t"\nunit = "degC"\n'
+    desk.file.write_text(desk.file.read_text(encoding="utf-8") + added, encoding="utf-8")
+    done = desk.run("history", str(desk.file), "k1-new")
+    assert (done.returncode, done.stdout, done.stderr) == (1, "No readings in that time.\n", "")
+    desk.store.close()
+
+
 def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> None:
     lines = desk.history("--place", "K1", "--quantity", "pressure", "--from", "2026-11-20 12:00").splitlines()
     assert [line.split("  ")[1] for line in lines] == ["48.5 kPa", "1.0 kPa"]
@@ -125,7 +150,7 @@ def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> 
         (["--lot", "A"], "--quantity: is missing; there are: alcohol, barometric_pressure, density, free_so2"),
         (["--lot", "A", "--quantity", "warmth"], "no quantity 'warmth'; there are:"),
         (["--lot", "A", "--place", "K1", "--quantity", "pH"], "choose one of --lot and --place"),
-        (["--lot", "A", "--quantity", "pH", "--share", "50"], "50 is no part of 1, such as 0.5"),
+        (["--lot", "A", "--quantity", "pH", "--share", "50"], "50 is not a part of 1, such as 0.5"),
         (["--place", "K1", "--quantity", "pH", "--share", "0.5"], "goes with --lot"),
         (["--lot", "A", "--quantity", "pH", "--csv", "--json"], "choose one of --csv and --json"),
         (["k1-pressure", "--struck"], "cannot be combined with a PROBE"),

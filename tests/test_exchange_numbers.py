@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.reading import Quality, Reason, Scale, quality_class, quality_code, quality_reason
 from ingest.store.readings.block import Arrays
-from ingest.store.readings.series_history import scaled
+from ingest.store.readings.scaling import scaled
 
 PSI = Scale(0, 6.894757293168361, 0.0, "psi")
 FAHRENHEIT = Scale(1000, 5.0 / 9.0, -160.0 / 9.0, "degF")

@@ -11,14 +11,26 @@ from typing import Any
 import numpy as np
 import pytest
 from a_store import NOW, declared, new_store
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, a_body, journal_cellar
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
-from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Whose, latest, pieces, raw, sources, span, summary
+from ingest.history import (
+    MergedHistory,
+    OfLot,
+    OfPlace,
+    OfProbe,
+    Subject,
+    history_sources,
+    latest,
+    pieces,
+    raw,
+    span,
+    summary,
+)
 from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry, places_of, results_of
 from ingest.journal.ledger import Ledger
@@ -99,17 +111,15 @@ def cellar(tmp_path: Path) -> Iterator[Cellar3]:
         yield Cellar3(store)
 
 
-def rows_of(past: MergedHistory) -> list[Row]:
+def rows_of(history: MergedHistory) -> list[Row]:
     """(at, value, vessel, entry, struck, share) of each row."""
-    found: list[Row] = []
-    shares = past.shares().tolist()
-    for place, at_ms in enumerate(past.at_ms.tolist()):
-        result = past.results.get(int(past.entry[place]))
-        vessel = past.strands[past.strand[place]].place if result is None else result.vessel or ""
-        share = None if math.isnan(shares[place]) else shares[place]
+    rows: list[Row] = []
+    for at_ms, value, _, _, source, entry, share in zip(*(column.tolist() for column in history.rows), strict=True):
+        result = history.results.get(entry)
+        vessel = history.sources[source].place if result is None else result.vessel or ""
         struck = result is not None and result.struck
-        found.append((at_ms, float(past.value[place]), vessel, int(past.entry[place]), struck, share))
-    return found
+        rows.append((at_ms, value, vessel, entry, struck, None if math.isnan(share) else share))
+    return rows
 
 
 def share_in(held: VesselState | None, lot: str) -> tuple[bool, float | None]:
@@ -147,6 +157,7 @@ _results = st.tuples(
 )
 
 
+@settings(max_examples=60, deadline=None)
 @given(st.lists(ACTS | _results, max_size=16), st.sampled_from([0, 9, 30]), st.integers(1, 40))
 def test_the_history_of_a_lot_is_what_was_read_and_found_where_it_lay(
     acts: list[tuple[Any, ...]], settled: int, points: int
@@ -172,46 +183,44 @@ def test_the_history_of_a_lot_is_what_was_read_and_found_where_it_lay(
         for lot in "AB":
             for quantity in ("temperature", "free_so2", "volume"):
                 for struck in (False, True):
-                    whose = OfLot(lot, quantity)
+                    subject = OfLot(lot, quantity)
                     wanted = model(cellar, readings, lot, quantity, struck=struck)
-                    past = raw(store, whose, struck=struck)
-                    assert rows_of(past) == wanted
+                    history = raw(store, subject, struck=struck)
+                    assert rows_of(history) == wanted
                     ends = (wanted[0][0], wanted[-1][0]) if wanted else None
-                    assert span(store, whose, struck=struck) == ends
+                    assert span(store, subject, struck=struck) == ends
                     part = BASE_MS + 5 * STEP_MS, BASE_MS + 12 * STEP_MS + 1
                     inner = [row for row in wanted if part[0] <= row[0] < part[1]]
-                    assert rows_of(raw(store, whose, *part, struck=struck)) == inner
-            hold_outline(cellar, readings, lot, points)
+                    assert rows_of(raw(store, subject, *part, struck=struck)) == inner
+            hold_summary(cellar, readings, lot, points)
             hold_latest(cellar, readings, lot)
             hold_entries(store, lot)
 
 
-def hold_outline(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lot: str, points: int) -> None:
+def hold_summary(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lot: str, points: int) -> None:
     """Summaries are those of the raw readings of each probe, span by span."""
-    whose = OfLot(lot, "temperature")
+    subject = OfLot(lot, "temperature")
     from_ms, to_ms = BASE_MS + 2 * STEP_MS, BASE_MS + 17 * STEP_MS
-    told = summary(cellar.store, whose, from_ms, to_ms, points)
+    told = summary(cellar.store, subject, from_ms, to_ms, points)
     span_ms = 1 if told.level is None else LEVELS[told.level]
-    asked = raw(cellar.store, whose, from_ms, to_ms).at_ms.tolist()
+    asked = raw(cellar.store, subject, from_ms, to_ms).rows.at_ms.tolist()
     if not asked:
-        assert told.tracks == ()
+        assert told.sources == ()
         return
     # What is asked for is told in whole spans.
-    past = raw(cellar.store, whose, asked[0] // span_ms * span_ms, (asked[-1] // span_ms + 1) * span_ms)
+    history = raw(cellar.store, subject, asked[0] // span_ms * span_ms, (asked[-1] // span_ms + 1) * span_ms)
     wanted: dict[tuple[int, int], list[tuple[float, int]]] = {}
-    for at_ms, value, quality, strand in zip(
-        past.at_ms.tolist(), past.value.tolist(), past.quality.tolist(), past.strand.tolist(), strict=True
-    ):
-        if strand >= 0:
-            wanted.setdefault((strand, at_ms // span_ms * span_ms), []).append((value, quality & 3))
+    for at_ms, value, _, quality, source, *_ in zip(*(column.tolist() for column in history.rows), strict=True):
+        if source >= 0:
+            wanted.setdefault((source, at_ms // span_ms * span_ms), []).append((value, quality & 3))
     found = {}
-    for track in told.tracks:
-        strand = past.strands.index(track.strand)
-        for place, begin_ms in enumerate(track.rows.from_ms.tolist()):
-            found[(strand, begin_ms)] = [
-                int(track.rows.readings[place]),
-                *(float(column[place]) for column in track.rows[2:7]),
-                int(track.rows.worst[place]),
+    for part in told.sources:
+        source = history.sources.index(part.source)
+        for place, begin_ms in enumerate(part.rows.from_ms.tolist()):
+            found[(source, begin_ms)] = [
+                int(part.rows.readings[place]),
+                *(float(column[place]) for column in part.rows[2:7]),
+                int(part.rows.worst[place]),
             ]
     assert found.keys() == wanted.keys()
     for key, values in wanted.items():
@@ -228,7 +237,7 @@ def hold_latest(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lo
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}
     lies = [vessel for vessel in VESSELS if share_in(folding.held_at(cellar.now).get(vessel), lot)[0]]
     rows = model(cellar, readings, lot, "temperature")
-    here = sources(cellar.store, OfLot(lot, "temperature"))
+    here = history_sources(cellar.store, OfLot(lot, "temperature"))
     since = {one.place: one.from_ms for one in here if one.to_ms is None}
     assert sorted(since) == sorted(lies)
     newest = {series: (at_ms, number) for series, at_ms, number, _ in readings}
@@ -261,19 +270,19 @@ def test_two_titrations_in_one_minute_are_both_there_and_a_struck_one_only_where
     cellar.write("fill", "K1", "A", at=0, volume_l=10.0)
     first = cellar.titrate("K1", 30.0, at=2)
     second = cellar.titrate("K1", 32.0, at=2)
-    for whose in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
-        past = raw(cellar.store, whose)
-        assert [(row[1], row[3]) for row in rows_of(past)] == [(30.0, first.id), (32.0, second.id)]
-        assert past.u.tolist() == [2.0, 2.0]
+    for subject in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
+        history = raw(cellar.store, subject)
+        assert [(row[1], row[3]) for row in rows_of(history)] == [(30.0, first.id), (32.0, second.id)]
+        assert history.rows.u.tolist() == [2.0, 2.0]
     strike(cellar.store, first.id, "Ben", "wrong flask", cellar.now)
-    for whose in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
-        assert [row[3] for row in rows_of(raw(cellar.store, whose))] == [second.id]
-        assert [row[3] for row in rows_of(latest(cellar.store, whose))] == [second.id]
-        told = rows_of(raw(cellar.store, whose, struck=True))
+    for subject in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
+        assert [row[3] for row in rows_of(raw(cellar.store, subject))] == [second.id]
+        assert [row[3] for row in rows_of(latest(cellar.store, subject))] == [second.id]
+        told = rows_of(raw(cellar.store, subject, struck=True))
         assert [(row[3], row[4]) for row in told] == [(first.id, True), (second.id, False)]
-        assert [one.entry for one in summary(cellar.store, whose, 0, END_OF_TIME_MS, 10).results] == [second.id]
+        assert [one.entry for one in summary(cellar.store, subject, 0, END_OF_TIME_MS, 10).results] == [second.id]
     strike(cellar.store, second.id, "Ben", "wrong bottle", cellar.now)
-    assert latest(cellar.store, OfLot("A", "free_so2")).at_ms.tolist() == []
+    assert latest(cellar.store, OfLot("A", "free_so2")).rows.at_ms.tolist() == []
     assert span(cellar.store, OfLot("A", "free_so2")) is None
     assert span(cellar.store, OfLot("A", "free_so2"), struck=True) == (first.at_ms, first.at_ms)
 
@@ -300,11 +309,11 @@ def test_a_blend_is_in_the_history_of_both_lots_with_their_shares(cellar: Cellar
     racked = cellar.write("racking", at=10, sources=[{"vessel": "K1"}, {"vessel": "C1"}], targets=[{"vessel": "K3"}])
     found = cellar.titrate("K3", 25.0, at=12)
     for lot, own, share in (("A", "K1", 0.8), ("B", "C1", 0.2)):
-        past = raw(cellar.store, OfLot(lot, "temperature"))
-        expected = [own if at_ms < racked.at_ms else "K3" for at_ms in past.at_ms.tolist()]
-        assert [row[2] for row in rows_of(past)] == expected
-        assert sorted(set(past.shares().tolist())) == pytest.approx([share, 1.0])
-        assert {strand.probe for strand in past.strands} == {f"{own}-t", "K3-t", "K3-air"}
+        history = raw(cellar.store, OfLot(lot, "temperature"))
+        expected = [own if at_ms < racked.at_ms else "K3" for at_ms in history.rows.at_ms.tolist()]
+        assert [row[2] for row in rows_of(history)] == expected
+        assert sorted(set(history.rows.share.tolist())) == pytest.approx([share, 1.0])
+        assert {source.probe for source in history.sources} == {f"{own}-t", "K3-t", "K3-air"}
         (result,) = raw(cellar.store, OfLot(lot, "free_so2")).results.values()
         assert result.entry == found.id
         assert result.share == pytest.approx(share)
@@ -323,8 +332,8 @@ def test_a_split_lot_has_the_readings_of_both_vessels(cellar: Cellar3) -> None:
     # In K3 nothing was read since it came there.
     assert {row[2] for row in rows_of(latest(cellar.store, OfLot("A", "temperature")))} == {"K1", "C1"}
     strike(cellar.store, entries(cellar.store)[-1].id, "Ben", "it stayed", cellar.now)
-    tracks = summary(cellar.store, OfLot("A", "temperature"), BASE_MS, BASE_MS + DAY_MS, 8).tracks
-    assert [track.strand.place for track in tracks] == ["K1", "C1"]
+    parts = summary(cellar.store, OfLot("A", "temperature"), BASE_MS, BASE_MS + DAY_MS, 8).sources
+    assert [part.source.place for part in parts] == ["K1", "C1"]
     cellar.write("bottling", "C1", at=14, bottles=[{"number": 4, "size_l": 0.75}], remainder_l=0.0)
     cellar.write("state", "K1", at=15, state="emptied")
     assert len(latest(cellar.store, OfLot("A", "temperature"))) == 0
@@ -340,9 +349,9 @@ def test_values_go_through_the_dated_scale(cellar: Cellar3) -> None:
     with cellar.store.write() as connection:
         add_part(connection, series, Part(from_ms, "calibration", 1.0, -2.0, "degC", "ice"), cellar.now)
     wanted = [number - 2.0 * (at_ms >= from_ms) for one, at_ms, number, _ in readings if one == series]
-    for whose in (OfProbe("K1-t"), OfPlace("K1", "temperature")):
-        assert raw(cellar.store, whose).value.tolist() == wanted
-        assert latest(cellar.store, whose).value.tolist() == wanted[-1:]
+    for subject in (OfProbe("K1-t"), OfPlace("K1", "temperature")):
+        assert raw(cellar.store, subject).rows.value.tolist() == wanted
+        assert latest(cellar.store, subject).rows.value.tolist() == wanted[-1:]
 
 
 def test_a_probe_is_followed_to_where_it_stands_and_has_no_results(cellar: Cellar3) -> None:
@@ -355,19 +364,19 @@ def test_a_probe_is_followed_to_where_it_stands_and_has_no_results(cellar: Cella
     assert {row[2] for row in rows_of(probe)} == {"K1", "C1"}
     assert probe.results == {}
     assert rows_of(latest(cellar.store, OfProbe("K1-t"))) == [(cellar.now, 12.5, "C1", 0, False, None)]
-    assert {strand.probe for strand in place.strands} == {"C1-t", "K1-t"}
+    assert {source.probe for source in place.sources} == {"C1-t", "K1-t"}
     assert [one.value for one in place.results.values()] == [11.0]
     # Nobody reads K1 any more: the probe that went last still tells how it stood.
     assert [row[2] for row in rows_of(latest(cellar.store, OfPlace("K1", "temperature")))] == ["K1"]
 
 
-@pytest.mark.parametrize("whose", [OfProbe("x"), OfPlace("x", "pH"), OfLot("x", "pH"), OfLot("A", "pH")])
-def test_what_nobody_knows_has_no_history(cellar: Cellar3, whose: Whose) -> None:
-    assert len(raw(cellar.store, whose)) == len(latest(cellar.store, whose)) == 0
-    assert list(pieces(cellar.store, whose)) == []
-    assert span(cellar.store, whose) is None
-    assert summary(cellar.store, whose, 0, END_OF_TIME_MS, 100) == (None, (), ())
-    assert sources(cellar.store, whose) == ()
+@pytest.mark.parametrize("subject", [OfProbe("x"), OfPlace("x", "pH"), OfLot("x", "pH"), OfLot("A", "pH")])
+def test_what_nobody_knows_has_no_history(cellar: Cellar3, subject: Subject) -> None:
+    assert len(raw(cellar.store, subject)) == len(latest(cellar.store, subject)) == 0
+    assert list(pieces(cellar.store, subject)) == []
+    assert span(cellar.store, subject) is None
+    assert summary(cellar.store, subject, 0, END_OF_TIME_MS, 100) == (None, (), ())
+    assert history_sources(cellar.store, subject) == ()
 
 
 def test_a_renamed_vessel_keeps_the_probes_that_had_left_it(cellar: Cellar3) -> None:
@@ -380,14 +389,14 @@ def test_a_renamed_vessel_keeps_the_probes_that_had_left_it(cellar: Cellar3) -> 
     # As the daemon does it at its start.
     keep_cellar_file(cellar.store, text, cellar.now)
     declare(cellar.store, [declared(probe="C1-t", **at)], cellar.now)
-    for whose in (OfLot("A", "temperature"), OfPlace("Keg1", "temperature")):
-        assert [row[:3] for row in rows_of(raw(cellar.store, whose))] == [
+    for subject in (OfLot("A", "temperature"), OfPlace("Keg1", "temperature")):
+        assert [row[:3] for row in rows_of(raw(cellar.store, subject))] == [
             (at, number, "Keg1") for _, at, number, _ in rows
         ]
     assert len(raw(cellar.store, OfPlace("K1", "temperature"))) == 0
 
 
-def test_an_outline_takes_the_coarsest_level_that_has_the_points_and_loses_no_extreme(cellar: Cellar3) -> None:
+def test_a_summary_takes_the_coarsest_level_that_has_the_points_and_loses_no_extreme(cellar: Cellar3) -> None:
     series = cellar.series["K1-t"]
     rows = [(series, BASE_MS + minute * 60_000, 12.0 + minute % 5, 0) for minute in range(3 * 24 * 60)]
     rows[777] = (series, rows[777][1] + 1, 55.5, 0)
@@ -404,11 +413,11 @@ def test_an_outline_takes_the_coarsest_level_that_has_the_points_and_loses_no_ex
     ):
         told = summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, points)
         assert told.level == level
-        (track,) = told.tracks
-        assert len(track.rows.from_ms) >= min(points, len(rows))
-        assert np.nanmax(track.rows.high) == 55.5
-        assert np.nanmin(track.rows.low) == 12.0
-        assert track.rows.readings.sum() == len(rows)
+        (part,) = told.sources
+        assert len(part.rows.from_ms) >= min(points, len(rows))
+        assert np.nanmax(part.rows.high) == 55.5
+        assert np.nanmin(part.rows.low) == 12.0
+        assert part.rows.readings.sum() == len(rows)
     with pytest.raises(ValueError, match="at least 1"):
         summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, 0)
 
@@ -422,22 +431,22 @@ def test_what_was_dropped_by_wish_is_told_by_the_summaries_that_are_left(cellar:
     cellar.catch_up()
     # It lay in K1 from the middle of an hour of the second day on.
     cellar.write("fill", "K1", "A", at=(-8.5 * DAY_MS - 1000 * 1000) / STEP_MS, volume_l=8.0)
-    begin_ms = sources(cellar.store, OfLot("A", "temperature"))[0].from_ms
-    whose = OfLot("A", "temperature")
-    whole = summary(cellar.store, whose, 0, END_OF_TIME_MS, 60)
+    begin_ms = history_sources(cellar.store, OfLot("A", "temperature"))[0].from_ms
+    subject = OfLot("A", "temperature")
+    whole = summary(cellar.store, subject, 0, END_OF_TIME_MS, 60)
     assert whole.level == "hour"
     drop_old(cellar.store, BASE_MS, 3 * 86_400.0, None, None)
-    assert len(raw(cellar.store, whose)) == 3 * 144
+    assert len(raw(cellar.store, subject)) == 3 * 144
     for points in (8, 60):
-        (track,) = summary(cellar.store, whose, 0, END_OF_TIME_MS, points).tracks
-        assert track.rows.readings.sum() == sum(at_ms >= begin_ms for _, at_ms, _, _ in rows)
-        assert track.rows.high.max() == 24.5
-    assert summary(cellar.store, whose, ten, ten + 3 * DAY_MS, 100_000).level == "minute"
+        (part,) = summary(cellar.store, subject, 0, END_OF_TIME_MS, points).sources
+        assert part.rows.readings.sum() == sum(at_ms >= begin_ms for _, at_ms, _, _ in rows)
+        assert part.rows.high.max() == 24.5
+    assert summary(cellar.store, subject, ten, ten + 3 * DAY_MS, 100_000).level == "minute"
     drop_old(cellar.store, BASE_MS, 3 * 86_400.0, 3 * 86_400.0, 3 * 86_400.0)
-    (track,) = summary(cellar.store, OfProbe("K1-t"), ten, BASE_MS, 60).tracks
+    (part,) = summary(cellar.store, OfProbe("K1-t"), ten, BASE_MS, 60).sources
     # Seven days by the day, three by the hour.
-    assert len(track.rows.from_ms) == 7 + 3 * 24
-    assert track.rows.readings.sum() == len(rows)
+    assert len(part.rows.from_ms) == 7 + 3 * 24
+    assert part.rows.readings.sum() == len(rows)
     assert span(cellar.store, OfProbe("K1-t")) == (ten, rows[-1][1])
 
 
@@ -449,11 +458,11 @@ def test_pieces_are_the_whole_a_day_at_a_time(cellar: Cellar3) -> None:
     cellar.settle(BASE_MS + 3 * DAY_MS)
     cellar.write("measurement", "K3", at=0.5, quantity="temperature", value=11.0)
     cellar.write("measurement", "K3", at=20.5, quantity="temperature", value=12.0)
-    for whose in (OfPlace("K3", "temperature"), OfProbe("C1-t")):
-        parts = list(pieces(cellar.store, whose))
+    for subject in (OfPlace("K3", "temperature"), OfProbe("C1-t")):
+        parts = list(pieces(cellar.store, subject))
         assert len(parts) >= 4
-        assert all(np.ptp(part.at_ms) <= DAY_MS for part in parts)
-        whole = raw(cellar.store, whose)
-        assert np.concatenate([part.at_ms for part in parts]).tolist() == whole.at_ms.tolist()
-        assert (np.diff(whole.at_ms) >= 0).all()
-    assert (whole.entry == 0).all()
+        assert all(np.ptp(part.rows.at_ms) <= DAY_MS for part in parts)
+        whole = raw(cellar.store, subject)
+        assert np.concatenate([part.rows.at_ms for part in parts]).tolist() == whole.rows.at_ms.tolist()
+        assert (np.diff(whole.rows.at_ms) >= 0).all()
+    assert (whole.rows.entry == 0).all()

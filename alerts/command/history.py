@@ -1,28 +1,65 @@
-"""`leeside history`: a probe's readings, oldest first."""
+"""`leeside history`: readings of a probe; or readings and results of a lot or at a place. Oldest first."""
 
 from __future__ import annotations
 
 __all__ = ["history"]
 
+import csv
 import json
-from collections.abc import Iterator
-from itertools import chain
-from typing import Annotated, Final
+import math
+import sys
+from collections.abc import Collection, Iterator
+from operator import itemgetter
+from typing import Annotated, Final, NamedTuple
 
 import typer
 
-from alerts.command.history_of import HistoryRequest, run_history_of
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
+from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
+from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
 from ingest.reading import quality_class
 from ingest.store import Store
-from ingest.store.readings.series import Series, all_series
-from ingest.store.readings.series_history import HistoryRow, raw
+from ingest.store.journal.entries import entries
+from ingest.store.journal.hand_results import found_quantities
+from ingest.store.readings.series import all_series
 from ingest.times import iso_utc
 
 EXAMPLE: Final = "leeside history cellar.toml --lot malvasia-2026 --quantity free_so2 --csv"
+
+
+class _Row(NamedTuple):
+    """One reading or result; probe is None for a result, entry for a reading, which is never struck."""
+
+    at_ms: int
+    value: float
+    u: float | None
+    unit: str
+    quality: str
+    place: str | None
+    probe: str | None
+    share: float | None
+    entry: int | None
+    struck: bool
+
+
+_COLUMNS: Final = ("at", *_Row._fields[1:])
+
+
+class _Printout(NamedTuple):
+    """How a history is printed. head: of the JSON object, and items: the name of the list in it; keys: of an item;
+    columns: of the table; with_source: whether lines name place and probe; nothing: the line when there are no rows.
+    """
+
+    quantity: str
+    head: dict[str, str]
+    items: str = "history"
+    keys: tuple[str, ...] = _COLUMNS
+    columns: tuple[str, ...] = _COLUMNS
+    with_source: bool = True
+    nothing: str = "Nothing was read or found in that time."
 
 
 def history(
@@ -42,7 +79,7 @@ def history(
         typer.Option("--share", help="Only where the lot is at least this part of the wine, such as 0.5."),
     ] = None,
     struck: Annotated[bool, typer.Option("--struck", help="Also results of struck entries.")] = False,
-    csv: Annotated[bool, typer.Option("--csv", help="Print a table with a row for each reading or result.")] = False,
+    as_csv: Annotated[bool, typer.Option("--csv", help="Print a table with a row for each reading or result.")] = False,
     as_json: Json = False,
     since: Since = None,
     until: Until = None,
@@ -51,65 +88,151 @@ def history(
 
     Exit code 1 if there are none.
     """
-    if csv and as_json:
+    if as_csv and as_json:
         raise typer.BadParameter("choose one of --csv and --json")
-    if probe is None:
-        if lot is None and place is None:
-            raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
-        request = HistoryRequest(lot, place, quantity, share, since, until, struck)
-        return run_history_of(file, request, as_csv=csv, as_json=as_json)
-    given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
-    refuse_given(given, "cannot be combined with a PROBE")
+    if (probe, lot, place) == (None, None, None):
+        raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
+    if probe is not None:
+        given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
+        refuse_given(given, "cannot be combined with a PROBE")
+    if lot is not None and place is not None:
+        raise typer.BadParameter("choose one of --lot and --place")
+    if share is not None and lot is None:
+        raise typer.BadParameter("goes with --lot: the part of the wine that the lot is", param_hint="--share")
+    if share is not None and not 0.0 <= share <= 1.0:
+        raise typer.BadParameter(f"{share:g} is not a part of 1, such as 0.5", param_hint="--share")
     with open_cellar(file) as (cellar, store):
-        series = _series_of(cellar, store, probe)
-        from_ms, to_ms = time_range(since, until, cellar.site.zone)
-        rows = chain.from_iterable(raw(store, row.id, from_ms, to_ms) for row in series)
-        unit = QUANTITIES[series[0].quantity].unit
-        if csv:
-            count = _print_csv(rows, unit)
-        elif as_json:
-            count = _print_json(rows, unit, probe)
+        if probe is not None:
+            subject, printout = _of_probe(probe, cellar, store)
+        elif lot is not None:
+            subject, printout = _of_lot(lot, quantity, share or 0.0, store)
         else:
-            count = _print_plain(rows, series[0].quantity, cellar)
+            subject, printout = _of_place(place or "", quantity, cellar, store)
+        from_ms, to_ms = time_range(since, until, cellar.site.zone)
+        rows = (row for piece in pieces(store, subject, from_ms, to_ms, struck=struck) for row in _rows(piece))
+        if as_csv:
+            count = _print_csv(rows, printout)
+        elif as_json:
+            count = _print_json(rows, printout)
+        else:
+            count = _print_plain(rows, printout, cellar)
     return 0 if count else 1
 
 
-def _series_of(cellar: Cellar, store: Store, probe: str) -> list[Series]:
-    """The probe's series in the order in which they began, living or ended. A probe may have stood elsewhere before."""
-    found = [row for row in all_series(store) if row.probe == probe]
-    if not found:
-        known = sorted({row.probe for row in all_series(store)} | {item.id for item in cellar.probe})
-        raise typer.BadParameter(f"no probe '{probe}'; there are: {', '.join(known)}", param_hint="PROBE")
-    wanted = found[-1].quantity
-    return [row for row in found if row.quantity == wanted]
+def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Printout]:
+    quantities = {item.id: item.quantity for item in cellar.probe} | {
+        series.probe: series.quantity for series in all_series(store)
+    }
+    _check_known("probe", probe, quantities, "PROBE")
+    unit = QUANTITIES[quantities[probe]].unit
+    return OfProbe(probe), _Printout(
+        quantities[probe],
+        head={"probe": probe, "unit": unit},
+        items="readings",
+        keys=("at", "value", "quality"),
+        columns=("at", "value", "unit", "quality"),
+        with_source=False,
+        nothing="No readings in that time.",
+    )
 
 
-def _print_csv(rows: Iterator[HistoryRow], unit: str) -> int:
-    print("at,value,unit,quality")
+def _of_lot(lot: str, quantity: str | None, least_share: float, store: Store) -> tuple[Subject, _Printout]:
+    _check_known("lot", lot, {entry.lot or "" for entry in entries(store, kinds=["lot"], struck=False)}, "--lot")
+    known = _checked_quantity(quantity, store)
+    return OfLot(lot, known, least_share), _Printout(known, head={"lot": lot, "quantity": known})
+
+
+def _of_place(place: str, quantity: str | None, cellar: Cellar, store: Store) -> tuple[Subject, _Printout]:
+    places = {item.id for item in cellar.places} | {series.place for series in all_series(store)}
+    _check_known("place", place, places, "--place")
+    known = _checked_quantity(quantity, store)
+    return OfPlace(place, known), _Printout(known, head={"place": place, "quantity": known})
+
+
+def _checked_quantity(quantity: str | None, store: Store) -> str:
+    """What can be read or found, and what somebody measured under a name of their own."""
+    known = {*QUANTITIES, *FOUND_UNITS, *MEASURED_UNITS} | found_quantities(store)
+    if quantity is None:
+        raise typer.BadParameter(f"is missing; there are: {', '.join(sorted(known))}", param_hint="--quantity")
+    _check_known("quantity", quantity, known, "--quantity")
+    return quantity
+
+
+def _check_known(what: str, name: str, known: Collection[str], option: str) -> None:
+    if name not in known:
+        there = f"there are: {', '.join(sorted(known))}" if known else "there is none yet"
+        raise typer.BadParameter(f"no {what} '{name}'; {there}", param_hint=option)
+
+
+def _rows(merged: MergedHistory) -> Iterator[_Row]:
+    for at_ms, value, _, quality, index, entry, share in zip(*(column.tolist() for column in merged.rows), strict=True):
+        if entry:
+            result = merged.results[entry]
+            yield _Row(
+                at_ms, value, result.u, result.unit, "good", result.vessel, None, result.share, entry, result.struck
+            )
+        else:
+            source = merged.sources[index]
+            unit, words = QUANTITIES[source.quantity].unit, quality_class(quality).name.lower()
+            part = None if math.isnan(share) else share
+            yield _Row(at_ms, value, None, unit, words, source.place, source.probe, part, None, False)
+
+
+def _print_csv(rows: Iterator[_Row], printout: _Printout) -> int:
+    pick = itemgetter(*map(_COLUMNS.index, printout.columns))
+    out = csv.writer(sys.stdout, lineterminator="\n")
+    out.writerow(printout.columns)
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
-        print(f"{iso_utc(row.at_ms)},{row.value:.10g},{unit},{quality_class(row.quality).name.lower()}")
+        at_ms, value, u, unit, quality, place, probe, share, entry, struck = row
+        uncertainty = None if u is None else f"{u:.10g}"
+        part = None if share is None else f"{share:.6g}"
+        flag = "yes" if struck else None
+        cells = (iso_utc(at_ms), f"{value:.10g}", uncertainty, unit, quality, place, probe, part, entry, flag)
+        out.writerow(pick(cells))  # None becomes an empty cell
     return count
 
 
-def _print_json(rows: Iterator[HistoryRow], unit: str, probe: str) -> int:
-    readings = [
-        {"at": iso_utc(row.at_ms), "value": row.value, "quality": quality_class(row.quality).name.lower()}
-        for row in rows
-    ]
-    print(json.dumps({"probe": probe, "unit": unit, "readings": readings}, indent=1))
-    return len(readings)
+def _print_json(rows: Iterator[_Row], printout: _Printout) -> int:
+    """One object, whose rows are printed as they come: a year of readings is more than a small board's memory."""
+    pick = itemgetter(*map(_COLUMNS.index, printout.keys))
+    head = json.dumps(printout.head, ensure_ascii=False)
+    print(f'{head[:-1]}, "{printout.items}": [', end="")
+    count = 0
+    for count, row in enumerate(rows, 1):
+        item = dict(zip(printout.keys, pick((iso_utc(row.at_ms), *row[1:])), strict=True))
+        print("\n " if count == 1 else ",\n ", json.dumps(item, ensure_ascii=False), sep="", end="")
+    print("\n]}")
+    return count
 
 
-def _print_plain(rows: Iterator[HistoryRow], quantity: str, cellar: Cellar) -> int:
+def _print_plain(rows: Iterator[_Row], printout: _Printout, cellar: Cellar) -> int:
     now_ms = wall_ms()
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
-        quality = quality_class(row.quality).name.lower()
-        value = value_text(quantity, row.value, cellar.site.units)
-        print(
-            f"{local_time(row.at_ms, cellar.site.zone, now_ms)}  {value}{'' if quality == 'good' else '  ' + quality}"
-        )
+        value = _value_text(row, printout.quantity, cellar.site.units)
+        words = [local_time(row.at_ms, cellar.site.zone, now_ms), value]
+        if printout.with_source:
+            words += [word for word in (row.place, row.probe) if word is not None]
+        if row.entry is not None:
+            words.append(f"entry no. {row.entry}")
+        if row.share is not None and round(row.share, 3) < 1.0:
+            words.append(f"{100 * row.share:.1f} % of the wine")
+        if row.quality != "good":
+            words.append(row.quality)
+        if row.struck:
+            words.append("struck")
+        print("  ".join(words))
     if not count:
-        print("No readings in that time.")
+        print(printout.nothing)
     return count
+
+
+def _value_text(row: _Row, quantity: str, units: str) -> str:
+    if row.entry is None:
+        return value_text(quantity, row.value, units)
+    if row.u is None or row.u <= 0:
+        return f"{row.value:.4g} {row.unit}".rstrip()
+    # Two digits of an uncertainty mean something, and of the value those that stand over them.
+    decimals = max(0, 1 - math.floor(math.log10(row.u)))
+    return f"{row.value:.{decimals}f} ± {row.u:.{decimals}f} {row.unit}".rstrip()

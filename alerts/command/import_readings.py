@@ -32,8 +32,8 @@ from ingest.store.change_feed import DROPPED, cursor
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.bulk_import import Brought, BulkImport, Piece
 from ingest.store.readings.scales import scales
+from ingest.store.readings.scaling import scaled
 from ingest.store.readings.series import Series, all_series
-from ingest.store.readings.series_history import scaled
 from ingest.store.readings.settling import DAY_MS
 from ingest.times import EARLIEST_MS, iso_utc
 

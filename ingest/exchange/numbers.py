@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from ingest.reading import Quality, Reason, Scale, quality_code
+from ingest.store.readings.scaling import gains_and_offsets
 
 _MOST_DIGITS: Final = 9
 _FARTHEST_STEPS: Final = 4
@@ -29,10 +30,7 @@ def numbers_behind(
     """
     if not dated:
         return values
-    begins = np.array([scale.from_ms for scale in dated])
-    places = np.maximum(np.searchsorted(begins, at_ms, side="right") - 1, 0)
-    gains = np.array([scale.gain for scale in dated])[places]
-    offsets = np.array([scale.offset for scale in dated])[places]
+    gains, offsets = gains_and_offsets(at_ms, dated)
     behind = np.asarray((values - offsets) / gains, np.float64)
     found: npt.NDArray[np.float64] = behind.copy()
     open_ = np.ones(len(values), np.bool_)

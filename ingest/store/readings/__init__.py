@@ -12,8 +12,8 @@ summary          minutes, hours and days of one series
 summaries        the stored summaries, kept up to date
 retention        dropping what the owner no longer keeps
 bulk_import      readings of the past, straight into blocks
+scaling          many numbers at once through their scales
 series_history   one series read back
-bounds           first and last reading within a span
 history_sources  which readings and results make up a history
 merge            readings and results of one history in order of time
 downsampling     one history as summaries, for charts

@@ -57,19 +57,21 @@ class Arrays(NamedTuple):
         return cls(np.empty(0, np.int64), np.empty(0, np.float64), np.empty(0, np.uint16))
 
     @classmethod
+    def of(cls, rows: Sequence[tuple[int, float, int]]) -> Arrays:
+        """Rows of (at_ms, number, quality) as columns."""
+        if not rows:
+            return cls.empty()
+        times, numbers, qualities = zip(*rows, strict=True)
+        return cls(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16))
+
+    @classmethod
     def joined(cls, pieces: Sequence[Arrays]) -> Arrays:
         """Pieces one behind the other."""
-        if not pieces:
-            return cls.empty()
-        return cls(
-            np.concatenate([piece.at_ms for piece in pieces]),
-            np.concatenate([piece.number for piece in pieces]),
-            np.concatenate([piece.quality for piece in pieces]),
-        )
+        return cls._make(map(np.concatenate, zip(*pieces, strict=True))) if pieces else cls.empty()
 
     def part(self, where: slice | npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Arrays:
-        """The readings at some places."""
-        return Arrays(self.at_ms[where], self.number[where], self.quality[where])
+        """The readings in a slice, at some indices, or where a mask is true."""
+        return Arrays._make(column[where] for column in self)
 
 
 def pack(readings: Arrays) -> bytes:

@@ -1,8 +1,8 @@
-"""The summaries of a history: strand by strand, at the coarsest level that still has the points that are wanted."""
+"""One history as summaries, for charts: source by source, at the coarsest level that has the points asked for."""
 
 from __future__ import annotations
 
-__all__ = ["Downsampled", "Track", "downsample"]
+__all__ = ["Downsampled", "SourceSummary", "downsample"]
 
 from collections.abc import Sequence
 from typing import Final, NamedTuple
@@ -21,69 +21,60 @@ from ingest.store.readings.summary import LEVELS, Level, Summary, summarise
 _FINE_TO_COARSE: Final[tuple[Level, ...]] = ("minute", "hour", "day")
 
 
-class Track(NamedTuple):
-    """One strand's summaries: a row for each span that has readings; without a level, for each reading."""
+class SourceSummary(NamedTuple):
+    """One source's summaries: a row for each span that has readings; without a level, for each reading."""
 
-    strand: HistorySource
+    source: HistorySource
     rows: Summary
 
 
 class Downsampled(NamedTuple):
-    """level: minute, hour or day, None where each reading has its own row; tracks: in the order in which they begin,
+    """level: minute, hour or day, None where each reading has its own row; sources: in the order in which they begin,
     those with rows; results: in the order in which they were found.
     """
 
     level: Level | None
-    tracks: tuple[Track, ...]
+    sources: tuple[SourceSummary, ...]
     results: tuple[HandResult, ...]
 
 
 def downsample(
-    store: Store, strands: Sequence[HistorySource], results: Sequence[HandResult], from_ms: int, to_ms: int, points: int
+    store: Store, sources: Sequence[HistorySource], results: Sequence[HandResult], from_ms: int, to_ms: int, points: int
 ) -> Downsampled:
     """The summaries of the spans that from_ms <= at < to_ms reaches into; see ``ingest.history.summary``."""
     dropped_ms = (cursor(store, DROPPED) or 0) * DAY_MS
     level = coarsest(from_ms, to_ms, points)
     if level is None and from_ms < dropped_ms:
         level = "minute"
-    tracks = []
-    for strand in strands:
-        rows = (
-            _readings(store, strand, from_ms, to_ms)
-            if level is None
-            else _spans(store, strand, from_ms, to_ms, level, dropped_ms)
-        )
+    summaries = []
+    for source in sources:
+        if level is None:
+            # Each reading is a span of its own; bad ones have no value.
+            rows = summarise(arrays(store, source.series, *source.within(from_ms, to_ms)), 1)
+        else:
+            rows = _spans(store, source, from_ms, to_ms, level, dropped_ms)
         if len(rows.from_ms):
-            tracks.append(Track(strand, rows))
-    return Downsampled(level, tuple(tracks), tuple(results))
+            summaries.append(SourceSummary(source, rows))
+    return Downsampled(level, tuple(summaries), tuple(results))
 
 
-def _readings(store: Store, strand: HistorySource, from_ms: int, to_ms: int) -> Summary:
-    """Each reading as a span of its own; bad ones without a value."""
-    begin_ms, end_ms = _clipped(strand, from_ms, to_ms)
-    return summarise(arrays(store, strand.series, begin_ms, end_ms), 1) if begin_ms < end_ms else Summary.empty()
-
-
-def _spans(store: Store, strand: HistorySource, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
-    """Whole spans as they are kept; those that the strand begins or ends in, from the readings that are in it."""
+def _spans(store: Store, source: HistorySource, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
+    """Whole spans as they are kept; those that the source begins or ends in, from the readings that are in it."""
     span_ms = LEVELS[level]
-    begin_ms, end_ms = _clipped(strand, _floor(from_ms, span_ms), _ceil(to_ms, span_ms))
-    if begin_ms >= end_ms:
-        return Summary.empty()
+    begin_ms, end_ms = source.within(_floor(from_ms, span_ms), _ceil(to_ms, span_ms))
     first, last = _ceil(begin_ms, span_ms), _floor(end_ms, span_ms)
-    if first > last:
-        return _edge(store, strand.series, begin_ms, end_ms, level)
-    pieces = []
-    if begin_ms < first:
-        pieces.append(_edge(store, strand.series, begin_ms, first, level))
-    if first < last:
-        pieces.append(_kept(store, strand.series, first, last, level, dropped_ms))
-    if last < end_ms:
-        pieces.append(_edge(store, strand.series, last, end_ms, level))
-    return Summary.joined(pieces)
+    if first > last:  # within one span
+        return _edge(store, source.series, begin_ms, end_ms, level)
+    return Summary.joined(
+        [
+            _edge(store, source.series, begin_ms, first, level),
+            _whole_spans(store, source.series, first, last, level, dropped_ms),
+            _edge(store, source.series, last, end_ms, level),
+        ]
+    )
 
 
-def _kept(store: Store, series: int, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
+def _whole_spans(store: Store, series: int, from_ms: int, to_ms: int, level: Level, dropped_ms: int) -> Summary:
     """Summaries of a level; of days of which only coarser ones are left, these."""
     rows = summary(store, series, from_ms, to_ms, level)
     if from_ms >= dropped_ms:
@@ -102,11 +93,11 @@ def _edge(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> 
         if len(rows.from_ms):
             break
         parts = summary(store, series, _ceil(from_ms, LEVELS[finer]), _floor(to_ms, LEVELS[finer]), finer)
-        rows = _as_one(parts, _floor(from_ms, span_ms))
+        rows = _combined(parts, _floor(from_ms, span_ms))
     return rows
 
 
-def _as_one(parts: Summary, begin_ms: int) -> Summary:
+def _combined(parts: Summary, begin_ms: int) -> Summary:
     """Summaries of one span's parts as that of the span that begins at begin_ms."""
     if not len(parts.from_ms):
         return parts
@@ -119,10 +110,6 @@ def _as_one(parts: Summary, begin_ms: int) -> Summary:
         whole.mean[0] = np.average(sound.mean, weights=sound.readings)
         whole.first[0], whole.last[0] = sound.first[0], sound.last[-1]
     return whole
-
-
-def _clipped(strand: HistorySource, from_ms: int, to_ms: int) -> tuple[int, int]:
-    return max(strand.from_ms, from_ms), to_ms if strand.to_ms is None else min(strand.to_ms, to_ms)
 
 
 def _floor(at_ms: int, span_ms: int) -> int:

@@ -1,10 +1,10 @@
-"""Whose history is asked for, and which readings of which series, and which results, are that history."""
+"""What a history is about, and the readings and results that belong to it."""
 
 from __future__ import annotations
 
-__all__ = ["HistorySource", "OfLot", "OfPlace", "OfProbe", "Share", "Whose", "history_sources", "results_of"]
+__all__ = ["HistorySource", "OfLot", "OfPlace", "OfProbe", "Share", "Subject", "history_sources", "results_of"]
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -45,11 +45,11 @@ class OfLot:
     least_share: float = 0.0
 
 
-Whose = OfProbe | OfPlace | OfLot
+Subject = OfProbe | OfPlace | OfLot
 
 
 class Share(NamedTuple):
-    """From from_ms (UTC ms) on a lot was this part of the wine, of 1; None: nobody knows."""
+    """From from_ms (UTC ms) on a lot was this part of the wine, of 1; None: not known."""
 
     from_ms: int
     share: float | None
@@ -59,7 +59,7 @@ class HistorySource(NamedTuple):
     """The readings of one series with from_ms <= at < to_ms (UTC ms; None: up to now and on).
 
     probe, place: as they are called now; living: the probe is still there. shares: of a lot, oldest first and at least
-    one; without a lot none.
+    one; empty if no lot was asked for.
     """
 
     series: int
@@ -71,65 +71,63 @@ class HistorySource(NamedTuple):
     to_ms: int | None
     shares: tuple[Share, ...] = ()
 
+    def within(self, from_ms: int, to_ms: int) -> tuple[int, int]:
+        """(begin, end) of that part of a span which it covers; it covers none of it where begin >= end."""
+        return max(self.from_ms, from_ms), to_ms if self.to_ms is None else min(self.to_ms, to_ms)
 
-def history_sources(store: Store, whose: Whose) -> list[HistorySource]:
-    """All of them, in the order in which they begin; none of an unknown probe, place or lot."""
+
+def history_sources(store: Store, subject: Subject) -> tuple[HistorySource, ...]:
+    """Where the readings of a history come from, in the order in which they begin; () for what nobody knows.
+
+    For a lot there is one for each of its stays in a vessel and each probe there, with the lot's shares.
+    """
     with store.read() as connection:
-        if isinstance(whose, OfProbe):
-            found = [row for row in all_series(store) if row.probe == whose.probe]
-            return [_whole(row) for row in found if row.quantity == found[-1].quantity]
+        known = all_series(store)
+        if isinstance(subject, OfProbe):
+            of_probe = [series for series in known if series.probe == subject.probe]
+            return tuple(_source(series) for series in of_probe if series.quantity == of_probe[-1].quantity)
         equipment = equipment_of(connection)
-        measured = [_placed(row, equipment) for row in all_series(store) if row.quantity == whose.quantity]
-        if isinstance(whose, OfPlace):
-            return [_whole(row) for row in measured if row.place == whose.place]
-        stays = _kept(stored_lot_locations(connection, equipment, whose.lot), whose.least_share)
-    found_strands = [
-        _through(row, stay) for stay in joined_locations(stays) for row in measured if row.place == stay[0].vessel
+        measured = [_placed(series, equipment) for series in known if series.quantity == subject.quantity]
+        if isinstance(subject, OfPlace):
+            return tuple(_source(series) for series in measured if series.place == subject.place)
+        locations = stored_lot_locations(connection, equipment, subject.lot)
+    shared = [location for location in locations if (location.share or 0.0) >= subject.least_share]
+    sources = [
+        _source(series, together)
+        for together in joined_locations(shared)
+        for series in measured
+        if series.place == together[0].vessel
     ]
-    return sorted((one for one in found_strands if one.to_ms is None or one.from_ms < one.to_ms), key=_begin)
+    lasting = [source for source in sources if source.to_ms is None or source.from_ms < source.to_ms]
+    return tuple(sorted(lasting, key=lambda source: (source.from_ms, source.series)))
 
 
 def results_of(
-    store: Store, whose: Whose, from_ms: int | None = None, to_ms: int | None = None, *, struck: bool = False
+    store: Store, subject: Subject, from_ms: int | None = None, to_ms: int | None = None, *, struck: bool = False
 ) -> list[HandResult]:
     """The results with from_ms <= at < to_ms, in the order in which they were found; a probe has none."""
-    if isinstance(whose, OfPlace):
-        return hand_results(store, whose.quantity, vessel=whose.place, from_ms=from_ms, to_ms=to_ms, struck=struck)
-    if isinstance(whose, OfLot):
-        return hand_results(
-            store,
-            whose.quantity,
-            lot=whose.lot,
-            from_ms=from_ms,
-            to_ms=to_ms,
-            struck=struck,
-            least_share=whose.least_share,
-        )
-    return []
+    match subject:
+        case OfPlace(place, quantity):
+            return hand_results(store, quantity, vessel=place, from_ms=from_ms, to_ms=to_ms, struck=struck)
+        case OfLot(lot, quantity, least_share):
+            return hand_results(
+                store, quantity, lot=lot, from_ms=from_ms, to_ms=to_ms, struck=struck, least_share=least_share
+            )
+        case OfProbe():
+            return []
 
 
-def _placed(row: Series, equipment: Equipment) -> Series:
-    """The series with its place called as now: a file that renames a vessel renames only the series that live on."""
-    if row.ended_ms is None:
-        return row
-    # What ended with the renaming file ended under the old name.
-    return row._replace(place=equipment.name_now(row.place, row.ended_ms - 1))
+def _placed(series: Series, equipment: Equipment) -> Series:
+    """The series with its place's present name: a file that renames a vessel renames only the series that live on."""
+    if series.ended_ms is None:
+        return series
+    # A series that ended with the renaming file ended under the old name.
+    return series._replace(place=equipment.name_now(series.place, series.ended_ms - 1))
 
 
-def _kept(stays: Iterable[LotLocation], least_share: float) -> list[LotLocation]:
-    return [stay for stay in stays if (stay.share or 0.0) >= least_share]
-
-
-def _whole(row: Series) -> HistorySource:
-    return HistorySource(row.id, row.probe, row.place, row.quantity, row.ended_ms is None, 0, None)
-
-
-def _through(row: Series, stays: Sequence[LotLocation]) -> HistorySource:
-    shares = tuple(Share(stay.from_ms, stay.share) for stay in stays)
-    return HistorySource(
-        row.id, row.probe, row.place, row.quantity, row.ended_ms is None, stays[0].from_ms, stays[-1].to_ms, shares
-    )
-
-
-def _begin(strand: HistorySource) -> tuple[int, int]:
-    return (strand.from_ms, strand.series)
+def _source(series: Series, locations: Sequence[LotLocation] = ()) -> HistorySource:
+    """All of a series, or what it read during a lot's locations, which follow each other in one vessel."""
+    from_ms, to_ms = (locations[0].from_ms, locations[-1].to_ms) if locations else (0, None)
+    shares = tuple(Share(location.from_ms, location.share) for location in locations)
+    living = series.ended_ms is None
+    return HistorySource(series.id, series.probe, series.place, series.quantity, living, from_ms, to_ms, shares)

@@ -126,14 +126,12 @@ class Settler:
             self._place = rows[-1][0]
 
     def _settle(self, series: int, day: int, rows: Sequence[_Fresh]) -> None:
-        ids, times, numbers, qualities = zip(*rows, strict=True)
-        late = Arrays(np.array(times, np.int64), np.array(numbers, np.float64), np.array(qualities, np.uint16))
-        made = packed(self._store, series, day, late)
+        made = packed(self._store, series, day, Arrays.of([row[1:] for row in rows]))
         with self._store.write() as connection:
             replaced = replace_block(connection, made)
         # Where an import was faster the readings stay where they are until the next pass.
         if replaced:
-            self._packed += ids
+            self._packed += (row[0] for row in rows)
 
     def _take_out(self) -> None:
         """Take rows that are in blocks out of ``fresh``, in their order there.

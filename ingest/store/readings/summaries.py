@@ -90,6 +90,8 @@ def summary(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -
 
     Days with changes that are not followed yet are worked out from their readings, so the answer is always of now.
     """
+    if from_ms >= to_ms:
+        return Summary.empty()
     reached = cursor(store, SUMMARIES) or 0
     # Before the feed is looked at: what enters it meanwhile is then seen twice, never overlooked.
     waiting = [row for row in unfed(store) if row[0] == series]
@@ -113,6 +115,16 @@ def summary(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -
     whole = Summary.joined(pieces)
     order = np.argsort(whole.from_ms, kind="stable")
     return whole.part(order)
+
+
+def dropped_span(store: Store, series: int, from_ms: int, to_ms: int) -> tuple[int, int] | None:
+    """(first, last) moment from from_ms on and before to_ms of the days of which only summaries are left."""
+    first_ms, last_ms = store.connection.execute(
+        "SELECT min(from_ms), max(from_ms) FROM summary"
+        " WHERE series = ? AND span_ms = ? AND from_ms > ? AND from_ms < ?",
+        (series, DAY_MS, from_ms - DAY_MS, min(to_ms, (cursor(store, DROPPED) or 0) * DAY_MS)),
+    ).fetchone()
+    return None if first_ms is None else (max(first_ms, from_ms), min(last_ms + DAY_MS, to_ms) - 1)
 
 
 def coarsest(from_ms: int, to_ms: int, points: int) -> Level | None:

@@ -48,31 +48,11 @@ class Summary(NamedTuple):
     @classmethod
     def joined(cls, pieces: Sequence[Summary]) -> Summary:
         """Pieces one behind the other."""
-        if not pieces:
-            return cls.empty()
-        return cls(
-            np.concatenate([piece.from_ms for piece in pieces]),
-            np.concatenate([piece.readings for piece in pieces]),
-            np.concatenate([piece.low for piece in pieces]),
-            np.concatenate([piece.high for piece in pieces]),
-            np.concatenate([piece.mean for piece in pieces]),
-            np.concatenate([piece.first for piece in pieces]),
-            np.concatenate([piece.last for piece in pieces]),
-            np.concatenate([piece.worst for piece in pieces]),
-        )
+        return cls._make(map(np.concatenate, zip(*pieces, strict=True))) if pieces else cls.empty()
 
     def part(self, where: npt.NDArray[np.intp] | npt.NDArray[np.bool_]) -> Summary:
-        """The spans at some places."""
-        return Summary(
-            self.from_ms[where],
-            self.readings[where],
-            self.low[where],
-            self.high[where],
-            self.mean[where],
-            self.first[where],
-            self.last[where],
-            self.worst[where],
-        )
+        """The spans at some indices, or where a mask is true."""
+        return Summary._make(column[where] for column in self)
 
     def between(self, from_ms: int, to_ms: int) -> Summary:
         """Only the spans that begin at from_ms or later and before to_ms."""
