@@ -112,12 +112,14 @@ def test_silence_in_words() -> None:
 
 
 def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
-    limit = a_silence(at="leeside", quantity="broker", probe="broker", setpoint=100.0)
+    limit = a_silence(at="leeside", quantity="broker", probe="", setpoint=100.0)
     view = CellarView("c.toml", UTC, "leeside")
     draft = compose(raised(value=101.0, raised_value=101.0), limit, view)
     assert draft.subject == "MEDIUM: leeside broker, not responding for 1 min 40 s"
     assert draft.body.startswith("leeside: broker has not responded for more than 1 min 40 s.")
-    assert compose(returned(value=None), limit, view).body.startswith("leeside: broker is heard again.")
+    body = compose(returned(value=None), limit, view).body
+    assert body.startswith("leeside: broker responds again.\nThe trouble lasted ")
+    assert "Nobody has acknowledged it yet: leeside acknowledge" in body
 
 
 GLASS = CellarView("c.toml", UTC, "C1", "carboy", False)

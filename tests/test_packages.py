@@ -12,7 +12,7 @@ import pytest
 
 TOP = Path(__file__).parent.parent
 # Whatever else a package imports, these may be imported by all.
-BOTTOM = {"ingest.errors", "ingest.times", "ingest.reading", "ingest.backoff", "ingest.pulse"}
+BOTTOM = {"ingest.errors", "ingest.times", "ingest.reading", "ingest.backoff", "ingest.pulse", "ingest.operator_event"}
 
 
 class Row(NamedTuple):

@@ -101,7 +101,7 @@ def test_alarms_without_a_value_or_without_a_limit_are_shown(here: CellarOnDisk)
     here.alarm("K9/pressure/low", occurrence="a2e")
     page = _page(here.cellar)
     assert "<strong>medium</strong>: K1 pressure no data, since" in page
-    assert "leeside broker no data, since" in page
+    assert "leeside broker not responding, since" in page
     assert "<strong>gone</strong>: K9 , since" in page
 
 

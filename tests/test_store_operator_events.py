@@ -1,4 +1,4 @@
-"""What a person's hand did to alarms waits for the next turn."""
+"""What people asked for about alarms waits for the next turn."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from pathlib import Path
 
 from a_store import NOW, new_store
 
-from ingest.store.alarms.operator_events import StoredEvent, append_event, mark_applied, outcome_of, waiting_events
+from ingest.operator_event import OperatorEvent
+from ingest.store.alarms.operator_events import append_event, mark_applied, outcome_of, waiting_events
 
 
 def test_an_event_waits_until_a_turn_says_what_came_of_it(tmp_path: Path) -> None:
@@ -14,8 +15,8 @@ def test_an_event_waits_until_a_turn_says_what_came_of_it(tmp_path: Path) -> Non
         first = append_event(store, "acknowledge", "a2b", "Ana", "lid reseated", NOW)
         second = append_event(store, "acknowledge", "a2c", "", "", NOW + 1)
         assert waiting_events(store) == [
-            StoredEvent(first, NOW, "acknowledge", "a2b", "Ana", "lid reseated"),
-            StoredEvent(second, NOW + 1, "acknowledge", "a2c", "", ""),
+            OperatorEvent(first, NOW, "acknowledge", "a2b", "Ana", "lid reseated"),
+            OperatorEvent(second, NOW + 1, "acknowledge", "a2c", "", ""),
         ]
         assert outcome_of(store, first) is None
         with store.write() as connection:

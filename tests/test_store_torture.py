@@ -17,7 +17,8 @@ from a_store import NOW, declared, fill_up, make_room, new_store, start_script
 from eventually import eventually
 from running import leeside, leeside_process
 
-from alerts.watch.own_limits import LOG, LOG_BYTES, readings_of_pulse
+from alerts.watch.own_health import LOG_BYTES, health_of_pulse
+from alerts.watch.own_limits import LOG
 from ingest.errors import StoreError, StoreUnwritable
 from ingest.pulse import IngestPulse
 from ingest.store import Store, open_existing
@@ -261,7 +262,7 @@ def test_a_foreign_reader_makes_the_log_grow_and_its_end_makes_it_shrink(tmp_pat
 
 def test_a_log_that_grew_is_no_sign_of_life(tmp_path: Path) -> None:
     def probes(log_bytes: int) -> set[str]:
-        return {reading.probe for reading in readings_of_pulse(NOW, IngestPulse(store_log_bytes=log_bytes))}
+        return set(health_of_pulse(NOW, IngestPulse(store_log_bytes=log_bytes)))
 
     assert LOG in probes(LOG_BYTES - 1)
     assert LOG not in probes(LOG_BYTES)

@@ -7,8 +7,20 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import a_limit, a_silence
 
-from alerts.view.format import age, exact_time, local_time, long_time, quantity_name, unit_name, value_text
+from alerts.view.format import (
+    age,
+    exact_time,
+    local_time,
+    long_time,
+    measured_name,
+    missing_words,
+    quantity_name,
+    unit_name,
+    value_text,
+)
+from alerts.watch.own_limits import BROKER, DISK
 from ingest.cellar import QUANTITIES
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
@@ -98,3 +110,18 @@ def test_an_age_in_one_unit(seconds: int, text: str) -> None:
     assert age(seconds * 1000) == text
     if seconds >= 0:
         assert age(seconds * 1000 + 999) == text
+
+
+def test_what_a_limit_is_on_is_called_as_people_call_it() -> None:
+    assert measured_name(a_limit(quantity="free_so2")) == "free so2"
+    assert measured_name(a_silence(quantity="line the_bench", probe="")) == "line the_bench"
+
+
+def test_what_is_wrong_with_a_probe_or_a_part_of_leeside() -> None:
+    limits = [
+        a_silence(),
+        a_silence(role="bad measurement"),
+        a_silence(key=BROKER, probe=""),
+        a_silence(key=DISK, probe=""),
+    ]
+    assert [missing_words(limit) for limit in limits] == ["no data", "no good reading", "not responding", "nearly full"]

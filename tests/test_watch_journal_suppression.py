@@ -58,7 +58,7 @@ def test_a_refilled_keg_has_its_whole_on_delay() -> None:
         assert rig.state() == "normal", second
     rig.at(660, 0.0)
     assert rig.state() == "unacknowledged"
-    assert rig.book.entries[LOW.key].alarm.since_ms == rig.reading(0.0, 600).at_ms
+    assert rig.watch_state.records[LOW.key].alarm.since_ms == rig.reading(0.0, 600).at_ms
 
 
 def test_a_keg_that_is_brought_to_pressure_within_the_on_delay_raises_nothing() -> None:
@@ -79,7 +79,8 @@ def test_an_on_delay_that_ran_before_begins_anew_and_so_does_one_of_a_restart() 
     rig.at(50, 3.0)
     _quieted(rig)
     rig.at(55)
-    rig.book = WatchState.from_json(rig.book.to_json(), rig.now().mono)
+    rows = {key: record.to_json() for key, record in rig.watch_state.records.items()}
+    rig.watch_state = WatchState.from_rows(rows, rig.now().mono, {})
     rig.quiet = {}
     rig.at(65, 3.0)
     assert rig.state() == "normal"
@@ -162,7 +163,7 @@ def test_nothing_is_raised_while_quieted_or_before_the_on_delay_after_it(
             assert low_since is not None and second - low_since >= on_delay_s
         # And it is never forgotten: a value that stays low for the on-delay after the release is raised.
         if value == 0.0 and not quiet and low_since is not None and second - low_since >= on_delay_s:
-            assert rig.book.entries[LOW.key].track.active
+            assert rig.watch_state.records[LOW.key].track.active
             assert rig.state() in ("unacknowledged", "acknowledged")
         if rig.state() in ("normal", "returned"):
             open_before = False

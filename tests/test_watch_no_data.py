@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from watch_limits import BAD, EPOCH_MS, IMPORTED, Rig, a_limit, a_silence
+import math
+
+from watch_limits import BAD, CLOCK, EPOCH_MS, IMPORTED, UNCERTAIN, Rig, a_limit, a_silence
 
 KEY = "K1/pressure/no-data"
 
@@ -22,6 +24,27 @@ def test_any_reading_is_data_even_a_bad_one() -> None:
     assert rig.state(KEY) == "normal"
     rig.at(221)
     assert rig.state(KEY) == "unacknowledged"
+
+
+def test_only_a_good_reading_ends_a_bad_measurement() -> None:
+    key = "K1/pressure/bad-measurement"
+    rig = Rig(a_silence(setpoint=1000.0), a_silence(key=key, role="bad measurement"))
+    rig.at(0, 20)
+    for second in range(10, 130, 10):
+        rig.at(second, 20, quality=BAD if second % 20 else UNCERTAIN)
+    rig.at(130, math.nan)
+    assert (rig.state(key), rig.state(KEY)) == ("unacknowledged", "normal")
+    rig.at(140, 20, quality=IMPORTED)
+    assert rig.state(key) == "unacknowledged"
+    rig.at(150, 20, quality=CLOCK)
+    assert rig.state(key) == "returned"
+
+
+def test_a_bad_measurement_does_not_lengthen_the_time_for_which_a_reading_is_fresh() -> None:
+    rig = Rig(a_limit(on_delay_s=200.0), a_silence(), a_silence(key="bad", role="bad measurement", setpoint=1000.0))
+    rig.at(0, 3)
+    rig.at(300)
+    assert rig.state() == "normal", "the reading was not fresh any more when the delay ran out"
 
 
 def test_imported_and_late_readings_are_no_data() -> None:

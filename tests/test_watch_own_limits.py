@@ -12,17 +12,8 @@ from alerts.message.wording import compose, view_of
 from alerts.turning import Turner
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
-from alerts.watch.own_limits import (
-    BACKUP,
-    BACKUP_MISSED_MS,
-    DISK,
-    MIRROR,
-    MIRROR_BEHIND_MS,
-    MIRROR_SILENCE_S,
-    readings_of_backup,
-    readings_of_pulse,
-    watched_limits,
-)
+from alerts.watch.own_health import BACKUP_MISSED_MS, MIRROR_BEHIND_MS, backup_health, health_of_pulse
+from alerts.watch.own_limits import BACKUP, DISK, MIRROR, MIRROR_SILENCE_S, watched_limits
 from alerts.watch.turn_inputs import Now
 from ingest.pulse import BackupPulse, IngestPulse, MirrorPulse
 from ingest.store.alarms.alarm_record import alarm_rows
@@ -35,22 +26,24 @@ WITH_BACKUP = "[backup]\n"
 WITH_MIRROR = '[mirror]\nurl = "http://127.0.0.1:8086"\norg = "home"\nbucket = "cellar"\n'
 
 
-def probes_of(body: dict[str, object]) -> set[str]:
-    return {reading.probe for reading in readings_of_pulse(NOW, IngestPulse.model_validate(body))}
+def well(**body: object) -> set[str]:
+    health = health_of_pulse(NOW, IngestPulse.model_validate(body))
+    assert set(health.values()) == {NOW}
+    return set(health)
 
 
 def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
-    assert DISK in probes_of({"disk_low": False})
-    assert DISK not in probes_of({"disk_low": True})
+    assert DISK in well(disk_low=False)
+    assert DISK not in well(disk_low=True)
     # A pulse of an older leeside says nothing of the disk.
-    assert DISK in probes_of({})
+    assert DISK in well()
 
 
 def test_a_backup_counts_for_three_days_and_the_wish_for_one_as_well() -> None:
-    assert readings_of_backup(NOW, NOW - BACKUP_MISSED_MS, 0)
-    assert readings_of_backup(NOW, NOW - BACKUP_MISSED_MS - 1, 0) == []
-    assert readings_of_backup(NOW, None, NOW - DAY_MS)
-    assert readings_of_backup(NOW, None, NOW - BACKUP_MISSED_MS - 1) == []
+    assert backup_health(NOW, NOW - BACKUP_MISSED_MS, 0) == {BACKUP: NOW}
+    assert backup_health(NOW, NOW - BACKUP_MISSED_MS - 1, 0) == {}
+    assert backup_health(NOW, None, NOW - DAY_MS) == {BACKUP: NOW}
+    assert backup_health(NOW, None, NOW - BACKUP_MISSED_MS - 1) == {}
 
 
 def test_without_a_backup_table_nobody_misses_one() -> None:
@@ -74,12 +67,12 @@ def test_without_a_backup_table_nobody_misses_one() -> None:
     ],
 )
 def test_a_mirror_is_heard_until_it_has_been_behind_for_a_day(told: dict[str, object], heard: bool) -> None:
-    assert (MIRROR in probes_of({"mirror": told})) is heard
+    assert (MIRROR in well(mirror=told)) is heard
 
 
 def test_without_a_mirror_table_nobody_misses_it() -> None:
     assert "leeside/mirror" not in watched_limits(cellar(BASE))
-    assert MIRROR not in probes_of({"mirror": None})
+    assert MIRROR not in well(mirror=None)
 
 
 def test_the_mirror_is_of_low_priority_and_hides_nothing() -> None:
@@ -220,5 +213,5 @@ def test_a_turn_alarms_a_disk_that_stays_low(tmp_path: Path) -> None:
 def test_a_probe_that_is_called_disk_or_backup_is_another_thing() -> None:
     text = SITE + BASE.removeprefix(SITE).replace('id = "k1-pressure"', 'id = "disk"')
     limits = watched_limits(cellar(text, WITH_BACKUP))
-    assert {limit.probe for limit in limits.values() if limit.at == "leeside"}.isdisjoint({"disk", "backup", "log"})
-    assert BACKUP in {limit.probe for limit in limits.values()}
+    assert {limit.probe for key, limit in limits.items() if key.startswith("leeside/")} == {""}
+    assert {BACKUP, DISK} < set(limits)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import time
 
 import pytest
-from watch_limits import EPOCH_MS, Rig, a_limit, a_silence, ids
+from watch_limits import BROKER, EPOCH_MS, Rig, a_limit, a_silence, ids
 
-from alerts.watch import Now, OperatorEvent, Watch, WatchReading, WatchState, step
+from alerts.watch import Now, TurnInputs, Watch, WatchReading, WatchState
 from alerts.watch.alarm import Transition
+from ingest.operator_event import OperatorEvent
 
 LOW = "K1/pressure/low"
 CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by="K1/pressure/air")
@@ -28,14 +29,14 @@ def test_an_alarm_from_first_crossing_to_normal() -> None:
     assert (raised.from_state, raised.to_state, raised.event) == ("normal", "unacknowledged", "condition began")
     assert (raised.at_ms, raised.since_ms, raised.value) == (EPOCH_MS + 60_000, EPOCH_MS, 3.4)
     assert list(result.changed) == [LOW]
-    assert result.conditions[LOW].active
+    assert rig.watch_state.records[LOW].condition.active
 
     rig.second = 90
     result = rig.acknowledge("o1")
     (seen,) = result.transitions
     assert (seen.to_state, seen.by, seen.note, seen.tells) == ("acknowledged", "Ana", "on my way", None)
     assert result.outcomes == [(9, f"acknowledged: o1 ({LOW})")]
-    assert rig.book.entries[LOW].alarm.acknowledged_by == "Ana"
+    assert rig.watch_state.records[LOW].alarm.acknowledged_by == "Ana"
 
     rig.at(100, 1.2)
     rig.at(120, 9.0)
@@ -88,13 +89,13 @@ def test_acknowledging_what_is_not_open_says_so() -> None:
     assert said("o1") == f"nothing done: o1 ({LOW}): it is acknowledged already (by Ana)"
     rig.at(1, 9)
     assert said("o1") == f"nothing done: o1 ({LOW}) is closed already"
-    (outcome,) = rig.turn([], OperatorEvent(4, "dance", LOW, "Ana", 0)).outcomes
+    (outcome,) = rig.turn([], OperatorEvent(4, 0, "dance", LOW, "Ana")).outcomes
     assert outcome == (4, "not done: 'dance' is not something that this version can do; it can acknowledge")
 
 
 def test_an_acknowledgement_is_of_what_the_person_saw_not_of_what_this_turn_raises() -> None:
     rig = Rig(a_limit(on_delay_s=0.0))
-    result = rig.turn([rig.reading(3, 0)], OperatorEvent(1, "acknowledge", LOW, "Ana", 0))
+    result = rig.turn([rig.reading(3, 0)], OperatorEvent(1, 0, "acknowledge", LOW, "Ana"))
     assert "nothing to acknowledge" in result.outcomes[0][1]
     assert rig.state() == "unacknowledged"
 
@@ -154,30 +155,29 @@ def test_a_return_told_before_suppression_is_not_told_twice() -> None:
     assert told(rig.at(90, 60).transitions) == [("air", "o2", "returned"), ("care", "o1", None)]
 
 
-BROKER = a_silence(key="leeside/broker", at="leeside", quantity="broker", probe="broker", setpoint=100.0)
 PROBE = a_silence(suppressed_by=BROKER.key)
 
 
 def test_a_broker_that_comes_back_leaves_its_probes_their_time_to_be_heard() -> None:
     rig = Rig(BROKER, PROBE)
     rig.at(0, 20)
-    rig.at(0, 1, probe="broker")
+    rig.at(0, well=[BROKER.key])
     assert told(rig.at(101).transitions) == [("no-data", None, None), ("broker", "o1", "raised")]
     assert rig.at(150).transitions == []
-    result = rig.at(200, 1, probe="broker")
+    result = rig.at(200, well=[BROKER.key])
     assert told(result.transitions) == [("broker", "o1", "returned"), ("no-data", None, None)]
-    assert not result.conditions[PROBE.key].active
-    rig.at(290, 1, probe="broker")
-    assert rig.at(320, 1, probe="broker").transitions == []
-    assert told(rig.at(321, 1, probe="broker").transitions) == [("no-data", "o2", "raised")]
+    assert not rig.watch_state.records[PROBE.key].condition.active
+    rig.at(290, well=[BROKER.key])
+    assert rig.at(320, well=[BROKER.key]).transitions == []
+    assert told(rig.at(321, well=[BROKER.key]).transitions) == [("no-data", "o2", "raised")]
 
 
 def test_a_silence_known_before_its_broker_fell_silent_is_told_again_after() -> None:
     rig = Rig(BROKER, PROBE)
-    rig.at(90, 1, probe="broker")
+    rig.at(90, well=[BROKER.key])
     assert told(rig.at(121).transitions) == [("no-data", "o1", "raised")]
     rig.at(191)
-    result = rig.at(200, 1, probe="broker")
+    result = rig.at(200, well=[BROKER.key])
     assert told(result.transitions) == [("broker", "o2", "returned"), ("no-data", "o1", "raised")]
 
 
@@ -195,7 +195,7 @@ def test_a_removed_limit_closes_its_occurrence() -> None:
     (removed,) = result.transitions
     assert (removed.closed, removed.event, removed.tells) == ("o1", "limit removed", "removed")
     assert result.removed == (LOW,)
-    assert list(rig.book.entries) == [a_silence().key]
+    assert list(rig.watch_state.records) == [a_silence().key]
     quiet = Rig(a_limit())
     result = quiet.edit()
     assert (result.transitions, result.removed) == ([], (LOW,))
@@ -256,20 +256,18 @@ def test_a_falling_extreme_is_written_in_steps_of_the_deadband() -> None:
     assert writes == [3.9, 2.5]
 
 
-def test_the_fast_way_and_the_plain_way_agree() -> None:
-    limits = {LOW: a_limit(on_delay_s=0.0)}
-    reading = WatchReading("k1-pressure", 5, 3.0)
-    plain = step(limits, WatchState(), [reading], [], Now(7, 1.0), ids())
-    assert plain == Watch(limits).step(WatchState(), [reading], [], Now(7, 1.0), ids())
-    assert len(plain.transitions) == 1
+def test_what_is_well_but_not_watched_is_passed_over() -> None:
+    rig = Rig(a_limit())
+    result = rig.at(0, well=["leeside/mirror"])
+    assert (result.transitions, result.changed) == ([], {})
 
 
-def test_a_turn_leaves_the_book_it_was_given_as_it_was() -> None:
+def test_a_turn_leaves_the_state_it_was_given_as_it_was() -> None:
     rig = Rig(a_limit(on_delay_s=0.0))
-    before = rig.book
-    text = before.to_json()
-    rig.at(0, 3)
-    assert before.to_json() == text
+    before = rig.watch_state
+    records = dict(before.records)
+    assert rig.at(0, 3).transitions
+    assert before.records == records
 
 
 def test_a_thousand_limits_cost_printed() -> None:
@@ -285,10 +283,10 @@ def test_a_thousand_limits_cost_printed() -> None:
         ):
             limits[limit.key] = limit
     watch, next_occurrence = Watch(limits), ids()
-    book = watch.step(WatchState(), [], [], Now(0, 0.0), next_occurrence).book
+    state = watch.turn(WatchState(), TurnInputs(), Now(0, 0.0), next_occurrence).state
 
     def turn(second: int, value: float | None) -> int:
-        nonlocal book
+        nonlocal state
         readings = [
             WatchReading(f"k{number}-pressure", second * 1000 + tenth, value + tenth)
             for number in range(250)
@@ -296,10 +294,10 @@ def test_a_thousand_limits_cost_printed() -> None:
             if value is not None
         ]
         begin = time.perf_counter()
-        result = watch.step(book, readings, [], Now(second * 1000, float(second)), next_occurrence)
+        result = watch.turn(state, TurnInputs(readings), Now(second * 1000, float(second)), next_occurrence)
         spent_ms = (time.perf_counter() - begin) * 1000
         print(f"1000 limits, {len(readings)} readings, {len(result.transitions)} steps: {spent_ms:.1f} ms")
-        book = result.book
+        state = result.state
         return len(result.transitions)
 
     assert turn(1, None) == 0

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
-from alerts.watch import Now, OperatorEvent, TurnResult, Watch, WatchReading, WatchState
+from alerts.watch import Now, TurnInputs, TurnResult, Watch, WatchReading, WatchState
 from ingest.cellar import EffectiveLimit
+from ingest.operator_event import OperatorEvent
 from ingest.reading import Quality, Reason, quality_code
 
 BAD = quality_code(Quality.BAD, Reason.FAULT)
@@ -45,6 +46,10 @@ def a_silence(**changes: Any) -> EffectiveLimit:
     return a_limit(**{**settings, "on_delay_s": 0.0, "off_delay_s": 0.0, "priority": "medium", **changes})
 
 
+# A limit on a part of leeside: it has no probe.
+BROKER = a_silence(key="leeside/broker", at="leeside", quantity="broker", probe="", setpoint=100.0)
+
+
 def ids() -> Callable[[], str]:
     """Occurrence ids o1, o2, ..."""
     count = itertools.count(1)
@@ -52,12 +57,12 @@ def ids() -> Callable[[], str]:
 
 
 class Rig:
-    """A watch with its book and a clock that is turned by hand; own time and board time agree unless told otherwise."""
+    """A watch with its state and a clock that is turned by hand; own time and board time agree by default."""
 
-    def __init__(self, *limits: EffectiveLimit, book: WatchState | None = None) -> None:
+    def __init__(self, *limits: EffectiveLimit, state: WatchState | None = None) -> None:
         self.limits = {limit.key: limit for limit in limits}
         self.watch = Watch(self.limits)
-        self.book = book or WatchState()
+        self.watch_state = state or WatchState()
         self.next_occurrence = ids()
         self.second = 0.0
         self.skew_ms = 0
@@ -70,14 +75,20 @@ class Rig:
     def reading(self, value: float, second: float, quality: int = 0, probe: str = "k1-pressure") -> WatchReading:
         return WatchReading(probe, EPOCH_MS + self.skew_ms + round(second * 1000), value, quality)
 
-    def at(self, second: float, *values: float, quality: int = 0, probe: str = "k1-pressure") -> TurnResult:
-        """A turn at that second, with readings of that second."""
+    def at(
+        self, second: float, *values: float, quality: int = 0, probe: str = "k1-pressure", well: Iterable[str] = ()
+    ) -> TurnResult:
+        """A turn at that second, with readings of that second. well: keys of limits on parts that are well."""
         self.second = second
-        return self.turn([self.reading(value, second, quality, probe) for value in values])
+        return self.turn([self.reading(value, second, quality, probe) for value in values], well=well)
 
-    def turn(self, readings: list[WatchReading] | None = None, *events: OperatorEvent) -> TurnResult:
-        result = self.watch.step(self.book, readings or [], events, self.now(), self.next_occurrence, self.quiet)
-        self.book = result.book
+    def turn(
+        self, readings: Sequence[WatchReading] = (), *events: OperatorEvent, well: Iterable[str] = ()
+    ) -> TurnResult:
+        health = dict.fromkeys(well, self.now().utc_ms)
+        inputs = TurnInputs(readings, health, events, self.quiet)
+        result = self.watch.turn(self.watch_state, inputs, self.now(), self.next_occurrence)
+        self.watch_state = result.state
         return result
 
     def edit(self, *limits: EffectiveLimit) -> TurnResult:
@@ -86,7 +97,7 @@ class Rig:
         return self.turn()
 
     def acknowledge(self, target: str) -> TurnResult:
-        return self.turn([], OperatorEvent(9, "acknowledge", target, "Ana", self.now().utc_ms, "on my way"))
+        return self.turn([], OperatorEvent(9, self.now().utc_ms, "acknowledge", target, "Ana", "on my way"))
 
     def state(self, key: str = "K1/pressure/low") -> str:
-        return self.book.entries[key].alarm.state.value
+        return self.watch_state.records[key].alarm.state.value

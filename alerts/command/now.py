@@ -15,7 +15,7 @@ from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.status import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
 from alerts.view.vessel_contents import contents_json, contents_line
-from alerts.watch.own_limits import LOG_BYTES
+from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc

@@ -9,7 +9,7 @@ from typing import Final
 
 from alerts.command.live_check import Finding
 from alerts.view.format import age, local_time
-from alerts.watch.own_limits import LOG_BYTES
+from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing

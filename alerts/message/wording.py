@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final, NamedTuple
 
-from alerts.view.format import duration_text, exact_time, limit_value_text, quantity_name, setpoint_text
+from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, missing_words, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
-from alerts.watch.own_limits import OWN_WORDS, OwnWords, good_of
-from ingest.cellar import QUANTITIES, Cellar, EffectiveLimit, Vessel
+from alerts.watch.own_limits import own_words
+from ingest.cellar import Cellar, EffectiveLimit, Vessel
 
 # RFC 5322 section 2.1.1: a line should have no more than 78 characters.
 SUBJECT_LIMIT: Final = 78
@@ -120,14 +120,11 @@ def _is_dangerous(limit: EffectiveLimit, view: CellarView) -> bool:
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit is None:
         return _shortened(transition.key, _TAIL_LIMIT)
-    quantity = quantity_name(limit.quantity)
+    quantity = measured_name(limit)
     if limit.kind == "no data":
-        missing = "no good reading" if limit.role == "bad measurement" else "no data"
-        if _is_part_of_leeside(limit):
-            missing = "not responding"
-        own = _own_words(limit)
-        tail = own.tail if own is not None else missing + " for {span}"
-        rest = f" {quantity}, {tail.format(span=duration_text(limit.setpoint))}"
+        own = own_words(limit)
+        words = own.tail if own is not None else missing_words(limit) + " for {span}"
+        rest = f" {quantity}, {words.format(span=duration_text(limit.setpoint))}"
     else:
         value = "" if transition.raised_value is None else f" {limit_value_text(transition.raised_value, limit)}"
         rest = f" {quantity}{value}, {_side(limit)} {setpoint_text(limit)}"
@@ -140,17 +137,13 @@ def _shortened(text: str, width: int) -> str:
 
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
-    place, quantity = view.place or limit.at, quantity_name(limit.quantity)
-    if _is_part_of_leeside(limit):
-        span = duration_text(limit.setpoint)
-        own = _own_words(limit)
-        if own is not None:
-            head = f"{place}: {own.raised.format(span=span)}"
-        else:
-            head = f"{place}: {limit.probe} has not responded for more than {span}."
+    place, quantity = view.place or limit.at, measured_name(limit)
+    own = own_words(limit)
+    if own is not None:
+        head = f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
     elif limit.role == "bad measurement":
         head = (
-            f"{place}: probe {good_of(limit.probe)} ({quantity}) reports, but nothing of it can be trusted for "
+            f"{place}: probe {limit.probe} ({quantity}) reports, but nothing of it can be trusted for "
             f"more than {duration_text(limit.setpoint)}.\nIts other limits are not judged meanwhile."
         )
     elif limit.kind == "no data":
@@ -175,24 +168,23 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
 
 
 def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
-    place, quantity = view.place or limit.at, quantity_name(limit.quantity)
+    place, quantity = view.place or limit.at, measured_name(limit)
     began = transition.since_ms
     ended = transition.at_ms if transition.condition is None else transition.condition.since_ms
-    if limit.kind == "no data":
-        name = limit.probe if _is_part_of_leeside(limit) else f"probe {good_of(limit.probe)} ({quantity})"
-        bad = limit.role == "bad measurement"
-        own = _own_words(limit)
-        if own is not None:
-            return f"{place}: {own.returned}"
-        head = f"{place}: {name} {'gives good readings' if bad else 'is heard'} again."
-        was = "It gave none" if bad else "It was silent"
+    own = own_words(limit)
+    if own is not None:
+        head, was = f"{place}: {own.returned.format(part=limit.quantity)}", "The trouble lasted"
+    elif limit.role == "bad measurement":
+        head, was = f"{place}: probe {limit.probe} ({quantity}) gives good readings again.", "It gave none for"
+    elif limit.kind == "no data":
+        head, was = f"{place}: probe {limit.probe} ({quantity}) is heard again.", "It was silent for"
     else:
         value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
         head = f"{place}: {quantity} has returned to normal{value}."
-        was = f"It was {_side(limit)} {setpoint_text(limit)}"
+        was = f"It was {_side(limit)} {setpoint_text(limit)} for"
     if began is not None and ended >= began:
         span = f"from {exact_time(began, view.tz)} to {exact_time(ended, view.tz)}"
-        head += f"\n{was} for {duration_text((ended - began) / _SECOND_MS)}, {span}."
+        head += f"\n{was} {duration_text((ended - began) / _SECOND_MS)}, {span}."
     if limit.kind != "no data" and transition.extreme is not None:
         name = "highest" if limit.kind == "high" else "lowest"
         head += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
@@ -224,13 +216,3 @@ def _last_readings(readings: Sequence[ShownReading], limit: EffectiveLimit, view
 
 def _side(limit: EffectiveLimit) -> str:
     return "above" if limit.kind == "high" else "below"
-
-
-def _is_part_of_leeside(limit: EffectiveLimit) -> bool:
-    """Whether the limit is on the silence of a broker, a line or a daemon: nothing that has a quantity."""
-    return limit.kind == "no data" and limit.quantity not in QUANTITIES
-
-
-def _own_words(limit: EffectiveLimit) -> OwnWords | None:
-    """The words for a part of leeside that is not silent but not right."""
-    return OWN_WORDS.get(limit.probe) if _is_part_of_leeside(limit) else None

@@ -6,9 +6,8 @@ __all__ = ["alarm_json", "alarm_line"]
 
 from datetime import tzinfo
 
-from alerts.view.format import local_time, quantity_name, value_text
+from alerts.view.format import local_time, measured_name, missing_words, value_text
 from alerts.view.status import AlarmStatus
-from alerts.watch.own_limits import good_of
 from ingest.cellar import QUANTITIES
 from ingest.times import iso_utc
 
@@ -19,12 +18,12 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     if limit is None:
         what = f"{alarm.key} (its limit has left the cellar file)"
     elif limit.kind == "no data":
-        missing = "no good reading" if limit.role == "bad measurement" else "no data"
-        what = f"{alarm.at} {quantity_name(limit.quantity)}: {missing} from {good_of(limit.probe)}"
+        source = f" from {limit.probe}" if limit.probe else ""
+        what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
     else:
         value = "" if alarm.value is None else value_text(limit.quantity, alarm.value, units)
         what = (
-            f"{alarm.at} {quantity_name(limit.quantity)} {value}, "
+            f"{alarm.at} {measured_name(limit)} {value}, "
             f"limit {limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
         )
     since = "" if alarm.since_ms is None else f", since {local_time(alarm.since_ms, zone, now_ms)}"

@@ -9,6 +9,8 @@ __all__ = [
     "limit_value_text",
     "local_time",
     "long_time",
+    "measured_name",
+    "missing_words",
     "quantity_name",
     "setpoint_text",
     "unit_name",
@@ -19,6 +21,7 @@ import math
 from datetime import UTC, datetime, tzinfo
 from typing import Final
 
+from alerts.watch.own_limits import own_words
 from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
 
 # What `[site] units = "us"` changes; metric is the unit inside.
@@ -80,6 +83,19 @@ def _fixed(number: float, decimals: int) -> str:
 def quantity_name(quantity: str) -> str:
     """The quantity's name as a person writes it."""
     return quantity.replace("_", " ")
+
+
+def measured_name(limit: EffectiveLimit) -> str:
+    """What a limit is on: its quantity or, of a limit on leeside itself, the part."""
+    return quantity_name(limit.quantity) if limit.probe else limit.quantity
+
+
+def missing_words(limit: EffectiveLimit) -> str:
+    """What is wrong when a limit on missing data or on a part of leeside is active."""
+    own = own_words(limit)
+    if own is not None:
+        return own.state
+    return "no good reading" if limit.role == "bad measurement" else "no data"
 
 
 def local_time(at_ms: int, zone: tzinfo, now_ms: int) -> str:

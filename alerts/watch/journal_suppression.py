@@ -10,7 +10,7 @@ __all__ = ["EMPTY_NOTE", "RACKING_NOTE", "JournalSuppression"]
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from alerts.watch.limit import EffectiveLimit
+from ingest.cellar import EffectiveLimit
 
 EMPTY_NOTE: Final = "the vessel is empty"
 RACKING_NOTE: Final = "a racking is under way"

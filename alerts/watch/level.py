@@ -24,8 +24,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
-from alerts.watch.limit import EffectiveLimit
 from alerts.watch.turn_inputs import WatchReading, counts_as_data, may_be_judged
+from ingest.cellar import EffectiveLimit
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["EffectiveLimit", "Rule", "rule_of"]
+__all__ = ["Rule", "rule_of"]
 
 from typing import NamedTuple
 
@@ -10,8 +10,8 @@ from ingest.cellar import EffectiveLimit
 
 
 class Rule(NamedTuple):
-    """kind: low, high or no data; probe: the probe's id; setpoint and deadband: in our unit of the quantity (setpoint
-    in seconds for no data); the delays in seconds.
+    """kind: low, high, no data or bad measurement; probe: the probe's id, "" for a limit on leeside itself; setpoint
+    and deadband: in our unit of the quantity (setpoint in seconds for the last two kinds); the delays in seconds.
     """
 
     kind: str
@@ -24,4 +24,5 @@ class Rule(NamedTuple):
 
 def rule_of(limit: EffectiveLimit) -> Rule:
     """The rule of a limit, as it is compared with the one it was judged by before."""
-    return Rule(limit.kind, limit.probe, limit.setpoint, limit.deadband, limit.on_delay_s, limit.off_delay_s)
+    kind = limit.role if limit.role == "bad measurement" else limit.kind
+    return Rule(kind, limit.probe, limit.setpoint, limit.deadband, limit.on_delay_s, limit.off_delay_s)

@@ -1,28 +1,28 @@
-"""A limit on silence: how long a probe may send nothing.
+"""A limit on silence: how long a probe may send nothing, or nothing good.
 
-Silence is monotonic time since a reading of the probe was last seen, so no clock step can make or hide it; at
-start-up every probe has the whole time once more. Any reading ends the silence, a bad one too, for other limits speak
-about quality. An imported reading and a late one (older than the newest seen) do not: neither shows that the probe is
-alive.
+Silence is monotonic time since the probe was last heard, so no clock step can make or hide it; at start-up every probe
+has the whole time once more. Any reading ends the silence, also a bad one; only a limit on bad measurement waits for a
+good one. An imported reading and a late one (older than the newest seen) do not end it: neither shows that the probe
+is alive. A limit on a part of leeside has no probe; it hears the times at which that part was well.
 """
 
 from __future__ import annotations
 
-__all__ = ["SilenceTrack", "granted_anew", "hear", "tick"]
+__all__ = ["SilenceTrack", "granted_again", "hear", "judge", "tick"]
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
-from alerts.watch.limit import EffectiveLimit
-from alerts.watch.turn_inputs import Now, WatchReading, counts_as_data
+from alerts.watch.turn_inputs import Now, WatchReading, counts_as_data, may_be_judged
+from ingest.cellar import EffectiveLimit
 
 
 @dataclass(frozen=True, slots=True)
 class SilenceTrack:
     """active: whether the probe is silent for too long; since_ms: when that silence began, or ended, UTC
-    milliseconds; seen_mono: when a reading was last seen (or the watch began), monotonic seconds; newest_ms: that
-    reading's own time.
+    milliseconds; seen_mono: when it was last heard (or the watch began), monotonic seconds; newest_ms: own time of
+    what was heard then, None when that was before a restart.
     """
 
     active: bool = False
@@ -31,14 +31,24 @@ class SilenceTrack:
     newest_ms: int | None = None
 
 
-def hear(
+def judge(
     track: SilenceTrack, limit: EffectiveLimit, readings: Sequence[WatchReading], *, mono: float
 ) -> tuple[SilenceTrack, list[Condition]]:
     """Take readings of the limit's probe; mono: the turn's monotonic time in seconds."""
+    heard = [reading for reading in readings if counts_as_data(reading.quality)]
+    if limit.role == "bad measurement":
+        heard = [reading for reading in heard if may_be_judged(reading.value, reading.quality)]
+    return hear(track, limit, [reading.at_ms for reading in heard], mono=mono)
+
+
+def hear(
+    track: SilenceTrack, limit: EffectiveLimit, times_ms: Iterable[int], *, mono: float
+) -> tuple[SilenceTrack, list[Condition]]:
+    """Take the times (UTC milliseconds) of what was heard, in the order in which it came; mono: as for ``judge``."""
     newest, first = track.newest_ms, None
-    for reading in readings:
-        if counts_as_data(reading.quality) and (newest is None or reading.at_ms >= newest):
-            newest = reading.at_ms
+    for at_ms in times_ms:
+        if newest is None or at_ms >= newest:
+            newest = at_ms
             first = newest if first is None else first
     if first is None:
         return track, []
@@ -58,6 +68,6 @@ def tick(track: SilenceTrack, limit: EffectiveLimit, *, now: Now) -> tuple[Silen
     return replace(track, active=True, since_ms=since), Condition(limit.key, True, since, silence_s)
 
 
-def granted_anew(track: SilenceTrack, now: Now) -> SilenceTrack:
+def granted_again(track: SilenceTrack, now: Now) -> SilenceTrack:
     """The track of a probe that could not be heard until now and has its whole time once more."""
     return replace(track, active=False, since_ms=now.utc_ms, seen_mono=now.mono)

@@ -1,8 +1,8 @@
 """Limits on leeside itself: that probes are read, broker and serial lines reached, disk, backup and mirror in order.
 
-The ingest daemon's pulse counts as a reading of these, so one rule, one alarm table and one outbox serve
-them too. What fails at the root suppresses what follows from it: a broker that is gone is one message, not one for
-each probe.
+Each is a limit on silence without a probe: what is heard is that its part was well (``own_health``). So one rule, one
+alarm table and one outbox serve these limits too. What fails at the root suppresses what follows from it: a broker that
+is gone is one message, not one for each probe.
 """
 
 from __future__ import annotations
@@ -14,46 +14,49 @@ __all__ = [
     "DISK",
     "INGEST",
     "LOG",
-    "LOG_BYTES",
     "MIRROR",
-    "MIRROR_BEHIND_MS",
-    "OWN_WORDS",
     "OwnWords",
-    "good_of",
-    "good_probe",
-    "line_probe",
-    "readings_of_backup",
-    "readings_of_pulse",
+    "line_key",
+    "own_words",
     "watched_limits",
 ]
 
+from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit
-from ingest.pulse import IngestPulse, MirrorPulse
+from ingest.cellar.limits import Priority
 
-INGEST: Final = "ingest"
-BROKER: Final = "broker"
-CLOCK: Final = "clock"
-# With a blank, which no probe's id has.
-DISK: Final = "store disk"
-LOG: Final = "store log"
-BACKUP: Final = "store backup"
-MIRROR: Final = "store mirror"
+# The keys of the limits.
+INGEST: Final = "leeside/ingest"
+BROKER: Final = "leeside/broker"
+CLOCK: Final = "leeside/clock"
+DISK: Final = "leeside/disk"
+LOG: Final = "leeside/log"
+BACKUP: Final = "leeside/backup"
+MIRROR: Final = "leeside/mirror"
 
 
 class OwnWords(NamedTuple):
-    """How a message speaks of something that is not right, rather than silent: tail of its subject (``{span}``: for how
-    long), the first sentence when it is raised, and what is said when it is right again."""
+    """How a message speaks of a part of leeside: the tail of its subject, the sentence when it is raised, and the one
+    when it is right again. ``{part}`` stands for the part's name, ``{span}`` for how long.
+    """
 
     tail: str
     raised: str
     returned: str
 
+    @property
+    def state(self) -> str:
+        """What is wrong, without for how long."""
+        return self.tail.removesuffix(" for {span}")
 
-OWN_WORDS: Final[dict[str, OwnWords]] = {
+
+_NOT_RESPONDING: Final = OwnWords(
+    "not responding for {span}", "{part} has not responded for more than {span}.", "{part} responds again."
+)
+_OWN_WORDS: Final[dict[str, OwnWords]] = {
     CLOCK: OwnWords(
         "not right for {span}",
         "the machine's clock has not been right for more than {span}.",
@@ -86,76 +89,90 @@ INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
 # Longer than a backup or an import fills the disk on its way.
 DISK_LOW_S: Final = 600.0
-# A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
-LOG_BYTES: Final = 128_000_000
-# Three nights without one are no slip; docs/operations.md tells this number.
-BACKUP_MISSED_MS: Final = 3 * 86_400_000
-# A server that is set up anew for a day, or a year that is sent for the first time, is no fault; docs/operations.md
-# tells this number.
-MIRROR_BEHIND_MS: Final = 86_400_000
-# Longer than a request to the mirror may take: at a start the mirror tells how it does only after the first one.
+# Longer than a request to the mirror may take: at a start the mirror reports only after the first one.
 MIRROR_SILENCE_S: Final = 600.0
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
 BAD_INTERVALS: Final = 10.0
 BAD_SHORTEST_S: Final = 600.0
 
 
-def line_probe(line: str) -> str:
-    """What stands for a serial line where a probe is expected."""
-    return f"line {line}"
+def line_key(line: str) -> str:
+    """The key of the limit on a serial line."""
+    return f"leeside/line {line}"
 
 
-_GOOD: Final = " (good readings)"
-
-
-def good_probe(probe: str) -> str:
-    """What stands for the good readings of a probe where a probe is expected."""
-    return probe + _GOOD
-
-
-def good_of(name: str) -> str:
-    """The probe behind ``good_probe``, or the name itself."""
-    return name.removesuffix(_GOOD)
+def own_words(limit: EffectiveLimit) -> OwnWords | None:
+    """How a message speaks of a part of leeside; None for a limit on anything else."""
+    return None if limit.probe else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
 def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
-    """Every limit that the turn judges, by key: the cellar's, and those on leeside itself."""
-    own = [_own("leeside/ingest", INGEST, INGEST_SILENCE_S, None, _NOT_READ, _LOOK_AT_MACHINE)]
-    own.append(_own("leeside/clock", CLOCK, SOURCE_SILENCE_S, own[0].key, _TIMES_UNKNOWN, _LOOK_AT_CLOCK))
-    own.append(_own("leeside/disk", DISK, DISK_LOW_S, own[0].key, _DISK_FILLS, _MAKE_ROOM))
-    own.append(_own("leeside/log", LOG, DISK_LOW_S, own[0].key, _LOG_GROWS, _END_THE_READER))
+    """Every limit that the turn judges, by key: those on leeside itself, and the cellar's."""
+    limits = {limit.key: limit for limit in _own_limits(cellar)}
+    probes = {probe.id: probe for probe in cellar.probe}
+    for limit in cellar.limits:
+        if limit.kind != "no data":
+            limits[limit.key] = limit
+            continue
+        probe = probes[limit.probe]
+        source = BROKER if probe.topic is not None else line_key(probe.serial) if probe.serial is not None else None
+        limits[limit.key] = replace(limit, suppressed_by=source) if source in limits else limit
+        bad = _bad_measurement(limit, probe.every_s)
+        limits[bad.key] = bad
+    return limits
+
+
+def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
+    yield _own(INGEST, "ingest", INGEST_SILENCE_S, _NOT_READ, _LOOK_AT_MACHINE, priority="high", suppressed_by=None)
+    yield _own(CLOCK, "clock", SOURCE_SILENCE_S, _TIMES_UNKNOWN, _LOOK_AT_CLOCK)
+    yield _own(DISK, "store disk", DISK_LOW_S, _DISK_FILLS, _MAKE_ROOM)
+    yield _own(LOG, "store log", DISK_LOW_S, _LOG_GROWS, _END_THE_READER)
     if cellar.backup is not None:
+        # Backups are made by the alerts daemon itself, so no silence of ingest explains that there is none.
         action = _LOOK_AT_BACKUP % cellar.backup_folder
-        own.append(_own("leeside/backup", BACKUP, SOURCE_SILENCE_S, None, _NO_WAY_BACK, action))
+        yield _own(BACKUP, "store backup", SOURCE_SILENCE_S, _NO_WAY_BACK, action, suppressed_by=None)
     if cellar.mirror is not None:
         action = _LOOK_AT_MIRROR % cellar.mirror.url
-        made = _own("leeside/mirror", MIRROR, MIRROR_SILENCE_S, own[0].key, _NOT_MIRRORED, action)
-        own.append(replace(made, priority="low"))
-    source_of = {}
-    topics = [probe for probe in cellar.probe if probe.topic is not None]
+        yield _own(MIRROR, "store mirror", MIRROR_SILENCE_S, _NOT_MIRRORED, action, priority="low")
+    topics = sum(probe.topic is not None for probe in cellar.probe)
     if topics and cellar.mqtt is not None:
-        where = f"{cellar.mqtt.host}:{cellar.mqtt.port}"
-        own.append(
-            _own("leeside/broker", BROKER, SOURCE_SILENCE_S, own[0].key, _blind(len(topics)), _LOOK_AT_BROKER % where)
-        )
-        source_of.update({probe.id: "leeside/broker" for probe in topics})
+        action = _LOOK_AT_BROKER % f"{cellar.mqtt.host}:{cellar.mqtt.port}"
+        yield _own(BROKER, "broker", SOURCE_SILENCE_S, _blind(topics), action)
     for line in cellar.serial:
-        probes = [probe for probe in cellar.probe if probe.serial == line.id]
-        if not probes:
-            continue
-        key = f"leeside/line {line.id}"
-        action = _LOOK_AT_LINE % line.device
-        own.append(_own(key, line_probe(line.id), SOURCE_SILENCE_S, own[0].key, _blind(len(probes)), action))
-        source_of.update({probe.id: key for probe in probes})
-    limits = {limit.key: limit for limit in own}
-    every = {probe.id: probe.every_s for probe in cellar.probe}
-    for limit in cellar.limits:
-        root = source_of.get(limit.probe) if limit.kind == "no data" else None
-        limits[limit.key] = limit if root is None else replace(limit, suppressed_by=root)
-        if limit.kind == "no data":
-            bad = _bad_measurement(limit, every[limit.probe])
-            limits[bad.key] = bad
-    return limits
+        probes = sum(probe.serial == line.id for probe in cellar.probe)
+        if probes:
+            action = _LOOK_AT_LINE % line.device
+            yield _own(line_key(line.id), f"line {line.id}", SOURCE_SILENCE_S, _blind(probes), action)
+
+
+def _own(
+    key: str,
+    part: str,
+    silence_s: float,
+    consequence: str,
+    action: str,
+    *,
+    priority: Priority = "medium",
+    suppressed_by: str | None = INGEST,
+) -> EffectiveLimit:
+    return EffectiveLimit(
+        key=key,
+        kind="no data",
+        at="leeside",
+        quantity=part,
+        probe="",
+        setpoint=silence_s,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        priority=priority,
+        hours="any",
+        consequence=consequence,
+        action=action,
+        unit_text="s",
+        origin="default",
+        suppressed_by=suppressed_by,
+    )
 
 
 def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
@@ -165,7 +182,6 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
     return replace(
         silence,
         key=key,
-        probe=good_probe(silence.probe),
         setpoint=max(BAD_INTERVALS * every_s, BAD_SHORTEST_S, silence.setpoint),
         consequence=f"The limits of {silence.at} that rest on {silence.probe} are not judged: an alarm would not come.",
         action=f"`leeside now` says what is wrong with its readings. Look at {silence.probe}, its cable and its "
@@ -174,61 +190,6 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
         role="bad measurement",
         origin="default",
         suppressed_by=silence.key,
-    )
-
-
-def readings_of_pulse(at_ms: int, pulse: IngestPulse) -> list[WatchReading]:
-    """What a pulse of the ingest daemon says about itself and its sources."""
-    readings = [WatchReading(INGEST, at_ms, 1.0)]
-    if pulse.clock == "right":
-        readings.append(WatchReading(CLOCK, at_ms, 1.0))
-    if not pulse.disk_low:
-        readings.append(WatchReading(DISK, at_ms, 1.0))
-    if pulse.store_log_bytes < LOG_BYTES:
-        readings.append(WatchReading(LOG, at_ms, 1.0))
-    if pulse.mirror is not None and _mirror_keeps_up(pulse.mirror, at_ms):
-        readings.append(WatchReading(MIRROR, at_ms, 1.0))
-    if pulse.mqtt is not None and pulse.mqtt.connected:
-        readings.append(WatchReading(BROKER, at_ms, 1.0))
-    readings += [WatchReading(line_probe(name), at_ms, 1.0) for name, line in pulse.lines.items() if line.open]
-    return readings
-
-
-def _mirror_keeps_up(mirror: MirrorPulse, at_ms: int) -> bool:
-    """Whether it was up to date within the last day; nobody knows until it has begun."""
-    if mirror.state == "starting":
-        return False
-    return mirror.behind_since_ms is None or at_ms - mirror.behind_since_ms <= MIRROR_BEHIND_MS
-
-
-def readings_of_backup(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> list[WatchReading]:
-    """What the newest backup says about itself. newest_ms: when it was made; watched_since_ms: when backups were first
-    asked for; UTC ms."""
-    if now_ms - max(newest_ms or 0, watched_since_ms) > BACKUP_MISSED_MS:
-        return []
-    return [WatchReading(BACKUP, now_ms, 1.0)]
-
-
-def _own(
-    key: str, probe: str, silence_s: float, suppressed_by: str | None, consequence: str, action: str
-) -> EffectiveLimit:
-    return EffectiveLimit(
-        key=key,
-        kind="no data",
-        at="leeside",
-        quantity=probe,
-        probe=probe,
-        setpoint=silence_s,
-        deadband=0.0,
-        on_delay_s=0.0,
-        off_delay_s=0.0,
-        priority="high" if probe == INGEST else "medium",
-        hours="any",
-        consequence=consequence,
-        action=action,
-        unit_text="s",
-        origin="default",
-        suppressed_by=suppressed_by,
     )
 
 

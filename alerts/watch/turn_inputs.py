@@ -1,13 +1,15 @@
-"""What a turn is given: new readings, what operators did, and the time."""
+"""What a turn is given: what is new, and the time."""
 
 from __future__ import annotations
 
-__all__ = ["Now", "OperatorEvent", "WatchReading", "counts_as_data", "may_be_judged"]
+__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "may_be_judged"]
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 from typing import NamedTuple
 
+from ingest.operator_event import OperatorEvent
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 
 
@@ -31,24 +33,23 @@ class Now(NamedTuple):
     mono: float
 
 
-@dataclass(frozen=True, slots=True)
-class OperatorEvent:
-    """Something that a person asked for, to be applied by the next turn.
+class TurnInputs(NamedTuple):
+    """What is new since the last turn.
 
-    id: the row it is stored under; kind: ``acknowledge`` is the only one so far; target: an occurrence's id or a
-    limit's key; who: the person; at_ms: when it was asked, UTC milliseconds; note: free text.
+    readings: those of a probe in the order in which they came; readings of unknown probes are passed over. health: the
+    key of a limit on leeside itself -> when its part was last known to be well, UTC ms. events: what people asked for,
+    oldest first. quiet: the keys of limits that say nothing now by the journal, each with the reason. Keys of no limit
+    are passed over.
     """
 
-    id: int
-    kind: str
-    target: str
-    who: str
-    at_ms: int
-    note: str = ""
+    readings: Sequence[WatchReading] = ()
+    health: Mapping[str, int] = MappingProxyType({})
+    events: Sequence[OperatorEvent] = ()
+    quiet: Mapping[str, str] = MappingProxyType({})
 
 
 def counts_as_data(quality: int) -> bool:
-    """Whether a reading of this quality shows that the probe is alive. What was imported shows nothing of the sort."""
+    """Whether a reading of this quality shows that the probe is alive; an imported one does not."""
     return quality_reason(quality) is not Reason.IMPORTED
 
 

@@ -1,24 +1,13 @@
-"""What a person's hand did to alarms: appended by command and page, applied by the next turn."""
+"""What people asked for about alarms: appended by command and page, applied by the next turn."""
 
 from __future__ import annotations
 
-__all__ = ["StoredEvent", "append_event", "mark_applied", "outcome_of", "waiting_events"]
+__all__ = ["append_event", "mark_applied", "outcome_of", "waiting_events"]
 
 import sqlite3
-from typing import NamedTuple
 
+from ingest.operator_event import OperatorEvent
 from ingest.store.connection import Store
-
-
-class StoredEvent(NamedTuple):
-    """kind: 'acknowledge'; target: an occurrence's short id or a limit's key; who wrote it, with what note."""
-
-    id: int
-    written_ms: int
-    kind: str
-    target: str
-    who: str
-    note: str
 
 
 def append_event(store: Store, kind: str, target: str, who: str, note: str, now_ms: int) -> int:
@@ -31,12 +20,12 @@ def append_event(store: Store, kind: str, target: str, who: str, note: str, now_
     return int(cursor.lastrowid or 0)
 
 
-def waiting_events(store: Store) -> list[StoredEvent]:
+def waiting_events(store: Store) -> list[OperatorEvent]:
     """Events that no turn has applied yet, oldest first."""
     rows = store.connection.execute(
         "SELECT id, written_ms, kind, target, who, note FROM operator_event WHERE applied_ms IS NULL ORDER BY id"
     )
-    return [StoredEvent(*row) for row in rows]
+    return [OperatorEvent(*row) for row in rows]
 
 
 def mark_applied(connection: sqlite3.Connection, event: int, outcome: str, now_ms: int) -> None:

@@ -1,0 +1,47 @@
+"""Which parts of leeside are well: by the ingest daemon's pulse, and by the newest backup."""
+
+from __future__ import annotations
+
+__all__ = ["BACKUP_MISSED_MS", "LOG_BYTES", "MIRROR_BEHIND_MS", "backup_health", "health_of_pulse"]
+
+from typing import Final
+
+from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, line_key
+from ingest.pulse import IngestPulse, MirrorPulse
+
+# A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
+LOG_BYTES: Final = 128_000_000
+# Three nights without one are no slip; docs/operations.md states this number.
+BACKUP_MISSED_MS: Final = 3 * 86_400_000
+# A server that is set up again for a day, or a year that is sent for the first time, is no fault; docs/operations.md
+# states this number.
+MIRROR_BEHIND_MS: Final = 86_400_000
+
+
+def health_of_pulse(at_ms: int, pulse: IngestPulse) -> dict[str, int]:
+    """The keys of the limits on those parts that were well at at_ms (UTC ms), when the pulse was written."""
+    well = {
+        INGEST: True,
+        CLOCK: pulse.clock == "right",
+        DISK: not pulse.disk_low,
+        LOG: pulse.store_log_bytes < LOG_BYTES,
+        MIRROR: pulse.mirror is not None and _keeps_up(pulse.mirror, at_ms),
+        BROKER: pulse.mqtt is not None and pulse.mqtt.connected,
+        **{line_key(name): line.open for name, line in pulse.lines.items()},
+    }
+    return {key: at_ms for key, is_well in well.items() if is_well}
+
+
+def _keeps_up(mirror: MirrorPulse, at_ms: int) -> bool:
+    """Whether it was up to date within the last day; nobody knows until it has begun."""
+    if mirror.state == "starting":
+        return False
+    return mirror.behind_since_ms is None or at_ms - mirror.behind_since_ms <= MIRROR_BEHIND_MS
+
+
+def backup_health(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> dict[str, int]:
+    """The key of the limit on backups, while they are well at now_ms.
+
+    newest_ms: when the newest was made; watched_since_ms: when backups were first asked for; UTC ms.
+    """
+    return {BACKUP: now_ms} if now_ms - max(newest_ms or 0, watched_since_ms) <= BACKUP_MISSED_MS else {}
