@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["GOES_ON", "Backoff", "told_once"]
+__all__ = ["GOES_ON", "Backoff"]
 
 import random
 from collections.abc import Callable
@@ -15,11 +15,6 @@ _LONGEST_SHARE = 1.25
 
 # Ends a trouble's words where a source tries again by itself.
 GOES_ON = "leeside goes on trying."
-
-
-def told_once(words: str) -> str:
-    """The same trouble in the words of somebody who tries once and not again."""
-    return words.replace(f"; {GOES_ON}", ".").replace(GOES_ON, "").strip()
 
 
 class Backoff:

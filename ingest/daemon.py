@@ -36,8 +36,8 @@ from ingest.pulse import (
     LinePulse,
     MirrorPulse,
 )
-from ingest.sources.broker_address import BrokerAddress, MqttState
-from ingest.sources.mqtt_source import MqttSource
+from ingest.sources.broker_address import BrokerAddress
+from ingest.sources.mqtt_source import MqttSource, MqttState
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
@@ -135,25 +135,11 @@ class IngestDaemon:
         if settings is None or not topics:
             return None
         client_id = settings.client_id or default_client_id(self._cellar.store_path)
-        address = BrokerAddress(
-            host=settings.host,
-            port=settings.port,
-            user=settings.user,
-            password=settings.password(environ, self._cellar.base),
-            tls=settings.tls,
-            ca_file=None if settings.ca_file is None else self._cellar.base / settings.ca_file,
-            client_id=client_id,
-            keep_alive_s=settings.keep_alive_s,
-            session_expiry_s=settings.session_expiry_s,
-            window=settings.window,
-        )
         return MqttSource(
-            address=address,
+            address=BrokerAddress.of(settings, client_id, environ, self._cellar.base),
             topics=topics,
-            presence_topic=f"leeside/{client_id}/presence",
             deliver=self._offer,
             clock=wall_ms,
-            monotonic=time.monotonic,
         )
 
     def _build_upkeep(self) -> Upkeep:

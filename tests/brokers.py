@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Amqtt", "Mosquitto", "free_port"]
+__all__ = ["Amqtt", "Mosquitto", "broker_address", "free_port"]
 
 import getpass
 import shutil
@@ -12,6 +12,9 @@ import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
+
+from ingest.cellar import MqttSettings
+from ingest.sources.broker_address import BrokerAddress
 
 _START_S = 10.0
 _STOP_S = 10.0
@@ -23,6 +26,20 @@ def free_port() -> int:
     with socket.create_server(("127.0.0.1", 0)) as server:
         port: int = server.getsockname()[1]
         return port
+
+
+def broker_address(
+    port: int,
+    *,
+    host: str = "127.0.0.1",
+    client_id: str = "leeside-test",
+    password: str | None = None,
+    ca_file: Path | None = None,
+    **settings: object,
+) -> BrokerAddress:
+    """Where leeside finds a broker; ``settings`` are fields of MqttSettings, and need not be possible in a file."""
+    basis = MqttSettings.model_validate({"host": host, "port": port})
+    return BrokerAddress(basis.model_copy(update=settings), client_id, password, ca_file)
 
 
 def _await_listening(process: subprocess.Popen[bytes], port: int, log: Callable[[], str]) -> None:

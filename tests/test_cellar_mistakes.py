@@ -111,6 +111,15 @@ _ONE_KEY = [
         id="port as text",
     ),
     pytest.param(SITE, MQTT + "port = 70000", ["[mqtt] port = 70000: must be at most 65535"], id="port too high"),
+    pytest.param(
+        SITE,
+        MQTT + 'client_id = "cellar/#"',
+        [
+            '[mqtt] client_id = "cellar/#": text without "+" and "#", since it stands in the topic '
+            "leeside/CLIENT_ID/presence"
+        ],
+        id="client-id",
+    ),
     pytest.param(SITE, MQTT + "window = 0", ["[mqtt] window = 0: must be at least 1"], id="window"),
     pytest.param(
         SITE, MQTT + 'tls = "yes"', ['[mqtt] tls = "yes": must be true or false, without quotes'], id="tls as text"

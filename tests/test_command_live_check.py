@@ -15,7 +15,7 @@ from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
 from running import Leeside, leeside
 from test_command_listen import PRESSURE, SITE, mqtt, serial, written
-from test_sources_visit import dynamic_security
+from test_sources_mqtt_guest import dynamic_security
 
 from alerts.command.live_check import Finding, live_findings
 from alerts.command.store_check import store_findings

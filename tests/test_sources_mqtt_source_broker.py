@@ -10,14 +10,14 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from brokers import Amqtt, Mosquitto
+from brokers import Amqtt, Mosquitto, broker_address
 from eventually import eventually
 
 from ingest.backoff import Backoff
-from ingest.sources.mqtt_source import BrokerAddress, MqttSource
+from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample
 
-PRESENCE = "leeside/test/presence"
+PRESENCE = "leeside/leeside-test/presence"
 
 
 class Cellar:
@@ -25,14 +25,12 @@ class Cellar:
 
     def __init__(self, port: int, *topics: str, host: str = "127.0.0.1", **address: object) -> None:
         self.samples: queue.Queue[Sample] = queue.Queue()
-        settings: dict[str, object] = {"client_id": "leeside-test"} | address
         self.source = MqttSource(
-            address=BrokerAddress(host, port, **settings),  # type: ignore[arg-type]  # tests name any field
+            address=broker_address(port, host=host, **address),  # type: ignore[arg-type]  # tests name any field
             topics=topics or ["cellar/#"],
-            presence_topic=PRESENCE,
             deliver=self.samples.put,
             clock=lambda: 0,
-            patience=Backoff(0.02, 0.1),
+            backoff=Backoff(0.02, 0.1),
         )
 
     def get(self, count: int) -> list[Sample]:
@@ -110,15 +108,19 @@ def test_a_broker_that_is_down_at_first_and_dies_later_is_found_again(tmp_path: 
     with running(cellar, connected=False) as source:
         eventually(lambda: "Nothing listens at" in source.state().last_error)
         with broker:
-            eventually(lambda: source.state().connected)
+            # Connected is not enough: what is published before the first subscription reaches nobody.
+            eventually(lambda: source.state().subscribed)
             broker.publish("cellar/K1/pressure", *numbers(0, 3))
             assert cellar.take(3) == payloads(0, 3)
             broker.kill()
             eventually(lambda: not source.state().connected)
             broker.start()
-            eventually(lambda: source.state().connects == 2)
+            eventually(lambda: source.state().subscribed)
             broker.publish("cellar/K1/pressure", *numbers(3, 6))
-            assert cellar.take(3) == payloads(3, 6)
+            # What was killed before it had seen an acknowledgement may send that message once more.
+            while (sample := cellar.get(1)[0]).repeat:
+                assert sample.payload in payloads(0, 3)
+            assert [sample.payload, *cellar.take(2)] == payloads(3, 6)
         assert source.alive()
 
 
@@ -199,8 +201,7 @@ def test_presence_stands_while_we_are_there_and_falls_when_we_leave(mosquitto: M
     watched = Cellar(mosquitto.port, PRESENCE)
     with running(watcher):
         with running(watched):
-            # The watcher says its own "online" to the same topic; from then on only the watched one speaks.
-            assert watcher.take(2) == [b"online", b"online"]
+            assert watcher.take(1) == [b"online"]
         assert watcher.take(1) == [b"offline"]
 
 
@@ -281,13 +282,6 @@ def test_a_broker_without_mqtt_5_is_spoken_to_in_311() -> None:
             )
             assert cellar.take(1) == [b"55"]
             eventually(lambda: source.state().acknowledged == 1)
-
-
-def test_the_version_can_be_fixed() -> None:
-    with Amqtt() as port:
-        cellar = Cellar(port, version="3.1.1")
-        with running(cellar) as source:
-            assert source.state().connects == 1
 
 
 def test_a_port_where_no_broker_listens_is_told() -> None:

@@ -1,12 +1,14 @@
-"""Which topics are wanted, and which are given up."""
+"""What is a topic filter, which topics are wanted, and which are given up."""
 
 from __future__ import annotations
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from paho.mqtt.client import Client
+from paho.mqtt.enums import CallbackAPIVersion
 
-from ingest.sources.topics import MOST_GIVEN_UP, WantedTopics
+from ingest.sources.topics import MOST_GIVEN_UP, Subscriptions, filter_problem
 
 
 @pytest.mark.parametrize(
@@ -23,21 +25,42 @@ from ingest.sources.topics import MOST_GIVEN_UP, WantedTopics
     ],
 )
 def test_wanted(filters: list[str], topic: str, wanted: bool) -> None:
-    assert WantedTopics(filters).wants(topic) is wanted
+    assert Subscriptions(filters).wants(topic) is wanted
 
 
 def test_each_topic_is_given_up_once() -> None:
-    topics = WantedTopics(["a"])
+    topics = Subscriptions(["a"])
     assert [topics.give_up(topic) for topic in ("b", "b", "c", "", "x/#", "+")] == [True, False, True] + [False] * 3
 
 
 def test_a_flood_of_topics_costs_no_memory() -> None:
-    topics = WantedTopics([])
+    topics = Subscriptions([])
     assert sum(topics.give_up(str(number)) for number in range(MOST_GIVEN_UP + 50)) == MOST_GIVEN_UP
 
 
 @given(st.lists(st.text("ab/+#$", max_size=6), max_size=4), st.text("ab/$", max_size=6))
 def test_any_topic_is_wanted_or_not(filters: list[str], topic: str) -> None:
-    topics = WantedTopics(filters)
+    topics = Subscriptions(filters)
     assert topics.wants(topic) in (True, False)
     assert topics.wants(topic) or topic not in filters
+
+
+@pytest.mark.parametrize("text", ["#", "+", "a/#", "a/+/b", "/", "a b", "/+/#"])
+def test_filters_that_are(text: str) -> None:
+    assert filter_problem(text) == ""
+
+
+@pytest.mark.parametrize("text", ["", "a/#/b", "a#", "#/a", "a+", "a/b+/c", "a\0b", "a" * 65536])
+def test_filters_that_are_not(text: str) -> None:
+    assert filter_problem(text) != ""
+
+
+@given(st.text("a/+#", max_size=8))
+def test_what_passes_as_a_filter_the_client_library_takes_too(text: str) -> None:
+    client = Client(CallbackAPIVersion.VERSION2)
+    try:
+        client.subscribe(text)
+    except ValueError:
+        assert filter_problem(text)
+    else:
+        assert not filter_problem(text)

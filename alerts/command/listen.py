@@ -27,11 +27,13 @@ from alerts.command.unclaimed import UnclaimedSamples
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
+from ingest.sources.broker_address import guest_address
+from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.ports import serial_ports
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 from ingest.sources.serial_port import try_line
-from ingest.sources.visit import TrialConnection, TrialResult, filter_problem, guest_address
+from ingest.sources.topics import filter_problem
 from ingest.sources.w1 import OneWireChips, chips_in
 from ingest.times import iso_utc
 
@@ -134,7 +136,7 @@ class _Listening:
         log.setLevel(logging.INFO)
         log.propagate = False
         log.addHandler(_StateLog(self._events))
-        found = [self._visit(), self._chips(), *map(self._line, self._cellar.serial)]
+        found = [self._broker(), self._chips(), *map(self._line, self._cellar.serial)]
         sources = [source for source in found if source is not None]
         if not sources:
             self._drain()
@@ -175,7 +177,7 @@ class _Listening:
 
     # ---- sources -----------------------------------------------------------------------------------------------
 
-    def _visit(self) -> TrialConnection | None:
+    def _broker(self) -> MqttSource | None:
         settings = self._cellar.mqtt
         if settings is None:
             return None
@@ -184,13 +186,7 @@ class _Listening:
         except SourceError as error:
             self._events.put(str(error))
             return None
-        return TrialConnection(
-            address=address,
-            topics=self._topics,
-            deliver=self._events.put,
-            tell=lambda result: self._events.put(_visit_words(result, str(address))),
-            clock=wall_ms,
-        )
+        return MqttSource(address=address, topics=self._topics, deliver=self._events.put, clock=wall_ms)
 
     def _line(self, settings: SerialSettings) -> SerialLine | None:
         trial = try_line(settings)
@@ -258,12 +254,3 @@ class _Listening:
 
     def _print_json(self, value: object) -> None:
         print(json.dumps(value, ensure_ascii=False), flush=True)
-
-
-def _visit_words(result: TrialResult, broker: str) -> str:
-    if result.error:
-        return result.error
-    words = f"broker {broker}: connected with {result.protocol}, listening to {', '.join(result.granted) or 'nothing'}"
-    for topic, reason in result.refused.items():
-        words += f"; it refuses {topic} ({reason}): look at the broker's access rules"
-    return words

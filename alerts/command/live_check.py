@@ -14,14 +14,15 @@ from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
 from alerts.message.mail import try_login
 from alerts.view.format import value_text
-from ingest.backoff import told_once
+from ingest.backoff import GOES_ON
 from ingest.cellar import Cellar, SerialSettings
 from ingest.errors import IngestError, SourceError
 from ingest.mirror.check import check_mirror
 from ingest.process import wall_ms
+from ingest.sources.broker_address import guest_address
+from ingest.sources.broker_check import try_broker
 from ingest.sources.sample import Sample
 from ingest.sources.serial_port import try_line
-from ingest.sources.visit import guest_address, knock
 from ingest.sources.w1 import OneWireChips
 
 # A conversion takes 750 ms at 12 bits (data sheet DS18B20), on a busy board a little longer.
@@ -66,13 +67,13 @@ def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[Finding]:
         yield Finding("broker", name, False, str(error))
         return
     topics = sorted({probe.topic for probe in cellar.probe if probe.topic is not None})
-    result = knock(address, topics)
-    if not result.protocol:
-        yield Finding("broker", name, False, told_once(result.error))
+    trial = try_broker(address, topics)
+    if not trial.protocol:
+        yield Finding("broker", name, False, trial.error)
         return
-    yield Finding("broker", name, True, f"lets us in, {result.protocol}")
+    yield Finding("broker", name, True, f"lets us in, {trial.protocol}")
     for topic in topics:
-        yield _topic(topic, result.granted.get(topic), result.refused.get(topic), told_once(result.error))
+        yield _topic(topic, trial.granted.get(topic), trial.refused.get(topic), trial.error)
 
 
 def _topic(topic: str, granted: int | None, refused: str | None, error: str) -> Finding:
@@ -122,7 +123,10 @@ def _chips(cellar: Cellar) -> Iterator[Finding]:
     ear = Ear(cellar)
     for chip, state in chips.state().items():
         if chip not in came:
-            error = told_once(state.last_error) or "gave no answer: look at cable, plug and pull-up resistor"
+            error = (
+                state.last_error.removesuffix(f" {GOES_ON}")
+                or "gave no answer: look at cable, plug and pull-up resistor"
+            )
             yield Finding("chip", chip, False, error)
             continue
         heard = ear.hear(came[chip])

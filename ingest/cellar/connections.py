@@ -70,6 +70,12 @@ def _one_or_many(value: object) -> object:
     raise ValueError(r'text to send, or a list of texts, such as "READ?\r\n"')
 
 
+def _client_id(text: str) -> str:
+    if "+" in text or "#" in text:
+        raise ValueError('text without "+" and "#", since it stands in the topic leeside/CLIENT_ID/presence')
+    return text
+
+
 def _stopbits(number: float) -> float:
     if number not in (1, 1.5, 2):
         raise ValueError("allowed: 1, 1.5 or 2")
@@ -166,7 +172,7 @@ class MqttSettings(Table):
     password_file: Text | None = None
     tls: Flag = False
     ca_file: Text | None = None
-    client_id: Text | None = None
+    client_id: Annotated[Text, AfterValidator(_client_id)] | None = None
     # A two-byte number of seconds, MQTT 5.0 section 3.1.2.10; below 5 s a slow board drops its own connection.
     keep_alive_s: Annotated[int, amount(Dimension.TIME, "s", "60 s", Span(5, 65535), whole=True)] = Field(
         default=60, alias="keep_alive"

@@ -7,12 +7,13 @@ number           a number as plain text
 json_form        JSON payloads: strict decoding, places in them (RFC 6901), times (RFC 3339)
 senml            SenML packs in JSON (RFC 8428)
 framing          a serial instrument's bytes, cut into lines
+broker_address   a broker and as whom to connect to it; its refusals in plain words
+topics           topic filters: wanted, granted, refused, given up
 acknowledgement  the order in which MQTT messages are acknowledged
-broker           a broker's address, its state, its refusals in plain words
-topics           which topics are still wanted
+mqtt_client      the client library, set up for one connection
 mqtt_connection  one connection to a broker, from CONNECT to its end
-mqtt             the source that keeps such a connection up
-visit            a look at a broker that leaves no trace
+mqtt_source      the source that keeps such a connection up, for the daemon and for ``listen``
+broker_check     a broker tried once, for ``check --live``
 serial_port      a line's port: opened, tried once, who has it, its troubles in plain words
 serial_line      the source that reads a serial line
 ports            the serial devices of this machine

@@ -8,39 +8,47 @@ for good, and in silence, when something raises in it.
 
 from __future__ import annotations
 
-__all__ = ["Connection", "ConnectionCounts", "ConnectionHandler"]
+__all__ = [
+    "FIRST_ANSWER_S",
+    "PROTOCOL_NAMES",
+    "Connection",
+    "ConnectionCounts",
+    "ConnectionHandler",
+]
 
+import itertools
 import logging
 import select
 import socket
 import threading
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from paho.mqtt import client as paho
-from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
-from paho.mqtt.packettypes import PacketTypes
-from paho.mqtt.properties import Properties
+from paho.mqtt.enums import MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.sources.acknowledgement import AckOrder
 from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words, wire_words
-from ingest.sources.read_ahead import ReadAheadClient
+from ingest.sources.mqtt_client import ANSWER_TIMEOUT_S, MqttClient
 from ingest.sources.sample import Sample, Ticket
-from ingest.sources.topics import WantedTopics
+from ingest.sources.topics import Subscriptions
 
 _log = logging.getLogger(__name__)
 
-# Largest packet that we ask the broker to send (MQTT 5): far above what a probe says (JSON is read up to 64 KiB), so
-# that a message that is too large still arrives, is counted and is named, instead of being dropped by the broker.
-MAX_PACKET_BYTES = 1024 * 1024
+# Some brokers that know no MQTT 5 say nothing at all to it. As long as no connection has ever stood, MQTT 5 gets less
+# time to be answered, so that such a broker is reached soon. Common practice, no source.
+FIRST_ANSWER_S = 3.0
+PROTOCOL_NAMES: Mapping[MQTTProtocolVersion, str] = {paho.MQTTv5: "MQTT 5", paho.MQTTv311: "MQTT 3.1.1"}
 
-ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for CONNACK; common practice, no source
 _TURN_S = 1.0  # longest wait for the wire: pings and the stop event are looked at this often
 _PACKETS_A_TURN = 200  # packets read before acknowledgements get their turn
 _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
+
+# Over all connections of this process, so that a ticket of one is void at any other.
+_generations = itertools.count(1)
 
 
 def _worth_a_line(count: int) -> bool:
@@ -62,36 +70,42 @@ class ConnectionCounts:
 
 @dataclass(frozen=True, slots=True)
 class ConnectionHandler:
-    """What a connection needs from its surroundings; the meaning is that of MqttSource's arguments."""
+    """What a connection needs from its surroundings; deliver, clock and monotonic as in MqttSource.
 
-    topics: Sequence[str]
-    presence_topic: str
+    on_established: called in the network thread when the broker lets us in. on_subscribed: called there when it has
+    answered every subscription.
+    """
+
     deliver: Callable[[Sample], None]
     clock: Callable[[], int]
     monotonic: Callable[[], float]
-    on_established: Callable[[], None]
+    on_established: Callable[[], None] = lambda: None
+    on_subscribed: Callable[[], None] = lambda: None
 
 
 class Connection:
     """One attempt to reach the broker, and the connection if it succeeds. ``run`` once, then it is used up.
 
-    answer_timeout_s: how long to wait for CONNACK. ``unanswered`` afterwards: the broker closed without a word, or
-    kept silent.
+    qos: what to ask for, 0 or 1. answer_timeout_s: how long to wait for CONNACK. Afterwards ``error`` says why it
+    failed or ended, "" for nothing; unanswered: the broker closed without a word, or kept silent; failure: what the
+    client library raised.
     """
 
     def __init__(
         self,
         address: BrokerAddress,
         protocol: MQTTProtocolVersion,
-        generation: int,
+        topics: Sequence[str],
         handler: ConnectionHandler,
         counts: ConnectionCounts,
         *,
+        qos: int = 1,
         answer_timeout_s: float = ANSWER_TIMEOUT_S,
     ) -> None:
         self.address = address
         self.protocol = protocol
-        self.generation = generation
+        self.generation = next(_generations)
+        self.subscriptions = Subscriptions(topics)
         self.established = False
         self.established_mono = 0.0
         self.session_present = False
@@ -99,61 +113,22 @@ class Connection:
         self.unanswered = False
         self.taken_over = False
         self.error = ""
-        self.refused_topics: list[str] = []
-        self.unsafe_topics: list[str] = []
+        self.failure: Exception | None = None
         self.turn_mono = handler.monotonic()
+        self._qos = qos
         self._answer_timeout_s = answer_timeout_s
+        self._deadline = 0.0
         self._handler = handler
         self._counts = counts
-        self._asked = False
-        self._topics = WantedTopics(handler.topics)
-        self._subscribing: dict[int, list[str]] = {}
-        self._client = self._build_client()
+        self._client = MqttClient(address, protocol)
+        self._client.on_connect = self._guarded(self._on_connect)
+        self._client.on_subscribe = self._guarded(self._on_subscribe)
+        self._client.on_disconnect = self._guarded(self._on_disconnect)
+        self._client.on_message = self._on_message
         self.order = AckOrder(self._client.ack)
         self._wake_in, self._wake_out = socket.socketpair()
         self._wake_in.setblocking(False)
         self._wake_out.setblocking(False)
-
-    @property
-    def subscribed(self) -> bool:
-        """Whether the broker has answered every subscription."""
-        return self._asked and not self._subscribing
-
-    # ---- building ----------------------------------------------------------------------------------------------
-
-    def _build_client(self) -> ReadAheadClient:
-        five = self.protocol == paho.MQTTv5
-        client = ReadAheadClient(
-            CallbackAPIVersion.VERSION2,
-            client_id=self.address.client_id,
-            # 3.1.1 only. The library's default would throw away what the broker kept for us.
-            clean_session=None if five else False,
-            protocol=self.protocol,
-            reconnect_on_failure=False,
-            manual_ack=True,
-        )
-        client.connect_timeout = ANSWER_TIMEOUT_S
-        if self.address.user is not None:
-            client.username_pw_set(self.address.user, self.address.password)
-        client.will_set(self._handler.presence_topic, b"offline", qos=1, retain=True)
-        client.on_connect = self._guarded(self._on_connect)
-        client.on_subscribe = self._guarded(self._on_subscribe)
-        client.on_disconnect = self._guarded(self._on_disconnect)
-        client.on_message = self._on_message
-        # With this set, acknowledging from another thread only queues; without it that thread would write to the
-        # socket itself, beside the network thread. The queue is looked at in every turn, so there is nothing to do.
-        client.on_socket_register_write = lambda *_: None
-        return client
-
-    def _connect_arguments(self) -> dict[str, Any]:
-        if self.protocol != paho.MQTTv5:
-            return {}
-        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library has no hint there
-        properties.SessionExpiryInterval = self.address.session_expiry_s
-        properties.ReceiveMaximum = self.address.window
-        properties.MaximumPacketSize = MAX_PACKET_BYTES
-        # The library's default would start a clean session once per process, and lose what was queued meanwhile.
-        return {"clean_start": False, "properties": properties}
 
     def _guarded(self, callback: Callable[..., None]) -> Callable[..., None]:
         """The callback, but what it raises is logged and counted, and the network thread goes on."""
@@ -169,47 +144,47 @@ class Connection:
 
     # ---- the network thread ------------------------------------------------------------------------------------
 
-    def run(self, stop: threading.Event) -> None:
-        """Connect, subscribe, deliver until the connection ends or ``stop`` is set; ``error`` then says why."""
+    def run(self, stop: threading.Event, *, until_subscribed: bool = False) -> None:
+        """Connect, subscribe, deliver until the connection ends, ``stop`` is set or, if wanted, all is subscribed."""
         try:
-            if self._open():
-                self._turns(stop)
-                if stop.is_set():
-                    self._farewell()
+            if self._open() and self._turns(stop, until_subscribed=until_subscribed):
+                self._farewell()
         finally:
             self._close()
 
     def _open(self) -> bool:
         try:
-            if self.address.tls:
-                self._client.tls_set(ca_certs=str(self.address.ca_file) if self.address.ca_file else None)
-            self._client.connect(
-                self.address.host, self.address.port, keepalive=self.address.keep_alive_s, **self._connect_arguments()
-            )
-        except (OSError, ValueError) as error:  # ValueError: a host name that cannot be encoded, a port out of range
+            self._client.open()
+        except (OSError, ValueError) as error:
             self.error = connection_words(error, self.address)
             return False
         return True
 
-    def _turns(self, stop: threading.Event) -> None:
-        deadline = self._handler.monotonic() + self._answer_timeout_s
+    def _turns(self, stop: threading.Event, *, until_subscribed: bool) -> bool:
+        """Go on until something ends it; True if that is our own wish."""
+        self._deadline = self._handler.monotonic() + self._answer_timeout_s
         try:
-            while not stop.is_set():
+            while not stop.is_set() and not (until_subscribed and self.subscriptions.complete):
                 if not self._turn(_TURN_S):
                     self.unanswered = not self.established and not self.error
                     self.error = self.error or self._closed_words()
-                    return
-                if not self.established and self._handler.monotonic() >= deadline:
-                    self.unanswered = True
-                    self.error = (
-                        f"{self.address} takes the connection but does not answer: is it an MQTT broker, and is it "
-                        "well? leeside goes on trying."
-                    )
-                    return
-        except Exception as error:  # noqa: BLE001 - whatever the library stumbles over costs this connection, not the thread
+                    return False
+                if self._overdue():
+                    self.unanswered = not self.established
+                    self.error = self._silence_words()
+                    return False
+        except Exception as error:  # noqa: BLE001 - whatever the library raises costs this connection, not the thread
             self._counts.callback_failures += 1
             self.error = wire_words(error, self.address)
-            _log.exception("the connection to the broker at %s broke", self.address)
+            self.failure = error
+            return False
+        return True
+
+    def _overdue(self) -> bool:
+        if self._handler.monotonic() < self._deadline:
+            return False
+        # With a kept session messages come before the subscriptions are answered, and may take their time.
+        return not self.established or not (self.address.keeps_session or self.subscriptions.complete)
 
     def _turn(self, timeout_s: float) -> bool:
         """Wait for the wire, read, write, ping; False when the connection has ended."""
@@ -250,8 +225,8 @@ class Connection:
     def _farewell(self) -> None:
         """Say "offline" and DISCONNECT, so that the broker does not have to guess."""
         try:
-            if self.established:
-                self._client.publish(self._handler.presence_topic, b"offline", qos=0, retain=True)
+            if self.established and self.address.keeps_session:
+                self._client.publish(self.address.presence_topic, b"offline", qos=0, retain=True)
             self._client.disconnect()
             deadline = self._handler.monotonic() + _FAREWELL_S
             while self._client.want_write() and self._handler.monotonic() < deadline:
@@ -271,8 +246,13 @@ class Connection:
     def _closed_words(self) -> str:
         if self.established:
             return f"The broker at {self.address} closed the connection, or the network broke it."
-        hint = "." if self.address.tls else "; does it want TLS on this port?"
-        return f"The broker at {self.address} closed the connection without an answer{hint} leeside goes on trying."
+        hint = "." if self.address.settings.tls else "; does it want TLS on this port?"
+        return f"The broker at {self.address} closed the connection without an answer{hint}"
+
+    def _silence_words(self) -> str:
+        if self.established:
+            return f"The broker at {self.address} lets us in but does not answer the subscription."
+        return f"{self.address} takes the connection but does not answer: is it an MQTT broker, and is it well?"
 
     # ---- callbacks, in the network thread ----------------------------------------------------------------------
 
@@ -286,51 +266,44 @@ class Connection:
         self.established = True
         self.established_mono = self._handler.monotonic()
         self.session_present = flags.session_present
-        client.publish(self._handler.presence_topic, b"online", qos=0, retain=True)
-        # On every connection, kept session or not: the cellar file may have new topics since the session began.
-        topics = list(self._handler.topics)
-        for start in range(0, len(topics), _TOPICS_A_SUBSCRIBE):
-            self._subscribe(client, topics[start : start + _TOPICS_A_SUBSCRIBE])
-        self._asked = True
         self._handler.on_established()
+        self._subscribe_all(client)
+        if self.address.keeps_session:
+            # After the subscriptions: a small packet waits until the one before it has been acknowledged.
+            client.publish(self.address.presence_topic, b"online", qos=0, retain=True)
 
-    def _subscribe(self, client: paho.Client, topics: list[str]) -> None:
+    def _subscribe_all(self, client: paho.Client) -> None:
+        """Ask on every connection, kept session or not: the cellar file may have new topics since the session began."""
+        self._deadline = self._handler.monotonic() + ANSWER_TIMEOUT_S
+        topics = self.subscriptions.filters
+        # A guest asks for each alone: a broker may close the connection over one that it does not like.
+        size = _TOPICS_A_SUBSCRIBE if self.address.keeps_session else 1
+        for start in range(0, len(topics), size):
+            self._subscribe(client, topics[start : start + size])
+        self.subscriptions.all_asked()
+        if self.subscriptions.complete:
+            self._handler.on_subscribed()
+
+    def _subscribe(self, client: paho.Client, topics: Sequence[str]) -> None:
         try:
-            # QoS 1 and never 2: for QoS 2 the library answers at once and keeps the message in memory only.
-            _, packet_id = client.subscribe([(topic, 1) for topic in topics])
+            # QoS 1 at most and never 2: for QoS 2 the library answers at once and keeps the message in memory only.
+            _, packet_id = client.subscribe([(topic, self._qos) for topic in topics])
         except ValueError:
             if len(topics) == 1:
-                self._refuse(topics[0], "it is no MQTT topic filter")
+                self.subscriptions.refused[topics[0]] = "it is not an MQTT topic filter"
             else:
                 for topic in topics:
                     self._subscribe(client, [topic])
             return
         if packet_id is not None:
-            self._subscribing[packet_id] = topics
+            self.subscriptions.asked(packet_id, topics)
 
     def _on_subscribe(
         self, _client: paho.Client, _userdata: Any, packet_id: int, reasons: list[ReasonCode], _properties: Any
     ) -> None:
-        for topic, reason in zip(self._subscribing.pop(packet_id, []), reasons, strict=False):
-            if reason.is_failure:
-                self._refuse(topic, reason.getName())
-            elif reason.value == 0:
-                self.unsafe_topics.append(topic)
-                _log.warning(
-                    "the broker at %s grants topic %r with QoS 0 only: what is sent while leeside is away is lost",
-                    self.address,
-                    topic,
-                )
-
-    def _refuse(self, topic: str, reason: str) -> None:
-        self.refused_topics.append(topic)
-        _log.error(
-            "the broker at %s does not let us read topic %r (%s): its probes will stay silent. "
-            "Look at the broker's access rules and at the topic in the cellar file",
-            self.address,
-            topic,
-            reason,
-        )
+        self.subscriptions.answered(packet_id, reasons)
+        if self.subscriptions.complete:
+            self._handler.on_subscribed()
 
     def _on_disconnect(
         self, _client: paho.Client, _userdata: Any, flags: paho.DisconnectFlags, reason: ReasonCode, _properties: Any
@@ -352,7 +325,7 @@ class Connection:
         except UnicodeDecodeError:
             self._void(ticket)
             return
-        if not self._topics.wants(topic):
+        if self.address.keeps_session and not self.subscriptions.wants(topic):
             self._leave(topic, ticket)
             return
         try:
@@ -376,22 +349,22 @@ class Connection:
                 _log.exception("a message on %r was not taken; it stays with the broker", topic)
 
     def _void(self, ticket: Ticket | None) -> None:
-        """The topic is no UTF-8, so no probe can have it: counted, and acknowledged so that it does not come again."""
+        """The topic is not UTF-8, so no probe can have it: counted, and acknowledged so that it does not come again."""
         self._counts.bad_topics += 1
         if _worth_a_line(self._counts.bad_topics):
-            _log.warning("the broker at %s sent a message whose topic is no UTF-8; it was dropped", self.address)
+            _log.warning("the broker at %s sent a message whose topic is not UTF-8; it was dropped", self.address)
         if ticket is not None:
             self.order.done((ticket,))
 
     def _leave(self, topic: str, ticket: Ticket | None) -> None:
-        """The session still holds a subscription that the cellar file no longer has: give it up, drop the message.
+        """Give up a subscription that the session still holds and the cellar file no longer has; drop the message.
 
         It is acknowledged, or the broker would send it on each connection and its window would fill.
         """
         self._counts.left_topics += 1
         if ticket is not None:
             self.order.done((ticket,))
-        if self._topics.give_up(topic):
+        if self.subscriptions.give_up(topic):
             _log.info("the broker at %s still sent topic %r, which no probe has any more: left", self.address, topic)
             self._client.unsubscribe(topic)
 

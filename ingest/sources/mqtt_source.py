@@ -1,25 +1,32 @@
 """Samples from an MQTT broker: stay connected, whatever the broker does, and acknowledge what is safe.
 
 QoS 1 messages are acknowledged only on demand, so that the broker keeps each until it is stored; the session is kept
-on the broker while we are away. MQTT 5 is tried first, 3.1.1 where the broker wants no 5.
+on the broker while we are away. MQTT 5 is tried first, 3.1.1 where the broker does not speak 5. A guest (``listen``)
+keeps no session and asks for QoS 0, so that nothing waits for an acknowledgement.
 """
 
 from __future__ import annotations
 
-__all__ = ["BrokerAddress", "MqttSource", "MqttState"]
+__all__ = ["MqttSource", "MqttState"]
 
-import itertools
 import logging
 import threading
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from paho.mqtt import client as paho
 
-from ingest.backoff import Backoff
-from ingest.errors import SourceError
-from ingest.sources.broker_address import BrokerAddress, MqttState
-from ingest.sources.mqtt_connection import ANSWER_TIMEOUT_S, Connection, ConnectionCounts, ConnectionHandler
+from ingest.backoff import GOES_ON, Backoff
+from ingest.sources.broker_address import BrokerAddress
+from ingest.sources.mqtt_client import ANSWER_TIMEOUT_S
+from ingest.sources.mqtt_connection import (
+    FIRST_ANSWER_S,
+    PROTOCOL_NAMES,
+    Connection,
+    ConnectionCounts,
+    ConnectionHandler,
+)
 from ingest.sources.sample import Sample, Ticket
 
 _log = logging.getLogger(__name__)
@@ -32,26 +39,54 @@ _SUSPICIOUS_ENDS = 3
 # The network thread takes a turn at least once a second. Resolving a name can take most of this; longer is a hang.
 _HANG_S = 120.0
 
-# Over all sources of this process, so that a ticket of one source is void at any other.
-_generations = itertools.count(1)
 
-# Some brokers that know no MQTT 5 say nothing at all to it. As long as no connection has ever stood, MQTT 5 gets less
-# time to be answered, so that such a broker is reached soon. Common practice, no source.
-_FIRST_ANSWER_S = 3.0
+@dataclass(frozen=True, slots=True)
+class MqttState:
+    """How things stand with the broker.
 
-_PROTOCOL_NAMES = {paho.MQTTv5: "MQTT 5", paho.MQTTv311: "MQTT 3.1.1"}
+    subscribed: the broker has answered all our subscriptions, so that from now on nothing is missed. since_mono:
+    ``time.monotonic()`` since when ``connected`` is as it is, seconds. session_present: the broker had kept our
+    session. protocol: ``MQTT 5`` or ``MQTT 3.1.1``, empty before the first connection. last_error: the last trouble in
+    plain words; empty while all is well, but a quarrel over the client id stays until a connection lasts.
+    refused_topics: the topics we may not read. unsafe_topics: granted with QoS 0 only, so that messages are lost while
+    we are away. generation: number of the connection.
+
+    The rest are counts since the start: connections made; messages received; acknowledgements sent; messages that wait
+    for their acknowledgement just now; acknowledgements dropped because their connection had ended; topics that were
+    not UTF-8; messages on topics that the cellar file no longer has, acknowledged and dropped (left_topics); messages
+    that ``deliver`` failed to take (they stay with the broker until the next connection); failures in other callbacks.
+    """
+
+    connected: bool
+    subscribed: bool
+    since_mono: float
+    session_present: bool
+    protocol: str
+    last_error: str
+    refused_topics: tuple[str, ...]
+    unsafe_topics: tuple[str, ...]
+    generation: int
+    connects: int
+    received: int
+    acknowledged: int
+    unacknowledged: int
+    stale_tickets: int
+    bad_topics: int
+    left_topics: int
+    delivery_failures: int
+    callback_failures: int
 
 
 class MqttSource:
     """Delivers what a broker sends as samples, and acknowledges them when asked to.
 
-    address: the broker. topics: what to subscribe to, wildcards allowed. presence_topic: there the broker keeps
-    ``online`` or ``offline``, retained. deliver: called in the network thread for each message; it must be quick and
-    only put the sample aside. A message that it fails to take stays with the broker until the next connection.
-    clock: UTC milliseconds. monotonic: seconds. patience: the waits between attempts.
+    address: the broker, and as whom to connect. topics: what to subscribe to, wildcards allowed. deliver: called in the
+    network thread for each message; it must be quick and only put the sample aside. A message that it fails to take
+    stays with the broker until the next connection. clock: UTC milliseconds. monotonic: seconds. backoff: the waits
+    between attempts.
 
-    Raises SourceError if the settings cannot work with any broker. Everything else is retried for ever and told by
-    ``state()``. What a retained message, a repeat and a ticket are, ``Sample`` says.
+    Whatever goes wrong is tried again for ever and shown by ``state()``. What a retained message, a repeat and a ticket
+    are is said at ``Sample``.
     """
 
     def __init__(
@@ -59,29 +94,27 @@ class MqttSource:
         *,
         address: BrokerAddress,
         topics: Sequence[str],
-        presence_topic: str,
         deliver: Callable[[Sample], None],
         clock: Callable[[], int],
         monotonic: Callable[[], float] = time.monotonic,
-        patience: Backoff | None = None,
+        backoff: Backoff | None = None,
     ) -> None:
-        _refuse_unusable(address, presence_topic)
         self._address = address
+        self._topics = tuple(topics)
         self._counts = ConnectionCounts()
-        self._handler = ConnectionHandler(
-            tuple(topics), presence_topic, deliver, clock, monotonic, self._on_established
-        )
+        self._handler = ConnectionHandler(deliver, clock, monotonic, self._on_established, self._on_subscribed)
         self._monotonic = monotonic
-        self._patience = patience or Backoff()
+        self._backoff = backoff or Backoff()
         self._stop = threading.Event()
         self._thread: threading.Thread | None = None
         self._connection: Connection | None = None
-        self._protocol = paho.MQTTv311 if address.version == "3.1.1" else paho.MQTTv5
+        self._protocol = paho.MQTTv5
         self._connects = 0
         self._acknowledged_before = 0
         self._short_lives = 0
         self._quarrel = False
         self._last_error = ""
+        self._logged_error = ""
         self._since_mono = monotonic()
         self._waiting_mono = monotonic()
         self._lock = threading.Lock()
@@ -140,13 +173,13 @@ class MqttSource:
             counts = self._counts
             return MqttState(
                 connected=connected,
-                subscribed=connection is not None and connected and connection.subscribed,
+                subscribed=connection is not None and connected and connection.subscriptions.complete,
                 since_mono=since_mono,
                 session_present=connection is not None and connection.session_present,
-                protocol=_PROTOCOL_NAMES[self._protocol] if self._connects else "",
+                protocol=PROTOCOL_NAMES[self._protocol] if self._connects else "",
                 last_error="" if connected and not unsettled else self._last_error,
-                refused_topics=tuple(connection.refused_topics) if connection is not None else (),
-                unsafe_topics=tuple(connection.unsafe_topics) if connection is not None else (),
+                refused_topics=tuple(connection.subscriptions.refused) if connection is not None else (),
+                unsafe_topics=tuple(connection.subscriptions.unsafe) if connection is not None else (),
                 generation=connection.generation if connection is not None and connected else 0,
                 connects=self._connects,
                 received=counts.received,
@@ -191,21 +224,22 @@ class MqttSource:
                 at_once = self._attempt()
             except Exception as error:  # noqa: BLE001 - top of this thread's turn: logged, and tried again later
                 self._counts.callback_failures += 1
-                self._last_error = f"The MQTT source stumbled: {type(error).__name__}: {error}. leeside goes on trying."
-                _log.exception("the MQTT source stumbled")
+                self._last_error = f"The MQTT source failed: {type(error).__name__}: {error}. {GOES_ON}"
+                _log.exception("the MQTT source failed")
             if not at_once:
-                self._stop.wait(self._patience.next_wait_s())
+                self._stop.wait(self._backoff.next_wait_s())
 
     def _attempt(self) -> bool:
         """Connect and stay connected as long as it lasts; True if the other protocol version is to be tried at once."""
-        probing = self._address.version is None and self._protocol == paho.MQTTv5 and not self._connects
+        probing = self._protocol == paho.MQTTv5 and not self._connects
         connection = Connection(
             self._address,
             self._protocol,
-            next(_generations),
+            self._topics,
             self._handler,
             self._counts,
-            answer_timeout_s=_FIRST_ANSWER_S if probing else ANSWER_TIMEOUT_S,
+            qos=1 if self._address.keeps_session else 0,
+            answer_timeout_s=FIRST_ANSWER_S if probing else ANSWER_TIMEOUT_S,
         )
         self._connection = connection
         try:
@@ -226,64 +260,79 @@ class MqttSource:
     def _on_established(self) -> None:
         connection = self._connection
         self._connects += 1
-        if connection is not None:
+        self._logged_error = ""
+        if connection is not None and self._address.keeps_session:
             _log.info(
                 "connected to the broker at %s with %s; it had %s",
                 self._address,
-                _PROTOCOL_NAMES[connection.protocol],
+                PROTOCOL_NAMES[connection.protocol],
                 "kept our session" if connection.session_present else "no session of ours",
             )
 
+    def _on_subscribed(self) -> None:
+        connection = self._connection
+        if connection is None:
+            return
+        subscriptions = connection.subscriptions
+        if not self._address.keeps_session:
+            refusals = [
+                f"; it refuses {topic} ({reason}): look at the broker's access rules"
+                for topic, reason in subscriptions.refused.items()
+            ]
+            _log.info(
+                "broker %s: connected with %s, listening to %s%s",
+                self._address,
+                PROTOCOL_NAMES[connection.protocol],
+                ", ".join(subscriptions.granted) or "nothing",
+                "".join(refusals),
+            )
+            return
+        for topic, reason in subscriptions.refused.items():
+            _log.error(
+                "the broker at %s does not let us read topic %r (%s): its probes will stay silent. "
+                "Look at the broker's access rules and at the topic in the cellar file",
+                self._address,
+                topic,
+                reason,
+            )
+        for topic in subscriptions.unsafe:
+            _log.warning(
+                "the broker at %s grants topic %r with QoS 0 only: what is sent while leeside is away is lost",
+                self._address,
+                topic,
+            )
+
     def _judge_end(self, connection: Connection) -> None:
-        """A connection that stood has ended: was it a good one, and what is to be said?"""
+        """Note how a connection that stood has ended: after a good while, or in a quarrel over the client id."""
         lasted = self._monotonic() - connection.established_mono >= _WENT_WELL_S
         if lasted:
-            self._patience.reset()
+            self._backoff.reset()
         self._short_lives = 0 if lasted else self._short_lives + 1
-        self._quarrel = connection.taken_over or self._short_lives >= _SUSPICIOUS_ENDS
+        suspicious = self._address.keeps_session and self._short_lives >= _SUSPICIOUS_ENDS
+        self._quarrel = connection.taken_over or suspicious
         suspicion = (
             f" Perhaps another program uses our client id {self._address.client_id!r}: each pushes the other out."
-            if self._quarrel and not connection.taken_over
+            if suspicious and not connection.taken_over
             else ""
         )
-        self._tell(connection.error + suspicion)
+        self._report(connection.error + suspicion, connection.failure)
 
     def _judge_refusal(self, connection: Connection) -> bool:
-        """No connection came about. True if MQTT 3.1.1 is to be tried at once because the broker knows no 5."""
-        self._tell(connection.error)
-        if self._address.version is not None:
-            return False
+        """No connection came about. True if MQTT 3.1.1 is to be tried at once because the broker does not speak 5."""
         if connection.version_refused and self._protocol == paho.MQTTv5:
             _log.info("the broker at %s does not speak MQTT 5; trying 3.1.1", self._address)
             self._protocol = paho.MQTTv311
             return True
+        self._report(connection.error, connection.failure)
         if connection.unanswered or connection.version_refused:
             # Some brokers close or say nothing when they are spoken to in the wrong version; so does one that is
             # just starting. Try the other version, but not without a wait.
             self._protocol = paho.MQTTv311 if self._protocol == paho.MQTTv5 else paho.MQTTv5
         return False
 
-    def _tell(self, error: str) -> None:
-        """Keep the trouble for ``state()``, and log it unless it is the one of before."""
-        if error != self._last_error:
-            _log.warning("%s", error)
-        self._last_error = error
-
-
-def _refuse_unusable(address: BrokerAddress, presence_topic: str) -> None:
-    if not address.client_id:
-        raise SourceError(
-            "The MQTT client id is empty. Set one: without it a broker cannot keep messages while we are away."
-        )
-    if not 1 <= address.window <= 65535:
-        raise SourceError(f"An MQTT window of {address.window} messages; 1 to 65535 is possible.")
-    if not 0 <= address.session_expiry_s <= 0xFFFFFFFF:
-        raise SourceError(f"An MQTT session expiry of {address.session_expiry_s} s; 0 to 4294967295 is possible.")
-    if not 1 <= address.keep_alive_s <= 65535:
-        raise SourceError(f"An MQTT keep-alive of {address.keep_alive_s} s; 1 to 65535 is possible.")
-    if not 1 <= address.port <= 65535:
-        raise SourceError(f"An MQTT port of {address.port}; 1 to 65535 is possible.")
-    if address.password is not None and address.user is None:
-        raise SourceError("An MQTT password without a user name. Set [mqtt] user, or leave the password out.")
-    if not presence_topic or any(mark in presence_topic for mark in "+#\0"):
-        raise SourceError(f"The MQTT presence topic {presence_topic!r} must be a topic without + and #.")
+    def _report(self, trouble: str, failure: Exception | None) -> None:
+        """Keep the trouble for ``state()``, and log it unless it was the last one logged on the way to a connection."""
+        self._last_error = f"{trouble} {GOES_ON}"
+        if failure is not None or self._last_error != self._logged_error:
+            _log.warning("%s", self._last_error, exc_info=failure)
+        self._logged_error = self._last_error

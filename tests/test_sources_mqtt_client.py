@@ -7,10 +7,11 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 import pytest
+from brokers import broker_address
 from scripted_peer import PUBACK, PeerConnection, ScriptedPeer, publish
 
 from ingest.backoff import Backoff
-from ingest.sources.mqtt_source import BrokerAddress, MqttSource
+from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample
 
 PINGREQ = b"\xc0\x00"
@@ -26,12 +27,11 @@ def peer() -> Iterator[ScriptedPeer]:
 def connected(peer: ScriptedPeer) -> Iterator[tuple[PeerConnection, MqttSource, queue.Queue[Sample]]]:
     samples: queue.Queue[Sample] = queue.Queue()
     source = MqttSource(
-        address=BrokerAddress("127.0.0.1", peer.port, client_id="leeside-test"),
+        address=broker_address(peer.port),
         topics=("a/b",),
-        presence_topic="leeside/test/presence",
         deliver=samples.put,
         clock=lambda: 0,
-        patience=Backoff(0.02, 0.05),
+        backoff=Backoff(0.02, 0.05),
     )
     source.start()
     try:

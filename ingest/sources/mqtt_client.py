@@ -1,0 +1,90 @@
+"""The client library, set up for one connection, reading from the socket in large pieces.
+
+On its own it asks the socket three times for each message, and each time gives the interpreter away to whichever
+thread wants it. While the writer works on a flood, that made reading the slowest part: tests/benchmarks/mqtt.py.
+"""
+
+from __future__ import annotations
+
+__all__ = ["ANSWER_TIMEOUT_S", "MqttClient"]
+
+from typing import Any
+
+from paho.mqtt import client as paho
+from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
+from paho.mqtt.packettypes import PacketTypes
+from paho.mqtt.properties import Properties
+
+from ingest.sources.broker_address import BrokerAddress
+
+ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for each answer; common practice, no source
+
+# Largest packet that we ask the broker to send (MQTT 5): far above what a probe says (JSON is read up to 64 KiB), so
+# that a message that is too large still arrives, is counted and is named, instead of being dropped by the broker.
+MAX_PACKET_BYTES = 1024 * 1024
+
+_PIECE_BYTES = 64 * 1024
+
+
+class MqttClient(paho.Client):
+    """A client that acknowledges nothing by itself, and does not come back after its one connection.
+
+    ``buffered`` bytes are read already and cannot be seen by select. Should a later version of the library no longer
+    read through the method that is replaced here, it reads as slowly as it did, and nothing else changes.
+    """
+
+    _ahead = b""
+    _place = 0
+
+    def __init__(self, address: BrokerAddress, protocol: MQTTProtocolVersion) -> None:
+        super().__init__(
+            CallbackAPIVersion.VERSION2,
+            client_id=address.client_id,
+            # 3.1.1 only. The library's default would throw away what the broker kept for us.
+            clean_session=None if protocol == paho.MQTTv5 else not address.keeps_session,
+            protocol=protocol,
+            reconnect_on_failure=False,
+            manual_ack=True,
+        )
+        self._address = address
+        self.connect_timeout = ANSWER_TIMEOUT_S
+        if address.settings.user is not None:
+            self.username_pw_set(address.settings.user, address.password)
+        if address.keeps_session:
+            self.will_set(address.presence_topic, b"offline", qos=1, retain=True)
+        # With this set, acknowledging from another thread only queues; without it that thread would write to the
+        # socket itself, beside the network thread. The queue is looked at in every turn, so there is nothing to do.
+        self.on_socket_register_write = lambda *_: None
+
+    def open(self) -> None:
+        """Connect and send CONNECT. Raises OSError, or ValueError for a host name that cannot be encoded."""
+        settings = self._address.settings
+        if settings.tls:
+            self.tls_set(ca_certs=str(self._address.ca_file) if self._address.ca_file else None)
+        self.connect(settings.host, settings.port, keepalive=settings.keep_alive_s, **self._session_arguments())
+
+    def _session_arguments(self) -> dict[str, Any]:
+        if self.protocol != paho.MQTTv5:
+            return {}
+        kept, settings = self._address.keeps_session, self._address.settings
+        properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]  # the library has no hint there
+        properties.SessionExpiryInterval = settings.session_expiry_s if kept else 0
+        properties.ReceiveMaximum = settings.window
+        properties.MaximumPacketSize = MAX_PACKET_BYTES
+        # The library's default would start a clean session once per process, and lose what was queued meanwhile.
+        return {"clean_start": not kept, "properties": properties}
+
+    @property
+    def buffered(self) -> int:
+        """Bytes that were read from the socket and not yet made into packets."""
+        return len(self._ahead) - self._place
+
+    def _sock_recv(self, bufsize: int) -> bytes:
+        place = self._place
+        if place == len(self._ahead):
+            # Raises BlockingIOError while there is nothing; gives b"" at the connection's end, as the socket does.
+            self._ahead = super()._sock_recv(max(bufsize, _PIECE_BYTES))
+            place = 0
+        part = self._ahead[place : place + bufsize]
+        self._place = place + len(part)
+        return part
