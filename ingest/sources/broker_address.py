@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ingest.cellar.connections import MqttSettings
+from ingest.cellar import MqttSettings
 
 
 @dataclass(frozen=True, slots=True)
