@@ -10,7 +10,6 @@ from a_store import NOW
 from journal_entries import a_body
 
 from ingest.cellar import Cellar
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.store import Store
 from ingest.store.journal.entries import write_entry
@@ -30,7 +29,7 @@ class Desk:
 
     def write(
         self,
-        kind: Kind,
+        kind: str,
         place: str | None = None,
         lot: str | None = None,
         *,

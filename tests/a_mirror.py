@@ -28,7 +28,6 @@ from influx_server import InfluxServer, Points
 from journal_entries import a_body, journal_cellar
 
 from ingest.cellar import MirrorSettings
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.mirror.follower import Follower, Pace
 from ingest.store import Store
@@ -78,7 +77,7 @@ class Desk:
         self.write("lot", lot="A", name="Malvasia", style="white")
         self.write("fill", "K1", "A", volume_l=16.0)
 
-    def write(self, kind: Kind, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+    def write(self, kind: str, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
         """An entry a second after the one before."""
         self._at_ms += 1000
         return write_entry(

@@ -5,16 +5,17 @@ from __future__ import annotations
 __all__ = ["EQUIPMENT", "Pages", "a_body", "an_entry", "journal_cellar"]
 
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import EntryRefused
 from ingest.journal.balance import judge_entry, judge_strike, refuse
-from ingest.journal.bodies import Kind, parse_body
 from ingest.journal.body import Body
+from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
-from ingest.journal.ledger import Contents, Ledger
+from ingest.journal.kinds import KINDS, parse_body
+from ingest.journal.ledger import Ledger
 
 EQUIPMENT = Equipment(
     (
@@ -43,9 +44,9 @@ def a_body(kind: str, **said: Any) -> Body:
     return parse_body(kind, said)
 
 
-def an_entry(id: int, kind: Kind, at_ms: int, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+def an_entry(id: int, kind: str, at_ms: int, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
     """An entry that Ana wrote when it happened."""
-    assert kind in get_args(Kind)
+    assert kind in KINDS
     return Entry(id, kind, at_ms, at_ms, "Ana", place, lot, a_body(kind, **said))
 
 
@@ -59,7 +60,7 @@ class Pages:
         self.number = 0
 
     def write(
-        self, kind: Kind, place: str | None = None, lot: str | None = None, *, at: int | None = None, **said: Any
+        self, kind: str, place: str | None = None, lot: str | None = None, *, at: int | None = None, **said: Any
     ) -> Entry:
         """Write an entry, by default an hour after the one before."""
         self.now += 3_600_000
@@ -83,7 +84,7 @@ class Pages:
         self.entries = [one for one in self.entries if one.id not in gone]
         return gone
 
-    def refused(self, kind: Kind, place: str | None = None, lot: str | None = None, **said: Any) -> str:
+    def refused(self, kind: str, place: str | None = None, lot: str | None = None, **said: Any) -> str:
         """Why an entry cannot be written."""
         try:
             self.write(kind, place, lot, **said)

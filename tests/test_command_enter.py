@@ -12,7 +12,7 @@ from running import COMMAND
 from typer.testing import CliRunner
 
 from alerts.command.main import app
-from ingest.journal.forms import FORMS
+from ingest.journal.kinds import KINDS
 from ingest.store.journal.stored_ledger import contents
 from ingest.times import moment_of
 
@@ -48,9 +48,9 @@ def _two_lots(call: _Call, first: str, second: str) -> None:
 
 def test_every_kind_of_the_table_has_its_command(journal: JournalOnDisk) -> None:
     told = journal.run("enter", "--help").stdout
-    for kind in (*FORMS, "calibration"):
+    for kind in KINDS:
         assert re.search(rf"\b{kind}\b", told), kind
-    assert len(FORMS) == 13
+    assert len(KINDS) == 14
 
 
 def test_a_titration_is_worked_out_shown_and_kept(journal: JournalOnDisk, call: _Call) -> None:

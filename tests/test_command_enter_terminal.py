@@ -79,7 +79,7 @@ def journal(tmp_path: Path) -> JournalOnDisk:
         ("fill", {"vessel": "K1", "lot": "ries", "volume": "16 L"}),
         ("titrant", {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"}),
     ):
-        enter(made.store, made.cellar, kind, told, who="Ana", now_ms=now_ms, at=at)  # type: ignore[arg-type]
+        enter(made.store, made.cellar, kind, told, who="Ana", now_ms=now_ms, at=at)
     return made
 
 

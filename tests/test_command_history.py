@@ -13,7 +13,6 @@ import pytest
 from a_journal import JournalOnDisk
 from journal_entries import a_body
 
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import strike, write_entry
@@ -51,7 +50,7 @@ class Desk(JournalOnDisk):
     def at(self, time: str) -> int:
         return moment_of(f"2026-11-20 {time}", self.cellar.site.zone)
 
-    def write(self, kind: Kind, time: str, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+    def write(self, kind: str, time: str, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
         draft = Draft(kind, self.at(time), "Ana", a_body(kind, **said), place, lot)
         return write_entry(self.store, draft, self.cellar, self.at("16:00"))
 

@@ -128,4 +128,4 @@ def test_a_begin_that_was_struck_is_followed_no_more(desk: _Desk) -> None:
     assert "not finished" not in desk.run("now", str(desk.file)).stdout
     now_ms = wall_ms()
     made = prepare(desk.store, desk.cellar, "racking", {"from": ["K1"], "to": ["K3"]}, who="Ana", now_ms=now_ms)
-    assert "finishes" not in made.said
+    assert "finishes" not in made.words

@@ -31,8 +31,7 @@ from ingest.history import (
     span,
     summary,
 )
-from ingest.journal.bodies import Kind
-from ingest.journal.entry import Draft, Entry, places_of, results_of
+from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.ledger import Ledger
 from ingest.journal.vessel_state import VesselState
 from ingest.reading import Part, Quality, Reason, quality_code
@@ -74,7 +73,7 @@ class Cellar3:
         for lot in "AB":
             self.write("lot", lot=lot, at=-1, name=lot, style="white")
 
-    def write(self, kind: Kind, place: str | None = None, lot: str | None = None, *, at: float, **said: Any) -> Entry:
+    def write(self, kind: str, place: str | None = None, lot: str | None = None, *, at: float, **said: Any) -> Entry:
         self.now += 1
         draft = Draft(kind, BASE_MS + round(at * STEP_MS), "Ana", a_body(kind, **said), place, lot)
         return write_entry(self.store, draft, self.cellar, self.now)
@@ -141,7 +140,7 @@ def model(
         if there:
             found.append((at_ms, 0, series, (at_ms, number, where[series], 0, False, share)))
     for entry in written:
-        for result in results_of(entry.body):
+        for result in entry.body.results:
             if result.quantity != quantity or (entry.struck and not struck):
                 continue
             key = (entry.at_ms, entry.id)

@@ -16,7 +16,6 @@ from ingest.cellar import Cellar, Dimension
 from ingest.cellar.units import UNITS
 from ingest.entering import enter, prepare
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.analyses import TitrationBody
 from ingest.journal.answers import (
     AnswerForm,
     AnswersWrong,
@@ -33,7 +32,9 @@ from ingest.journal.answers import (
     WrittenWords,
     YesNo,
 )
-from ingest.journal.forms import FORMS, read_answers
+from ingest.journal.drafting import read_answers
+from ingest.journal.kinds import KINDS
+from ingest.journal.kinds.titration import TitrationBody
 from ingest.store import Store, create_or_open
 from ingest.times import Ambiguous
 
@@ -43,7 +44,7 @@ CLOCK = Clock(ZoneInfo("Europe/Ljubljana"), NOW_MS)
 LITRES = Measure(Dimension.VOLUME, "L", "16 L")
 
 # Every question of every form, each kind of answer once for each way in which it is set up.
-_ASKED: dict[str, AnswerForm] = {repr(one.answer): one.answer for form in FORMS.values() for one in form.questions}
+_ASKED: dict[str, AnswerForm] = {repr(one.answer): one.answer for kind in KINDS.values() for one in kind.questions}
 
 _NUMBER = st.from_regex(r"[ ]?[-+]?[0-9]{0,4}([.,][0-9]{0,3})?(e[-+]?[0-9]{1,3})?", fullmatch=True)
 _UNIT = st.sampled_from([unit for units in UNITS.values() for unit in units] + ["N", "M", "mol/L", "NTU", "C", "litre"])
@@ -177,7 +178,7 @@ def test_what_will_not_do_is_told_with_what_will(answer: AnswerForm, text: str, 
 def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
     with pytest.raises(AnswersWrong) as caught:
         read_answers(
-            FORMS["titration"],
+            KINDS["titration"],
             {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4"], "sample": ["25 mL", "25 mL"], "colour": ["red"],
              "remark": ["\udcff"]},
             CLOCK,
@@ -202,7 +203,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, C
             "titrant": {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"},
         }
         for kind, answers in told.items():
-            enter(store, cellar, kind, answers, who="Ana", now_ms=NOW_MS, at="2026-01-02")  # type: ignore[arg-type]
+            enter(store, cellar, kind, answers, who="Ana", now_ms=NOW_MS, at="2026-01-02")
         yield store, cellar
 
 
@@ -226,9 +227,9 @@ _WHOLE: dict[str, dict[str, list[str]]] = {
 
 
 def test_the_whole_entries_are_taken(written: tuple[Store, Cellar]) -> None:
-    assert _WHOLE.keys() == FORMS.keys()
+    assert _WHOLE.keys() == {kind.name for kind in KINDS.values() if kind.questions}
     for kind, told in _WHOLE.items():
-        prepare(*written, kind, told, who="Ana", now_ms=NOW_MS)  # type: ignore[arg-type]  # a kind
+        prepare(*written, kind, told, who="Ana", now_ms=NOW_MS)
 
 
 @given(st.data())
@@ -236,7 +237,7 @@ def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
     written: tuple[Store, Cellar], data: st.DataObject
 ) -> None:
     kind = data.draw(st.sampled_from(sorted(_WHOLE)))
-    form = FORMS[kind]  # type: ignore[index]  # a kind
+    form = KINDS[kind]
     odd = data.draw(st.sampled_from(form.questions))
     told = {
         **_WHOLE[kind],
@@ -246,7 +247,7 @@ def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
     }
     at = data.draw(st.none() | _TYPED)
     try:
-        made = prepare(*written, form.kind, told, who="Ana", now_ms=NOW_MS, at=at)
+        made = prepare(*written, kind, told, who="Ana", now_ms=NOW_MS, at=at)
     except AnswersWrong as error:
         assert error.wrong
         for wrong in error.wrong:
@@ -258,7 +259,7 @@ def test_one_odd_answer_is_taken_or_refused_by_the_name_of_a_question(
         assert at is not None
         assert len(error.ways) == 2
     else:
-        assert made.said
+        assert made.words
         assert made.draft.at_ms <= NOW_MS + 300_000
 
 

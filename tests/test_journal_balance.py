@@ -11,8 +11,8 @@ from journal_acts import ACTS, VESSELS
 from journal_entries import EQUIPMENT, Pages
 
 from ingest.errors import EntryRefused
+from ingest.journal.kinds import ledger_step
 from ingest.journal.ledger import Ledger, contents_at
-from ingest.journal.ledger_steps import ledger_step
 from ingest.journal.vessel_state import ROUNDING_L, UNKNOWN
 
 
@@ -82,7 +82,7 @@ def test_nothing_comes_from_an_empty_vessel(pages: Pages) -> None:
         ("measurement", {"quantity": "volume", "value": 3.0}),
     ):
         place, lot = (None if kind == "racking" else "C1"), ("A" if kind == "topping" else None)
-        assert "C1 is empty" in pages.refused(kind, place, lot, **said)  # type: ignore[arg-type]  # kinds all
+        assert "C1 is empty" in pages.refused(kind, place, lot, **said)
     pages.write("fill", "C1", "A", volume_l=9.0)
 
 

@@ -12,7 +12,7 @@ from running import leeside
 
 from ingest.cellar import load_cellar
 from ingest.errors import IngestError
-from ingest.journal.calibration import Correction, Point, correction
+from ingest.journal.kinds.calibration import Correction, Point, correction
 from ingest.probes.binding import declarations
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare

@@ -13,8 +13,8 @@ from journal_entries import a_body
 from pydantic import BaseModel
 
 from ingest.exchange.entry_lines import entry_object, read_entry_lines
-from ingest.journal.bodies import BODIES, KINDS, Kind
 from ingest.journal.entry import Entry, Strike
+from ingest.journal.kinds import KINDS
 
 PAGE: Final = (Path(__file__).resolve().parent.parent / "docs" / "journal.md").read_text(encoding="utf-8")
 SECTION: Final = PAGE.split("\n## An entry as a line\n")[1].split("\n## ")[0]
@@ -36,12 +36,12 @@ def _keys(model: type[BaseModel]) -> set[str]:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_each_key_of_a_body_is_told_and_no_other(kind: Kind) -> None:
-    keys = _keys(BODIES[kind]) - {"remark"}
+def test_each_key_of_a_body_is_told_and_no_other(kind: str) -> None:
+    keys = _keys(KINDS[kind].body) - {"remark"}
     told = set(re.findall(r"`([a-z0-9_]+)`", _rows()[kind]))
     # Only the titration tells what a strength is made of; the rest in such marks are values.
     assert keys - {"number", "meaning"} <= told
-    assert all("remark" in body.model_fields for body in BODIES.values())
+    assert all("remark" in known.body.model_fields for known in KINDS.values())
     assert {key for key in told if "_" in key} <= keys
 
 

@@ -7,8 +7,9 @@ from typing import Any
 import pytest
 from journal_entries import EQUIPMENT, Pages, an_entry
 
+from ingest.journal.contents import Contents, LotShare
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
-from ingest.journal.ledger import Contents, Ledger, LotShare, contents_at
+from ingest.journal.ledger import Ledger, contents_at
 from ingest.journal.lot_locations import LotLocation, joined_locations, lot_path
 from ingest.journal.wine import So2Value
 

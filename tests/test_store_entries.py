@@ -15,7 +15,6 @@ from a_store import NOW, new_store, start_script
 from journal_entries import a_body, journal_cellar
 
 from ingest.errors import EntryRefused
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.ledger import Ledger
 from ingest.store.cellar_files import keep_cellar_file
@@ -75,7 +74,7 @@ def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
     ],
 )
 def test_an_entry_that_does_not_say_enough_is_refused(
-    desk: Desk, kind: Kind, place: str | None, lot: str | None, said: dict[str, Any], why: str
+    desk: Desk, kind: str, place: str | None, lot: str | None, said: dict[str, Any], why: str
 ) -> None:
     desk.cellar = journal_cellar(more='[[room]]\nid = "cellar"\n')
     with pytest.raises(EntryRefused) as caught:
@@ -325,11 +324,11 @@ def _ten_thousand(desk: Desk, count: int) -> None:
     """A journal of years: mostly titrations, measurements, samples and toppings, a racking now and then."""
     at_ms = NOW - 60 * HOUR * 1000
     here, there = "K1", "K3"
-    rows: list[tuple[Kind, str | None, str | None, dict[str, Any]]] = [
+    rows: list[tuple[str, str | None, str | None, dict[str, Any]]] = [
         ("fill", here, "A", {"volume_l": 12.0}),
         ("state", there, None, {"state": "emptied"}),
     ]
-    cycle: list[tuple[Kind, str | None, dict[str, Any]]] = [
+    cycle: list[tuple[str, str | None, dict[str, Any]]] = [
         ("titration", None, {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0, "u_so2_mg_l": 2.0}),
         ("measurement", None, {"quantity": "pH", "value": 3.3}),
         ("look", None, {"clarity": "clear"}),

@@ -22,7 +22,6 @@ from journal_entries import journal_cellar
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.exchange.entry_lines import entry_line, read_entry_lines
-from ingest.journal.bodies import Kind
 from ingest.journal.merging import Mistake
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
@@ -108,7 +107,7 @@ def desk(new_desk: NewDesk) -> Desk:
     return desk
 
 
-def a_line(kind: Kind, at: int, place: str | None = None, lot: str | None = None, **said: Any) -> dict[str, Any]:
+def a_line(kind: str, at: int, place: str | None = None, lot: str | None = None, **said: Any) -> dict[str, Any]:
     """A line as somebody writes it by hand; at: minutes after the fill."""
     found: dict[str, Any] = {"kind": kind, "at": iso_utc(NOW + 2 * HOUR + at * MINUTE), "who": "Eva", "body": said}
     return found | ({} if place is None else {"place": place}) | ({} if lot is None else {"lot": lot})

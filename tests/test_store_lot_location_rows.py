@@ -17,7 +17,6 @@ from journal_entries import a_body, journal_cellar
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.lot_locations import LotLocation, lot_path
 from ingest.store import Store
@@ -42,7 +41,7 @@ class Desk:
         for lot in "AB":
             self.write("lot", lot=lot, at=0, name=lot, style="white")
 
-    def write(self, kind: Kind, place: str | None = None, lot: str | None = None, *, at: int, **said: Any) -> Entry:
+    def write(self, kind: str, place: str | None = None, lot: str | None = None, *, at: int, **said: Any) -> Entry:
         self.now += 1000
         draft = Draft(kind, at, "Ana", a_body(kind, **said), place, lot)
         return write_entry(self.store, draft, self.cellar, self.now)

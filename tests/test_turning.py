@@ -13,8 +13,8 @@ from alerts.turning import Turner, occurrence_id
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import StoreError
-from ingest.journal.bodies import parse_body
 from ingest.journal.entry import Draft
+from ingest.journal.kinds import parse_body
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.probes.binding import declarations
 from ingest.pulse import BrokerPulse, IngestPulse

@@ -13,7 +13,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from alerts.command.enter_calibration import EXAMPLE, calibration
+from alerts.command.enter_calibration import calibration
 from alerts.command.opened_cellar import open_cellar, wall_ms
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
@@ -24,9 +24,9 @@ from ingest.cellar import Cellar
 from ingest.entering import Prepared, moment, prepare, write
 from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
-from ingest.journal.forms import FORMS
-from ingest.journal.question import Form, Question
-from ingest.journal.wording import body_words, spread_words
+from ingest.journal.kinds import KINDS, body_words, spread_words
+from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.question import Question
 from ingest.store import Store
 from ingest.store.journal.entries import struck_along
 from ingest.times import Ambiguous
@@ -45,8 +45,8 @@ def enter() -> None:
 
 def run_enter(
     file: Path,
-    form: Form,
-    told: dict[str, Sequence[str]],
+    kind: EntryKind[Any],
+    answers: dict[str, Sequence[str]],
     *,
     at: str | None,
     who: str | None,
@@ -61,21 +61,21 @@ def run_enter(
     name = user_name() if who is None else who
     try:
         with open_cellar(file) as (cellar, store):
-            made = _prepared(terminal, store, cellar, form, told, at, name, now_ms, asking, with_later)
-            _show(terminal, cellar, made, now_ms)
-            if asking and not terminal.agree(f"{made.said}. Write it?"):
+            prepared = _prepared(terminal, store, cellar, kind, answers, at, name, now_ms, asking, with_later)
+            _show(terminal, cellar, prepared, now_ms)
+            if asking and not terminal.agree(f"{prepared.words}. Write it?"):
                 raise NotWritten("Nothing was written.")
-            entry = write(store, cellar, made, now_ms=wall_ms(), with_later=with_later)
+            entry = write(store, cellar, prepared, now_ms=wall_ms(), with_later=with_later)
             if as_json:
                 print(json_form.dumps(entry_json(entry), ensure_ascii=False))
             else:
-                print(f"{made.said}. Written as no. {entry.id}.")
-                for one in struck_along(store, entry.id):
-                    print(f"Struck with it: {one}, {body_words(one.body, one.lot)}.")
+                print(f"{prepared.words}. Written as no. {entry.id}.")
+                for struck in struck_along(store, entry.id):
+                    print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")
     except Ambiguous as error:
         raise typer.BadParameter(str(error), param_hint="--at") from error
     except AnswersWrong as error:
-        raise wrong_options(form, error) from error
+        raise wrong_options(kind, error) from error
     except EntryRefused as error:
         print(error, file=sys.stderr)
         if error.later:
@@ -89,8 +89,8 @@ def _prepared(
     terminal: Terminal,
     store: Store,
     cellar: Cellar,
-    form: Form,
-    told: dict[str, Sequence[str]],
+    kind: EntryKind[Any],
+    answers: dict[str, Sequence[str]],
     at: str | None,
     who: str,
     now_ms: int,
@@ -99,32 +99,32 @@ def _prepared(
 ) -> Prepared:
     at, at_ms = ask_time(terminal, at, cellar, now_ms) if asking else (at, moment(at, cellar, now_ms))
 
-    def made() -> Prepared:
-        return prepare(store, cellar, form.kind, told, who=who, now_ms=now_ms, at=at, with_later=with_later)
+    def prepare_now() -> Prepared:
+        return prepare(store, cellar, kind.name, answers, who=who, now_ms=now_ms, at=at, with_later=with_later)
 
     if asking:
-        return ask_entry(terminal, store, cellar, form, told, made, now_ms=now_ms, at_ms=at_ms)
-    return made()
+        return ask_entry(terminal, store, cellar, kind, answers, prepare_now, now_ms=now_ms, at_ms=at_ms)
+    return prepare_now()
 
 
-def _show(terminal: Terminal, cellar: Cellar, made: Prepared, now_ms: int) -> None:
-    if made.caution:
-        terminal.say(f"Caution: {made.caution}.")
-    terminal.say(entry_heading(made.draft, cellar.site.zone, now_ms))
-    spread = spread_words(made.draft.body)
+def _show(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms: int) -> None:
+    if prepared.caution:
+        terminal.say(f"Caution: {prepared.caution}.")
+    terminal.say(entry_heading(prepared.draft, cellar.site.zone, now_ms))
+    spread = spread_words(prepared.draft.body)
     if spread:
         terminal.say(f"  {spread}")
-    for warning in made.warnings:
+    for warning in prepared.warnings:
         terminal.say(f"warning: {warning}")
-    for held in made.after:
-        terminal.say(f"  {held.vessel} then: {contents_line(held, cellar.site.zone, cellar.site.units, now_ms)}")
+    for after in prepared.after:
+        terminal.say(f"  {after.vessel} then: {contents_line(after, cellar.site.zone, cellar.site.units, now_ms)}")
 
 
-def wrong_options(form: Form, error: AnswersWrong) -> typer.BadParameter:
-    """The call's error that names the option of each answer that will not do."""
+def wrong_options(kind: EntryKind[Any], error: AnswersWrong) -> typer.BadParameter:
+    """Make the call's error that names the option of each answer that will not do."""
     named = []
     for field, why in error.wrong:
-        question = form.question(field)
+        question = kind.question(field)
         named.append((f"--{field}" if question is None else question.option, why))
     if len(named) == 1:
         return typer.BadParameter(named[0][1], param_hint=named[0][0])
@@ -133,14 +133,14 @@ def wrong_options(form: Form, error: AnswersWrong) -> typer.BadParameter:
 
 
 def _parameter(question: Question) -> inspect.Parameter:
-    kind = inspect.Parameter.KEYWORD_ONLY
     name = f"{question.name}_"
     if question.flag:
         hint: Any = Annotated[bool, typer.Option(question.option, help=question.help)]
-        return inspect.Parameter(name, kind, default=False, annotation=hint)
+        return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=hint)
     option = typer.Option(question.option, metavar=question.answer.metavar, help=question.help)
-    # A single option is taken as a list too, so that a second one is told as such and does not silently win.
-    return inspect.Parameter(name, kind, default=None, annotation=Annotated[list[str] | None, option])
+    # A single option is taken as a list too, so that a second one is refused as such and does not silently win.
+    hint = Annotated[list[str] | None, option]
+    return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=hint)
 
 
 def _common(name: str, default: object, annotation: Any) -> inspect.Parameter:
@@ -161,21 +161,21 @@ _COMMON: Final = (
 _FILE: Final = inspect.Parameter("file", inspect.Parameter.POSITIONAL_OR_KEYWORD, annotation=File)
 
 
-def _command(form: Form) -> Callable[..., int]:
-    """The command of a form, with an option for each question."""
+def _command(kind: EntryKind[Any]) -> Callable[..., int]:
+    """The command of a kind of entry, with an option for each question."""
 
     def command(file: Path, **options: Any) -> int:
-        told: dict[str, Sequence[str]] = {}
-        for question in form.questions:
+        answers: dict[str, Sequence[str]] = {}
+        for question in kind.questions:
             value = options[f"{question.name}_"]
             if question.flag:
                 value = ["yes"] if value else []
             if value:
-                told[question.name] = value
+                answers[question.name] = value
         return run_enter(
             file,
-            form,
-            told,
+            kind,
+            answers,
             at=options["at"],
             who=options["who"],
             yes=options["yes"],
@@ -183,16 +183,14 @@ def _command(form: Form) -> Callable[..., int]:
             as_json=options["as_json"],
         )
 
-    parameters = [_FILE, *(_parameter(question) for question in form.questions), *_COMMON]
-    command.__name__ = form.kind
-    command.__doc__ = form.says
+    parameters = [_FILE, *(_parameter(question) for question in kind.questions), *_COMMON]
+    command.__name__ = kind.name
     command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # Typer reads it
-    command.__annotations__ = {one.name: one.annotation for one in parameters}
+    command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}
     return command
 
 
-for _form in FORMS.values():
-    app.command(name=_form.kind, epilog=f"Example: leeside enter {_form.kind} cellar.toml {_form.example}")(
-        _command(_form)
-    )
-app.command(name="calibration", epilog=EXAMPLE)(calibration)
+for _kind in KINDS.values():
+    app.command(
+        name=_kind.name, help=_kind.says, epilog=f"Example: leeside enter {_kind.name} cellar.toml {_kind.example}"
+    )(_command(_kind) if _kind.questions else calibration)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["EXAMPLE", "calibration"]
+__all__ = ["calibration"]
 
 import json
 import sys
@@ -19,13 +19,19 @@ from alerts.view.journal_lines import entry_heading, entry_json
 from ingest.cellar import QUANTITIES, Cellar, Dimension, Probe, parse_amount
 from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.analyses import CalibrationBody, CalibrationPoint
 from ingest.journal.answers import AnswersWrong
-from ingest.journal.calibration import Correction, Point, correction
-from ingest.journal.cautions import caution
 from ingest.journal.entry import Draft
-from ingest.journal.plausible import drift_warnings
-from ingest.journal.wording import body_words
+from ingest.journal.kinds import body_words
+from ingest.journal.kinds.calibration import (
+    CALIBRATION,
+    CalibrationBody,
+    CalibrationPoint,
+    Correction,
+    Point,
+    correction,
+    drift_warnings,
+)
+from ingest.journal.kinds.kind import NamedVessels
 from ingest.store import Store
 from ingest.store.journal.calibration_parts import points_measured
 from ingest.store.journal.entries import write_entry
@@ -33,8 +39,6 @@ from ingest.store.readings.scales import parts, scales, value_at
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import newest
 from ingest.times import Ambiguous, iso_utc
-
-EXAMPLE: Final = "Example: leeside enter calibration cellar.toml k1-pressure --truth '0 kPa' --reads '1.2 kPa'"
 
 # A calibration as of now may have been looked at some minutes ago.
 _OF_NOW_MS: Final = 15 * 60_000
@@ -65,7 +69,7 @@ def calibration(
     yes: Yes = False,
     as_json: Json = False,
 ) -> None:
-    """Zero and span of a probe, from a time on. Readings stay as they are; their values are turned anew."""
+    """Write down a calibration: work out the correction, show it, and let the probe's scale take it."""
     now_ms = wall_ms()
     asking = at_a_terminal() and not yes
     terminal = Terminal(sys.stderr if as_json else sys.stdout)
@@ -94,9 +98,9 @@ def calibration(
         measured = points_measured(parts(store, series), shown, from_ms)
         made = correction(measured, row.resolution, row.unit)
         draft = Draft("calibration", from_ms, user_name() if who is None else who, body, declared.at)
-        told = caution("calibration", body)
-        if told:
-            terminal.say(f"Caution: {told}.")
+        caution = CALIBRATION.caution(body, NamedVessels())
+        if caution:
+            terminal.say(f"Caution: {caution}.")
         moves = [(point.measured, made.gain * point.measured + made.offset) for point in measured]
         for warning in drift_warnings(declared.quantity, row.unit, moves):
             terminal.say(f"warning: {warning}")

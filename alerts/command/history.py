@@ -19,7 +19,8 @@ from alerts.command.options import File, Json, Since, Until, refuse_given, time_
 from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
-from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
+from ingest.journal.kinds.measurement import MEASURED_UNITS
+from ingest.journal.kinds.titration import FOUND_UNITS
 from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.journal.entries import entries

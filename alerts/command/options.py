@@ -78,7 +78,7 @@ def refuse_given(options: Mapping[str, object], why: str) -> None:
 
 def check_kinds(kinds: Iterable[str] | None) -> None:
     """Raise typer.BadParameter for a kind of entries that there is not."""
-    from ingest.journal.bodies import KINDS
+    from ingest.journal.kinds import KINDS
 
     for kind in kinds or ():
         if kind not in KINDS:

@@ -6,16 +6,16 @@ __all__ = ["Terminal", "ask_entry", "ask_time", "at_a_terminal"]
 
 import sys
 from collections.abc import Callable, Sequence
-from typing import Final, TextIO
+from typing import Any, Final, TextIO
 
 from alerts.errors import NotWritten
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords
-from ingest.journal.entry_context import last_answers
-from ingest.journal.forms import read_answers, to_ask
-from ingest.journal.question import Form, Question
+from ingest.journal.drafting import last_answers, next_question, read_answers
+from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.question import Question
 from ingest.store import Store
 from ingest.times import Ambiguous
 
@@ -64,7 +64,7 @@ def ask_entry(
     terminal: Terminal,
     store: Store,
     cellar: Cellar,
-    form: Form,
+    kind: EntryKind[Any],
     told: dict[str, Sequence[str]],
     prepare: Callable[[], Prepared],
     *,
@@ -76,29 +76,29 @@ def ask_entry(
     told: answers by question; what is asked for is added to it; prepare: makes the entry of them.
     """
     clock = Clock(cellar.site.zone, now_ms)
-    background = context_of(store, cellar, form.kind, at_ms)
-    offered = last_answers(form, background.last)
+    context = context_of(store, cellar, kind.name, at_ms)
+    offered = last_answers(kind, context.last)
     asked: list[str] = []
     for _ in range(_TRIES):
-        _ask_missing(terminal, form, told, offered, asked, clock)
+        _ask_missing(terminal, kind, told, offered, asked, clock)
         try:
             return prepare()
         except EntryRefused as error:
             if error.later or not asked:
                 raise
             terminal.say(str(error))
-            _offer_anew(terminal, form, told, offered, asked)
+            _offer_anew(terminal, kind, told, offered, asked)
         except AnswersWrong as error:
             for field, why in error.wrong:
                 terminal.say(why)
-                if form.question(field) is None:
+                if kind.question(field) is None:
                     raise
                 # It is asked for anew, and what is offered is no longer what was wrong.
                 told.pop(field, None)
                 offered.pop(field, None)
                 if field in asked:
                     asked.remove(field)
-                question = form.question(field)
+                question = kind.question(field)
                 if question is not None and not question.many:
                     _ask_one(terminal, question, told, offered, clock)
                     asked.append(field)
@@ -106,10 +106,10 @@ def ask_entry(
 
 
 def _offer_anew(
-    terminal: Terminal, form: Form, told: dict[str, Sequence[str]], offered: dict[str, str], asked: list[str]
+    terminal: Terminal, kind: EntryKind[Any], told: dict[str, Sequence[str]], offered: dict[str, str], asked: list[str]
 ) -> None:
     """What was asked for is asked again, with what was answered on offer: an empty answer keeps it."""
-    if form.question("blend") is not None and "blend" not in told:
+    if kind.question("blend") is not None and "blend" not in told:
         said = terminal.ask("Is it a blend with the wine that is there? (y; empty: no)").lower()
         if said in ("y", "yes"):
             told["blend"] = ["yes"]
@@ -124,17 +124,17 @@ def _offer_anew(
 
 def _ask_missing(
     terminal: Terminal,
-    form: Form,
+    kind: EntryKind[Any],
     told: dict[str, Sequence[str]],
     offered: dict[str, str],
     asked: list[str],
     clock: Clock,
 ) -> None:
     while True:
-        question = to_ask(form, read_answers(form, answered(told), clock), asked)
+        question = next_question(kind, read_answers(kind, answered(told), clock), asked)
         if question is None:
             return
-        needed = question.needed(read_answers(form, answered(told), clock))
+        needed = question.needed(read_answers(kind, answered(told), clock))
         for _ in range(_TRIES):
             _ask_one(terminal, question, told, offered, clock, needed=needed)
             if question.name in told or not needed:

@@ -9,7 +9,7 @@ from datetime import tzinfo
 from alerts.view.format import local_time
 from ingest.exchange.entry_lines import entry_object
 from ingest.journal.entry import Draft, Entry, places_of
-from ingest.journal.wording import body_words, spread_words
+from ingest.journal.kinds import body_words, spread_words
 
 
 def entry_heading(draft: Draft, zone: tzinfo, now_ms: int) -> str:

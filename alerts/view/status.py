@@ -12,7 +12,7 @@ from alerts.watch.alarm_table import State
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
-from ingest.journal.ledger import Contents
+from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
 from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason

@@ -8,7 +8,7 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.view.format import local_time
-from ingest.journal.ledger import Contents, LotShare
+from ingest.journal.contents import Contents, LotShare
 from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.wine import So2Value
 from ingest.times import iso_utc

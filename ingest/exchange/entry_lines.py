@@ -18,9 +18,9 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ingest.cellar import Identifier
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.bodies import BODIES, KINDS, Kind, body_data, parse_body, shown
-from ingest.journal.body import Words
+from ingest.journal.body import Words, body_data, shown
 from ingest.journal.entry import Entry, Strike
+from ingest.journal.kinds import KINDS, parse_body, unknown_kind
 from ingest.journal.merging import Mistake, Told
 from ingest.times import iso_utc, moment_of
 
@@ -166,9 +166,9 @@ def _entry(line: int, raw: bytes, zone: ZoneInfo) -> Told:
     if form.struck is not None:
         struck_ms = moment("struck at", form.struck.at)
         struck = Strike(struck_ms, form.struck.who, form.struck.reason, form.struck.together_with)
-    kind = next((known for known in KINDS if known == form.kind), None)
-    if kind is None:
-        raise _LineWrong(*whys, f"kind = {shown(form.kind)}: there is no such kind; there are: {', '.join(KINDS)}")
+    kind = form.kind
+    if kind not in KINDS:
+        raise _LineWrong(*whys, f"kind = {shown(kind)}: {unknown_kind(kind)}")
     try:
         body = parse_body(kind, _body_data(kind, form.body, zone))
     except EntryRefused as error:
@@ -237,11 +237,11 @@ def _moment(text: str, zone: ZoneInfo) -> int:
     return at_ms
 
 
-def _body_data(kind: Kind, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
+def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
     """The body with its times as the kind's model has them."""
     data = dict(body)
     whys = []
-    for field in BODIES[kind].model_fields:
+    for field in KINDS[kind].body.model_fields:
         key = field.removesuffix(_MS)
         if key == field or key not in data:
             continue

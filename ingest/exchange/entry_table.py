@@ -12,7 +12,7 @@ from typing import Final
 
 from ingest.exchange.entry_lines import entry_object
 from ingest.journal.entry import Entry, places_of
-from ingest.journal.wording import body_words
+from ingest.journal.kinds import body_words
 from ingest.times import iso_utc
 
 ENTRY_COLUMNS: Final = (

@@ -1,12 +1,13 @@
 """The journal: what people write down, and what follows from it about where the wine is.
 
-In reading order: ``body`` (what all bodies share); ``movements``, ``analyses``, ``treatments`` (what each kind says);
-``bodies`` (kind to body); ``entry``; ``wanted`` (what an entry of each kind has to name); ``equipment`` (the vessels of
-a time); ``lots``; ``wine`` (what streams make together), ``held``, ``racking`` and ``steps`` (what one entry does to
-what vessels hold); ``contents`` (what each vessel holds at any time); ``balance`` (what cannot be written or struck);
-``joining`` and ``joined_balance`` (many entries that come in at once); ``underway`` (rackings begun and not finished).
-``doubt``, ``titrant``, ``titration`` and ``titration_outcome`` are the arithmetic of a titration. ``answers`` (text to
-value), ``question``, ``forms_cellar``, ``forms_bench`` and ``forms`` (what is asked for each kind), ``background`` and
-``bottles`` (what an entry is understood by), ``sulfite``, ``weighing``, ``worked_titration`` and ``drafting`` (answers
-to draft), ``wording``, ``reminders`` and ``cautions`` (what is said of it).
+Begin with ``entry`` (an entry, its draft, its strike) and ``kinds`` (one file a kind of entry). What kinds stand on:
+``body`` (what all bodies share), ``answers`` and ``question`` (how an answer is read, and what is asked), ``phrases``
+and ``cautions`` (what several kinds say), ``equipment`` (the vessels of a time), ``wine`` (what streams make together),
+``vessel_state`` (what is in a vessel once wine was taken or came), ``contents`` (the same, as others read it),
+``open_rackings`` and ``entry_context`` (what an entry is understood by). The arithmetic of a titration:
+``result_warnings``, ``titrant``, ``titration``, ``titration_outcome``, ``worked_titration`` (from its answers).
+
+What stands on kinds: ``drafting`` (answers to draft), ``requirements`` (what an entry has to name), ``ledger`` (what
+each vessel holds at any time), ``balance`` (what cannot be written or struck), ``lot_locations`` (where lots lie),
+``merging`` and ``merged_balance`` (many entries that come in at once).
 """

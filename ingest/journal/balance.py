@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.entry import Entry
+from ingest.journal.kinds import ledger_step, moves
 from ingest.journal.ledger import Ledger
-from ingest.journal.ledger_steps import MOVING, ledger_step
 from ingest.journal.vessel_state import UNKNOWN, Objection, VesselState
 
 
@@ -33,7 +33,7 @@ class BalanceVerdict(NamedTuple):
 
 def judge_entry(folding: Ledger, entry: Entry) -> BalanceVerdict:
     """Whether an entry can be written; folding: the entries so far, without it."""
-    if entry.kind not in MOVING:
+    if not moves(entry):
         return BalanceVerdict()
     entry = folding.named(entry)
     key = (entry.at_ms, entry.id)

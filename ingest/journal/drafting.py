@@ -1,25 +1,19 @@
-"""From answers to the draft of an entry: what the answers mean together, with all that follows from them. Pure."""
+"""From a person's answers to the draft of an entry: texts to values, what is still to ask, values to a body. Pure."""
 
 from __future__ import annotations
 
-__all__ = ["DraftedEntry", "draft_entry", "question_of"]
+__all__ = ["DraftedEntry", "draft_entry", "last_answers", "missing", "next_question", "question_of", "read_answers"]
 
-from collections.abc import Callable, Mapping
-from typing import Any, Final, NamedTuple
+from collections.abc import Mapping, Sequence
+from typing import Any, NamedTuple
 
-from ingest.errors import Problem
-from ingest.journal.answers import AnswersWrong, Wrong
-from ingest.journal.bodies import BodyWrong, Kind, parse_body
-from ingest.journal.body import Body
-from ingest.journal.entry import Draft
+from ingest.errors import IngestError, Problem
+from ingest.journal.answers import AnswersWrong, Clock, Wrong
+from ingest.journal.body import BodyWrong, read_body
+from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
-from ingest.journal.forms import FORMS, missing
-from ingest.journal.open_rackings import finished_by
-from ingest.journal.question import Form, Given
-from ingest.journal.sulfite import so2_added_g
-from ingest.journal.treatments import AdditionBody
-from ingest.journal.weighing import weighed
-from ingest.journal.worked_titration import worked_titration
+from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.question import Given, Question
 
 
 class DraftedEntry(NamedTuple):
@@ -29,171 +23,103 @@ class DraftedEntry(NamedTuple):
     warnings: tuple[str, ...] = ()
 
 
-def draft_entry(kind: Kind, given: Given, background: EntryContext, *, who: str, at_ms: int) -> DraftedEntry:
-    """The draft that the answers make (as ``read_answers`` gives them), worked out and checked by itself.
+def read_answers(kind: EntryKind[Any], answers: Mapping[str, Sequence[str]], clock: Clock) -> dict[str, Any]:
+    """Read what the texts mean, by question; of a question that takes several answers a list.
 
-    Raises AnswersWrong that names each question of which the answer is missing or will not do.
+    answers: by the question's name. Raises AnswersWrong with every answer that cannot be read, one that is given twice,
+    and one that the kind does not ask for.
     """
-    form = FORMS[kind]
-    lacking = [Wrong(one.name, f"is missing: {one.help}") for one in missing(form, given)]
-    if lacking:
-        raise AnswersWrong(lacking)
-    data: dict[str, Any] = {one.key: given[one.name] for one in form.questions if one.key and one.name in given}
-    make = _MAKE.get(kind)
-    warnings: tuple[str, ...] = ()
-    if make is not None:
-        warnings = make(given, data, background, at_ms)
-    try:
-        body = parse_body(kind, data)
-    except BodyWrong as error:
-        raise AnswersWrong([Wrong(question_of(form, problem), problem.allowed) for problem in error.problems]) from None
-    body = _worked_out(body)
-    return DraftedEntry(Draft(kind, at_ms, who, body, _place(given), _lot(kind, given)), warnings)
+    given: dict[str, Any] = {}
+    wrong: list[Wrong] = []
+    for name, texts in answers.items():
+        question = kind.question(name)
+        if question is None:
+            known = ", ".join(question.name for question in kind.questions)
+            wrong.append(Wrong(name, f"a {kind.name} does not say this; it says: {known}"))
+            continue
+        if not texts:
+            continue
+        if len(texts) > 1 and not question.many:
+            wrong.append(Wrong(name, f"is given {len(texts)} times; once is enough"))
+            continue
+        values = []
+        for text in texts:
+            try:
+                text.encode()
+                values.append(question.answer.read(text, clock))
+            except UnicodeEncodeError:
+                wrong.append(Wrong(name, f"{text!a} holds bytes that are no UTF-8 text; write it anew"))
+            except (ValueError, IngestError) as error:
+                wrong.append(Wrong(name, str(error)))
+        if len(values) == len(texts):
+            given[name] = values if question.many else values[0]
+    if wrong:
+        raise AnswersWrong(wrong)
+    return given
 
 
-def question_of(form: Form, problem: Problem) -> str:
-    """The name of the question that a problem of a body or draft is about; "" if it is about none in particular."""
-    key = problem.key
-    if key in ("at", "who"):
-        return key
-    if key == "place":
-        return next((one.name for one in form.questions if one.name in ("vessel", "cylinder")), "")
-    head = key.split(".")[0]
-    by_key = [one.name for one in form.questions if head and head in (one.key, one.name)]
-    return (by_key or [_PARTS.get((form.kind, head), "")])[0]
+def missing(kind: EntryKind[Any], given: Given) -> list[Question]:
+    """List the questions that must be answered and are not."""
+    return [question for question in kind.questions if question.name not in given and question.needed(given)]
 
 
-# Where a body's part comes from, if it is not copied from one answer.
-_PARTS: Final[Mapping[tuple[str, str], str]] = {
-    ("racking", "sources"): "from",
-    ("racking", "targets"): "to",
-    ("racking", "vessel"): "from",
-    ("racking", ""): "from",
-    ("topping", "bought"): "bottles",
-    ("topping", ""): "volume",
-    ("topping", "vessel"): "from",
-    ("titration", "flasks"): "titre",
-    ("titration", ""): "titre",
-    ("addition", "label_so2_g"): "label",
-    ("addition", "label_so2_g_l"): "label",
-    ("addition", ""): "amount",
-    ("measurement", "u_value"): "uncertainty",
-    ("measurement", "unit"): "value",
-    ("measurement", "volume_l"): "value",
-    ("measurement", "content_kg"): "value",
-    ("measurement", ""): "value",
-    ("look", ""): "clarity",
-    ("state", ""): "state",
-    ("gas", ""): "act",
-    ("titrant", "strength"): "strength",
-}
-
-
-def _place(given: Given) -> str | None:
-    for name in ("vessel", "cylinder", "room"):
-        if given.get(name):
-            return str(given[name])
+def next_question(kind: EntryKind[Any], given: Given, asked: Sequence[str]) -> Question | None:
+    """Find the next question to ask a person, None if there is none left; asked: names of those asked already."""
+    for question in kind.questions:
+        if question.name in given or question.name in asked:
+            continue
+        if question.needed(given) or question.asked(given):
+            return question
     return None
 
 
-def _lot(kind: Kind, given: Given) -> str | None:
-    lot = given.get("lot")
-    if lot and kind == "topping" and (given.get("from") or given.get("bottles")):
-        raise AnswersWrong([Wrong("lot", "leave it out: the vessel or the bottles say which wine it is")])
-    return None if lot is None else str(lot)
+def last_answers(kind: EntryKind[Any], last: Entry | None) -> dict[str, str]:
+    """Write last time's answers to the questions that are remembered as texts; last: the newest entry of the kind."""
+    if last is None:
+        return {}
+    answers: dict[str, str] = {}
+    for question in kind.questions:
+        if not question.remembered:
+            continue
+        if question.name == "lot":
+            value: object = last.lot
+        elif question.recall is not None:
+            value = question.recall(last.body)
+        else:
+            value = getattr(last.body, question.key or question.name, None)
+        if value is not None:
+            answers[question.name] = question.answer.write(value)
+    return answers
 
 
-def _racking(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
-    blend, begun = bool(given.get("blend")), bool(given.get("begin"))
-    emptied = set(given.get("emptied", ()))
-    sources = [{**one, **({"emptied": True} if one["vessel"] in emptied else {})} for one in given["from"]]
-    stray = sorted(emptied - {one["vessel"] for one in sources})
-    if stray:
-        raise AnswersWrong([Wrong("emptied", f"{', '.join(stray)} is not among the vessels it came from")])
-    data["sources"] = sources
-    data["targets"] = [{**one, **({"blend": True} if blend else {})} for one in given.get("to", ())]
-    if begun:
-        data["stage"] = "begun"
-        return ()
-    earlier = finished_by(background.begun, [one["vessel"] for one in sources], at_ms)
-    if earlier is not None:
-        data["begun"] = earlier.entry
-    return ()
+def draft_entry(kind: EntryKind[Any], given: Given, context: EntryContext, *, who: str, at_ms: int) -> DraftedEntry:
+    """Make the draft of answers (as ``read_answers`` gives them), worked out and checked by itself.
 
-
-def _topping(given: Given, data: dict[str, Any], _: EntryContext, __: int) -> tuple[str, ...]:
-    about = {
-        "name": "name",
-        "alcohol": "alcohol_percent_vol",
-        "ph": "ph",
-        "free": "free_so2_mg_l",
-        "total": "total_so2_mg_l",
-        "sugar": "sugar_g_l",
+    Raises AnswersWrong that names each question of which the answer is missing or will not do.
+    """
+    lacking = [Wrong(question.name, f"is missing: {question.help}") for question in missing(kind, given)]
+    if lacking:
+        raise AnswersWrong(lacking)
+    data = {
+        question.key: given[question.name] for question in kind.questions if question.key and question.name in given
     }
-    told = [name for name in about if name in given]
-    if "bottles" in given:
-        data["bought"] = {**given["bottles"], **{about[name]: given[name] for name in told}}
-    elif told:
-        raise AnswersWrong([Wrong(name, "is told of bought bottles; say them with bottles") for name in told])
-    return ()
-
-
-def _titration(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
-    return worked_titration(given, data, background, at_ms)
-
-
-def _titrant(given: Given, data: dict[str, Any], _: EntryContext, at_ms: int) -> tuple[str, ...]:
-    from ingest.journal.worked_titration import judged_bottle
-
-    return judged_bottle(given, data, at_ms)
-
-
-def _gas(given: Given, data: dict[str, Any], background: EntryContext, _: int) -> tuple[str, ...]:
-    cylinder = given.get("cylinder")
-    # Without a vessel the entry is about the cylinder itself.
-    if cylinder is not None and given.get("vessel"):
-        known = [one.id for one in background.cellar.cylinder]
-        if cylinder not in known:
-            there = ", ".join(known) or "none"
-            raise AnswersWrong([Wrong("cylinder", f"the cellar file has no cylinder '{cylinder}'; there are: {there}")])
-        data["cylinder"] = cylinder
-    return ()
-
-
-def _measurement(given: Given, data: dict[str, Any], background: EntryContext, _: int) -> tuple[str, ...]:
-    return weighed(given, data, background.cellar)
-
-
-def _addition(given: Given, data: dict[str, Any], _: EntryContext, __: int) -> tuple[str, ...]:
-    if "label" in given:
-        data |= _label(str(given["label"]), str(given["form"]))
-    return ()
-
-
-def _label(text: str, form: str) -> dict[str, float]:
-    from ingest.cellar import Dimension, parse_amount
-
     try:
-        if form == "tablets":
-            return {"label_so2_g": parse_amount(text, dimension=Dimension.MASS, unit="g", example="0.25 g").number}
-        found = parse_amount(text, dimension=Dimension.CONCENTRATION, unit="g/L", example="50 g/L")
-    except ValueError as error:
-        raise AnswersWrong([Wrong("label", f"'{text}': {error}")]) from None
-    return {"label_so2_g_l": found.number}
+        warnings = kind.complete(given, data, context, at_ms)
+        body = read_body(kind.body, kind.name, data)
+    except BodyWrong as error:
+        raise AnswersWrong([Wrong(question_of(kind, problem), problem.allowed) for problem in error.problems]) from None
+    place = next((given[name] for name in ("vessel", "cylinder", "room") if given.get(name)), None)
+    return DraftedEntry(Draft(kind.name, at_ms, who, body, place, given.get("lot")), warnings)
 
 
-def _worked_out(body: Body) -> Body:
-    if isinstance(body, AdditionBody):
-        return body.model_copy(update={"so2_g": so2_added_g(body)})
-    return body
-
-
-_MAKE: Final[Mapping[Kind, Callable[[Given, dict[str, Any], EntryContext, int], tuple[str, ...]]]] = {
-    "racking": _racking,
-    "topping": _topping,
-    "titration": _titration,
-    "titrant": _titrant,
-    "gas": _gas,
-    "measurement": _measurement,
-    "addition": _addition,
-}
+def question_of(kind: EntryKind[Any], problem: Problem) -> str:
+    """Name the question that a problem of a body or draft is about; "" if it is about none in particular."""
+    key = problem.key
+    if key in ("at", "who"):
+        return key
+    names = [question.name for question in kind.questions]
+    if key == "place":
+        return next((name for name in names if name in ("vessel", "cylinder")), "")
+    head = key.split(".")[0]
+    by_key = [question.name for question in kind.questions if head and head in (question.key, question.name)]
+    return by_key[0] if by_key else kind.answered_by.get(head, "")

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["Draft", "Entry", "Place", "Result", "Strike", "places_of", "results_of"]
+__all__ = ["Draft", "Entry", "Place", "Strike", "places_of"]
 
 from dataclasses import dataclass
-from typing import NamedTuple
 
-from ingest.journal.analyses import MeasurementBody, TitrationBody
-from ingest.journal.bodies import Kind
 from ingest.journal.body import Body
-from ingest.journal.movements import RackingBody, ToppingBody
 
 Place = str
 
@@ -29,11 +25,11 @@ class Strike:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """What a person wants to write down. at_ms: when it happened (UTC ms); place: a vessel's, cylinder's or room's id;
-    lot: a lot's id; body: of the kind's model.
+    """What a person wants to write down. kind: its name; at_ms: when it happened (UTC ms); place: a vessel's,
+    cylinder's or room's id; lot: a lot's id; body: of the kind's model.
     """
 
-    kind: Kind
+    kind: str
     at_ms: int
     who: str
     body: Body
@@ -50,7 +46,7 @@ class Entry:
     """
 
     id: int
-    kind: Kind
+    kind: str
     at_ms: int
     written_ms: int
     who: str
@@ -60,39 +56,10 @@ class Entry:
     struck: Strike | None = None
 
     def __str__(self) -> str:
-        where = self.place or ", ".join(places_of(self.place, self.body)) or self.lot
+        where = self.place or ", ".join(self.body.places) or self.lot
         return f"{self.kind} no. {self.id}" + (f" ({where})" if where else "")
 
 
-class Result(NamedTuple):
-    """A number that an entry adds to a history. quantity: free_so2, total_so2, pH, temperature, ...; u: standard
-    uncertainty, None where nobody told it; both in the quantity's unit.
-    """
-
-    quantity: str
-    value: float
-    u: float | None
-
-
 def places_of(place: Place | None, body: Body) -> tuple[Place, ...]:
-    """Every place that an entry speaks of, each once: its own and those in its body."""
-    found: list[str] = [] if place is None else [place]
-    if isinstance(body, RackingBody):
-        found += [drawn.vessel for drawn in body.sources] + [poured.vessel for poured in body.targets]
-    elif isinstance(body, ToppingBody) and body.source is not None:
-        found.append(body.source)
-    return tuple(dict.fromkeys(found))
-
-
-def results_of(body: Body) -> tuple[Result, ...]:
-    """The numbers that an entry adds to histories.
-
-    A titration below its blank adds 0 with its uncertainty: that nothing could be found is the news that matters most.
-    """
-    if isinstance(body, TitrationBody):
-        if body.so2_mg_l is None and body.u_so2_mg_l is None:
-            return ()
-        return (Result(f"{body.quantity}_so2", body.so2_mg_l or 0.0, body.u_so2_mg_l),)
-    if isinstance(body, MeasurementBody):
-        return (Result(body.quantity, body.value, body.u_value),)
-    return ()
+    """List every place that an entry speaks of, each once: its own and those in its body."""
+    return tuple(dict.fromkeys((*(() if place is None else (place,)), *body.places)))

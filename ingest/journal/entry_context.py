@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-__all__ = ["EntryContext", "last_answers"]
+__all__ = ["EntryContext"]
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from ingest.cellar import Cellar
-from ingest.journal.analyses import TitrantBody
+from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
-from ingest.journal.ledger import Contents
-from ingest.journal.movements import ToppingBody
 from ingest.journal.open_rackings import OpenRacking
-from ingest.journal.question import Form
-from ingest.journal.treatments import AdditionBody, LotBody
+
+if TYPE_CHECKING:  # kinds of entries stand on this file
+    from ingest.journal.kinds.lot import LotBody
+    from ingest.journal.kinds.titrant import TitrantBody
 
 
 @dataclass(frozen=True)
@@ -33,32 +34,3 @@ class EntryContext:
     lots: Mapping[str, LotBody] = field(default_factory=dict)
     last: Entry | None = None
     begun: Sequence[OpenRacking] = ()
-
-
-def last_answers(form: Form, last: Entry | None) -> dict[str, str]:
-    """Last time's answers to the questions that are remembered, as texts."""
-    if last is None:
-        return {}
-    found: dict[str, str] = {}
-    for question in form.questions:
-        if not question.remembered:
-            continue
-        if question.name == "lot":
-            value: object = last.lot
-        elif question.key or hasattr(last.body, question.name):
-            value = getattr(last.body, question.key or question.name, None)
-        else:
-            value = None
-        if isinstance(last.body, ToppingBody) and question.name == "name":
-            value = None if last.body.bought is None else last.body.bought.name
-        if isinstance(last.body, AdditionBody) and question.name == "label":
-            value = _label(last.body) or None
-        if value is not None:
-            found[question.name] = question.answer.write(value)
-    return found
-
-
-def _label(body: AdditionBody) -> str:
-    if body.label_so2_g is not None:
-        return f"{body.label_so2_g:.10g} g"
-    return "" if body.label_so2_g_l is None else f"{body.label_so2_g_l:.10g} g/L"

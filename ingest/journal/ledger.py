@@ -6,70 +6,26 @@ entries do not count.
 
 from __future__ import annotations
 
-__all__ = ["BEGINNING", "Contents", "Ledger", "LotShare", "Snapshot", "contents_at"]
+__all__ = ["BEGINNING", "Ledger", "Snapshot", "contents_at"]
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Final, NamedTuple
 
+from ingest.journal.contents import Contents, LotShare
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.ledger_steps import MOVING, ledger_step
-from ingest.journal.lots import Lots
-from ingest.journal.movements import RackingBody, ToppingBody
+from ingest.journal.kinds import ledger_step, moves
+from ingest.journal.kinds.lot import Lots
 from ingest.journal.vessel_state import UNKNOWN, VesselState
-from ingest.journal.wine import So2Value, Wine, sum_known
+from ingest.journal.wine import Wine, sum_known
 
 # A snapshot after so many entries: what is between two of them is folded in a millisecond or two.
 _EVERY: Final = 256
 
 # Wine of several lots has the style of its named lots if these are at least this part of it.
 _MOSTLY: Final = 0.5
-
-
-class LotShare(NamedTuple):
-    """A lot and its part of the wine, of 1. lot None: wine of no lot of this cellar; share None: not known."""
-
-    lot: str | None
-    share: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Contents:
-    """What a vessel holds at a time.
-
-    known: False while the journal never said; then the vessel counts as in use, and all else is None. volume_l: 0 if it
-    is empty, None if nobody knows; u_volume_l: standard uncertainty; headspace_l: capacity less volume; since_ms: when
-    this wine came in, or the vessel became empty. Times are UTC ms. free_so2, total_so2: as found last, or by the mass
-    balance of what was blended since.
-    """
-
-    vessel: str
-    known: bool
-    lots: tuple[LotShare, ...] = ()
-    volume_l: float | None = None
-    u_volume_l: float | None = None
-    capacity_l: float | None = None
-    headspace_l: float | None = None
-    since_ms: int | None = None
-    last_racking_ms: int | None = None
-    last_topping_ms: int | None = None
-    alcohol_percent_vol: float | None = None
-    sugar_g_l: float | None = None
-    style: str | None = None
-    free_so2: So2Value | None = None
-    total_so2: So2Value | None = None
-    out_of_use: bool = False
-
-    @property
-    def empty(self) -> bool:
-        """Whether it is known to be empty."""
-        return self.known and self.volume_l == 0.0
-
-    def share_of(self, lot: str) -> float | None:
-        """The part of a lot in it, 0 if there is none of it, None if it is not known."""
-        return next((each.share for each in self.lots if each.lot == lot), 0.0)
 
 
 class Snapshot(NamedTuple):
@@ -108,7 +64,7 @@ class Ledger:
         for entry in entries:
             if entry.struck is None:
                 self.lots.add(entry)
-                if entry.kind in MOVING and (entry.at_ms, entry.id) > base[:2]:
+                if moves(entry) and (entry.at_ms, entry.id) > base[:2]:
                     moving.append(self.named(entry))
         moving.sort(key=_key)
         self._entries = moving
@@ -127,7 +83,7 @@ class Ledger:
         if entry.struck is not None:
             return
         self.lots.add(entry)
-        if entry.kind in MOVING:
+        if moves(entry):
             index = bisect_left(self._keys, _key(entry))
             self._keys.insert(index, _key(entry))
             self._entries.insert(index, self.named(entry))
@@ -258,14 +214,8 @@ def _style(wine: Wine, styles: list[str | None]) -> str | None:
 
 
 def _renamed(entry: Entry, equipment: Equipment) -> Entry:
-    def now(vessel: str) -> str:
+    def name_now(vessel: str) -> str:
         return equipment.name_now(vessel, entry.written_ms)
 
-    body, place = entry.body, None if entry.place is None else now(entry.place)
-    if isinstance(body, RackingBody):
-        sources = tuple(drawn.model_copy(update={"vessel": now(drawn.vessel)}) for drawn in body.sources)
-        targets = tuple(poured.model_copy(update={"vessel": now(poured.vessel)}) for poured in body.targets)
-        body = body.model_copy(update={"sources": sources, "targets": targets})
-    elif isinstance(body, ToppingBody) and body.source is not None:
-        body = body.model_copy(update={"source": now(body.source)})
-    return replace(entry, place=place, body=body)
+    place = None if entry.place is None else name_now(entry.place)
+    return replace(entry, place=place, body=entry.body.renamed(name_now))

@@ -18,8 +18,8 @@ from typing import Final, NamedTuple
 
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
+from ingest.journal.kinds import ledger_step
 from ingest.journal.ledger import BEGINNING, Ledger
-from ingest.journal.ledger_steps import ledger_step
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 
 # Shares that differ by less are the same: a lot that is topped up with itself stays all of the wine, give or take

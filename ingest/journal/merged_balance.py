@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 from ingest.journal.balance import groundless
 from ingest.journal.entry import Entry, places_of
+from ingest.journal.kinds import ledger_step, moves
 from ingest.journal.ledger import Ledger
-from ingest.journal.ledger_steps import MOVING, ledger_step
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 
 
@@ -32,7 +32,7 @@ def judge_merged(folding: Ledger, new: Sequence[Entry], struck: Collection[int])
     that hold; struck: ids of entries of the journal. An entry that could not be counts all the same for those after it,
     so that one wrong number is told once.
     """
-    coming = sorted((folding.named(entry) for entry in new if entry.kind in MOVING), key=_key)
+    coming = sorted((folding.named(entry) for entry in new if moves(entry)), key=_key)
     fresh = {entry.id for entry in coming}
     now = folding.before((-1, -1))
     then = dict(now)

@@ -13,10 +13,9 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, NamedTuple
 
-from ingest.journal.bodies import Kind, body_data, shown
-from ingest.journal.body import Body
+from ingest.journal.body import Body, body_data, shown
 from ingest.journal.entry import Entry, Strike
-from ingest.journal.movements import RackingBody
+from ingest.journal.kinds.racking import RackingBody
 from ingest.times import iso_utc
 
 
@@ -26,7 +25,7 @@ class Told:
 
     line: int
     id: int | None
-    kind: Kind
+    kind: str
     at_ms: int
     written_ms: int | None
     who: str

@@ -1,15 +1,12 @@
-"""Rackings that were begun and not finished: which they are, and for how long one counts as under way. Pure."""
+"""Rackings that were begun and not finished: what finishes one, and when one counts as forgotten. Pure."""
 
 from __future__ import annotations
 
-__all__ = ["LONGEST_RACKING_MS", "OpenRacking", "finished_by", "unfinished"]
+__all__ = ["LONGEST_RACKING_MS", "OpenRacking", "finished_by"]
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from typing import Final
-
-from ingest.journal.entry import Entry, places_of
-from ingest.journal.movements import RackingBody
 
 # What takes longer was forgotten, not slow: an afternoon's work (common practice, no source).
 LONGEST_RACKING_MS: Final = 6 * 3_600_000
@@ -41,37 +38,16 @@ class OpenRacking:
         return f"racking no. {self.entry} from {' and '.join(self.sources)}"
 
 
-def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) -> list[OpenRacking]:
-    """The rackings that were begun and that no other entry finishes, newest first; struck entries do not count.
-
-    name_now: what a vessel is called now, by its name in an entry that was written at a time (UTC ms).
-    """
-    begun: list[Entry] = []
-    finished: set[int | None] = set()
-    for entry in entries:
-        if not isinstance(entry.body, RackingBody) or entry.struck is not None:
-            continue
-        if entry.body.stage == "begun":
-            begun.append(entry)
-        else:
-            finished.add(entry.body.begun)
-    begun.sort(key=lambda entry: (entry.at_ms, entry.id), reverse=True)
-    return [_underway(entry, name_now) for entry in begun if entry.id not in finished]
-
-
-def _underway(entry: Entry, name_now: Callable[[str, int], str]) -> OpenRacking:
-    def names(places: Iterable[str]) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(name_now(place, entry.written_ms) for place in places))
-
-    sources = [drawn.vessel for drawn in entry.body.sources] if isinstance(entry.body, RackingBody) else []
-    return OpenRacking(entry.id, entry.at_ms, entry.who, names(sources), names(places_of(entry.place, entry.body)))
-
-
 def finished_by(begun: Sequence[OpenRacking], sources: Collection[str], at_ms: int) -> OpenRacking | None:
-    """The racking that one from these vessels at a time (UTC ms) finishes; None if it begins and ends by itself.
+    """Find the racking that one from these vessels at a time (UTC ms) finishes; None if it begins and ends by itself.
 
     begun: newest first. One that was begun from the very same vessels goes before one that shares some of them.
     """
     names = set(sources)
-    near = [one for one in begun if at_ms - _FINISHED_WITHIN_MS <= one.at_ms <= at_ms and names & set(one.sources)]
-    return next((one for one in near if set(one.sources) == names), near[0] if near else None)
+    near = [
+        racking
+        for racking in begun
+        if at_ms - _FINISHED_WITHIN_MS <= racking.at_ms <= at_ms and names & set(racking.sources)
+    ]
+    same = (racking for racking in near if set(racking.sources) == names)
+    return next(same, near[0] if near else None)

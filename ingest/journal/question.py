@@ -1,15 +1,17 @@
-"""A question of a form: what is asked for one part of an entry, how it is answered, and when it must be."""
+"""A question: what is asked for one part of an entry, how it is answered, and when it must be; those of several kinds.
+
+An entry's questions are also the options of its command.
+"""
 
 from __future__ import annotations
 
-__all__ = ["Form", "Given", "Question", "always", "never"]
+__all__ = ["CYLINDER", "LOT", "REMARK", "VESSEL", "Given", "Question", "always", "never"]
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
-from ingest.journal.answers import AnswerForm
-from ingest.journal.bodies import Kind
+from ingest.journal.answers import AnswerForm, WrittenWords
 
 # What is answered so far: by the question's name, as read; of one that takes several answers a list.
 Given = Mapping[str, Any]
@@ -32,7 +34,8 @@ class Question:
     name: also the name of the command's option; ask: the question itself; help: what it is, in a line; key: of the
     body, "" where it needs more than to be copied; many: may be answered several times; flag: is yes by being named;
     needed: whether it must be answered, by what is answered so far; asked: whether a person is asked for it who may
-    also leave it out; remembered: whether last time's answer is offered.
+    also leave it out; remembered: whether last time's answer is offered; recall: reads that answer from last time's
+    body, where it is not its key's value.
     """
 
     name: str
@@ -45,6 +48,7 @@ class Question:
     needed: Callable[[Given], bool] = never
     asked: Callable[[Given], bool] = never
     remembered: bool = False
+    recall: Callable[[Any], Any] | None = None
 
     @property
     def option(self) -> str:
@@ -52,15 +56,7 @@ class Question:
         return "--" + self.name.replace("_", "-")
 
 
-@dataclass(frozen=True, slots=True)
-class Form:
-    """The questions of one kind of entry, in the order in which they are asked. example: options of a whole call."""
-
-    kind: Kind
-    says: str
-    example: str
-    questions: tuple[Question, ...]
-
-    def question(self, name: str) -> Question | None:
-        """The question of that name."""
-        return next((one for one in self.questions if one.name == name), None)
+VESSEL: Final = Question("vessel", "Which vessel?", "The vessel's id.", WrittenWords("ID", "K1"), needed=always)
+CYLINDER: Final = Question("cylinder", "Which cylinder?", "The gas cylinder's id.", WrittenWords("ID", "N2"))
+LOT: Final = Question("lot", "Which lot?", "The wine: the lot's id.", WrittenWords("ID", "riesling-26"))
+REMARK: Final = Question("remark", "A remark?", "A remark.", WrittenWords(), key="remark")

@@ -1,4 +1,4 @@
-"""What an entry of each kind has to name: a place, a lot, and what is known of them. Pure."""
+"""What an entry has to name: a place, a lot, and what is known of them, by the rules of its kind. Pure."""
 
 from __future__ import annotations
 
@@ -11,70 +11,53 @@ from pydantic import TypeAdapter, ValidationError
 
 from ingest.cellar import Identifier
 from ingest.errors import Problem
-from ingest.journal.bodies import BODIES, Kind, shown
-from ingest.journal.body import Words
-from ingest.journal.entry import Draft, places_of
-from ingest.journal.movements import RackingBody, ToppingBody
+from ingest.journal.body import Words, shown
+from ingest.journal.entry import Draft
+from ingest.journal.kinds import KINDS, unknown_kind
+from ingest.journal.kinds.kind import VESSEL_KINDS, LotRule, PlaceRule
 
 # Clocks differ a little; beyond this nobody can have seen it yet.
 LATEST_AHEAD_MS: Final = 5 * 60 * 1000
 
-PlaceKind = str
-_VESSEL: Final = frozenset({"keg", "carboy", "barrel", "tank", "bottle"})
-_ANY: Final = _VESSEL | {"cylinder", "room"}
-_NONE: Final[frozenset[PlaceKind]] = frozenset()
-
-# What kind of place an entry may have, and whether it must have one.
-_PLACE: Final[dict[Kind, tuple[frozenset[PlaceKind], bool]]] = {
-    "lot": (_NONE, False),
-    "fill": (_VESSEL, True),
-    "titration": (_VESSEL, False),
-    "titrant": (_NONE, False),
-    "measurement": (_ANY, False),
-    "addition": (_VESSEL, True),
-    "racking": (_NONE, False),
-    "topping": (_VESSEL, True),
-    "sample": (_VESSEL, True),
-    "gas": (_VESSEL | {"cylinder"}, True),
-    "look": (_VESSEL, True),
-    "bottling": (_VESSEL, True),
-    "calibration": (_ANY, False),
-    "state": (_VESSEL, True),
-}
-_PLACE_OR_LOT: Final = frozenset({"titration", "measurement"})
 # Limits say "any" for wine of whatever lot.
 _RESERVED: Final = "any"
 _LOT: Final[TypeAdapter[str]] = TypeAdapter(Identifier)
 _WORDS: Final[TypeAdapter[str]] = TypeAdapter(Words)
 
+# What finds whether an id is a keg, carboy, ..., cylinder, room; None for an id that no cellar file has.
+PlaceKindOf = Callable[[str], str | None]
+
 
 def draft_problems(
-    draft: Draft,
-    place_kind: Callable[[str], PlaceKind | None],
-    lots: Container[str],
-    lot_names: Iterable[str],
-    now_ms: int,
+    draft: Draft, place_kind: PlaceKindOf, lots: Container[str], lot_names: Iterable[str], now_ms: int
 ) -> list[Problem]:
-    """Everything that is wrong with a draft by itself, whatever vessels hold.
+    """Find everything that is wrong with a draft by itself, whatever vessels hold.
 
-    place_kind: keg, carboy, ..., cylinder, room, or None for an id that no cellar file has; lots: those that an entry
-    tells of; now_ms: UTC ms.
+    lots: those that an entry introduces; now_ms: UTC ms.
     """
-    kind = draft.kind
-    if not isinstance(draft.body, BODIES[kind]):
-        return [Problem(kind, "", "", f"its body is one of another kind ({type(draft.body).__name__})")]
+    kind = KINDS.get(draft.kind)
+    if kind is None:
+        return [Problem("entry", "kind", shown(draft.kind), unknown_kind(draft.kind))]
+    if not isinstance(draft.body, kind.body):
+        return [Problem(kind.name, "", "", f"its body is one of another kind ({type(draft.body).__name__})")]
     problems = []
     if not draft.who.strip():
-        problems.append(Problem(kind, "who", "", "is missing: say who did it"))
-    problems += words_problems(kind, "who", draft.who)
+        problems.append(Problem(kind.name, "who", "", "is missing: say who did it"))
+    problems += words_problems(kind.name, "who", draft.who)
     if draft.at_ms < 0:
-        problems.append(Problem(kind, "at", str(draft.at_ms), "is before 1970"))
+        problems.append(Problem(kind.name, "at", str(draft.at_ms), "is before 1970"))
     if draft.at_ms > now_ms + LATEST_AHEAD_MS:
         ahead = _span(draft.at_ms - now_ms)
         problems.append(
-            Problem(kind, "at", "", f"is {ahead} in the future; write down what has happened, not what will")
+            Problem(kind.name, "at", "", f"is {ahead} in the future; write down what has happened, not what will")
         )
-    return problems + _place_problems(draft, place_kind) + _lot_problems(draft, lots, lot_names)
+    return [
+        *problems,
+        *_place_problems(draft, kind.place, place_kind),
+        *_body_place_problems(draft, place_kind),
+        *kind.problems(draft),
+        *_lot_problems(draft, kind.lot(draft.body), lots, lot_names),
+    ]
 
 
 def _span(span_ms: int) -> str:
@@ -86,7 +69,7 @@ def _span(span_ms: int) -> str:
 
 
 def words_problems(name: str, key: str, text: str) -> list[Problem]:
-    """Whether a name or a reason is too long, or holds what cannot be read; an empty one is for others to tell."""
+    """Find whether a name or a reason is too long or cannot be read; an empty one is for others to refuse."""
     plain = text.strip()
     try:
         _WORDS.validate_python(plain or "-")
@@ -99,50 +82,47 @@ def words_problems(name: str, key: str, text: str) -> list[Problem]:
     return []
 
 
-def _place_problems(draft: Draft, place_kind: Callable[[str], PlaceKind | None]) -> list[Problem]:
-    kind, place = draft.kind, draft.place
-    allowed, needed = _PLACE[kind]
-    what = "a vessel" if allowed == _VESSEL else "a vessel or a cylinder" if "room" not in allowed else "a place"
+def _place_problems(draft: Draft, rule: PlaceRule, place_kind: PlaceKindOf) -> list[Problem]:
+    what = "a place"
+    if rule.allowed == VESSEL_KINDS:
+        what = "a vessel"
+    elif "room" not in rule.allowed:
+        what = "a vessel or a cylinder"
+    why = ""
+    if draft.place is None:
+        if rule.needed:
+            why = f"is missing: say at which vessel{'' if what == 'a vessel' else ' or cylinder'}"
+        elif rule.or_lot and draft.lot is None:
+            why = f"is missing: say {what}, or a lot"
+    elif not rule.allowed:
+        why = "an entry of this kind has no place of its own"
+    elif (kind := place_kind(draft.place)) is None:
+        why = "no cellar file of this store has it; look at the id"
+    elif kind not in rule.allowed:
+        why = f"is a {kind}; this is about {what}"
+    return [Problem(draft.kind, "place", "" if draft.place is None else shown(draft.place), why)] if why else []
+
+
+def _body_place_problems(draft: Draft, place_kind: PlaceKindOf) -> list[Problem]:
     problems = []
-    if place is None and needed:
-        problems.append(
-            Problem(kind, "place", "", f"is missing: say at which vessel{'' if what == 'a vessel' else ' or cylinder'}")
-        )
-    elif place is None and kind in _PLACE_OR_LOT and draft.lot is None:
-        problems.append(Problem(kind, "place", "", f"is missing: say {what}, or a lot"))
-    elif place is not None:
-        found = place_kind(place)
-        if not allowed:
-            problems.append(Problem(kind, "place", shown(place), "an entry of this kind has no place of its own"))
-        elif found is None:
-            problems.append(Problem(kind, "place", shown(place), "no cellar file of this store has it; look at the id"))
-        elif found not in allowed:
-            problems.append(Problem(kind, "place", shown(place), f"is a {found}; this is about {what}"))
-    for vessel in places_of(None, draft.body):
-        found = place_kind(vessel)
-        if found is None:
-            problems.append(
-                Problem(kind, "vessel", shown(vessel), "no cellar file of this store has it; look at the id")
-            )
-        elif found not in _VESSEL:
-            problems.append(Problem(kind, "vessel", shown(vessel), f"is a {found}; this is about a vessel"))
-    if isinstance(draft.body, ToppingBody) and draft.body.source is not None and draft.body.source == place:
-        problems.append(Problem(kind, "source", shown(place), "a vessel cannot be topped up from itself"))
+    for vessel in dict.fromkeys(draft.body.places):
+        kind = place_kind(vessel)
+        if kind is None:
+            why = "no cellar file of this store has it; look at the id"
+            problems.append(Problem(draft.kind, "vessel", shown(vessel), why))
+        elif kind not in VESSEL_KINDS:
+            problems.append(Problem(draft.kind, "vessel", shown(vessel), f"is a {kind}; this is about a vessel"))
     return problems
 
 
-def _lot_problems(draft: Draft, lots: Container[str], lot_names: Iterable[str]) -> list[Problem]:
+def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: Iterable[str]) -> list[Problem]:
     kind, lot = draft.kind, draft.lot
-    body = draft.body
-    own = isinstance(body, ToppingBody) and body.source is None and body.bought is None
     if lot is None:
-        if kind == "topping" and own:
-            return [Problem(kind, "lot", "", "is missing: say a vessel it came from, bought bottles, or its lot")]
-        return [Problem(kind, "lot", "", "is missing: say which lot")] if kind in ("lot", "fill") else []
-    if kind == "lot":
-        return _name_problems(lot)
-    if isinstance(body, RackingBody) or (kind == "topping" and not own):
-        return [Problem(kind, "lot", shown(lot), "is not told here: the vessels say which wine it is")]
+        return [Problem(kind, "lot", "", rule.missing)] if rule.missing else []
+    if rule.introduced:
+        return _name_problems(kind, lot)
+    if rule.refused:
+        return [Problem(kind, "lot", shown(lot), rule.refused)]
     if lot not in lots:
         known = ", ".join(lot_names) or "none yet"
         return [
@@ -151,11 +131,11 @@ def _lot_problems(draft: Draft, lots: Container[str], lot_names: Iterable[str]) 
     return []
 
 
-def _name_problems(lot: str) -> list[Problem]:
+def _name_problems(kind: str, lot: str) -> list[Problem]:
     if lot == _RESERVED:
-        return [Problem("lot", "lot", shown(lot), "stands for every lot in limits; choose another id")]
+        return [Problem(kind, "lot", shown(lot), "stands for every lot in limits; choose another id")]
     try:
         _LOT.validate_python(lot)
     except ValidationError as error:
-        return [Problem("lot", "lot", shown(lot), str(error.errors()[0]["msg"]).removeprefix("Value error, "))]
+        return [Problem(kind, "lot", shown(lot), str(error.errors()[0]["msg"]).removeprefix("Value error, "))]
     return []

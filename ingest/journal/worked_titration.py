@@ -7,7 +7,6 @@ __all__ = ["judged_bottle", "worked_titration"]
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from ingest.journal.analyses import TitrantBody
 from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.question import Given
@@ -30,7 +29,7 @@ _OWN: Final = (
 )  # fmt: skip
 
 
-def worked_titration(given: Given, data: dict[str, Any], background: EntryContext, at_ms: int) -> tuple[str, ...]:
+def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, at_ms: int) -> tuple[str, ...]:
     """Fill the body of a titration; gives its warnings. Raises AnswersWrong."""
     if given["method"] == "elsewhere":
         own = [
@@ -47,12 +46,12 @@ def worked_titration(given: Given, data: dict[str, Any], background: EntryContex
     method = Method(given["method"])
     strength_question = "titrant" if "titrant" in given else "strength"
     try:
-        bottle = _bottle(given, background, method)
+        bottle = _bottle(given, context, method)
         flasks = _flasks(given)
         done = Titration(
             method=method,
             quantity=So2Quantity(given["quantity"]),
-            style=_style(given, background),
+            style=_style(given, context),
             titres_ml=tuple(
                 flask["titre_ml"] if "titre_ml" in flask else titre_ml(flask["start_ml"], flask["end_ml"])
                 for flask in flasks
@@ -98,7 +97,7 @@ def _strength(told: StrengthTold, titrant: Titrant) -> TitrantStrength:
     return TitrantStrength(told.number, _MOLARITY[titrant] if told.molar else Meaning.NORMALITY)
 
 
-def _bottle(given: Given, background: EntryContext, method: Method) -> Bottle:
+def _bottle(given: Given, context: EntryContext, method: Method) -> Bottle:
     if "titrant" not in given:
         usual = Titrant.IODINE if method is Method.IODOMETRIC else Titrant.NAOH
         told: StrengthTold = given["strength"]
@@ -110,20 +109,20 @@ def _bottle(given: Given, background: EntryContext, method: Method) -> Bottle:
     both = [name for name in ("strength", "substance", "factor") if name in given]
     if both:
         raise AnswersWrong([Wrong(name, "is told by the bottle; leave it out, or the titrant") for name in both])
-    known: TitrantBody | None = background.bottles.get(given["titrant"])
+    known = context.bottles.get(given["titrant"])
     if known is None:
-        raise AnswersWrong([Wrong("titrant", _no_bottle(given["titrant"], background))])
+        raise AnswersWrong([Wrong("titrant", _no_bottle(given["titrant"], context))])
     strength = TitrantStrength(known.strength.number, known.strength.meaning)
     return Bottle(known.substance, strength, known.factor, known.standardised_ms, known.opened_ms)
 
 
-def _no_bottle(name: str, background: EntryContext) -> str:
+def _no_bottle(name: str, context: EntryContext) -> str:
     """Why a bottle cannot be taken, and which can."""
-    names = ", ".join(sorted(background.bottles)) or "none yet"
-    later_ms = background.later_bottles.get(name)
+    names = ", ".join(sorted(context.bottles)) or "none yet"
+    later_ms = context.later_bottles.get(name)
     if later_ms is None:
         return f"there is no bottle '{name}'; write it down as a titrant first. There are: {names}"
-    first = datetime.fromtimestamp(later_ms / 1000, UTC).astimezone(background.cellar.site.zone)
+    first = datetime.fromtimestamp(later_ms / 1000, UTC).astimezone(context.cellar.site.zone)
     return (
         f"the bottle '{name}' is there only from {first:%Y-%m-%d %H:%M} on, after this titration; write it down with "
         f"--at or --opened as of then. Of that time there are: {names}"
@@ -143,10 +142,10 @@ def _flasks(given: Given) -> list[dict[str, float]]:
     return [{"start_ml": start, "end_ml": end} for start, end in zip(starts, ends, strict=True)]
 
 
-def _style(given: Given, background: EntryContext) -> Style | None:
+def _style(given: Given, context: EntryContext) -> Style | None:
     """What the journal says of the wine's style: by what the vessel holds, else by the lot; None if nothing."""
-    held = background.contents.get(given.get("vessel", ""))
+    held = context.contents.get(given.get("vessel", ""))
     style = None if held is None else held.style
-    if style is None and given.get("lot") in background.lots:
-        style = background.lots[given["lot"]].style
+    if style is None and given.get("lot") in context.lots:
+        style = context.lots[given["lot"]].style
     return None if style is None else Style(style)

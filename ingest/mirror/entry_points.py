@@ -10,11 +10,11 @@ __all__ = ["entry_lines"]
 
 from collections.abc import Mapping
 
-from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS, MeasurementBody
-from ingest.journal.bodies import body_data
-from ingest.journal.body import Body
-from ingest.journal.entry import Entry, places_of, results_of
-from ingest.journal.wording import body_words
+from ingest.journal.body import Body, body_data
+from ingest.journal.entry import Entry, places_of
+from ingest.journal.kinds import body_words
+from ingest.journal.kinds.measurement import MEASURED_UNITS, MeasurementBody
+from ingest.journal.kinds.titration import FOUND_UNITS
 from ingest.mirror.encoder import NS_PER_MS, tags_text, text_field
 
 
@@ -45,7 +45,7 @@ def entry_lines(entry: Entry, site: str) -> list[str]:
 
 def _result_lines(entry: Entry, site: str, at_ns: int) -> list[str]:
     lines = []
-    for result in results_of(entry.body):
+    for result in entry.body.results:
         tags = {"place": entry.place or "", "lot": entry.lot or "", "quantity": result.quantity, "site": site}
         unit = FOUND_UNITS.get(result.quantity) or _measured_unit(entry.body)
         numbers = {"entry": entry.id, "struck": int(entry.struck is not None)}

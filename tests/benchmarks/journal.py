@@ -30,7 +30,6 @@ from weathered import DAY_MS, cellar_year
 
 from ingest.cellar import Cellar
 from ingest.history import OfLot, latest, raw, summary
-from ingest.journal.bodies import Kind
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.lot_locations import lot_path
 from ingest.reading import Declaration
@@ -53,7 +52,7 @@ _MONTH_MS = 30 * DAY_MS
 # The last year's lots still lie in their vessels.
 _BEGUN_MS = (YEARS * 12 - 2) * _MONTH_MS
 
-Line = tuple[int, Kind, str | None, str | None, dict[str, Any]]
+Line = tuple[int, str, str | None, str | None, dict[str, Any]]
 
 
 def year_of(number: int, begin_ms: int) -> list[Line]:

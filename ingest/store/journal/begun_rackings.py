@@ -7,7 +7,8 @@ __all__ = ["Rackings", "begun_rackings"]
 import sqlite3
 from typing import Final
 
-from ingest.journal.open_rackings import OpenRacking, unfinished
+from ingest.journal.kinds.racking import unfinished
+from ingest.journal.open_rackings import OpenRacking
 from ingest.store.connection import Store
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.stored_ledger import equipment_of

@@ -13,9 +13,8 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import QUANTITIES
 from ingest.errors import EntryRefused, IngestError, Problem
-from ingest.journal.analyses import CalibrationBody, CalibrationPoint
-from ingest.journal.calibration import Correction, Point, correction
 from ingest.journal.entry import Entry
+from ingest.journal.kinds.calibration import CalibrationBody, CalibrationPoint, Correction, Point, correction
 from ingest.reading import Part
 from ingest.store.readings.scales import add_part, compose, value_at
 

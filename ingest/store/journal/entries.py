@@ -18,8 +18,8 @@ from ingest.errors import EntryRefused, Problem
 from ingest.journal.balance import BalanceProblem, BalanceVerdict, judge_entry, judge_strike, refuse
 from ingest.journal.entry import Draft, Entry, Strike, places_of
 from ingest.journal.equipment import Equipment, PlaceKinds
+from ingest.journal.kinds import moves
 from ingest.journal.ledger import Ledger
-from ingest.journal.ledger_steps import MOVING
 from ingest.journal.lot_locations import LotLocation, LotLocations, joined_locations
 from ingest.journal.requirements import draft_problems, words_problems
 from ingest.store.connection import Store
@@ -60,7 +60,7 @@ def add_entry(
     if made.kind == "calibration":
         apply_calibration(connection, made)
     _strike_later(connection, folding, made, verdict.later, Strike(now_ms, made.who, f"could not be with {made}"))
-    if made.kind in MOVING:
+    if moves(made):
         folding.add(made)
         keep_contents(connection, folding, key)
     return made
@@ -102,13 +102,13 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         _strike_later(connection, folding, struck, verdict.later, by)
         ids = (struck.id, *(one.entry.id for one in verdict.later))
         gone = [found for found in (_entry(connection, id) for id in ids) if found is not None]
-        if any(one.kind in MOVING for one in gone):
+        if any(moves(one) for one in gone):
             keep_contents(connection, folding, first)
         return gone
 
 
 def _strike_verdict(folding: Ledger, struck: Entry, dependents: Collection[Entry]) -> BalanceVerdict:
-    if struck.kind not in MOVING and not dependents:
+    if not moves(struck) and not dependents:
         return BalanceVerdict()
     return judge_strike(folding, struck, dependents)
 

@@ -13,8 +13,8 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.equipment import Equipment, PlaceKinds
-from ingest.journal.ledger_steps import MOVING
-from ingest.journal.lots import Lots
+from ingest.journal.kinds import moves
+from ingest.journal.kinds.lot import Lots
 from ingest.journal.merged_balance import Unfit, judge_merged
 from ingest.journal.merging import Merging, Mistake, Newcomer, NewStrike, Told, merge_journals
 from ingest.journal.requirements import LATEST_AHEAD_MS, draft_problems
@@ -158,7 +158,7 @@ def _moves(joined: Merging) -> list[Newcomer | NewStrike]:
 
 def _first_moved(joined: Merging) -> tuple[int, int] | None:
     """The place in the order (at_ms, id) from which on vessels may hold something else; None if they cannot."""
-    moved = [one.entry for one in _moves(joined) if one.entry.kind in MOVING]
+    moved = [one.entry for one in _moves(joined) if moves(one.entry)]
     return min(((entry.at_ms, entry.id) for entry in moved), default=None)
 
 

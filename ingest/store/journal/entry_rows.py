@@ -10,8 +10,9 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from ingest.errors import StoreError
-from ingest.journal.bodies import body_data, parse_stored_body
-from ingest.journal.entry import Entry, Strike, places_of, results_of
+from ingest.journal.body import body_data
+from ingest.journal.entry import Entry, Strike, places_of
+from ingest.journal.kinds import parse_stored_body
 
 ENTRY_ROWS: Final = (
     "SELECT entry.id, kind, entry.at_ms, written_ms, entry.who, place, lot, body, strike.at_ms, strike.who, reason,"
@@ -56,7 +57,7 @@ def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
         "INSERT INTO result (entry, quantity, lot, vessel, at_ms, value, u) VALUES (?, ?, ?, ?, ?, ?, ?)",
         [
             (entry.id, result.quantity, entry.lot, entry.place, entry.at_ms, result.value, result.u)
-            for result in results_of(entry.body)
+            for result in entry.body.results
         ],
     )
 

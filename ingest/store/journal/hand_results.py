@@ -8,7 +8,8 @@ import json
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
-from ingest.journal.analyses import FOUND_UNITS, MEASURED_UNITS
+from ingest.journal.kinds.measurement import MEASURED_UNITS
+from ingest.journal.kinds.titration import FOUND_UNITS
 from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
 from ingest.store.journal.lot_location_rows import stored_lot_locations

@@ -8,9 +8,9 @@ import sqlite3
 from collections.abc import Iterable
 from dataclasses import replace
 
-from ingest.journal.analyses import CalibrationBody
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
+from ingest.journal.kinds.calibration import CalibrationBody
 from ingest.journal.ledger import Ledger
 from ingest.store.connection import Store
 from ingest.store.journal.stored_ledger import equipment_of

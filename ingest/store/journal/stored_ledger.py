@@ -23,9 +23,10 @@ from typing import Any, Final
 from pydantic import ValidationError
 
 from ingest.cellar import Cellar, Vessel
+from ingest.journal.contents import Contents
 from ingest.journal.equipment import CellarOfTime, Equipment, cellar_of_time
-from ingest.journal.ledger import BEGINNING, Contents, Ledger, Snapshot
-from ingest.journal.ledger_steps import MOVING
+from ingest.journal.kinds import moving_kinds
+from ingest.journal.ledger import BEGINNING, Ledger, Snapshot
 from ingest.journal.vessel_state import VesselState
 from ingest.journal.wine import So2Value, Wine
 from ingest.store.connection import Store
@@ -34,8 +35,6 @@ from ingest.times import END_OF_TIME_MS
 
 # So many entries between two snapshots: few enough to be folded in some milliseconds.
 SNAPSHOT_EVERY: Final = 256
-
-_MARKS: Final = ", ".join(f"'{kind}'" for kind in sorted(MOVING))
 
 
 def equipment_of(connection: sqlite3.Connection, cellar: Cellar | None = None, now_ms: int = 0) -> Equipment:
@@ -76,8 +75,9 @@ def load_ledger(
     order (at_ms, id); all of them without one. to_ms: later entries are left out. Call inside a transaction.
     """
     base = BEGINNING if before is None else _newest_snapshot(connection, equipment, before)
+    kinds = ", ".join(f"'{kind}'" for kind in moving_kinds())
     rows = connection.execute(
-        unstruck(f"kind IN ({_MARKS}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
+        unstruck(f"kind IN ({kinds}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
         (base.at_ms, base.id, END_OF_TIME_MS if to_ms is None else to_ms),
     )
     folding = Ledger([entry_of(row) for row in rows], equipment, base)

@@ -1,0 +1,54 @@
+"""What a vessel holds at a time, as the ledger gives it to others."""
+
+from __future__ import annotations
+
+__all__ = ["Contents", "LotShare"]
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from ingest.journal.wine import So2Value
+
+
+class LotShare(NamedTuple):
+    """A lot and its part of the wine, of 1. lot None: wine of no lot of this cellar; share None: not known."""
+
+    lot: str | None
+    share: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What a vessel holds at a time.
+
+    known: False while the journal never said; then the vessel counts as in use, and all else is None. volume_l: 0 if it
+    is empty, None if nobody knows; u_volume_l: standard uncertainty; headspace_l: capacity less volume; since_ms: when
+    this wine came in, or the vessel became empty. Times are UTC ms. free_so2, total_so2: as found last, or by the mass
+    balance of what was blended since.
+    """
+
+    vessel: str
+    known: bool
+    lots: tuple[LotShare, ...] = ()
+    volume_l: float | None = None
+    u_volume_l: float | None = None
+    capacity_l: float | None = None
+    headspace_l: float | None = None
+    since_ms: int | None = None
+    last_racking_ms: int | None = None
+    last_topping_ms: int | None = None
+    alcohol_percent_vol: float | None = None
+    sugar_g_l: float | None = None
+    style: str | None = None
+    free_so2: So2Value | None = None
+    total_so2: So2Value | None = None
+    out_of_use: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """Whether it is known to be empty."""
+        return self.known and self.volume_l == 0.0
+
+    def share_of(self, lot: str) -> float | None:
+        """The part of a lot in it, 0 if there is none of it, None if it is not known."""
+        return next((each.share for each in self.lots if each.lot == lot), 0.0)

@@ -1,0 +1,143 @@
+"""Kind "lot": a wine, and what is said of each lot at a time."""
+
+from __future__ import annotations
+
+__all__ = ["LOT_KIND", "LotBody", "Lots"]
+
+from bisect import bisect_right, insort
+from collections.abc import Iterable
+from typing import Annotated, Final, Literal
+
+from pydantic import Field
+
+from ingest.cellar import Dimension
+from ingest.journal.answers import Choice, Measure, Number, Whole, WrittenWords
+from ingest.journal.body import Amount, Body, Percent, Words
+from ingest.journal.entry import Entry
+from ingest.journal.kinds.kind import NO_PLACE, EntryKind, LotRule
+from ingest.journal.phrases import joined, phrase
+from ingest.journal.question import LOT, REMARK, Question, always
+
+
+class LotBody(Body):
+    """A wine. A later entry of the same lot says what holds from then on."""
+
+    name: Words
+    style: Literal["white", "rosé", "red", "sweet"]
+    vintage: Annotated[int, Field(ge=1800, le=2200)] | None = None
+    alcohol_percent_vol: Percent | None = None
+    sugar_g_l: Amount | None = None
+    malolactic: Literal["wanted", "under way", "complete", "prevented"] | None = None
+    remark: Words | None = None
+
+
+_QUESTIONS: Final = (
+    Question("lot", "A short name of the lot?", LOT.help, LOT.answer, needed=always),
+    Question(
+        "name",
+        "What is it called?",
+        "What it is called.",
+        WrittenWords("NAME", "Riesling 2026"),
+        "name",
+        needed=always,
+    ),
+    Question(
+        "style",
+        "Which style?",
+        "white, rosé, red, sweet.",
+        Choice(("white", "rosé", "red", "sweet")),
+        "style",
+        needed=always,
+        remembered=True,
+    ),
+    Question("vintage", "Which vintage?", "The year.", Whole("2026", "YEAR"), "vintage", asked=always, remembered=True),
+    Question(
+        "alcohol",
+        "Alcohol?",
+        "Its alcohol.",
+        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"),
+        "alcohol_percent_vol",
+        asked=always,
+    ),
+    Question(
+        "sugar",
+        "Residual sugar?",
+        "Its residual sugar.",
+        Number(("g/L", "g/l"), "2 g/L", "AMOUNT"),
+        "sugar_g_l",
+        asked=always,
+    ),
+    Question(
+        "malolactic",
+        "Malolactic fermentation?",
+        "wanted, under way, complete, prevented.",
+        Choice(("wanted", "under way", "complete", "prevented")),
+        "malolactic",
+        asked=always,
+    ),
+    REMARK,
+)
+
+
+def _words(body: LotBody, _: str | None) -> str:
+    return joined(
+        [
+            body.name,
+            body.style,
+            phrase(body.vintage, "{}"),
+            phrase(body.alcohol_percent_vol, "{:g} % vol"),
+            phrase(body.sugar_g_l, "{:g} g/L sugar"),
+            phrase(body.malolactic, "malolactic {}"),
+        ]
+    )
+
+
+LOT_KIND: Final = EntryKind(
+    name="lot",
+    body=LotBody,
+    says="A wine; a later entry of the same lot says what holds from then on.",
+    example="--lot riesling-26 --name 'Riesling 2026' --style white --alcohol '12.5 % vol'",
+    questions=_QUESTIONS,
+    place=NO_PLACE,
+    lot=lambda _: LotRule(missing="is missing: say which lot", introduced=True),
+    words=_words,
+)
+
+
+class Lots:
+    """The entries on lots. Before the first entry on a lot, that one holds: a wine has a style before it is written."""
+
+    def __init__(self, entries: Iterable[Entry] = ()) -> None:
+        self._entries: dict[str, list[tuple[int, int, LotBody]]] = {}
+        for entry in entries:
+            self.add(entry)
+
+    def add(self, entry: Entry) -> None:
+        """Take an entry; those of another kind, and struck ones, are passed over."""
+        if isinstance(entry.body, LotBody) and entry.lot is not None and entry.struck is None:
+            insort(
+                self._entries.setdefault(entry.lot, []), (entry.at_ms, entry.id, entry.body), key=lambda row: row[:2]
+            )
+
+    def remove(self, entry_id: int) -> None:
+        """Forget an entry that was struck."""
+        for lot, rows in list(self._entries.items()):
+            self._entries[lot] = [row for row in rows if row[1] != entry_id]
+            if not self._entries[lot]:
+                del self._entries[lot]
+
+    def __contains__(self, lot: object) -> bool:
+        return lot in self._entries
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every lot that an entry introduces."""
+        return tuple(sorted(self._entries))
+
+    def of(self, lot: str, at_ms: int) -> LotBody | None:
+        """What is said of a lot at a time (UTC ms), None if no entry introduces it."""
+        rows = self._entries.get(lot)
+        if rows is None:
+            return None
+        index = bisect_right(rows, at_ms, key=lambda row: row[0]) - 1
+        return rows[max(index, 0)][2]

@@ -1,0 +1,331 @@
+"""Kind "measurement": one number read by hand; and what a weight makes of wine or of carbon dioxide.
+
+    V = (m - m_tare) / rho        V: wine [L]; m: weight [kg]; rho: density [kg/L]
+    m_CO2 = m - m_tare            of a cylinder of carbon dioxide [kg]
+
+Worked example: a keg of 4.2 kg that weighs 20.0 kg holds 15.8 kg, at 0.992 kg/L 15.9 L.
+"""
+
+from __future__ import annotations
+
+__all__ = ["MEASURED_UNITS", "MEASUREMENT", "MeasurementBody"]
+
+from collections.abc import Mapping
+from dataclasses import replace
+from math import hypot
+from typing import Annotated, Final, NamedTuple, Self
+
+from pydantic import Field, model_validator
+
+from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
+from ingest.journal.answers import AnswersWrong, Measure, Number, WrittenWords, Wrong
+from ingest.journal.body import Amount, Body, Result, Words
+from ingest.journal.entry import Entry
+from ingest.journal.entry_context import EntryContext
+from ingest.journal.equipment import Equipment
+from ingest.journal.kinds.kind import (
+    NOTHING_CHANGES,
+    VESSEL_KINDS,
+    BodyData,
+    EntryKind,
+    LedgerStep,
+    NamedVessels,
+    PlaceRule,
+    StateOf,
+)
+from ingest.journal.phrases import joined, phrase
+from ingest.journal.question import CYLINDER, LOT, REMARK, VESSEL, Given, Question, always
+from ingest.journal.vessel_state import ROUNDING_L, Objection, emptied, liters, too_full, usual_u_l
+from ingest.journal.wine import STRANGE
+
+# Dry table wine at cellar temperature [kg/L], and its spread as a standard uncertainty (common practice, no source).
+_DENSITY: Final = 0.992
+_U_DENSITY: Final = 0.003
+# A good kitchen or bathroom scale, where nobody says how well it weighs [kg] (common practice, no source).
+_U_WEIGHT_KG: Final = 0.05
+
+
+class _HandQuantity(NamedTuple):
+    """What can be measured by hand without naming a unit.
+
+    unit: in which it is kept; example: how a person writes it; dimension: None where the cellar file has no unit of it;
+    difference: that of its uncertainty, where it is another one; pressure: of a pressure; usual: between which numbers
+    it lies in wine or at its vessel (common practice, no source; wide on purpose).
+    """
+
+    unit: str
+    example: str
+    dimension: Dimension | None
+    difference: Dimension | None = None
+    pressure: PressureKind | None = None
+    usual: tuple[float, float] | None = None
+
+
+# A weight is what the scales show, tare included.
+_QUANTITIES: Final[Mapping[str, _HandQuantity]] = {
+    "pH": _HandQuantity("", "3.42", Dimension.PH, usual=(2.5, 4.5)),
+    "temperature": _HandQuantity(
+        "°C", "12 °C", Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE, usual=(-10.0, 50.0)
+    ),
+    "alcohol": _HandQuantity("% vol", "12.5 % vol", Dimension.ALCOHOL, usual=(0.0, 25.0)),
+    "pressure": _HandQuantity("kPa", "55 kPa", Dimension.PRESSURE, pressure="gauge"),
+    "volume": _HandQuantity("L", "16 L", Dimension.VOLUME),
+    "weight": _HandQuantity("kg", "20.4 kg", Dimension.MASS),
+    "density": _HandQuantity("g/mL", "0.992 g/mL", None, usual=(0.95, 1.2)),
+    "sugar": _HandQuantity("g/L", "2 g/L", Dimension.CONCENTRATION),
+    "titratable acidity": _HandQuantity("g/L", "6.1 g/L", Dimension.CONCENTRATION),
+    "volatile acidity": _HandQuantity("g/L", "0.4 g/L", Dimension.CONCENTRATION),
+}
+MEASURED_UNITS: Final[Mapping[str, str]] = {name: quantity.unit for name, quantity in _QUANTITIES.items()}
+# Units of a density that mean the same number.
+_DENSITY_UNITS: Final = ("g/mL", "kg/L")
+
+
+class MeasurementBody(Body):
+    """One number read by hand. quantity: one of ``MEASURED_UNITS``, in that unit, or another one with its unit.
+
+    u_value: standard uncertainty. volume_l: the wine in the vessel that a weight makes (tare and density taken off);
+    content_kg: the carbon dioxide in a cylinder that a weight makes.
+    """
+
+    quantity: Words
+    value: Annotated[float, Field(ge=-1e6, le=1e6)]
+    u_value: Amount | None = None
+    unit: Words | None = None
+    instrument: Words | None = None
+    volume_l: Amount | None = None
+    u_volume_l: Amount | None = None
+    content_kg: Amount | None = None
+    remark: Words | None = None
+
+    @model_validator(mode="after")
+    def _unit_is_known(self) -> Self:
+        usual = MEASURED_UNITS.get(self.quantity)
+        if usual is None and self.unit is None:
+            known = ", ".join(MEASURED_UNITS)
+            raise ValueError(f"'{self.quantity}' needs its unit; without one there are: {known}")
+        if usual is not None and self.unit not in (None, usual):
+            raise ValueError(f"{self.quantity} is written in {usual or 'its bare number'}, not in {self.unit}")
+        if self.quantity in ("volume", "weight") and self.value < 0:
+            raise ValueError(f"a {self.quantity} cannot be below 0")
+        return self
+
+    @property
+    def found_volume_l(self) -> float | None:
+        """The wine in the vessel [L] by this measurement, None where it says nothing of it."""
+        return self.value if self.quantity == "volume" else self.volume_l
+
+    @property
+    def u_found_volume_l(self) -> float | None:
+        """Its standard uncertainty [L], None where nobody gave it."""
+        return self.u_value if self.quantity == "volume" else self.u_volume_l
+
+    @property
+    def results(self) -> tuple[Result, ...]:
+        """The number that was read."""
+        return (Result(self.quantity, self.value, self.u_value),)
+
+
+# ---- questions ------------------------------------------------------------------------------------------------------
+
+_QUESTIONS: Final = (
+    replace(VESSEL, needed=lambda given: not any(given.get(name) for name in ("lot", "cylinder", "room"))),
+    replace(CYLINDER, help="Or the gas cylinder's id.", answer=WrittenWords("ID", "CO2")),
+    Question("room", "Which room?", "Or the room's id.", WrittenWords("ID", "cellar")),
+    replace(LOT, help="Or the lot's id."),
+    Question(
+        "quantity",
+        "What was measured?",
+        ", ".join(MEASURED_UNITS) + ", or another one in your words.",
+        WrittenWords("NAME", "pH"),
+        "quantity",
+        needed=always,
+        remembered=True,
+    ),
+    Question(
+        "value",
+        "Which value, with its unit?",
+        "The number with its unit.",
+        WrittenWords("AMOUNT", "3.42"),
+        needed=always,
+    ),
+    Question(
+        "uncertainty",
+        "Its standard uncertainty?",
+        "Its standard uncertainty, in the same unit.",
+        WrittenWords("AMOUNT", "0.02"),
+    ),
+    Question(
+        "instrument",
+        "With which instrument?",
+        "What it was read from.",
+        WrittenWords(),
+        "instrument",
+        asked=always,
+        remembered=True,
+    ),
+    Question(
+        "tare",
+        "The tare?",
+        "Of a weight: the empty weight, if not in the cellar file.",
+        Measure(Dimension.MASS, "kg", "4.2 kg"),
+    ),
+    Question(
+        "density",
+        "The wine's density?",
+        "Of a weight: the wine's density.",
+        Number(_DENSITY_UNITS, "0.992 g/mL", "AMOUNT"),
+    ),
+    REMARK,
+)
+
+
+# ---- from the answers to the body -----------------------------------------------------------------------------------
+
+
+def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tuple[str, ...]:
+    quantity = _known(str(given["quantity"]))
+    data["quantity"] = quantity
+    number, unit = _number(quantity, str(given["value"]), "value")
+    data["value"] = number
+    if quantity not in MEASURED_UNITS:
+        data["unit"] = unit
+    if "uncertainty" in given:
+        data["u_value"] = _number(quantity, str(given["uncertainty"]), "uncertainty")[0]
+    if quantity != "weight":
+        stray = [Wrong(name, "belongs to a weight") for name in ("tare", "density") if name in given]
+        if stray:
+            raise AnswersWrong(stray)
+        return ()
+    if given.get("lot") or given.get("room"):
+        return ()
+    if given.get("vessel"):
+        return _weighed_wine(given, data, context.cellar)
+    return _weighed_gas(given, data, context.cellar)
+
+
+def _known(quantity: str) -> str:
+    return next((name for name in MEASURED_UNITS if name.lower() == quantity.lower()), quantity)
+
+
+def _number(name: str, text: str, question: str) -> tuple[float, str]:
+    """A number in its quantity's unit, and that unit."""
+    quantity = _QUANTITIES.get(name)
+    try:
+        if quantity is None or quantity.dimension is None:
+            number, unit = split_amount(text)
+            if quantity is not None and unit not in _DENSITY_UNITS:
+                raise ValueError(f"write it as {quantity.example}")
+            return number, unit
+        dimension, pressure = quantity.dimension, quantity.pressure
+        if question == "uncertainty":
+            dimension = quantity.difference or dimension
+            pressure = "difference" if pressure else None
+        amount = parse_amount(
+            text, dimension=dimension, unit=quantity.unit, example=quantity.example, pressure=pressure
+        )
+        return amount.number, quantity.unit
+    except ValueError as error:
+        raise AnswersWrong([Wrong(question, f"'{text}': {error}")]) from None
+
+
+def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> tuple[str, ...]:
+    vessel = next((each for each in cellar.vessel if each.id == given["vessel"]), None)
+    tare = given.get("tare", None if vessel is None else vessel.tare_kg)
+    if tare is None:
+        return ("the weight makes no volume: say the tare, or write it into the cellar file",)
+    net = _net(data["value"], tare)
+    density = given.get("density", _DENSITY)
+    u_density = 0.0 if "density" in given else _U_DENSITY
+    data["volume_l"] = net / density
+    data["u_volume_l"] = hypot(data.get("u_value", _U_WEIGHT_KG) / density, data["volume_l"] * u_density / density)
+    return ()
+
+
+def _weighed_gas(given: Given, data: BodyData, cellar: Cellar) -> tuple[str, ...]:
+    cylinder = next((each for each in cellar.cylinder if each.id == given.get("cylinder")), None)
+    if cylinder is None or cylinder.gas != "carbon dioxide":
+        return ()
+    if "tare" not in given:
+        return ("the weight makes no content: say the tare that the cylinder is stamped with",)
+    data["content_kg"] = _net(data["value"], given["tare"])
+    return ()
+
+
+def _net(weight: float, tare: float) -> float:
+    if weight < tare:
+        raise AnswersWrong([Wrong("value", f"{weight:g} kg is less than the tare of {tare:g} kg")])
+    return float(weight - tare)
+
+
+# ---- words, warnings ------------------------------------------------------------------------------------------------
+
+
+def _words(body: MeasurementBody, _: str | None) -> str:
+    unit = body.unit or MEASURED_UNITS.get(body.quantity, "")
+    spread = "" if body.u_value is None else f" (standard uncertainty {body.u_value:.3g})"
+    return joined(
+        [
+            f"{body.quantity} {body.value:.6g} {unit}".rstrip() + spread,
+            None if body.volume_l is None else f"which makes {liters(body.volume_l)} of wine",
+            phrase(body.content_kg, "which makes {:.2f} kg of gas"),
+            phrase(body.instrument, "by {}"),
+        ]
+    )
+
+
+def _warnings(body: MeasurementBody, _: NamedVessels) -> tuple[str, ...]:
+    """That a number is not one that wine has."""
+    quantity = _QUANTITIES.get(body.quantity)
+    if quantity is None or quantity.usual is None:
+        return ()
+    low, high = quantity.usual
+    if low <= body.value <= high:
+        return ()
+    value = f"{body.quantity} {body.value:g} {quantity.unit}".rstrip()
+    return (f"{value} is not of wine, which has {low:g} to {high:g}: look again",)
+
+
+# ---- the ledger -----------------------------------------------------------------------------------------------------
+
+
+def _ledger_step(entry: Entry, body: MeasurementBody, state_of: StateOf, equipment: Equipment) -> LedgerStep:
+    if entry.place is None:
+        return NOTHING_CHANGES
+    place, before, volume = entry.place, state_of(entry.place), body.found_volume_l
+    if volume is None:
+        if body.quantity == "alcohol" and before.known and not before.empty:
+            return LedgerStep({place: before._replace(wine=before.wine._replace(alcohol=body.value))})
+        return NOTHING_CHANGES
+    if volume <= ROUNDING_L:
+        return LedgerStep({place: emptied(before, entry.at_ms)})
+    if before.empty:
+        return LedgerStep(
+            {}, [Objection(place, f"{place} is empty, so it cannot hold {liters(volume)}: write its filling first")]
+        )
+    # How much is in a vessel of unknown contents is known from now on; what it is, is not.
+    wine = before.wine if before.known else STRANGE
+    u_l = usual_u_l(volume) if body.u_found_volume_l is None else body.u_found_volume_l
+    objections = too_full(place, volume, equipment.capacity_l(place, entry.at_ms))
+    return LedgerStep({place: before._replace(known=True, volume_l=volume, u_l=u_l, wine=wine)}, objections)
+
+
+MEASUREMENT: Final = EntryKind(
+    name="measurement",
+    body=MeasurementBody,
+    says="One number read by hand.",
+    example="--vessel K1 --quantity pH --value 3.42 --instrument 'bench meter'",
+    questions=_QUESTIONS,
+    complete=_complete,
+    answered_by={
+        "u_value": "uncertainty",
+        "unit": "value",
+        "volume_l": "value",
+        "content_kg": "value",
+        "": "value",
+    },
+    place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}, or_lot=True),
+    words=_words,
+    warnings=_warnings,
+    ledger_step=_ledger_step,
+)
