@@ -59,7 +59,7 @@ def test_a_temperature_is_also_told_in_celsius() -> None:
     [
         (("4-20 mA = 0-4 bar", "3.5"), "bad", "fault", "at 3.6 mA and less, or 21 mA and more"),
         (("4-20 mA = 0-4 bar", "-0.1"), "bad", "fault", "NAMUR NE 43"),
-        (("4-20 mA = 0-4 bar", "20.8"), "uncertain", "saturated", "outside of what is measured, 3.8 to 20.5 mA"),
+        (("4-20 mA = 0-4 bar", "20.8"), "uncertain", "saturated", "outside what is measured, 3.8 to 20.5 mA"),
         (("0.5-4.5 V of 5 V = 0-4 bar", "0.1", "--supply", "5"), "bad", "fault", "below 5 % or above 95 %"),
         (
             ("0.5-4.5 V of 5 V = 0-4 bar", "2", "--supply", "4"),
@@ -67,11 +67,11 @@ def test_a_temperature_is_also_told_in_celsius() -> None:
             "fault",
             "the supply is more than 10 % from",
         ),
-        (("0-10 V = 0-4 bar", "0", "--counts", "0-4095 = 0-10 V"), "bad", "rail", "the converter stands at its end"),
+        (("0-10 V = 0-4 bar", "0", "--counts", "0-4095 = 0-10 V"), "bad", "rail", "the converter is at its end"),
         (("Pt100", "9000"), "bad", "fault", "no temperature has this resistance"),
     ],
 )
-def test_what_cannot_be_trusted_is_told_with_its_reason(
+def test_what_cannot_be_trusted_is_shown_with_its_reason(
     words: tuple[str, ...], quality: str, reason: str, warning: str
 ) -> None:
     found = _json("signal", *words)
@@ -123,7 +123,7 @@ def test_a_barometer_goes_before_the_altitude() -> None:
 
 def test_a_pressure_at_sea_level_is_not_taken_for_that_at_the_place() -> None:
     found = _json("pressure", "5", "--unit", "kPa", "--gauge", "--barometer", "1013 hPa", "--altitude", "1500 m")
-    assert "weather services tell the pressure at sea level" in found["warnings"][0]
+    assert "weather services report the pressure at sea level" in found["warnings"][0]
 
 
 # ---- wrong calls ---------------------------------------------------------------------------------------------------
@@ -139,7 +139,11 @@ def test_a_pressure_at_sea_level_is_not_taken_for_that_at_the_place() -> None:
         (("signal", "4-20 mA = 0-30 psi", "12,5"), "NUMBER", "decimal comma"),
         (("signal", "4-20 mA = 0-30 psi", "nan"), "NUMBER", "not finite"),
         (("signal", "4-20 mA = 0-3000 psi", "1e307"), "NUMBER", "too large"),
-        (("signal", "4-20 mA = 0-30 psi", "5", "--supply", "5"), "--supply", "only a voltage of a supply has one"),
+        (
+            ("signal", "4-20 mA = 0-30 psi", "5", "--supply", "5"),
+            "--supply",
+            "only for a signal that follows its supply",
+        ),
         (("signal", "1-4 V of 5 V = 0-30 psi", "2", "--supply", "5 V"), "--supply", "without a unit"),
         (("signal", "1-4 V of 5 V = 0-30 psi", "2", "--supply", "0"), "--supply", "must be above 0 V"),
         (("signal", "1-4 V = 0-30 psi", "2", "--counts", "4095"), "--counts", '"0-4095 = 0-5 V"'),
@@ -154,7 +158,7 @@ def test_a_pressure_at_sea_level_is_not_taken_for_that_at_the_place() -> None:
         (("pressure", "5", "--unit", "kPa"), "--gauge, --absolute", "one of"),
         (("pressure", "5", "--unit", "kPa", "--gauge", "--absolute"), "--gauge, --absolute", "one of"),
         (("pressure", "5", "--unit", "°C", "--gauge"), "--unit", "allowed for a pressure"),
-        (("pressure", "5", "--unit", "psia", "--gauge"), "--unit", "is absolute pressure, which --gauge denies"),
+        (("pressure", "5", "--unit", "psia", "--gauge"), "--unit", "is absolute pressure, but --gauge was given"),
         (("pressure", "5", "--unit", "kPa", "--gauge"), "--altitude, --barometer", "the pressure of the air is needed"),
         (("pressure", "5", "--unit", "kPa", "--gauge", "--altitude", "340"), "--altitude", "the unit is missing"),
         (("pressure", "5", "--unit", "kPa", "--gauge", "--altitude", "20000 m"), "--altitude", "outside -500 to 11000"),
@@ -168,7 +172,7 @@ def test_a_pressure_at_sea_level_is_not_taken_for_that_at_the_place() -> None:
         ),
     ],
 )
-def test_a_wrong_call_is_told_with_the_option_or_argument(words: tuple[str, ...], named: str, told: str) -> None:
+def test_a_wrong_call_names_the_option_or_argument(words: tuple[str, ...], named: str, told: str) -> None:
     result = CliRunner().invoke(app, ["bench", *words])
     assert result.exit_code == 2
     error = result.output.partition("Error: ")[2]

@@ -5,16 +5,16 @@ from __future__ import annotations
 __all__ = ["EXAMPLE", "titration"]
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, Final, TypeVar
+from typing import Annotated, Final, TypeVar
 
 import typer
 
-from alerts.command.bench_numbers import finite_number, tell
+from alerts.command.bench_answer import finite_number, print_answer
 from alerts.command.options import Json
-
-if TYPE_CHECKING:
-    from ingest.journal.titrant import Bottle, Meaning
-    from ingest.journal.titration import Method
+from ingest.journal.result_warnings import TitrationRefused
+from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
+from ingest.journal.titration import Method, So2Quantity, Style, Titration
+from ingest.journal.titration_outcome import titrated
 
 EXAMPLE: Final = (
     "Example: leeside bench titration --method iodometric --quantity free --style white --titre-ml 1.2 --blank-ml 0.2 "
@@ -23,7 +23,7 @@ EXAMPLE: Final = (
 
 _Choice = TypeVar("_Choice", bound=StrEnum)
 
-# The option of each part that a titration may be refused for; strength has four, so it is told by the one given.
+# The option of each part that a titration may be refused for; the strength's is the one that was given.
 _OPTIONS: Final = {
     "method": "--method",
     "titre": "--titre-ml",
@@ -31,6 +31,18 @@ _OPTIONS: Final = {
     "sample": "--sample-ml",
     "factor": "--factor",
     "burette": "--burette-ml",
+}
+_STRENGTH_OPTIONS: Final = {
+    "--normality": Meaning.NORMALITY,
+    "--iodine-molarity": Meaning.IODINE_MOLARITY,
+    "--iodate-molarity": Meaning.IODATE_MOLARITY,
+    "--naoh-molarity": Meaning.NAOH_MOLARITY,
+}
+# A normality leaves open what it is of; there the method says.
+_TITRANTS: Final = {
+    Meaning.IODINE_MOLARITY: Titrant.IODINE,
+    Meaning.IODATE_MOLARITY: Titrant.IODATE,
+    Meaning.NAOH_MOLARITY: Titrant.NAOH,
 }
 
 
@@ -67,38 +79,33 @@ def titration(
     burette: Annotated[str, typer.Option("--burette-ml", metavar="ML", help="What the burette holds.")] = "25",
     as_json: Json = False,
 ) -> None:
-    """Free or total SO2 in mg/L from a titration, with its standard uncertainty and what speaks against it."""
-    from ingest.journal.result_warnings import TitrationRefused
-    from ingest.journal.titrant import Meaning
-    from ingest.journal.titration import Method, So2Quantity, Style, Titration
-    from ingest.journal.titration_outcome import titrated
-
+    """Work out free or total SO2 in mg/L from a titration, with its standard uncertainty and warnings."""
     by = _one_of(Method, method, "--method")
     sought = _one_of(So2Quantity, quantity, "--quantity")
-    wine = None if style is None else _one_of(Style, style, "--style")
-    strengths = {
-        "--normality": (normality, Meaning.NORMALITY),
-        "--iodine-molarity": (iodine_molarity, Meaning.IODINE_MOLARITY),
-        "--iodate-molarity": (iodate_molarity, Meaning.IODATE_MOLARITY),
-        "--naoh-molarity": (naoh_molarity, Meaning.NAOH_MOLARITY),
-    }
-    given = [(option, text, meaning) for option, (text, meaning) in strengths.items() if text is not None]
-    if len(given) != 1:
+    texts = zip(_STRENGTH_OPTIONS, (normality, iodine_molarity, iodate_molarity, naoh_molarity), strict=True)
+    strengths = {option: text for option, text in texts if text is not None}
+    if len(strengths) != 1:
         raise typer.BadParameter(
-            f"give exactly one of them, not {len(given)}: the strength of one titrant, with what the number means",
-            param_hint=", ".join(strengths),
+            f"give exactly one of them, not {len(strengths)}: the strength of one titrant, with what the number means",
+            param_hint=", ".join(_STRENGTH_OPTIONS),
         )
-    option, text, meaning = given[0]
+    option, text = next(iter(strengths.items()))
+    meaning = _STRENGTH_OPTIONS[option]
+    titrant = _TITRANTS.get(meaning, Titrant.IODINE if by is Method.IODOMETRIC else Titrant.NAOH)
     try:
         done = Titration(
             method=by,
             quantity=sought,
-            style=wine,
+            style=None if style is None else _one_of(Style, style, "--style"),
             titres_ml=tuple(finite_number(each, "--titre-ml") for each in titre),
             blank_ml=finite_number(blank, "--blank-ml"),
             sample_ml=finite_number(sample, "--sample-ml"),
             burette_ml=finite_number(burette, "--burette-ml"),
-            bottle=_bottle(by, meaning, finite_number(text, option), factor),
+            bottle=Bottle(
+                titrant,
+                TitrantStrength(finite_number(text, option), meaning),
+                None if factor is None else finite_number(factor, "--factor"),
+            ),
         )
     except TitrationRefused as error:
         raise typer.BadParameter(str(error), param_hint=_OPTIONS.get(error.field, option)) from error
@@ -113,28 +120,13 @@ def titration(
         "mg_l_per_ml": done.mg_l_per_ml,
     }
     if outcome.so2_mg_l is None or outcome.u_mg_l is None:
-        said = f"{sought} SO2: < detection"
+        answer = f"{sought} SO2: < detection"
     else:
-        said = f"{sought} SO2: {outcome.so2_mg_l:.1f} mg/L, standard uncertainty {outcome.u_mg_l:.1f} mg/L"
+        answer = f"{sought} SO2: {outcome.so2_mg_l:.1f} mg/L, standard uncertainty {outcome.u_mg_l:.1f} mg/L"
     flasks = len(done.titres_ml)
     mean = "1 flask" if flasks == 1 else f"mean of {flasks} flasks"
-    said += f"\n{done.mean_titre_ml:.4g} mL ({mean}) less {done.blank_ml:.4g} mL, {done.mg_l_per_ml:.4g} mg/L per mL"
-    tell(said, result, [doubt.text for doubt in outcome.doubts], as_json)
-
-
-def _bottle(by: Method, meaning: Meaning, number: float, factor: str | None) -> Bottle:
-    """The bottle that the strength speaks of; a normality leaves open what it is of, so the method says."""
-    from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
-    from ingest.journal.titration import Method
-
-    titrants = {
-        Meaning.NORMALITY: Titrant.IODINE if by is Method.IODOMETRIC else Titrant.NAOH,
-        Meaning.IODINE_MOLARITY: Titrant.IODINE,
-        Meaning.IODATE_MOLARITY: Titrant.IODATE,
-        Meaning.NAOH_MOLARITY: Titrant.NAOH,
-    }
-    found = None if factor is None else finite_number(factor, "--factor")
-    return Bottle(titrants[meaning], TitrantStrength(number, meaning), found)
+    answer += f"\n{done.mean_titre_ml:.4g} mL ({mean}) less {done.blank_ml:.4g} mL, {done.mg_l_per_ml:.4g} mg/L per mL"
+    print_answer(answer, result, [doubt.text for doubt in outcome.doubts], as_json)
 
 
 def _one_of(choices: type[_Choice], text: str, option: str) -> _Choice:

@@ -1,0 +1,34 @@
+"""How `leeside bench` reads a number from the command line, and prints what it has worked out."""
+
+from __future__ import annotations
+
+__all__ = ["finite_number", "print_answer"]
+
+import json
+from collections.abc import Mapping, Sequence
+
+import typer
+
+from ingest.errors import Unreadable
+from ingest.sources.number import parse_number
+
+
+def finite_number(text: str, parameter: str) -> float:
+    """Read a finite number. Raises typer.BadParameter that names the parameter."""
+    try:
+        return parse_number(text)
+    except Unreadable as error:
+        raise typer.BadParameter(
+            f"'{text}' is not a usable number ({error.reason}); write it like 12.5, without a unit",
+            param_hint=parameter,
+        ) from error
+
+
+def print_answer(text: str, result: Mapping[str, object], warnings: Sequence[str], as_json: bool) -> None:
+    """Print the text and a line for each warning, or the result with its warnings as JSON."""
+    if as_json:
+        print(json.dumps({**result, "warnings": list(warnings)}, indent=2, ensure_ascii=False))
+        return
+    print(text)
+    for warning in warnings:
+        print(f"warning: {warning}")
