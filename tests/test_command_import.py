@@ -176,7 +176,7 @@ def test_what_keep_raw_would_drop_is_not_taken(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        ((), "no table that `leeside export --csv` wrote"),
+        ((), "`leeside export --csv` did not write this table"),
         (("--at", "Time"), "give both, or --map"),
         (("--probe", "k1-temperature", "--value", "Temp"), "which column holds the times"),
         ((*ONE, "--map", "k1-pressure=P"), "give either --map"),

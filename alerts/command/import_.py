@@ -6,16 +6,36 @@ __all__ = ["import_"]
 
 from pathlib import Path
 from typing import Annotated, Final
+from zoneinfo import ZoneInfo
 
 import typer
 
 from alerts.command.import_entries import import_entries
-from alerts.command.import_readings import TableForm, import_readings
+from alerts.command.import_readings import import_readings
+from alerts.command.import_targets import TableForm
 from alerts.command.options import File, Json, refuse_given
 
 EXAMPLE: Final = "leeside import cellar.toml logger.csv --probe k1-temperature --at Time --value Temp --unit degF"
 
-_DELIMITERS: Final = {"tab": "\t", "\\t": "\t"}
+
+def _time_zone(name: str) -> ZoneInfo:
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError) as error:
+        raise typer.BadParameter(f"there is no time zone '{name}'; write it like UTC or Europe/Ljubljana") from error
+
+
+def _decimal_mark(text: str) -> str:
+    if text not in (".", ","):
+        raise typer.BadParameter(f"'{text}' is not a decimal mark; give . or ,")
+    return text
+
+
+def _delimiter(text: str) -> str:
+    mark = "\t" if text in ("tab", "\\t") else text
+    if len(mark) != 1 or mark in '"\r\n':
+        raise typer.BadParameter(f"'{text}' is not a delimiter; give one character, or tab")
+    return mark
 
 
 def import_(
@@ -26,7 +46,9 @@ def import_(
             metavar="DATA", help="A table of text (CSV) with times and values; with --entries, lines of JSON."
         ),
     ],
-    probe: Annotated[str | None, typer.Option("--probe", help="Whose readings these are: the probe's id.")] = None,
+    probe: Annotated[
+        str | None, typer.Option("--probe", metavar="PROBE", help="Whose readings these are: the probe's id.")
+    ] = None,
     at: Annotated[str | None, typer.Option("--at", metavar="COLUMN", help="The column of the times.")] = None,
     value: Annotated[str | None, typer.Option("--value", metavar="COLUMN", help="The column of the values.")] = None,
     pairs: Annotated[
@@ -34,14 +56,26 @@ def import_(
         typer.Option("--map", metavar="PAIRS", help="Instead of --probe and --value: 'probe=column,probe=column'."),
     ] = None,
     unit: Annotated[
-        str | None, typer.Option("--unit", help="The unit of the values; by default they are as the probe sends them.")
+        str | None,
+        typer.Option("--unit", metavar="UNIT", help="The unit of the values; by default the probe's own."),
     ] = None,
     zone: Annotated[
-        str | None, typer.Option("--zone", help="The zone of times that name none; by default that of the site.")
+        ZoneInfo | None,
+        typer.Option(
+            "--zone",
+            metavar="ZONE",
+            parser=_time_zone,
+            help="The zone of times that name none; by default that of the site.",
+        ),
     ] = None,
-    decimal: Annotated[str, typer.Option("--decimal", help="The decimal mark: . or ,")] = ".",
+    decimal: Annotated[
+        str, typer.Option("--decimal", metavar="MARK", parser=_decimal_mark, help="The decimal mark: . or ,")
+    ] = ".",
     delimiter: Annotated[
-        str, typer.Option("--delimiter", help="What separates the columns: one character, or tab.")
+        str,
+        typer.Option(
+            "--delimiter", metavar="MARK", parser=_delimiter, help="What separates the columns: one character, or tab."
+        ),
     ] = ",",
     entries: Annotated[
         bool, typer.Option("--entries", help="Entries of the journal, as `leeside export --entries` writes them.")
@@ -73,15 +107,8 @@ def import_(
         refuse_given(about_readings, "is about a table of readings; leave it out with --entries")
         return import_entries(file, data, new_numbers=new_numbers, write=write, as_json=as_json)
     refuse_given({"--new-numbers": new_numbers}, "is about entries of the journal; add --entries")
-    delimiter = _DELIMITERS.get(delimiter, delimiter)
-    if len(delimiter) != 1 or delimiter in '"\r\n':
-        raise typer.BadParameter(
-            f"'{delimiter}' is not a delimiter; give one character, or tab", param_hint="--delimiter"
-        )
-    if decimal not in (".", ","):
-        raise typer.BadParameter(f"'{decimal}' is not a decimal mark; give . or ,", param_hint="--decimal")
     columns = _columns(probe, at, value, pairs)
-    form = TableForm(at, columns, unit, zone, decimal, delimiter)
+    form = TableForm(at, columns, unit, zone, "," if decimal == "," else ".", delimiter)
     return import_readings(file, data, form, write=write, as_json=as_json)
 
 
