@@ -34,7 +34,6 @@ from ingest.pulse import (
     ChipPulse,
     IngestPulse,
     LinePulse,
-    MirrorPulse,
 )
 from ingest.sources.broker_address import BrokerAddress
 from ingest.sources.mqtt_source import MqttSource, MqttState
@@ -43,9 +42,8 @@ from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
 from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_files import keep_cellar_file
-from ingest.store.change_feed import SUMMARIES
+from ingest.store.change_feed import MIRROR, SUMMARIES
 from ingest.store.disk_space import DiskWatch, log_size
-from ingest.store.mirror_queue import FOLLOWER as MIRROR
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series import declare
 from ingest.writing.board_clock import ClockState
@@ -55,7 +53,6 @@ from ingest.writing.writer import Writer
 
 if TYPE_CHECKING:
     from ingest.mirror.follower import Follower
-    from ingest.mirror.standing import MirrorState
 
 log = logging.getLogger("ingest")
 
@@ -82,15 +79,23 @@ def default_client_id(store_path: Path) -> str:
 
 
 def _mirror_of(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
-    """The mirror, if the cellar file has one; only then its libraries are imported."""
-    if cellar.mirror is None:
+    """Return the mirror, if the cellar file has one; only then it is imported, and its library."""
+    settings = cellar.mirror
+    if settings is None:
         return None
-    from ingest.mirror.follower import follower_of
+    from ingest.mirror.follower import Follower
 
-    return follower_of(cellar, environ, wall_ms, time.monotonic)
+    return Follower(
+        store_path=cellar.store_path,
+        base=cellar.base,
+        settings=settings,
+        token=lambda: settings.token(environ, cellar.base),
+        clock=wall_ms,
+        monotonic=time.monotonic,
+    )
 
 
-def _for_pulse(state: MqttState | SerialState | ChipState | MirrorState) -> dict[str, object]:
+def _for_pulse(state: MqttState | SerialState | ChipState) -> dict[str, object]:
     # Monotonic time means nothing in another process; the pulse says for how long.
     fields = asdict(state)
     fields["for_s"] = round(time.monotonic() - fields.pop("since_mono"), 1)
@@ -292,7 +297,7 @@ class IngestDaemon:
             retained=self._writer.retained,
             mqtt=None if self._mqtt is None else BrokerPulse.model_validate(_for_pulse(self._mqtt.state())),
             lines={name: LinePulse.model_validate(_for_pulse(line.state())) for name, line in self._lines.items()},
-            mirror=None if self._mirror is None else MirrorPulse.model_validate(_for_pulse(self._mirror.state())),
+            mirror=None if self._mirror is None else self._mirror.state(),
             chips={chip: ChipPulse.model_validate(_for_pulse(state)) for chip, state in chips.items()},
             store_log_bytes=log_size(self._cellar.store_path),
         )

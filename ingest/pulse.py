@@ -82,7 +82,15 @@ class ChipPulse(_Document):
 
 
 class MirrorPulse(_Document):
-    """How the mirror does, as in ``MirrorState``. for_s: how long it has been so."""
+    """How the mirror does.
+
+    state: ``starting``, ``up to date``, ``catching up``, ``waiting`` for a server that is away or busy, or ``shut``
+    while it will not have us; for_s: how long it has been so; behind: changes of the feed not taken up; spans,
+    oldest_unsent_ms: readings that were put off; records: alarm changes, entries and strikes not sent; newest_sent_ms:
+    time of the newest reading sent since the start; sent, refused, left_out: lines since the start, readings without a
+    line; behind_since_ms: since when (UTC ms) something has been unsent, kept through restarts, None while it is up to
+    date.
+    """
 
     state: str = ""
     for_s: float = 0.0

@@ -9,6 +9,7 @@ __all__ = [
     "expected",
     "follower",
     "mirrored_store",
+    "refused_lines",
     "server",
     "settings",
     "settled",
@@ -33,6 +34,7 @@ from ingest.mirror.follower import Follower, Pace
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import strike, write_entry
+from ingest.store.mirror_queue import RefusedLine
 from ingest.store.readings.series import all_series, declare
 from ingest.store.readings.series_history import raw
 from ingest.store.readings.settling import Settler
@@ -149,6 +151,12 @@ def settled(store: Store, before_ms: int = END_OF_TIME_MS) -> None:
     settler.begin(before_ms)
     while settler.slice():
         pass
+
+
+def refused_lines(store: Store) -> list[RefusedLine]:
+    """What the server refused, the newest first."""
+    rows = store.connection.execute("SELECT line, status, said FROM mirror_refused ORDER BY last_ms DESC, id DESC")
+    return [RefusedLine(*row) for row in rows]
 
 
 def expected(store: Store) -> Points:

@@ -1,4 +1,4 @@
-"""Since when the mirror has been behind: kept through restarts and a clock that is wrong, and told."""
+"""Since when the mirror has been behind: kept through restarts and a clock that is wrong, and reported."""
 
 from __future__ import annotations
 
@@ -7,15 +7,19 @@ from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Says
 
-from ingest.mirror.standing import MirrorProgress
+from ingest.mirror.follower import MirrorProgress
 from ingest.store import Store
 from ingest.store.change_feed import set_cursor
-from ingest.store.mirror_queue import behind_since
+from ingest.store.mirror_queue import MirrorQueue
 from ingest.store.readings.fresh import Appender
 
 __all__ = ["server", "started", "store"]
 
 HOUR_MS = 3_600_000
+
+
+def behind_since(store: Store) -> int | None:
+    return MirrorQueue(store, 1).behind_since()
 
 
 def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(
@@ -93,17 +97,16 @@ def test_one_that_keeps_up_writes_nothing_about_it(store: Store, server: InfluxS
 
 
 def test_a_word_that_is_said_again_keeps_its_time() -> None:
-    times = iter((1.0, 2.0, 3.0))
-    standing = MirrorProgress(lambda: next(times))
-    standing.say("waiting", last_error="a")
-    standing.say("waiting", last_error="b")
-    assert (standing.now.since_mono, standing.now.last_error) == (2.0, "b")
-    standing.say("up to date", last_error=None)
-    assert standing.now.since_mono == 3.0
+    progress = MirrorProgress(1.0)
+    progress.say("waiting", 2.0, "a")
+    progress.say("waiting", 3.0, "b")
+    assert (progress.pulse(9.0).for_s, progress.last_error) == (7.0, "b")
+    progress.say("up to date", 4.0)
+    assert (progress.pulse(9.0).for_s, progress.last_error) == (5.0, None)
 
 
 def test_the_newest_reading_sent_never_goes_back() -> None:
-    standing = MirrorProgress(lambda: 0.0)
+    progress = MirrorProgress(0.0)
     for at_ms in (5, 9, 7):
-        standing.reached(at_ms)
-    assert standing.now.newest_sent_ms == 9
+        progress.reached(at_ms)
+    assert progress.newest_sent_ms == 9

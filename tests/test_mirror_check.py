@@ -25,13 +25,13 @@ def server() -> Iterator[InfluxServer]:
 
 
 @pytest.mark.parametrize(
-    ("reply", "ok", "told"),
+    ("reply", "ok", "text"),
     [
         (Reply(204), True, "would take what we send into bucket cellar; nothing was written"),
         (Reply(400, "writing requires points"), True, "would take what we send"),
         (Reply(400, "what is this?"), False, "look at [mirror] url (the server says 400, 'what is this?')"),
-        (Reply(200), False, "no answer of a server that takes the InfluxDB v2 write protocol"),
-        (Reply(302), False, "no answer of a server that takes the InfluxDB v2 write protocol"),
+        (Reply(200), False, "not an answer of a server that takes the InfluxDB v2 write protocol"),
+        (Reply(302), False, "not an answer of a server that takes the InfluxDB v2 write protocol"),
         (Reply(401, "unauthorized access"), False, "wants a token: name one by [mirror] token_file or token_env"),
         (Reply(403), False, "the token may not write into bucket cellar of home: give it that right"),
         (Reply(404, "no"), False, "there is no bucket cellar of home, or no server of this kind at the url"),
@@ -42,16 +42,16 @@ def server() -> Iterator[InfluxServer]:
         (Reply(NETWORK, "certificate verify failed"), False, "Look at [mirror] ca_file"),
     ],
 )
-def test_each_reply_says_what_to_do(reply: Reply, ok: bool, told: str) -> None:
-    found = judge(reply, settings(URL))
-    assert found.ok is ok
-    assert told in found.told
+def test_each_reply_says_what_to_do(reply: Reply, ok: bool, text: str) -> None:
+    check = judge(reply, settings(URL))
+    assert check.ok is ok
+    assert text in check.text
 
 
 @pytest.mark.parametrize("key", ["token_file", "token_env"])
 def test_a_token_that_is_not_known_is_told_by_where_it_stands(key: str) -> None:
-    found = judge(Reply(401), settings(URL, **{key: "x"}))
-    assert f"does not know the token of [mirror] {key}" in found.told
+    check = judge(Reply(401), settings(URL, **{key: "x"}))
+    assert f"does not know the token of [mirror] {key}" in check.text
 
 
 def test_it_asks_for_the_bucket_with_the_token_and_writes_nothing(server: InfluxServer, tmp_path: Path) -> None:
@@ -60,29 +60,29 @@ def test_it_asks_for_the_bucket_with_the_token_and_writes_nothing(server: Influx
         return Says(403) if request.token == "Token right" and request.query["bucket"] == "cellar" else Says(401)
 
     server.judge = judge
-    found = check_mirror(settings(server.url, token_env="T"), {"T": "right"}, tmp_path)
-    assert "may not write into bucket cellar" in found.told
-    assert "does not know the token" in check_mirror(settings(server.url, token_env="T"), {"T": "x"}, tmp_path).told
+    check = check_mirror(settings(server.url, token_env="T"), {"T": "right"}, tmp_path)
+    assert "may not write into bucket cellar" in check.text
+    assert "does not know the token" in check_mirror(settings(server.url, token_env="T"), {"T": "x"}, tmp_path).text
     assert server.points == {}
 
 
 def test_a_token_that_is_not_there_asks_nobody(server: InfluxServer, tmp_path: Path) -> None:
-    found = check_mirror(settings(server.url, token_file="token"), {}, tmp_path)
-    assert (found.ok, "token_file" in found.told, server.requests) == (False, True, [])
+    check = check_mirror(settings(server.url, token_file="token"), {}, tmp_path)
+    assert (check.ok, "token_file" in check.text, server.requests) == (False, True, [])
 
 
 def test_nobody_there(tmp_path: Path) -> None:
-    found = check_mirror(settings(f"http://127.0.0.1:{free_port()}"), {}, tmp_path)
-    assert not found.ok
-    assert found.told.startswith("no connection: ")
-    assert found.told.endswith("Does the server run, and are host and port in [mirror] url right?")
+    check = check_mirror(settings(f"http://127.0.0.1:{free_port()}"), {}, tmp_path)
+    assert not check.ok
+    assert check.text.startswith("no connection: ")
+    assert check.text.endswith("Does the server run, and are host and port in [mirror] url right?")
 
 
 def test_a_server_that_hangs(server: InfluxServer, tmp_path: Path) -> None:
     server.script = [Says(hang=True)]
-    found = check_mirror(settings(server.url, timeout_s=0.2), {}, tmp_path)
-    assert not found.ok
-    assert found.told.startswith("no answer in time. Is the server")
+    check = check_mirror(settings(server.url, timeout_s=0.2), {}, tmp_path)
+    assert not check.ok
+    assert check.text.startswith("no answer in time. Is the server")
 
 
 def test_a_certificate_that_nobody_vouches_for(server: InfluxServer, tmp_path: Path) -> None:
@@ -92,14 +92,14 @@ def test_a_certificate_that_nobody_vouches_for(server: InfluxServer, tmp_path: P
     url = server.url.replace("http:", "https:")
     untrusted = check_mirror(settings(url), {}, tmp_path)
     assert not untrusted.ok
-    assert "Look at [mirror] ca_file" in untrusted.told
+    assert "Look at [mirror] ca_file" in untrusted.text
     assert check_mirror(settings(url, ca_file="certificate.pem"), {}, tmp_path).ok
     other_name = check_mirror(settings(url.replace("127.0.0.1", "localhost"), ca_file="certificate.pem"), {}, tmp_path)
-    assert "at the name in the url" in other_name.told
+    assert "at the name in the url" in other_name.text
 
 
 def test_a_real_server_takes_the_question_and_keeps_nothing(tmp_path: Path) -> None:
     with Victoria(tmp_path / "victoria") as victoria:
-        found = check_mirror(settings(victoria.url), {}, tmp_path)
-        assert found == MirrorCheck(True, "would take what we send into bucket cellar; nothing was written")
+        check = check_mirror(settings(victoria.url), {}, tmp_path)
+        assert check == MirrorCheck(True, "would take what we send into bucket cellar; nothing was written")
         assert victoria.names() == []

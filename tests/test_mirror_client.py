@@ -1,4 +1,4 @@
-"""The client library as the mirror uses it: one request, one reply, whatever the network does."""
+"""The client library as the mirror uses it: influx request, influx reply, whatever the network does."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from influx_server import InfluxServer, Says
 
+from ingest.cellar import MirrorSettings
 from ingest.mirror.client import NETWORK, Reply
 from ingest.mirror.influx import Influx
 
@@ -25,19 +26,20 @@ def server() -> Iterator[InfluxServer]:
         yield started
 
 
-def client(server: InfluxServer, timeout_s: float = 5.0) -> Influx:
-    return Influx(url=server.url, org="our home", bucket="b&c", timeout_s=timeout_s, ca_file=None)
+def client(url: str, timeout_s: float = 5.0) -> Influx:
+    table = MirrorSettings.model_validate({"url": url, "org": "our home", "bucket": "b&c"})
+    return Influx(table.model_copy(update={"timeout_s": timeout_s}), None)
 
 
 def test_a_request_as_it_arrives(server: InfluxServer) -> None:
-    one = client(server)
-    assert one.post(LINES, "abc") == Reply(204)
-    assert one.post(LINES[:1], None) == Reply(204)
+    influx = client(server.url)
+    assert influx.post(LINES, "abc") == Reply(204)
+    assert influx.post(LINES[:1], None) == Reply(204)
     first, second = server.requests
     assert first.lines == tuple(LINES)
     assert first.query == {"org": "our home", "bucket": "b&c", "precision": "ns"}
     assert (first.path, first.token, second.token) == ("/api/v2/write", "Token abc", None)
-    one.close()
+    influx.close()
 
 
 @pytest.mark.parametrize(
@@ -58,33 +60,31 @@ def test_a_request_as_it_arrives(server: InfluxServer) -> None:
 )
 def test_each_answer_is_one_request(says: Says, reply: Reply, server: InfluxServer) -> None:
     server.script = [says]
-    one = client(server)
-    assert one.post(LINES, "t") == reply
+    influx = client(server.url)
+    assert influx.post(LINES, "t") == reply
     assert len(server.requests) == 1
-    assert one.post(LINES, "t") == Reply(204)
-    one.close()
+    assert influx.post(LINES, "t") == Reply(204)
+    influx.close()
 
 
 def test_no_answer_in_time(server: InfluxServer) -> None:
     server.script = [Says(hang=True)]
-    one = client(server, timeout_s=0.1)
-    assert one.post(LINES, None) == Reply(NETWORK, "no answer in time")
-    one.close()
+    influx = client(server.url, timeout_s=0.1)
+    assert influx.post(LINES, None) == Reply(NETWORK, "no answer in time")
+    influx.close()
 
 
 def test_nobody_listens(server: InfluxServer) -> None:
     server.stop()
-    one = client(server)
-    assert one.post(LINES, None) == Reply(NETWORK, "no connection: [Errno 111] Connection refused")
-    one.close()
+    influx = client(server.url)
+    assert influx.post(LINES, None) == Reply(NETWORK, "no connection: [Errno 111] Connection refused")
+    influx.close()
 
 
 def test_what_is_no_http_and_no_text() -> None:
     for answer in (b"220 mail.example ESMTP\r\n", b"HTTP/1.1 400 no\r\nContent-Length: 1\r\n\r\n\xff"):
         with socket.create_server(("127.0.0.1", 0)) as listener:
-            one = Influx(
-                url=f"http://127.0.0.1:{listener.getsockname()[1]}", org="o", bucket="b", timeout_s=5.0, ca_file=None
-            )
+            influx = client(f"http://127.0.0.1:{listener.getsockname()[1]}")
 
             def speak(words: bytes = answer, at: socket.socket = listener) -> None:
                 connection, _ = at.accept()
@@ -94,9 +94,9 @@ def test_what_is_no_http_and_no_text() -> None:
 
             thread = threading.Thread(target=speak)
             thread.start()
-            assert one.post(LINES[:1], None).status == NETWORK
+            assert influx.post(LINES[:1], None).status == NETWORK
             thread.join()
-            one.close()
+            influx.close()
 
 
 def test_the_library_is_imported_only_where_a_mirror_is_set() -> None:

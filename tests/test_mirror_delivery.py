@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.client import NETWORK, Reply
-from ingest.mirror.delivery import MOST_BAD, deliver
+from ingest.mirror.client import MOST_BAD, NETWORK, Reply, deliver
 
 
 class Server:
@@ -39,8 +38,8 @@ LINES = [f"line {number}" for number in range(1000)]
 
 def test_a_good_batch_is_one_request() -> None:
     server = Server()
-    made = deliver(LINES, server.post)
-    assert (server.sizes, made.taken, made.stopped, made.refused) == ([1000], 1000, None, [])
+    delivery = deliver(LINES, server.post)
+    assert (server.sizes, delivery.taken, delivery.stopped, delivery.refused) == ([1000], 1000, None, [])
 
 
 def test_nothing_is_no_request() -> None:
@@ -51,10 +50,10 @@ def test_nothing_is_no_request() -> None:
 
 def test_one_bad_line_is_found_in_few_requests_and_the_rest_is_taken_in_order() -> None:
     server = Server(frozenset({"line 617"}))
-    made = deliver(LINES, server.post, trusted=False)
-    assert [(row.line, row.status, row.said) for row in made.refused] == [("line 617", 400, "bad line")]
+    delivery = deliver(LINES, server.post, trusted=False)
+    assert [(row.line, row.status, row.said) for row in delivery.refused] == [("line 617", 400, "bad line")]
     assert server.taken == [line for line in LINES if line != "line 617"]
-    assert made.stopped is None
+    assert delivery.stopped is None
     assert len(server.sizes) <= 2 * 10 + 1
 
 
@@ -64,31 +63,31 @@ def test_whatever_the_server_does_each_line_is_taken_or_refused_or_the_batch_is_
 ) -> None:
     lines = LINES[:41]
     server = Server(frozenset(LINES[number] for number in bad), most, replies)
-    made = deliver(lines, server.post)
-    told = {row.line for row in made.refused}
-    assert told <= server.bad
-    assert made.taken == len(server.taken)
-    if made.stopped is None:
+    delivery = deliver(lines, server.post)
+    refused = {row.line for row in delivery.refused}
+    assert refused <= server.bad
+    assert delivery.taken == len(server.taken)
+    if delivery.stopped is None:
         assert sorted(server.taken) == sorted(set(lines) - server.bad)
-        assert told == server.bad
+        assert refused == server.bad
     else:
-        assert made.stopped.status == NETWORK
+        assert delivery.stopped.status == NETWORK
 
 
 def test_a_size_that_was_too_large_is_remembered() -> None:
-    made = deliver(LINES, Server(most=130).post)
-    assert (made.largest, made.taken) == (125, 1000)
+    delivery = deliver(LINES, Server(most=130).post)
+    assert (delivery.largest, delivery.taken) == (125, 1000)
 
 
 def test_a_single_line_that_is_too_large_is_refused() -> None:
-    made = deliver(["x"], Server(most=0).post)
-    assert [row.status for row in made.refused] == [413]
+    delivery = deliver(["x"], Server(most=0).post)
+    assert [row.status for row in delivery.refused] == [413]
 
 
 def test_what_was_partly_taken_is_noted_and_done() -> None:
-    made = deliver(LINES[:3], lambda lines: Reply(422, "type conflict"))
-    assert made.stopped is None
-    assert [(row.line, row.status, row.said) for row in made.refused] == [("line 0", 422, "type conflict")]
+    delivery = deliver(LINES[:3], lambda lines: Reply(422, "type conflict"))
+    assert delivery.stopped is None
+    assert [(row.line, row.status, row.said) for row in delivery.refused] == [("line 0", 422, "type conflict")]
 
 
 def test_a_server_that_never_took_anything_is_not_believed_that_a_line_is_bad() -> None:
@@ -99,6 +98,6 @@ def test_a_server_that_never_took_anything_is_not_believed_that_a_line_is_bad() 
 
 
 def test_a_batch_that_is_bad_from_end_to_end_is_not_given_up() -> None:
-    made = deliver(LINES, Server(frozenset(LINES)).post)
-    assert made.stopped == Reply(400, "bad line")
-    assert len(made.refused) == MOST_BAD + 1
+    delivery = deliver(LINES, Server(frozenset(LINES)).post)
+    assert delivery.stopped == Reply(400, "bad line")
+    assert len(delivery.refused) == MOST_BAD + 1

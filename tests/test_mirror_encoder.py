@@ -27,19 +27,17 @@ def readings(*rows: tuple[int, float, int]) -> Arrays:
 
 
 def one_line(value: float = 12.5, *, probe: str = "k1-pressure", place: str = "K1", site: str = "S") -> str:
-    made = reading_lines(readings((NOW, value, 0)), heads((probe, place), [], "pressure", [(0, site)]))
-    assert made.left_out == 0
-    (line,) = made.lines
+    (line,) = reading_lines(readings((NOW, value, 0)), heads((probe, place), [], "pressure", [(0, site)]))
     return line
 
 
 def test_a_reading_as_it_is_written() -> None:
-    made = reading_lines(readings((NOW, 12.5, 0)), heads(("k1-pressure", "K1"), [], "pressure", SITES))
-    assert made.lines == [
+    lines = reading_lines(readings((NOW, 12.5, 0)), heads(("k1-pressure", "K1"), [], "pressure", SITES))
+    assert lines == [
         r"reading,place=K1,probe=k1-pressure,quantity=pressure,site=Mill\ Lane\ cellar value=12.5,quality=0i "
         "1795631400000000000"
     ]
-    assert reading_ms(made.lines[0]) == NOW
+    assert reading_ms(lines[0]) == NOW
 
 
 def test_a_whole_number_stays_a_float() -> None:
@@ -48,14 +46,14 @@ def test_a_whole_number_stays_a_float() -> None:
 
 def test_quality_is_the_class_without_its_reason() -> None:
     codes = [quality_code(quality, Reason.JUMP) for quality in (Quality.GOOD, Quality.UNCERTAIN, Quality.BAD)]
-    made = reading_lines(readings(*((NOW + code, 1.0, code) for code in codes)), [Head(0, "reading,site=S")])
-    assert [line.split("quality=")[1][:2] for line in made.lines] == ["0i", "1i", "2i"]
+    lines = reading_lines(readings(*((NOW + code, 1.0, code) for code in codes)), [Head(0, "reading,site=S")])
+    assert [line.split("quality=")[1][:2] for line in lines] == ["0i", "1i", "2i"]
 
 
-def test_what_is_no_number_or_has_no_sure_time_is_left_out_and_counted() -> None:
+def test_what_is_not_finite_or_has_no_sure_time_has_no_line() -> None:
     rows = [(NOW, math.nan, 0), (NOW + 1, math.inf, 0), (NOW + 2, -math.inf, 0), (NOW + 3, 1.0, ESTIMATED + 17)]
-    made = reading_lines(readings(*rows, (NOW + 4, 1.0, 0)), [Head(0, "reading,site=S")])
-    assert (len(made.lines), made.left_out) == (1, 4)
+    lines = reading_lines(readings(*rows, (NOW + 4, 1.0, 0)), [Head(0, "reading,site=S")])
+    assert [reading_ms(line) for line in lines] == [NOW + 4]
 
 
 _NASTY = st.text(st.sampled_from(list("aK1é ,=\"\\\n\r\t#'")), min_size=1, max_size=8)
@@ -88,9 +86,9 @@ def test_a_line_read_back_is_what_went_in(probe: str, place: str, site: str, val
 
 def test_a_point_keeps_the_names_of_its_own_time() -> None:
     renamed = [(NOW + 200, "p2", "K2"), (NOW + 100, "p1", "K1")]
-    made = heads(("p3", "K3"), renamed, "pH", [(NOW - 900, "first"), (NOW + 150, "second")])
+    dated = heads(("p3", "K3"), renamed, "pH", [(NOW - 900, "first"), (NOW + 150, "second")])
     rows = [(NOW + step, 1.0, 0) for step in (-5000, 99, 100, 149, 150, 199, 200, 5000)]
-    names = [parse_line(line)[1] for line in reading_lines(readings(*rows), made).lines]
+    names = [parse_line(line)[1] for line in reading_lines(readings(*rows), dated)]
     assert [(tags["probe"], tags["place"], tags["site"]) for tags in names] == [
         ("p1", "K1", "first"),
         ("p1", "K1", "first"),

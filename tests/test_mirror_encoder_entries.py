@@ -14,7 +14,7 @@ from journal_entries import an_entry
 
 from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import KINDS
-from ingest.mirror.entry_points import entry_lines
+from ingest.mirror.encoder import entry_lines
 
 AT = 1_795_631_400_000
 FREE: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": 31.0, "u_so2_mg_l": 2.0}

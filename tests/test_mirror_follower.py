@@ -8,7 +8,7 @@ from email.utils import format_datetime
 from pathlib import Path
 
 import pytest
-from a_mirror import Start, expected, follower, server, settings, settled, started, store, up_to_date
+from a_mirror import Start, expected, follower, refused_lines, server, settings, settled, started, store, up_to_date
 from a_store import NOW, declared
 from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
@@ -17,8 +17,7 @@ from ingest.mirror.follower import Pace
 from ingest.reading import ESTIMATED, Part
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
-from ingest.store.change_feed import prune_feed
-from ingest.store.mirror_queue import FOLLOWER, feed_behind, newest_refused
+from ingest.store.change_feed import MIRROR, cursor, prune_feed
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import declare
@@ -32,6 +31,12 @@ LATER_MS = BASE_MS + 2 * DAY_MS
 
 def rows(count: int, series: int = 1, from_ms: int = BASE_MS) -> list[tuple[int, int, float, int]]:
     return [(series, from_ms + step * 10_000, 50 + step / 8, step % 3) for step in range(count)]
+
+
+def changes_left(store: Store) -> int:
+    """How many changes of the feed the mirror has yet to take up."""
+    newest = store.connection.execute("SELECT max(seq) FROM touched").fetchone()[0]
+    return int(newest or 0) - (cursor(store, MIRROR) or 0)
 
 
 def all_there(server: InfluxServer, store: Store) -> bool:
@@ -196,10 +201,10 @@ def test_a_server_that_is_away_for_long_costs_a_few_rows(
     server.stop()
     for step in range(300):
         appender.append(rows(1, 1 + step % 2, NOW + step * 1000))
-    eventually(lambda: one.state().state == "waiting" and feed_behind(store) == 0 and one.state().spans == 2)
+    eventually(lambda: one.state().state == "waiting" and changes_left(store) == 0 and one.state().spans == 2)
     assert one.state().last_error == "no connection: [Errno 111] Connection refused"
     assert one.state().oldest_unsent_ms == NOW
-    while prune_feed(store, (FOLLOWER,)):
+    while prune_feed(store, (MIRROR,)):
         pass
     assert store.connection.execute("SELECT count(*) FROM touched").fetchone() == (1,)
     settled(store, NOW + 100_000)
@@ -216,8 +221,8 @@ def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, server: 
         begin_ms = BASE_MS + day * DAY_MS
         appender.append([(n % 2 + 1, begin_ms + n * 120_000, 50 + n % 17 / 8, n % 3) for n in range(720)])
         settled(store, begin_ms + DAY_MS // 2)
-        eventually(lambda: feed_behind(store) == 0)
-        prune_feed(store, (FOLLOWER,))
+        eventually(lambda: changes_left(store) == 0)
+        prune_feed(store, (MIRROR,))
         if day == 15:
             one.stop(5.0)
             one = started(follower(store.path, settings(server.url)))
@@ -301,7 +306,7 @@ def test_one_bad_point_among_good_ones_is_put_aside(store: Store, server: Influx
     eventually(lambda: up_to_date(one))
     missing = set(expected(store)) - set(server.points)
     assert [at for _, at in missing] == [(BASE_MS + 170_000) * 1_000_000]
-    (refused,) = newest_refused(store, 10)
+    (refused,) = refused_lines(store)
     assert refused.line.endswith(bad)
     assert (refused.status, refused.said, one.state().refused) == (400, "unable to parse", 1)
 
@@ -311,7 +316,7 @@ def test_a_server_that_takes_nothing_gives_up_nothing(store: Store, server: Infl
     Appender(store).append(rows(8))
     one = started(follower(store.path, settings(server.url)))
     eventually(lambda: one.state().state == "shut")
-    assert newest_refused(store, 10) == []
+    assert refused_lines(store) == []
     server.judge = lambda request: Says()
     eventually(lambda: up_to_date(one) and all_there(server, store))
 
@@ -322,7 +327,7 @@ def test_partly_taken_goes_on_with_a_note(store: Store, server: InfluxServer, st
     one = started(follower(store.path, settings(server.url)))
     eventually(lambda: up_to_date(one))
     assert len(server.requests) == 1
-    assert [(row.status, row.said) for row in newest_refused(store, 10)] == [(422, "field type conflict")]
+    assert [(row.status, row.said) for row in refused_lines(store)] == [(422, "field type conflict")]
 
 
 def test_stopping_does_not_wait_for_a_server_that_hangs(store: Store, server: InfluxServer) -> None:

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import pytest
-from a_mirror import Desk, Start, follower, server, settings, started, store, up_to_date
+from a_mirror import Desk, Start, follower, refused_lines, server, settings, started, store, up_to_date
 from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Points, Request, Says, points_of
 from journal_entries import an_entry
 
-from ingest.mirror.entry_points import entry_lines
+from ingest.mirror.encoder import entry_lines
 from ingest.mirror.follower import Pace
-from ingest.mirror.records import AT_ONCE
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
 from ingest.store.journal.entries import entries
 from ingest.store.journal.entry_rows import insert_entry
-from ingest.store.mirror_queue import newest_refused
+from ingest.store.mirror_queue import MOST_ENTRIES
 from ingest.store.readings.fresh import Appender
 
 __all__ = ["server", "started", "store"]
@@ -198,11 +197,11 @@ def test_a_journal_of_years_need_not_wait_for_the_next_readings(
     store: Store, server: InfluxServer, started: Start
 ) -> None:
     with store.write() as connection:
-        for number in range(1, 3 * AT_ONCE):
+        for number in range(1, 3 * MOST_ENTRIES):
             insert_entry(connection, an_entry(number, "state", NOW + number, "K1", remark="x"))
     one = started(follower(store.path, settings(server.url, every_s=3600.0)))
     eventually(lambda: up_to_date(one) and all_there(server, store))
-    assert max(len(request.lines) for request in server.requests) == AT_ONCE
+    assert max(len(request.lines) for request in server.requests) == MOST_ENTRIES
 
 
 def test_an_entry_that_is_too_long_by_itself_is_put_aside_and_slows_nothing_down(
@@ -215,7 +214,7 @@ def test_an_entry_that_is_too_long_by_itself_is_put_aside_and_slows_nothing_down
     Appender(store).append([(1, NOW + step * 10_000, 1.0, 0) for step in range(40)])
     one = started(follower(store.path, settings(server.url)))
     eventually(lambda: up_to_date(one))
-    (refused,) = newest_refused(store, 10)
+    (refused,) = refused_lines(store)
     assert f"entry={long.id}i" in refused.line
     assert set(wanted(store)) - set(server.points) == {
         key for key, fields in wanted(store).items() if fields["entry"] == f"{long.id}i"
@@ -236,7 +235,7 @@ def test_one_bad_entry_among_good_ones_is_put_aside(
     )
     one = started(follower(store.path, settings(server.url)))
     eventually(lambda: up_to_date(one))
-    assert [row.said for row in newest_refused(store, 10)] == ["unable to parse"]
+    assert [row.said for row in refused_lines(store)] == ["unable to parse"]
     missing = set(wanted(store)) - set(server.points)
     assert [(head.split(",")[0], at % 1000) for head, at in missing] == [("entry", bad.id)]
 

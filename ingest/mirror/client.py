@@ -1,18 +1,38 @@
-"""What each answer of the server calls for: one table. Pure.
+"""What each reply of the mirror's server calls for, and the delivery of a batch. Pure but for what sends a request.
 
 Meaning of the codes: InfluxData, "Write API" of InfluxDB v2 (POST /api/v2/write); Retry-After: RFC 9110 section 10.2.3.
-Sending points again is harmless, since an equal point replaces itself; so whatever leaves it open whether a batch was
+Sending points again is harmless, since an equal point replaces itself. So whatever leaves it open whether a batch was
 written is answered by the same batch again.
 """
 
 from __future__ import annotations
 
-__all__ = ["NETWORK", "Reply", "ReplyMeaning", "meaning_of", "retry_after_s"]
+__all__ = [
+    "MOST_BAD",
+    "NETWORK",
+    "Delivery",
+    "Reply",
+    "ReplyMeaning",
+    "deliver",
+    "meaning_of",
+    "open_client",
+    "retry_after_s",
+]
 
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from enum import Enum
-from typing import Final, NamedTuple
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from ingest.cellar import MirrorSettings
+from ingest.errors import IngestError
+from ingest.store.mirror_queue import RefusedLine
+
+if TYPE_CHECKING:
+    from ingest.mirror.influx import Influx
 
 # Stands for the status where none came: refused, dropped, timed out.
 NETWORK: Final = 0
@@ -20,12 +40,15 @@ NETWORK: Final = 0
 # A server may ask for patience, but a slip in its header must not end the mirror.
 LONGEST_RETRY_AFTER_S: Final = 24 * 3600.0
 
+# With more bad lines than this in one batch it is not the lines that are bad: the server wants something else.
+MOST_BAD: Final = 100
+
 
 class Reply(NamedTuple):
-    """status: the HTTP code or NETWORK; said: the body or the error in words; retry_after: that header, or ""."""
+    """status: the HTTP code or NETWORK; text: the body or the error in words; retry_after: that header, or ""."""
 
     status: int
-    said: str = ""
+    text: str = ""
     retry_after: str = ""
 
 
@@ -40,7 +63,7 @@ class ReplyMeaning(Enum):
     SHUT = "the server will not have us: nothing to gain by haste"
 
 
-_ANSWERS: Final = {
+_MEANINGS: Final = {
     NETWORK: ReplyMeaning.AGAIN,
     204: ReplyMeaning.TAKEN,
     400: ReplyMeaning.SEARCH,
@@ -56,15 +79,15 @@ _ANSWERS: Final = {
 
 
 def meaning_of(status: int) -> ReplyMeaning:
-    """What a status calls for. Codes from 500 on: again; any other unknown one is no answer of such a server: shut.
+    """Return what a status calls for: from 500 on AGAIN, SHUT for any other that such a server does not give.
 
-    That holds for 200 too: a log-in page or a wrong path answers so, and has stored nothing.
+    That holds for 200 too: a log-in page or a wrong path replies so, and has stored nothing.
     """
-    return _ANSWERS.get(status, ReplyMeaning.AGAIN if status >= 500 else ReplyMeaning.SHUT)
+    return _MEANINGS.get(status, ReplyMeaning.AGAIN if status >= 500 else ReplyMeaning.SHUT)
 
 
 def retry_after_s(header: str, now_ms: int) -> float | None:
-    """Seconds that a Retry-After header asks for, given as a number or as a date; None if it says nothing readable."""
+    """Return the seconds that a Retry-After header (a number or a date) asks for, None if it cannot be read."""
     text = header.strip()
     if text.isascii() and text.isdigit():
         return min(float(text[:12]), LONGEST_RETRY_AFTER_S)
@@ -76,3 +99,75 @@ def retry_after_s(header: str, now_ms: int) -> float | None:
         date = date.replace(tzinfo=UTC)
     wait_s = (date - datetime.fromtimestamp(now_ms / 1000, UTC)).total_seconds()
     return min(max(wait_s, 0.0), LONGEST_RETRY_AFTER_S)
+
+
+@dataclass(slots=True)
+class Delivery:
+    """What came of a batch.
+
+    stopped: the reply because of which the batch is not delivered, None if it is; taken: lines that were written;
+    refused: lines that never will be; largest: how many lines to send at once from now on, None if the server took as
+    many as it was given.
+    """
+
+    stopped: Reply | None = None
+    taken: int = 0
+    refused: list[RefusedLine] = field(default_factory=list)
+    largest: int | None = None
+
+
+def deliver(lines: Sequence[str], post: Callable[[Sequence[str]], Reply], *, trusted: bool = True) -> Delivery:
+    """Send lines until each is written or refused, or until a reply calls for waiting.
+
+    trusted: the server has taken lines before. While it has not, and takes none of these, a 400 is held against the
+    server (a wrong address replies so too) and not against the lines, so that nothing is given up by mistake.
+    """
+    delivery = Delivery()
+    waiting = [list(lines)] if lines else []
+    blamed: Reply | None = None
+    # Most lines that were taken at once since the server wanted fewer: one line that is too long by itself must not
+    # make every later batch a batch of one.
+    most = 0
+    while waiting:
+        part = waiting.pop()
+        reply = post(part)
+        meaning = meaning_of(reply.status)
+        if meaning in (ReplyMeaning.TAKEN, ReplyMeaning.PARTLY):
+            delivery.taken += len(part)
+            if delivery.largest is not None:
+                delivery.largest = most = max(most, len(part))
+            if meaning is ReplyMeaning.PARTLY:
+                delivery.refused.append(RefusedLine(part[0], reply.status, reply.text))
+        elif meaning in (ReplyMeaning.SEARCH, ReplyMeaning.HALVE) and len(part) > 1:
+            middle = len(part) // 2
+            waiting += [part[middle:], part[:middle]]
+            if meaning is ReplyMeaning.HALVE:
+                delivery.largest = most or max(1, middle)
+        elif meaning in (ReplyMeaning.SEARCH, ReplyMeaning.HALVE):
+            delivery.refused.append(RefusedLine(part[0], reply.status, reply.text))
+            blamed = reply
+            if len(delivery.refused) > MOST_BAD:
+                delivery.stopped = reply
+                return delivery
+        else:
+            delivery.stopped = reply
+            return delivery
+    if blamed is not None and delivery.taken == 0 and not trusted:
+        delivery.stopped = blamed
+    return delivery
+
+
+def open_client(settings: MirrorSettings, base: Path) -> Influx:
+    """Return the client of a ``[mirror]`` table; ``base`` is the cellar file's folder.
+
+    Only here the client library is imported, since a leeside without a mirror need not have it. Raises IngestError if
+    it is missing.
+    """
+    try:
+        from ingest.mirror.influx import Influx
+    except ModuleNotFoundError as error:
+        raise IngestError(
+            f"[mirror] needs the library {error.name}, which is not installed; install leeside with its extra: "
+            "pip install 'leeside[mirror]'"
+        ) from None
+    return Influx(settings, None if settings.ca_file is None else base / settings.ca_file)

@@ -10,34 +10,35 @@ __all__ = ["Influx"]
 import json
 from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
 
 import urllib3
 from influxdb_client.client.influxdb_client import InfluxDBClient
 from influxdb_client.rest import ApiException
 from influxdb_client.service.write_service import WriteService
 
+from ingest.cellar import MirrorSettings
 from ingest.mirror.client import NETWORK, Reply
+
+_LONGEST_TEXT: Final = 300
 
 
 class Influx:
-    """Writes lines into one bucket."""
+    """Writes lines into the bucket of a ``[mirror]`` table."""
 
-    def __init__(self, *, url: str, org: str, bucket: str, timeout_s: float, ca_file: Path | None) -> None:
-        self._url = url
-        self._org = org
-        self._bucket = bucket
-        self._timeout_ms = round(timeout_s * 1000)
+    def __init__(self, settings: MirrorSettings, ca_file: Path | None) -> None:
+        self._settings = settings
         self._ca_file = ca_file
         self._token: str | None = None
         self._client: InfluxDBClient | None = None
 
     def post(self, lines: Sequence[str], token: str | None) -> Reply:
-        """Send lines in one request, with the token of now."""
-        writing = WriteService(self._opened(token).api_client)  # type: ignore[no-untyped-call]  # has no hints
+        """Send lines in one request."""
+        service = WriteService(self._connected(token).api_client)  # type: ignore[no-untyped-call]  # has no hints
         try:
-            _, status, _ = writing.post_write_with_http_info(  # type: ignore[no-untyped-call]  # has no hints
-                org=self._org,
-                bucket=self._bucket,
+            _, status, _ = service.post_write_with_http_info(  # type: ignore[no-untyped-call]  # has no hints
+                org=self._settings.org,
+                bucket=self._settings.bucket,
                 body="\n".join(lines).encode(),
                 precision="ns",
                 content_type="text/plain; charset=utf-8",
@@ -46,25 +47,25 @@ class Influx:
             if not error.status:  # a failed TLS handshake
                 return Reply(NETWORK, str(error.reason))
             retry_after = "" if error.headers is None else error.headers.get("Retry-After")
-            return Reply(int(error.status), _words(error.body), str(retry_after or ""))
+            return Reply(int(error.status), _body_text(error.body), str(retry_after or ""))
         except (urllib3.exceptions.HTTPError, OSError) as error:
             # The library leaves the half-used connection in its pool; a new one is surer.
             self.close()
-            return Reply(NETWORK, _told(error))
+            return Reply(NETWORK, _error_text(error))
         except UnicodeDecodeError:  # the library reads every body as UTF-8 before it looks at the status
-            return Reply(NETWORK, "an answer that is no UTF-8 text")
+            return Reply(NETWORK, "an answer that is not UTF-8 text")
         return Reply(int(status))
 
-    def _opened(self, token: str | None) -> InfluxDBClient:
+    def _connected(self, token: str | None) -> InfluxDBClient:
         if self._client is not None and self._token != token:
             self.close()
         if self._client is None:
             self._token = token
             self._client = InfluxDBClient(
-                url=self._url,
+                url=self._settings.url,
                 token=token or "",
-                org=self._org,
-                timeout=self._timeout_ms,
+                org=self._settings.org,
+                timeout=round(self._settings.timeout_s * 1000),
                 enable_gzip=True,
                 ssl_ca_cert=None if self._ca_file is None else str(self._ca_file),
             )
@@ -77,20 +78,20 @@ class Influx:
             self._client = None
 
 
-def _words(body: object) -> str:
-    """What an error's body says: its ``message`` where it is the JSON of InfluxDB, else its text, cut short."""
+def _body_text(body: object) -> str:
+    """Return an error's body cut short: its ``message`` where it is the JSON of InfluxDB, else all of its text."""
     text = body.decode("utf-8", "replace") if isinstance(body, bytes) else str(body or "")
     try:
-        found = json.loads(text)
+        data = json.loads(text)
     except ValueError:
-        found = None
-    if isinstance(found, dict) and found.get("message"):
-        text = str(found["message"])
-    return " ".join(text.split())[:300]
+        data = None
+    if isinstance(data, dict) and data.get("message"):
+        text = str(data["message"])
+    return " ".join(text.split())[:_LONGEST_TEXT]
 
 
-def _told(error: Exception) -> str:
-    text = " ".join(str(error).split())[:300] or type(error).__name__
+def _error_text(error: Exception) -> str:
+    text = " ".join(str(error).split())[:_LONGEST_TEXT] or type(error).__name__
     # A connection that was never made counts among the library's time-outs, for old times' sake.
     if isinstance(error, urllib3.exceptions.NewConnectionError):
         return "no connection: " + text.rpartition(": ")[2]

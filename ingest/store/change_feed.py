@@ -11,6 +11,7 @@ __all__ = [
     "DAY_MS",
     "DROPPED",
     "FED",
+    "MIRROR",
     "SETTLED",
     "SUMMARIES",
     "Touch",
@@ -39,8 +40,9 @@ FED = "fed fresh"
 # Rows of ``fresh`` up to this id were settled; an id is never used again.
 SETTLED = "settled fresh"
 
-# The follower that keeps the summaries up.
+# The follower that keeps the summaries up, and the one that sends to the mirror.
 SUMMARIES = "summaries"
+MIRROR = "mirror"
 
 
 class Touch(NamedTuple):

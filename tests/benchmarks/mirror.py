@@ -34,12 +34,12 @@ from weathered import cellar_year
 
 from ingest.cellar import parse_cellar
 from ingest.mirror.encoder import heads, reading_lines
-from ingest.mirror.store_lines import StoreLines
+from ingest.mirror.names import PointNames
 from ingest.probes.binding import declarations
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.cellar_files import keep_cellar_file
-from ingest.store.change_feed import cursor
-from ingest.store.mirror_queue import FOLLOWER, next_span
+from ingest.store.change_feed import MIRROR, cursor
+from ingest.store.mirror_queue import MirrorQueue
 from ingest.store.pulse_rows import pulses
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.series import declare
@@ -104,18 +104,18 @@ def _floor(store_path: Path, victoria: Victoria) -> float:
 
 
 def _bodies(store: Store) -> list[bytes]:
-    stored, lines, made = StoreLines(store), list[str](), list[bytes]()
+    names, lines, bodies = PointNames(store), list[str](), list[bytes]()
     for series in range(1, SERIES + 1):
         for readings in pieces(store, series, 0, END_OF_TIME_MS):
-            lines += stored.readings(series, readings).lines
+            lines += reading_lines(readings, names.heads_of(series))
             while len(lines) >= BATCH:
                 # Another measurement, so that the count of what the mirror sends stays its own.
                 body = "\n".join(lines[:BATCH]).replace("reading,", "floor,")
-                made.append(gzip.compress(body.encode()))
+                bodies.append(gzip.compress(body.encode()))
                 del lines[:BATCH]
-                if len(made) == FLOOR_BATCHES:
-                    return made
-    return made
+                if len(bodies) == FLOOR_BATCHES:
+                    return bodies
+    return bodies
 
 
 def _catch_up(folder: Path, days: int) -> None:
@@ -127,13 +127,13 @@ def _catch_up(folder: Path, days: int) -> None:
         store_path = folder / "cellar.db"
         floor = _floor(store_path, victoria)
         with running([*leeside_run(file), "--only", "ingest"]) as process, open_existing(store_path) as store:
-            _await(lambda: cursor(store, FOLLOWER) is not None)
+            _await(lambda: cursor(store, MIRROR) is not None)
             began, spent = time.monotonic(), cpu_s(members(process.pid))
             sizes = [0.0]
 
             def sent() -> bool:
                 sizes.append(sum(pss_mb(member) for member in members(process.pid)))
-                return next_span(store) is None
+                return MirrorQueue(store, 0).unsent().spans == 0
 
             _await(sent)
             took_s, cpu = time.monotonic() - began, cpu_s(members(process.pid)) - spent
@@ -188,7 +188,7 @@ def _wire() -> None:
     for probe, day in enumerate(made):
         named = heads((f"r{probe}", f"R{probe}"), (), "temperature", [(0, "benchmark")])
         readings = Arrays(day.at_ms, day.values, np.zeros(len(day.values), np.uint16))
-        days.append(reading_lines(readings, named).lines)
+        days.append(reading_lines(readings, named))
     full, small = days[0][:BATCH], [lines[0] for lines in days]
     for what, lines in (("a batch of 5000 of one probe", full), ("a request of 20 probes, a reading each", small)):
         text = "\n".join(lines).encode()
