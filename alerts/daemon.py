@@ -23,9 +23,7 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from alerts.backups import ScheduledBackup
-from alerts.message.mail import MailChannel
-from alerts.message.outbox import Outbox
-from alerts.message.queue import StoredOutbox
+from alerts.message import MailChannel, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar
@@ -143,7 +141,7 @@ class AlertsDaemon:
         assert mail is not None
         channel = MailChannel(mail, lambda: mail.password(self._environ, self._cellar.base), self._cellar.site.zone)
         with open_existing(self._cellar.store_path) as store:
-            outbox = Outbox(StoredOutbox(store), channel, random.random)
+            outbox = Outbox(store, channel.deliver, random.random)
             while not self.stop_event.is_set():
                 self._outbox_wake.wait(OUTBOX_S)
                 self._outbox_wake.clear()

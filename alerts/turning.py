@@ -9,8 +9,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from alerts.message.posting import Poster
-from alerts.message.wording import ShownReading
+from alerts.message import Notifier
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -39,7 +38,7 @@ from ingest.store.journal.stored_ledger import EmptyVessels
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import first_fresh_since, fresh_after, judged_until, newest
+from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, judged_until, newest
 from ingest.store.readings.undated import DATED
 
 log = logging.getLogger("alerts")
@@ -83,7 +82,7 @@ class Turner:
         limits = watched_limits(cellar)
         self.limit_count = len(limits)
         self._watch = Watch(limits)
-        self._poster = Poster(cellar, limits, self._last_readings)
+        self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
         self._empty = EmptyVessels(store)
         self._rackings = Rackings(store)
@@ -169,11 +168,9 @@ class Turner:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
         return health
 
-    def _last_readings(self, probe: str) -> Sequence[ShownReading]:
+    def _last_readings(self, probe: str) -> Sequence[HistoryRow]:
         series = self._series_of.get(probe)
-        if series is None:
-            return ()
-        return [ShownReading(row.at_ms, row.value) for row in newest(self._store, series, SHOWN_READINGS)]
+        return () if series is None else newest(self._store, series, SHOWN_READINGS)
 
     def _pulse(self, judged_id: int) -> AlertsPulse:
         pulse = AlertsPulse(
@@ -188,16 +185,16 @@ class Turner:
             put_alarm(connection, AlarmRow(key, str(alarm.state), alarm.occurrence, record.to_json(), now.utc_ms))
         for key in result.removed:
             remove_alarm(connection, key)
-        told = []
+        transitions = {}
         for transition in result.transitions:
-            told.append((add_transition(connection, _journal_row(transition)), transition))
+            transitions[add_transition(connection, _transition_row(transition))] = transition
             log.info("%s: %s -> %s (%s)", transition.key, transition.from_state, transition.to_state, transition.event)
         for event, outcome in result.outcomes:
             mark_applied(connection, event, outcome, now.utc_ms)
-        return self._poster.post(connection, told, now.utc_ms)
+        return self._notifier.notify(connection, transitions, now.utc_ms)
 
 
-def _journal_row(transition: Transition) -> TransitionRow:
+def _transition_row(transition: Transition) -> TransitionRow:
     return TransitionRow(
         at_ms=transition.at_ms,
         key=transition.key,

@@ -16,30 +16,37 @@ from typing import Any
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult, LoginPassword
 
-from alerts.message import StoredMessage
+from ingest.cellar import MailSettings
+from ingest.store.alarms.messages import MessageRow
+
+_MAIL = MailSettings.model_validate(
+    {"host": "127.0.0.1", "from": "leeside@cellar.example", "to": ["ana@cellar.example"], "timeout": "5 s"}
+)
 
 
-@dataclass(frozen=True)
-class Route:
+def route(port: int = 25, **changes: object) -> MailSettings:
     """A ``[mail]`` table."""
-
-    port: int = 25
-    host: str = "127.0.0.1"
-    sender: str = "leeside@cellar.example"
-    security: str = "none"
-    user: str | None = None
-    timeout_s: float = 5.0
+    return _MAIL.model_copy(update={"port": port, **changes})
 
 
-STORED = StoredMessage(
+STORED = MessageRow(
     id=1,
     message_id="<7f3k.raised.1@cellar.example>",
     thread_id="<7f3k.raised.1@cellar.example>",
+    occurrence="7f3k",
+    occasion="raised",
+    channel="mail",
     recipient="ana@cellar.example",
     subject="HIGH: K1 temperature 21.4 °C, above 20 °C",
     body="K1: temperature is 21.4 °C.\n.\nA line with a dot above.\n",
     created_ms=0,
     not_before_ms=0,
+    state="waiting",
+    attempts=0,
+    next_try_ms=0,
+    last_error=None,
+    ended_ms=None,
+    closed_ms=None,
 )
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import socket
 import threading
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from email.utils import parsedate_to_datetime
 from pathlib import Path
@@ -13,21 +12,23 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from mail_server import STORED, Inbox, Route, free_port, mail_server, only_ana, self_made_certificate
+from mail_server import STORED, Inbox, free_port, mail_server, only_ana, route, self_made_certificate
 
-from alerts.message import Delivered, DeliveryFailure, MailChannel, build_mail, send, stable_message_id
+from alerts.message import MailChannel
+from alerts.message.mail import build_mail, send, stable_message_id
+from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 
 
-def outcome(route: Route, password: str | None = None, tls: Any = None) -> Delivered | DeliveryFailure:
-    return send(build_mail(STORED, route, SENT_AT), route, password, tls)
+def outcome(settings: MailSettings, password: str | None = None, tls: Any = None) -> Delivered | DeliveryFailure:
+    return send(build_mail(STORED, settings, SENT_AT), settings, password, tls)
 
 
-def refusal(route: Route, password: str | None = None, tls: Any = None) -> DeliveryFailure:
-    result = outcome(route, password, tls)
+def refusal(settings: MailSettings, password: str | None = None, tls: Any = None) -> DeliveryFailure:
+    result = outcome(settings, password, tls)
     assert isinstance(result, DeliveryFailure)
     return result
 
@@ -35,7 +36,7 @@ def refusal(route: Route, password: str | None = None, tls: Any = None) -> Deliv
 def test_a_mail_arrives_as_it_was_written() -> None:
     inbox, port = Inbox(), free_port()
     with mail_server(inbox, port):
-        assert outcome(Route(port)) == Delivered()
+        assert outcome(route(port)) == Delivered()
     (mail,) = inbox.mails
     assert inbox.recipients == [["ana@cellar.example"]]
     assert mail["Subject"] == STORED.subject
@@ -51,18 +52,18 @@ def test_a_mail_arrives_as_it_was_written() -> None:
 
 
 def test_later_messages_of_an_occurrence_name_the_one_that_raised_it() -> None:
-    mail = build_mail(replace(STORED, message_id="<b@x.example>"), Route(), SENT_AT)
+    mail = build_mail(STORED._replace(message_id="<b@x.example>"), route(), SENT_AT)
     assert (mail["Message-ID"], mail["In-Reply-To"], mail["References"]) == (
         "<b@x.example>",
         STORED.thread_id,
         STORED.thread_id,
     )
-    assert build_mail(replace(STORED, thread_id=None), Route(), SENT_AT)["References"] is None
+    assert build_mail(STORED._replace(thread_id=None), route(), SENT_AT)["References"] is None
 
 
 def test_a_retry_keeps_its_id_and_has_its_own_date() -> None:
-    first = build_mail(STORED, Route(), SENT_AT)
-    second = build_mail(replace(STORED, attempts=3), Route(), SENT_AT + timedelta(minutes=7))
+    first = build_mail(STORED, route(), SENT_AT)
+    second = build_mail(STORED._replace(attempts=3), route(), SENT_AT + timedelta(minutes=7))
     assert first["Message-ID"] == second["Message-ID"]
     assert parsedate_to_datetime(second["Date"]) - parsedate_to_datetime(first["Date"]) == timedelta(minutes=7)
 
@@ -70,7 +71,7 @@ def test_a_retry_keeps_its_id_and_has_its_own_date() -> None:
 @given(st.text(max_size=120))
 def test_no_text_can_begin_a_header(text: str) -> None:
     subject = f"HIGH: {text}\r\nBcc: everyone@elsewhere.example"
-    wire = build_mail(replace(STORED, subject=subject, body=text), Route(), SENT_AT).as_bytes()
+    wire = build_mail(STORED._replace(subject=subject, body=text), route(), SENT_AT).as_bytes()
     head = wire.partition(b"\r\n\r\n")[0].split(b"\r\n")
     names = {line.partition(b":")[0] for line in head if not line.startswith((b" ", b"\t"))}
     assert names == {
@@ -80,7 +81,7 @@ def test_no_text_can_begin_a_header(text: str) -> None:
 
 
 def test_surrogates_and_direction_marks_do_no_harm() -> None:
-    mail = build_mail(replace(STORED, subject="K1 \udcff\u202eevil\x00", body="a\udcffb\x00"), Route(), SENT_AT)
+    mail = build_mail(STORED._replace(subject="K1 \udcff\u202eevil\x00", body="a\udcffb\x00"), route(), SENT_AT)
     assert mail["Subject"] == "K1 ? evil"
     assert b"\x00" not in mail.as_bytes()
 
@@ -89,7 +90,7 @@ def test_surrogates_and_direction_marks_do_no_harm() -> None:
 def test_a_refused_recipient(answer: str, permanent: bool) -> None:
     inbox, port = Inbox(rcpt_answer=answer), free_port()
     with mail_server(inbox, port):
-        result = refusal(Route(port))
+        result = refusal(route(port))
     assert (result.permanent, result.unreachable) == (permanent, False)
     assert result.text == f"mail server 127.0.0.1 port {port} does not take mail for ana@cellar.example: {answer}"
 
@@ -98,7 +99,7 @@ def test_a_refused_recipient(answer: str, permanent: bool) -> None:
 def test_refused_content(answer: str, permanent: bool) -> None:
     inbox, port = Inbox(data_answer=answer), free_port()
     with mail_server(inbox, port):
-        result = refusal(Route(port))
+        result = refusal(route(port))
     assert result == DeliveryFailure(permanent, f"mail server 127.0.0.1 port {port} did not take the mail: {answer}")
     assert inbox.mails == []
 
@@ -107,20 +108,20 @@ def test_refused_content(answer: str, permanent: bool) -> None:
 def test_a_refused_sender(answer: str, permanent: bool) -> None:
     inbox, port = Inbox(mail_answer=answer), free_port()
     with mail_server(inbox, port):
-        result = refusal(Route(port))
+        result = refusal(route(port))
     assert result.permanent == permanent
     assert result.text.endswith(f"does not take mail from leeside@cellar.example: {answer}")
 
 
 def test_nothing_listens() -> None:
     port = free_port()
-    assert refusal(Route(port)) == DeliveryFailure(False, f"nothing listens at mail server 127.0.0.1 port {port}", True)
+    assert refusal(route(port)) == DeliveryFailure(False, f"nothing listens at mail server 127.0.0.1 port {port}", True)
 
 
 def test_a_server_that_says_nothing_costs_one_time_out() -> None:
     with socket.create_server(("127.0.0.1", 0)) as listener:
         port = listener.getsockname()[1]
-        result = refusal(Route(port, timeout_s=0.2))
+        result = refusal(route(port, timeout_s=0.2))
     assert result == DeliveryFailure(False, f"mail server 127.0.0.1 port {port} did not answer within 0.2 s", True)
 
 
@@ -134,7 +135,7 @@ def greeted_with(words: bytes) -> DeliveryFailure:
 
         thread = threading.Thread(target=answer)
         thread.start()
-        result = refusal(Route(listener.getsockname()[1]))
+        result = refusal(route(listener.getsockname()[1]))
         thread.join()
     return result
 
@@ -149,7 +150,7 @@ def test_a_server_that_hangs_up_or_turns_us_away() -> None:
 
 def test_a_name_that_cannot_be_resolved() -> None:
     for host in ("mail.invalid", "a..b", "x" * 70 + ".example"):
-        result = refusal(Route(25, host=host))
+        result = refusal(route(25, host=host))
         assert f"mail server {host} port 25: the name cannot be resolved" in result.text
         assert (result.permanent, result.unreachable) == (False, True)
 
@@ -157,19 +158,19 @@ def test_a_name_that_cannot_be_resolved() -> None:
 def test_starttls_and_login(tmp_path: Path) -> None:
     at_server, trusting = self_made_certificate(tmp_path)
     inbox, port = Inbox(), free_port()
-    route = Route(port, security="starttls", user="ana")
+    settings = route(port, security="starttls", user="ana")
     with mail_server(
         inbox, port, tls_context=at_server, require_starttls=True, authenticator=only_ana, auth_required=True
     ):
-        assert outcome(route, "opensesame", trusting) == Delivered()
-        wrong = refusal(route, "sesame", trusting)
+        assert outcome(settings, "opensesame", trusting) == Delivered()
+        wrong = refusal(settings, "sesame", trusting)
         assert "refused user and password: 535" in wrong.text
         assert (wrong.permanent, wrong.unreachable) == (False, True), "a mended password still brings the alarm"
-        assert "must be ASCII" in refusal(route, "geheimnisträger", trusting).text
-        unknown = refusal(route, "opensesame")
+        assert "must be ASCII" in refusal(settings, "geheimnisträger", trusting).text
+        unknown = refusal(settings, "opensesame")
         assert "shows a certificate that is not trusted: self-signed certificate" in unknown.text
         assert not unknown.permanent
-        assert not isinstance(outcome(Route(port)), Delivered), "this server takes nothing in the clear"
+        assert not isinstance(outcome(route(port)), Delivered), "this server takes nothing in the clear"
     assert len(inbox.mails) == 1
 
 
@@ -177,16 +178,16 @@ def test_tls_from_the_first_byte(tmp_path: Path) -> None:
     at_server, trusting = self_made_certificate(tmp_path)
     inbox, port = Inbox(), free_port()
     with mail_server(inbox, port, ssl_context=at_server):
-        assert outcome(Route(port, security="tls"), None, trusting) == Delivered()
+        assert outcome(route(port, security="tls"), None, trusting) == Delivered()
     assert len(inbox.mails) == 1
 
 
 def test_a_server_without_what_the_cellar_file_asks_for() -> None:
     inbox, port = Inbox(), free_port()
     with mail_server(inbox, port):
-        assert "cannot do what [mail] asks for: STARTTLS" in refusal(Route(port, security="starttls")).text
-        assert "cannot do what [mail] asks for: SMTP AUTH" in refusal(Route(port, user="ana"), "x").text
-        wrong_port = refusal(Route(port, security="tls", timeout_s=2.0))
+        assert "cannot do what [mail] asks for: STARTTLS" in refusal(route(port, security="starttls")).text
+        assert "cannot do what [mail] asks for: SMTP AUTH" in refusal(route(port, user="ana"), "x").text
+        wrong_port = refusal(route(port, security="tls", timeout_s=2.0))
     assert "no encrypted connection with security 'tls'" in wrong_port.text
     assert inbox.mails == []
 
@@ -198,7 +199,7 @@ def test_the_channel_works_with_the_cellar_files_settings() -> None:
     )
     channel = MailChannel(settings, lambda: None, UTC)
     with mail_server(inbox, port):
-        assert channel(STORED, 1_700_000_000_000) == Delivered()
+        assert channel.deliver(STORED, 1_700_000_000_000) == Delivered()
     assert inbox.mails[0]["Date"] == "Tue, 14 Nov 2023 22:13:20 +0000"
 
 
@@ -206,7 +207,7 @@ def test_the_channel_turns_its_own_troubles_into_words() -> None:
     def no_password() -> str | None:
         raise IngestError("the environment has no MAIL_PASSWORD")
 
-    lost = MailChannel(Route(), no_password, UTC)(STORED, 0)
+    lost = MailChannel(route(), no_password, UTC).deliver(STORED, 0)
     assert lost == DeliveryFailure(False, "the environment has no MAIL_PASSWORD", True)
 
 

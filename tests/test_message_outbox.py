@@ -3,141 +3,185 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 from datetime import UTC
+from pathlib import Path
+from typing import Any
 
 import pytest
-from mail_server import STORED, Inbox, Route, free_port, mail_server
+from a_store import new_store
+from hypothesis import given
+from hypothesis import strategies as st
+from mail_server import STORED, Inbox, free_port, mail_server, route
 
-from alerts.message import Delivered, DeliveryFailure, MailChannel, Outbox, StoredMessage
+from alerts.message import MailChannel, Outbox
+from alerts.message.outbox import Delivered, DeliveryFailure, gives_up, wait_ms
+from ingest.store import Store
+from ingest.store.alarms.alarm_record import TransitionRow, add_transition
+from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, recent_messages
 
 DAY_MS = 86_400_000
 
+Result = Delivered | DeliveryFailure
 
-@dataclass
-class Shelf:
-    """The store's part in memory: message by id, when each is due, what became of it."""
 
-    messages: dict[int, StoredMessage] = field(default_factory=dict)
-    due_ms: dict[int, int] = field(default_factory=dict)
-    log: list[tuple[str, int, int, str]] = field(default_factory=list)
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[Store]:
+    with new_store(tmp_path) as opened:
+        yield opened
 
-    def add(self, message: StoredMessage) -> None:
-        self.messages[message.id] = message
-        self.due_ms[message.id] = message.not_before_ms
 
-    def due(self, now_ms: int) -> Sequence[StoredMessage]:
-        return [self.messages[id] for id, due_ms in self.due_ms.items() if due_ms <= now_ms]
+def put(store: Store, **changes: Any) -> int:
+    """A message in the outbox, of the occurrence 7f3k; its id."""
+    row = STORED._replace(**changes)
+    fields = {name: getattr(row, name) for name in NewMessage._fields}
+    with store.write() as connection:
+        return add_message(connection, NewMessage(**fields))
 
-    def sent(self, id: int, at_ms: int) -> None:
-        del self.due_ms[id]
-        self.log.append(("sent", id, at_ms, ""))
 
-    def failed(self, id: int, at_ms: int, error: str, next_try_ms: int) -> None:
-        self.messages[id] = replace(self.messages[id], attempts=self.messages[id].attempts + 1)
-        self.due_ms[id] = next_try_ms
-        self.log.append(("failed", id, at_ms, error))
-
-    def gave_up(self, id: int, at_ms: int, reason: str) -> None:
-        del self.due_ms[id]
-        self.log.append(("gave up", id, at_ms, reason))
+def close(store: Store, at_ms: int) -> None:
+    """The occurrence of the messages has closed."""
+    closed = TransitionRow(at_ms, "K1/low", "7f3k", "condition ended", "acknowledged", "normal", None, "", "")
+    with store.write() as connection:
+        add_transition(connection, closed)
 
 
 @dataclass
-class Script:
-    """A channel that answers as it is told, then delivers."""
+class Channel:
+    """A channel that gives the answers that it holds, then those of ``otherwise``; it notes each try."""
 
     answers: list[DeliveryFailure] = field(default_factory=list)
+    otherwise: Callable[[MessageRow, int], Result] = lambda message, now_ms: Delivered()
     tried: list[tuple[int, int]] = field(default_factory=list)
 
-    def __call__(self, message: StoredMessage, now_ms: int) -> Delivered | DeliveryFailure:
+    def deliver(self, message: MessageRow, now_ms: int) -> Result:
         self.tried.append((message.id, now_ms))
-        return self.answers.pop(0) if self.answers else Delivered()
+        return self.answers.pop(0) if self.answers else self.otherwise(message, now_ms)
 
 
-def shelf_of(*messages: StoredMessage) -> Shelf:
-    shelf = Shelf()
-    for message in messages:
-        shelf.add(message)
-    return shelf
+def outbox_of(store: Store, channel: Channel) -> Outbox:
+    return Outbox(store, channel.deliver, lambda: 0.5)
 
 
-def run(outbox: Outbox, shelf: Shelf, until_ms: int, from_ms: int = 0) -> int:
+def run(store: Store, outbox: Outbox, until_ms: int, from_ms: int = 0) -> int:
     """A turn at each moment at which something falls due; how many went out."""
     count, now_ms = 0, from_ms
-    while shelf.due_ms and now_ms <= until_ms:
+    while now_ms <= until_ms:
         count += outbox.work(now_ms)
-        now_ms = max(now_ms + 1000, min(shelf.due_ms.values(), default=0))
+        row = store.connection.execute("SELECT min(next_try_ms) FROM message WHERE state = 'waiting'").fetchone()
+        if row[0] is None:
+            break
+        now_ms = max(now_ms + 1000, row[0])
     return count
 
 
-def test_a_mail_server_down_for_ten_minutes_then_up_gets_the_mail_once() -> None:
-    inbox, port, shelf = Inbox(), free_port(), shelf_of(STORED)
-    outbox = Outbox(shelf, MailChannel(Route(port), lambda: None, UTC), lambda: 0.5)
-    assert run(outbox, shelf, 600_000) == 0
-    assert [at_ms for _, _, at_ms, _ in shelf.log] == [0, 5_000, 20_000, 80_000, 380_000]
-    assert all(error == f"nothing listens at mail server 127.0.0.1 port {port}" for _, _, _, error in shelf.log)
+def test_a_mail_server_down_for_ten_minutes_then_up_gets_the_mail_once(store: Store) -> None:
+    inbox, port = Inbox(), free_port()
+    channel = Channel(otherwise=MailChannel(route(port), lambda: None, UTC).deliver)
+    outbox = outbox_of(store, channel)
+    put(store)
+    assert run(store, outbox, 600_000) == 0
+    assert [at_ms for _, at_ms in channel.tried] == [0, 5_000, 20_000, 80_000, 380_000]
+    assert recent_messages(store)[0].last_error == f"nothing listens at mail server 127.0.0.1 port {port}"
     with mail_server(inbox, port):
-        assert run(outbox, shelf, 2_000_000, from_ms=600_000) == 1
-        assert run(outbox, shelf, 4_000_000, from_ms=2_000_000) == 0
+        assert run(store, outbox, 2_000_000, from_ms=600_000) == 1
+        assert run(store, outbox, 4_000_000, from_ms=2_000_000) == 0
     assert [mail["Message-ID"] for mail in inbox.mails] == [STORED.message_id]
-    assert shelf.log[-1] == ("sent", 1, 1_280_000, "")
+    sent = recent_messages(store)[0]
+    assert (sent.state, sent.ended_ms) == ("sent", 1_280_000)
 
 
-def test_a_lost_note_makes_a_second_mail_with_the_same_id() -> None:
-    inbox, port, shelf = Inbox(), free_port(), shelf_of(STORED)
-    outbox = Outbox(shelf, MailChannel(Route(port), lambda: None, UTC), lambda: 0.5)
+def test_a_lost_note_makes_a_second_mail_with_the_same_id(store: Store) -> None:
+    inbox, port = Inbox(), free_port()
+    channel = MailChannel(route(port), lambda: None, UTC)
+
+    def dies_after_it(message: MessageRow, now_ms: int) -> Result:
+        assert channel.deliver(message, now_ms) == Delivered()
+        raise KeyboardInterrupt
+
+    put(store)
     with mail_server(inbox, port):
-        outbox.work(0)
-        shelf.add(STORED)  # as after a power cut between sending and noting it
-        outbox.work(1000)
+        with pytest.raises(KeyboardInterrupt):
+            Outbox(store, dies_after_it, lambda: 0.5).work(0)
+        assert Outbox(store, channel.deliver, lambda: 0.5).work(1000) == 1
     assert [mail["Message-ID"] for mail in inbox.mails] == [STORED.message_id] * 2
 
 
-def test_a_message_waits_for_its_hour() -> None:
-    shelf, script = shelf_of(replace(STORED, not_before_ms=7000)), Script()
-    outbox = Outbox(shelf, script, lambda: 0.5)
+def test_a_message_waits_for_its_hour(store: Store) -> None:
+    put(store, not_before_ms=7000)
+    outbox = outbox_of(store, Channel())
     assert (outbox.work(6999), outbox.work(7000), outbox.work(7001)) == (0, 1, 0)
 
 
-def test_a_channel_out_of_reach_is_tried_once_a_turn() -> None:
-    shelf = shelf_of(*(replace(STORED, id=id) for id in (1, 2, 3)))
-    script = Script([DeliveryFailure(False, "gone", unreachable=True)])
-    outbox = Outbox(shelf, script, lambda: 0.5)
+def test_a_channel_out_of_reach_is_tried_once_a_turn(store: Store) -> None:
+    first, *_ = [put(store, message_id=f"<{number}@cellar.example>") for number in range(3)]
+    channel = Channel([DeliveryFailure(False, "gone", unreachable=True)])
+    outbox = outbox_of(store, channel)
     assert outbox.work(0) == 0
-    assert script.tried == [(1, 0)]
+    assert channel.tried == [(first, 0)]
     assert outbox.work(1) == 2
     assert outbox.work(5000) == 1
 
 
-def test_one_refused_message_does_not_hold_up_the_others(caplog: pytest.LogCaptureFixture) -> None:
-    shelf = shelf_of(*(replace(STORED, id=id) for id in (1, 2, 3)))
-    script = Script([DeliveryFailure(True, "550 no such user"), DeliveryFailure(False, "450 busy")])
+def test_one_refused_message_does_not_hold_up_the_others(store: Store, caplog: pytest.LogCaptureFixture) -> None:
+    for number in range(3):
+        put(store, message_id=f"<{number}@cellar.example>")
+    channel = Channel([DeliveryFailure(True, "550 no such user"), DeliveryFailure(False, "450 busy")])
     with caplog.at_level(logging.WARNING):
-        assert Outbox(shelf, script, lambda: 0.5).work(0) == 1
-    assert shelf.log == [("gave up", 1, 0, "550 no such user"), ("failed", 2, 0, "450 busy"), ("sent", 3, 0, "")]
+        assert outbox_of(store, channel).work(0) == 1
+    assert [(row.state, row.last_error, row.attempts) for row in reversed(recent_messages(store))] == [
+        ("gave up", "550 no such user", 1),
+        ("waiting", "450 busy", 1),
+        ("sent", None, 1),
+    ]
     assert [record.getMessage() for record in caplog.records] == [
         f"message '{STORED.subject}' to ana@cellar.example: gave up: 550 no such user",
         f"message '{STORED.subject}' to ana@cellar.example not sent, next try in 5 s: 450 busy",
     ]
 
 
-def test_it_gives_up_a_day_after_the_occurrence_closed_and_not_before_a_try() -> None:
-    shelf = shelf_of(replace(STORED, closed_ms=1000))
-    script = Script([DeliveryFailure(False, "busy")] * 500)
-    outbox = Outbox(shelf, script, lambda: 0.5)
-    assert run(outbox, shelf, 3 * DAY_MS) == 0
-    kind, _, at_ms, reason = shelf.log[-1]
-    assert (kind, reason) == ("gave up", "its alarm closed more than a day ago; last: busy")
-    assert DAY_MS + 1000 <= at_ms < DAY_MS + 1000 + 900_000
-    shelf = shelf_of(replace(STORED, closed_ms=1000))
-    assert Outbox(shelf, Script(), lambda: 0.5).work(10 * DAY_MS) == 1, "one that was never tried is tried"
+def test_it_gives_up_a_day_after_the_occurrence_closed_and_not_before_a_try(store: Store) -> None:
+    put(store)
+    close(store, 1000)
+    busy = Channel(otherwise=lambda message, now_ms: DeliveryFailure(False, "busy"))
+    assert run(store, outbox_of(store, busy), 3 * DAY_MS) == 0
+    last = recent_messages(store)[0]
+    assert (last.state, last.last_error) == ("gave up", "its alarm closed more than a day ago; last: busy")
+    assert last.ended_ms is not None
+    assert DAY_MS + 1000 <= last.ended_ms < DAY_MS + 1000 + 900_000
+    put(store, message_id="<later@cellar.example>")
+    assert outbox_of(store, Channel()).work(10 * DAY_MS) == 1, "one that was never tried is tried"
 
 
-def test_while_the_occurrence_is_open_it_never_gives_up() -> None:
-    shelf, script = shelf_of(STORED), Script([DeliveryFailure(False, "busy")] * 600)
-    outbox = Outbox(shelf, script, lambda: 0.5)
-    assert run(outbox, shelf, 6 * DAY_MS) == 0
-    assert {kind for kind, *_ in shelf.log} == {"failed"}
-    assert len(shelf.log) > 500
+def test_while_the_occurrence_is_open_it_never_gives_up(store: Store) -> None:
+    put(store)
+    busy = Channel(otherwise=lambda message, now_ms: DeliveryFailure(False, "busy"))
+    assert run(store, outbox_of(store, busy), 6 * DAY_MS) == 0
+    assert len(busy.tried) > 500
+    assert recent_messages(store)[0].state == "waiting"
+
+
+@pytest.mark.parametrize(("failures", "seconds"), [(1, 5), (2, 15), (3, 60), (4, 300), (5, 900), (6, 900), (1000, 900)])
+def test_the_waits_grow_to_a_quarter_of_an_hour(failures: int, seconds: int) -> None:
+    assert wait_ms(failures, 0.5) == seconds * 1000
+    assert wait_ms(failures, 0.0) == seconds * 800
+
+
+@given(st.integers(1, 50), st.floats(0, 1, exclude_max=True))
+def test_chance_spreads_a_wait_by_a_fifth_at_most(failures: int, chance: float) -> None:
+    middle = wait_ms(failures, 0.5)
+    assert 0.8 * middle <= wait_ms(failures, chance) <= 1.2 * middle
+
+
+def test_calls_that_make_no_sense_are_refused() -> None:
+    with pytest.raises(ValueError, match="at least one failure, not 0"):
+        wait_ms(0, 0.5)
+    with pytest.raises(ValueError, match=r"below 1, not 1\.0"):
+        wait_ms(1, 1.0)
+
+
+def test_giving_up_is_a_day_after_the_occurrence_closed() -> None:
+    assert not gives_up(10**15, None)
+    assert not gives_up(DAY_MS + 6, 7)
+    assert gives_up(DAY_MS + 7, 7)

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import a_limit, a_silence
 
-from alerts.message import CellarView, MessageText, ShownReading, compose
-from alerts.message.wording import SAFETY, tail_of
+from alerts.message.wording import SAFETY, CellarView, MessageText, compose, tail_of
 from alerts.watch import AlarmEvent, Condition, State, Tells
 from alerts.watch.alarm import Transition
+from ingest.store.readings.series_history import HistoryRow
 
 # 2023-11-14 22:13:20 UTC
 SINCE_MS = 1_700_000_000_000
@@ -57,7 +57,7 @@ def returned(**changes: Any) -> Transition:
 
 def test_a_raised_alarm_in_full() -> None:
     draft = compose(
-        raised(), a_limit(), VIEW, readings=[ShownReading(SINCE_MS + 1000 * n, 4.0 - n / 10) for n in range(12)]
+        raised(), a_limit(), VIEW, readings=[HistoryRow(SINCE_MS + 1000 * n, 4.0 - n / 10, 0) for n in range(12)]
     )
     assert draft.subject == "HIGH: K1 pressure 3.4 kPa, below 5 kPa"
     for line in (

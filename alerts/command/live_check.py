@@ -12,7 +12,7 @@ from typing import Final
 
 from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
-from alerts.message.mail import try_login
+from alerts.message import try_login
 from alerts.view.format import value_text
 from ingest.backoff import GOES_ON
 from ingest.cellar import Cellar, SerialSettings

@@ -1,33 +1,16 @@
 """What is sent to a person: what it says, when it may go out, and that it arrives.
 
-Reading order: ``wording`` (a transition in plain words), ``gather`` (several become one), ``hours`` (when a message
-may wake nobody), ``retry`` (how long to wait), ``outbox`` (the queue's work and its contract with the store),
-``mail`` (the channel).
+In reading order:
+
+wording   a transition in plain words
+hours     when a message may wake nobody
+notices   several become one, and go into the outbox
+outbox    what is due is tried, and tried again
+mail      the channel
 """
 
-from alerts.message.hours import earliest
-from alerts.message.mail import MailChannel, build_mail, send, stable_message_id
-from alerts.message.outbox import Delivered, DeliveryFailure, Outbox, OutboxStore, StoredMessage
-from alerts.message.turn_digest import Notice, combine, gather
-from alerts.message.wording import CellarView, MessageText, ShownReading, compose, view_of
+from alerts.message.mail import MailChannel, try_login
+from alerts.message.notices import Notifier
+from alerts.message.outbox import Outbox
 
-__all__ = [
-    "CellarView",
-    "Delivered",
-    "DeliveryFailure",
-    "MailChannel",
-    "MessageText",
-    "Notice",
-    "Outbox",
-    "OutboxStore",
-    "ShownReading",
-    "StoredMessage",
-    "build_mail",
-    "combine",
-    "compose",
-    "earliest",
-    "gather",
-    "send",
-    "stable_message_id",
-    "view_of",
-]
+__all__ = ["MailChannel", "Notifier", "Outbox", "try_login"]

@@ -5,7 +5,7 @@ Every error of ``smtplib``, ``ssl`` and the socket becomes plain words here and 
 
 from __future__ import annotations
 
-__all__ = ["MailChannel", "MailRoute", "build_mail", "send", "stable_message_id", "try_login"]
+__all__ = ["MailChannel", "build_mail", "send", "stable_message_id", "try_login"]
 
 import re
 import smtplib
@@ -17,38 +17,11 @@ from datetime import datetime, tzinfo
 from email import policy
 from email.message import EmailMessage
 from email.utils import format_datetime
-from typing import Protocol
 
-from alerts.message.outbox import Delivered, DeliveryFailure, StoredMessage
+from alerts.message.outbox import Delivered, DeliveryFailure
+from ingest.cellar import MailSettings
 from ingest.errors import IngestError
-
-
-class MailRoute(Protocol):
-    """What the channel needs of the cellar file's ``[mail]``."""
-
-    @property
-    def host(self) -> str:
-        """The mail server."""
-
-    @property
-    def port(self) -> int:
-        """Its TCP port."""
-
-    @property
-    def sender(self) -> str:
-        """The address that messages come from."""
-
-    @property
-    def security(self) -> str:
-        """``none``, ``starttls`` or ``tls``."""
-
-    @property
-    def user(self) -> str | None:
-        """The account to log in with, None for no login."""
-
-    @property
-    def timeout_s(self) -> float:
-        """Seconds to wait for each answer."""
+from ingest.store.alarms.messages import MessageRow
 
 
 def stable_message_id(*parts: str | int, sender: str) -> str:
@@ -61,28 +34,28 @@ def stable_message_id(*parts: str | int, sender: str) -> str:
     return f"<{left}@{right}>"
 
 
-def build_mail(stored: StoredMessage, settings: MailRoute, sent_at: datetime) -> EmailMessage:
+def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -> EmailMessage:
     """The mail. sent_at: an aware time, shown with its zone; each try has its own Date but the same Message-ID.
 
     Raises ValueError where an address or id cannot be put into a header.
     """
     mail = EmailMessage(policy=policy.SMTP)
     mail["From"] = _one_line(settings.sender)
-    mail["To"] = _one_line(stored.recipient)
-    mail["Subject"] = _one_line(stored.subject)
+    mail["To"] = _one_line(message.recipient)
+    mail["Subject"] = _one_line(message.subject)
     mail["Date"] = format_datetime(sent_at)
-    mail["Message-ID"] = _one_line(stored.message_id)
-    if stored.thread_id is not None and stored.thread_id != stored.message_id:
-        mail["In-Reply-To"] = _one_line(stored.thread_id)
-        mail["References"] = _one_line(stored.thread_id)
+    mail["Message-ID"] = _one_line(message.message_id)
+    if message.thread_id is not None and message.thread_id != message.message_id:
+        mail["In-Reply-To"] = _one_line(message.thread_id)
+        mail["References"] = _one_line(message.thread_id)
     mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no vacation replies to us
     # Quoted-printable passes every relay, also one without 8BITMIME.
-    mail.set_content(_sendable(stored.body), charset="utf-8", cte="quoted-printable")
+    mail.set_content(_sendable(message.body), charset="utf-8", cte="quoted-printable")
     return mail
 
 
 def send(
-    mail: EmailMessage, settings: MailRoute, password: str | None, tls: ssl.SSLContext | None = None
+    mail: EmailMessage, settings: MailSettings, password: str | None, tls: ssl.SSLContext | None = None
 ) -> Delivered | DeliveryFailure:
     """Hand the mail to the server of the cellar file.
 
@@ -97,7 +70,7 @@ def send(
     return Delivered() if not refused else _recipient_refused(refused, where)
 
 
-def try_login(settings: MailRoute, password: str | None, tls: ssl.SSLContext | None = None) -> str:
+def try_login(settings: MailSettings, password: str | None, tls: ssl.SSLContext | None = None) -> str:
     """Connect, encrypt and log in as for a mail, and send none. "" if all that works, else why not."""
 
     def nothing(server: smtplib.SMTP) -> None:
@@ -108,7 +81,7 @@ def try_login(settings: MailRoute, password: str | None, tls: ssl.SSLContext | N
 
 
 def _talk(
-    settings: MailRoute, password: str | None, tls: ssl.SSLContext | None, say: Callable[[smtplib.SMTP], None]
+    settings: MailSettings, password: str | None, tls: ssl.SSLContext | None, say: Callable[[smtplib.SMTP], None]
 ) -> DeliveryFailure | None:
     """Connect, encrypt, log in, ``say`` what there is to say, leave; None if all of it went well."""
     where = _where(settings)
@@ -137,19 +110,19 @@ def _talk(
     return None
 
 
-def _where(settings: MailRoute) -> str:
+def _where(settings: MailSettings) -> str:
     return f"mail server {settings.host} port {settings.port}"
 
 
 class MailChannel:
-    """The sender that an outbox works with.
+    """The channel that the outbox works with.
 
-    password: read anew for each mail, so that a mended secret needs no restart; tz: the zone that Date is written in.
+    password: read again for each mail, so that a corrected secret needs no restart; tz: the zone of the Date header.
     """
 
     def __init__(
         self,
-        settings: MailRoute,
+        settings: MailSettings,
         password: Callable[[], str | None],
         tz: tzinfo,
         tls: ssl.SSLContext | None = None,
@@ -159,20 +132,20 @@ class MailChannel:
         self._tz = tz
         self._tls = tls
 
-    def __call__(self, stored: StoredMessage, now_ms: int) -> Delivered | DeliveryFailure:
+    def deliver(self, message: MessageRow, now_ms: int) -> Delivered | DeliveryFailure:
         """Write the mail with its Date at ``now_ms`` (UTC milliseconds) and send it."""
         try:
             password = self._password()
         except IngestError as error:
             return DeliveryFailure(False, str(error), unreachable=True)
         try:
-            mail = build_mail(stored, self._settings, datetime.fromtimestamp(now_ms / 1000, self._tz))
+            mail = build_mail(message, self._settings, datetime.fromtimestamp(now_ms / 1000, self._tz))
         except ValueError as error:
-            return DeliveryFailure(True, f"the mail to {stored.recipient!r} cannot be written: {error}")
+            return DeliveryFailure(True, f"the mail to {message.recipient!r} cannot be written: {error}")
         return send(mail, self._settings, password, self._tls)
 
 
-def _connect(settings: MailRoute, tls: ssl.SSLContext) -> smtplib.SMTP:
+def _connect(settings: MailSettings, tls: ssl.SSLContext) -> smtplib.SMTP:
     # smtplib would ask the resolver for our full name, which can hang for long where there is no DNS.
     name = re.sub(r"[^A-Za-z0-9.-]+", "-", socket.gethostname()) or "localhost"
     if settings.security == "tls":
@@ -226,7 +199,7 @@ def _answer(code: int, text: bytes | str) -> str:
     return f"{code} {_one_line(words)}".strip()
 
 
-def _network_words(error: OSError | UnicodeError, where: str, settings: MailRoute) -> str:
+def _network_words(error: OSError | UnicodeError, where: str, settings: MailSettings) -> str:
     match error:
         case ssl.SSLCertVerificationError():
             return f"{where} shows a certificate that is not trusted: {error.verify_message}"

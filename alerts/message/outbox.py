@@ -7,38 +7,23 @@ then the same, and receivers can drop the second.
 
 from __future__ import annotations
 
-__all__ = ["Delivered", "DeliveryFailure", "Outbox", "OutboxStore", "StoredMessage"]
+__all__ = ["GIVE_UP_MS", "Delivered", "DeliveryFailure", "Outbox", "gives_up", "wait_ms"]
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Final
 
-from alerts.message.retry import gives_up, wait_ms
+from ingest.store import Store
+from ingest.store.alarms.messages import MessageRow, due_messages, mark_failed, mark_gave_up, mark_sent
 
 _log = logging.getLogger(__name__)
 
-
-@dataclass(frozen=True, slots=True)
-class StoredMessage:
-    """A message as the store keeps it, one for each recipient.
-
-    id: its row; message_id: its own Message-ID with angle brackets, the same on every try; thread_id: the Message-ID
-    of the message that raised the occurrence (its own, if this is the one); not_before_ms: when it may first be
-    tried; attempts: tries that failed; closed_ms: when its occurrence closed, None while that is open. Times are UTC
-    milliseconds.
-    """
-
-    id: int
-    message_id: str
-    thread_id: str | None
-    recipient: str
-    subject: str
-    body: str
-    created_ms: int
-    not_before_ms: int
-    attempts: int = 0
-    closed_ms: int | None = None
+# The first waits are short, for a mail server that restarts; RFC 5321 section 4.5.4.1 asks relays for at least 30
+# minutes, which is too slow for an alarm on its first hop. The figures are this project's choice.
+_WAITS_S: Final = (5, 15, 60, 300, 900)
+_JITTER: Final = 0.2
+GIVE_UP_MS: Final = 24 * 3600 * 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,33 +42,17 @@ class DeliveryFailure:
     unreachable: bool = False
 
 
-class OutboxStore(Protocol):
-    """What the outbox asks of the store; each call is one short transaction."""
-
-    def due(self, now_ms: int) -> Sequence[StoredMessage]:
-        """Messages neither sent nor given up whose time has come (``not_before_ms``, or the next try), oldest first."""
-
-    def sent(self, id: int, at_ms: int) -> None:
-        """Note that a message was taken by the next hop."""
-
-    def failed(self, id: int, at_ms: int, error: str, next_try_ms: int) -> None:
-        """Note a try that failed: one more attempt, its error, and when it is due again."""
-
-    def gave_up(self, id: int, at_ms: int, reason: str) -> None:
-        """Note that a message is not tried again."""
-
-
 class Outbox:
-    """The queue's work. send gets a message and the time; chance gives numbers in [0, 1)."""
+    """The queue's work. deliver: gets a message and the time (UTC ms); chance: gives numbers in [0, 1)."""
 
     def __init__(
         self,
-        store: OutboxStore,
-        send: Callable[[StoredMessage, int], Delivered | DeliveryFailure],
+        store: Store,
+        deliver: Callable[[MessageRow, int], Delivered | DeliveryFailure],
         chance: Callable[[], float],
     ) -> None:
         self._store = store
-        self._send = send
+        self._deliver = deliver
         self._chance = chance
 
     def work(self, now_ms: int) -> int:
@@ -93,22 +62,22 @@ class Outbox:
         for each message; the others stay due.
         """
         count = 0
-        for message in self._store.due(now_ms):
-            result = self._send(message, now_ms)
+        for message in due_messages(self._store, now_ms):
+            result = self._deliver(message, now_ms)
             if isinstance(result, Delivered):
-                self._store.sent(message.id, now_ms)
+                mark_sent(self._store, message.id, now_ms)
                 count += 1
                 continue
-            self._refused(message, result, now_ms)
+            self._note_failure(message, result, now_ms)
             if result.unreachable:
                 break
         return count
 
-    def _refused(self, message: StoredMessage, result: DeliveryFailure, now_ms: int) -> None:
+    def _note_failure(self, message: MessageRow, result: DeliveryFailure, now_ms: int) -> None:
         if result.permanent or gives_up(now_ms, message.closed_ms):
             reason = result.text if result.permanent else f"its alarm closed more than a day ago; last: {result.text}"
             _log.error("message '%s' to %s: gave up: %s", message.subject, message.recipient, reason)
-            self._store.gave_up(message.id, now_ms, reason)
+            mark_gave_up(self._store, message.id, now_ms, reason)
             return
         wait = wait_ms(message.attempts + 1, self._chance())
         _log.warning(
@@ -118,4 +87,19 @@ class Outbox:
             round(wait / 1000),
             result.text,
         )
-        self._store.failed(message.id, now_ms, result.text, now_ms + wait)
+        mark_failed(self._store, message.id, result.text, now_ms + wait)
+
+
+def wait_ms(failures: int, chance: float) -> int:
+    """Milliseconds to wait after this many failures (1 or more); chance in [0, 1) spreads it by 20 % either way."""
+    if failures < 1:
+        raise ValueError(f"a wait follows at least one failure, not {failures}")
+    if not 0 <= chance < 1:
+        raise ValueError(f"chance must be at least 0 and below 1, not {chance}")
+    wait_s = _WAITS_S[min(failures, len(_WAITS_S)) - 1]
+    return round(wait_s * 1000 * (1 + _JITTER * (2 * chance - 1)))
+
+
+def gives_up(now_ms: int, closed_ms: int | None) -> bool:
+    """Whether a message that failed is not tried again: a day after its occurrence closed; never while that is open."""
+    return closed_ms is not None and now_ms - closed_ms >= GIVE_UP_MS

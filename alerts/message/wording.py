@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["SAFETY", "SUBJECT_LIMIT", "CellarView", "MessageText", "ShownReading", "compose", "tail_of", "view_of"]
+__all__ = ["PRIORITY_WORDS", "SAFETY", "SUBJECT_LIMIT", "CellarView", "MessageText", "compose", "tail_of", "view_of"]
 
 import shlex
 from collections.abc import Sequence
@@ -15,6 +15,7 @@ from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State, Tells
 from alerts.watch.own_limits import own_words
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
+from ingest.store.readings.series_history import HistoryRow
 
 # RFC 5322 section 2.1.1: a line should have no more than 78 characters.
 SUBJECT_LIMIT: Final = 78
@@ -25,7 +26,7 @@ FIRST: air the room before you go in, and do not go in alone. Nitrogen gives no 
 air is not felt, not seen and not smelt. Argon is the same, and carbon dioxide is poisonous as well.
 Leeside is not a gas alarm and does not replace one. Local rules and licensed practice come first."""
 
-_PRIORITY_WORDS: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORITY"}
+PRIORITY_WORDS: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORITY"}
 _RETURNED_WORD: Final = "BACK TO NORMAL"
 _REMOVED_WORD: Final = "LIMIT REMOVED"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(_RETURNED_WORD) - 2
@@ -38,13 +39,6 @@ class MessageText(NamedTuple):
 
     subject: str
     body: str
-
-
-class ShownReading(NamedTuple):
-    """A reading to show: own time in UTC milliseconds, value in our unit of the quantity."""
-
-    at_ms: int
-    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +73,7 @@ def compose(
     limit: EffectiveLimit | None,
     view: CellarView,
     *,
-    readings: Sequence[ShownReading] = (),
+    readings: Sequence[HistoryRow] = (),
     thread_subject: str | None = None,
 ) -> MessageText:
     """The message about a transition that tells something.
@@ -95,7 +89,7 @@ def compose(
     if limit is None or transition.tells is Tells.REMOVED:
         return MessageText(f"{_REMOVED_WORD}: {tail}", _removed(transition, view))
     if transition.tells is Tells.RAISED:
-        word, body = _PRIORITY_WORDS[limit.priority], _raised(transition, limit, view)
+        word, body = PRIORITY_WORDS[limit.priority], _raised(transition, limit, view)
     else:
         word, body = _RETURNED_WORD, _returned(transition, limit, view)
     if readings:
@@ -206,7 +200,7 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
     return f"leeside acknowledge {shlex.quote(view.file)} {transition.occurrence}"
 
 
-def _last_readings(readings: Sequence[ShownReading], limit: EffectiveLimit, view: CellarView) -> str:
+def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: CellarView) -> str:
     lines = [
         f"  {exact_time(each.at_ms, view.tz)}  {limit_value_text(each.value, limit)}"
         for each in readings[-_SHOWN_READINGS:]

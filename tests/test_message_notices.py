@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from alerts.message import MessageText, Notice, combine, gather
-from alerts.message.wording import SAFETY
+from alerts.message.notices import Notice, combine, gather
+from alerts.message.wording import SAFETY, MessageText
 from alerts.watch import Tells
 
 
@@ -79,4 +79,4 @@ def test_a_flood_is_told_by_subject_and_the_most_urgent_in_full() -> None:
     assert "what raised urgent says" in one.draft.body
     assert "what raised k39 says" not in one.draft.body
     assert "MEDIUM: k39 pressure, no data" in one.draft.body
-    assert "The other 31 are told above" in one.draft.body
+    assert "The other 31 stand above" in one.draft.body
