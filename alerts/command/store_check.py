@@ -53,6 +53,12 @@ def _whole(cellar: Cellar, health: Health, now_ms: int) -> Finding:
         first = "; ".join(health.faults[:3])
         told = f"is damaged ({size}): {first}. Stop leeside and `leeside restore` the newest backup"
         return Finding("store", name, False, told)
+    if health.differences:
+        told = (
+            f"is not what its schema {health.schema} says: {'; '.join(health.differences[:3])}. `leeside run` brings "
+            "an older store up to date; if this stays, `leeside restore` the newest backup"
+        )
+        return Finding("store", name, False, told)
     if health.oldest_ms is None or health.newest_ms is None:
         span = "no reading yet"
     else:

@@ -11,7 +11,7 @@ from typing import Final, NamedTuple
 from ingest.store.change_feed import SUMMARIES, cursor
 from ingest.store.connection import Store, translate
 from ingest.store.disk_space import log_size
-from ingest.store.migrations import version_of
+from ingest.store.migrations import schema_differences, version_of
 from ingest.store.readings.block import BlockUnreadable, unpack
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import span
@@ -45,10 +45,11 @@ class SeriesSpan(NamedTuple):
 class Health:
     """How a store is.
 
-    faults: what SQLite found, and blocks that cannot be unpacked, () for a whole store; check: the pragma that was
-    run; size_bytes: the file with its log; log_bytes: of that the log; schema: the newest migration; oldest_ms,
-    newest_ms: UTC ms of the oldest and newest reading, None for none; blocks: settled days that were unpacked; behind:
-    changes that the summaries have yet to follow; series: the span of each series with readings.
+    faults: what SQLite found, and blocks that cannot be unpacked, () for a whole store; differences: tables, indexes,
+    views and triggers that are not what the schema's number says; check: the pragma that was run; size_bytes: the file
+    with its log; log_bytes: of that the log; schema: the newest migration; oldest_ms, newest_ms: UTC ms of the oldest
+    and newest reading, None for none; blocks: settled days that were unpacked; behind: changes that the summaries have
+    yet to follow; series: the span of each series with readings.
     """
 
     faults: tuple[str, ...]
@@ -61,6 +62,7 @@ class Health:
     blocks: int = 0
     behind: int = 0
     series: tuple[SeriesSpan, ...] = ()
+    differences: tuple[str, ...] = ()
 
 
 def examine(store: Store) -> Health:
@@ -96,6 +98,7 @@ def examine(store: Store) -> Health:
         blocks,
         behind,
         tuple(SeriesSpan(row.probe, row.place, *found) for row, found in spans if found is not None),
+        tuple(schema_differences(store.connection)),
     )
 
 

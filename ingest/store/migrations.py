@@ -11,7 +11,7 @@ __all__ = ["MIGRATIONS", "Migration", "migrate", "refuse_foreign", "require_know
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
 from ingest.store.connection import Store
@@ -63,6 +63,26 @@ def _stays(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _first_stores(connection: sqlite3.Connection) -> None:
+    """Bring stores of the first two commits to the shape that the first schema has had since: they had one kind of
+    scale, and no table of readings with estimated times."""
+    columns = {row[1] for row in connection.execute("PRAGMA table_info(scale)")}
+    if "kind" in columns:
+        return
+    connection.execute("DROP VIEW fresh_reading")
+    connection.execute("DROP INDEX scale_by_series")
+    connection.execute("CREATE TEMP TABLE scale_before AS SELECT * FROM scale")
+    connection.execute("DROP TABLE scale")
+    for statement in FIRST_SCHEMA:
+        if statement.split()[2] in ("scale", "scale_by_series", "undated", "fresh_reading"):
+            connection.execute(statement)
+    connection.execute(
+        "INSERT INTO scale (id, series, from_ms, kind, gain, offset, unit, because, written_ms)"
+        " SELECT id, series, from_ms, 'file', gain, offset, unit, because, written_ms FROM scale_before"
+    )
+    connection.execute("DROP TABLE scale_before")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -70,7 +90,11 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(4, "the journal", _journal),
     Migration(5, "less to write with each commit", _lean),
     Migration(6, "where lots lay", _stays),
+    Migration(7, "what the first stores lack", _first_stores),
 )
+
+# One commit wrote the journal's schema under the number of the next migration.
+_MISNUMBERED: Final = "number = 5 AND name = 'the journal'"
 
 
 def version_of(connection: sqlite3.Connection) -> int:
@@ -78,7 +102,7 @@ def version_of(connection: sqlite3.Connection) -> int:
     known = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'migration'").fetchone()
     if known is None:
         return 0
-    row = connection.execute("SELECT max(number) FROM migration").fetchone()
+    row = connection.execute(f"SELECT max(number - ({_MISNUMBERED})) FROM migration").fetchone()  # noqa: S608  a constant
     return int(row[0] or 0)
 
 
@@ -119,6 +143,8 @@ def migrate(store: Store, now_ms: int, migrations: tuple[Migration, ...] = MIGRA
             # Another process may have been faster while this one waited for the lock.
             if version_of(connection) >= migration.number:
                 continue
+            if version:
+                connection.execute(f"UPDATE migration SET number = 4 WHERE {_MISNUMBERED}")  # noqa: S608  a constant
             migration.apply(connection)
             connection.execute(
                 "INSERT INTO migration (number, name, applied_ms) VALUES (?, ?, ?)",
@@ -126,6 +152,37 @@ def migrate(store: Store, now_ms: int, migrations: tuple[Migration, ...] = MIGRA
             )
         applied.append(migration.name)
     return applied
+
+
+def schema_differences(connection: sqlite3.Connection) -> list[str]:
+    """Compare the tables, indexes, views and triggers with those that the store's schema number stands for.
+
+    Gives a line for each that is missing, is not one of ours, or reads otherwise; [] for a store as its number says.
+    What SQLite itself adds, and another program's additions under names that begin with ``x_``, are not looked at.
+    """
+    expected = sqlite3.connect(":memory:", isolation_level=None)
+    try:
+        for migration in MIGRATIONS[: version_of(connection)]:
+            migration.apply(expected)
+        wanted, present = _objects(expected), _objects(connection)
+    finally:
+        expected.close()
+    lines = [f"{kind} {name} is missing" for kind, name in sorted(wanted.keys() - present.keys())]
+    lines += [f"{kind} {name} is not leeside's" for kind, name in sorted(present.keys() - wanted.keys())]
+    both = sorted(wanted.keys() & present.keys())
+    return lines + [
+        f"{kind} {name} is not as this schema has it"
+        for kind, name in both
+        if wanted[kind, name] != present[kind, name]
+    ]
+
+
+def _objects(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
+    """(type, name) -> its SQL in single spaces."""
+    rows = connection.execute(
+        "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'x\\_%' ESCAPE '\\'"
+    )
+    return {(kind, name): " ".join(sql.split()) for kind, name, sql in rows}
 
 
 def _too_new(path: Path, version: int, newest: int) -> str:
