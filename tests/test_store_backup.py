@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import gzip
+import io
+import json
 import os
 import random
 import sqlite3
@@ -336,3 +338,57 @@ def test_another_archive_is_told(tmp_path: Path) -> None:
         tar.add(os.devnull, "readme.txt")
     with pytest.raises(StoreError, match="no backup of leeside"):
         read_manifest(file)
+
+
+def _with_manifest(archive: Path, changes: dict[str, object], store: bytes | None = None) -> None:
+    """Write an archive once more, with other values in its manifest, and another store."""
+    with tarfile.open(archive, "r:gz") as tar:
+        parts = [(member.name, tar.extractfile(member)) for member in tar]
+        contents = {name: file.read() for name, file in parts if file is not None}
+    contents["manifest.json"] = json.dumps(json.loads(contents["manifest.json"]) | changes).encode()
+    if store is not None:
+        contents["cellar.db"] = store
+    with tarfile.open(archive, "w:gz") as tar:
+        for name, data in contents.items():
+            member = tarfile.TarInfo(name)
+            member.size = len(data)
+            tar.addfile(member, io.BytesIO(data))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"store_bytes": "many"},
+        {"store_bytes": -1},
+        {"store_bytes": 1.5},
+        {"store_bytes": None},
+        {"store_bytes": 10**30},
+        {"schema": True},
+        {"schema": [6]},
+        {"made_ms": 10**18},
+        {"from_ms": {}},
+        {"readings": float("nan")},
+        {"store_sha256": 5},
+        {"site": None},
+        {"form": "1"},
+        {"form": [1]},
+    ],
+    ids=str,
+)
+def test_a_manifest_of_odd_types_is_refused(tmp_path: Path, changes: dict[str, object]) -> None:
+    store, _ = filled(tmp_path, 10)
+    with store:
+        made = make_backup(store, tmp_path)
+    _with_manifest(made.path, changes)
+    with pytest.raises(StoreError, match=next(iter(changes))):
+        read_manifest(made.path)
+
+
+def test_a_store_of_another_size_than_the_manifest_says_is_not_written(tmp_path: Path) -> None:
+    store, _ = filled(tmp_path, 10)
+    with store:
+        made = make_backup(store, tmp_path)
+    _with_manifest(made.path, {}, store=bytes(4_000_000))
+    with pytest.raises(StoreError, match="has 4000000 bytes"):
+        take_out(made.path, tmp_path / "taken.db")
+    assert not (tmp_path / "taken.db").exists()

@@ -20,7 +20,9 @@ from contextlib import contextmanager
 from dataclasses import asdict, dataclass, fields
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Final
+from typing import IO, Annotated, Final
+
+from pydantic import Field, TypeAdapter, ValidationError
 
 from ingest.errors import StoreError, StoreUnwritable
 
@@ -32,6 +34,10 @@ _PIECE: Final = 1 << 20
 # Settled readings are packed already; a higher level costs a small board minutes and saves little.
 _LEVEL: Final = 4
 _LARGEST_MANIFEST: Final = 100_000
+
+_Count = Annotated[int, Field(ge=0, lt=2**63)]
+# UTC milliseconds of the years 1 to 9999, which a time can be shown for.
+_Moment = Annotated[int, Field(ge=-62_135_596_800_000, le=253_402_300_799_999)]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +51,12 @@ class Manifest:
 
     form: int
     site: str
-    made_ms: int
-    schema: int
-    readings: int
-    from_ms: int | None
-    to_ms: int | None
-    store_bytes: int
+    made_ms: _Moment
+    schema: _Count
+    readings: _Count
+    from_ms: _Moment | None
+    to_ms: _Moment | None
+    store_bytes: _Count
     store_sha256: str
 
 
@@ -129,6 +135,12 @@ def take_out(archive: Path, target: Path | None) -> Manifest:
                 break
         else:
             raise StoreError(f"{archive}: there is no {_STORE} in it; take another backup")
+        if member.size != manifest.store_bytes:
+            # Before a byte of it is written: room was made for what the manifest says.
+            raise StoreError(
+                f"{archive}: {_STORE} in it has {member.size} bytes, its {_MANIFEST} says {manifest.store_bytes}; "
+                "take another backup"
+            )
         source = tar.extractfile(member)
         assert source is not None  # it is a regular file
         with _target(target) as out:
@@ -183,10 +195,17 @@ def _manifest(tar: tarfile.TarFile, archive: Path) -> Manifest:
     opened = tar.extractfile(member)
     assert opened is not None  # it is a regular file
     try:
-        told = json.loads(opened.read())
-        form = told["form"]
-        if form != FORM:
-            raise StoreError(f"{archive}: a backup of form {form}; this leeside knows form {FORM}; update leeside")
-        return Manifest(**{field.name: told[field.name] for field in fields(Manifest)})
-    except (ValueError, KeyError, TypeError) as error:
+        document = json.loads(opened.read())
+        form = document["form"]
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise StoreError(f"{archive}: its {_MANIFEST} cannot be read ({error}); take another backup") from error
+    if form != FORM:
+        raise StoreError(f"{archive}: a backup of form {form!r:.20}; this leeside knows form {FORM}; update leeside")
+    known = {field.name: document[field.name] for field in fields(Manifest) if field.name in document}
+    try:
+        return TypeAdapter(Manifest).validate_json(json.dumps(known), strict=True)
+    except ValidationError as error:
+        wrong = ", ".join(dict.fromkeys(str(detail["loc"][0]) for detail in error.errors()))
+        raise StoreError(
+            f"{archive}: its {_MANIFEST} is not as leeside writes it ({wrong}); take another backup"
+        ) from error
