@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from eventually import eventually
 
-from alerts.command.supervisor import Child, supervise
+from alerts.command.supervisor import Child, supervise, watchdog_s
 
 READY = "import sdnotify, sys, time, signal\nsdnotify.SystemdNotifier().notify('READY=1')\n"
 STAYS = READY + "signal.sigwait([signal.SIGTERM])\n"
@@ -27,14 +27,14 @@ def child(role: str, program: str, note: Path | None = None) -> Child:
 class Supervised:
     """Supervises in a thread, so that a test can look on."""
 
-    def __init__(self, *children: Child, manager: str | None = None) -> None:
+    def __init__(self, *children: Child, manager: str | None = None, watchdog: float | None = None) -> None:
         self.stopping = threading.Event()
         self.code: int | None = None
-        self._thread = threading.Thread(target=self._run, args=(children, manager))
+        self._thread = threading.Thread(target=self._run, args=(children, manager, watchdog))
         self._thread.start()
 
-    def _run(self, children: tuple[Child, ...], manager: str | None) -> None:
-        self.code = supervise(children, self.stopping.is_set, manager)
+    def _run(self, children: tuple[Child, ...], manager: str | None, watchdog: float | None) -> None:
+        self.code = supervise(children, self.stopping.is_set, manager, watchdog)
 
     def stop(self) -> int | None:
         self.stopping.set()
@@ -137,6 +137,48 @@ def test_systemd_is_told_ready_when_both_are_and_stopping_at_the_end(tmp_path: P
         assert manager.recv(100) == b"READY=1"
         assert watch.stop() == 0
         assert manager.recv(100) == b"STOPPING=1"
+
+
+def test_what_another_process_writes_to_the_socket_is_not_the_child_s(tmp_path: Path) -> None:
+    """Nobody can keep a silent child alive, or call one ready, by writing to its socket."""
+    silent = child("alone", "import signal\nsignal.sigwait([signal.SIGTERM])\n")
+    silent.start(0.0)
+    name = silent.socket.getsockname()
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as stranger:
+        stranger.connect(name)
+        stranger.send(b"READY=1\nWATCHDOG=1")
+    silent.listen(100.0)
+    assert not silent.was_ready
+    assert silent.heard == 0.0
+    silent.terminate()
+    silent.await_end(0.0)
+    silent.socket.close()
+
+
+@pytest.mark.parametrize(
+    ("environ", "seconds"),
+    [
+        ({}, None),
+        ({"WATCHDOG_USEC": "30000000"}, 15.0),
+        ({"WATCHDOG_USEC": "30000000", "WATCHDOG_PID": "77"}, 15.0),
+        ({"WATCHDOG_USEC": "30000000", "WATCHDOG_PID": "78"}, None),
+        ({"WATCHDOG_USEC": "0"}, None),
+        ({"WATCHDOG_USEC": "soon"}, None),
+    ],
+)
+def test_how_often_systemd_wants_to_hear(environ: dict[str, str], seconds: float | None) -> None:
+    """sd_watchdog_enabled(3): half of WATCHDOG_USEC, if WATCHDOG_PID is this process or not set."""
+    assert watchdog_s(environ, 77) == seconds
+
+
+def test_systemd_hears_as_often_as_it_asks(tmp_path: Path) -> None:
+    address = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(address)
+        manager.settimeout(20)
+        watch = Supervised(child("steady", STAYS), manager=address, watchdog=0.05)
+        assert [manager.recv(100) for _ in range(4)] == [b"READY=1", b"WATCHDOG=1", b"WATCHDOG=1", b"WATCHDOG=1"]
+        assert watch.stop() == 0
 
 
 def test_children_end_when_the_supervisor_is_killed(tmp_path: Path) -> None:

@@ -7,12 +7,13 @@ growing wait. One that says at its very first start that it cannot work (exit co
 
 from __future__ import annotations
 
-__all__ = ["Child", "main", "supervise"]
+__all__ = ["Child", "main", "supervise", "watchdog_s"]
 
 import os
 import selectors
 import signal
 import socket
+import struct
 import subprocess
 import sys
 import time
@@ -25,10 +26,16 @@ LONGEST_WAIT_S = 60.0
 # After this long in good health the wait begins at its shortest again.
 HEALTHY_S = 300.0
 SILENCE_S = 120.0
+# A child is heard every ten seconds; one that was not for so long is not called alive to systemd.
+HEARD_LATELY_S = 60.0
 STOP_S = 20.0
 LOOK_UP_S = 0.5
 
 CANNOT_START = 2
+MOST_NOTES = 100
+
+# struct ucred of unix(7): process, user and group id.
+_CREDENTIALS = struct.Struct("3i")
 
 
 def say(text: str) -> None:
@@ -46,10 +53,14 @@ class Child:
         # An abstract name: it belongs to no folder and goes with the process.
         self.socket.bind(f"\0leeside-{os.getpid()}-{role}")
         self.socket.setblocking(False)
+        # Anyone on this machine can write to an abstract name; the kernel says who did (unix(7)).
+        self.socket.setsockopt(socket.SOL_SOCKET, socket.SO_PASSCRED, 1)
         self._environ = dict(environ)
         self._environ["NOTIFY_SOCKET"] = f"@leeside-{os.getpid()}-{role}"
         self._environ["LEESIDE_PARENT"] = str(os.getpid())
-        self._environ.pop("WATCHDOG_USEC", None)
+        for name in ("WATCHDOG_USEC", "WATCHDOG_PID"):
+            # What systemd asks for is asked of this process.
+            self._environ.pop(name, None)
         self.process: subprocess.Popen[bytes] | None = None
         self.was_ready = False
         self.heard = 0.0
@@ -63,13 +74,16 @@ class Child:
         self._started = self.heard = now
 
     def listen(self, now: float) -> None:
-        """Take what the child has said."""
-        while True:
+        """Take what the child has said; what another process writes to the socket is passed over."""
+        # As many as one turn may take, so that a process that writes without end holds nothing up.
+        for _ in range(MOST_NOTES):
             try:
-                text = self.socket.recv(4096).decode("utf-8", "replace")
+                data, ancillary, _, _ = self.socket.recvmsg(4096, socket.CMSG_SPACE(_CREDENTIALS.size))
             except BlockingIOError:
                 return
-            lines = text.splitlines()
+            if self.process is None or _sender(ancillary) != self.process.pid:
+                continue
+            lines = data.decode("utf-8", "replace").splitlines()
             if "READY=1" in lines:
                 self.was_ready = True
             if "READY=1" in lines or "WATCHDOG=1" in lines:
@@ -114,6 +128,23 @@ class Child:
             self.process.wait()
 
 
+def _sender(ancillary: Sequence[tuple[int, int, bytes]]) -> int | None:
+    """The process that wrote a datagram, as the kernel says; None where it does not."""
+    for level, kind, data in ancillary:
+        if (level, kind) == (socket.SOL_SOCKET, socket.SCM_CREDENTIALS) and len(data) >= _CREDENTIALS.size:
+            return int(_CREDENTIALS.unpack_from(data)[0])
+    return None
+
+
+def watchdog_s(environ: Mapping[str, str], pid: int) -> float | None:
+    """How often systemd wants to hear from this process [s], None where it does not ask.
+
+    Half of what WATCHDOG_USEC allows, as sd_watchdog_enabled(3) advises; WATCHDOG_PID says whom it is for.
+    """
+    usec, wanted = environ.get("WATCHDOG_USEC", ""), environ.get("WATCHDOG_PID", str(pid))
+    return int(usec) / 2e6 if usec.isdecimal() and int(usec) > 0 and wanted == str(pid) else None
+
+
 def _ending(code: int) -> str:
     if code < 0:
         return f"signal {signal.Signals(-code).name}" if -code in set(signal.Signals) else f"signal {-code}"
@@ -131,11 +162,13 @@ def _notify(text: str, address: str | None) -> None:
             say(f"systemd cannot be told {text}: {error}")
 
 
-def supervise(children: Sequence[Child], stopped: Callable[[], bool], manager: str | None) -> int:
+def supervise(
+    children: Sequence[Child], stopped: Callable[[], bool], manager: str | None, watchdog: float | None = None
+) -> int:
     """Keep the children alive until ``stopped()``; give the exit code.
 
-    manager: systemd's own notification socket, or None. It is told READY=1 once both are ready, and WATCHDOG=1 while
-    both have been heard lately.
+    manager: systemd's own notification socket, or None. It gets READY=1 once all are ready, and every ``watchdog``
+    seconds WATCHDOG=1 while all have been heard lately.
     """
     with selectors.DefaultSelector() as selector:
         for child in children:
@@ -145,7 +178,7 @@ def supervise(children: Sequence[Child], stopped: Callable[[], bool], manager: s
         told_alive = time.monotonic()
         code = 0
         while not stopped():
-            for key, _ in selector.select(LOOK_UP_S):
+            for key, _ in selector.select(LOOK_UP_S if watchdog is None else min(LOOK_UP_S, watchdog)):
                 key.data.listen(time.monotonic())
             now = time.monotonic()
             codes = [given for given in (child.look(now) for child in children) if given is not None]
@@ -155,7 +188,8 @@ def supervise(children: Sequence[Child], stopped: Callable[[], bool], manager: s
             if not told_ready and all(child.was_ready for child in children):
                 told_ready = True
                 _notify("READY=1", manager)
-            if told_ready and now - told_alive >= 10 and all(now - child.heard < 60 for child in children):
+            due = watchdog is not None and now - told_alive >= watchdog
+            if told_ready and due and all(now - child.heard < HEARD_LATELY_S for child in children):
                 told_alive = now
                 _notify("WATCHDOG=1", manager)
         _notify("STOPPING=1", manager)
@@ -183,7 +217,7 @@ def main(arguments: Sequence[str]) -> int:
         Child(role, [sys.executable, "-m", f"{package}.daemon", file], os.environ)
         for role, package in (("ingest", "ingest"), ("alerts", "alerts"))
     ]
-    return supervise(children, lambda: stopping, os.environ.get("NOTIFY_SOCKET"))
+    return supervise(children, lambda: stopping, os.environ.get("NOTIFY_SOCKET"), watchdog_s(os.environ, os.getpid()))
 
 
 if __name__ == "__main__":
