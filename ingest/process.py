@@ -17,6 +17,7 @@ from types import FrameType
 from typing import Protocol
 
 from ingest.cellar import Cellar, load_cellar
+from ingest.daemon_log import log_to_stderr
 from ingest.errors import IngestError
 
 
@@ -52,7 +53,7 @@ def run_daemon(
 
     0, or 2 when it cannot start. Signal handlers set a flag and nothing else: what they interrupt may hold a lock.
     """
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(name)s: %(message)s", stream=sys.stderr)
+    log_to_stderr()
     log = logging.getLogger(name)
     given = list(sys.argv[1:] if arguments is None else arguments)
     if len(given) != 1:
