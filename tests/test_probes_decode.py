@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import re
 from typing import Any
 
 import pytest
@@ -11,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
+from ingest.cellar import LinePattern
 from ingest.probes.decode import MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
 from ingest.reading import Quality, Reason, quality_code
 from ingest.times import EARLIEST_MS
@@ -20,7 +20,7 @@ OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 
 
 def _line(pattern: str, **changes: Any) -> Binding:
-    settings: dict[str, Any] = {"source": "bench", "address": "bench", "form": "line", "pattern": re.compile(pattern)}
+    settings: dict[str, Any] = {"source": "bench", "address": "bench", "form": "line", "pattern": LinePattern(pattern)}
     return a_binding(**{**settings, **changes})
 
 

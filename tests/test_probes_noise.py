@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import NamedTuple
 
 import pytest
@@ -10,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
-from ingest.cellar import Counts, Dimension, Signal
+from ingest.cellar import Counts, Dimension, LinePattern, Signal
 from ingest.probes.decode import Binding, Decoded, Decoder
 from ingest.sources.framing import LineFramer
 from ingest.sources.json_form import JsonPointer
@@ -50,7 +49,7 @@ FORMS = {
         25.062,
     ),
     "line": Form(
-        a_binding(form="line", source="bench", address="bench", pattern=re.compile("K1 T=(?P<value>[-+0-9.]+) C")),
+        a_binding(form="line", source="bench", address="bench", pattern=LinePattern("K1 T=(?P<value>[-+0-9.]+) C")),
         b"K1 T=21.5 C",
         21.5,
     ),
@@ -59,7 +58,7 @@ FORMS = {
             form="line",
             source="bench",
             address="bench",
-            pattern=re.compile("V=(?P<value>[0-9.]+);(?P<supply>[0-9.]+);"),
+            pattern=LinePattern("V=(?P<value>[0-9.]+);(?P<supply>[0-9.]+);"),
             signal=RATIO,
         ),
         b"V=2.5;5;",

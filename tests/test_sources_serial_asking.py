@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import queue
-import re
 import threading
 import time
 import tty
@@ -17,7 +16,7 @@ from eventually import eventually
 from samples import NOW, a_binding
 
 from ingest.backoff import Backoff
-from ingest.cellar import SerialSettings
+from ingest.cellar import LinePattern, SerialSettings
 from ingest.probes.decode import Decoder
 from ingest.sources.framing import DEFAULT_LINE_LIMIT, LineFramer
 from ingest.sources.sample import Sample
@@ -245,7 +244,7 @@ def test_noise_is_refused_and_the_next_line_is_read(
         source="bench",
         address="bench",
         form="line",
-        pattern=re.compile("T=(?P<value>[-+0-9.]+)(?: °C)?"),
+        pattern=LinePattern("T=(?P<value>[-+0-9.]+)(?: °C)?"),
         encoding=encoding,
     )
     decoder = Decoder([binding])

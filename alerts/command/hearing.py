@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
+from ingest.plain_text import one_line
 from ingest.probes.binding import bindings
 from ingest.probes.decode import NO_PATTERN, NO_PROBE, RETAINED, Decoder, Refusal
 from ingest.probes.file_scale import file_scale
@@ -126,7 +127,7 @@ def heard_line(heard: Heard, zone: ZoneInfo, units: str) -> str:
     kept = " (retained: the broker had kept it; its age is not known)" if sample.retained else ""
     where = sample.address if sample.source in ("mqtt", sample.address) else f"{sample.source} {sample.address}"
     return (
-        f"{local_time(sample.arrival_ms, zone, sample.arrival_ms)}  {_printable(where)}  "
+        f"{local_time(sample.arrival_ms, zone, sample.arrival_ms)}  {one_line(where)}  "
         f"{_payload_shown(sample.payload)}{kept}  ->  {'; '.join(told)}"
     )
 
@@ -169,9 +170,4 @@ def _reading_words(reading: HeardReading, zone: ZoneInfo, units: str, now_ms: in
 
 def _payload_shown(payload: bytes) -> str:
     text = payload.decode("utf-8", "backslashreplace").strip("\r\n")
-    return f'"{_printable(text[:_SHOWN_CHARACTERS])}{"..." if len(text) > _SHOWN_CHARACTERS else ""}"'
-
-
-def _printable(text: str) -> str:
-    # What comes over the wire must not steer the terminal.
-    return "".join(letter if letter.isprintable() else f"\\x{ord(letter):02x}" for letter in text)
+    return f'"{one_line(text[:_SHOWN_CHARACTERS])}{"..." if len(text) > _SHOWN_CHARACTERS else ""}"'

@@ -13,6 +13,7 @@ from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Vessel
 from ingest.cellar.form import SENML_NAME, Identifier
 from ingest.cellar.limits import EffectiveLimit
+from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, plausible_range, series_unit_conversion, value_in_unit
@@ -32,6 +33,7 @@ __all__ = [
     "EffectiveLimit",
     "Gas",
     "Identifier",
+    "LinePattern",
     "MailSettings",
     "MirrorSettings",
     "MqttSettings",

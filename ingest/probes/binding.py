@@ -4,10 +4,9 @@ from __future__ import annotations
 
 __all__ = ["barometers", "bindings", "declarations", "jump_steps"]
 
-import re
 from collections.abc import Mapping
 
-from ingest.cellar import QUANTITIES, Cellar, Cylinder, Probe, Vessel, plausible_range
+from ingest.cellar import QUANTITIES, Cellar, Cylinder, LinePattern, Probe, Vessel, plausible_range
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Binding
 from ingest.probes.file_scale import file_scale
@@ -103,7 +102,7 @@ def _binding(cellar: Cellar, probe: Probe, series: int, encodings: Mapping[str, 
             low=low,
             high=high,
             decimal=probe.decimal,
-            pattern=re.compile(probe.pattern or ""),
+            pattern=LinePattern(probe.pattern or ""),
             encoding=encodings[probe.serial],
             signal=probe.signal,
             counts=probe.counts,

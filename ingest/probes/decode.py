@@ -8,13 +8,13 @@ from __future__ import annotations
 
 __all__ = ["NO_PATTERN", "NO_PROBE", "RETAINED", "Binding", "Decoded", "DecodedReading", "Decoder", "Refusal"]
 
-import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
-from ingest.cellar import Counts, Dimension, Signal, from_wire
+from ingest.cellar import Counts, Dimension, LinePattern, Signal, from_wire
 from ingest.errors import Unreadable
+from ingest.plain_text import one_line
 from ingest.probes.onewire import Thermometer, parse_w1
 from ingest.probes.record_unit import value_in
 from ingest.reading import Quality, Reason, quality_class, quality_code
@@ -58,7 +58,7 @@ class Binding:
     low: float
     high: float
     decimal: Literal[".", ","] = "."
-    pattern: re.Pattern[str] | None = None
+    pattern: LinePattern | None = None
     pointer: JsonPointer | None = None
     time_pointer: JsonPointer | None = None
     encoding: str = "utf-8"
@@ -290,7 +290,7 @@ def _line_decoder(group: Sequence[Binding]) -> _Decode:
         for binding in group:
             assert binding.pattern is not None
             # The whole line, never some number inside of it: noise holds digits too.
-            match = binding.pattern.fullmatch(text)
+            match = binding.pattern.match(text)
             if match is None:
                 continue
             try:
@@ -310,8 +310,8 @@ def _line_decoder(group: Sequence[Binding]) -> _Decode:
     return decode
 
 
-def _supply_in(match: re.Match[str], binding: Binding) -> float | None:
-    if "supply" not in match.re.groupindex:
+def _supply_in(match: Mapping[str, str | None], binding: Binding) -> float | None:
+    if "supply" not in match:
         return None
     try:
         return parse_number(match["supply"] or "", decimal=binding.decimal)
@@ -329,6 +329,4 @@ def _linearised(binding: Binding, number: float, supply: float | None) -> tuple[
 
 
 def _excerpt(payload: bytes) -> str:
-    text = payload[:60].decode("utf-8", "backslashreplace")
-    printable = "".join(letter if letter.isprintable() else f"\\x{ord(letter):02x}" for letter in text)
-    return printable + ("..." if len(payload) > 60 else "")
+    return one_line(payload[:60].decode("utf-8", "backslashreplace")) + ("..." if len(payload) > 60 else "")

@@ -5,7 +5,6 @@ from __future__ import annotations
 __all__ = ["shared_value_problems", "wiring_problems"]
 
 import re
-import warnings
 from collections.abc import Iterator
 from typing import Final
 
@@ -14,6 +13,7 @@ from ingest.cellar.connections import MqttSettings
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.equipment import Probe
 from ingest.cellar.form import SENML_NAME
+from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.table_entry import TableEntry
 from ingest.cellar.units import normal_unit
 from ingest.errors import Problem
@@ -124,16 +124,14 @@ def _line(entry: TableEntry[Probe], serial: str, draft: CellarDraft) -> Iterator
     if probe.pattern is None:
         yield entry.problem("pattern", "is missing: a serial line needs one, such as 'K1 T=(?P<value>[-+0-9.]+)'")
         return
-    with warnings.catch_warnings():
-        warnings.simplefilter("error")
-        try:
-            pattern = re.compile(probe.pattern)
-        except (re.error, RecursionError, OverflowError, Warning) as error:
-            yield entry.problem("pattern", f"is not a regular expression: {error}")
-            return
-    if "value" not in pattern.groupindex:
+    try:
+        pattern = LinePattern(probe.pattern)
+    except ValueError as error:
+        yield entry.problem("pattern", str(error))
+        return
+    if "value" not in pattern.groups:
         yield entry.problem("pattern", "must have a group named value around the number: (?P<value>[-+0-9.]+)")
-    elif pattern.search(""):
+    elif pattern.takes_nothing:
         yield entry.problem("pattern", "matches even an empty line; write what must stand in it")
 
 
