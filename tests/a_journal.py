@@ -9,6 +9,7 @@ import subprocess
 from pathlib import Path
 from typing import Any
 
+from cellar_text import CARBOY, MQTT, PROBE, SITE, keg, table
 from running import leeside
 
 from ingest.cellar import load_cellar
@@ -19,40 +20,17 @@ from ingest.store import create_or_open
 from ingest.store.journal.entries import entries
 from ingest.store.readings.series import declare
 
-FILE_TEXT = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-[mqtt]
-host = "127.0.0.1"
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-tare = "4.2 kg"
-[[vessel]]
-id = "C1"
-kind = "carboy"
-capacity = "23 L"
-[[vessel]]
-id = "K3"
-kind = "keg"
-capacity = "25 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-[[cylinder]]
-id = "CO2"
-gas = "carbon dioxide"
-water_volume = "10 L"
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "k1/p"
-unit = "kPa"
-"""
+FILE_TEXT = "\n".join(
+    (
+        SITE,
+        MQTT,
+        keg("K1", tare="4.2 kg"),
+        CARBOY,
+        keg("K3", capacity="25 L"),
+        table("[[cylinder]]", id="CO2", gas="carbon dioxide", water_volume="10 L"),
+        PROBE,
+    )
+)
 
 
 class JournalOnDisk:

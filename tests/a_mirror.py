@@ -25,6 +25,7 @@ from typing import Any
 
 import pytest
 from a_store import NOW, declared, new_store
+from cellar_text import site
 from influx_server import InfluxServer, Points
 from journal_entries import a_body, journal_cellar
 
@@ -40,7 +41,7 @@ from ingest.store.readings.series_history import raw
 from ingest.store.readings.settling import Settler
 from ingest.times import END_OF_TIME_MS
 
-SITE = '[site]\nname = "Mill Lane"\ntimezone = "Europe/Ljubljana"\n'
+SITE = site(name="Mill Lane")
 
 
 def mirrored_store(folder: Path, probes: int = 2) -> Store:

@@ -27,6 +27,7 @@ __all__ = [
     "site",
     "table",
     "temperature",
+    "watched_keg",
     "write_cellar",
 ]
 
@@ -86,6 +87,14 @@ def limit(**keys: object) -> str:
 def mail(port: int | None = None, **keys: object) -> str:
     addresses = {"from": "leeside@cellar.example", "to": ["ana@cellar.example"]}
     return table("[mail]", **{"host": "127.0.0.1", "port": port, **addresses, **keys})
+
+
+def watched_keg(broker_port: int, mail_port: int) -> str:
+    """K1 with its pressure in psi, an alarm soon after the pressure is gone, and mails about it."""
+    low = {"at": "K1", "quantity": "pressure", "low": "5 kPa", "deadband": "1 kPa"}
+    at_once = {"on_delay": "1 s", "off_delay": "0 s", "priority": "high"}
+    pressure = probe(topic="cellar/K1/pressure", unit="psi", every="30 s")
+    return site() + mqtt(broker_port) + keg() + pressure + limit(**low, **at_once) + mail(mail_port)
 
 
 SITE = site()

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 __all__ = ["EQUIPMENT", "Pages", "a_body", "an_entry", "journal_cellar"]
 
-from pathlib import Path
 from typing import Any
 
-from ingest.cellar import Cellar, parse_cellar
+from cellar_text import SITE, cellar, table
+
+from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.balance import judge_entry, judge_strike, refuse
 from ingest.journal.body import Body
@@ -33,10 +34,11 @@ EQUIPMENT = Equipment(
 
 def journal_cellar(*vessels: tuple[str, str, float], more: str = "") -> Cellar:
     """A cellar of vessels, each with id, kind and capacity [L]; by default those of ``EQUIPMENT``."""
-    text = '[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n'
-    for id, kind, capacity in vessels or (("K1", "keg", 19.0), ("C1", "carboy", 10.0), ("K3", "keg", 25.0)):
-        text += f'[[vessel]]\nid = "{id}"\nkind = "{kind}"\ncapacity = "{capacity} L"\n'
-    return parse_cellar(text + more, file="cellar.toml", base=Path("/srv/cellar"))
+    tables = [
+        table("[[vessel]]", id=id, kind=kind, capacity=f"{capacity} L")
+        for id, kind, capacity in vessels or (("K1", "keg", 19.0), ("C1", "carboy", 10.0), ("K3", "keg", 25.0))
+    ]
+    return cellar(SITE, *tables, more)
 
 
 def a_body(kind: str, **said: Any) -> Body:

@@ -8,52 +8,21 @@ import tomllib
 from pathlib import Path
 
 from brokers import Mosquitto, free_port
+from cellar_text import KEG, SITE, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from listening import Cable, Listener
 from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import parse_cellar
 
-SITE = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-"""
-PRESSURE = """
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/pressure"
-unit = "kPa"
-"""
-
-
-def mqtt(port: int) -> str:
-    return f'\n[mqtt]\nhost = "127.0.0.1"\nport = {port}\n'
-
-
-def serial(device: str, name: str = "bench-line") -> str:
-    return f'\n[[serial]]\nid = "{name}"\ndevice = "{device}"\nsettle = "0 s"\n'
-
-
-def written(folder: Path, *pieces: str) -> Path:
-    file = folder / "cellar.toml"
-    file.write_text("".join(pieces))
-    return file
+PLACES = SITE + KEG
+PRESSURE = probe(topic="cellar/K1/pressure")
 
 
 def test_samples_are_shown_live_and_the_rest_is_proposed(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as broker:
         broker.publish("cellar/K1/pressure", "54.0", retain=True)
-        file = written(tmp_path, SITE, mqtt(broker.port), PRESSURE)
+        file = write_cellar(tmp_path, PLACES, mqtt(broker.port), PRESSURE)
         with Listener(file) as listener:
             listener.await_words("retained")
             broker.publish("cellar/K1/pressure", "55.2", "8 psi")
@@ -79,7 +48,7 @@ def test_as_json_each_line_is_an_object_and_the_span_ends_it(tmp_path: Path) -> 
     with Mosquitto(tmp_path) as broker:
         broker.publish("a/p", '{"kPa": 3}', retain=True)
         broker.publish("b/p", "7", retain=True)
-        file = written(tmp_path, SITE, mqtt(broker.port))
+        file = write_cellar(tmp_path, PLACES, mqtt(broker.port))
         done = leeside_process("listen", file, "--topic", "a/#", "--topic", "c", "--for", "1.5s", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert done.returncode == 0, done.stderr
@@ -93,7 +62,7 @@ def test_as_json_each_line_is_an_object_and_the_span_ends_it(tmp_path: Path) -> 
 
 
 def test_nothing_was_heard(tmp_path: Path) -> None:
-    file = written(tmp_path, SITE, mqtt(free_port()))
+    file = write_cellar(tmp_path, PLACES, mqtt(free_port()))
     done = leeside_process("listen", file, "--for", "0.5s")
     assert done.returncode == 1
     assert "Nothing listens at 127.0.0.1" in done.stderr
@@ -101,13 +70,13 @@ def test_nothing_was_heard(tmp_path: Path) -> None:
 
 
 def test_a_file_without_a_source(tmp_path: Path) -> None:
-    done = leeside_process("listen", written(tmp_path, SITE, '\n[w1]\npath = "none"\n'))
+    done = leeside_process("listen", write_cellar(tmp_path, PLACES, table("[w1]", path="none")))
     assert done.returncode == 1
     assert "There is nothing to listen to" in done.stderr
 
 
 def test_a_wrong_call(tmp_path: Path) -> None:
-    file = written(tmp_path, SITE)
+    file = write_cellar(tmp_path, PLACES)
     for arguments, word in (
         ([file, "--topic", "a/#/b"], "--topic"),
         ([file, "--for", "soon"], "--for"),
@@ -119,16 +88,16 @@ def test_a_wrong_call(tmp_path: Path) -> None:
 
 
 def test_a_wrong_cellar_file(tmp_path: Path) -> None:
-    done = leeside_process("listen", written(tmp_path, SITE, "[[vessel]]\n"))
+    done = leeside_process("listen", write_cellar(tmp_path, PLACES, "[[vessel]]\n"))
     assert done.returncode == 1
     assert "[[vessel]] no. 2 id" in done.stderr
 
 
 def test_lines_in_use_are_left_out_and_the_rest_is_read(tmp_path: Path) -> None:
     with Cable() as free, Cable() as taken:
-        held = written(tmp_path, SITE, serial(taken.device))
+        held = write_cellar(tmp_path, PLACES, serial(taken.device))
         both = tmp_path / "both.toml"
-        both.write_text(SITE + serial(free.device, "free") + serial(taken.device, "taken"))
+        both.write_text(PLACES + serial(free.device, "free") + serial(taken.device, "taken"))
         with Listener(held) as other, Listener(both) as listener:
             eventually(lambda: other.said("is open") or other.said("in use"))
             listener.await_words("serial line free")
@@ -140,7 +109,7 @@ def test_lines_in_use_are_left_out_and_the_rest_is_read(tmp_path: Path) -> None:
 
 def test_a_line_in_use_names_its_holder(tmp_path: Path) -> None:
     with Cable() as cable:
-        file = written(tmp_path, SITE, serial(cable.device))
+        file = write_cellar(tmp_path, PLACES, serial(cable.device))
         with Listener(file) as first:
             first.await_words("is open")
             done = leeside_process("listen", file, "--for", "1s")
@@ -158,7 +127,7 @@ def test_one_wire_chips_of_the_file_and_of_the_folder(tmp_path: Path) -> None:
     known = (
         '\n[w1]\npath = "chips"\n\n[[probe]]\nid = "t"\nat = "K1"\nquantity = "temperature"\nw1 = "28-3c01f0964f2b"\n'
     )
-    done = leeside_process("listen", written(tmp_path, SITE, known), "--for", "1.5s")
+    done = leeside_process("listen", write_cellar(tmp_path, PLACES, known), "--for", "1.5s")
     assert done.returncode == 0, done.stderr
     assert "t: 12.5 = 12.5 °C, good" in done.stdout
     assert 'w1 28-0000000000aa  "9000"  ->  no probe takes it' in done.stdout
@@ -174,7 +143,7 @@ def test_the_serial_devices_need_no_file() -> None:
 def test_beside_a_running_leeside_both_see_every_message(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as broker, Cable() as cable:
         line = serial(cable.device)
-        file = written(tmp_path, SITE, mqtt(broker.port), PRESSURE, line)
+        file = write_cellar(tmp_path, PLACES, mqtt(broker.port), PRESSURE, line)
         with Leeside(file) as running:
             eventually(lambda: "connected to the broker" in running.said() and "is open" in running.said())
             with Listener(file) as listener:

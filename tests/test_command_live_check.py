@@ -9,12 +9,12 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import CellarOnDisk
 from brokers import Mosquitto, free_port
+from cellar_text import KEG, SITE, mail, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from influx_server import InfluxServer, Says
 from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
 from running import Leeside, leeside
-from test_command_listen import PRESSURE, SITE, mqtt, serial, written
 from test_sources_mqtt_guest import dynamic_security
 
 from alerts.command.live_check import Finding, live_findings
@@ -22,22 +22,16 @@ from alerts.command.store_check import store_findings
 from ingest.cellar import Cellar, load_cellar
 
 NOW_MS = 1_795_595_400_000
-CHIP = '\n[[probe]]\nid = "t"\nat = "K1"\nquantity = "temperature"\nw1 = "28-3c01f0964f2b"\n'
+PRESSURE = probe(topic="cellar/K1/pressure")
+CHIP = table("[[probe]]", id="t", at="K1", quantity="temperature", w1="28-3c01f0964f2b")
 
 
-def mail(port: int, *more: str) -> str:
-    rows = [
-        f"port = {port}",
-        'from = "leeside@cellar.example"',
-        'to = ["ana@cellar.example"]',
-        'timeout = "5 s"',
-        *more,
-    ]
-    return "\n".join(["", "[mail]", 'host = "127.0.0.1"', *rows, ""])
+def mail_at(port: int, **keys: str) -> str:
+    return mail(port, timeout="5 s", **keys)
 
 
 def cellar(folder: Path, *pieces: str) -> Cellar:
-    return load_cellar(written(folder, SITE, *pieces))
+    return load_cellar(write_cellar(folder, SITE, KEG, *pieces))
 
 
 def tried(cellar: Cellar, environ: dict[str, str] | None = None) -> list[Finding]:
@@ -68,7 +62,7 @@ def test_a_broker_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_a_wrong_host(tmp_path: Path) -> None:
-    found = only(tried(cellar(tmp_path, '\n[mqtt]\nhost = "nowhere.invalid"\n', PRESSURE)))
+    found = only(tried(cellar(tmp_path, mqtt(host="nowhere.invalid"), PRESSURE)))
     assert not found.ok
     assert "look at [mqtt] host" in found.told
 
@@ -146,7 +140,7 @@ def test_a_one_wire_chip_is_read_once(tmp_path: Path, text: str | None, ok: bool
     if text is not None:
         (folder / "28-3c01f0964f2b").mkdir()
         (folder / "28-3c01f0964f2b/temperature").write_text(text)
-    found = only(tried(cellar(tmp_path, '\n[w1]\npath = "chips"\n', CHIP)))
+    found = only(tried(cellar(tmp_path, table("[w1]", path="chips"), CHIP)))
     assert (found.part, found.ok) == ("chip", ok)
     assert told in found.told
 
@@ -157,21 +151,21 @@ def test_a_one_wire_chip_is_read_once(tmp_path: Path, text: str | None, ok: bool
 def test_a_mail_server_that_is_there_gets_no_mail(tmp_path: Path) -> None:
     inbox, port = Inbox(), free_port()
     with mail_server(inbox, port):
-        found = only(tried(cellar(tmp_path, mail(port))))
+        found = only(tried(cellar(tmp_path, mail_at(port))))
     assert found == Finding("mail", f"127.0.0.1:{port}", True, "connected; no mail was sent")
     assert inbox.mails == []
 
 
 def test_no_mail_server(tmp_path: Path) -> None:
     port = free_port()
-    found = only(tried(cellar(tmp_path, mail(port))))
+    found = only(tried(cellar(tmp_path, mail_at(port))))
     assert found == Finding("mail", f"127.0.0.1:{port}", False, f"nothing listens at mail server 127.0.0.1 port {port}")
 
 
 def test_encryption_and_login(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     server, _ = self_made_certificate(tmp_path)
     inbox, port = Inbox(), free_port()
-    house = cellar(tmp_path, mail(port, 'security = "starttls"', 'user = "ana"', 'password_env = "SECRET"'))
+    house = cellar(tmp_path, mail_at(port, security="starttls", user="ana", password_env="SECRET"))
     with mail_server(
         inbox, port, tls_context=server, require_starttls=True, authenticator=only_ana, auth_required=True
     ):
@@ -259,6 +253,6 @@ def test_the_command_says_each_in_a_line_and_its_exit_code(tmp_path: Path) -> No
 
 
 def test_without_live_nothing_is_tried(tmp_path: Path) -> None:
-    done = leeside("check", written(tmp_path, SITE, mqtt(free_port()), PRESSURE))
+    done = leeside("check", write_cellar(tmp_path, SITE, KEG, mqtt(free_port()), PRESSURE))
     assert done.returncode == 0
     assert "Tried out" not in done.stdout

@@ -11,6 +11,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from cellar_text import SITE, write_cellar
 from eventually import eventually
 
 from alerts.command.supervisor import Child, supervise, watchdog_s
@@ -183,8 +184,7 @@ def test_systemd_hears_as_often_as_it_asks(tmp_path: Path) -> None:
 
 def test_children_end_when_the_supervisor_is_killed(tmp_path: Path) -> None:
     """What `leeside run` started must not go on alone and hold the store against the next start."""
-    file = tmp_path / "cellar.toml"
-    file.write_text('[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n')
+    file = write_cellar(tmp_path, SITE)
     process = subprocess.Popen(
         [sys.executable, "-m", "alerts.command.supervisor", str(file)], stderr=subprocess.DEVNULL
     )

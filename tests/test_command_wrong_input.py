@@ -8,6 +8,7 @@ from pathlib import Path
 import httpx
 import pytest
 from a_store import NOW, new_store
+from cellar_text import KEG, PROBE, SITE, limit, mqtt, table, write_cellar
 from eventually import eventually
 from mail_server import free_port
 from running import Leeside, leeside, leeside_process
@@ -16,42 +17,11 @@ from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.store.readings.series import declare
 
-GOOD = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[mqtt]
-host = "127.0.0.1"
-port = 1
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/pressure"
-unit = "kPa"
-"""
-
-LIMIT = """
-[[limit]]
-at = "K1"
-quantity = "{quantity}"
-{limits}
-consequence = "Air can reach the wine."
-action = "Look at the lid."
-"""
+GOOD = SITE + mqtt(port=1) + KEG + PROBE
 
 
-def limit(limits: str, quantity: str = "pressure") -> str:
-    return GOOD + LIMIT.format(limits=limits, quantity=quantity)
+def limited(**keys: str) -> str:
+    return GOOD + limit(at="K1", **{"quantity": "pressure", **keys})
 
 
 MISTAKES = {
@@ -63,16 +33,16 @@ MISTAKES = {
     ),
     "two probes take one topic": (
         GOOD + GOOD[GOOD.index("[[probe]]") :].replace("k1-pressure", "other"),
-        ["[[probe]] other topic", "cellar/K1/pressure", "k1-pressure"],
+        ["[[probe]] other topic", "k1/p", "k1-pressure"],
     ),
     "a probe at no place": (GOOD.replace('at = "K1"', 'at = "K7"'), ["[[probe]] k1-pressure at", "K7", "K1"]),
-    "a limit without probe": (limit('high = "18 °C"', "temperature"), ["[[limit]]", "temperature", "no probe"]),
+    "a limit without probe": (limited(quantity="temperature", high="18 °C"), ["[[limit]]", "temperature", "no probe"]),
     "low above high": (
-        limit('low = "60 kPa"') + LIMIT.format(quantity="pressure", limits='high = "50 kPa"'),
+        limited(low="60 kPa") + limit(at="K1", quantity="pressure", high="50 kPa"),
         ["[[limit]]", "low", "high"],
     ),
     "a deadband that never clears": (
-        limit('low = "5 kPa"\ndeadband = "300 kPa"'),
+        limited(low="5 kPa", deadband="300 kPa"),
         ["deadband", "make the deadband smaller"],
     ),
     "not TOML": ("[site\nname = 3", ["TOML", "line 1"]),
@@ -82,8 +52,7 @@ MISTAKES = {
 @pytest.mark.parametrize("name", MISTAKES)
 def test_a_mistake_in_the_cellar_file_is_told_by_check_and_run(name: str, tmp_path: Path) -> None:
     text, words = MISTAKES[name]
-    file = tmp_path / "cellar.toml"
-    file.write_text(text)
+    file = write_cellar(tmp_path, text)
     for command in ("check", "run"):
         result = leeside(command, file)
         assert result.returncode == 1
@@ -95,8 +64,7 @@ def test_a_mistake_in_the_cellar_file_is_told_by_check_and_run(name: str, tmp_pa
 
 
 def test_the_good_file_passes(tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD)
+    file = write_cellar(tmp_path, GOOD)
     result = leeside("check", file)
     assert (result.returncode, result.stderr) == (0, "")
     assert "K1/pressure/air" in result.stdout
@@ -112,8 +80,7 @@ def test_a_path_that_leads_nowhere(command: str, tmp_path: Path) -> None:
 
 
 def test_commands_that_read_say_that_there_is_no_store_yet(tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD)
+    file = write_cellar(tmp_path, GOOD)
     for command in (("now", file), ("alarms", file), ("history", file, "k1-pressure"), ("acknowledge", file, "7f3k")):
         result = leeside(*command)
         assert result.returncode == 1
@@ -121,8 +88,7 @@ def test_commands_that_read_say_that_there_is_no_store_yet(tmp_path: Path) -> No
 
 
 def test_a_store_of_a_newer_leeside_is_left_alone(tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD)
+    file = write_cellar(tmp_path, GOOD)
     with new_store(tmp_path) as store:
         store.connection.execute("INSERT INTO migration VALUES (999, 'of the future', 0)")
     for result in (leeside_process("run", file), leeside("now", file)):
@@ -132,8 +98,7 @@ def test_a_store_of_a_newer_leeside_is_left_alone(tmp_path: Path) -> None:
 
 
 def test_a_second_run_on_one_store_is_told_who_holds_it(tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD)
+    file = write_cellar(tmp_path, GOOD)
     with Leeside(file) as running:
         second = leeside_process("run", file)
         assert second.returncode == 2
@@ -145,8 +110,7 @@ def test_a_second_run_on_one_store_is_told_who_holds_it(tmp_path: Path) -> None:
 
 def test_a_store_where_nothing_can_be_written(tmp_path: Path) -> None:
     # /sys takes no new files, whoever asks: to a program it is what a read-only disk is.
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD + '\n[store]\npath = "/sys/kernel/cellar.db"\n')
+    file = write_cellar(tmp_path, GOOD + table("[store]", path="/sys/kernel/cellar.db"))
     result = leeside_process("run", file)
     assert result.returncode == 2
     assert "/sys/kernel/cellar.db" in result.stderr
@@ -155,8 +119,7 @@ def test_a_store_where_nothing_can_be_written(tmp_path: Path) -> None:
 
 
 def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD + '\n[store]\npath = "nowhere/cellar.db"\n')
+    file = write_cellar(tmp_path, GOOD + table("[store]", path="nowhere/cellar.db"))
     result = leeside_process("run", file)
     assert result.returncode == 2
     assert "nowhere" in result.stderr
@@ -179,8 +142,7 @@ def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
     ],
 )
 def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: str, tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD)
+    file = write_cellar(tmp_path, GOOD)
     if "history" in arguments:
         with new_store(tmp_path) as store:
             declare(store, declarations(load_cellar(file)), NOW)
@@ -192,8 +154,7 @@ def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: st
 
 def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> None:
     port = free_port()
-    file = tmp_path / "cellar.toml"
-    file.write_text(GOOD + f'\n[page]\naddress = "127.0.0.1:{port}"\n')
+    file = write_cellar(tmp_path, GOOD + table("[page]", address=f"127.0.0.1:{port}"))
     server = subprocess.Popen(["socat", f"TCP-LISTEN:{port},fork,bind=127.0.0.1", "/dev/null"])
     try:
         with Leeside(file) as running:

@@ -6,40 +6,21 @@ import threading
 from pathlib import Path
 
 from brokers import Mosquitto
+from cellar_text import SITE, mqtt, table, temperature, write_cellar
 from eventually import eventually
 
 from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.store import open_existing
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-[store]
-commit = "60 s"
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-client_id = "leeside-test"
-[[room]]
-id = "cellar"
-volume = "30 m3"
-[[probe]]
-id = "air"
-at = "cellar"
-quantity = "temperature"
-mounted = "air"
-topic = "cellar/air"
-unit = "degC"
-every = "10 s"
-"""
+ROOM = table("[[room]]", id="cellar", volume="30 m3")
+AIR = temperature("air", "cellar", mounted="air", topic="cellar/air", every="10 s")
 
 
 def test_the_first_reading_after_a_start_waits_for_no_others(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as broker:
-        file = tmp_path / "cellar.toml"
-        file.write_text(CELLAR.format(port=broker.port))
+        connection = mqtt(broker.port, client_id="leeside-test")
+        file = write_cellar(tmp_path, SITE, table("[store]", commit="60 s"), connection, ROOM, AIR)
         daemon = IngestDaemon(load_cellar(file), {})
         daemon.start()
         thread = threading.Thread(target=daemon.run)

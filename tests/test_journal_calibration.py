@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from a_store import new_store
+from cellar_text import KEG, MQTT, SITE, probe, write_cellar
 from hypothesis import given
 from hypothesis import strategies as st
 from running import leeside
@@ -47,34 +48,12 @@ def test_what_cannot_be_a_calibration_is_refused(points: list[Point], words: str
 # 2026-11-20T18:30:00Z, which is past whenever this runs.
 THEN = 1_795_199_400_000
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[mqtt]
-host = "127.0.0.1"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "k1"
-unit = "psi"
-"""
+CELLAR = SITE + MQTT + KEG + probe(topic="k1", unit="psi")
 
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
-    path = tmp_path / "cellar.toml"
-    path.write_text(CELLAR)
+    path = write_cellar(tmp_path, CELLAR)
     with new_store(tmp_path) as store:
         number = declare(store, declarations(load_cellar(path)), THEN)["k1-pressure"]
         rows = [(number, THEN - 7_200_000, 8.0, 0), (number, THEN - 3_600_000, 8.0, 0), (number, THEN - 60_000, 0.2, 0)]

@@ -10,7 +10,7 @@ from pathlib import Path
 import httpx
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
-from cellar_text import SITE
+from cellar_text import site
 
 from alerts.page.app import make_app
 from alerts.watch.alarm_table import State
@@ -72,7 +72,7 @@ def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
 
 
 def test_the_page_speaks_us_units_where_asked(tmp_path: Path) -> None:
-    here = CellarOnDisk(tmp_path, site=SITE + 'units = "us"\n')
+    here = CellarOnDisk(tmp_path, site=site(units="us"))
     here.reading("k1-pressure", 55.16)
     here.reading("k1-temperature", 12.0)
     here.alarm()
@@ -115,8 +115,7 @@ def test_silence_bad_quality_and_dead_daemons_are_told(here: CellarOnDisk) -> No
 
 
 def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> None:
-    site = f"[site]\nname = '''{HOSTILE}'''\ntimezone = \"Europe/Ljubljana\"\n"
-    here = CellarOnDisk(tmp_path, site=site)
+    here = CellarOnDisk(tmp_path, site=site(name=HOSTILE))
     here.reject(example=HOSTILE + "1", address=HOSTILE + "2", reason=HOSTILE + "3")
     here.message(HOSTILE + "4")
     here.alarm(state=State.ACKNOWLEDGED, acknowledged_by=HOSTILE + "5")

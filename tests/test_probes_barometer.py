@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 from a_store import NOW, new_store
+from cellar_text import MQTT, keg, probe, site, table, temperature
+from cellar_text import cellar as parsed
 
-from ingest.cellar import Cellar, parse_cellar
+from ingest.cellar import Cellar
 from ingest.probes.binding import barometers, declarations, jump_steps
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.reading import Quality, quality_code
@@ -17,53 +19,14 @@ from ingest.store.readings.scales import add_part
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import raw
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-altitude = "340 m"
-
-[mqtt]
-host = "127.0.0.1"
-
-[[room]]
-id = "cellar"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-room = "cellar"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-reference = "{reference}"
-topic = "k1"
-unit = "kPa"
-
-[[probe]]
-id = "air"
-at = "cellar"
-quantity = "barometric_pressure"
-topic = "air"
-unit = "hPa"
-
-[[probe]]
-id = "k1-temperature"
-at = "K1"
-quantity = "temperature"
-mounted = "wall"
-topic = "t"
-unit = "degF"
-"""
+ROOM = table("[[room]]", id="cellar")
+AIR = probe("air", "cellar", quantity="barometric_pressure", topic="air", unit="hPa")
+TEMPERATURE = temperature(mounted="wall", topic="t", unit="degF")
 
 
 def cellar(reference: str) -> Cellar:
-    return parse_cellar(CELLAR.format(reference=reference), file="cellar.toml", base=Path())
+    pressure = probe(reference=reference, topic="k1")
+    return parsed(site(altitude="340 m"), MQTT, ROOM, keg(room="cellar"), pressure, AIR, TEMPERATURE)
 
 
 @pytest.mark.parametrize(("reference", "sensor_kpa"), [("absolute", 155.0), ("sealed", 155.0 - 101.325)])

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from a_store import NOW, declared, fill_up, make_room, new_store, start_script
+from cellar_text import KEG, MQTT, SITE, probe, write_cellar
 from eventually import eventually
 from running import leeside, leeside_process
 
@@ -37,28 +38,7 @@ from ingest.writing.upkeep import Upkeep, UpkeepSettings
 HOUSE = Path(__file__).parent.parent
 DAY = 86_400_000
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[mqtt]
-host = "127.0.0.1"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "k1/p"
-unit = "psi"
-"""
+CELLAR = SITE + MQTT + KEG + probe(unit="psi")
 
 
 @pytest.mark.parametrize("seed", [1])
@@ -140,8 +120,7 @@ def test_a_torn_copy_is_an_earlier_state_or_a_clear_error(tmp_path: Path, seed: 
 @pytest.mark.parametrize("seed", [4, 5])
 def test_the_commands_have_clear_words_for_a_torn_copy(tmp_path: Path, seed: int) -> None:
     torn(tmp_path, random.Random(seed), settled=False)
-    file = tmp_path / "cellar.toml"
-    file.write_text(CELLAR)
+    file = write_cellar(tmp_path, CELLAR)
     for call in (
         ["check", file, "--store"],
         ["history", file, "k1-pressure", "--csv"],
@@ -162,8 +141,7 @@ def test_damage_in_the_middle_is_no_traceback(tmp_path: Path) -> None:
     # The last pages hold readings.
     data[-8192:] = b"\xff" * 8192
     store.path.write_bytes(data)
-    file = tmp_path / "cellar.toml"
-    file.write_text(CELLAR)
+    file = write_cellar(tmp_path, CELLAR)
     said = [
         leeside("history", file, "k1-pressure"),
         leeside_process("run", file, "--only", "ingest"),

@@ -6,6 +6,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
+from cellar_text import KEG, MQTT, limit, mail, probe, site, temperature
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -32,45 +33,12 @@ from ingest.store.readings.undated import DATED
 
 EPOCH_MS = 1_790_000_000_000
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-waking = "07:00-22:00"
-
-[mqtt]
-host = "127.0.0.1"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/pressure"
-unit = "psi"
-
-[[limit]]
-at = "K1"
-quantity = "pressure"
-low = "5 kPa"
-deadband = "1 kPa"
-on_delay = "10 s"
-off_delay = "0 s"
-priority = "high"
-consequence = "Air can reach the wine."
-action = "Look at the lid."
-
-[mail]
-host = "127.0.0.1"
-from = "leeside@cellar.example"
-to = ["ana@cellar.example", "ben@cellar.example"]
-"""
+WATCHED = site(waking="07:00-22:00") + MQTT + KEG + probe(topic="cellar/K1/pressure", unit="psi")
+LOW = limit(
+    at="K1", quantity="pressure", low="5 kPa", deadband="1 kPa", on_delay="10 s", off_delay="0 s", priority="high"
+)
+MAIL = mail(to=["ana@cellar.example", "ben@cellar.example"])
+CELLAR = WATCHED + LOW + MAIL
 
 
 class Bench:
@@ -219,7 +187,7 @@ def test_a_limit_that_leaves_the_file_closes_its_occurrence_with_a_message(bench
     for _ in range(12):
         bench.turn()
     bench.send()
-    bench.restart(CELLAR[: CELLAR.index("[[limit]]")] + CELLAR[CELLAR.index("[mail]") :])
+    bench.restart(WATCHED + MAIL)
     bench.turn()
     assert bench.subjects()[2:] == [
         "ana: LIMIT REMOVED: K1 pressure 3.4 kPa, below 5 kPa",
@@ -384,24 +352,10 @@ def test_occurrence_ids_are_short_and_never_repeat() -> None:
 
 _KEG_WITH_THERMOMETER = (
     CELLAR
-    + """
-[[probe]]
-id = "k1-temperature"
-at = "K1"
-quantity = "temperature"
-mounted = "wall"
-topic = "cellar/K1/temperature"
-unit = "degC"
-
-[[limit]]
-at = "K1"
-quantity = "temperature"
-high = "20 °C"
-on_delay = "0 s"
-off_delay = "0 s"
-consequence = "The wine warms."
-action = "Look at the cooling."
-"""
+    + temperature(mounted="wall", topic="cellar/K1/temperature")
+    + limit(
+        at="K1", quantity="temperature", high="20 °C", on_delay="0 s", off_delay="0 s", consequence="The wine warms."
+    )
 )
 
 

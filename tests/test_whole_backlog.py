@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import SITE, keg, limit, mqtt, probe, write_cellar
 from eventually import eventually
 from old_broker import OldBroker
 from running import Leeside, leeside, leeside_process
@@ -21,51 +22,14 @@ from ingest.store.readings.series_history import latest
 
 pytestmark = pytest.mark.whole
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
 
-[store]
-path = "cellar.db"
+def watched(vessel: str) -> str:
+    """A keg with its pressure and its limit."""
+    low = limit(
+        at=vessel, quantity="pressure", low="5 kPa", deadband="1 kPa", on_delay="0 s", off_delay="0 s", priority="high"
+    )
+    return keg(vessel) + probe(f"{vessel}-pressure", vessel, topic=f"cellar/{vessel}") + low
 
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[vessel]]
-id = "K2"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-"""
-PROBE = """
-[[probe]]
-id = "{vessel}-pressure"
-at = "{vessel}"
-quantity = "pressure"
-topic = "cellar/{vessel}"
-unit = "kPa"
-
-[[limit]]
-at = "{vessel}"
-quantity = "pressure"
-low = "5 kPa"
-deadband = "1 kPa"
-on_delay = "0 s"
-off_delay = "0 s"
-priority = "high"
-consequence = "Air can reach the wine."
-action = "Look at the lid seal and posts."
-"""
 
 EACH = 1000
 KEPT = 2 * EACH + 1  # one was published as a retained one, which a session that waits gets like any other
@@ -75,9 +39,8 @@ BACKLOG = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
 def test_two_thousand_bare_numbers_that_were_kept(tmp_path: Path) -> None:
     """K1 lost its pressure while leeside was away and has it again; K2 has lost it and not got it back."""
-    file = tmp_path / "cellar.toml"
     with Mosquitto(tmp_path) as broker, OldBroker(broker.port) as old:
-        file.write_text(CELLAR.format(port=old.port) + PROBE.format(vessel="K1") + PROBE.format(vessel="K2"))
+        file = write_cellar(tmp_path, SITE, mqtt(old.port), watched("K1"), watched("K2"))
         running = Leeside(file)
         with running:
             # The session must exist before the first message: a broker keeps nothing for a name it never heard.

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import watched_keg, write_cellar
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside, leeside_process
@@ -15,62 +16,11 @@ from ingest.store.alarms.messages import recent_messages
 
 pytestmark = pytest.mark.whole
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[store]
-path = "cellar.db"
-
-[mqtt]
-host = "127.0.0.1"
-port = {broker}
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/pressure"
-unit = "psi"
-every = "30 s"
-
-[[limit]]
-at = "K1"
-quantity = "pressure"
-low = "5 kPa"
-deadband = "1 kPa"
-on_delay = "1 s"
-off_delay = "0 s"
-priority = "high"
-consequence = "Air can reach the wine."
-action = "Look at the lid seal and posts, then bring the blanket back to 55 kPa."
-
-[mail]
-host = "127.0.0.1"
-port = {mail}
-from = "leeside@cellar.example"
-to = ["cellarhand@cellar.example"]
-"""
-
-
-def cellar_file(folder: Path, broker: int, mail: int) -> Path:
-    file = folder / "cellar.toml"
-    file.write_text(CELLAR.format(broker=broker, mail=mail))
-    return file
-
 
 def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path: Path) -> None:
     inbox, mail_port = Inbox(), free_port()
     with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port):
-        running = Leeside(cellar_file(tmp_path, broker.port, mail_port))
+        running = Leeside(write_cellar(tmp_path, watched_keg(broker.port, mail_port)))
         with running:
             broker.publish("cellar/K1/pressure", "12")
             eventually(lambda: "82.7 kPa" in leeside("now", running.file).stdout)
@@ -86,7 +36,7 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
             assert body.startswith("FIRST: air the room before you go in, and do not go in alone.")
             assert "K1: pressure is 3.4 kPa, below the limit of 5 kPa." in body
             assert "Air can reach the wine." in body
-            assert "Look at the lid seal and posts, then bring the blanket back to 55 kPa." in body
+            assert "Look at the lid." in body
         with running:
             # The alarm still stands, known by the same id, and one more reading of the same kind changes nothing.
             broker.publish("cellar/K1/pressure", "0.5")
@@ -119,7 +69,7 @@ def test_a_mail_server_that_is_away_gets_the_mail_once_when_it_is_back(tmp_path:
     test_message_outbox for ten minutes by the clock given as an argument."""
     inbox, mail_port = Inbox(), free_port()
     with Mosquitto(tmp_path) as broker:
-        running = Leeside(cellar_file(tmp_path, broker.port, mail_port))
+        running = Leeside(write_cellar(tmp_path, watched_keg(broker.port, mail_port)))
         with running:
             broker.publish("cellar/K1/pressure", "0.5", "0.4")
             eventually(lambda: _attempts(running) >= 1, within_s=20)
@@ -144,7 +94,7 @@ def test_a_broker_that_dies_is_one_message_not_one_for_each_probe(tmp_path: Path
     """What is kept of the daemons' pulses is what the limits on leeside itself judge; see test_watch_own_limits
     for the times. Here: the state is told by `now`, and readings flow again when the broker is back."""
     with Mosquitto(tmp_path) as broker:
-        running = Leeside(cellar_file(tmp_path, broker.port, free_port()))
+        running = Leeside(write_cellar(tmp_path, watched_keg(broker.port, free_port())))
         with running:
             broker.publish("cellar/K1/pressure", "8")
             eventually(lambda: "55.2 kPa" in leeside("now", running.file).stdout)

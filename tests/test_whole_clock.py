@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import watched_keg, write_cellar
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside_process
-from test_whole_breach import cellar_file
 
 from ingest.store import open_existing
 from ingest.store.pulse_rows import pulses
@@ -44,7 +44,7 @@ class Clock:
 def test_alarms_go_on_in_time_when_the_clock_is_set_back_and_forward(tmp_path: Path) -> None:
     inbox, mail_port, clock = Inbox(), free_port(), Clock(tmp_path)
     with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port):
-        file = cellar_file(tmp_path, broker.port, mail_port)
+        file = write_cellar(tmp_path, watched_keg(broker.port, mail_port))
         running = Leeside(file, environ=clock.environ)
         with running:
             broker.publish("cellar/K1/pressure", "12")

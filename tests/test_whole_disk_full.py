@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import KEG, SITE, mqtt, probe, table, write_cellar
 from eventually import eventually
 
 from ingest.store import open_existing
@@ -21,36 +22,7 @@ pytestmark = pytest.mark.whole
 FIRST_S = 1_790_000_000
 UNLIMITED = resource.RLIM_INFINITY
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[store]
-path = "cellar.db"
-commit = "0.2 s"
-
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/box"
-payload = "json"
-pointer = "/kPa"
-time_pointer = "/at"
-unit = "kPa"
-"""
+BOX = probe(topic="cellar/K1/box", payload="json", pointer="/kPa", time_pointer="/at")
 
 
 class Ingest:
@@ -92,9 +64,8 @@ def publish(broker: Mosquitto, numbers: range) -> None:
 
 @pytest.mark.parametrize("killed", [False, True], ids=["room is made", "killed while it is full"])
 def test_nothing_is_lost_on_a_full_disk(disk_path: Path, killed: bool) -> None:
-    file = disk_path / "cellar.toml"
     with Mosquitto(disk_path) as broker:
-        file.write_text(CELLAR.format(port=broker.port))
+        file = write_cellar(disk_path, SITE, table("[store]", commit="0.2 s"), mqtt(broker.port), KEG, BOX)
         with Ingest(file) as daemon:
             publish_until_heard(broker, disk_path)
             log_bytes = (disk_path / "cellar.db-wal").stat().st_size

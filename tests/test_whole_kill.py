@@ -12,8 +12,8 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import KEG, SITE, mqtt, probe, table, write_cellar
 from eventually import eventually
-from mail_server import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.store import open_existing
@@ -24,43 +24,13 @@ pytestmark = pytest.mark.whole
 MESSAGES = 20_000
 FIRST_MS = 1_790_000_000_000
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[store]
-path = "cellar.db"
-commit = "0.2 s"
-
-[mqtt]
-host = "127.0.0.1"
-port = {broker}
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "cellar/K1/box"
-payload = "json"
-pointer = "/kPa"
-time_pointer = "/at"
-unit = "kPa"
-"""
+BOX = probe(topic="cellar/K1/box", payload="json", pointer="/kPa", time_pointer="/at")
 
 
 def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_path: Path) -> None:
     chance = random.Random(20261125)
-    file = disk_path / "cellar.toml"
     with Mosquitto(disk_path) as broker:
-        file.write_text(CELLAR.format(broker=broker.port, mail=free_port()))
+        file = write_cellar(disk_path, SITE, table("[store]", commit="0.2 s"), mqtt(broker.port), KEG, BOX)
         running = Leeside(file)
         with running:
             # The session must exist before the first message: a broker keeps nothing for a name it never heard.

@@ -17,6 +17,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
+from cellar_text import KEG, SITE, mqtt, probe, table, temperature, write_cellar
 from eventually import eventually
 from scripted_peer import PINGREQ, PUBACK, PUBCOMP, PUBREC, PeerConnection, ScriptedPeer, publish
 
@@ -30,47 +31,8 @@ from ingest.store.rejects import rejects
 
 pytestmark = pytest.mark.whole
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[store]
-path = "cellar.db"
-commit = "0.1 s"
-
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-client_id = "leeside-test"
-keep_alive = "5 s"
-window = 20
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-bare"
-at = "K1"
-quantity = "temperature"
-mounted = "wall"
-topic = "bare"
-unit = "degC"
-
-[[probe]]
-id = "k1-dated"
-at = "K1"
-quantity = "pressure"
-topic = "dated"
-payload = "json"
-pointer = "/v"
-time_pointer = "/at"
-unit = "kPa"
-"""
+BARE = temperature("k1-bare", mounted="wall", topic="bare")
+DATED = probe("k1-dated", topic="dated", payload="json", pointer="/v", time_pointer="/at")
 
 FIRST_S = 1_790_000_000
 
@@ -178,7 +140,8 @@ def held(store_path: Path) -> Iterator[None]:
 def broker(tmp_path: Path) -> Iterator[Broker]:
     witness = Witness(tmp_path / "cellar.db")
     with ScriptedPeer(witness.see) as peer:
-        (tmp_path / "cellar.toml").write_text(CELLAR.format(port=peer.port))
+        connection = mqtt(peer.port, client_id="leeside-test", keep_alive="5 s", window=20)
+        write_cellar(tmp_path, SITE, table("[store]", commit="0.1 s"), connection, KEG, BARE, DATED)
         yield Broker(peer, witness)
     assert witness.wrong == []
 

@@ -8,79 +8,32 @@ import tty
 from pathlib import Path
 
 import pytest
+from cellar_text import CARBOY, KEG, SITE, limit, mail, probe, serial, temperature, write_cellar
 from eventually import eventually
 from mail_server import Inbox, free_port, mail_server
 from running import Leeside, leeside, leeside_process
 
 pytestmark = pytest.mark.whole
 
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[[serial]]
-id = "bench-line"
-device = "{device}"
-baud = 9600
-settle = "0 s"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[vessel]]
-id = "C1"
-kind = "carboy"
-capacity = "23 L"
-
-[[probe]]
-id = "k1-temperature"
-at = "K1"
-quantity = "temperature"
-mounted = "wall"
-serial = "bench-line"
-pattern = 'K1 T=(?P<value>[-+0-9.]+)'
-unit = "degC"
-every = "10 s"
-
-[[probe]]
-id = "c1-pressure"
-at = "C1"
-quantity = "pressure"
-serial = "bench-line"
-pattern = 'C1 P=(?P<value>[-+0-9.]+) mbar'
-unit = "mbar"
-every = "10 s"
-
-[[limit]]
-at = "C1"
-quantity = "pressure"
-high = "2 kPa"
-deadband = "0.5 kPa"
-on_delay = "0 s"
-off_delay = "0 s"
-priority = "high"
-consequence = "Glass bursts under pressure."
-action = "Stand aside, then free the airlock."
-
-[mail]
-host = "127.0.0.1"
-port = {mail}
-from = "leeside@cellar.example"
-to = ["cellarhand@cellar.example"]
-"""
+TEMPERATURE = temperature(
+    mounted="wall", topic=None, serial="bench-line", pattern="K1 T=(?P<value>[-+0-9.]+)", every="10 s"
+)
+AIRLOCK = probe(
+    "c1-pressure", "C1", topic=None, serial="bench-line", pattern="C1 P=(?P<value>[-+0-9.]+) mbar", unit="mbar",
+    every="10 s",
+)  # fmt: skip
+BLOCKED = limit(
+    at="C1", quantity="pressure", high="2 kPa", deadband="0.5 kPa", on_delay="0 s", off_delay="0 s", priority="high",
+    consequence="Glass bursts under pressure.", action="Stand aside, then free the airlock.",
+)  # fmt: skip
 
 
 def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_path: Path) -> None:
     writer, reader = pty.openpty()
     tty.setraw(reader)
     inbox, mail_port = Inbox(), free_port()
-    file = tmp_path / "cellar.toml"
-    file.write_text(CELLAR.format(device=os.ttyname(reader), mail=mail_port))
+    line = serial(os.ttyname(reader), baud=9600)
+    file = write_cellar(tmp_path, SITE, line, KEG, CARBOY, TEMPERATURE, AIRLOCK, BLOCKED, mail(mail_port))
     try:
         with mail_server(inbox, mail_port), Leeside(file) as running:
             eventually(lambda: "line bench-line: open" in leeside("now", file).stdout, within_s=20)

@@ -11,69 +11,16 @@ from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import KEG, SITE, keg, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from running import Leeside, leeside_process
 
 pytestmark = pytest.mark.whole
 
 CHIP = "28-3c01f0964f2b"
-CELLAR = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-
-[mqtt]
-host = "127.0.0.1"
-port = {port}
-
-[[serial]]
-id = "gauge"
-device = "{device}"
-settle = "0 s"
-poll = "P?\\r\\n"
-poll_every = "0.5 s"
-
-[w1]
-path = "devices"
-
-[[vessel]]
-id = "K1"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[vessel]]
-id = "K2"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "box"
-payload = "senml"
-name = "k1/gas"
-
-[[probe]]
-id = "k1-temperature"
-at = "K1"
-quantity = "temperature"
-w1 = "28-3c01f0964f2b"
-every = "0.5 s"
-
-[[probe]]
-id = "k2-pressure"
-at = "K2"
-quantity = "pressure"
-serial = "gauge"
-pattern = 'P=(?P<value>[0-9.]+)'
-unit = "kPa"
-every = "0.5 s"
-"""
+SENML = probe(topic="box", payload="senml", name="k1/gas", unit=None)
+ONE_WIRE = table("[[probe]]", id="k1-temperature", at="K1", quantity="temperature", w1=CHIP, every="0.5 s")
+ASKED = probe("k2-pressure", "K2", topic=None, serial="gauge", pattern="P=(?P<value>[0-9.]+)", every="0.5 s")
 
 
 @contextmanager
@@ -112,9 +59,10 @@ def shown(file: Path, *texts: str) -> None:
 
 def test_each_way_in_leads_to_a_reading(tmp_path: Path) -> None:
     chip = tmp_path / "devices" / CHIP
-    file = tmp_path / "cellar.toml"
     with Mosquitto(tmp_path, options=["log_type all"]) as broker, gauge() as device:
-        file.write_text(CELLAR.format(port=broker.port, device=device))
+        asked = serial(device, "gauge", poll="P?\r\n", poll_every="0.5 s")
+        sources = (mqtt(broker.port), asked, table("[w1]", path="devices"))
+        file = write_cellar(tmp_path, SITE, *sources, KEG, keg("K2"), SENML, ONE_WIRE, ASKED)
         with Leeside(file) as running:
             eventually(lambda: "Sending SUBACK" in broker.log(), within_s=30)
             broker.publish("box", '[{"bn": "k1/", "bu": "Pa", "n": "gas", "v": 55200}]', '[{"n": "k1/gas", "u": "Pa"}]')

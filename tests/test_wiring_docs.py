@@ -10,6 +10,7 @@ from typing import Final
 
 import pytest
 from brokers import Mosquitto
+from cellar_text import MQTT, SITE, keg
 from running import leeside
 
 from ingest.cellar import Counts, Signal, parse_cellar
@@ -18,23 +19,7 @@ PAGE: Final = (Path(__file__).resolve().parent.parent / "docs" / "wiring.md").re
 
 PSI_KPA: Final = 6.894757  # NIST SP 811, appendix B.8
 
-BASE: Final = """
-[site]
-name = "Mill Lane cellar"
-timezone = "Europe/Ljubljana"
-[mqtt]
-host = "127.0.0.1"
-""" + "".join(
-    f"""
-[[vessel]]
-id = "K{number}"
-kind = "keg"
-capacity = "19.5 L"
-gas = "nitrogen"
-max_pressure = "200 kPa"
-"""
-    for number in range(1, 7)
-)
+BASE: Final = SITE + MQTT + "".join(keg(f"K{number}") for number in range(1, 7))
 LINE: Final = '[[serial]]\nid = "bench-line"\ndevice = "/dev/serial/by-id/usb-example"\n'
 
 
