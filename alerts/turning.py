@@ -33,8 +33,7 @@ from ingest.store.alarms.messages import count_waiting
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import cursor, set_cursor
-from ingest.store.journal.begun_rackings import Rackings
-from ingest.store.journal.stored_ledger import EmptyVessels
+from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
@@ -84,8 +83,7 @@ class Turner:
         self._watch = Watch(limits)
         self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
-        self._empty = EmptyVessels(store)
-        self._rackings = Rackings(store)
+        self._vessel_use = VesselUseCache(store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
         self._scales = {series: scales(store, series) for series in self._probe_of}
@@ -118,7 +116,7 @@ class Turner:
             readings=self._readings(rows),
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
-            quiet=self._suppression.keys(self._empty.at(now.utc_ms), self._rackings.vessels(now.utc_ms)),
+            quiet=self._suppression.keys(*self._vessel_use.at(now.utc_ms)),
         )
         occurrences = self._occurrences
 

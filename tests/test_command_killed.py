@@ -11,7 +11,7 @@ from running import COMMAND
 from write_lock import Watched, watched
 
 from ingest.entering import enter
-from ingest.store.journal.stored_ledger import contents, empty_vessels
+from ingest.store.journal.stored_ledger import contents
 
 _NOW_MS = 1_795_600_000_000
 # So many that the write takes some milliseconds, and a kill finds it.
@@ -78,10 +78,9 @@ def test_a_kill_inside_the_write_leaves_all_of_it_or_nothing(
         assert everything or "no. " not in killed.said, "nothing is told as written that is not"
         # What was worked out from the entries went with them.
         now_ms = max(entry.written_ms for entry in entries)
-        assert contents(journal.store, now_ms, journal.cellar)["K1"].volume_l == (
-            pytest.approx(16.0 - 0.03 * _SAMPLES) if not everything else 0.0 if own else None
-        )
-        assert ("K1" in empty_vessels(journal.store, now_ms)) == (everything and own == 1)
+        held = contents(journal.store, now_ms, journal.cellar)["K1"]
+        assert held.volume_l == (pytest.approx(16.0 - 0.03 * _SAMPLES) if not everything else 0.0 if own else None)
+        assert held.empty == (everything and own == 1)
         assert journal.store.connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         journal.store.close()
         inside += killed.inside

@@ -12,8 +12,9 @@ from ingest.entering import enter
 from ingest.errors import StoreError
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.store import Store, create_or_open
-from ingest.store.journal.begun_rackings import Rackings, begun_rackings
+from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries, strike
+from ingest.store.journal.vessel_use import VesselUseCache
 
 NOW_MS = 1_795_599_600_000
 CELLAR = journal_cellar()
@@ -35,22 +36,22 @@ def _begun(store: Store) -> list[int]:
 
 
 def test_vessels_are_quiet_from_the_begin_to_the_end_and_never_longer_than_some_hours(store: Store) -> None:
-    rackings = Rackings(store)
-    assert rackings.vessels(NOW_MS) == frozenset()
+    vessel_use = VesselUseCache(store)
+    assert vessel_use.at(NOW_MS).racking == frozenset()
     first = _racking(store, NOW_MS, **{"from": ["K1"], "to": ["K3"]}, begin=True)
-    assert rackings.vessels(NOW_MS - 1) == frozenset()
-    assert rackings.vessels(NOW_MS) == {"K1", "K3"}
-    assert rackings.vessels(NOW_MS + LONGEST_RACKING_MS - 1) == {"K1", "K3"}
-    assert rackings.vessels(NOW_MS + LONGEST_RACKING_MS) == frozenset()
+    assert vessel_use.at(NOW_MS - 1).racking == frozenset()
+    assert vessel_use.at(NOW_MS).racking == {"K1", "K3"}
+    assert vessel_use.at(NOW_MS + LONGEST_RACKING_MS - 1).racking == {"K1", "K3"}
+    assert vessel_use.at(NOW_MS + LONGEST_RACKING_MS).racking == frozenset()
     second = _racking(store, NOW_MS + 1, **{"from": ["C1"]}, begin=True)
-    assert rackings.vessels(NOW_MS + 1) == {"K1", "K3", "C1"}
+    assert vessel_use.at(NOW_MS + 1).racking == {"K1", "K3", "C1"}
     assert _begun(store) == [second, first]
     done = _racking(store, NOW_MS + 2, **{"from": ["K1=3L"], "to": ["K3"]})
-    assert rackings.vessels(NOW_MS + 2) == {"C1"}
+    assert vessel_use.at(NOW_MS + 2).racking == {"C1"}
     strike(store, done, "Ana", "not so", NOW_MS + 3)
-    assert rackings.vessels(NOW_MS + 3) == {"K1", "K3", "C1"}
+    assert vessel_use.at(NOW_MS + 3).racking == {"K1", "K3", "C1"}
     strike(store, second, "Ana", "rain", NOW_MS + 4)
-    assert rackings.vessels(NOW_MS + 4) == {"K1", "K3"}
+    assert vessel_use.at(NOW_MS + 4).racking == {"K1", "K3"}
     assert _begun(store) == [first]
 
 

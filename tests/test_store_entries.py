@@ -22,12 +22,11 @@ from ingest.store.journal.entries import entries, entry, strike, write_entry
 from ingest.store.journal.hand_results import HandResult, hand_results
 from ingest.store.journal.stored_ledger import (
     SNAPSHOT_EVERY,
-    EmptyVessels,
     contents,
-    empty_vessels,
     equipment_of,
     load_ledger,
 )
+from ingest.store.journal.vessel_use import VesselUseCache
 
 
 @pytest.fixture
@@ -246,16 +245,17 @@ def test_the_journal_is_only_added_to(desk: Desk) -> None:
 
 
 def test_empty_vessels_follow_entries_strikes_and_the_clock(desk: Desk) -> None:
-    watched = EmptyVessels(desk.store)
-    assert watched.at(desk.now) == frozenset()
+    vessel_use = VesselUseCache(desk.store)
+    assert vessel_use.at(desk.now).empty == frozenset()
     emptied = desk.write("state", "C1", state="emptied", at=desk.now + HOUR + 2 * MINUTE)
-    assert watched.at(desk.now) == frozenset()
-    assert watched.at(emptied.at_ms) == empty_vessels(desk.store, emptied.at_ms) == {"C1"}
+    assert vessel_use.at(desk.now).empty == frozenset()
+    assert vessel_use.at(emptied.at_ms).empty == {"C1"}
+    assert [vessel for vessel, held in contents(desk.store, emptied.at_ms).items() if held.empty] == ["C1"]
     strike(desk.store, emptied.id, "Ben", "it was not", desk.now)
-    assert watched.at(emptied.at_ms) == frozenset()
+    assert vessel_use.at(emptied.at_ms).empty == frozenset()
     asked: list[str] = []
     desk.store.connection.set_trace_callback(asked.append)
-    watched.at(emptied.at_ms + 1000)
+    vessel_use.at(emptied.at_ms + 1000)
     desk.store.connection.set_trace_callback(None)
     assert len(asked) == 1
 

@@ -29,7 +29,8 @@ from ingest.store.journal.entries import entries, strike
 from ingest.store.journal.entry_import import ImportedEntries, import_entries
 from ingest.store.journal.hand_results import hand_results
 from ingest.store.journal.renames import called_as_now
-from ingest.store.journal.stored_ledger import SNAPSHOT_EVERY, EmptyVessels, contents, equipment_of, load_ledger
+from ingest.store.journal.stored_ledger import SNAPSHOT_EVERY, contents, equipment_of, load_ledger
+from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.readings.series import declare
 from ingest.times import iso_utc
 
@@ -401,11 +402,11 @@ def test_a_wrong_number_is_told_once_and_not_again_for_all_that_follows(desk: De
 
 
 def test_strikes_of_a_blend_and_the_vessels_that_are_known_empty_follow(desk: Desk) -> None:
-    watched = EmptyVessels(desk.store)
+    vessel_use = VesselUseCache(desk.store)
     desk.take({"id": 9, **a_line("look", 5, "K1", clarity="clear")})
-    assert watched.at(desk.now + HOUR) == frozenset()
+    assert vessel_use.at(desk.now + HOUR).empty == frozenset()
     desk.take({"id": 5, **a_line("state", 6, "C1", state="emptied")})
-    assert watched.at(desk.now + HOUR) == {"C1"}
+    assert vessel_use.at(desk.now + HOUR).empty == {"C1"}
 
 
 def test_snapshots_follow(desk: Desk) -> None:

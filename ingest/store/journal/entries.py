@@ -7,7 +7,6 @@ from __future__ import annotations
 
 __all__ = ["add_entry", "entries", "entry", "strike", "write_entry"]
 
-import json
 import sqlite3
 from collections.abc import Collection, Sequence
 from dataclasses import replace
@@ -20,18 +19,17 @@ from ingest.journal.entry import Draft, Entry, Strike, places_of
 from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.ledger import Ledger
-from ingest.journal.lot_locations import LotLocation, LotLocations, joined_locations
+from ingest.journal.lot_locations import LotLocations
 from ingest.journal.requirements import draft_problems, words_problems
 from ingest.store.connection import Store
 from ingest.store.journal.calibration_parts import apply_calibration, take_back_calibration
 from ingest.store.journal.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike, unstruck
-from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations
+from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations, time_and_vessels
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
-from ingest.times import END_OF_TIME_MS
 
 
 def write_entry(store: Store, draft: Draft, cellar: Cellar, now_ms: int, *, with_later: bool = False) -> Entry:
-    """Write an entry down if it can be; nothing of it is kept otherwise.
+    """Write an entry down if it can be; otherwise nothing of it is kept.
 
     cellar: the cellar file as it is now; now_ms: UTC ms. with_later: later entries that could then no longer be are
     struck with it. Raises EntryRefused with every problem, and the ids of those later entries; StoreError.
@@ -46,24 +44,26 @@ def add_entry(
     """``write_entry`` inside a transaction of the caller's, for what is to be kept together with the entry."""
     equipment = equipment_of(connection, cellar, now_ms)
     number = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM entry").fetchone()[0])
-    made = Entry(number, draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body)
-    key = (made.at_ms, made.id)
-    folding = load_ledger(connection, equipment, before=key)
+    written = Entry(number, draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body)
+    key = (written.at_ms, written.id)
+    ledger = load_ledger(connection, equipment, before=key)
     kind_of = PlaceKinds(cellar, equipment).at(draft.at_ms)
-    problems = draft_problems(draft, kind_of, folding.lots, folding.lots.names, now_ms)
+    problems = draft_problems(draft, kind_of, ledger.lots, ledger.lots.names, now_ms)
     if problems:
         raise EntryRefused(problems)
-    verdict = judge_entry(folding, made)
+    verdict = judge_entry(ledger, written)
     if verdict.objections or (verdict.later and not with_later):
-        raise refuse(f"{made.kind} {_where(made)}".strip(), verdict)
-    insert_entry(connection, made)
-    if made.kind == "calibration":
-        apply_calibration(connection, made)
-    _strike_later(connection, folding, made, verdict.later, Strike(now_ms, made.who, f"could not be with {made}"))
-    if moves(made):
-        folding.add(made)
-        keep_contents(connection, folding, key)
-    return made
+        raise refuse(f"{written.kind} {_where(written)}".strip(), verdict)
+    insert_entry(connection, written)
+    if written.kind == "calibration":
+        apply_calibration(connection, written)
+    _strike_later(
+        connection, ledger, written, verdict.later, Strike(now_ms, written.who, f"could not be with {written}")
+    )
+    if moves(written):
+        ledger.add(written)
+        keep_contents(connection, ledger, key)
+    return written
 
 
 def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, with_later: bool = False) -> list[Entry]:
@@ -89,40 +89,40 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
             why = f"{struck} was struck already by {struck.struck.who}: {struck.struck.reason}"
             raise EntryRefused([Problem(name, "", "", why)])
         dependents = _dependents(connection, struck)
-        first = min((one.at_ms, one.id) for one in (struck, *dependents))
-        folding = load_ledger(connection, equipment_of(connection), before=first)
-        verdict = _strike_verdict(folding, struck, dependents)
+        first = min((each.at_ms, each.id) for each in (struck, *dependents))
+        ledger = load_ledger(connection, equipment_of(connection), before=first)
+        verdict = _strike_verdict(ledger, struck, dependents)
         if verdict.later and not with_later:
             raise refuse(f"strike of {struck}", verdict)
         by = Strike(now_ms, who.strip(), reason.strip())
         insert_strike(connection, struck.id, by)
         if struck.kind == "calibration":
             take_back_calibration(connection, struck, by.who, now_ms)
-        folding.strike(struck.id)
-        _strike_later(connection, folding, struck, verdict.later, by)
-        ids = (struck.id, *(one.entry.id for one in verdict.later))
-        gone = [found for found in (_entry(connection, id) for id in ids) if found is not None]
-        if any(moves(one) for one in gone):
-            keep_contents(connection, folding, first)
+        ledger.strike(struck.id)
+        _strike_later(connection, ledger, struck, verdict.later, by)
+        ids = (struck.id, *(problem.entry.id for problem in verdict.later))
+        gone = [entry for entry in (_entry(connection, id) for id in ids) if entry is not None]
+        if any(moves(entry) for entry in gone):
+            keep_contents(connection, ledger, first)
         return gone
 
 
-def _strike_verdict(folding: Ledger, struck: Entry, dependents: Collection[Entry]) -> BalanceVerdict:
+def _strike_verdict(ledger: Ledger, struck: Entry, dependents: Collection[Entry]) -> BalanceVerdict:
     if not moves(struck) and not dependents:
         return BalanceVerdict()
-    return judge_strike(folding, struck, dependents)
+    return judge_strike(ledger, struck, dependents)
 
 
 def _strike_later(
-    connection: sqlite3.Connection, folding: Ledger, cause: Entry, later: Sequence[BalanceProblem], by: Strike
+    connection: sqlite3.Connection, ledger: Ledger, cause: Entry, later: Sequence[BalanceProblem], by: Strike
 ) -> None:
     for impossible in later:
         insert_strike(connection, impossible.entry.id, replace(by, together_with=cause.id))
-        folding.strike(impossible.entry.id)
+        ledger.strike(impossible.entry.id)
 
 
 def _dependents(connection: sqlite3.Connection, struck: Entry) -> list[Entry]:
-    """Entries that name a lot of which nothing but this entry tells."""
+    """Entries that name a lot that no other entry than this one declares."""
     if struck.kind != "lot":
         return []
     rows = connection.execute(unstruck("lot = ? AND entry.id <> ?"), (struck.lot, struck.id))
@@ -141,7 +141,7 @@ def entry(store: Store, entry_id: int) -> Entry | None:
 
 
 def struck_along(store: Store, entry_id: int) -> list[Entry]:
-    """The entries that one took along when it was written or struck, in the order in which they were written."""
+    """The entries that were struck because this one was written or struck, in the order in which they were written."""
     return [
         entry_of(row)
         for row in store.connection.execute(
@@ -174,44 +174,33 @@ def entries(
     """
     with store.read() as connection:
         equipment = equipment_of(connection)
-        wanted, values = _conditions(equipment, vessel, kinds, from_ms, to_ms, struck=struck)
-        there = None
+        conditions, values = _conditions(equipment, vessel, kinds, from_ms, to_ms, struck=struck)
+        locations = None
         if lot is not None:
-            stays = stored_lot_locations(connection, equipment, lot)
-            there = LotLocations(stays)
-            wanted.append(_LOT_OR_THERE)
-            values += [lot, _spans(stays, equipment)]
-        query = f"{ENTRY_ROWS} WHERE {' AND '.join(wanted) or '1'} ORDER BY entry.at_ms DESC, entry.id DESC"
-        found: list[Entry] = []
+            stored = stored_lot_locations(connection, equipment, lot)
+            locations = LotLocations(stored)
+            conditions.append(_LOT_OR_THERE)
+            values += [lot, *time_and_vessels(stored, equipment)]
+        query = f"{ENTRY_ROWS} WHERE {' AND '.join(conditions) or '1'} ORDER BY entry.at_ms DESC, entry.id DESC"
+        chosen: list[Entry] = []
         for row in connection.execute(query, values):
             each = entry_of(row)
             names = [equipment.name_now(place, each.written_ms) for place in places_of(each.place, each.body)]
             if vessel is not None and vessel not in names:
                 continue  # another vessel had that name before
-            if there is None or each.lot == lot or any(there.at(name, each.at_ms, each.id) for name in names):
-                found.append(each)
-                if len(found) == newest:
+            there = locations is None or any(locations.at(name, each.at_ms, each.id) for name in names)
+            if there or each.lot == lot:
+                chosen.append(each)
+                if len(chosen) == newest:
                     break
-    return found[::-1]
+    return chosen[::-1]
 
 
-# Entries that name a lot, or one of the vessels where it lay at that time; JSON: [[name, from_ms, to_ms], ...].
+# Entries that name a lot, or that speak in its time of a vessel that it was in at some time.
 _LOT_OR_THERE: Final = (
-    "(entry.lot = ? OR entry.id IN (SELECT spoken.id FROM json_each(?) AS span"
-    " JOIN entry_place ON entry_place.place = json_extract(span.value, '$[0]')"
-    " JOIN entry AS spoken ON spoken.id = entry_place.entry"
-    " AND spoken.at_ms BETWEEN json_extract(span.value, '$[1]') AND json_extract(span.value, '$[2]')))"
+    "(entry.lot = ? OR (entry.at_ms BETWEEN ? AND ? AND entry.id IN"
+    " (SELECT entry FROM entry_place WHERE place IN (SELECT value FROM json_each(?)))))"
 )
-
-
-def _spans(stays: Sequence[LotLocation], equipment: Equipment) -> str:
-    return json.dumps(
-        [
-            (name, one[0].from_ms, END_OF_TIME_MS if one[-1].to_ms is None else one[-1].to_ms)
-            for one in joined_locations(stays)
-            for name in equipment.names_ever(one[0].vessel)
-        ]
-    )
 
 
 def _conditions(
@@ -223,22 +212,22 @@ def _conditions(
     *,
     struck: bool,
 ) -> tuple[list[str], list[Any]]:
-    wanted: list[str] = []
+    conditions: list[str] = []
     values: list[Any] = []
     if vessel is not None:
         names = sorted(equipment.names_ever(vessel))
         marks = ",".join("?" * len(names))
-        wanted.append(f"entry.id IN (SELECT entry FROM entry_place WHERE place IN ({marks}))")  # noqa: S608  question marks
+        conditions.append(f"entry.id IN (SELECT entry FROM entry_place WHERE place IN ({marks}))")  # noqa: S608  question marks
         values += names
     if kinds:
-        wanted.append(f"kind IN ({','.join('?' * len(kinds))})")
+        conditions.append(f"kind IN ({','.join('?' * len(kinds))})")
         values += kinds
     if from_ms is not None:
-        wanted.append("entry.at_ms >= ?")
+        conditions.append("entry.at_ms >= ?")
         values.append(from_ms)
     if to_ms is not None:
-        wanted.append("entry.at_ms < ?")
+        conditions.append("entry.at_ms < ?")
         values.append(to_ms)
     if not struck:
-        wanted.append("strike.id IS NULL")
-    return wanted, values
+        conditions.append("strike.id IS NULL")
+    return conditions, values

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["MOSTLY", "HandResult", "found_quantities", "hand_results"]
 
-import json
 from collections.abc import Sequence
 from typing import Any, Final, NamedTuple
 
@@ -12,7 +11,7 @@ from ingest.journal.kinds.measurement import MEASURED_UNITS
 from ingest.journal.kinds.titration import FOUND_UNITS
 from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
-from ingest.store.journal.lot_location_rows import stored_lot_locations
+from ingest.store.journal.lot_location_rows import stored_lot_locations, time_and_vessels
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.times import END_OF_TIME_MS
 
@@ -35,8 +34,8 @@ class HandResult(NamedTuple):
     """One number.
 
     entry: the journal entry's id; at_ms: when it was found (UTC ms); value and u (standard uncertainty, None if nobody
-    told it): in the unit; vessel, lot: what the entry names; share: where it was asked for by lot, that lot's part of
-    the wine in the vessel then (of 1; None: not known, or not there); struck: the entry was crossed out.
+    gave it): in the unit; vessel, lot: what the entry names; share: where it was asked for by lot, that lot's part of
+    the wine in the vessel at that time (of 1; None: not known, or not there); struck: the entry was crossed out.
     """
 
     entry: int
@@ -65,30 +64,29 @@ def hand_results(
     """What was found of a quantity (free_so2, total_so2, pH, temperature, ...), in the order in which it was found.
 
     lot: that the entry names, or that made up at least least_share of the wine where it was found (0: any part, also
-    one that nobody knows); vessel: also under a former name; from_ms, to_ms: from and before (UTC ms); struck: struck
+    one that is not known); vessel: also under a former name; from_ms, to_ms: from and before (UTC ms); struck: struck
     ones as well.
     """
-    wanted = ["quantity = ?", "result.at_ms >= ?", "result.at_ms < ?", "(? OR strike.id IS NULL)"]
-    values = [quantity, 0 if from_ms is None else from_ms, END_OF_TIME_MS if to_ms is None else to_ms, struck]
+    conditions = ["quantity = ?", "result.at_ms >= ?", "result.at_ms < ?", "(? OR strike.id IS NULL)"]
+    values = [quantity, from_ms or 0, END_OF_TIME_MS if to_ms is None else to_ms, struck]
+    locations = None
     with store.read() as connection:
         equipment = equipment_of(connection)
-        stays = None if lot is None else stored_lot_locations(connection, equipment, lot)
-        if stays is not None:
-            wanted.append(_LOT_OR_THERE)
-            ends = [END_OF_TIME_MS if stay.to_ms is None else stay.to_ms for stay in stays]
-            names = {name for stay in stays for name in equipment.names_ever(stay.vessel)}
-            values += [lot, min((stay.from_ms for stay in stays), default=0), max(ends, default=-1)]
-            values.append(json.dumps(sorted(names)))
-        query = f"{_RESULTS} WHERE {' AND '.join(wanted)} ORDER BY result.at_ms, result.entry"
+        if lot is not None:
+            stored = stored_lot_locations(connection, equipment, lot)
+            locations = LotLocations(stored)
+            conditions.append(_LOT_OR_THERE)
+            values += [lot, *time_and_vessels(stored, equipment)]
+        query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, result.entry"
         rows = connection.execute(query, values).fetchall()
-    found = []
-    for row in rows:
-        one = _result(row)
-        if one.vessel is not None:
-            one = one._replace(vessel=equipment.name_now(one.vessel, row[-1]))
-        if vessel is None or one.vessel == vessel:
-            found.append(one)
-    return found if lot is None or stays is None else _of_lot(found, lot, LotLocations(stays), least_share)
+    results = []
+    for *row, written_ms in rows:
+        result = _result(row)
+        if result.vessel is not None:
+            result = result._replace(vessel=equipment.name_now(result.vessel, written_ms))
+        if vessel is None or result.vessel == vessel:
+            results.append(result)
+    return results if lot is None or locations is None else _of_lot(results, lot, locations, least_share)
 
 
 def found_quantities(store: Store) -> set[str]:
@@ -97,16 +95,17 @@ def found_quantities(store: Store) -> set[str]:
 
 
 def _result(row: Sequence[Any]) -> HandResult:
-    entry, quantity, at_ms, value, u, unit, vessel, lot, struck, _ = row
+    entry, quantity, at_ms, value, u, unit, vessel, lot, struck = row
     unit = unit or FOUND_UNITS.get(quantity) or MEASURED_UNITS.get(quantity, "")
     return HandResult(entry, quantity, at_ms, value, u, unit, vessel, lot, None, bool(struck))
 
 
-def _of_lot(found: Sequence[HandResult], lot: str, stays: LotLocations, least_share: float) -> list[HandResult]:
+def _of_lot(results: Sequence[HandResult], lot: str, locations: LotLocations, least_share: float) -> list[HandResult]:
     kept = []
-    for one in found:
-        stay = None if one.vessel is None else stays.at(one.vessel, one.at_ms, one.entry)
-        there = one.lot is None and stay is not None and (stay.share or 0.0) >= least_share
-        if one.lot == lot or there:
-            kept.append(one._replace(share=None if stay is None else stay.share))
+    for result in results:
+        location = None if result.vessel is None else locations.at(result.vessel, result.at_ms, result.entry)
+        share = None if location is None else location.share
+        there = result.lot is None and location is not None and (share or 0.0) >= least_share
+        if result.lot == lot or there:
+            kept.append(result._replace(share=share))
     return kept

@@ -17,10 +17,10 @@ from ingest.store.journal.stored_ledger import equipment_of
 
 
 class Renames:
-    """Tells entries with vessels and probes called as they are now; made inside a transaction."""
+    """Gives entries the names that vessels and probes have now; made inside a transaction."""
 
     def __init__(self, connection: sqlite3.Connection, equipment: Equipment) -> None:
-        self._folding = Ledger((), equipment)
+        self._ledger = Ledger((), equipment)
         # Former name of a probe -> (until when, what it is called now), oldest first.
         self._probes: dict[str, list[tuple[int, str]]] = {}
         for former, until_ms, name in connection.execute(
@@ -30,8 +30,8 @@ class Renames:
             self._probes.setdefault(former, []).append((until_ms, name))
 
     def __call__(self, entry: Entry) -> Entry:
-        """The entry with the names of now."""
-        named = self._folding.named(entry)
+        """The entry with present names."""
+        named = self._ledger.named(entry)
         body = named.body
         if isinstance(body, CalibrationBody):
             probe = self._probe(body.probe, entry.written_ms)
@@ -43,8 +43,8 @@ class Renames:
         return next((now for until_ms, now in self._probes.get(name, ()) if until_ms > written_ms), name)
 
 
-def called_as_now(store: Store, found: Iterable[Entry]) -> list[Entry]:
-    """Entries with the names of now, as they are told to another store, whose cellar file knows only these."""
+def called_as_now(store: Store, entries: Iterable[Entry]) -> list[Entry]:
+    """Entries with present names, as another store takes them, whose cellar file knows only these."""
     with store.read() as connection:
-        named = Renames(connection, equipment_of(connection))
-    return [named(entry) for entry in found]
+        renamed = Renames(connection, equipment_of(connection))
+    return [renamed(entry) for entry in entries]

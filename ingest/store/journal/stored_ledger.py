@@ -1,17 +1,15 @@
-"""What vessels hold, from the stored journal: the vessels of then, a snapshot, and the entries since."""
+"""What vessels hold, from the stored journal: the vessels of that time, a snapshot, and the entries since."""
 
 from __future__ import annotations
 
 __all__ = [
-    "EmptyVessels",
     "contents",
     "contents_inside",
     "drop_snapshots",
-    "empty_vessels",
     "equipment_of",
     "keep_snapshots",
     "load_ledger",
-    "names_of",
+    "renames_text",
 ]
 
 import json
@@ -48,18 +46,18 @@ def equipment_of(connection: sqlite3.Connection, cellar: Cellar | None = None, n
 
 @lru_cache(maxsize=64)
 def _vessels(text: str) -> CellarOfTime:
-    """The vessels of a cellar file that ran once: as much as can be read, since keys of then may be none today."""
-    found = []
+    """The vessels of a cellar file that ran once: as much as can be read, since its keys may not exist any more."""
+    vessels = []
     try:
         tables = tomllib.loads(text).get("vessel", [])
     except tomllib.TOMLDecodeError:
         tables = []  # never ran as it stands there; one unreadable row must not silence the alarms
     for raw in tables:
         try:
-            found.append(Vessel.model_validate({key: raw[key] for key in raw if key in _KEYS}))
+            vessels.append(Vessel.model_validate({key: raw[key] for key in raw if key in _KEYS}))
         except ValidationError:
-            continue  # what no vessel of today can be has no capacity either
-    return cellar_of_time(found, 0)
+            continue  # what could not be a vessel today has no capacity either
+    return cellar_of_time(vessels, 0)
 
 
 _KEYS: Final = frozenset({"id", "kind", "capacity", "was"})
@@ -80,14 +78,15 @@ def load_ledger(
         unstruck(f"kind IN ({kinds}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
         (base.at_ms, base.id, END_OF_TIME_MS if to_ms is None else to_ms),
     )
-    folding = Ledger([entry_of(row) for row in rows], equipment, base)
+    ledger = Ledger([entry_of(row) for row in rows], equipment, base)
     for row in connection.execute(unstruck("kind = 'lot'")):
-        folding.lots.add(entry_of(row))
-    return folding
+        ledger.lots.add(entry_of(row))
+    return ledger
 
 
 def contents(store: Store, at_ms: int, cellar: Cellar | None = None) -> dict[str, Contents]:
-    """What each vessel holds at a time (UTC ms): those of the cellar file of then, and those that entries name.
+    """What each vessel holds at a time (UTC ms): those of the cellar file of that time and those that
+    entries name.
 
     cellar: the file as it is now, where it may never have run yet.
     """
@@ -101,46 +100,13 @@ def contents_inside(connection: sqlite3.Connection, at_ms: int, cellar: Cellar |
     return load_ledger(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
 
 
-def empty_vessels(store: Store, now_ms: int) -> frozenset[str]:
-    """The vessels that are known to be empty now (UTC ms). Whoever asks every second keeps an ``EmptyVessels``."""
-    return EmptyVessels(store).at(now_ms)
-
-
-class EmptyVessels:
-    """The vessels that are known to be empty, worked out anew only when journal or cellar file changed."""
-
-    def __init__(self, store: Store) -> None:
-        self._store = store
-        self._seen: tuple[int, ...] | None = None
-        self._valid = range(0)
-        self._empty: frozenset[str] = frozenset()
-
-    def at(self, now_ms: int) -> frozenset[str]:
-        """Those that are empty at a time (UTC ms)."""
-        # Entries are counted: an import may bring one whose number is not the highest.
-        seen = self._store.connection.execute(
-            "SELECT (SELECT count(*) FROM entry), (SELECT coalesce(max(id), 0) FROM strike),"
-            " (SELECT coalesce(max(id), 0) FROM cellar_file)"
-        ).fetchone()
-        if seen != self._seen or now_ms not in self._valid:
-            with self._store.read() as connection:
-                equipment = equipment_of(connection)
-                folding = load_ledger(connection, equipment, before=(now_ms + 1, 0), to_ms=now_ms)
-                # A clock that runs ahead may have written what has yet to happen.
-                ahead = connection.execute("SELECT min(at_ms) FROM entry WHERE at_ms > ?", (now_ms,)).fetchone()[0]
-            self._empty = folding.empty_at(now_ms)
-            self._valid = range(now_ms, END_OF_TIME_MS if ahead is None else ahead)
-            self._seen = seen
-        return self._empty
-
-
-def keep_snapshots(connection: sqlite3.Connection, folding: Ledger) -> None:
-    """Keep what vessels hold after each so many of the folding's entries; call inside the writing transaction."""
-    for count in range(SNAPSHOT_EVERY, len(folding) + 1, SNAPSHOT_EVERY):
-        at_ms, id, state = folding.snapshot(count)
+def keep_snapshots(connection: sqlite3.Connection, ledger: Ledger) -> None:
+    """Keep what vessels hold after every so many of the ledger's entries; call inside the writing transaction."""
+    for count in range(SNAPSHOT_EVERY, len(ledger) + 1, SNAPSHOT_EVERY):
+        at_ms, id, state = ledger.snapshot(count)
         connection.execute(
             "INSERT OR REPLACE INTO contents_snapshot (at_ms, entry, names, state) VALUES (?, ?, ?, ?)",
-            (at_ms, id, names_of(folding.equipment), json.dumps(state, separators=(",", ":"))),
+            (at_ms, id, renames_text(ledger.equipment), json.dumps(state, separators=(",", ":"))),
         )
 
 
@@ -153,25 +119,25 @@ def _newest_snapshot(connection: sqlite3.Connection, equipment: Equipment, befor
     row = connection.execute(
         "SELECT at_ms, entry, state FROM contents_snapshot WHERE (at_ms, entry) < (?, ?) AND names = ?"
         " ORDER BY at_ms DESC, entry DESC LIMIT 1",
-        (*before, names_of(equipment)),
+        (*before, renames_text(equipment)),
     ).fetchone()
     if row is None:
         return BEGINNING
-    return Snapshot(row[0], row[1], {vessel: _held(held) for vessel, held in json.loads(row[2]).items()})
+    return Snapshot(row[0], row[1], {vessel: _state(values) for vessel, values in json.loads(row[2]).items()})
 
 
-def names_of(equipment: Equipment) -> str:
+def renames_text(equipment: Equipment) -> str:
     """The renames of vessels as text: whether what was worked out with them still holds."""
     return json.dumps(equipment.renames)
 
 
-def _held(stored: list[Any]) -> VesselState:
-    held = VesselState(*stored)
-    parts, free, total, *alcohol = held.wine
+def _state(values: list[Any]) -> VesselState:
+    state = VesselState(*values)
+    parts, free, total, *alcohol = state.wine
     wine = Wine(
         tuple((lot, share) for lot, share in parts),
         None if free is None else So2Value(*free),
         None if total is None else So2Value(*total),
         *alcohol,
     )
-    return held._replace(wine=wine)
+    return state._replace(wine=wine)
