@@ -25,7 +25,7 @@ from ingest.journal.kinds.kind import NamedVessels
 from ingest.journal.kinds.lot import LotBody
 from ingest.journal.kinds.racking import open_racking_warnings
 from ingest.journal.kinds.titrant import bottles_at
-from ingest.store.connection import Store
+from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import add_entry, entries
 from ingest.store.journal.stored_ledger import contents, contents_inside

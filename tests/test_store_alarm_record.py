@@ -1,21 +1,19 @@
-"""Where each limit stands, the alarm journal, and numbers that are given once."""
+"""Where each limit stands, and the alarm journal."""
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from a_store import NOW, new_store
 
-from ingest.store import Store, open_existing
+from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
     AlarmRow,
     TransitionRow,
     add_transition,
     alarm_rows,
-    next_number,
     put_alarm,
     remove_alarm,
     transitions,
@@ -61,22 +59,3 @@ def test_the_journal_reads_by_time_and_by_occurrence(store: Store) -> None:
     assert transitions(store, NOW + 1) == rows[1:]
     assert transitions(store, NOW + 1, "a2b") == [rows[2]]
     assert transitions(store, occurrence="none") == []
-
-
-def test_no_number_is_given_twice(store: Store) -> None:
-    given: list[int] = []
-
-    def take() -> None:
-        with open_existing(store.path) as other:
-            for _ in range(25):
-                with other.write() as connection:
-                    given.append(next_number(connection, "bottle"))
-
-    threads = [threading.Thread(target=take) for _ in range(2)]
-    for thread in threads:
-        thread.start()
-    for thread in threads:
-        thread.join()
-    assert sorted(given) == list(range(1, 51))
-    with store.write() as connection:
-        assert next_number(connection, "other") == 1

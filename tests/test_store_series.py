@@ -103,13 +103,6 @@ def test_a_file_without_probes_ends_them_all(store: Store) -> None:
     assert [row.ended_ms for row in all_series(store)] == [NOW + DAY]
 
 
-def test_what_a_hand_measured_is_not_ended_by_the_file(store: Store) -> None:
-    with store.write() as connection:
-        connection.execute("INSERT INTO series VALUES (7, 'hand', 'K1', 'pH', 'hand', 0, NULL)")
-    declare(store, [], NOW)
-    assert [row.ended_ms for row in all_series(store)] == [None]
-
-
 def test_a_changed_unit_counts_from_now_and_old_readings_keep_the_old_one(store: Store) -> None:
     series = declare(store, [declared(gain=6.894757, unit="psi")], NOW)["k1-pressure"]
     Appender(store).append([(series, NOW + at, 10.0, 0) for at in (-DAY, 0, DAY - 1, DAY, 2 * DAY)])

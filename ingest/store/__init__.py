@@ -1,12 +1,25 @@
 """The store: one SQLite file, one way to open it, one way to write it.
 
-Reading order: ``connection`` (write), ``schema``, ``migrations`` and ``opening``; ``lock`` (one daemon of a role per
-store); ``series`` (dated scales); ``fresh`` (appending readings); ``feed`` (what changed); ``history`` (reading back);
-``unsent`` and ``unsent_entries`` (what the mirror has yet to send); ``cellar_history``; ``journal_schema``,
-``entry_rows``, ``journal``, ``contents``, ``stays``, ``rackings``, ``hand_results``, ``names_now`` and
-``entry_intake`` (what people wrote); ``strands``, ``past``, ``outline`` and ``bounds`` (the work behind
-``ingest.history``); ``health`` and ``disk``; ``archive``, ``backup`` and ``restore``; ``pulse_rows`` (the pulses),
-rejects); ``operator``, ``alarms``, ``messages`` (what alerts keeps here).
+Begin with ``connection`` (an open store, and how it is written) and ``opening`` (how it is opened). The subjects have
+packages of their own: ``readings``, ``journal`` (what people wrote), ``alarms`` (what alerts keeps here) and
+``backup``. In reading order:
+
+connection      an open store, and the one way to write it
+opening         creating and opening the file
+schema          the tables as first released; those of the journal are in journal_schema
+migrations      what later versions changed in them
+role_lock       one daemon of a role for each store
+change_feed     which readings changed, and the cursors of what follows it
+readings        from fresh readings to packed days, summaries and history
+journal         entries, and what is worked out from them
+alarms          limits, changes of alarms, operator events, messages
+mirror_queue    what the mirror has yet to send
+pulse_rows      the pulses of the daemons
+rejects         samples that could not be read, counted
+cellar_files    each cellar file that ran, with its time
+health          whether a store is whole, and what it holds
+disk_space      the room on its disk
+backup          backups, and the way back
 """
 
 from ingest.store.connection import Store

@@ -21,7 +21,7 @@ FIRST_SCHEMA: tuple[str, ...] = (
         digest TEXT NOT NULL,
         text TEXT NOT NULL
     )""",
-    # The readings of one probe, at one place, of one quantity. origin: 'probe' or 'hand'.
+    # The readings of one probe, at one place, of one quantity. origin: always 'probe'.
     """CREATE TABLE series (
         id INTEGER PRIMARY KEY,
         probe TEXT NOT NULL,

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ingest.errors import StoreError
 from ingest.store.change_feed import prune_feed
-from ingest.store.connection import Store
+from ingest.store import Store
 
 if TYPE_CHECKING:
     from ingest.store.readings.settling import Settler

@@ -20,7 +20,7 @@ from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.pulse import RetainedSample
 from ingest.sources.sample import Sample, Ticket
-from ingest.store.connection import Store
+from ingest.store import Store
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import add_part
 from ingest.store.readings.undated import Anchor, date_estimates, note_estimates

@@ -7,7 +7,6 @@ __all__ = [
     "TransitionRow",
     "add_transition",
     "alarm_rows",
-    "next_number",
     "put_alarm",
     "remove_alarm",
     "transitions",
@@ -82,11 +81,3 @@ def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) 
         (since_ms, occurrence, occurrence),
     )
     return [TransitionRow(*row) for row in rows]
-
-
-def next_number(connection: sqlite3.Connection, name: str) -> int:
-    """The next number of a sequence that never repeats one; call inside a transaction."""
-    connection.execute(
-        "INSERT INTO cursor (name, value) VALUES (?, 1) ON CONFLICT (name) DO UPDATE SET value = value + 1", (name,)
-    )
-    return int(connection.execute("SELECT value FROM cursor WHERE name = ?", (name,)).fetchone()[0])

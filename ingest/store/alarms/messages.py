@@ -71,7 +71,7 @@ _COLUMNS = (
     "SELECT message.id, message_id, thread_id, message.occurrence, occasion, channel, recipient, subject, body,"
     " created_ms, not_before_ms, state, attempts, next_try_ms, last_error, ended_ms,"
     " (SELECT max(at_ms) FROM transition WHERE transition.occurrence = message.occurrence"
-    "  AND to_state IN ('normal', 'removed')) FROM message"
+    "  AND to_state = 'normal') FROM message"
 )
 
 

@@ -40,7 +40,7 @@ def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> d
         living = tuple(found.values())
         marks = ",".join("?" * len(living))
         connection.execute(
-            f"UPDATE series SET ended_ms = ? WHERE ended_ms IS NULL AND origin = 'probe' AND id NOT IN ({marks})",  # noqa: S608  only question marks
+            f"UPDATE series SET ended_ms = ? WHERE ended_ms IS NULL AND id NOT IN ({marks})",  # noqa: S608  only question marks
             (now_ms, *living),
         )
     return found
@@ -48,7 +48,7 @@ def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> d
 
 def _find(connection: sqlite3.Connection, item: Declaration) -> int | None:
     row = connection.execute(
-        "SELECT id FROM series WHERE probe = ? AND place = ? AND quantity = ? AND origin = 'probe'",
+        "SELECT id FROM series WHERE probe = ? AND place = ? AND quantity = ?",
         (item.probe, item.place, item.quantity),
     ).fetchone()
     return int(row[0]) if row else None
@@ -57,7 +57,7 @@ def _find(connection: sqlite3.Connection, item: Declaration) -> int | None:
 def _rename(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> int | None:
     """The series under a former name of its probe or place, if there is one, under its new name from now on."""
     row = connection.execute(
-        "SELECT id FROM series WHERE probe IN (?, ?) AND place IN (?, ?) AND quantity = ? AND origin = 'probe'",
+        "SELECT id FROM series WHERE probe IN (?, ?) AND place IN (?, ?) AND quantity = ?",
         (item.former_probe, item.probe, item.former_place, item.place, item.quantity),
     ).fetchone()
     if row is None:
