@@ -15,8 +15,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 from ingest.errors import StoreError
-from ingest.store.change_feed import prune_feed
 from ingest.store import Store
+from ingest.store.change_feed import prune_feed
 
 if TYPE_CHECKING:
     from ingest.store.readings.settling import Settler
