@@ -11,7 +11,7 @@ import pytest
 from a_store import NOW
 from brokers import Mosquitto
 from eventually import eventually
-from test_command_live_check import only, tried
+from test_command_check_live import only, tried
 from test_examples import DATA, GOOD, HOUSE, Heard, assert_near, example, payloads
 from victoria import Victoria
 
@@ -90,7 +90,7 @@ def test_it_is_mirrored_once_the_server_is_there_and_comes_back_from_its_backup(
         stored = house.stored()
         assert sorted(stored.values()) == pytest.approx(sorted([*PRESSURE, *TEMPERATURE]), abs=5e-5)
         mirror = [finding for finding in tried(house.cellar) if finding.part == "mirror"]
-        assert "Does the server run" in only(mirror).told
+        assert "Does the server run" in only(mirror).text
         with victoria:
             assert [finding.ok for finding in tried(house.cellar) if finding.part == "mirror"] == [True]
             house.run(publish=False, until=lambda: len(victoria.points("reading_value")) == len(stored))

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 
-from alerts.command.store_check import store_findings
+from alerts.command.check_store import check_store
 from ingest.errors import StoreError
 from ingest.store import open_existing
 from ingest.store.health import examine
@@ -65,9 +65,9 @@ def test_a_damaged_store_is_told(tmp_path: Path) -> None:
         health = examine(store)
     assert health.faults
     assert (health.oldest_ms, health.newest_ms) == (None, None)
-    found = next(store_findings(house.cellar, NOW))
+    found = next(check_store(house.cellar, NOW))
     assert not found.ok
-    assert f"is damaged ({health.size_bytes / 1e6:.1f} MB" in found.told
+    assert f"is damaged ({health.size_bytes / 1e6:.1f} MB" in found.text
 
 
 def test_no_store_at_all(tmp_path: Path) -> None:

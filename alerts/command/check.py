@@ -1,4 +1,4 @@
-"""`leeside check`: what is wrong in a cellar file; where nothing is, what would be watched, and whether it answers."""
+"""`leeside check`: what is wrong in a cellar file or, if nothing is, what will be watched and whether it works."""
 
 from __future__ import annotations
 
@@ -9,20 +9,16 @@ import os
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict
-from itertools import chain
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import Annotated, Final
 
 import typer
 
+from alerts.command.check_result import CheckResult
 from alerts.command.options import File, Json
 from alerts.view.format import age, quantity_name, value_text
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
 from ingest.process import wall_ms
-
-if TYPE_CHECKING:
-    from alerts.command.live_check import Finding
-
 
 EXAMPLE: Final = "leeside check cellar.toml"
 
@@ -42,24 +38,22 @@ def check(
     try:
         cellar = load_cellar(file)
     except CellarFileError as error:
-        if as_json:
-            print(
-                json.dumps(
-                    {"ok": False, "problems": [asdict(problem) for problem in error.problems]},
-                    indent=2,
-                    ensure_ascii=False,
-                )
-            )
-        else:
-            for problem in error.problems:
-                print(f"{error.file}: {problem}", file=sys.stderr)
-            count = len(error.problems)
-            print(f"{count} mistake{'s' if count > 1 else ''}; nothing was started.", file=sys.stderr)
+        _print_mistakes(error, as_json=as_json)
         return 1
     if not as_json:
         _print(cellar)
-    tried = _try_out(cellar, live=live, with_store=with_store, as_json=as_json) if live or with_store else []
-    ok = all(finding.ok for finding in tried)
+    results = []
+    if live or with_store:
+        if not as_json:
+            print("\nTried out:", flush=True)
+        for result in _try_out(cellar, live=live, with_store=with_store):
+            results.append(result)
+            if not as_json:
+                # Some take a while, so each is printed as soon as it is there.
+                print(f"  {result}", flush=True)
+        if not results and not as_json:
+            print("  nothing: the file names no broker, no line and no mail server")
+    ok = all(result.ok for result in results)
     if as_json:
         out: dict[str, object] = {
             "ok": ok,
@@ -67,31 +61,31 @@ def check(
             "limits": [asdict(limit) for limit in cellar.limits],
         }
         if live or with_store:
-            out["tried"] = [asdict(finding) for finding in tried]
+            out["tried"] = [result.as_json() for result in results]
         print(json.dumps(out, indent=2, ensure_ascii=False))
     return 0 if ok else 1
 
 
-def _try_out(cellar: Cellar, *, live: bool, with_store: bool, as_json: bool) -> list[Finding]:
-    """Try what was asked for; each result is printed as soon as it is there, since some of them take a while."""
-    from alerts.command.live_check import live_findings
-    from alerts.command.store_check import store_findings
+def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
+    if as_json:
+        out = {"ok": False, "problems": [asdict(problem) for problem in error.problems]}
+        print(json.dumps(out, indent=2, ensure_ascii=False))
+        return
+    for problem in error.problems:
+        print(f"{error.file}: {problem}", file=sys.stderr)
+    print(f"{_count(len(error.problems), 'mistake')}; nothing was started.", file=sys.stderr)
+
+
+def _try_out(cellar: Cellar, *, live: bool, with_store: bool) -> Iterator[CheckResult]:
+    # Both import what a look at the file alone does not need.
+    from alerts.command.check_live import check_live
+    from alerts.command.check_store import check_store
 
     now_ms = wall_ms()
-    found: Iterator[Finding] = live_findings(cellar, os.environ, now_ms) if live else iter(())
+    if live:
+        yield from check_live(cellar, os.environ, now_ms)
     if with_store:
-        found = chain(found, store_findings(cellar, now_ms))
-    tried = []
-    if not as_json:
-        print("\nTried out:", flush=True)
-    for finding in found:
-        tried.append(finding)
-        if not as_json:
-            verdict = "ok   " if finding.ok else "FAILS"
-            print(f"  {verdict}  {finding.part} {finding.name}: {finding.told}", flush=True)
-    if not tried and not as_json:
-        print("  nothing: the file names no broker, no line and no mail server")
-    return tried
+        yield from check_store(cellar, now_ms)
 
 
 def _print(cellar: Cellar) -> None:
@@ -103,18 +97,18 @@ def _print(cellar: Cellar) -> None:
     print("\nWatched:")
     for limit in cellar.limits:
         print(f"  {limit.key}")
-        print(f"      {_limit_words(limit, cellar.site.units)}")
+        print(f"      {_limit_text(limit, cellar.site.units)}")
     if cellar.backup is None:
         print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
     if cellar.mail is None:
-        print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but nobody is told.")
+        print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but no mail is sent.")
 
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def _limit_words(limit: EffectiveLimit, units: str) -> str:
+def _limit_text(limit: EffectiveLimit, units: str) -> str:
     hours = "in waking hours" if limit.hours == "waking" else "at any hour"
     origin = "" if limit.origin == "file" else ", default"
     if limit.kind == "no data":

@@ -17,8 +17,9 @@ from mail_server import Inbox, mail_server, only_ana, self_made_certificate
 from running import Leeside, leeside
 from test_sources_mqtt_guest import dynamic_security
 
-from alerts.command.live_check import Finding, live_findings
-from alerts.command.store_check import store_findings
+from alerts.command.check_live import check_live
+from alerts.command.check_result import CheckResult
+from alerts.command.check_store import check_store
 from ingest.cellar import Cellar, load_cellar
 
 NOW_MS = 1_795_595_400_000
@@ -34,11 +35,11 @@ def cellar(folder: Path, *pieces: str) -> Cellar:
     return load_cellar(write_cellar(folder, SITE, KEG, *pieces))
 
 
-def tried(cellar: Cellar, environ: dict[str, str] | None = None) -> list[Finding]:
-    return list(live_findings(cellar, environ or {}, NOW_MS))
+def tried(cellar: Cellar, environ: dict[str, str] | None = None) -> list[CheckResult]:
+    return list(check_live(cellar, environ or {}, NOW_MS))
 
 
-def only(findings: Sequence[Finding]) -> Finding:
+def only(findings: Sequence[CheckResult]) -> CheckResult:
     (finding,) = findings
     return finding
 
@@ -50,21 +51,21 @@ def test_a_broker_that_lets_us_in_and_grants(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as broker:
         found = tried(cellar(tmp_path, mqtt(broker.port), PRESSURE))
     assert found == [
-        Finding("broker", f"127.0.0.1:{broker.port}", True, "lets us in, MQTT 5"),
-        Finding("topic", "cellar/K1/pressure", True, "granted"),
+        CheckResult("broker", f"127.0.0.1:{broker.port}", True, "lets us in, MQTT 5"),
+        CheckResult("topic", "cellar/K1/pressure", True, "granted"),
     ]
 
 
 def test_a_broker_that_is_not_there(tmp_path: Path) -> None:
     found = only(tried(cellar(tmp_path, mqtt(free_port()), PRESSURE)))
     assert not found.ok
-    assert found.told == f"Nothing listens at {found.name}: is the broker running, and is the port right?"
+    assert found.text == f"Nothing listens at {found.name}: is the broker running, and is the port right?"
 
 
 def test_a_wrong_host(tmp_path: Path) -> None:
     found = only(tried(cellar(tmp_path, mqtt(host="nowhere.invalid"), PRESSURE)))
     assert not found.ok
-    assert "look at [mqtt] host" in found.told
+    assert "look at [mqtt] host" in found.text
 
 
 def test_a_wrong_password(tmp_path: Path) -> None:
@@ -74,19 +75,19 @@ def test_a_wrong_password(tmp_path: Path) -> None:
         assert [finding.ok for finding in tried(house, {"SECRET": "opensesame"})] == [True, True]
         wrong = only(tried(house, {"SECRET": "no"}))
         assert not wrong.ok
-        assert "does not let user 'ana'" in wrong.told
-        assert "goes on trying" not in wrong.told
+        assert "does not let user 'ana'" in wrong.text
+        assert "goes on trying" not in wrong.text
         missing = only(tried(house))
         assert not missing.ok
-        assert "SECRET" in missing.told
+        assert "SECRET" in missing.text
 
 
 def test_a_refused_topic(tmp_path: Path) -> None:
     with Mosquitto(tmp_path, options=dynamic_security(tmp_path)) as broker:
         found = tried(cellar(tmp_path, mqtt(broker.port), PRESSURE))
     assert [finding.ok for finding in found] == [True, False]
-    assert found[1].told.startswith("refused (")
-    assert "look at the broker's access rules" in found[1].told
+    assert found[1].text.startswith("refused (")
+    assert "look at the broker's access rules" in found[1].text
 
 
 # ---- lines and chips -------------------------------------------------------------------------------------------------
@@ -95,10 +96,10 @@ def test_a_refused_topic(tmp_path: Path) -> None:
 def test_a_free_line_and_none(tmp_path: Path) -> None:
     with Cable() as cable:
         found = tried(cellar(tmp_path, serial(cable.device), serial(str(tmp_path / "ttyUSB7"), "other")))
-    assert found[0] == Finding("line", "bench-line", True, f"{cable.device} can be opened")
+    assert found[0] == CheckResult("line", "bench-line", True, f"{cable.device} can be opened")
     assert not found[1].ok
-    assert "There is no device" in found[1].told
-    assert "goes on trying" not in found[1].told
+    assert "There is no device" in found[1].text
+    assert "goes on trying" not in found[1].text
 
 
 def test_a_line_that_another_program_has(tmp_path: Path) -> None:
@@ -108,7 +109,7 @@ def test_a_line_that_another_program_has(tmp_path: Path) -> None:
             other.await_words("is open")
             found = only(tried(house))
             assert not found.ok
-            assert f"is in use by process {other.pid} (" in found.told
+            assert f"is in use by process {other.pid} (" in found.text
             other.interrupt()
 
 
@@ -118,7 +119,7 @@ def test_a_line_that_leeside_itself_reads_is_fine(tmp_path: Path) -> None:
         with Leeside(Path(house.file)) as running:
             eventually(lambda: "is open" in running.said())
             found = only(tried(house))
-            assert found == Finding(
+            assert found == CheckResult(
                 "line",
                 "bench-line",
                 True,
@@ -142,7 +143,7 @@ def test_a_one_wire_chip_is_read_once(tmp_path: Path, text: str | None, ok: bool
         (folder / "28-3c01f0964f2b/temperature").write_text(text)
     found = only(tried(cellar(tmp_path, table("[w1]", path="chips"), CHIP)))
     assert (found.part, found.ok) == ("chip", ok)
-    assert told in found.told
+    assert told in found.text
 
 
 # ---- mail ------------------------------------------------------------------------------------------------------------
@@ -152,14 +153,16 @@ def test_a_mail_server_that_is_there_gets_no_mail(tmp_path: Path) -> None:
     inbox, port = Inbox(), free_port()
     with mail_server(inbox, port):
         found = only(tried(cellar(tmp_path, mail_at(port))))
-    assert found == Finding("mail", f"127.0.0.1:{port}", True, "connected; no mail was sent")
+    assert found == CheckResult("mail", f"127.0.0.1:{port}", True, "connected; no mail was sent")
     assert inbox.mails == []
 
 
 def test_no_mail_server(tmp_path: Path) -> None:
     port = free_port()
     found = only(tried(cellar(tmp_path, mail_at(port))))
-    assert found == Finding("mail", f"127.0.0.1:{port}", False, f"nothing listens at mail server 127.0.0.1 port {port}")
+    assert found == CheckResult(
+        "mail", f"127.0.0.1:{port}", False, f"nothing listens at mail server 127.0.0.1 port {port}"
+    )
 
 
 def test_encryption_and_login(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -171,13 +174,13 @@ def test_encryption_and_login(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -
     ):
         untrusted = only(tried(house, {"SECRET": "opensesame"}))
         assert not untrusted.ok
-        assert "shows a certificate that is not trusted" in untrusted.told
+        assert "shows a certificate that is not trusted" in untrusted.text
         monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "certificate.pem"))
         right = only(tried(house, {"SECRET": "opensesame"}))
-        assert (right.ok, right.told) == (True, "connected, encrypted (STARTTLS), logged in; no mail was sent")
+        assert (right.ok, right.text) == (True, "connected, encrypted (STARTTLS), logged in; no mail was sent")
         wrong = only(tried(house, {"SECRET": "no"}))
         assert not wrong.ok
-        assert "refused user and password" in wrong.told
+        assert "refused user and password" in wrong.text
         assert not only(tried(house)).ok
     assert inbox.mails == []
 
@@ -191,13 +194,13 @@ def test_a_mirror_is_tried_with_its_token_and_gets_no_point(tmp_path: Path) -> N
         server.judge = lambda request: Says() if request.token == "Token abc" else Says(401)
         house = cellar(tmp_path, table)
         taken = "would take what we send into bucket cellar; nothing was written"
-        assert only(tried(house, {"TOKEN": "abc"})) == Finding("mirror", server.url, True, taken)
+        assert only(tried(house, {"TOKEN": "abc"})) == CheckResult("mirror", server.url, True, taken)
         wrong = only(tried(house, {"TOKEN": "x"}))
         assert not wrong.ok
-        assert "does not know the token" in wrong.told
+        assert "does not know the token" in wrong.text
         assert server.points == {}
-    assert "TOKEN" in only(tried(house)).told
-    assert "Does the server run" in only(tried(house, {"TOKEN": "abc"})).told
+    assert "TOKEN" in only(tried(house)).text
+    assert "Does the server run" in only(tried(house, {"TOKEN": "abc"})).text
 
 
 # ---- store -----------------------------------------------------------------------------------------------------------
@@ -206,22 +209,22 @@ def test_a_mirror_is_tried_with_its_token_and_gets_no_point(tmp_path: Path) -> N
 def test_a_whole_store(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path)
     house.reading("k1-pressure", 50.0, 60)
-    found = next(store_findings(house.cellar, NOW_MS))
+    found = next(check_store(house.cellar, NOW_MS))
     assert found.ok
-    assert found.told.startswith("integrity_check finds it whole; 0.")
-    assert "readings from " in found.told
+    assert found.text.startswith("integrity_check finds no damage; 0.")
+    assert "readings from " in found.text
     house.store.close()
 
 
 def test_no_store_yet(tmp_path: Path) -> None:
-    found = next(store_findings(cellar(tmp_path), NOW_MS))
-    assert (found.ok, "there is no store yet" in found.told) == (False, True)
+    found = next(check_store(cellar(tmp_path), NOW_MS))
+    assert (found.ok, "there is no store yet" in found.text) == (False, True)
 
 
 def test_a_file_that_is_no_store(tmp_path: Path) -> None:
     (tmp_path / "cellar.db").write_bytes(b"not a database" * 500)
-    found = next(store_findings(cellar(tmp_path), NOW_MS))
-    assert (found.ok, "no readable leeside store" in found.told) == (False, True)
+    found = next(check_store(cellar(tmp_path), NOW_MS))
+    assert (found.ok, "no readable leeside store" in found.text) == (False, True)
 
 
 # ---- the command -----------------------------------------------------------------------------------------------------
