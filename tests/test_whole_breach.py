@@ -57,7 +57,7 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
             assert back["Subject"] == "BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
             assert back["References"] == mail["Message-ID"]
             quiet = leeside_process("alarms", running.file)
-            assert (quiet.returncode, quiet.stdout) == (0, "No alarm stands.\n")
+            assert (quiet.returncode, quiet.stdout) == (0, "There is no alarm.\n")
     # Over three runs: one mail for the raise, one for the return.
     assert len(inbox.mails) == 2
     with open_existing(running.store_path) as store:

@@ -1,4 +1,4 @@
-"""`leeside acknowledge`: append the event, wait for the turn that applies it."""
+"""`leeside acknowledge`: append the event, and wait for the turn that applies it."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Who, user_name
 from alerts.errors import NoAnswer
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.alarms.operator_events import append_event, outcome_of
 from ingest.store.pulse_rows import pulses
@@ -28,7 +29,10 @@ def acknowledge(
     who: Who = None,
     note: Annotated[str, typer.Option("--note", help="A remark for the alarm record.")] = "",
 ) -> int:
-    """Say that an alarm has been seen. It changes nothing in the cellar. Exit code 1 if there is no such alarm."""
+    """Say that an alarm has been seen. It changes nothing in the cellar.
+
+    Exit code 1 if there was nothing to acknowledge, or leeside is not running.
+    """
     with open_cellar(file) as (_, store):
         event = append_event(store, "acknowledge", alarm, who or user_name(), note, wall_ms())
         outcome = _await_outcome(store, event)

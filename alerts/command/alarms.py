@@ -1,4 +1,4 @@
-"""`leeside alarms`: what stands, or the whole alarm journal."""
+"""`leeside alarms`: the alarms, or the whole alarm record."""
 
 from __future__ import annotations
 
@@ -9,11 +9,12 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import local_time
 from alerts.view.status import cellar_status
+from ingest.process import wall_ms
 from ingest.store.alarms.alarm_record import transitions
 from ingest.times import iso_utc
 
@@ -27,28 +28,28 @@ def alarms(
 ) -> int:
     """List the alarms, most urgent first. Exit code 1 while there is one."""
     now_ms = wall_ms()
-    with open_cellar(file) as (cellar, store):
+    with open_cellar(file) as (cellar, store), store.read():
         status = cellar_status(cellar, store, now_ms)
-        journal = transitions(store) if everything else []
+        record = transitions(store) if everything else []
     zone, units = cellar.site.zone, cellar.site.units
     if as_json:
         out: dict[str, object] = {"alarms": [alarm_json(alarm) for alarm in status.alarms]}
         if everything:
-            out["journal"] = [{**row._asdict(), "at": iso_utc(row.at_ms)} for row in journal]
+            out["journal"] = [{**step._asdict(), "at": iso_utc(step.at_ms)} for step in record]
         print(json.dumps(out, indent=2, ensure_ascii=False))
-    else:
-        for row in journal:
-            value = "" if row.value is None else f" {row.value:g}"
-            who = f" by {row.who}" if row.who else ""
-            note = f": {row.note}" if row.note else ""
-            print(
-                f"{local_time(row.at_ms, zone, now_ms)}  {row.occurrence or '-':5} {row.key}{value}: "
-                f"{row.event}, {row.from_state} -> {row.to_state}{who}{note}"
-            )
-        if everything:
-            print()
-        for alarm in status.alarms:
-            print(alarm_line(alarm, zone, units, now_ms))
-        if not status.alarms:
-            print("No alarm stands.")
+        return 1 if status.alarms else 0
+    for step in record:
+        value = "" if step.value is None else f" {step.value:g}"
+        who = f" by {step.who}" if step.who else ""
+        note = f": {step.note}" if step.note else ""
+        print(
+            f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{value}: "
+            f"{step.event}, {step.from_state} -> {step.to_state}{who}{note}"
+        )
+    if everything:
+        print()
+    for alarm in status.alarms:
+        print(alarm_line(alarm, zone, units, now_ms))
+    if not status.alarms:
+        print("There is no alarm.")
     return 1 if status.alarms else 0

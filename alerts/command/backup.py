@@ -12,10 +12,10 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.opened_cellar import wall_ms
 from alerts.command.options import File, Json
 from alerts.view.format import local_time
 from ingest.cellar import Cellar, load_cellar
+from ingest.process import wall_ms
 from ingest.store.backup.archive import Manifest, read_manifest
 from ingest.store.backup.making import back_up, rotate
 from ingest.times import iso_utc

@@ -13,7 +13,7 @@ from alerts.command.check_result import CheckResult, failed, passed
 from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
 from alerts.message import try_login
-from alerts.view.format import value_text
+from alerts.view.format import quality_text, value_text
 from ingest.backoff import GOES_ON
 from ingest.cellar import Cellar, SerialSettings
 from ingest.errors import IngestError, SourceError
@@ -121,9 +121,8 @@ def _chips(cellar: Cellar) -> Iterator[CheckResult]:
         heard = ear.hear(arrived[chip])
         if heard.readings:
             reading = heard.readings[0]
-            doubt = f", {reading.quality}" + (f" ({reading.reason})" if reading.reason else "")
             value = value_text(reading.quantity, reading.value, cellar.site.units)
-            yield passed("chip", chip, f"says {value}{doubt}")
+            yield passed("chip", chip, f"says {value}, {quality_text(reading.quality, reading.reason)}")
         else:
             yield failed("chip", chip, "; ".join(reason_words(refusal.reason) for refusal in heard.refusals))
 

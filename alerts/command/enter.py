@@ -14,7 +14,7 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.enter_calibration import calibration
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
 from alerts.errors import NotWritten
@@ -27,6 +27,7 @@ from ingest.journal.answers import AnswersWrong
 from ingest.journal.kinds import KINDS, body_words, spread_words
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.question import Question
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.journal.entries import struck_along
 from ingest.times import Ambiguous

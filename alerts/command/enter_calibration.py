@@ -10,7 +10,7 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, ask_time, at_a_terminal
 from alerts.errors import NotWritten
@@ -32,6 +32,7 @@ from ingest.journal.kinds.calibration import (
     drift_warnings,
 )
 from ingest.journal.kinds.kind import NamedVessels
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.journal.calibration_parts import points_measured
 from ingest.store.journal.entries import write_entry

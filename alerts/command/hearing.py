@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from alerts.view.format import local_time, value_text
+from alerts.view.format import local_time, quality_text, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.plain_text import one_line
 from ingest.probes.binding import bindings
@@ -162,10 +162,9 @@ def heard_json(heard: Heard) -> dict[str, object]:
 
 
 def _reading_words(reading: HeardReading, zone: ZoneInfo, units: str, now_ms: int) -> str:
-    doubt = f" ({reading.reason})" if reading.reason else ""
     own = "" if reading.own_ms is None else f", its own time {local_time(reading.own_ms, zone, now_ms)}"
     shown = value_text(reading.quantity, reading.value, units)
-    return f"{reading.probe}: {reading.number:g} = {shown}, {reading.quality}{doubt}{own}"
+    return f"{reading.probe}: {reading.number:g} = {shown}, {quality_text(reading.quality, reading.reason)}{own}"
 
 
 def _payload_shown(payload: bytes) -> str:

@@ -14,13 +14,14 @@ from typing import Annotated, Final, NamedTuple
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
 from ingest.journal.kinds.measurement import MEASURED_UNITS
 from ingest.journal.kinds.titration import FOUND_UNITS
+from ingest.process import wall_ms
 from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.journal.entries import entries

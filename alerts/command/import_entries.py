@@ -12,12 +12,13 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.view.format import long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
 from ingest.journal.merging import Mistake
+from ingest.process import wall_ms
 from ingest.store.journal import entry_import
 from ingest.store.journal.entry_import import ImportedEntries
 

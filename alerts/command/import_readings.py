@@ -15,12 +15,13 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.command.import_targets import TableForm, Target, layout_and_targets
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.view.format import long_time
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.exchange.moments import Moments
 from ingest.exchange.rows import Rows
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.change_feed import DROPPED, cursor
 from ingest.store.readings.bulk_import import Brought, BulkImport, Piece

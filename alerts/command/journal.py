@@ -1,4 +1,4 @@
-"""`leeside journal`: read back what was written down, struck entries crossed out."""
+"""`leeside journal`: the entries of the journal, struck ones crossed out, and what the vessels hold."""
 
 from __future__ import annotations
 
@@ -6,10 +6,11 @@ __all__ = ["journal"]
 
 import json
 from typing import Annotated, Final
+from zoneinfo import ZoneInfo
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import (
     EntriesOfKind,
     EntriesOfLot,
@@ -19,19 +20,17 @@ from alerts.command.options import (
     Since,
     Until,
     check_kinds,
-)  # fmt: skip
+)
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.vessel_contents import contents_line
-from ingest.cellar import Cellar
-from ingest.entering import moment
 from ingest.errors import IngestError
-from ingest.journal.answers import AnswersWrong
+from ingest.process import wall_ms
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
 from ingest.store.journal.stored_ledger import contents
-from ingest.times import Ambiguous, moment_of
+from ingest.times import Ambiguous, moment_of, spoken_moment
 
 EXAMPLE: Final = "leeside journal cellar.toml --vessel K1 --from 2026-11-01"
 
@@ -50,48 +49,48 @@ def journal(
     check_kinds(kinds)
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        from_ms = _moment(since, cellar, now_ms, "--from")
-        to_ms = _moment(until, cellar, now_ms, "--to")
-        found = entries(store, vessel=vessel, lot=lot, kinds=kinds or (), from_ms=from_ms, to_ms=to_ms)
-        held = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
+        zone, units = cellar.site.zone, cellar.site.units
+        from_ms = None if since is None else _moment(since, zone, now_ms, "--from")
+        to_ms = None if until is None else _moment(until, zone, now_ms, "--to")
+        chosen = entries(store, vessel=vessel, lot=lot, kinds=kinds or (), from_ms=from_ms, to_ms=to_ms)
+        vessels = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
         with store.read() as connection:
-            begun = [one for one in begun_rackings(connection) if vessel in (None, *one.vessels)]
+            rackings = [racking for racking in begun_rackings(connection) if vessel in (None, *racking.vessels)]
     if struck:
-        found = [entry for entry in found if entry.struck is not None]
+        chosen = [entry for entry in chosen if entry.struck is not None]
     if as_json:
-        print(json.dumps([entry_json(entry) for entry in found], indent=2, ensure_ascii=False))
-        return 0 if found else 1
-    for entry in found:
-        for line in entry_lines(entry, cellar.site.zone, now_ms):
+        print(json.dumps([entry_json(entry) for entry in chosen], indent=2, ensure_ascii=False))
+        return 0 if chosen else 1
+    for entry in chosen:
+        for line in entry_lines(entry, zone, now_ms):
             print(line)
-    if not found:
+    if not chosen:
         print("no such entry")
-    shown = [one for id, one in held.items() if vessel in (None, id)]
-    if lot is not None:
-        shown = [one for one in shown if any(part.lot == lot for part in one.lots)]
-    if shown and not kinds and not struck:
-        at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, cellar.site.zone, now_ms)
-        print(f"\nContents, {at}")
-        for one in shown:
-            print(f"  {one.vessel}: {contents_line(one, cellar.site.zone, cellar.site.units, now_ms)}")
-    if begun and lot is None:
+    if not kinds and not struck:
+        shown = [held for held in vessels.values() if vessel in (None, held.vessel)]
+        if lot is not None:
+            shown = [held for held in shown if any(part.lot == lot for part in held.lots)]
+        if shown:
+            at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, zone, now_ms)
+            print(f"\nContents, {at}")
+        for held in shown:
+            print(f"  {held.vessel}: {contents_line(held, zone, units, now_ms)}")
+    if rackings and lot is None:
         print("\nNot finished")
-        for racking in begun:
-            print("  " + racking_line(racking, cellar.site.zone, now_ms))
-    return 0 if found else 1
+        for racking in rackings:
+            print("  " + racking_line(racking, zone, now_ms))
+    return 0 if chosen else 1
 
 
-def _moment(text: str | None, cellar: Cellar, now_ms: int, option: str) -> int | None:
-    """A date alone is its midnight here, so that --from and --to part whole days."""
-    if text is None:
-        return None
+def _moment(text: str, zone: ZoneInfo, now_ms: int, option: str) -> int:
+    """Read a time; a date alone is its midnight, so that --from and --to separate whole days."""
     try:
-        return moment_of(text, cellar.site.zone)
+        return moment_of(text, zone)
     except Ambiguous as error:
         raise typer.BadParameter(str(error), param_hint=option) from error
     except IngestError:
-        pass  # it may still be a spoken one
+        pass  # it may still be one as people say it
     try:
-        return moment(text, cellar, now_ms)
-    except AnswersWrong as error:
-        raise typer.BadParameter(error.wrong[0].why, param_hint=option) from error
+        return spoken_moment(text, zone, now_ms)
+    except IngestError as error:
+        raise typer.BadParameter(str(error), param_hint=option) from error

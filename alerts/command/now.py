@@ -1,4 +1,4 @@
-"""`leeside now`: every place as it stands."""
+"""`leeside now`: every place as it is now, the alarms, and how leeside is."""
 
 from __future__ import annotations
 
@@ -7,16 +7,17 @@ __all__ = ["now"]
 import json
 from typing import Final
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.format import age, local_time, quantity_name, value_text
+from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
-from alerts.view.status import CellarStatus, DaemonStatus, ReadingStatus, cellar_status
+from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, ReadingStatus, cellar_status
 from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import QUANTITIES, Cellar
+from ingest.process import wall_ms
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc
 
@@ -65,19 +66,17 @@ def _print(status: CellarStatus, cellar: Cellar) -> None:
         for line in _daemon_lines(daemon, now_ms):
             print("  " + line)
     if status.file_is_newer:
-        print("  the cellar file was changed after leeside started; restart it to take the change up")
+        print("  the cellar file has changed since leeside started; restart leeside to use the new one")
 
 
 def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
     name = f"{quantity_name(reading.quantity):20}"
     if reading.value is None or reading.at_ms is None:
         return f"{name} nothing yet  [{reading.probe}]"
-    doubt = (
-        "" if reading.quality == "good" else f", {reading.quality}" + (f" ({reading.reason})" if reading.reason else "")
-    )
-    silent = ", silent since then" if reading.silent else ""
     value = value_text(reading.quantity, reading.value, units)
-    return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{doubt}  [{reading.probe}]"
+    silent = ", silent since then" if reading.silent else ""
+    quality = "" if reading.quality in (None, "good") else f", {quality_text(reading.quality, reading.reason)}"
+    return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{quality}  [{reading.probe}]"
 
 
 def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
@@ -96,7 +95,7 @@ def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
     for name, line in pulse.lines.items():
         lines.append(f"line {name}: " + ("open" if line.open else line.last_error or "not open yet"))
     if pulse.clock != "right":
-        lines.append("the machine's clock is behind what is stored already; times are estimates until it is right")
+        lines.append("the machine's clock is behind what is already stored; times are estimates until it is right")
     for probe, sample in pulse.retained.items():
         lines.append(f"{probe}: the broker had kept '{sample.found}', of unknown age; shown here, not stored")
     lines += [
@@ -107,7 +106,7 @@ def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
         lines.append(f"store: the disk is nearly full, {free_mb:.0f} MB of {total_mb:.0f} MB are free")
     if pulse.store_log_bytes >= LOG_BYTES:
         log_mb = pulse.store_log_bytes / 1e6
-        lines.append(f"store: its log has grown to {log_mb:.0f} MB, some program reads the store without end")
+        lines.append(f"store: its log has grown to {log_mb:.0f} MB, some program keeps an old state of it open")
     if pulse.mirror is not None:
         lines += [f"mirror: {line}" for line in mirror_lines(pulse.mirror, now_ms)]
     return lines
@@ -136,45 +135,49 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
 
 
 def _as_json(status: CellarStatus) -> dict[str, object]:
-    def reading(item: ReadingStatus) -> dict[str, object]:
-        return {
-            "probe": item.probe,
-            "quantity": item.quantity,
-            "value": item.value,
-            "unit": QUANTITIES[item.quantity].unit,
-            "at": None if item.at_ms is None else iso_utc(item.at_ms),
-            "quality": item.quality,
-            "reason": item.reason,
-            "silent": item.silent,
-        }
-
     return {
         "site": status.site,
         "at": iso_utc(status.now_ms),
         "all_well": status.all_well,
-        "places": [
-            {
-                "id": place.id,
-                "kind": place.kind,
-                "name": place.name,
-                "holds": None if place.contents is None else contents_json(place.contents),
-                "rackings_not_finished": [racking_json(racking) for racking in place.open_rackings],
-                "readings": [reading(item) for item in place.readings],
-            }
-            for place in status.places
-        ],
+        "places": [_place_json(place) for place in status.places],
         "alarms": [alarm_json(alarm) for alarm in status.alarms],
         "rejects": [
-            {**row._asdict(), "first": iso_utc(row.first_ms), "last": iso_utc(row.last_ms)} for row in status.rejects
+            {**reject._asdict(), "first": iso_utc(reject.first_ms), "last": iso_utc(reject.last_ms)}
+            for reject in status.rejects
         ],
-        "daemons": [
-            {
-                "role": daemon.role,
-                "lives": daemon.responds,
-                "last_sign": None if daemon.pulse is None else iso_utc(daemon.pulse.at_ms),
-                "counters": None if daemon.pulse is None else daemon.pulse.as_json(),
-            }
-            for daemon in status.daemons
-        ],
+        "daemons": [_daemon_json(daemon) for daemon in status.daemons],
         "cellar_file_is_newer": status.file_is_newer,
+    }
+
+
+def _place_json(place: PlaceStatus) -> dict[str, object]:
+    return {
+        "id": place.id,
+        "kind": place.kind,
+        "name": place.name,
+        "holds": None if place.contents is None else contents_json(place.contents),
+        "rackings_not_finished": [racking_json(racking) for racking in place.open_rackings],
+        "readings": [_reading_json(reading) for reading in place.readings],
+    }
+
+
+def _reading_json(reading: ReadingStatus) -> dict[str, object]:
+    return {
+        "probe": reading.probe,
+        "quantity": reading.quantity,
+        "value": reading.value,
+        "unit": QUANTITIES[reading.quantity].unit,
+        "at": None if reading.at_ms is None else iso_utc(reading.at_ms),
+        "quality": reading.quality,
+        "reason": reading.reason,
+        "silent": reading.silent,
+    }
+
+
+def _daemon_json(daemon: DaemonStatus) -> dict[str, object]:
+    return {
+        "role": daemon.role,
+        "lives": daemon.responds,
+        "last_sign": None if daemon.pulse is None else iso_utc(daemon.pulse.at_ms),
+        "counters": None if daemon.pulse is None else daemon.pulse.as_json(),
     }

@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-__all__ = ["open_cellar", "wall_ms"]
+__all__ = ["open_cellar"]
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.cellar import Cellar, load_cellar
-from ingest.process import wall_ms
 from ingest.store import Store, open_existing
 
 
 @contextmanager
 def open_cellar(file: Path) -> Iterator[tuple[Cellar, Store]]:
-    """The cellar and its store, closed at the end. Raises CellarFileError, StoreError."""
+    """Open the cellar and its store, and close the store at the end. Raises CellarFileError, StoreError."""
     cellar = load_cellar(file)
     with open_existing(cellar.store_path) as store:
         yield cellar, store

@@ -11,10 +11,10 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.backup import manifest_json, span_words
-from alerts.command.opened_cellar import wall_ms
 from alerts.command.options import File, Json
 from alerts.view.format import local_time
 from ingest.cellar import load_cellar
+from ingest.process import wall_ms
 from ingest.store.backup import restoring
 
 EXAMPLE: Final = "leeside restore cellar.toml backups/cellar-20261125T023000Z.tar.gz --replace"

@@ -11,12 +11,13 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.opened_cellar import open_cellar, wall_ms
+from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
+from ingest.process import wall_ms
 from ingest.store.journal import entries
 
 EXAMPLE: Final = "leeside strike cellar.toml 17 --reason 'read the burette from the wrong end'"
@@ -40,13 +41,13 @@ def strike(
     Exit code 1 if it cannot be struck.
     """
     if reason is None and at_a_terminal():
-        reason = _asked(file, entry_id)
+        reason = _ask_reason(file, entry_id)
     if reason is None or not reason.strip():
         raise typer.BadParameter("say why; the entry stays readable with it", param_hint="--reason")
     if who is not None and not who.strip():
         raise typer.BadParameter("say who strikes it, or leave it out", param_hint="--who")
+    now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        now_ms = wall_ms()
         try:
             struck = entries.strike(store, entry_id, who or user_name(), reason, now_ms, with_later=with_later)
         except EntryRefused as error:
@@ -55,21 +56,21 @@ def strike(
                 numbers = ", ".join(f"no. {id}" for id in error.later)
                 print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
             return 1
-        if as_json:
-            print(json.dumps([entry_json(one) for one in struck], indent=2, ensure_ascii=False))
-            return 0
-        for one in struck:
-            for line in entry_lines(one, cellar.site.zone, now_ms):
-                print(line)
+    if as_json:
+        print(json.dumps([entry_json(entry) for entry in struck], indent=2, ensure_ascii=False))
+        return 0
+    for entry in struck:
+        for line in entry_lines(entry, cellar.site.zone, now_ms):
+            print(line)
     return 0
 
 
-def _asked(file: Path, entry_id: int) -> str:
-    """Shows the entry and asks why it is to be struck; no answer is no."""
+def _ask_reason(file: Path, entry_id: int) -> str:
+    """Show the entry and ask why it is to be struck. Raises NotWritten for no answer."""
     terminal = Terminal(sys.stderr)
     with open_cellar(file) as (cellar, store):
-        found = entries.entry(store, entry_id)
-        for line in () if found is None else entry_lines(found, cellar.site.zone, wall_ms()):
+        entry = entries.entry(store, entry_id)
+        for line in () if entry is None else entry_lines(entry, cellar.site.zone, wall_ms()):
             terminal.say(line)
     reason = terminal.ask("Why is it to be struck? (empty: leave it)")
     if not reason:

@@ -15,7 +15,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
-from alerts.view.format import age, local_time, measured_name, missing_words, quantity_name, value_text
+from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.status import cellar_status
@@ -55,6 +55,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "time": lambda at_ms: local_time(at_ms, zone, now_ms),
                 "age": lambda at_ms: age(now_ms - at_ms),
                 "name": quantity_name,
+                "quality": lambda reading: quality_text(reading.quality, reading.reason),
                 "measured": measured_name,
                 "missing": missing_words,
                 "contents": lambda contents: contents_line(contents, zone, units, now_ms),

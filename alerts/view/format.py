@@ -11,6 +11,7 @@ __all__ = [
     "long_time",
     "measured_name",
     "missing_words",
+    "quality_text",
     "quantity_name",
     "setpoint_text",
     "unit_name",
@@ -78,6 +79,11 @@ def _decimals(quantity: str, number: float, unit: str) -> int:
 def _fixed(number: float, decimals: int) -> str:
     text = f"{number:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def quality_text(quality: str, reason: str) -> str:
+    """A reading's quality with its reason, if it has one: "uncertain (backlog)"."""
+    return f"{quality} ({reason})" if reason else quality
 
 
 def quantity_name(quantity: str) -> str:
