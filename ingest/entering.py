@@ -22,13 +22,12 @@ from ingest.journal.entry import Draft, Entry, places_of
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
 from ingest.journal.kinds.kind import NamedVessels
-from ingest.journal.kinds.lot import LotBody
 from ingest.journal.kinds.racking import open_racking_warnings
 from ingest.journal.kinds.titrant import bottles_at
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import add_entry, entries
-from ingest.store.journal.stored_ledger import contents, contents_inside
+from ingest.store.journal.stored_ledger import ledger_at
 from ingest.times import Ambiguous, Skipped, spoken_moment
 
 Answers = Mapping[str, str | bool | Sequence[str]]
@@ -145,23 +144,18 @@ def answered(answers: Answers) -> dict[str, tuple[str, ...]]:
 
 def context_of(store: Store, cellar: Cellar, kind: str, at_ms: int) -> EntryContext:
     """Find what an entry of that kind and time (UTC ms) is understood by."""
-    lots: dict[str, LotBody] = {}
-    for entry in entries(store, kinds=["lot"], struck=False):
-        # A lot that was written down later than its wine was titrated is better than none.
-        if isinstance(entry.body, LotBody) and entry.lot and (entry.at_ms <= at_ms or entry.lot not in lots):
-            lots[entry.lot] = entry.body
-    bottles = bottles_at(entries(store, kinds=["titrant"], struck=False), at_ms)
-    last = entries(store, kinds=[kind], struck=False, newest=1)
     with store.read() as connection:
+        ledger = ledger_at(connection, at_ms, cellar)
         begun = begun_rackings(connection)
+    titrants = entries(store, kinds=["titrant"], struck=False)
+    last = entries(store, kinds=[kind], struck=False, newest=1)
     return EntryContext(
-        cellar,
-        contents(store, at_ms, cellar),
-        bottles.there,
-        bottles.later,
-        lots,
-        last[0] if last else None,
-        begun,
+        cellar=cellar,
+        contents=ledger.at(at_ms),
+        lots=ledger.lots,
+        bottles=bottles_at(titrants, at_ms),
+        last=last[0] if last else None,
+        begun=begun,
     )
 
 
@@ -174,8 +168,8 @@ def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_late
             entry = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
             named = places_of(entry.place, entry.body)
             if named and kind.ledger_step is not None and kind.shows_contents(entry.body):
-                held = contents_inside(connection, entry.at_ms, cellar)
-                after = [held[vessel] for vessel in named if vessel in held]
+                contents = ledger_at(connection, entry.at_ms, cellar).at(entry.at_ms)
+                after = [contents[vessel] for vessel in named if vessel in contents]
             raise _TrialOnly
     except _TrialOnly:
         return tuple(after)

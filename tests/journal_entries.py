@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["EQUIPMENT", "Pages", "a_body", "an_entry", "journal_cellar"]
+__all__ = ["EQUIPMENT", "Pages", "a_body", "an_entry", "journal_cellar", "lot_path", "share_of"]
 
+from collections.abc import Iterable
 from typing import Any
 
 from cellar_text import SITE, cellar, table
@@ -16,7 +17,8 @@ from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
 from ingest.journal.kinds import KINDS, parse_body
-from ingest.journal.ledger import Ledger
+from ingest.journal.ledger import BEGINNING, Ledger
+from ingest.journal.lot_locations import LotLocation, lot_locations_of, share_changes
 
 EQUIPMENT = Equipment(
     (
@@ -52,11 +54,21 @@ def an_entry(id: int, kind: str, at_ms: int, place: str | None = None, lot: str 
     return Entry(id, kind, at_ms, at_ms, "Ana", place, lot, a_body(kind, **said))
 
 
+def share_of(contents: Contents, lot: str) -> float | None:
+    """The part of a lot in a vessel, 0 if there is none of it, None if it is not known."""
+    return next((each.share for each in contents.lots if each.lot == lot), 0.0)
+
+
+def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[LotLocation]:
+    """Where a lot was and is, by the whole journal."""
+    return lot_locations_of(share_changes(Ledger(entries, equipment), BEGINNING[:2]), lot)
+
+
 class Pages:
     """A journal in memory that checks as the stored one does: entries are numbered and judged when they are written."""
 
     def __init__(self, equipment: Equipment = EQUIPMENT) -> None:
-        self.folding = Ledger((), equipment, every=2)
+        self.ledger = Ledger((), equipment, every=2)
         self.entries: list[Entry] = []
         self.now = 0
         self.number = 0
@@ -68,21 +80,21 @@ class Pages:
         self.now += 3_600_000
         self.number += 1
         entry = an_entry(self.number, kind, self.now if at is None else at, place, lot, **said)
-        verdict = judge_entry(self.folding, entry)
+        verdict = judge_entry(self.ledger, entry)
         if verdict.objections or verdict.later:
             raise refuse(str(entry), verdict)
-        self.folding.add(entry)
+        self.ledger.add(entry)
         self.entries.append(entry)
         return entry
 
     def strike(self, entry: Entry, *, with_later: bool = False) -> list[int]:
         """Strike an entry; what was struck by its number."""
-        verdict = judge_strike(self.folding, entry)
+        verdict = judge_strike(self.ledger, entry)
         if verdict.later and not with_later:
             raise refuse(str(entry), verdict)
         gone = [entry.id, *(one.entry.id for one in verdict.later)]
         for id in gone:
-            self.folding.strike(id)
+            self.ledger.strike(id)
         self.entries = [one for one in self.entries if one.id not in gone]
         return gone
 
@@ -96,4 +108,4 @@ class Pages:
 
     def now_in(self, vessel: str) -> Contents:
         """What a vessel holds after all of it."""
-        return self.folding.contents(vessel, self.now)
+        return self.ledger.contents(vessel, self.now)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
+from journal_entries import share_of
 from typer.testing import CliRunner
 
 from alerts.command.main import app
@@ -62,7 +63,7 @@ def test_two_vessels_into_one_shares_headspace_and_so2_by_mass_balance(desk: _De
     held = contents(desk.store, wall_ms())
     assert held["K3"].free_so2 is not None
     assert held["K3"].free_so2.mg_l == pytest.approx((16 * 32 + 8.5 * 20) / 24.5)
-    assert held["K3"].share_of("ries") == pytest.approx(16 / 24.5)
+    assert share_of(held["K3"], "ries") == pytest.approx(16 / 24.5)
     assert "28 mg/L free SO2 (worked out)" in desk.run("now", str(desk.file)).stdout
 
 

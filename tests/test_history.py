@@ -132,11 +132,11 @@ def model(
 ) -> list[Row]:
     """What the history of a lot should be, by asking the whole journal anew for every row."""
     written = entries(cellar.store)
-    folding = Ledger(written, EQUIPMENT)
+    ledger = Ledger(written, EQUIPMENT)
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}
     found: list[tuple[int, int, int, Row]] = []
     for series, at_ms, number, _ in readings if quantity == "temperature" else ():
-        there, share = share_in(folding.held_at(at_ms).get(where[series]), lot)
+        there, share = share_in(ledger.states_at(at_ms).get(where[series]), lot)
         if there:
             found.append((at_ms, 0, series, (at_ms, number, where[series], 0, False, share)))
     for entry in written:
@@ -144,7 +144,7 @@ def model(
             if result.quantity != quantity or (entry.struck and not struck):
                 continue
             key = (entry.at_ms, entry.id)
-            before = share_in(folding.before(key).get(entry.place or ""), lot)
+            before = share_in(ledger.before(key).get(entry.place or ""), lot)
             if entry.lot == lot or (entry.lot is None and before[0]):
                 row = (entry.at_ms, result.value, entry.place or "", entry.id, entry.struck is not None, before[1])
                 found.append((entry.at_ms, 1, entry.id, row))
@@ -232,9 +232,9 @@ def hold_summary(cellar: Cellar3, readings: list[tuple[int, int, float, int]], l
 
 
 def hold_latest(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lot: str) -> None:
-    folding = Ledger(entries(cellar.store), EQUIPMENT)
+    ledger = Ledger(entries(cellar.store), EQUIPMENT)
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}
-    lies = [vessel for vessel in VESSELS if share_in(folding.held_at(cellar.now).get(vessel), lot)[0]]
+    lies = [vessel for vessel in VESSELS if share_in(ledger.states_at(cellar.now).get(vessel), lot)[0]]
     rows = model(cellar, readings, lot, "temperature")
     here = history_sources(cellar.store, OfLot(lot, "temperature"))
     since = {one.place: one.from_ms for one in here if one.to_ms is None}
@@ -253,10 +253,10 @@ def hold_latest(cellar: Cellar3, readings: list[tuple[int, int, float, int]], lo
 def hold_entries(store: Store, lot: str) -> None:
     """The entries of a lot: those that name it, and those on a vessel that held it before or after them."""
     written = entries(store)
-    folding = Ledger(written, EQUIPMENT)
+    ledger = Ledger(written, EQUIPMENT)
     wanted = []
     for entry in written:
-        sides = (folding.before((entry.at_ms, entry.id)), folding.before((entry.at_ms, entry.id + 1)))
+        sides = (ledger.before((entry.at_ms, entry.id)), ledger.before((entry.at_ms, entry.id + 1)))
         places = places_of(entry.place, entry.body)
         if entry.lot == lot or any(share_in(side.get(place), lot)[0] for side in sides for place in places):
             wanted.append(entry.id)

@@ -12,7 +12,7 @@ from journal_entries import EQUIPMENT, Pages
 
 from ingest.errors import EntryRefused
 from ingest.journal.kinds import ledger_step
-from ingest.journal.ledger import Ledger, contents_at
+from ingest.journal.ledger import Ledger
 from ingest.journal.vessel_state import ROUNDING_L, UNKNOWN
 
 
@@ -152,7 +152,7 @@ def _look(pages: Pages) -> None:
     """What must hold at any time, whatever was written: afresh as incrementally, and in every step."""
     afresh = Ledger(pages.entries, EQUIPMENT)
     for at_ms in range(0, 21, 5):
-        assert pages.folding.at(at_ms) == contents_at(pages.entries, EQUIPMENT, at_ms)
+        assert pages.ledger.at(at_ms) == Ledger(pages.entries, EQUIPMENT).at(at_ms)
     state: dict[str, Any] = {}
     for entry in afresh.after((-1, -1)):
         made = ledger_step(entry, lambda vessel: state.get(vessel, UNKNOWN), EQUIPMENT)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from journal_entries import EQUIPMENT, Pages, an_entry
+from journal_entries import EQUIPMENT, Pages, an_entry, lot_path, share_of
 
 from ingest.journal.contents import Contents, LotShare
 from ingest.journal.equipment import CellarOfTime, Equipment, VesselOfTime
-from ingest.journal.ledger import Ledger, contents_at
-from ingest.journal.lot_locations import LotLocation, joined_locations, lot_path
+from ingest.journal.ledger import Ledger
+from ingest.journal.lot_locations import LotLocation, joined_locations
 from ingest.journal.wine import So2Value
 
 HOUR = 3_600_000
@@ -68,7 +68,7 @@ def test_a_keg_and_a_carboy_are_blended_into_a_larger_keg(pages: Pages) -> None:
         assert old.headspace_l == old.capacity_l
         assert old.lots == ()
         assert old.since_ms == pages.now
-    assert pages.folding.empty_at(pages.now) == {"K1", "C1"}
+    assert pages.ledger.empty_at(pages.now) == {"K1", "C1"}
 
 
 def test_lees_told_for_each_vessel_come_off_that_vessel(pages: Pages) -> None:
@@ -79,25 +79,25 @@ def test_lees_told_for_each_vessel_come_off_that_vessel(pages: Pages) -> None:
     )
     mixed = pages.now_in("K3")
     assert mixed.volume_l == pytest.approx(23.0)
-    assert mixed.share_of("A") == pytest.approx(15.0 / 23.0)
+    assert share_of(mixed, "A") == pytest.approx(15.0 / 23.0)
 
 
 def test_the_past_stays_as_it_was(pages: Pages) -> None:
     before = pages.now
     _blend(pages)
-    then = pages.folding.at(before)
+    then = pages.ledger.at(before)
     assert then["K1"].volume_l == 16.0
     assert then["K1"].u_volume_l == 0.1
     assert then["K1"].free_so2 == So2Value(30.0, 2.0, 5 * HOUR)
     assert then["K3"] == Contents("K3", False, capacity_l=25.0)
-    assert pages.folding.at(0)["K1"].known is False
+    assert pages.ledger.at(0)["K1"].known is False
 
 
 def test_a_vessel_that_no_entry_names_counts_as_in_use() -> None:
-    (only,) = {contents.known for contents in contents_at([], EQUIPMENT, 5).values()}
+    (only,) = {contents.known for contents in Ledger([], EQUIPMENT).at(5).values()}
     assert only is False
-    assert not contents_at([], EQUIPMENT, 5)["K1"].empty
-    assert set(contents_at([], EQUIPMENT, 5)) == {"K1", "C1", "K3"}
+    assert not Ledger([], EQUIPMENT).at(5)["K1"].empty
+    assert set(Ledger([], EQUIPMENT).at(5)) == {"K1", "C1", "K3"}
 
 
 def test_a_part_is_split_off_and_the_rest_stays(pages: Pages) -> None:
@@ -157,7 +157,7 @@ def test_a_volume_that_nobody_told_follows_from_the_others() -> None:
 
 def test_wine_from_a_vessel_of_unknown_contents_is_of_no_lot(pages: Pages) -> None:
     pages.write("racking", sources=[{"vessel": "K3", "volume_l": 1.0}], targets=[{"vessel": "C1", "blend": True}])
-    assert pages.now_in("C1").share_of("B") == pytest.approx(8.5 / 9.5)
+    assert share_of(pages.now_in("C1"), "B") == pytest.approx(8.5 / 9.5)
     assert pages.now_in("C1").lots[-1] == LotShare(None, near(1.0 / 9.5))
     assert pages.now_in("C1").alcohol_percent_vol is None
     assert pages.now_in("C1").style == "white"
@@ -182,7 +182,7 @@ def test_topping_from_a_vessel_takes_it_from_there(pages: Pages) -> None:
     pages.write("topping", "C1", source="K1", volume_l=1.0)
     assert pages.now_in("K1").volume_l == pytest.approx(15.0)
     assert pages.now_in("C1").volume_l == pytest.approx(9.5)
-    assert pages.now_in("C1").share_of("A") == pytest.approx(1.0 / 9.5)
+    assert share_of(pages.now_in("C1"), "A") == pytest.approx(1.0 / 9.5)
 
 
 def test_samples_bottling_and_what_remains(pages: Pages) -> None:
@@ -259,7 +259,7 @@ def test_a_lot_is_followed_from_vessel_to_vessel(pages: Pages) -> None:
 def test_the_later_word_on_a_lot_holds_from_then_on(pages: Pages) -> None:
     pages.write("lot", lot="A", name="Malvasia", style="sweet", alcohol_percent_vol=11.0)
     assert pages.now_in("K1").style == "sweet"
-    assert pages.folding.contents("K1", pages.now - 1).style == "white"
+    assert pages.ledger.contents("K1", pages.now - 1).style == "white"
     # A wine has a style before anyone writes it down.
     early = [an_entry(1, "fill", 10, "K1", "A", volume_l=5.0), an_entry(2, "lot", 99, lot="A", name="A", style="red")]
     assert Ledger(early, EQUIPMENT).contents("K1", 20).style == "red"
@@ -272,10 +272,10 @@ def test_capacity_and_name_are_those_of_the_time() -> None:
         an_entry(1, "fill", 50, "K1", "A", volume_l=17.0),
         an_entry(2, "racking", 300, sources=[{"vessel": "Keg1", "volume_l": 7.0}], targets=[{"vessel": "K2"}]),
     ]
-    folding = Ledger(entries, equipment)
-    assert folding.contents("Keg1", 250).headspace_l == pytest.approx(1.0)
-    assert folding.contents("Keg1", 300).volume_l == pytest.approx(10.0)
-    assert set(folding.at(300)) == {"Keg1", "K2"}
+    ledger = Ledger(entries, equipment)
+    assert ledger.contents("Keg1", 250).headspace_l == pytest.approx(1.0)
+    assert ledger.contents("Keg1", 300).volume_l == pytest.approx(10.0)
+    assert set(ledger.at(300)) == {"Keg1", "K2"}
     assert equipment.capacity_l("K1", 50) == 19.0
     assert equipment.capacity_l("K2", 50) == 12.0
     assert equipment.capacity_l("K9", 50) is None
@@ -287,4 +287,4 @@ def test_two_entries_of_one_time_count_in_the_order_of_writing() -> None:
     first = an_entry(1, "fill", 10, "K1", "A", volume_l=5.0)
     second = an_entry(2, "sample", 10, "K1", volume_l=1.0)
     for order in ([first, second], [second, first]):
-        assert contents_at(order, EQUIPMENT, 10)["K1"].volume_l == pytest.approx(4.0)
+        assert Ledger(order, EQUIPMENT).at(10)["K1"].volume_l == pytest.approx(4.0)

@@ -13,12 +13,12 @@ from a_store import NOW, new_store
 from hypothesis import given
 from hypothesis import strategies as st
 from journal_acts import ACTS
-from journal_entries import a_body, journal_cellar
+from journal_entries import a_body, journal_cellar, lot_path
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.entry import Draft, Entry
-from ingest.journal.lot_locations import LotLocation, lot_path
+from ingest.journal.lot_locations import LotLocation
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import entries, strike, write_entry

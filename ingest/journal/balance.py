@@ -31,35 +31,37 @@ class BalanceVerdict(NamedTuple):
     later: tuple[BalanceProblem, ...] = ()
 
 
-def judge_entry(folding: Ledger, entry: Entry) -> BalanceVerdict:
-    """Whether an entry can be written; folding: the entries so far, without it."""
+def judge_entry(ledger: Ledger, entry: Entry) -> BalanceVerdict:
+    """Judge whether an entry can be written; ledger: the entries so far, without it."""
     if not moves(entry):
         return BalanceVerdict()
-    entry = folding.named(entry)
+    entry = ledger.named(entry)
     key = (entry.at_ms, entry.id)
-    before = folding.before(key)
-    made = ledger_step(entry, lambda vessel: before.get(vessel, UNKNOWN), folding.equipment)
-    if made.objections:
-        return BalanceVerdict(tuple(made.objections))
-    with_it = {**before, **made.changes}
-    return BalanceVerdict((), tuple(_walk(folding, before, with_it, folding.after(key), ())))
+    before = ledger.before(key)
+    step = ledger_step(entry, lambda vessel: before.get(vessel, UNKNOWN), ledger.equipment)
+    if step.objections:
+        return BalanceVerdict(tuple(step.objections))
+    with_it = {**before, **step.changes}
+    return BalanceVerdict((), tuple(_walk(ledger, before, with_it, ledger.after(key), ())))
 
 
-def judge_strike(folding: Ledger, entry: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
-    """Whether an entry can be struck; folding: the entries so far, with it.
+def judge_strike(ledger: Ledger, entry: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
+    """Judge whether an entry can be struck; ledger: the entries so far, with it.
 
-    dependents: entries that speak of what only this one tells, such as its lot; they could no longer be in any case.
+    dependents: entries that speak of what only this one introduces, such as its lot; they could no longer be in any
+    case.
     """
-    told = [BalanceProblem(each, f"no entry would tell what {each.lot} is") for each in dependents]
+    without_lot = [BalanceProblem(each, f"no entry would tell what {each.lot} is") for each in dependents]
     gone = {entry.id, *(each.id for each in dependents)}
     first = min((each.at_ms, each.id) for each in (entry, *dependents))
-    before = folding.before(first)
-    moved = list(_walk(folding, before, dict(before), folding.after(first), gone))
-    return BalanceVerdict((), tuple(sorted(told + moved, key=lambda one: (one.entry.at_ms, one.entry.id))))
+    before = ledger.before(first)
+    moved = list(_walk(ledger, before, dict(before), ledger.after(first), gone))
+    later = sorted(without_lot + moved, key=lambda problem: (problem.entry.at_ms, problem.entry.id))
+    return BalanceVerdict((), tuple(later))
 
 
 def _walk(
-    folding: Ledger,
+    ledger: Ledger,
     now: dict[str, VesselState],
     then: dict[str, VesselState],
     entries: Iterable[Entry],
@@ -70,20 +72,20 @@ def _walk(
     An entry that could not be is left out of what follows, as if it were struck as well.
     """
     for entry in entries:
-        here = ledger_step(entry, lambda vessel: now.get(vessel, UNKNOWN), folding.equipment)
+        step_now = ledger_step(entry, lambda vessel: now.get(vessel, UNKNOWN), ledger.equipment)
         if entry.id not in gone:
-            there = ledger_step(entry, lambda vessel: then.get(vessel, UNKNOWN), folding.equipment)
-            why = "" if here.objections else "; ".join(objection.why for objection in there.objections)
-            why = why or groundless(here.drawn, now, then)
+            step_then = ledger_step(entry, lambda vessel: then.get(vessel, UNKNOWN), ledger.equipment)
+            why = "" if step_now.objections else "; ".join(objection.why for objection in step_then.objections)
+            why = why or groundless(step_now.drawn, now, then)
             if why:
                 yield BalanceProblem(entry, why)
             else:
-                then.update(there.changes)
-        now.update(here.changes)
+                then.update(step_then.changes)
+        now.update(step_now.changes)
 
 
 def groundless(drawn: Iterable[str], now: Mapping[str, VesselState], then: Mapping[str, VesselState]) -> str:
-    """Why wine that was drawn would have come from nowhere: the journal would no longer say what its vessel held."""
+    """Say why wine that was drawn would have come from nowhere: the journal no longer says what its vessel held."""
     for vessel in drawn:
         if now.get(vessel, UNKNOWN).known and not then.get(vessel, UNKNOWN).known:
             return f"the journal would no longer say what {vessel} held"
@@ -91,7 +93,7 @@ def groundless(drawn: Iterable[str], now: Mapping[str, VesselState], then: Mappi
 
 
 def refuse(what: str, verdict: BalanceVerdict) -> EntryRefused:
-    """The refusal of what a verdict speaks against; what: the entry or the strike, as its problems name it."""
+    """Make the refusal of what a verdict speaks against; what: the entry or the strike, as its problems name it."""
     problems = [Problem(what, "", "", objection.why) for objection in verdict.objections]
     problems += [
         Problem(what, "", "", f"{impossible.entry} could then not be: {impossible.why}") for impossible in verdict.later

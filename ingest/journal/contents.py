@@ -48,7 +48,3 @@ class Contents:
     def empty(self) -> bool:
         """Whether it is known to be empty."""
         return self.known and self.volume_l == 0.0
-
-    def share_of(self, lot: str) -> float | None:
-        """The part of a lot in it, 0 if there is none of it, None if it is not known."""
-        return next((each.share for each in self.lots if each.lot == lot), 0.0)

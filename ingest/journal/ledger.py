@@ -1,4 +1,4 @@
-"""What each vessel holds at any time, from the entries and the vessels of then. Pure.
+"""The ledger: what each vessel holds at any time, from the entries and the vessels of that time. Pure.
 
 Entries count in the order in which they happened; two of the same time in the order in which they were written. Struck
 entries do not count.
@@ -6,7 +6,7 @@ entries do not count.
 
 from __future__ import annotations
 
-__all__ = ["BEGINNING", "Ledger", "Snapshot", "contents_at"]
+__all__ = ["BEGINNING", "Ledger", "Snapshot"]
 
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping
@@ -21,7 +21,7 @@ from ingest.journal.kinds.lot import Lots
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 from ingest.journal.wine import Wine, sum_known
 
-# A snapshot after so many entries: what is between two of them is folded in a millisecond or two.
+# A snapshot after so many entries: what is between two of them is worked out in a millisecond or two.
 _EVERY: Final = 256
 
 # Wine of several lots has the style of its named lots if these are at least this part of it.
@@ -33,7 +33,7 @@ class Snapshot(NamedTuple):
 
     at_ms: int
     id: int
-    state: Mapping[str, VesselState]
+    states: Mapping[str, VesselState]
 
 
 BEGINNING: Final = Snapshot(-1, -1, {})
@@ -44,9 +44,9 @@ _Key = tuple[int, int]
 class Ledger:
     """Entries, one after the other, to what vessels hold at any time.
 
-    It can be told of entries in any order, back-dated ones too, and of strikes: what it says is always what a new one
-    would say that is given all entries at once. base: a snapshot to begin at; entries that are not after it are passed
-    over, and it cannot say what was before. every: how many entries lie between two snapshots.
+    It takes entries in any order, back-dated ones too, and strikes: what it says is always what a new one would say
+    that is given all entries at once. base: a snapshot to begin at; entries that are not after it are passed over, and
+    it cannot say what was before. every: how many entries lie between two snapshots.
     """
 
     def __init__(
@@ -70,10 +70,10 @@ class Ledger:
         self._entries = moving
         self._keys = [_key(entry) for entry in moving]
         # (how many entries are in it, what vessels hold after those), oldest first
-        self._snapshots: list[tuple[int, Mapping[str, VesselState]]] = [(0, base.state)]
+        self._snapshots: list[tuple[int, Mapping[str, VesselState]]] = [(0, base.states)]
 
     def named(self, entry: Entry) -> Entry:
-        """The entry with vessels called as they are now."""
+        """Give the entry with vessels called as they are now."""
         if not self.equipment.renames:
             return entry
         return _renamed(entry, self.equipment)
@@ -90,7 +90,7 @@ class Ledger:
             self._forget_after(index)
 
     def strike(self, entry_id: int) -> None:
-        """An entry no longer counts; one that is not here never did."""
+        """Let an entry no longer count; one that is not here never did."""
         self.lots.remove(entry_id)
         for index, entry in enumerate(self._entries):
             if entry.id == entry_id:
@@ -103,89 +103,89 @@ class Ledger:
             self._snapshots.pop()
 
     def before(self, key: _Key) -> dict[str, VesselState]:
-        """What vessels hold before the entry of that place in the order (at_ms, id)."""
-        return self._state(bisect_left(self._keys, key))
+        """Work out what vessels hold before the entry of that place in the order (at_ms, id)."""
+        return self._states(bisect_left(self._keys, key))
 
     def after(self, key: _Key) -> Iterator[Entry]:
-        """The entries from that place in the order on, it included."""
+        """Go through the entries from that place in the order on, it included."""
         return iter(self._entries[bisect_left(self._keys, key) :])
 
     def snapshot(self, count: int) -> Snapshot:
-        """The snapshot after the first ``count`` entries."""
-        return Snapshot(*self._keys[count - 1], self._state(count)) if count else self.base
+        """Take a snapshot after the first ``count`` entries."""
+        return Snapshot(*self._keys[count - 1], self._states(count)) if count else self.base
 
     def __len__(self) -> int:
         return len(self._entries)
 
-    def _state(self, count: int) -> dict[str, VesselState]:
-        index = bisect_right(self._snapshots, count, key=lambda one: one[0]) - 1
+    def _states(self, count: int) -> dict[str, VesselState]:
+        """What vessels hold after the first ``count`` entries."""
+        index = bisect_right(self._snapshots, count, key=lambda snapshot: snapshot[0]) - 1
         done, known = self._snapshots[index]
-        state = dict(known)
-        get = state.get
+        states = dict(known)
+        get = states.get
         for entry in self._entries[done:count]:
-            state.update(ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
+            states.update(ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), self.equipment).changes)
             done += 1
             if done % self._every == 0 and done > self._snapshots[-1][0]:
-                self._snapshots.append((done, dict(state)))
-        return state
+                self._snapshots.append((done, dict(states)))
+        return states
 
-    def held_at(self, at_ms: int) -> dict[str, VesselState]:
-        """What vessels hold at a time, entries of that very time included; vessels that no entry names are missing."""
-        return self._state(bisect_right(self._keys, at_ms, key=lambda key: key[0]))
+    def states_at(self, at_ms: int) -> dict[str, VesselState]:
+        """Work out what vessels hold at a time, entries of that very time included; those that no entry names are
+        missing.
+        """
+        return self._states(bisect_right(self._keys, at_ms, key=lambda key: key[0]))
 
     def at(self, at_ms: int) -> dict[str, Contents]:
-        """What each vessel of the cellar file of then, and each that an entry names, holds at a time (UTC ms)."""
-        state = self.held_at(at_ms)
+        """Work out what vessels hold at a time (UTC ms): those of the cellar file of that time, and those that entries
+        name.
+        """
+        states = self.states_at(at_ms)
         for vessel in self.equipment.vessels_at(at_ms):
-            state.setdefault(vessel, UNKNOWN)
-        return {vessel: self._told(vessel, held, at_ms) for vessel, held in state.items()}
+            states.setdefault(vessel, UNKNOWN)
+        return {vessel: self._contents(vessel, state, at_ms) for vessel, state in states.items()}
 
     def contents(self, vessel: str, at_ms: int) -> Contents:
-        """What one vessel holds at a time."""
-        return self._told(vessel, self.held_at(at_ms).get(vessel, UNKNOWN), at_ms)
+        """Work out what one vessel holds at a time."""
+        return self._contents(vessel, self.states_at(at_ms).get(vessel, UNKNOWN), at_ms)
 
     def empty_at(self, at_ms: int) -> frozenset[str]:
-        """The vessels that are known to be empty at a time."""
-        return frozenset(vessel for vessel, held in self.held_at(at_ms).items() if held.empty)
+        """Find the vessels that are known to be empty at a time."""
+        return frozenset(vessel for vessel, state in self.states_at(at_ms).items() if state.empty)
 
-    def _told(self, vessel: str, held: VesselState, at_ms: int) -> Contents:
+    def _contents(self, vessel: str, state: VesselState, at_ms: int) -> Contents:
         capacity = self.equipment.capacity_l(vessel, at_ms)
-        if not held.known:
+        if not state.known:
             return Contents(
-                vessel, False, capacity_l=capacity, last_topping_ms=held.topped_ms, out_of_use=held.out_of_use
+                vessel, False, capacity_l=capacity, last_topping_ms=state.topped_ms, out_of_use=state.out_of_use
             )
-        wine = held.wine
-        facts = [(share, None if lot is None else self.lots.of(lot, at_ms)) for lot, share in wine.parts]
+        wine = state.wine
+        lots = [None if lot is None else self.lots.of(lot, at_ms) for lot, _ in wine.parts]
         alcohol, sugar, style = wine.alcohol, None, None
-        if not held.empty:
+        if not state.empty:
             if alcohol is None:
-                found = [wine.foreign_alcohol if body is None else body.alcohol_percent_vol for _, body in facts]
-                alcohol = _by_share(wine, found)
-            sugar = _by_share(wine, [None if body is None else body.sugar_g_l for _, body in facts])
-            style = _style(wine, [None if body is None else body.style for _, body in facts])
+                alcohols = [wine.foreign_alcohol if lot is None else lot.alcohol_percent_vol for lot in lots]
+                alcohol = _by_share(wine, alcohols)
+            sugar = _by_share(wine, [None if lot is None else lot.sugar_g_l for lot in lots])
+            style = _style(wine, [None if lot is None else lot.style for lot in lots])
         return Contents(
             vessel=vessel,
             known=True,
             lots=tuple(LotShare(lot, share) for lot, share in wine.parts),
-            volume_l=held.volume_l,
-            u_volume_l=held.u_l,
+            volume_l=state.volume_l,
+            u_volume_l=state.u_l,
             capacity_l=capacity,
-            headspace_l=None if capacity is None or held.volume_l is None else max(capacity - held.volume_l, 0.0),
-            since_ms=held.since_ms,
-            last_racking_ms=held.racked_ms,
-            last_topping_ms=held.topped_ms,
+            headspace_l=None if capacity is None or state.volume_l is None else max(capacity - state.volume_l, 0.0),
+            since_ms=state.since_ms,
+            last_racking_ms=state.racked_ms,
+            last_topping_ms=state.topped_ms,
             alcohol_percent_vol=alcohol,
             sugar_g_l=sugar,
             style=style,
             free_so2=wine.free,
             total_so2=wine.total,
-            out_of_use=held.out_of_use,
+            out_of_use=state.out_of_use,
         )
-
-
-def contents_at(entries: Iterable[Entry], equipment: Equipment, at_ms: int) -> dict[str, Contents]:
-    """What each vessel holds at a time (UTC ms), worked out afresh."""
-    return Ledger(entries, equipment).at(at_ms)
 
 
 def _key(entry: Entry) -> _Key:

@@ -8,7 +8,6 @@ __all__ = [
     "ShareChange",
     "joined_locations",
     "lot_locations_of",
-    "lot_path",
     "share_changes",
 ]
 
@@ -16,13 +15,11 @@ from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final, NamedTuple
 
-from ingest.journal.entry import Entry
-from ingest.journal.equipment import Equipment
 from ingest.journal.kinds import ledger_step
-from ingest.journal.ledger import BEGINNING, Ledger
+from ingest.journal.ledger import Ledger
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 
-# Shares that differ by less are the same: a lot that is topped up with itself stays all of the wine, give or take
+# Shares that differ by less are the same: a lot that is topped up with itself locations all of the wine, give or take
 # what adding up parts of 1 rounds.
 _SAME: Final = 1e-9
 
@@ -54,85 +51,84 @@ class LotLocation(NamedTuple):
 
 
 class LotLocations:
-    """The stays of one lot, to be asked for single moments."""
+    """Where one lot lay, to be asked for single moments."""
 
-    def __init__(self, stays: Iterable[LotLocation]) -> None:
+    def __init__(self, locations: Iterable[LotLocation]) -> None:
         self._in_vessel: dict[str, list[LotLocation]] = {}
-        for stay in sorted(stays, key=_begin):
-            self._in_vessel.setdefault(stay.vessel, []).append(stay)
+        for location in sorted(locations, key=_begin):
+            self._in_vessel.setdefault(location.vessel, []).append(location)
 
     def at(self, vessel: str, at_ms: int, entry: int) -> LotLocation | None:
-        """The stay in a vessel when an entry was made, None if the lot was not there. Of one time the entry's number
-        decides, as it does for contents. The entries that begin and end a stay are in it.
+        """Find the lot's location in a vessel when an entry was made, None if it was not there. Of one time the entry's
+        number decides, as it does for contents. The entries that begin and end a location are in it.
         """
-        stays = self._in_vessel.get(vessel, [])
-        place = bisect_right(stays, (at_ms, entry), key=_begin) - 1
-        if place < 0:
+        locations = self._in_vessel.get(vessel, [])
+        index = bisect_right(locations, (at_ms, entry), key=_begin) - 1
+        if index < 0:
             return None
-        stay = stays[place]
-        gone = stay.to_ms is not None and stay.to_entry is not None and (at_ms, entry) > (stay.to_ms, stay.to_entry)
-        return None if gone else stay
+        location = locations[index]
+        gone = (
+            location.to_ms is not None
+            and location.to_entry is not None
+            and (at_ms, entry) > (location.to_ms, location.to_entry)
+        )
+        return None if gone else location
 
 
-def share_changes(folding: Ledger, first: tuple[int, int]) -> Iterator[ShareChange]:
-    """The changes of all lots by the entries from that place in the order (at_ms, id) on, in their order."""
-    state: dict[str, VesselState] = folding.before(first)
-    get = state.get
-    for entry in folding.after(first):
-        changes = ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), folding.equipment).changes
-        for vessel, held in changes.items():
-            before, after = _shares(get(vessel, UNKNOWN)), _shares(held)
+def share_changes(ledger: Ledger, first: tuple[int, int]) -> Iterator[ShareChange]:
+    """Find the changes of all lots by the entries from that place in the order (at_ms, id) on, in their order."""
+    states = ledger.before(first)
+    get = states.get
+    for entry in ledger.after(first):
+        changes = ledger_step(entry, lambda vessel: get(vessel, UNKNOWN), ledger.equipment).changes
+        for vessel, state in changes.items():
+            before, after = _shares(get(vessel, UNKNOWN)), _shares(state)
             for lot in before.keys() - after.keys():
                 yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=False, share=None)
             for lot, share in after.items():
                 if lot not in before or not _same(before[lot], share):
                     yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=True, share=share)
-        state.update(changes)
+        states.update(changes)
 
 
 def lot_locations_of(changes: Iterable[ShareChange], lot: str) -> list[LotLocation]:
-    """The stays of a lot, from all changes there ever were, in the order in which it came there."""
-    stays: list[LotLocation] = []
-    here: dict[str, int] = {}
+    """Find where a lot was and is, from all changes there ever were, in the order in which it came there."""
+    locations: list[LotLocation] = []
+    open_in: dict[str, int] = {}  # vessel -> index of the location that has no end yet
     for change in changes:
         if change.lot != lot:
             continue
-        if change.vessel in here:
-            place = here.pop(change.vessel)
-            stays[place] = stays[place]._replace(to_ms=change.at_ms, to_entry=change.entry)
+        if change.vessel in open_in:
+            index = open_in.pop(change.vessel)
+            locations[index] = locations[index]._replace(to_ms=change.at_ms, to_entry=change.entry)
         if change.there:
-            here[change.vessel] = len(stays)
-            stays.append(LotLocation(change.vessel, change.at_ms, None, change.share, change.entry, None))
-    return stays
+            open_in[change.vessel] = len(locations)
+            locations.append(LotLocation(change.vessel, change.at_ms, None, change.share, change.entry, None))
+    return locations
 
 
-def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[LotLocation]:
-    """Where a lot was and is, worked out afresh."""
-    return lot_locations_of(share_changes(Ledger(entries, equipment), BEGINNING[:2]), lot)
-
-
-def joined_locations(stays: Iterable[LotLocation]) -> list[list[LotLocation]]:
-    """Those that follow each other in one vessel without a gap, together: there only the share changed."""
+def joined_locations(locations: Iterable[LotLocation]) -> list[list[LotLocation]]:
+    """Join those that follow each other in one vessel without a gap: there only the share changed."""
     joined: list[list[LotLocation]] = []
     last: dict[str, list[LotLocation]] = {}
-    for stay in stays:
-        before = last.get(stay.vessel)
-        if before is not None and (before[-1].to_ms, before[-1].to_entry) == (stay.from_ms, stay.from_entry):
-            before.append(stay)
+    for location in locations:
+        before = last.get(location.vessel)
+        if before is not None and (before[-1].to_ms, before[-1].to_entry) == (location.from_ms, location.from_entry):
+            before.append(location)
         else:
-            last[stay.vessel] = [stay]
-            joined.append(last[stay.vessel])
+            last[location.vessel] = [location]
+            joined.append(last[location.vessel])
     return joined
 
 
-def _shares(held: VesselState) -> Mapping[str, float | None]:
+def _shares(state: VesselState) -> Mapping[str, float | None]:
     """Lot -> its part of the wine in a vessel; wine of no lot is left out."""
-    return {} if held.empty else {lot: share for lot, share in held.wine.parts if lot is not None}
+    return {} if state.empty else {lot: share for lot, share in state.wine.parts if lot is not None}
 
 
 def _same(one: float | None, other: float | None) -> bool:
     return one is other if one is None or other is None else abs(one - other) < _SAME
 
 
-def _begin(stay: LotLocation) -> tuple[int, int]:
-    return (stay.from_ms, stay.from_entry)
+def _begin(location: LotLocation) -> tuple[int, int]:
+    return (location.from_ms, location.from_entry)

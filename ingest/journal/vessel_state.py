@@ -70,66 +70,66 @@ def liters(volume_l: float) -> str:
     return f"{text if float(text) or not volume_l else f'{volume_l:.3f}'} L"
 
 
-def state_text(vessel: str, held: VesselState) -> str:
+def state_text(vessel: str, state: VesselState) -> str:
     """What a vessel holds, for a message."""
-    lots = " and ".join(lot or "wine of no lot" for lot, _ in held.wine.parts) or "wine"
+    lots = " and ".join(lot or "wine of no lot" for lot, _ in state.wine.parts) or "wine"
     return f"{vessel} holds " + (
-        f"an unknown amount of {lots}" if held.volume_l is None else f"{liters(held.volume_l)} of {lots}"
+        f"an unknown amount of {lots}" if state.volume_l is None else f"{liters(state.volume_l)} of {lots}"
     )
 
 
-def emptied(held: VesselState, at_ms: int) -> VesselState:
+def emptied(state: VesselState, at_ms: int) -> VesselState:
     """The vessel once it was emptied; one that was empty stays so since then."""
-    return held if held.empty else EMPTY._replace(since_ms=at_ms)
+    return state if state.empty else EMPTY._replace(since_ms=at_ms)
 
 
-def left(held: VesselState, out_l: float | None, at_ms: int) -> VesselState:
+def left(state: VesselState, out_l: float | None, at_ms: int) -> VesselState:
     """What is left after out_l [L, None if unknown] was taken; less than can be written down is nothing."""
-    if not held.known or held.volume_l is None:
-        return held
+    if not state.known or state.volume_l is None:
+        return state
     if out_l is None:
-        return held._replace(volume_l=None, u_l=None)
-    rest = held.volume_l - out_l
+        return state._replace(volume_l=None, u_l=None)
+    rest = state.volume_l - out_l
     if rest <= ROUNDING_L:
-        return emptied(held, at_ms)
-    return held._replace(volume_l=rest, u_l=root(held.u_l, usual_u_l(out_l)))
+        return emptied(state, at_ms)
+    return state._replace(volume_l=rest, u_l=root(state.u_l, usual_u_l(out_l)))
 
 
 def received(
-    held: VesselState, volume_l: float | None, u_l: float | None, wine: Wine, *, blend: bool, at_ms: int
+    state: VesselState, volume_l: float | None, u_l: float | None, wine: Wine, *, blend: bool, at_ms: int
 ) -> VesselState:
     """What is there after wine came in, to the empty vessel, to the wine in it, or to a vessel of unknown contents.
 
     In the last case the vessel is taken to have been empty, unless somebody says blend.
     """
     if volume_l is not None and volume_l <= 0.0:
-        return held
-    if held.known and not held.empty:
-        both = None if held.volume_l is None or volume_l is None else held.volume_l + volume_l
-        mixed = mix([(held.volume_l, held.wine), (volume_l, wine)])
-        u_both = None if both is None else root(held.u_l, u_l)
-        return held._replace(volume_l=both, u_l=u_both, wine=mixed, since_ms=at_ms)
-    if blend and not held.known:
+        return state
+    if state.known and not state.empty:
+        both = None if state.volume_l is None or volume_l is None else state.volume_l + volume_l
+        mixed = mix([(state.volume_l, state.wine), (volume_l, wine)])
+        u_both = None if both is None else root(state.u_l, u_l)
+        return state._replace(volume_l=both, u_l=u_both, wine=mixed, since_ms=at_ms)
+    if blend and not state.known:
         return VesselState(True, None, None, mix([(None, STRANGE), (None, wine)]), at_ms)
     return VesselState(True, volume_l, None if volume_l is None else u_l, wine, at_ms)
 
 
-def drawing_objections(vessel: str, held: VesselState, out_l: float | None, how: str) -> list[Objection]:
+def drawing_objections(vessel: str, state: VesselState, out_l: float | None, how: str) -> list[Objection]:
     """Whether out_l [L, None if unknown] cannot have come from a vessel; how: racked, drawn as a sample, ..."""
-    if held.empty:
+    if state.empty:
         return [Objection(vessel, f"{vessel} is empty: nothing can be {how} from it")]
-    if out_l is not None and held.volume_l is not None and out_l > held.volume_l + ROUNDING_L:
-        more = liters(out_l - held.volume_l)
-        why = f"{liters(out_l)} {how} from {vessel}, which holds {liters(held.volume_l)}: {more} too much"
+    if out_l is not None and state.volume_l is not None and out_l > state.volume_l + ROUNDING_L:
+        more = liters(out_l - state.volume_l)
+        why = f"{liters(out_l)} {how} from {vessel}, which holds {liters(state.volume_l)}: {more} too much"
         return [Objection(vessel, why)]
     return []
 
 
-def occupied(vessel: str, held: VesselState, *, blend: bool) -> list[Objection]:
+def occupied(vessel: str, state: VesselState, *, blend: bool) -> list[Objection]:
     """Whether wine cannot have come into a vessel because it holds some and nobody said blend."""
-    if blend or not held.known or held.empty:
+    if blend or not state.known or state.empty:
         return []
-    return [Objection(vessel, f"{state_text(vessel, held)}: say that it is a blend, or that it was emptied before")]
+    return [Objection(vessel, f"{state_text(vessel, state)}: say that it is a blend, or that it was emptied before")]
 
 
 def too_full(vessel: str, volume_l: float | None, capacity_l: float | None) -> list[Objection]:

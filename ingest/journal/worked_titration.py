@@ -23,22 +23,22 @@ _MOLARITY: Final = {
 # Burettes that are made to ISO 385 [mL] (from memory); a burette that shows 31 mL is one of 50.
 _BURETTES_ML: Final = (25.0, 50.0, 100.0)
 _QUESTIONS: Final = {"burette": "end", "end point": "end_point"}
-# Of a laboratory's result all this is its own affair.
-_OWN: Final = (
+# What only somebody who titrated can say; a laboratory gives its result alone.
+_AT_THE_BENCH: Final = (
     "titrant", "strength", "substance", "factor", "sample", "blank", "titre", "start", "end", "end_point"
 )  # fmt: skip
 
 
 def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, at_ms: int) -> tuple[str, ...]:
-    """Fill the body of a titration; gives its warnings. Raises AnswersWrong."""
+    """Fill the body of a titration and give its warnings. Raises AnswersWrong."""
     if given["method"] == "elsewhere":
-        own = [
+        stray = [
             Wrong(name, "does not belong to a result from elsewhere; say it as --result")
-            for name in _OWN
+            for name in _AT_THE_BENCH
             if name in given
         ]
-        if own:
-            raise AnswersWrong(own)
+        if stray:
+            raise AnswersWrong(stray)
         return ()
     for name in ("result", "uncertainty"):
         if name in given:
@@ -48,10 +48,10 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
     try:
         bottle = _bottle(given, context, method)
         flasks = _flasks(given)
-        done = Titration(
+        titration = Titration(
             method=method,
             quantity=So2Quantity(given["quantity"]),
-            style=_style(given, context),
+            style=_style(given, context, at_ms),
             titres_ml=tuple(
                 flask["titre_ml"] if "titre_ml" in flask else titre_ml(flask["start_ml"], flask["end_ml"])
                 for flask in flasks
@@ -65,7 +65,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
     except TitrationRefused as error:
         question = strength_question if error.field == "strength" else _QUESTIONS.get(error.field, error.field)
         raise AnswersWrong([Wrong(question, str(error))]) from None
-    outcome = titrated(done, at_ms)
+    outcome = titrated(titration, at_ms)
     warnings = tuple(doubt.text for doubt in outcome.doubts)
     data |= {
         "flasks": flasks,
@@ -81,7 +81,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
 
 
 def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, ...]:
-    """Fill the strength of a bottle's body; gives what speaks against the bottle. Raises AnswersWrong."""
+    """Fill the strength of a bottle's body and give what speaks against the bottle. Raises AnswersWrong."""
     try:
         strength = _strength(given["strength"], Titrant(given["substance"]))
         bottle = Bottle(
@@ -93,23 +93,23 @@ def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, 
     return tuple(doubt.text for doubt in bottle_doubts(bottle, at_ms))
 
 
-def _strength(told: StrengthTold, titrant: Titrant) -> TitrantStrength:
-    return TitrantStrength(told.number, _MOLARITY[titrant] if told.molar else Meaning.NORMALITY)
+def _strength(answer: StrengthTold, titrant: Titrant) -> TitrantStrength:
+    return TitrantStrength(answer.number, _MOLARITY[titrant] if answer.molar else Meaning.NORMALITY)
 
 
 def _bottle(given: Given, context: EntryContext, method: Method) -> Bottle:
     if "titrant" not in given:
         usual = Titrant.IODINE if method is Method.IODOMETRIC else Titrant.NAOH
-        told: StrengthTold = given["strength"]
-        if told.molar and "substance" not in given:
+        answer: StrengthTold = given["strength"]
+        if answer.molar and "substance" not in given:
             why = "is missing: a molarity means another strength of each titrant; or write the strength as a normality"
             raise AnswersWrong([Wrong("substance", why)])
         titrant = Titrant(given.get("substance", usual))
-        return Bottle(titrant, _strength(told, titrant), given.get("factor"))
+        return Bottle(titrant, _strength(answer, titrant), given.get("factor"))
     both = [name for name in ("strength", "substance", "factor") if name in given]
     if both:
         raise AnswersWrong([Wrong(name, "is told by the bottle; leave it out, or the titrant") for name in both])
-    known = context.bottles.get(given["titrant"])
+    known = context.bottles.there.get(given["titrant"])
     if known is None:
         raise AnswersWrong([Wrong("titrant", _no_bottle(given["titrant"], context))])
     strength = TitrantStrength(known.strength.number, known.strength.meaning)
@@ -118,8 +118,8 @@ def _bottle(given: Given, context: EntryContext, method: Method) -> Bottle:
 
 def _no_bottle(name: str, context: EntryContext) -> str:
     """Why a bottle cannot be taken, and which can."""
-    names = ", ".join(sorted(context.bottles)) or "none yet"
-    later_ms = context.later_bottles.get(name)
+    names = ", ".join(sorted(context.bottles.there)) or "none yet"
+    later_ms = context.bottles.later.get(name)
     if later_ms is None:
         return f"there is no bottle '{name}'; write it down as a titrant first. There are: {names}"
     first = datetime.fromtimestamp(later_ms / 1000, UTC).astimezone(context.cellar.site.zone)
@@ -142,10 +142,10 @@ def _flasks(given: Given) -> list[dict[str, float]]:
     return [{"start_ml": start, "end_ml": end} for start, end in zip(starts, ends, strict=True)]
 
 
-def _style(given: Given, context: EntryContext) -> Style | None:
-    """What the journal says of the wine's style: by what the vessel holds, else by the lot; None if nothing."""
-    held = context.contents.get(given.get("vessel", ""))
-    style = None if held is None else held.style
-    if style is None and given.get("lot") in context.lots:
-        style = context.lots[given["lot"]].style
-    return None if style is None else Style(style)
+def _style(given: Given, context: EntryContext, at_ms: int) -> Style | None:
+    """The wine's style by what the vessel holds, else by the lot; None if the journal does not say."""
+    contents = context.contents.get(given.get("vessel", ""))
+    if contents is not None and contents.style is not None:
+        return Style(contents.style)
+    lot = context.lots.of(given.get("lot", ""), at_ms)
+    return None if lot is None else Style(lot.style)

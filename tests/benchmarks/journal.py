@@ -23,7 +23,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from journal_entries import a_body, journal_cellar
+from journal_entries import a_body, journal_cellar, lot_path
 from rounds import print_spread
 from settled import bring
 from weathered import DAY_MS, cellar_year
@@ -31,7 +31,6 @@ from weathered import DAY_MS, cellar_year
 from ingest.cellar import Cellar
 from ingest.history import OfLot, latest, raw, summary
 from ingest.journal.entry import Draft, Entry
-from ingest.journal.lot_locations import lot_path
 from ingest.reading import Declaration
 from ingest.store import Store, create_or_open
 from ingest.store.cellar_files import keep_cellar_file

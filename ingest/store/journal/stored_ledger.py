@@ -8,6 +8,7 @@ __all__ = [
     "drop_snapshots",
     "equipment_of",
     "keep_snapshots",
+    "ledger_at",
     "load_ledger",
     "renames_text",
 ]
@@ -96,8 +97,12 @@ def contents(store: Store, at_ms: int, cellar: Cellar | None = None) -> dict[str
 
 def contents_inside(connection: sqlite3.Connection, at_ms: int, cellar: Cellar | None = None) -> dict[str, Contents]:
     """``contents`` inside a transaction of the caller's."""
-    equipment = equipment_of(connection, cellar, at_ms)
-    return load_ledger(connection, equipment, before=(at_ms + 1, 0), to_ms=at_ms).at(at_ms)
+    return ledger_at(connection, at_ms, cellar).at(at_ms)
+
+
+def ledger_at(connection: sqlite3.Connection, at_ms: int, cellar: Cellar | None = None) -> Ledger:
+    """The ledger that says what vessels hold at a time (UTC ms); cellar: as ``contents`` takes it."""
+    return load_ledger(connection, equipment_of(connection, cellar, at_ms), before=(at_ms + 1, 0), to_ms=at_ms)
 
 
 def keep_snapshots(connection: sqlite3.Connection, ledger: Ledger) -> None:
