@@ -61,16 +61,16 @@ def test_what_was_there_wins_and_the_second_time_nothing_changes(store: Store) -
     settle(store)
     appender.append([(1, BASE_MS + 2000, 2.0, 0)])
     told = [(BASE_MS + 3000, 9.0), (BASE_MS + 1000, 9.0), (BASE_MS + 2000, 9.0), (BASE_MS - 5, 9.0), (BASE_MS - 5, 8.0)]
-    intake = BulkImport(store, [1])
-    intake.take([piece(told)])
+    bulk_import = BulkImport(store, [1])
+    bulk_import.take([piece(told)])
     assert history(store) == [(BASE_MS - 5, 9.0), (BASE_MS + 1000, 1.0), (BASE_MS + 2000, 2.0), (BASE_MS + 3000, 9.0)]
-    brought = intake.brought[1]
-    assert (brought.new, brought.repeats) == (2, 3)
-    assert (brought.from_ms, brought.to_ms) == (BASE_MS - 5, BASE_MS + 3000)
+    imported = bulk_import.imported[1]
+    assert (imported.new, imported.repeats) == (2, 3)
+    assert (imported.from_ms, imported.to_ms) == (BASE_MS - 5, BASE_MS + 3000)
     feed = touched_after(store, 0)
     again = BulkImport(store, [1])
     again.take([piece(told)])
-    assert (again.brought[1].new, again.brought[1].repeats) == (0, 5)
+    assert (again.imported[1].new, again.imported[1].repeats) == (0, 5)
     assert touched_after(store, 0) == feed
     assert [touch[1:] for touch in feed[-2:]] == [(1, BASE_MS - 5, BASE_MS - 5), (1, BASE_MS + 3000, BASE_MS + 3000)]
 
@@ -107,20 +107,20 @@ def test_a_rehearsal_says_what_then_happens_and_history_equals_a_dictionary(
         for at, number in [*settled, *fresh, *(point for part in told for point in part)]:
             model.setdefault(at, number)
         before = history(store)
-        rehearsal, intake = BulkImport(store, [1], rehearse=True), BulkImport(store, [1])
+        rehearsal, bulk_import = BulkImport(store, [1], rehearse=True), BulkImport(store, [1])
         for part in told:
             rehearsal.take([piece(part)])
         assert history(store) == before
         for part in told:
-            intake.take([piece(part)])
-        assert rehearsal.brought == intake.brought
+            bulk_import.take([piece(part)])
+        assert rehearsal.imported == bulk_import.imported
         assert history(store) == sorted(model.items())
         settle(store)
         assert history(store) == sorted(model.items())
 
 
 class _Between:
-    """Does something of another process's just before the intake's transaction begins, once."""
+    """Does something of another process's just before the bulk_import's transaction begins, once."""
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, store: Store, act: object) -> None:
         self.times = 0
@@ -146,15 +146,15 @@ def test_a_reading_that_arrives_meanwhile_came_first(
             if then_settled:
                 settle(other)
 
-        intake = BulkImport(store, [1, 2])
+        bulk_import = BulkImport(store, [1, 2])
         between = _Between(monkeypatch, store, act)
-        intake.take([piece([(BASE_MS + 1000, 9.0), (BASE_MS + 2000, 9.0)]), piece([(BASE_MS + 5, 3.0)], 2)])
+        bulk_import.take([piece([(BASE_MS + 1000, 9.0), (BASE_MS + 2000, 9.0)]), piece([(BASE_MS + 5, 3.0)], 2)])
     assert between.times > 1
     assert history(store) == [(BASE_MS + 1000, 1.0), (BASE_MS + 2000, 9.0)]
     assert history(store, 2) == [(BASE_MS + 5, 3.0), (BASE_MS + 1000, 7.0)]
     settle(store)
     assert history(store) == [(BASE_MS + 1000, 1.0), (BASE_MS + 2000, 9.0)]
-    assert (intake.brought[1].new, intake.brought[1].repeats, intake.brought[2].new) == (1, 1, 1)
+    assert (bulk_import.imported[1].new, bulk_import.imported[1].repeats, bulk_import.imported[2].new) == (1, 1, 1)
 
 
 def test_a_daemon_that_settles_does_not_write_over_what_was_just_brought_in(
@@ -176,22 +176,22 @@ def test_times_that_are_moved_meanwhile_are_seen(store: Store, tmp_path: Path, m
         [(1, BASE_MS + 1000, 1.0, ESTIMATED | 1)], also=lambda connection: note_estimates(connection, anchor, 0)
     )
     with new_store(tmp_path) as other:
-        intake = BulkImport(store, [1])
+        bulk_import = BulkImport(store, [1])
         _Between(monkeypatch, store, lambda: date_estimates(other, anchor, 1000, NOW))
-        intake.take([piece([(BASE_MS + 2000, 9.0)])])
+        bulk_import.take([piece([(BASE_MS + 2000, 9.0)])])
     assert history(store) == [(BASE_MS + 2000, 1.0)]
-    assert (intake.brought[1].new, intake.brought[1].repeats) == (0, 1)
+    assert (bulk_import.imported[1].new, bulk_import.imported[1].repeats) == (0, 1)
 
 
 def test_a_full_disk_leaves_whole_days_and_the_next_try_does_the_rest(store: Store) -> None:
     chance = np.random.default_rng(1)
     told = [(BASE_MS + step * 600_000, float(chance.normal())) for step in range(144 * 40)]
     fill_up(store)
-    intake = BulkImport(store, [1])
+    bulk_import = BulkImport(store, [1])
     with pytest.raises(StoreUnwritable, match="disk does not take more"):
-        intake.take([piece(told)])
+        bulk_import.take([piece(told)])
     make_room(store)
-    assert len(history(store)) == intake.brought[1].new
+    assert len(history(store)) == bulk_import.imported[1].new
     BulkImport(store, [1]).take([piece(told)])
     assert history(store) == told
 

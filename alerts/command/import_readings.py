@@ -24,7 +24,7 @@ from ingest.exchange.rows import Rows
 from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.change_feed import DROPPED, cursor
-from ingest.store.readings.bulk_import import Brought, BulkImport, Piece
+from ingest.store.readings.bulk_import import BulkImport, ImportedReadings, Piece
 from ingest.store.readings.series import Series
 from ingest.store.readings.settling import DAY_MS
 from ingest.times import EARLIEST_MS, iso_utc
@@ -57,7 +57,7 @@ def import_readings(file: Path, table: Path, form: TableForm, *, write: bool, as
                         advance(bytes_read())
                 bulk_import.take(_pieces(rows, targets))
                 advance(bytes_read())
-        results = {targets[id].series: result for id, result in bulk_import.brought.items() if result.found}
+        results = {targets[id].series: result for id, result in bulk_import.imported.items() if result.offered}
         if as_json:
             _print_json(table, rows, results, written=write)
         else:
@@ -121,7 +121,7 @@ def _progress_bar(table: Path, word: str, *, hidden: bool) -> Iterator[Callable[
         yield lambda place: progress.update(task, completed=place)
 
 
-def _print(table: Path, rows: Rows, results: dict[Series, Brought], zone: ZoneInfo, *, written: bool) -> None:
+def _print(table: Path, rows: Rows, results: dict[Series, ImportedReadings], zone: ZoneInfo, *, written: bool) -> None:
     print(f"{table}: {rows.rows:,} rows")
     for series, result in results.items():
         span = ""
@@ -146,7 +146,7 @@ def _print(table: Path, rows: Rows, results: dict[Series, Brought], zone: ZoneIn
         print("Nothing was written yet; the same with --write brings them in.")
 
 
-def _print_json(table: Path, rows: Rows, results: dict[Series, Brought], *, written: bool) -> None:
+def _print_json(table: Path, rows: Rows, results: dict[Series, ImportedReadings], *, written: bool) -> None:
     out = {
         "file": str(table),
         "written": written,

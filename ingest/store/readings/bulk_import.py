@@ -1,13 +1,13 @@
 """Bringing in readings of the past: straight into settled blocks, a few days at once, beside a running leeside.
 
-``fresh`` is never written here: it belongs to the ingest daemon, which numbers its rows in memory. What is there
+``fresh`` is never written here: it belongs to the ingest daemon, which numbers its rows in memory. What is stored
 already wins, settled or fresh; so the same readings twice change nothing. Packing is done outside of the transaction;
-inside it is looked again whether anything has changed meanwhile, and what has is packed anew.
+inside it another look shows what has changed meanwhile, and that is packed again.
 """
 
 from __future__ import annotations
 
-__all__ = ["Brought", "BulkImport", "Piece"]
+__all__ = ["BulkImport", "ImportedReadings", "Piece"]
 
 import sqlite3
 from array import array
@@ -22,7 +22,7 @@ import numpy.typing as npt
 from ingest.store.change_feed import cursor, touch
 from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays, pack, unpack
-from ingest.store.readings.settling import DAY_MS, Packed, merged, packed, replace_block
+from ingest.store.readings.settling import DAY_MS, PackedDay, block_of, merged, packed, replace_block
 from ingest.store.readings.undated import DATED
 
 # Days that are written together: one wait for the disk, and a few milliseconds of the store's lock.
@@ -37,11 +37,11 @@ class Piece(NamedTuple):
 
 
 @dataclass(slots=True)
-class Brought:
-    """What came of a series' readings.
+class ImportedReadings:
+    """What came of the readings of one series.
 
-    new: how many are; repeats: how many times were there already, in the store or further up; from_ms, to_ms: from when
-    to when the new ones lie (UTC ms).
+    new: how many are new; repeats: how many had a time that was stored already, or came before in the same import;
+    from_ms, to_ms: first and last time of the new ones (UTC ms).
     """
 
     new: int = 0
@@ -50,9 +50,9 @@ class Brought:
     to_ms: int | None = None
 
     @property
-    def found(self) -> bool:
-        """Whether there were any readings."""
-        return self.new + self.repeats > 0
+    def offered(self) -> int:
+        """How many readings there were."""
+        return self.new + self.repeats
 
     def _count(self, offered: int, times: npt.NDArray[np.int64]) -> None:
         self.new += len(times)
@@ -64,7 +64,7 @@ class Brought:
 
 
 class BulkImport:
-    """Brings readings into the series given; with ``rehearse`` finds out what would come of it and writes nothing."""
+    """Brings readings into the given series; with ``rehearse`` finds out what would come of it and writes nothing."""
 
     def __init__(self, store: Store, series: Collection[int], *, rehearse: bool = False) -> None:
         self._store = store
@@ -72,10 +72,10 @@ class BulkImport:
         self._rehearse = rehearse
         # Days as they would stand after what was rehearsed, times only, packed.
         self._rehearsed: dict[tuple[int, int], bytes] = {}
-        self.brought: dict[int, Brought] = {number: Brought() for number in series}
+        self.imported: dict[int, ImportedReadings] = {number: ImportedReadings() for number in series}
 
     def take(self, pieces: Iterable[Piece]) -> None:
-        """Bring in, or rehearse. Raises StoreError; days already written stay, and count as there the next time."""
+        """Bring in, or rehearse. Raises StoreError; days already written stay, and count as repeats the next time."""
         days = [part for piece in pieces for part in _by_day(piece)]
         if self._rehearse:
             for series, day, readings in days:
@@ -88,44 +88,44 @@ class BulkImport:
 
     def _rehearse_day(self, series: int, day: int, readings: Arrays) -> None:
         known = self._rehearsed.get((series, day))
-        there = _times_of(self._store, series, day) if known is None else unpack(known).at_ms
-        new = self._new(series, day, there, readings)
-        self.brought[series]._count(len(readings.at_ms), new.at_ms)
-        times = np.union1d(there, new.at_ms)
-        nothing = np.zeros(len(times))
-        self._rehearsed[series, day] = pack(Arrays(times, nothing, nothing.astype(np.uint16)))
+        stored = block_of(self._store, series, day).at_ms if known is None else unpack(known).at_ms
+        new = self._new(series, day, stored, readings)
+        self.imported[series]._count(len(readings.at_ms), new.at_ms)
+        times = np.union1d(stored, new.at_ms)
+        zeros = np.zeros(len(times))
+        self._rehearsed[series, day] = pack(Arrays(times, zeros, zeros.astype(np.uint16)))
 
     def _write(self, days: list[tuple[int, int, Arrays]]) -> list[tuple[int, int, Arrays]]:
-        """Write what is new of these days in one transaction; give those back that changed meanwhile."""
-        ready: list[tuple[Packed, Arrays, int]] = []
+        """Write what is new of these days in one transaction; give back those that changed meanwhile."""
+        ready: list[tuple[PackedDay, Arrays, int]] = []
         for series, day, readings in days:
-            new = self._new(series, day, _times_of(self._store, series, day), readings)
+            new = self._new(series, day, block_of(self._store, series, day).at_ms, readings)
             if len(new.at_ms):
                 ready.append((packed(self._store, series, day, new), new, len(readings.at_ms)))
             else:
-                self.brought[series]._count(len(readings.at_ms), new.at_ms)
+                self.imported[series]._count(len(readings.at_ms), new.at_ms)
         if not ready:
             return []
         changed: set[tuple[int, int]] = set()
         written: list[tuple[int, int, npt.NDArray[np.int64]]] = []
         with self._store.write() as connection:
-            stirred = self._fresh.look_again(connection)
-            for made, new, offered in ready:
-                come = stirred.get(made.series)
-                if (come is not None and np.isin(new.at_ms, come).any()) or not replace_block(connection, made):
-                    changed.add((made.series, made.day))
+            newly_fresh = self._fresh.look_again(connection)
+            for block, new, offered in ready:
+                fresh = newly_fresh.get(block.series)
+                if (fresh is not None and np.isin(new.at_ms, fresh).any()) or not replace_block(connection, block):
+                    changed.add((block.series, block.day))
                     continue
-                touch(connection, [(made.series, int(new.at_ms[0]), int(new.at_ms[-1]))])
-                written.append((made.series, offered, new.at_ms))
+                touch(connection, [(block.series, int(new.at_ms[0]), int(new.at_ms[-1]))])
+                written.append((block.series, offered, new.at_ms))
         for series, offered, times in written:
-            self.brought[series]._count(offered, times)
+            self.imported[series]._count(offered, times)
         return [part for part in days if part[:2] in changed]
 
-    def _new(self, series: int, day: int, there: npt.NDArray[np.int64], readings: Arrays) -> Arrays:
+    def _new(self, series: int, day: int, settled: npt.NDArray[np.int64], readings: Arrays) -> Arrays:
         """Those readings of a day whose times are neither settled nor fresh, in order of time."""
-        offered = merged(Arrays.empty(), readings)
-        missing = ~np.isin(offered.at_ms, there) & ~np.isin(offered.at_ms, self._fresh.of(series, day))
-        return offered.part(missing)
+        ordered = merged(Arrays.empty(), readings)
+        new = ~np.isin(ordered.at_ms, settled) & ~np.isin(ordered.at_ms, self._fresh.of(series, day))
+        return ordered.part(new)
 
 
 class _FreshTimes:
@@ -149,32 +149,27 @@ class _FreshTimes:
         return times[first:last]
 
     def look_again(self, connection: sqlite3.Connection) -> dict[int, npt.NDArray[np.int64]]:
-        """Add what has come since; gives its times by series."""
+        """Add what has arrived since; gives its times by series."""
         dated = cursor(self._store, DATED)
         if dated != self._dated:
-            # Times have been moved: any of them may be another now.
+            # Estimated times have been moved: any of them may have changed.
             self._dated = dated
             self._times.clear()
             return self._read(connection, 0)
         return self._read(connection, self._newest_id)
 
     def _read(self, connection: sqlite3.Connection, after_id: int) -> dict[int, npt.NDArray[np.int64]]:
-        found: dict[int, array[int]] = {}
+        arrived: dict[int, array[int]] = {}
         for number, series, at in connection.execute(
             "SELECT id, series, at FROM fresh WHERE id > ? ORDER BY id", (after_id,)
         ):
             self._newest_id = number
             if series in self._series:
-                found.setdefault(series, array("q")).append(at)
-        come = {series: np.unique(np.array(times, np.int64)) for series, times in found.items()}
-        for series, times in come.items():
+                arrived.setdefault(series, array("q")).append(at)
+        distinct = {series: np.unique(np.array(times, np.int64)) for series, times in arrived.items()}
+        for series, times in distinct.items():
             self._times[series] = np.union1d(self._times.get(series, np.empty(0, np.int64)), times)
-        return come
-
-
-def _times_of(store: Store, series: int, day: int) -> npt.NDArray[np.int64]:
-    row = store.connection.execute("SELECT data FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
-    return np.empty(0, np.int64) if row is None else unpack(row[0]).at_ms
+        return distinct
 
 
 def _by_day(piece: Piece) -> list[tuple[int, int, Arrays]]:

@@ -91,7 +91,7 @@ class Appender:
         self.remember()
 
     def remember(self) -> None:
-        """Read anew what is in the store: at start, and after times in it were changed."""
+        """Read again what is in the store: at start, and after times in it were changed."""
         store = self._store
         self._recent.clear()
         self._unfed = {(series, first // DAY_MS): (first, last) for series, first, last in unfed(store)}
@@ -128,12 +128,12 @@ class Appender:
             "SELECT came >> 32, came & 0xffffffff FROM fresh WHERE id >= ? AND came IS NOT NULL ORDER BY id",
             (remembered_from(self._store, self._newest_id),),
         )
-        found: dict[int, int] = {}
+        digests: dict[int, int] = {}
         for packet_id, digest in rows:
             # Taken out first, so that the oldest stand in front.
-            found.pop(packet_id, None)
-            found[packet_id] = digest
-        return found
+            digests.pop(packet_id, None)
+            digests[packet_id] = digest
+        return digests
 
     @property
     def newest_id(self) -> int:
@@ -183,7 +183,7 @@ class Appender:
         """Put chosen rows on disk in one transaction; give the newest id.
 
         also: further statements for the same transaction. confirmed: ids of stored rows that were uncertain as a
-        backlog and are good; they move to the end, so that whoever follows the ids meets them as good ones, and before
+        backlog and are good; they move to the end, so that a follower of the ids meets them as good ones, and before
         the rows, which came later. came: place of a row -> ``came_with`` its message. feed: also put into the change
         feed what has not entered it yet; else that is left to a later commit.
         Raises StoreError; then nothing of it is stored.
@@ -237,8 +237,8 @@ def _confirm(connection: sqlite3.Connection, confirmed: Sequence[int], first: in
 def _widened(spans: _Spans, readings: Sequence[tuple[int, int]]) -> _Spans:
     """The spans with further (series, at) in them.
 
-    Each day has its own: who follows the feed goes through all that a span covers, and one late reading is no reason to
-    go through the year between it and now.
+    Each day has its own: a follower of the feed goes through all that a span covers, and one late reading is no reason
+    to go through the year between it and now.
     """
     ends = _ends(readings)
     # Nearly always one day; only where it is not each reading's own day is asked for.

@@ -37,7 +37,7 @@ def scales(store: Store, series: int) -> list[Scale]:
 
 def compose(ordered: Iterable[Part]) -> list[Scale]:
     """Whole scales from parts in order of time; a part that changes nothing makes no scale of its own."""
-    found: list[Scale] = []
+    dated: list[Scale] = []
     file: Part | None = None
     barometer_offset = 0.0
     gain, offset = 1.0, 0.0
@@ -51,11 +51,11 @@ def compose(ordered: Iterable[Part]) -> list[Scale]:
         if file is None:
             continue
         scale = Scale(part.from_ms, gain * file.gain, gain * (file.offset + barometer_offset) + offset, file.unit)
-        if found and found[-1].from_ms == part.from_ms:
-            found[-1] = scale
-        elif not found or found[-1][1:] != scale[1:]:
-            found.append(scale)
-    return found
+        if dated and dated[-1].from_ms == part.from_ms:
+            dated[-1] = scale
+        elif not dated or dated[-1][1:] != scale[1:]:
+            dated.append(scale)
+    return dated
 
 
 def value_at(dated: Sequence[Scale], at_ms: int, number: float) -> float:
@@ -71,7 +71,7 @@ def _from_ms(scale: Scale) -> int:
 
 
 def add_part(connection: sqlite3.Connection, series: int, part: Part, now_ms: int) -> None:
-    """Write a part, inside the caller's transaction, and tell the followers which values change with it."""
+    """Write a part, inside the caller's transaction, and note in the change feed which values change with it."""
     connection.execute(
         "INSERT INTO scale (series, from_ms, kind, gain, offset, unit, because, written_ms)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
@@ -81,5 +81,5 @@ def add_part(connection: sqlite3.Connection, series: int, part: Part, now_ms: in
 
 
 def newest_part_id(store: Store) -> int:
-    """Grows with each part of any series: who keeps scales in memory asks whether it has."""
+    """Grows with each part of any series: a reader that keeps scales in memory asks whether it has."""
     return int(store.connection.execute("SELECT max(id) FROM scale").fetchone()[0] or 0)

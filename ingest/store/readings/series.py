@@ -30,20 +30,20 @@ def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> d
     A new (probe, place, quantity) begins a series. One that left the file is ended, one that came back goes on.
     A changed unit or reference is a new scale from now on; the readings themselves are never touched.
     """
-    found: dict[str, int] = {}
+    declared: dict[str, int] = {}
     with store.write() as connection:
         for item in declarations:
             series = _find(connection, item) or _rename(connection, item, now_ms) or _begin(connection, item, now_ms)
-            found[item.probe] = series
+            declared[item.probe] = series
             connection.execute("UPDATE series SET ended_ms = NULL WHERE id = ? AND ended_ms IS NOT NULL", (series,))
             _keep_scale(connection, series, item, now_ms)
-        living = tuple(found.values())
+        living = tuple(declared.values())
         marks = ",".join("?" * len(living))
         connection.execute(
             f"UPDATE series SET ended_ms = ? WHERE ended_ms IS NULL AND id NOT IN ({marks})",  # noqa: S608  only question marks
             (now_ms, *living),
         )
-    return found
+    return declared
 
 
 def _find(connection: sqlite3.Connection, item: Declaration) -> int | None:

@@ -9,7 +9,7 @@ one.
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "Packed", "Settler", "block_of", "merged", "packed", "replace_block"]
+__all__ = ["DAY_MS", "PackedDay", "Settler", "block_of", "merged", "packed", "replace_block"]
 
 import sqlite3
 from collections.abc import Sequence
@@ -33,7 +33,7 @@ _TAKEN_OUT: Final = 5000
 _Fresh = tuple[int, int, float, int]  # id, at_ms, number, quality
 
 
-class Packed(NamedTuple):
+class PackedDay(NamedTuple):
     """A day of a series, ready to be written. before: the day's block as it was when the readings were put together."""
 
     series: int
@@ -104,8 +104,8 @@ class Settler:
         return True
 
     def _look(self) -> None:
-        # What is not in the change feed yet stays: where it was, nobody could tell any more. So does a bare number that
-        # the broker may send again, until enough others have followed.
+        # What is not in the change feed yet stays: once settled, it could no longer be found there. So does a bare
+        # number that the broker may send again, until enough others have followed.
         fed = cursor(self._store, FED) or 0
         if self._held_from is None:
             self._held_from = remembered_from(self._store, fed)
@@ -126,9 +126,9 @@ class Settler:
             self._place = rows[-1][0]
 
     def _settle(self, series: int, day: int, rows: Sequence[_Fresh]) -> None:
-        made = packed(self._store, series, day, Arrays.of([row[1:] for row in rows]))
+        block = packed(self._store, series, day, Arrays.of([row[1:] for row in rows]))
         with self._store.write() as connection:
-            replaced = replace_block(connection, made)
+            replaced = replace_block(connection, block)
         # Where an import was faster the readings stay where they are until the next pass.
         if replaced:
             self._packed += (row[0] for row in rows)
@@ -148,26 +148,26 @@ class Settler:
         self._packed = rest
 
 
-def packed(store: Store, series: int, day: int, later: Arrays) -> Packed:
+def packed(store: Store, series: int, day: int, later: Arrays) -> PackedDay:
     """A day's block with later readings put into it, checked. Raises StoreError where packing loses something."""
     before = _data_of(store.connection, series, day)
     whole = merged(Arrays.empty() if before is None else unpack(before), later)
     data = pack(whole)
     _check(data, whole, series, day)
-    return Packed(series, day, whole, data, before)
+    return PackedDay(series, day, whole, data, before)
 
 
-def replace_block(connection: sqlite3.Connection, made: Packed) -> bool:
+def replace_block(connection: sqlite3.Connection, block: PackedDay) -> bool:
     """Write a day's block, inside the caller's transaction; False, and nothing written, if it is no longer as it was
     when the new one was packed: the daemon settles and a command brings in, each in a process of its own."""
-    if _data_of(connection, made.series, made.day) != made.before:
+    if _data_of(connection, block.series, block.day) != block.before:
         return False
-    times = made.whole.at_ms
+    times = block.whole.at_ms
     connection.execute(
         "INSERT INTO block (series, day, rows, from_ms, to_ms, data) VALUES (?, ?, ?, ?, ?, ?)"
         " ON CONFLICT (series, day) DO UPDATE SET rows = excluded.rows, from_ms = excluded.from_ms,"
         " to_ms = excluded.to_ms, data = excluded.data",
-        (made.series, made.day, len(times), int(times[0]), int(times[-1]), made.data),
+        (block.series, block.day, len(times), int(times[0]), int(times[-1]), block.data),
     )
     return True
 

@@ -1,6 +1,6 @@
 """Summaries in the store: kept up by following the change feed, read together with what has not been followed yet.
 
-A change anywhere in a day of a series makes that day's summaries be worked out anew from its readings: simple, and
+After a change anywhere in a day of a series that day's summaries are worked out again from its readings: simple, and
 right for late, re-scaled and re-dated readings alike. It is never done in the transaction that stores readings.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 __all__ = ["CatchUp", "coarsest", "summary"]
 
+import math
 from typing import Final
 
 import numpy as np
@@ -33,26 +34,25 @@ class CatchUp:
         self._reached: int | None = None
 
     def slice(self) -> bool:
-        """Work one day of one series out, or take up more changes; False when everything is followed."""
+        """Work out one day of one series, or take up more changes; False when everything is followed."""
         if self._days:
             self._renew(*self._days.pop())
             if not self._days:
-                self._note()
+                self._note_reached()
             return True
         return self._look()
 
     def _look(self) -> bool:
-        place = cursor(self._store, SUMMARIES) or 0
-        changes = touched_after(self._store, place, _AT_ONCE)
+        changes = touched_after(self._store, cursor(self._store, SUMMARIES) or 0, _AT_ONCE)
         if not changes:
             return False
         self._reached = changes[-1].seq
         self._days = sorted(_days_of(self._store, [(touch.series, touch.from_ms, touch.to_ms) for touch in changes]))
         if not self._days:
-            self._note()
+            self._note_reached()
         return True
 
-    def _note(self) -> None:
+    def _note_reached(self) -> None:
         if self._reached is not None:
             with self._store.write() as connection:
                 set_cursor(connection, SUMMARIES, self._reached)
@@ -88,7 +88,7 @@ class CatchUp:
 def summary(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> Summary:
     """The summaries of a series whose spans begin within from_ms <= begin < to_ms, in order of time.
 
-    Days with changes that are not followed yet are worked out from their readings, so the answer is always of now.
+    Days with changes that are not followed yet are worked out from their readings, so the answer is always up to date.
     """
     if from_ms >= to_ms:
         return Summary.empty()
@@ -142,8 +142,8 @@ def _is_dropped(store: Store, series: int, day: int) -> bool:
     """Whether a day's single readings are gone by the owner's wish: its summaries then stay as they are."""
     if day >= (cursor(store, DROPPED) or 0):
         return False
-    held = store.connection.execute("SELECT 1 FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
-    return held is None
+    row = store.connection.execute("SELECT 1 FROM block WHERE series = ? AND day = ?", (series, day)).fetchone()
+    return row is None
 
 
 def _stored(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> Summary:
@@ -161,26 +161,13 @@ def _stored(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -
     table = np.array(rows.fetchall(), np.float64)  # None becomes NaN; times in ms fit a double's 53 bits
     if not len(table):
         return Summary.empty()
-    columns = table.T
-    return Summary(
-        columns[0].astype(np.int64),
-        columns[1].astype(np.int64),
-        columns[2],
-        columns[3],
-        columns[4],
-        columns[5],
-        columns[6],
-        columns[7].astype(np.int64),
-    )
+    begins, counts, *values, worst = table.T
+    return Summary._make((begins.astype(np.int64), counts.astype(np.int64), *values, worst.astype(np.int64)))
 
 
 def _columns(rows: Summary) -> list[list[float | None]]:
-    """Columns for SQLite: NaN is no value there but NULL."""
-    columns: list[list[float | None]] = []
-    for column in rows:
-        plain: list[float | None] = column.tolist()
-        columns.append([None if value != value else value for value in plain])  # noqa: PLR0124  only NaN differs from itself
-    return columns
+    """Columns for SQLite, where NULL stands for NaN."""
+    return [[None if math.isnan(value) else value for value in column.tolist()] for column in rows]
 
 
 def _days_of(store: Store, changes: list[tuple[int, int, int]]) -> set[tuple[int, int]]:

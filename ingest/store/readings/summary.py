@@ -1,7 +1,7 @@
 """Summaries by minute, hour and day: count, lowest, highest, mean, first, last, worst quality. Pure, over arrays.
 
 Values are those of readings that are not bad; a span with bad readings only has count 0 and no values, so that a chart
-shows a gap and the worst quality tells why. Spans are those of UTC.
+shows a gap and the worst quality says why. Spans are those of UTC.
 """
 
 from __future__ import annotations
@@ -42,8 +42,8 @@ class Summary(NamedTuple):
     @classmethod
     def empty(cls) -> Summary:
         """No spans."""
-        whole, real = np.empty(0, np.int64), np.empty(0, np.float64)
-        return cls(whole, whole, real, real, real, real, real, whole)
+        integers, floats = np.empty(0, np.int64), np.empty(0, np.float64)
+        return cls(integers, integers, floats, floats, floats, floats, floats, integers)
 
     @classmethod
     def joined(cls, pieces: Sequence[Summary]) -> Summary:
@@ -65,44 +65,44 @@ def summarise(values: Arrays, span_ms: int) -> Summary:
         return Summary.empty()
     spans = values.at_ms // span_ms
     classes = (values.quality & 3).astype(np.int64)
-    begins = np.flatnonzero(np.concatenate(([True], spans[1:] != spans[:-1])))
+    begins = _run_starts(spans)
     worst = np.maximum.reduceat(classes, begins)
-    nothing = np.full((5, len(begins)), np.nan)
-    counts = np.zeros(len(begins), np.int64)
-    made = Summary(spans[begins] * span_ms, counts, nothing[0], nothing[1], nothing[2], nothing[3], nothing[4], worst)
+    no_values = np.full((5, len(begins)), np.nan)
+    summary = Summary._make((spans[begins] * span_ms, np.zeros(len(begins), np.int64), *no_values, worst))
     sound = classes < 2
     if not sound.any():
-        return made
+        return summary
     numbers, sound_spans = values.number[sound], spans[sound]
-    starts = np.flatnonzero(np.concatenate(([True], sound_spans[1:] != sound_spans[:-1])))
+    starts = _run_starts(sound_spans)
     ends = np.concatenate((starts[1:], [len(numbers)]))
-    places = np.searchsorted(spans[begins], sound_spans[starts])
-    made.readings[places] = ends - starts
-    made.low[places] = np.minimum.reduceat(numbers, starts)
-    made.high[places] = np.maximum.reduceat(numbers, starts)
+    counts, firsts = ends - starts, numbers[starts]
+    rows = np.searchsorted(spans[begins], sound_spans[starts])
+    summary.readings[rows] = counts
+    summary.low[rows] = np.minimum.reduceat(numbers, starts)
+    summary.high[rows] = np.maximum.reduceat(numbers, starts)
     # The sum of what is left after the first value: a mean of equal values is that value to the last bit.
-    made.mean[places] = numbers[starts] + np.add.reduceat(
-        numbers - np.repeat(numbers[starts], ends - starts), starts
-    ) / (ends - starts)
-    made.first[places] = numbers[starts]
-    made.last[places] = numbers[ends - 1]
-    return made
+    summary.mean[rows] = firsts + np.add.reduceat(numbers - np.repeat(firsts, counts), starts) / counts
+    summary.first[rows] = firsts
+    summary.last[rows] = numbers[ends - 1]
+    return summary
+
+
+def _run_starts(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.intp]:
+    """The indices at which a new span begins."""
+    return np.flatnonzero(np.concatenate(([True], spans[1:] != spans[:-1])))
 
 
 def pack_summary(summary: Summary) -> bytes:
     """Summaries as bytes, for the many of a day's minutes; they come back bit for bit.
 
-    They go the way of readings, see ``block``: lowest, highest, first and last are readings, and pack as decimals where
-    those are some. Of spans without readings no values are kept. At most 65,535 readings in a span.
+    They are packed as readings are, see ``block``: lowest, highest, first and last are readings, and pack as decimals
+    where readings do. Of spans without readings no values are kept. At most 65,535 readings in a span.
     """
-    there = summary.readings > 0
-    plain = np.zeros(np.count_nonzero(there), np.uint16)
-    count = np.arange(len(plain), dtype=np.int64)
+    valued = summary.readings > 0
+    zeros = np.zeros(np.count_nonzero(valued), np.uint16)
+    count = np.arange(len(zeros), dtype=np.int64)
     parts = [pack(Arrays(summary.from_ms, summary.worst.astype(np.float64), summary.readings.astype(np.uint16)))]
-    parts += [
-        pack(Arrays(count, column[there], plain))
-        for column in (summary.low, summary.high, summary.mean, summary.first, summary.last)
-    ]
+    parts += [pack(Arrays(count, column[valued], zeros)) for column in summary[2:7]]
     return b"".join(_LENGTH.pack(len(part)) + part for part in parts)
 
 
@@ -118,11 +118,10 @@ def unpack_summary(data: bytes) -> Summary:
         place += length
     spans, *columns = parts
     readings = spans.quality.astype(np.int64)
-    there = readings > 0
-    if any(len(column.number) != np.count_nonzero(there) for column in columns):
+    valued = readings > 0
+    if any(len(column.number) != np.count_nonzero(valued) for column in columns):
         raise BlockUnreadable("a packed summary is damaged: its columns are not of one length")
-    real = np.full((5, len(readings)), np.nan)
-    for number, column in enumerate(columns):
-        real[number, there] = column.number
-    worst = spans.number.astype(np.int64)
-    return Summary(spans.at_ms, readings, real[0], real[1], real[2], real[3], real[4], worst)
+    values = np.full((len(columns), len(readings)), np.nan)
+    for index, column in enumerate(columns):
+        values[index, valued] = column.number
+    return Summary._make((spans.at_ms, readings, *values, spans.number.astype(np.int64)))
