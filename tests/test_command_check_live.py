@@ -224,7 +224,7 @@ def test_no_store_yet(tmp_path: Path) -> None:
 def test_a_file_that_is_no_store(tmp_path: Path) -> None:
     (tmp_path / "cellar.db").write_bytes(b"not a database" * 500)
     found = next(check_store(cellar(tmp_path), NOW_MS))
-    assert (found.ok, "no readable leeside store" in found.text) == (False, True)
+    assert (found.ok, "not a readable leeside store" in found.text) == (False, True)
 
 
 # ---- the command -----------------------------------------------------------------------------------------------------

@@ -184,7 +184,7 @@ def test_a_store_that_cannot_be_used_is_told(here: CellarOnDisk, trouble: str) -
     else:
         here.store.close()
         here.cellar.store_path.write_bytes(b"no database" * 500)
-        meant = "no readable leeside store"
+        meant = "not a readable leeside store"
     response = _ask(here.cellar)
     assert response.status_code == 503
     assert meant in response.json()["error"]

@@ -321,7 +321,7 @@ def test_a_damaged_archive_is_refused_and_nothing_is_moved(tmp_path: Path, seed:
 
 @pytest.mark.parametrize(
     ("data", "told"),
-    [(b"", "no readable backup"), (b"hello", "no readable backup"), (None, "there is no such file")],
+    [(b"", "not a readable backup"), (b"hello", "not a readable backup"), (None, "there is no such file")],
     ids=["empty", "text", "missing"],
 )
 def test_what_is_no_backup_is_told(tmp_path: Path, data: bytes | None, told: str) -> None:

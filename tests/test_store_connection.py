@@ -148,7 +148,7 @@ def test_a_file_that_is_no_database_is_left_alone(tmp_path: Path) -> None:
     path.write_text("Racked K1 today, it is clear now.\n" * 100)
     before = path.read_bytes()
     for way in _BOTH_WAYS:
-        with pytest.raises(StoreError, match=r"no readable leeside store .*restore a backup or choose another path"):
+        with pytest.raises(StoreError, match=r"not a readable leeside store .*restore a backup or choose another path"):
             way(path)
     assert path.read_bytes() == before
 

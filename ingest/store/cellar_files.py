@@ -10,7 +10,7 @@ from ingest.store.connection import Store
 
 
 def keep_cellar_file(store: Store, text: str, now_ms: int) -> bool:
-    """Keep the text if it differs from the one kept last; True if it did."""
+    """Keep the text if it differs from the one kept last; return whether it did."""
     new = _keep(store, text, now_ms)
     entries, made = store.connection.execute(
         "SELECT EXISTS (SELECT 1 FROM entry), EXISTS (SELECT 1 FROM lot_stays_made)"
@@ -34,5 +34,5 @@ def _keep(store: Store, text: str, now_ms: int) -> bool:
 
 
 def cellar_files(store: Store) -> list[tuple[int, str]]:
-    """(from when, UTC ms; the text) of every cellar file that ran, in that order."""
+    """Read (from when, UTC ms; the text) of every cellar file that ran, in that order."""
     return store.connection.execute("SELECT from_ms, text FROM cellar_file ORDER BY id").fetchall()

@@ -1,7 +1,7 @@
-"""The change feed, and the durable places of those who follow it.
+"""The change feed, and the durable cursors of what follows it.
 
 Fresh readings enter the feed with the daemon's pulse, every ten seconds, not with each commit: a page less for
-each of the commits of a day. Which of them have entered says the cursor ``FED``, so that none is left out after a
+each of the commits of a day. The cursor ``FED`` says which of them have entered, so that none is left out after a
 crash.
 """
 
@@ -55,7 +55,7 @@ class Touch(NamedTuple):
 
 
 def touched_after(store: Store, seq: int, limit: int = 1000) -> list[Touch]:
-    """The next changes after ``seq``, in the order they were committed."""
+    """Read the next changes after ``seq``, in the order they were committed."""
     rows = store.connection.execute(
         "SELECT seq, series, from_ms, to_ms FROM touched WHERE seq > ? ORDER BY seq LIMIT ?", (seq, limit)
     )
@@ -63,7 +63,7 @@ def touched_after(store: Store, seq: int, limit: int = 1000) -> list[Touch]:
 
 
 def unfed(store: Store) -> list[tuple[int, int, int]]:
-    """(series, from_ms, to_ms), both ends included, of the fresh readings that are not in the feed yet, by day."""
+    """Read (series, from_ms, to_ms), both ends included, of the fresh readings that are not in the feed yet, by day."""
     return store.connection.execute(
         "SELECT series, min(at), max(at) FROM fresh WHERE id > ? GROUP BY series, at / ?",
         (cursor(store, FED) or 0, DAY_MS),
@@ -71,12 +71,12 @@ def unfed(store: Store) -> list[tuple[int, int, int]]:
 
 
 def touch(connection: sqlite3.Connection, spans: Iterable[tuple[int, int, int]]) -> None:
-    """Tell the feed of spans (series, from_ms, to_ms), both ends included; call inside a transaction."""
+    """Add spans (series, from_ms, to_ms), both ends included, to the feed; call inside a transaction."""
     connection.executemany("INSERT INTO touched (series, from_ms, to_ms) VALUES (?, ?, ?)", spans)
 
 
 def cursor(store: Store, name: str) -> int | None:
-    """How far the follower ``name`` has come, or None if it never said."""
+    """Read how far the follower ``name`` has come, None if it never said."""
     row = store.connection.execute("SELECT value FROM cursor WHERE name = ?", (name,)).fetchone()
     return int(row[0]) if row else None
 
@@ -90,7 +90,7 @@ def set_cursor(connection: sqlite3.Connection, name: str, value: int) -> None:
 
 
 def prune_feed(store: Store, followers: Sequence[str], at_once: int = 5000) -> bool:
-    """Drop changes that every follower has taken; False when none is left. The newest stays: its number goes on."""
+    """Drop changes that every follower has taken; return whether it did. The newest stays: its number goes on."""
     if not followers:
         return False
     places = [cursor(store, name) or 0 for name in followers]

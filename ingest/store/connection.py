@@ -33,7 +33,7 @@ class Store:
 
     @contextmanager
     def write(self) -> Iterator[sqlite3.Connection]:
-        """One transaction: all of it is on disk when the block ends, or none of it.
+        """Write in one transaction: all of it is on disk when the block ends, or none of it.
 
         Raises StoreUnwritable when the disk does not take it, StoreError when another writer held on for too long.
         """
@@ -76,11 +76,11 @@ class Store:
             try:
                 self.connection.execute("ROLLBACK")
             except sqlite3.Error:
-                pass  # nothing of it was committed; the first error is the one to tell
+                pass  # nothing of it was committed; the first error is the one to report
 
     @contextmanager
     def read(self) -> Iterator[sqlite3.Connection]:
-        """A consistent look at the store; keep it short, since it holds back the folding of the log."""
+        """Read at one moment of the store; keep it short, since it holds back the folding of the log."""
         with self._lock:
             try:
                 self.connection.execute("BEGIN")
@@ -105,7 +105,7 @@ class Store:
 
 
 def translate(error: sqlite3.Error, path: Path) -> StoreError:
-    """SQLite's errors as ours, in words that say what to do."""
+    """Turn SQLite's errors into ours, in words that say what to do."""
     text = str(error)
     code = getattr(error, "sqlite_errorname", "") or ""
     if "readonly" in text or code.startswith("SQLITE_READONLY"):
@@ -120,6 +120,6 @@ def translate(error: sqlite3.Error, path: Path) -> StoreError:
         return StoreError(f"{path}: another program has held the store for more than {BUSY_WAIT_S:g} s")
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
         return StoreError(
-            f"{path}: this is no readable leeside store ({text}); restore a backup or choose another path"
+            f"{path}: this is not a readable leeside store ({text}); restore a backup or choose another path"
         )
     return StoreError(f"{path}: {text}")

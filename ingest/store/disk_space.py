@@ -25,12 +25,12 @@ class DiskSpace(NamedTuple):
 
 
 def wanted_bytes(total_bytes: int) -> int:
-    """How much should stay free on a disk of that size: 500 MB or 5 %, whichever is more."""
+    """Return how much should stay free on a disk of that size: 500 MB or 5 %, whichever is more."""
     return max(_LEAST_BYTES, round(total_bytes * _LEAST_SHARE))
 
 
 def space_of(free_bytes: int, total_bytes: int, *, was_low: bool) -> DiskSpace:
-    """The room that these numbers mean. was_low: whether it was too little at the look before."""
+    """Judge the room that these numbers mean. was_low: whether it was too little at the look before."""
     bound = wanted_bytes(total_bytes) * (_AMPLE if was_low else 1.0)
     return DiskSpace(free_bytes, total_bytes, free_bytes < bound)
 
@@ -43,7 +43,7 @@ class DiskWatch:
         self._low = False
 
     def look(self) -> DiskSpace | None:
-        """The room now; None where the system does not say."""
+        """Return the room now; None where the system does not say."""
         try:
             total_bytes, _, free_bytes = shutil.disk_usage(self._folder)
         except OSError:
@@ -54,7 +54,7 @@ class DiskWatch:
 
 
 def log_size(store_path: Path) -> int:
-    """Bytes of SQLite's log beside the store; 0 if there is none."""
+    """Return the bytes of SQLite's log beside the store; 0 if there is none."""
     try:
         return os.stat(f"{store_path}-wal").st_size  # noqa: PTH116  one call for a path with a suffix that is none
     except OSError:

@@ -1,4 +1,4 @@
-"""Is the store whole, and what does it hold? For a look at it, beside a running leeside."""
+"""Whether the store is whole, and what it holds, asked beside a running leeside."""
 
 from __future__ import annotations
 
@@ -97,18 +97,18 @@ def examine(store: Store) -> Health:
         log_bytes,
         blocks,
         behind,
-        tuple(SeriesSpan(row.probe, row.place, *found) for row, found in spans if found is not None),
+        tuple(SeriesSpan(row.probe, row.place, *ends) for row, ends in spans if ends is not None),
         tuple(schema_differences(store.connection)),
     )
 
 
 def check_copy(connection: sqlite3.Connection, size_bytes: int) -> list[str]:
-    """What SQLite finds wrong in an open database of that size; [] for a whole one. Raises sqlite3.Error."""
+    """Return what SQLite finds wrong in an open database of that size; [] for a whole one. Raises sqlite3.Error."""
     return _faults(connection, _check_for(size_bytes))
 
 
 def contents(connection: sqlite3.Connection) -> StoreCounts:
-    """What the store of an open connection holds, whatever its schema. Raises sqlite3.Error."""
+    """Count what the store of an open connection holds, whatever its schema. Raises sqlite3.Error."""
     count, oldest, newest = connection.execute("SELECT count(*), min(at), max(at) FROM fresh").fetchone()
     if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'block'").fetchone() is None:
         return StoreCounts(count, oldest, newest)
@@ -133,8 +133,8 @@ def _faults(connection: sqlite3.Connection, check: str) -> list[str]:
 
 
 def _unpacked(connection: sqlite3.Connection) -> tuple[int, list[str]]:
-    """Unpack every settled day; how many there were, and what could not be read. A few at a time, so that no look at
-    the store lasts long."""
+    """Unpack every settled day; return how many there were, and what could not be read. A few at a time, so that no
+    read of the store lasts long."""
     count, faults, place = 0, [], 0
     while rows := connection.execute(
         "SELECT block.id, block.series, block.day, block.rows, block.data, minutes.data FROM block"
@@ -145,9 +145,9 @@ def _unpacked(connection: sqlite3.Connection) -> tuple[int, list[str]]:
             place = number
             count += 1
             try:
-                found = len(unpack(data).at_ms)
-                if found != readings:
-                    faults.append(f"series {series}, day {day}: {found} readings instead of {readings}")
+                unpacked = len(unpack(data).at_ms)
+                if unpacked != readings:
+                    faults.append(f"series {series}, day {day}: {unpacked} readings instead of {readings}")
                 if minutes is not None:
                     unpack_summary(minutes)
             except BlockUnreadable as error:

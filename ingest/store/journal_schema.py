@@ -1,4 +1,4 @@
-"""The journal's tables. docs/data.md tells their meaning.
+"""The journal's tables. docs/data.md explains them.
 
 Entries, strikes and results are only ever added: triggers hold every program to it.
 """
@@ -39,7 +39,7 @@ JOURNAL_SCHEMA: tuple[str, ...] = (
         together_with INTEGER REFERENCES entry (id)
     )""",
     # Numbers that entries add to histories. They are no series and leave no row in `touched`: whoever shows them asks
-    # for them anew, since there are few, and a strike takes them away at once. lot: only where the entry names it.
+    # for them again, since there are few, and a strike takes them away at once. lot: only where the entry names it.
     """CREATE TABLE result (
         entry INTEGER NOT NULL REFERENCES entry (id),
         quantity TEXT NOT NULL,

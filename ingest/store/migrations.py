@@ -48,7 +48,7 @@ def _journal(connection: sqlite3.Connection) -> None:
 
 
 def _lean(connection: sqlite3.Connection) -> None:
-    """Two pages less to write with each commit: the feed's, and that of the packet ids, which go with the readings."""
+    """Save two pages to write with each commit: the feed's, and that of the packet ids, which go with the readings."""
     connection.execute("ALTER TABLE fresh ADD COLUMN came INTEGER")
     connection.execute("DROP TABLE delivered")
     # Until now every reading entered the feed with its own commit.
@@ -98,7 +98,7 @@ _MISNUMBERED: Final = "number = 5 AND name = 'the journal'"
 
 
 def version_of(connection: sqlite3.Connection) -> int:
-    """The newest migration that the store has, 0 for an empty file."""
+    """Return the newest migration that the store has, 0 for an empty file."""
     known = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'migration'").fetchone()
     if known is None:
         return 0
@@ -131,7 +131,7 @@ def require_known_version(connection: sqlite3.Connection, path: Path, *, older: 
 
 
 def migrate(store: Store, now_ms: int, migrations: tuple[Migration, ...] = MIGRATIONS) -> list[str]:
-    """Apply what is pending; give the names applied. Raises StoreTooNew for a store of a newer leeside."""
+    """Apply what is pending; return the names applied. Raises StoreTooNew for a store of a newer leeside."""
     newest = migrations[-1].number
     refuse_foreign(store.connection, store.path)
     version = version_of(store.connection)
@@ -178,7 +178,7 @@ def schema_differences(connection: sqlite3.Connection) -> list[str]:
 
 
 def _objects(connection: sqlite3.Connection) -> dict[tuple[str, str], str]:
-    """(type, name) -> its SQL in single spaces."""
+    """Read (type, name) -> its SQL in single spaces."""
     rows = connection.execute(
         "SELECT type, name, sql FROM sqlite_master WHERE sql IS NOT NULL AND name NOT LIKE 'x\\_%' ESCAPE '\\'"
     )

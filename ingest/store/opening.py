@@ -23,7 +23,7 @@ PAGE_SIZE = 1024
 # 4,000 pages of 1 KiB: the size at which SQLite folds the log back into the file.
 CHECKPOINT_PAGES = 4000
 
-# A log that grew beyond this behind a long reader is cut back to it once it can start anew.
+# A log that grew beyond this behind a long reader is cut back to it once it can start again.
 LOG_BYTES = 8 * 1024 * 1024
 
 
@@ -63,7 +63,7 @@ def open_existing(path: Path, *, older: bool = False) -> Store:
 
 @contextmanager
 def _opening(path: Path, mode: str) -> Iterator[sqlite3.Connection]:
-    """A connection set up as every one is; closed again if the block fails. mode: as in SQLite's URI."""
+    """Set up a connection as every one is; it is closed again if the block fails. mode: as in SQLite's URI."""
     try:
         uri = f"file:{_quoted(path)}?mode={mode}"
         connection = sqlite3.connect(uri, uri=True, timeout=BUSY_WAIT_S, isolation_level=None, check_same_thread=False)

@@ -49,7 +49,7 @@ def add_rejects(connection: sqlite3.Connection, counted: Iterable[Reject]) -> No
 
 
 def rejects(store: Store) -> list[Reject]:
-    """What was rejected and why, the most recent first."""
+    """Read what was rejected and why, the most recent first."""
     rows = store.connection.execute(
         "SELECT source, address, probe, reason, count, first_ms, last_ms, example FROM reject ORDER BY last_ms DESC"
     )

@@ -1,4 +1,4 @@
-"""An advisory lock per store and role, so that a second daemon of one role is told who holds it."""
+"""An advisory lock per store and role, so that a second daemon of a role can say who holds it."""
 
 from __future__ import annotations
 

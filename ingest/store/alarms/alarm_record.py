@@ -43,7 +43,7 @@ class TransitionRow(NamedTuple):
 
 
 def alarm_rows(store: Store) -> list[AlarmRow]:
-    """All limits that ever had a state."""
+    """Read every limit that ever had a state."""
     rows = store.connection.execute("SELECT key, state, occurrence, entry, changed_ms FROM alarm ORDER BY key")
     return [AlarmRow(*row) for row in rows]
 
@@ -64,7 +64,7 @@ def remove_alarm(connection: sqlite3.Connection, key: str) -> None:
 
 
 def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
-    """Add to the alarm journal; call inside the turn's transaction. Gives the row's id."""
+    """Add to the alarm journal; call inside the turn's transaction. Returns the row's id."""
     cursor = connection.execute(
         "INSERT INTO transition (at_ms, key, occurrence, event, from_state, to_state, value, who, note)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -74,7 +74,7 @@ def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
 
 
 def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) -> list[TransitionRow]:
-    """The alarm journal from since_ms on, of one occurrence if asked, oldest first."""
+    """Read the alarm journal from since_ms on, of one occurrence if asked, oldest first."""
     rows = store.connection.execute(
         "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note FROM transition"
         " WHERE at_ms >= ? AND (? IS NULL OR occurrence = ?) ORDER BY id",

@@ -76,7 +76,7 @@ _COLUMNS = (
 
 
 def add_message(connection: sqlite3.Connection, message: NewMessage) -> int:
-    """Put a message into the outbox; call inside the transaction of what causes it. Gives its id."""
+    """Put a message into the outbox; call inside the transaction of what causes it. Returns its id."""
     cursor = connection.execute(
         "INSERT INTO message (message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
         " created_ms, not_before_ms, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -86,7 +86,7 @@ def add_message(connection: sqlite3.Connection, message: NewMessage) -> int:
 
 
 def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]:
-    """Messages whose time of sending has come, the longest waiting first.
+    """Read the messages whose time of sending has come, the longest waiting first.
 
     A clock that was set back must not hold a message up: what was free to go when it was written goes, and a next try
     that is farther off than the longest wait between tries has come.
@@ -100,13 +100,13 @@ def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]
 
 
 def recent_messages(store: Store, limit: int = 20) -> list[MessageRow]:
-    """The newest messages, whatever became of them, newest first."""
+    """Read the newest messages, whatever became of them, newest first."""
     rows = store.connection.execute(f"{_COLUMNS} ORDER BY message.id DESC LIMIT ?", (limit,))
     return [MessageRow(*row) for row in rows]
 
 
 def untried_raise(connection: sqlite3.Connection, occurrence: str, recipient: str) -> MessageRow | None:
-    """The message that raised an occurrence, if it still waits for its first try."""
+    """Read the message that raised an occurrence, if it still waits for its first try."""
     row = connection.execute(
         f"{_COLUMNS} WHERE message.occurrence = ? AND recipient = ? AND occasion = 'raised' AND state = 'waiting'"
         " AND attempts = 0 ORDER BY message.id LIMIT 1",
@@ -116,7 +116,7 @@ def untried_raise(connection: sqlite3.Connection, occurrence: str, recipient: st
 
 
 def thread_of(connection: sqlite3.Connection, occurrence: str, recipient: str) -> tuple[str, str] | None:
-    """(Message-ID, subject) of what began an occurrence's thread for a recipient, None if that never went out."""
+    """Read (Message-ID, subject) of what began an occurrence's thread for a recipient, None if that never went out."""
     row = connection.execute(
         "SELECT message_id, subject FROM message WHERE occurrence = ? AND recipient = ?"
         " AND state IN ('sent', 'waiting') ORDER BY id LIMIT 1",
@@ -134,7 +134,7 @@ def cancel_waiting(connection: sqlite3.Connection, message: int, now_ms: int, re
 
 
 def mark_sent(store: Store, message: int, at_ms: int) -> None:
-    """A channel has taken the message."""
+    """Note that a channel has taken the message."""
     with store.write() as connection:
         connection.execute(
             "UPDATE message SET state = 'sent', ended_ms = ?, attempts = attempts + 1 WHERE id = ?", (at_ms, message)
@@ -142,7 +142,7 @@ def mark_sent(store: Store, message: int, at_ms: int) -> None:
 
 
 def mark_failed(store: Store, message: int, error: str, next_try_ms: int) -> None:
-    """A try failed; the next one is at next_try_ms."""
+    """Note that a try failed; the next one is at next_try_ms."""
     with store.write() as connection:
         connection.execute(
             "UPDATE message SET attempts = attempts + 1, last_error = ?, next_try_ms = ? WHERE id = ?",
@@ -151,7 +151,7 @@ def mark_failed(store: Store, message: int, error: str, next_try_ms: int) -> Non
 
 
 def mark_gave_up(store: Store, message: int, at_ms: int, reason: str) -> None:
-    """No further tries."""
+    """Note that there are no further tries."""
     with store.write() as connection:
         connection.execute(
             "UPDATE message SET state = 'gave up', ended_ms = ?, attempts = attempts + 1, last_error = ? WHERE id = ?",
@@ -160,5 +160,5 @@ def mark_gave_up(store: Store, message: int, at_ms: int, reason: str) -> None:
 
 
 def count_waiting(store: Store) -> int:
-    """How many messages wait to be sent."""
+    """Count the messages that wait to be sent."""
     return int(store.connection.execute("SELECT count(*) FROM message WHERE state = 'waiting'").fetchone()[0])

@@ -11,7 +11,7 @@ from ingest.store.connection import Store
 
 
 def append_event(store: Store, kind: str, target: str, who: str, note: str, now_ms: int) -> int:
-    """Write an event down and give its id; only a turn changes an alarm."""
+    """Write an event down and return its id; only a turn changes an alarm."""
     with store.write() as connection:
         cursor = connection.execute(
             "INSERT INTO operator_event (written_ms, kind, target, who, note) VALUES (?, ?, ?, ?, ?)",
@@ -21,7 +21,7 @@ def append_event(store: Store, kind: str, target: str, who: str, note: str, now_
 
 
 def waiting_events(store: Store) -> list[OperatorEvent]:
-    """Events that no turn has applied yet, oldest first."""
+    """Read the events that no turn has applied yet, oldest first."""
     rows = store.connection.execute(
         "SELECT id, written_ms, kind, target, who, note FROM operator_event WHERE applied_ms IS NULL ORDER BY id"
     )
@@ -34,6 +34,6 @@ def mark_applied(connection: sqlite3.Connection, event: int, outcome: str, now_m
 
 
 def outcome_of(store: Store, event: int) -> str | None:
-    """What came of an event, None while it waits."""
+    """Read what came of an event, None while it waits."""
     row = store.connection.execute("SELECT outcome FROM operator_event WHERE id = ?", (event,)).fetchone()
     return row[0] if row else None

@@ -70,19 +70,19 @@ class Archive:
 
 
 def store_name(store_path: Path, at_ms: int) -> str:
-    """The name of a backup of this store made at at_ms (UTC ms), such as ``cellar-20261125T183000Z.tar.gz``."""
+    """Name a backup of this store made at at_ms (UTC ms), such as ``cellar-20261125T183000Z.tar.gz``."""
     return f"{store_path.stem}-{stamp(at_ms)}.tar.gz"
 
 
 def stamp(at_ms: int) -> str:
-    """UTC milliseconds as ``20261125T183000Z`` (ISO 8601, basic form), fit for a file's name."""
+    """Write UTC milliseconds as ``20261125T183000Z`` (ISO 8601, basic form), fit for a file's name."""
     return f"{datetime.fromtimestamp(at_ms // 1000, UTC):%Y%m%dT%H%M%SZ}"
 
 
 def archives(folder: Path, store_path: Path) -> list[Archive]:
-    """The finished backups of a store in a folder, newest first. Other files are passed over."""
+    """List the finished backups of a store in a folder, newest first. Other files are passed over."""
     form = re.compile(re.escape(store_path.stem) + r"-(\d{8}T\d{6})Z\.tar\.gz")
-    found = []
+    backups = []
     try:
         files = list(folder.iterdir())
     except OSError:
@@ -93,10 +93,10 @@ def archives(folder: Path, store_path: Path) -> list[Archive]:
             continue
         try:
             made = datetime.strptime(named[1], "%Y%m%dT%H%M%S").replace(tzinfo=UTC)
-            found.append(Archive(file, round(made.timestamp() * 1000), file.stat().st_size))
+            backups.append(Archive(file, round(made.timestamp() * 1000), file.stat().st_size))
         except (ValueError, OSError):
-            continue  # no time, or gone a moment ago
-    return sorted(found, key=lambda archive: archive.made_ms, reverse=True)
+            continue  # not a time, or gone a moment ago
+    return sorted(backups, key=lambda archive: archive.made_ms, reverse=True)
 
 
 def write_archive(file: IO[bytes], manifest: Manifest, cellar_text: str, store: Path) -> None:
@@ -116,7 +116,7 @@ def _member(name: str, size: int, at_ms: int) -> tarfile.TarInfo:
 
 
 def read_manifest(archive: Path) -> Manifest:
-    """What a backup says about itself. Raises StoreError for a file that is none."""
+    """Read what a backup says about itself. Raises StoreError for a file that is not a backup."""
     with _opened(archive) as tar:
         return _manifest(tar, archive)
 
@@ -185,7 +185,7 @@ def _opened(archive: Path) -> Iterator[tarfile.TarFile]:
         raise StoreError(f"{archive}: there is no such file") from error
     except (tarfile.TarError, zlib.error, EOFError, OSError) as error:
         reason = getattr(error, "strerror", None) or error
-        raise StoreError(f"{archive}: this is no readable backup ({reason}); take another one") from error
+        raise StoreError(f"{archive}: this is not a readable backup ({reason}); take another one") from error
 
 
 def _manifest(tar: tarfile.TarFile, archive: Path) -> Manifest:

@@ -79,12 +79,12 @@ def _back_up(store: Store, folder: Path, now_ms: int, site: str, cellar_text: st
 
 
 def last_backup_ms(store: Store) -> int | None:
-    """When the newest backup that succeeded was made, UTC ms; None if there never was one."""
+    """Read when the newest backup that succeeded was made, UTC ms; None if there never was one."""
     return cursor(store, _LAST)
 
 
 def backups_since(store: Store, now_ms: int) -> int:
-    """When backups of this store were first asked for, UTC ms; that is now if they never were."""
+    """Read when backups of this store were first asked for, UTC ms; that is now if they never were."""
     since = cursor(store, _SINCE)
     if since is None:
         since = now_ms
@@ -94,7 +94,7 @@ def backups_since(store: Store, now_ms: int) -> int:
 
 
 def rotate(folder: Path, store_path: Path, keep: int, made: Archive) -> list[Path]:
-    """Remove all but the newest ``keep`` backups of this store; what was removed. The one just made always stays."""
+    """Remove all but the newest ``keep`` backups of this store, and return those. The one just made always stays."""
     removed = []
     # By their names: a backup whose name is in the future, from a wrong clock, must not push the new one out.
     for old in archives(folder, store_path)[keep:]:

@@ -109,7 +109,7 @@ def _put_in_place(fresh: Path, store_path: Path, now_ms: int) -> Path | None:
 
 
 def _as_before(fresh: Path, store_path: Path) -> None:
-    """Owner and rights of the old store, or a restore by root would leave one that leeside may not write."""
+    """Set owner and rights of the old store, or a restore by root would leave one that leeside may not write."""
     old = store_path.stat()
     fresh.chmod(old.st_mode & 0o777)
     if os.geteuid() == 0:
