@@ -1,8 +1,7 @@
 """The alerts daemon: the turn every second, the outbox, the page. ``python -m alerts.daemon FILE`` is one process.
 
-The scheduler only calls; what to do is decided by pure functions that are handed the time. Its interval jobs live on
-the wall clock and would
-stand still for as long as that is set back, so the main thread guards them by the monotonic one.
+The scheduler only calls; what to do is decided by pure functions that are given the time. Its interval jobs live on the
+wall clock and would stand still for as long as that is set back, so the main thread guards them by the monotonic one.
 """
 
 from __future__ import annotations
@@ -14,9 +13,10 @@ import os
 import random
 import sys
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC
 from threading import Event, Thread
+from typing import TYPE_CHECKING
 
 import sdnotify
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -31,34 +31,31 @@ from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.store import RoleLock, create_or_open, open_existing
 
+if TYPE_CHECKING:
+    from alerts.page.app import PageServer
+
 log = logging.getLogger("alerts")
 
 TURN_S = 1.0
 GUARD_S = 1.0
-# The wall clock and the monotonic one part by this much only when the first is set.
+# The wall clock and the monotonic one drift apart by this much only when the first is set.
 STEP_S = 2.0
-# A turn that is this late is called by the guard itself to account.
+# When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
 LATE_TURN_S = 10.0
 OUTBOX_S = 1.0
 WATCHDOG_S = 10.0
 
 
 class AlertsDaemon:
-    """Judges limits, sends messages, serves the page, until told to stop."""
+    """Judges limits, sends messages, serves the page, until ``stop_event`` is set."""
 
     def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
         self._cellar = cellar
+        self._environ = environ
         self._lock = RoleLock(cellar.store_path, "alerts")
         started_ms = wall_ms()
         self._store = create_or_open(cellar.store_path, started_ms)
-        self._environ = environ
         self.stop_event = Event()
-        self._outbox_wake = Event()
-        self._outbox_thread: Thread | None = None
-        self._stop_page: Callable[[], None] | None = None
-        self._last_turn = time.monotonic()
-        self._notifier = sdnotify.SystemdNotifier()
-        self._parent = os.environ.get("LEESIDE_PARENT")
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
             executors={"default": ThreadPoolExecutor(2)},
@@ -66,6 +63,12 @@ class AlertsDaemon:
         )
         self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
         self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse)
+        self._last_turn = time.monotonic()
+        self._outbox_wake = Event()
+        self._outbox_thread: Thread | None = None
+        self._page: PageServer | None = None
+        self._parent = os.environ.get("LEESIDE_PARENT")
+        self._systemd = sdnotify.SystemdNotifier()
 
     def start(self) -> None:
         """Start the scheduler, the outbox and the page."""
@@ -77,17 +80,49 @@ class AlertsDaemon:
             # Imported here: the web framework is half of the daemon's memory, and not every cellar has a page.
             from alerts.page.app import PageServer
 
-            page = PageServer(self._cellar, wall_ms)
-            page.start()
-            self._stop_page = page.stop
-            log.info("the page is at %s", page.address)
-        self._notifier.notify("READY=1")
+            self._page = PageServer(self._cellar, wall_ms)
+            self._page.start()
+            log.info("the page is at %s", self._page.address)
+        self._systemd.notify("READY=1")
         log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
+
+    def run(self) -> None:
+        """Guard the scheduler and the outbox, until ``stop_event`` is set."""
+        offset = time.time() - time.monotonic()
+        watchdog_sent = time.monotonic()
+        while not self.stop_event.wait(GUARD_S) and not orphaned(self._parent):
+            now = time.monotonic()
+            moved = time.time() - now - offset
+            if abs(moved) > STEP_S:
+                offset += moved
+                log.warning("the clock was set by %+.0f s; delays and jobs go on in their own time", moved)
+                self._reanchor_turn()
+                self._reanchor_backups()
+            elif now - self._last_turn > LATE_TURN_S:
+                self._reanchor_turn()
+            if now - self._last_turn <= LATE_TURN_S and now - watchdog_sent >= WATCHDOG_S:
+                watchdog_sent = now
+                self._systemd.notify("WATCHDOG=1")
+            self._look_after_outbox()
+
+    def stop(self) -> None:
+        """Make no more turns, let a mail that is being sent finish, close the store."""
+        self.stop_event.set()
+        self._systemd.notify("STOPPING=1")
+        self._scheduler.shutdown(wait=True)
+        self._outbox_wake.set()
+        if self._page is not None:
+            self._page.stop()
+        if self._outbox_thread is not None:
+            self._outbox_thread.join(5.0)
+        self._store.close()
+        self._lock.close()
+
+    # ---- the turn ----------------------------------------------------------------------------------------------
 
     def _turn(self) -> None:
         try:
-            now = Now(wall_ms(), time.monotonic())
-            if self._turner.turn(now):
+            if self._turner.turn(Now(wall_ms(), time.monotonic())):
                 self._outbox_wake.set()
         except IngestError as error:
             log.warning("a turn could not be stored, it is tried again: %s", error)
@@ -96,27 +131,8 @@ class AlertsDaemon:
             return
         self._last_turn = time.monotonic()
 
-    def run(self) -> None:
-        """The guard's loop, until ``stop_event`` is set."""
-        offset = time.time() - time.monotonic()
-        told = time.monotonic()
-        while not self.stop_event.wait(GUARD_S) and not orphaned(self._parent):
-            now = time.monotonic()
-            moved = time.time() - now - offset
-            if abs(moved) > STEP_S:
-                offset += moved
-                log.warning("the clock was set by %+.0f s; delays and jobs go on in their own time", moved)
-                self._reanchor()
-                self._reanchor_backups()
-            elif now - self._last_turn > LATE_TURN_S:
-                self._reanchor()
-            if now - self._last_turn <= LATE_TURN_S and now - told >= WATCHDOG_S:
-                told = now
-                self._notifier.notify("WATCHDOG=1")
-            self._look_after_outbox()
-
-    def _reanchor(self) -> None:
-        # An interval job counts from its last wall-clock time; told its interval anew, it counts from now.
+    def _reanchor_turn(self) -> None:
+        # An interval job counts from its last wall-clock time; given its interval again, it counts from now.
         self._scheduler.reschedule_job("turn", trigger="interval", seconds=TURN_S)
 
     def _reanchor_backups(self) -> None:
@@ -124,6 +140,8 @@ class AlertsDaemon:
             self._backups.anchor(wall_ms())
         except IngestError as error:
             log.warning("when the last backup was made could not be read: %s", error)
+
+    # ---- the outbox --------------------------------------------------------------------------------------------
 
     def _start_outbox(self) -> None:
         if self._cellar.mail is None:
@@ -133,7 +151,7 @@ class AlertsDaemon:
 
     def _look_after_outbox(self) -> None:
         if self._outbox_thread is not None and not self._outbox_thread.is_alive() and not self.stop_event.is_set():
-            log.error("the outbox's thread has ended; it is started anew")
+            log.error("the outbox's thread has ended; it is started again")
             self._start_outbox()
 
     def _work_outbox(self) -> None:
@@ -148,29 +166,16 @@ class AlertsDaemon:
                 try:
                     outbox.work(wall_ms())
                 except IngestError as error:
-                    log.warning("the outbox could not note what it did: %s", error)
+                    log.warning("the outbox could not note what became of its messages: %s", error)
                 except Exception:
-                    log.exception("the outbox stumbled; it goes on")
-
-    def stop(self) -> None:
-        """Stop turning, let a mail that is under way finish, close the store."""
-        self.stop_event.set()
-        self._notifier.notify("STOPPING=1")
-        self._scheduler.shutdown(wait=True)
-        self._outbox_wake.set()
-        if self._stop_page is not None:
-            self._stop_page()
-        if self._outbox_thread is not None:
-            self._outbox_thread.join(5.0)
-        self._store.close()
-        self._lock.close()
+                    log.exception("the outbox failed; it goes on")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
-    # Its own news of every added and missed job say nothing to a winemaker.
+    # What the scheduler logs of every added and missed job says nothing to a winemaker.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
-    # So do the web server's of its own starting and stopping; the page's address is told by the page.
+    # Nor does what the web server logs of its start and stop; the page's address is logged above.
     logging.getLogger("uvicorn").setLevel(logging.WARNING)
     return run_daemon("alerts", AlertsDaemon, arguments)
 

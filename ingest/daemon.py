@@ -13,7 +13,7 @@ import os
 import sqlite3
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from hashlib import sha256
 from pathlib import Path
@@ -28,13 +28,7 @@ from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.process import orphaned, run_daemon, wall_ms
-from ingest.pulse import (
-    PULSE_S,
-    BrokerPulse,
-    ChipPulse,
-    IngestPulse,
-    LinePulse,
-)
+from ingest.pulse import PULSE_S, BrokerPulse, ChipPulse, IngestPulse, LinePulse
 from ingest.sources.broker_address import BrokerAddress
 from ingest.sources.mqtt_source import MqttSource, MqttState
 from ingest.sources.sample import Sample, Ticket
@@ -63,14 +57,208 @@ ENOUGH_WITHOUT_WINDOW = 10
 # Without a broker nobody waits for acknowledgements; the interval alone calls for commits.
 ENOUGH_WITHOUT_BROKER = 5000
 
-# How often the writer looks up although nothing calls it: a stop, a pulse, a dead source.
-LOOK_UP_S = 0.5
+# How often the writer's loop turns although nothing calls for it: for a stop, a pulse, a dead source.
+LOOP_S = 0.5
 
-SAY_AGAIN_S = 60.0
+WARN_AGAIN_S = 60.0
+
+
+class IngestDaemon:
+    """Reads probes and stores what they send, until ``stop_event`` is set."""
+
+    def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
+        self._cellar = cellar
+        self._mirror = _mirror(cellar, environ)
+        self._lock = RoleLock(cellar.store_path, "ingest")
+        self._started_ms = wall_ms()
+        self._store = create_or_open(cellar.store_path, self._started_ms)
+        self._disk = DiskWatch(cellar.store_path)
+        keep_cellar_file(self._store, cellar.text, self._started_ms)
+        series = declare(self._store, declarations(cellar), self._started_ms)
+        self._writer = Writer(
+            self._store,
+            Decoder(bindings(cellar, series)),
+            self._acknowledge,
+            self._enough,
+            steadiness=Steadiness(jump_steps(cellar, series)),
+            barometers=barometers(cellar, series),
+        )
+        self._clock_guard = ClockGuard(self._store, wall_ms(), time.monotonic())
+        self._upkeep = _upkeep(cellar, self._store)
+        self._mqtt = _mqtt_source(cellar, environ, self._writer.offer)
+        self._lines = {
+            settings.id: SerialLine(settings, deliver=self._writer.offer, clock=wall_ms) for settings in cellar.serial
+        }
+        self._chips = _one_wire_chips(cellar, self._writer.offer)
+        self._parent = os.environ.get("LEESIDE_PARENT")
+        self.stop_event = Event()
+        self._systemd = sdnotify.SystemdNotifier()
+        self._warned: dict[str, float] = {}
+
+    def start(self) -> None:
+        """Open the sources; none of them has to answer for the daemon to go on."""
+        for source in (self._mqtt, *self._lines.values(), self._chips, self._mirror):
+            if source is not None:
+                source.start()
+        self._write_first_pulse()
+        self._systemd.notify("READY=1")
+        log.info("%s: %d probes, store %s", self._cellar.site.name, len(self._cellar.probe), self._cellar.store_path)
+
+    def run(self) -> None:
+        """Commit what the sources deliver, until ``stop_event`` is set."""
+        commit_s = self._cellar.store.commit_s
+        now = time.monotonic()
+        commit_due, pulse_due = now + min(commit_s, LOOP_S), now + PULSE_S
+        more_upkeep = False
+        while not self.stop_event.is_set() and not orphaned(self._parent):
+            now = time.monotonic()
+            self._writer.wake.wait(0.0 if more_upkeep else max(0.0, min(LOOP_S, commit_due - now)))
+            now = time.monotonic()
+            if not self._writer.wake.is_set() and now < commit_due:
+                more_upkeep = self._keep_up(now)
+                continue
+            with_pulse = now >= pulse_due
+            self._turn(with_pulse, now)
+            if with_pulse:
+                pulse_due = now + PULSE_S
+            soon = not self._writer.counters.readings or self._writer.doubts
+            commit_due = now + (min(commit_s, LOOP_S) if soon else commit_s)
+
+    def stop(self) -> None:
+        """Close the sources, commit what they have delivered, disconnect from the broker, close the store."""
+        self._systemd.notify("STOPPING=1")
+        for line in self._lines.values():
+            line.stop()
+        if self._chips is not None:
+            self._chips.stop(1.0)
+        if self._mirror is not None:
+            self._mirror.stop(1.0)
+        # The broker's connection stays open for the last commit, so that what it holds can still be acknowledged.
+        if not self._clock_guard.turn(self._writer, self._write_pulse, wall_ms(), time.monotonic()):
+            log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
+        if self._mqtt is not None:
+            self._mqtt.stop(2.0)
+        self._store.close()
+        self._lock.close()
+
+    # ---- what the writer asks for ------------------------------------------------------------------------------
+
+    def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
+        if self._mqtt is not None:
+            self._mqtt.acknowledge_all(tickets)
+
+    def _enough(self) -> int:
+        if not self._writer.counters.readings:
+            # The first reading after a start waits for no others: what happened meanwhile is to be judged soon.
+            return 1
+        if self._mqtt is None or self._cellar.mqtt is None:
+            return ENOUGH_WITHOUT_BROKER
+        return max(1, self._cellar.mqtt.window // 2) if self._mqtt.has_window else ENOUGH_WITHOUT_WINDOW
+
+    # ---- the loop ----------------------------------------------------------------------------------------------
+
+    def _turn(self, with_pulse: bool, now: float) -> None:
+        write_pulse = self._write_pulse if with_pulse else None
+        try:
+            stored = self._clock_guard.turn(self._writer, write_pulse, wall_ms(), time.monotonic())
+        except Exception:
+            log.exception("a turn of the writer failed; its samples stay unacknowledged")
+            return
+        if not stored:
+            self._warn("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
+        if with_pulse:
+            self._look_after_sources(now)
+            # Also while the disk is full: a restart would only lose what is held in memory.
+            self._systemd.notify("WATCHDOG=1")
+
+    def _keep_up(self, now: float) -> bool:
+        """Do a slice of the store's upkeep, unless the clock is in doubt; True if there is more to do at once."""
+        if self._clock_guard.verdict is not ClockState.RIGHT:
+            return False
+        try:
+            return self._upkeep.work(wall_ms(), now)
+        except Exception as error:  # noqa: BLE001 - top of a turn: logged once a minute, and tried again
+            self._warn("upkeep", now, "the store's upkeep failed; it is tried again later: %r", error)
+            return False
+
+    def _look_after_sources(self, now: float) -> None:
+        if self._mqtt is not None:
+            self._revive("the broker", self._mqtt, now)
+        for name, line in self._lines.items():
+            self._revive(f"line {name}", line, now)
+        if self._chips is not None:
+            self._revive("one-wire chips", self._chips, now)
+        if self._mirror is not None and not self._mirror.alive():
+            self._warn("mirror", now, "the mirror's thread has ended; it is started again")
+            self._mirror.start()
+
+    def _revive(self, name: str, source: MqttSource | SerialLine | OneWireChips, now: float) -> None:
+        if source.alive():
+            return
+        # One that hangs in a driver does not end when asked to; two that read one device would be worse than none.
+        if source.stop(1.0):
+            self._warn(name, now, "the thread that reads %s has ended; it is started again", name)
+            source.start()
+        else:
+            self._warn(name, now, "the thread that reads %s hangs and cannot be ended; restart leeside", name)
+
+    def _warn(self, subject: str, now: float, text: str, *values: object) -> None:
+        """Log a warning, but of a disk that stays full or a line that stays dead once a minute, not once a turn."""
+        if now - self._warned.get(subject, -WARN_AGAIN_S) >= WARN_AGAIN_S:
+            self._warned[subject] = now
+            log.warning(text, *values)
+
+    # ---- the pulse ---------------------------------------------------------------------------------------------
+
+    def _write_first_pulse(self) -> None:
+        try:
+            with self._store.write() as connection:
+                self._write_pulse(connection)
+        except IngestError as error:
+            log.warning("the first pulse was not stored: %s", error)
+
+    def _write_pulse(self, connection: sqlite3.Connection) -> None:
+        write_pulse(connection, self._pulse(), wall_ms(), self._started_ms)
+
+    def _pulse(self) -> IngestPulse:
+        counters = self._writer.counters
+        chips = {} if self._chips is None else self._chips.state()
+        pulse = IngestPulse(
+            cellar_file_digest=sha256(self._cellar.text.encode()).hexdigest(),
+            samples=counters.samples,
+            readings=counters.readings,
+            repeats=counters.repeats,
+            refused=counters.refused,
+            dropped=counters.dropped,
+            commits=counters.commits,
+            failed_commits=counters.failed_commits,
+            waiting=self._writer.waiting,
+            clock=str(self._clock_guard.verdict),
+            retained=self._writer.retained,
+            mqtt=None if self._mqtt is None else BrokerPulse.model_validate(_for_pulse(self._mqtt.state())),
+            lines={name: LinePulse.model_validate(_for_pulse(line.state())) for name, line in self._lines.items()},
+            mirror=None if self._mirror is None else self._mirror.state(),
+            chips={chip: ChipPulse.model_validate(_for_pulse(state)) for chip, state in chips.items()},
+            store_log_bytes=log_size(self._cellar.store_path),
+        )
+        space = self._disk.look()
+        if space is None:
+            return pulse
+        disk = {"disk_free_bytes": space.free_bytes, "disk_total_bytes": space.total_bytes, "disk_low": space.low}
+        return pulse.model_copy(update=disk)
+
+
+def _mqtt_source(cellar: Cellar, environ: Mapping[str, str], deliver: Callable[[Sample], None]) -> MqttSource | None:
+    topics = sorted({probe.topic for probe in cellar.probe if probe.topic is not None})
+    if cellar.mqtt is None or not topics:
+        return None
+    client_id = cellar.mqtt.client_id or default_client_id(cellar.store_path)
+    address = BrokerAddress.of(cellar.mqtt, client_id, environ, cellar.base)
+    return MqttSource(address=address, topics=topics, deliver=deliver, clock=wall_ms)
 
 
 def default_client_id(store_path: Path) -> str:
-    """The same on every start, another for another machine or store: the broker keeps messages under this name."""
+    """The name under which the broker keeps messages: the same at every start, another for another machine or store."""
     try:
         machine = Path("/etc/machine-id").read_text(encoding="ascii").strip()
     except OSError:
@@ -78,7 +266,31 @@ def default_client_id(store_path: Path) -> str:
     return "leeside-" + sha256(f"{machine} {store_path.absolute()}".encode()).hexdigest()[:12]
 
 
-def _mirror_of(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
+def _one_wire_chips(cellar: Cellar, deliver: Callable[[Sample], None]) -> OneWireChips | None:
+    every_s = {probe.w1: probe.every_s for probe in cellar.probe if probe.w1 is not None}
+    if not every_s:
+        return None
+    return OneWireChips(
+        folder=cellar.base / cellar.w1.path,
+        every_s=every_s,
+        deliver=deliver,
+        clock=wall_ms,
+        monotonic=time.monotonic,
+    )
+
+
+def _upkeep(cellar: Cellar, store: Store) -> Upkeep:
+    keep = cellar.store
+    return Upkeep(
+        store,
+        UpkeepSettings(keep.settle_after_s, keep.keep_raw_s, keep.keep_minutes_s, keep.keep_hours_s),
+        time.monotonic(),
+        # Only what all of these have taken is pruned from the change feed.
+        followers=(SUMMARIES,) if cellar.mirror is None else (SUMMARIES, MIRROR),
+    )
+
+
+def _mirror(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
     """Return the mirror, if the cellar file has one; only then it is imported, and its library."""
     settings = cellar.mirror
     if settings is None:
@@ -96,238 +308,10 @@ def _mirror_of(cellar: Cellar, environ: Mapping[str, str]) -> Follower | None:
 
 
 def _for_pulse(state: MqttState | SerialState | ChipState) -> dict[str, object]:
-    # Monotonic time means nothing in another process; the pulse says for how long.
+    # Monotonic time means nothing in another process; the pulse has for how long.
     fields = asdict(state)
     fields["for_s"] = round(time.monotonic() - fields.pop("since_mono"), 1)
     return fields
-
-
-class IngestDaemon:
-    """Reads probes and stores what they say, until told to stop."""
-
-    def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
-        self._cellar = cellar
-        self._mirror = _mirror_of(cellar, environ)
-        self._lock = RoleLock(cellar.store_path, "ingest")
-        self._started_ms = wall_ms()
-        self._store = create_or_open(cellar.store_path, self._started_ms)
-        self._disk = DiskWatch(cellar.store_path)
-        keep_cellar_file(self._store, cellar.text, self._started_ms)
-        series = declare(self._store, declarations(cellar), self._started_ms)
-        self._mqtt = self._build_mqtt(environ)
-        self._writer = Writer(
-            self._store,
-            Decoder(bindings(cellar, series)),
-            self._acknowledge,
-            self._enough,
-            steadiness=Steadiness(jump_steps(cellar, series)),
-            barometers=barometers(cellar, series),
-        )
-        self._timekeeper = ClockGuard(self._store, wall_ms(), time.monotonic())
-        self._upkeep = self._build_upkeep()
-        self._lines = {
-            settings.id: SerialLine(settings, deliver=self._writer.offer, clock=wall_ms) for settings in cellar.serial
-        }
-        self._chips = self._build_chips()
-        self._parent = os.environ.get("LEESIDE_PARENT")
-        self.stop_event = Event()
-        self._notifier = sdnotify.SystemdNotifier()
-        self._said: dict[str, float] = {}
-
-    def _build_mqtt(self, environ: Mapping[str, str]) -> MqttSource | None:
-        settings = self._cellar.mqtt
-        topics = sorted({probe.topic for probe in self._cellar.probe if probe.topic is not None})
-        if settings is None or not topics:
-            return None
-        client_id = settings.client_id or default_client_id(self._cellar.store_path)
-        return MqttSource(
-            address=BrokerAddress.of(settings, client_id, environ, self._cellar.base),
-            topics=topics,
-            deliver=self._offer,
-            clock=wall_ms,
-        )
-
-    def _build_upkeep(self) -> Upkeep:
-        wishes = self._cellar.store
-        return Upkeep(
-            self._store,
-            UpkeepSettings(wishes.settle_after_s, wishes.keep_raw_s, wishes.keep_minutes_s, wishes.keep_hours_s),
-            time.monotonic(),
-            # Who follows the change feed: only what all of them have taken is pruned.
-            followers=(SUMMARIES,) if self._mirror is None else (SUMMARIES, MIRROR),
-        )
-
-    def _build_chips(self) -> OneWireChips | None:
-        every_s = {probe.w1: probe.every_s for probe in self._cellar.probe if probe.w1 is not None}
-        if not every_s:
-            return None
-        return OneWireChips(
-            folder=self._cellar.base / self._cellar.w1.path,
-            every_s=every_s,
-            deliver=self._writer.offer,
-            clock=wall_ms,
-            monotonic=time.monotonic,
-        )
-
-    def _offer(self, sample: Sample) -> None:
-        # The writer needs the sources and the sources need the writer; this is where the ring closes.
-        self._writer.offer(sample)
-
-    def _acknowledge(self, tickets: Sequence[Ticket]) -> None:
-        if self._mqtt is not None:
-            self._mqtt.acknowledge_all(tickets)
-
-    def _enough(self) -> int:
-        if not self._writer.counters.readings:
-            # The first reading after a start waits for no others: what happened meanwhile is to be judged soon.
-            return 1
-        if self._mqtt is None or self._cellar.mqtt is None:
-            return ENOUGH_WITHOUT_BROKER
-        return max(1, self._cellar.mqtt.window // 2) if self._mqtt.has_window else ENOUGH_WITHOUT_WINDOW
-
-    def start(self) -> None:
-        """Open the sources; none of them has to answer for the daemon to go on."""
-        if self._mqtt is not None:
-            self._mqtt.start()
-        for line in self._lines.values():
-            line.start()
-        if self._chips is not None:
-            self._chips.start()
-        if self._mirror is not None:
-            self._mirror.start()
-        self._write_pulse_now()
-        self._notifier.notify("READY=1")
-        log.info("%s: %d probes, store %s", self._cellar.site.name, len(self._cellar.probe), self._cellar.store_path)
-
-    def run(self) -> None:
-        """The writer's loop, until ``stop_event`` is set."""
-        commit_s = self._cellar.store.commit_s
-        now = time.monotonic()
-        commit_due, pulse_due = now + min(commit_s, LOOK_UP_S), now + PULSE_S
-        more = False
-        while not self.stop_event.is_set() and not orphaned(self._parent):
-            now = time.monotonic()
-            self._writer.wake.wait(0.0 if more else max(0.0, min(LOOK_UP_S, commit_due - now)))
-            now = time.monotonic()
-            called = self._writer.wake.is_set()
-            if not called and now < commit_due:
-                more = self._keep_up(now)
-                continue
-            pulse = now >= pulse_due
-            self._turn(pulse, now)
-            if pulse:
-                pulse_due = now + PULSE_S
-            soon = not self._writer.counters.readings or self._writer.doubts
-            commit_due = now + (min(commit_s, LOOK_UP_S) if soon else commit_s)
-
-    def _turn(self, pulse: bool, now: float) -> None:
-        try:
-            stored = self._timekeeper.turn(
-                self._writer, self._pulse_statements if pulse else None, wall_ms(), time.monotonic()
-            )
-        except Exception:
-            log.exception("a turn of the writer failed; its samples stay unacknowledged")
-            return
-        if not stored:
-            self._say("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
-        if pulse:
-            self._look_after_sources(now)
-            # Also while the disk is full: a restart would only lose what is held in memory.
-            self._notifier.notify("WATCHDOG=1")
-
-    def _keep_up(self, now: float) -> bool:
-        """A slice of the store's upkeep; True if there is more to do at once. It is never due under a doubtful
-        clock."""
-        if self._timekeeper.verdict is not ClockState.RIGHT:
-            return False
-        try:
-            return self._upkeep.work(wall_ms(), now)
-        except Exception as error:  # noqa: BLE001 - top of a turn: told once a minute, and tried again
-            self._say("upkeep", now, "the store's upkeep stumbled; it is tried again later: %r", error)
-            return False
-
-    def _look_after_sources(self, now: float) -> None:
-        if self._mqtt is not None:
-            self._revive("the broker", self._mqtt, now)
-        for name, line in self._lines.items():
-            self._revive(f"line {name}", line, now)
-        if self._chips is not None:
-            self._revive("one-wire chips", self._chips, now)
-        if self._mirror is not None and not self._mirror.alive():
-            self._say("mirror", now, "the mirror's thread has ended; it is started anew")
-            self._mirror.start()
-
-    def _revive(self, name: str, source: MqttSource | SerialLine | OneWireChips, now: float) -> None:
-        if source.alive():
-            return
-        # One that hangs in a driver does not end when it is told to; two that read one device would be worse than none.
-        if source.stop(1.0):
-            self._say(name, now, "the thread that reads %s has ended; it is started anew", name)
-            source.start()
-        else:
-            self._say(name, now, "the thread that reads %s hangs and cannot be ended; restart leeside", name)
-
-    def _say(self, subject: str, now: float, text: str, *values: object) -> None:
-        # A disk that stays full or a line that stays dead is told once a minute, not once a turn.
-        if now - self._said.get(subject, -SAY_AGAIN_S) >= SAY_AGAIN_S:
-            self._said[subject] = now
-            log.warning(text, *values)
-
-    def _write_pulse_now(self) -> None:
-        try:
-            with self._store.write() as connection:
-                self._pulse_statements(connection)
-        except IngestError as error:
-            log.warning("the first pulse was not stored: %s", error)
-
-    def _pulse_statements(self, connection: sqlite3.Connection) -> None:
-        counters = self._writer.counters
-        chips = {} if self._chips is None else self._chips.state()
-        pulse = IngestPulse(
-            cellar_file_digest=sha256(self._cellar.text.encode()).hexdigest(),
-            samples=counters.samples,
-            readings=counters.readings,
-            repeats=counters.repeats,
-            refused=counters.refused,
-            dropped=counters.dropped,
-            commits=counters.commits,
-            failed_commits=counters.failed_commits,
-            waiting=self._writer.waiting,
-            clock=str(self._timekeeper.verdict),
-            retained=self._writer.retained,
-            mqtt=None if self._mqtt is None else BrokerPulse.model_validate(_for_pulse(self._mqtt.state())),
-            lines={name: LinePulse.model_validate(_for_pulse(line.state())) for name, line in self._lines.items()},
-            mirror=None if self._mirror is None else self._mirror.state(),
-            chips={chip: ChipPulse.model_validate(_for_pulse(state)) for chip, state in chips.items()},
-            store_log_bytes=log_size(self._cellar.store_path),
-        )
-        space = self._disk.look()
-        if space is not None:
-            disk = {"disk_free_bytes": space.free_bytes, "disk_total_bytes": space.total_bytes, "disk_low": space.low}
-            pulse = pulse.model_copy(update=disk)
-        write_pulse(connection, pulse, wall_ms(), self._started_ms)
-
-    def stop(self) -> None:
-        """Close the sources, commit what they have delivered, say goodbye to the broker, close the store."""
-        self._notifier.notify("STOPPING=1")
-        for line in self._lines.values():
-            line.stop()
-        if self._chips is not None:
-            self._chips.stop(1.0)
-        if self._mirror is not None:
-            self._mirror.stop(1.0)
-        # The broker's connection stays open for the last commit, so that what it holds can still be acknowledged.
-        if not self._timekeeper.turn(self._writer, self._pulse_statements, wall_ms(), time.monotonic()):
-            log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
-        if self._mqtt is not None:
-            self._mqtt.stop(2.0)
-        self._store.close()
-        self._lock.close()
-
-    @property
-    def store(self) -> Store:
-        """The daemon's own connection."""
-        return self._store
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -22,7 +22,7 @@ from ingest.store import Store, create_or_open, open_existing
 from ingest.store.change_feed import touched_after
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series_history import fresh_after
-from ingest.store.rejects import MOST_REJECT_ROWS, Reject, rejects
+from ingest.store.rejects import MOST_REJECT_ROWS, rejects
 from ingest.writing.writer import Writer
 
 GOOD = quality_code(Quality.GOOD)
@@ -382,18 +382,16 @@ def test_rejects_are_counted_and_stored_with_the_next_pulse(desk: Desk) -> None:
     for at in (0, 7):
         desk.writer.offer(a_sample("abc", arrival_ms=NOW + at))
     desk.writer.offer(a_sample("5", "nobody"))
-    desk.writer.count_rejects([Reject("line", "line", "", "line without an end", 4, NOW, NOW, "....")])
     assert desk.writer.turn(NOW)
     assert rejects(desk.store) == []
     assert desk.writer.turn(NOW, desk.pulse)
     expected = {
         ("k1/p", "k1-pressure", 2, NOW, NOW + 7, "abc"),
         ("nobody", "", 1, NOW, NOW, "5"),
-        ("line", "", 4, NOW, NOW, "...."),
     }
     assert {(row.address, row.probe, row.times, *row[5:]) for row in rejects(desk.store)} == expected
     assert desk.writer.turn(NOW, desk.pulse)
-    assert {row.times for row in rejects(desk.store)} == {1, 2, 4}
+    assert {row.times for row in rejects(desk.store)} == {1, 2}
 
 
 def test_rejects_wait_while_the_disk_is_full(desk: Desk) -> None:

@@ -131,7 +131,7 @@ class BatchBuilder:
         # Packet id -> digest of the last bare numbers at QoS 1, the oldest in front.
         self._delivered = appender.delivered()
         self._doubted: dict[int, _Doubted] = {}
-        self._told_mono = float("-inf")
+        self._acknowledged_mono = float("-inf")
         self._steadiness = steadiness
         self._barometers = barometers
         self._generation = 0
@@ -141,7 +141,7 @@ class BatchBuilder:
         self.retained: dict[str, RetainedSample] = {}
         self.counters = Counters()
 
-    def gather(self, samples: Iterable[Sample], timing: Timing) -> Batch:
+    def build(self, samples: Iterable[Sample], timing: Timing) -> Batch:
         """Readings, tickets and refusals of samples in the order of their arrival."""
         batch = Batch(estimated=timing.verdict is ClockState.UNKNOWN)
         offered: list[Row] = []
@@ -196,8 +196,8 @@ class BatchBuilder:
                 del self._delivered[packet_id]
 
     def acknowledged(self, batch: Batch, first_id: int, mono: float) -> None:
-        """The broker was told at that monotonic moment (seconds) that it may forget a batch; first_id: of its rows."""
-        self._told_mono = mono
+        """A batch was acknowledged to the broker at that monotonic moment (seconds); first_id: of its rows."""
+        self._acknowledged_mono = mono
         for doubted in self._doubted.values():
             if doubted.batch is batch:
                 doubted.rows = [first_id + place for place in doubted.rows]
@@ -206,7 +206,7 @@ class BatchBuilder:
     def settle(self, batch: Batch, mono: float) -> None:
         """Nothing more waits at this monotonic moment (seconds): add to a batch which doubted rows were the newest."""
         for series, doubted in list(self._doubted.items()):
-            if doubted.on_disk and mono - max(doubted.mono, self._told_mono) >= BURST_GAP_S:
+            if doubted.on_disk and mono - max(doubted.mono, self._acknowledged_mono) >= BURST_GAP_S:
                 self._confirm(doubted, batch)
                 del self._doubted[series]
 
@@ -251,18 +251,18 @@ class BatchBuilder:
         if (
             before is not None
             and before.ticket is not ticket
-            and mono - max(before.mono, self._told_mono) >= BURST_GAP_S
+            and mono - max(before.mono, self._acknowledged_mono) >= BURST_GAP_S
         ):
             self._confirm(before, batch)
         if mono - self._generation_mono >= BURST_S and (before is None or mono - before.mono >= GOING_ON_GAP_S):
             return
-        here = len(batch.rows) - 1
-        _, at_ms, number, quality = batch.rows[here]
+        place = len(batch.rows) - 1
+        _, at_ms, number, quality = batch.rows[place]
         if quality & ~ESTIMATED not in (_GOOD, _CLOCK):
             return
-        batch.rows[here] = (series, at_ms, number, _BACKLOG | (quality & ESTIMATED))
+        batch.rows[place] = (series, at_ms, number, _BACKLOG | (quality & ESTIMATED))
         rows = before.rows if before is not None and before.ticket is ticket else []
-        self._doubted[series] = _Doubted(batch, [*rows, here], mono, ticket)
+        self._doubted[series] = _Doubted(batch, [*rows, place], mono, ticket)
 
     @staticmethod
     def _confirm(doubted: _Doubted, batch: Batch) -> None:

@@ -39,7 +39,7 @@ class ClockGuard:
             # This boot has made estimates before; they go on from the same anchor, and there is no second wait.
             self._clock = BoardClock(self._anchor.known_ms, self._anchor.known_mono)
         self._trusted_mono = float("-inf")
-        self._said = ClockState.RIGHT
+        self._logged = ClockState.RIGHT
 
     @property
     def verdict(self) -> ClockState:
@@ -47,30 +47,30 @@ class ClockGuard:
         return self._clock.verdict
 
     def turn(
-        self, writer: Writer, also: Callable[[sqlite3.Connection], None] | None, wall_ms: int, mono: float
+        self, writer: Writer, write_pulse: Callable[[sqlite3.Connection], None] | None, wall_ms: int, mono: float
     ) -> bool:
-        """One turn of the writer; True when all that may be stored is. Raises nothing that the writer does not."""
+        """Make one turn of the writer; True when all that may be stored is. Raises only what the writer raises."""
         before = self._clock.verdict
         verdict = self._clock.look(wall_ms, mono)
-        self._say(verdict)
+        self._log_change(verdict)
         if verdict is ClockState.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
             writer.wake.clear()
-            return also is None or writer.sign(wall_ms, also)
+            return write_pulse is None or writer.commit_pulse(wall_ms, write_pulse)
         if verdict is ClockState.UNKNOWN:
             if self._anchor is None:
                 self._anchor = Anchor(self._boot, self._clock.known_ms, self._clock.known_mono)
             timing = Timing(verdict, self._clock.estimate(0.0))
-            return writer.turn(self._clock.estimate(mono), also, timing, self._anchor)
+            return writer.turn(self._clock.estimate(mono), write_pulse, timing, self._anchor)
         if before is not ClockState.RIGHT:
             self._trusted_mono = mono
         if self._anchor is not None:
             shift_ms = self._clock.shift(wall_ms, mono)
             moved = writer.date(self._anchor, shift_ms, wall_ms)
-            log.warning("the clock is right again: %d readings were dated anew, by %+.0f s", moved, shift_ms / 1000)
+            log.warning("the clock is right again: %d readings were dated again, by %+.0f s", moved, shift_ms / 1000)
             self._anchor = None
         timing = Timing(verdict, wall_ms - mono * 1000, self._trusted_mono)
-        stored = writer.turn(wall_ms, self._with_known(also, wall_ms), timing)
+        stored = writer.turn(wall_ms, self._with_known(write_pulse, wall_ms), timing)
         if stored:
             self._clock.committed(wall_ms, mono)
         if stored and not writer.waiting:
@@ -79,21 +79,21 @@ class ClockGuard:
 
     @staticmethod
     def _with_known(
-        also: Callable[[sqlite3.Connection], None] | None, wall_ms: int
+        write_pulse: Callable[[sqlite3.Connection], None] | None, wall_ms: int
     ) -> Callable[[sqlite3.Connection], None] | None:
-        if also is None:
+        if write_pulse is None:
             return None
 
         def statements(connection: sqlite3.Connection) -> None:
             set_cursor(connection, KNOWN, wall_ms)
-            also(connection)
+            write_pulse(connection)
 
         return statements
 
-    def _say(self, verdict: ClockState) -> None:
-        if verdict is self._said:
+    def _log_change(self, verdict: ClockState) -> None:
+        if verdict is self._logged:
             return
-        self._said = verdict
+        self._logged = verdict
         if verdict is ClockState.WAITING:
             log.warning("the board's clock is behind what is stored already; readings wait up to two minutes for it")
         elif verdict is ClockState.UNKNOWN:

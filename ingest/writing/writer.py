@@ -11,7 +11,7 @@ __all__ = ["Writer"]
 import sqlite3
 import time
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from threading import Event
 
 from ingest.errors import StoreError
@@ -24,8 +24,10 @@ from ingest.store import Store
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import add_part
 from ingest.store.readings.undated import Anchor, date_estimates, note_estimates
-from ingest.store.rejects import Reject, add_rejects
+from ingest.store.rejects import add_rejects
 from ingest.writing.batch import Batch, BatchBuilder, Counters, Timing
+
+_WritePulse = Callable[[sqlite3.Connection], None]
 
 # Samples that nobody waits to see acknowledged (serial lines, QoS 0) are held in memory while the disk takes nothing;
 # past this many the newest are refused and counted.
@@ -59,7 +61,7 @@ class Writer:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        self._gatherer = BatchBuilder(decoder, self._appender, steadiness, barometers)
+        self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers)
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()
@@ -70,12 +72,12 @@ class Writer:
     @property
     def counters(self) -> Counters:
         """What was done since the start."""
-        return self._gatherer.counters
+        return self._builder.counters
 
     @property
     def retained(self) -> dict[str, RetainedSample]:
         """What the broker had kept of each probe without a time of its own."""
-        return self._gatherer.retained
+        return self._builder.retained
 
     def offer(self, sample: Sample) -> None:
         """Take a sample from a source. Cheap, never blocks, never raises."""
@@ -90,57 +92,52 @@ class Writer:
     @property
     def doubts(self) -> bool:
         """Whether readings on disk wait for the next turns to settle what they are; then those should come soon."""
-        return self._gatherer.doubts
+        return self._builder.doubts
 
     @property
     def waiting(self) -> int:
         """Samples that are not on disk yet."""
         return len(self._queue) + (len(self._held.rows) if self._held else 0)
 
-    def count_rejects(self, rejects: Iterable[Reject]) -> None:
-        """Add refusals that a source found itself, such as lines without an end."""
-        for reject in rejects:
-            self._gatherer.count(reject)
-
     def turn(
         self,
         now_ms: int,
-        also: Callable[[sqlite3.Connection], None] | None = None,
+        write_pulse: _WritePulse | None = None,
         timing: Timing = Timing(),  # noqa: B008  a named tuple of constants
         anchor: Anchor | None = None,
     ) -> bool:
         """Commit what waits and acknowledge it; False when a commit failed. What came meanwhile may wait for the next.
 
-        also: further statements for the same transaction, such as the pulse. timing: what the clock is worth; anchor:
+        write_pulse: writes the pulse in the same transaction, where it is due. timing: what the clock is worth; anchor:
         what estimated times count from, while they do. A failed commit is logged by the caller from
         ``counters.last_error`` and tried again by the next turn.
         """
         self.wake.clear()
         for _ in range(MOST_COMMITS_A_TURN):
             if self._held is None:
-                self._held = self._gatherer.gather(self._next_samples(), timing)
+                self._held = self._builder.build(self._next_samples(), timing)
                 if not self._queue:
-                    self._gatherer.settle(self._held, self._monotonic())
+                    self._builder.settle(self._held, self._monotonic())
             batch = self._held
-            if not batch.rows and not batch.tickets and not batch.confirmed and also is None:
+            if not batch.rows and not batch.tickets and not batch.confirmed and write_pulse is None:
                 self._held = None
                 return True
-            if not self._try_commit(batch, also, now_ms, anchor):
+            if not self._try_commit(batch, write_pulse, now_ms, anchor):
                 return False
-            also = None
+            write_pulse = None
             self._held = None
             if batch.tickets:
                 self._acknowledge(batch.tickets)
                 first_id = self._appender.newest_id - len(batch.rows) + 1
-                self._gatherer.acknowledged(batch, first_id, self._monotonic())
+                self._builder.acknowledged(batch, first_id, self._monotonic())
             if len(self._queue) < self._enough():
                 return True
         self.wake.set()
         return True
 
-    def sign(self, now_ms: int, also: Callable[[sqlite3.Connection], None]) -> bool:
+    def commit_pulse(self, now_ms: int, write_pulse: _WritePulse) -> bool:
         """Commit a pulse alone, while readings have to wait; False when the commit failed."""
-        return self._try_commit(Batch(), also, now_ms, None)
+        return self._try_commit(Batch(), write_pulse, now_ms, None)
 
     def date(self, anchor: Anchor, shift_ms: int, now_ms: int) -> int:
         """The clock has come right: move the estimated times of this boot by shift_ms; gives how many readings moved.
@@ -161,37 +158,33 @@ class Writer:
         for _ in range(min(len(self._queue), MOST_AT_ONCE)):
             yield take()
 
-    def _try_commit(
-        self, batch: Batch, also: Callable[[sqlite3.Connection], None] | None, now_ms: int, anchor: Anchor | None
-    ) -> bool:
+    def _try_commit(self, batch: Batch, write_pulse: _WritePulse | None, now_ms: int, anchor: Anchor | None) -> bool:
         try:
-            self._commit(batch, also, now_ms, anchor)
+            self._commit(batch, write_pulse, now_ms, anchor)
         except StoreError as error:
             self.counters.failed_commits += 1
             self.counters.last_error = str(error)
             return False
         return True
 
-    def _commit(
-        self, batch: Batch, also: Callable[[sqlite3.Connection], None] | None, now_ms: int, anchor: Anchor | None
-    ) -> None:
+    def _commit(self, batch: Batch, write_pulse: _WritePulse | None, now_ms: int, anchor: Anchor | None) -> None:
         def further(connection: sqlite3.Connection) -> None:
             for series, part in batch.parts:
                 add_part(connection, series, part, now_ms)
             if batch.estimated and anchor is not None and anchor != self._anchor:
                 note_estimates(connection, anchor, self._appender.newest_id)
-            if also is not None:
-                add_rejects(connection, self._gatherer.rejects.values())
-                also(connection)
+            if write_pulse is not None:
+                add_rejects(connection, self._builder.rejects.values())
+                write_pulse(connection)
 
-        if batch.rows or batch.confirmed or also is not None:
+        if batch.rows or batch.confirmed or write_pulse is not None:
             # The change feed is written with the pulse: nobody who follows it is in a hurry.
-            self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=also is not None)
+            self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=write_pulse is not None)
             if batch.estimated:
                 self._anchor = anchor
             self.counters.commits += 1
             self.counters.last_commit_ms = now_ms
         self.counters.last_error = None
-        self._gatherer.committed(batch)
-        if also is not None:
-            self._gatherer.rejects.clear()
+        self._builder.committed(batch)
+        if write_pulse is not None:
+            self._builder.rejects.clear()
