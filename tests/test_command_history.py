@@ -99,9 +99,9 @@ def test_the_table_has_a_column_for_each_origin(desk: Desk) -> None:
 
 
 def test_json_is_one_object_whose_rows_say_null_where_there_is_nothing(desk: Desk) -> None:
-    told = json.loads(desk.history("--lot", "B", "--quantity", "free_so2", "--json"))
-    (row,) = told.pop("history")
-    assert told == {"lot": "B", "quantity": "free_so2"}
+    printed = json.loads(desk.history("--lot", "B", "--quantity", "free_so2", "--json"))
+    (row,) = printed.pop("history")
+    assert printed == {"lot": "B", "quantity": "free_so2"}
     assert row == {
         "at": "2026-11-20T14:00:00.000Z", "value": 30.0, "u": None, "unit": "mg/L", "quality": "good", "place": "K3",
         "probe": None, "share": 0.5, "entry": desk.third.id, "struck": False,
@@ -117,8 +117,8 @@ def test_the_readings_of_a_probe_stand_alone(desk: Desk) -> None:
         "2026-11-20T13:00:00.000Z,1,kPa,good",
     ]
     reading = {"at": "2026-11-20T09:00:00.000Z", "value": 50.0, "quality": "good"}
-    told = json.loads(desk.history("k1-pressure", "--json", "--to", "2026-11-20 12:00"))
-    assert told == {"probe": "k1-pressure", "unit": "kPa", "readings": [reading]}
+    printed = json.loads(desk.history("k1-pressure", "--json", "--to", "2026-11-20 12:00"))
+    assert printed == {"probe": "k1-pressure", "unit": "kPa", "readings": [reading]}
     assert desk.history("k1-pressure", "--to", "2026-11-20 13:00").splitlines() == [
         "2026-11-20 10:00 CET  50.0 kPa",
         "2026-11-20 12:00 CET  48.5 kPa  bad",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
 from pathlib import Path
 
@@ -38,3 +40,9 @@ def test_the_first_reading_after_a_start_waits_for_no_others(tmp_path: Path) -> 
             daemon.stop_event.set()
             thread.join(10)
             daemon.stop()
+
+
+def test_the_daemon_starts_without_numpy() -> None:
+    """Numpy costs time and memory; upkeep imports it once there is something to settle."""
+    code = "import sys, ingest.daemon; sys.exit('numpy' in sys.modules)"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -49,7 +49,7 @@ from ingest.times import END_OF_TIME_MS
 
 HOUR = 3_600_000
 BASE_MS = NOW // DAY_MS * DAY_MS
-# Acts happen at whole numbers of steps: no divisor of an hour, so that stays begin and end within hours and minutes.
+# Acts happen at whole numbers of steps: no divisor of an hour, so that a lot comes and goes within hours and minutes.
 STEP_MS = 1_703_000
 READ_EVERY_MS = 10 * 60_000 + 7_000
 BAD = quality_code(Quality.BAD, Reason.FAULT)
@@ -58,7 +58,7 @@ Row = tuple[int, float, str, int, bool, float | None]
 
 
 class Cellar3:
-    """K1, C1 and K3 with a temperature probe each, K3 with two; a lot A and a lot B; entries told by steps."""
+    """K1, C1 and K3 with a temperature probe each, K3 with two; a lot A and a lot B; entries at steps of time."""
 
     def __init__(self, store: Store) -> None:
         self.store = store
@@ -200,20 +200,20 @@ def hold_summary(cellar: Cellar3, readings: list[tuple[int, int, float, int]], l
     """Summaries are those of the raw readings of each probe, span by span."""
     subject = OfLot(lot, "temperature")
     from_ms, to_ms = BASE_MS + 2 * STEP_MS, BASE_MS + 17 * STEP_MS
-    told = summary(cellar.store, subject, from_ms, to_ms, points)
-    span_ms = 1 if told.level is None else LEVELS[told.level]
+    downsampled = summary(cellar.store, subject, from_ms, to_ms, points)
+    span_ms = 1 if downsampled.level is None else LEVELS[downsampled.level]
     asked = raw(cellar.store, subject, from_ms, to_ms).rows.at_ms.tolist()
     if not asked:
-        assert told.sources == ()
+        assert downsampled.sources == ()
         return
-    # What is asked for is told in whole spans.
+    # What is asked for is given in whole spans.
     history = raw(cellar.store, subject, asked[0] // span_ms * span_ms, (asked[-1] // span_ms + 1) * span_ms)
     wanted: dict[tuple[int, int], list[tuple[float, int]]] = {}
     for at_ms, value, _, quality, source, *_ in zip(*(column.tolist() for column in history.rows), strict=True):
         if source >= 0:
             wanted.setdefault((source, at_ms // span_ms * span_ms), []).append((value, quality & 3))
     found = {}
-    for part in told.sources:
+    for part in downsampled.sources:
         source = history.sources.index(part.source)
         for place, begin_ms in enumerate(part.rows.from_ms.tolist()):
             found[(source, begin_ms)] = [
@@ -277,9 +277,9 @@ def test_two_titrations_in_one_minute_are_both_there_and_a_struck_one_only_where
     for subject in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
         assert [row[3] for row in rows_of(raw(cellar.store, subject))] == [second.id]
         assert [row[3] for row in rows_of(latest(cellar.store, subject))] == [second.id]
-        told = rows_of(raw(cellar.store, subject, struck=True))
-        assert [(row[3], row[4]) for row in told] == [(first.id, True), (second.id, False)]
-        assert [one.entry for one in summary(cellar.store, subject, 0, END_OF_TIME_MS, 10).results] == [second.id]
+        rows = rows_of(raw(cellar.store, subject, struck=True))
+        assert [(row[3], row[4]) for row in rows] == [(first.id, True), (second.id, False)]
+        assert [result.entry for result in summary(cellar.store, subject, 0, END_OF_TIME_MS, 10).results] == [second.id]
     strike(cellar.store, second.id, "Ben", "wrong bottle", cellar.now)
     assert latest(cellar.store, OfLot("A", "free_so2")).rows.at_ms.tolist() == []
     assert span(cellar.store, OfLot("A", "free_so2")) is None
@@ -294,11 +294,11 @@ def test_what_was_titrated_in_the_minute_of_the_racking_belongs_by_its_number(ce
     after = cellar.titrate("K1", 10.0, at=3)
     assert [row[3] for row in rows_of(raw(cellar.store, OfLot("A", "free_so2")))] == [before.id]
     assert [row[3] for row in rows_of(raw(cellar.store, OfLot("B", "free_so2")))] == [after.id]
-    told = {lot: [entry.id for entry in entries(cellar.store, lot=lot)] for lot in "AB"}
-    assert before.id in told["A"]
-    assert after.id not in told["A"]
-    assert before.id not in told["B"]
-    assert after.id in told["B"]
+    ids = {lot: [entry.id for entry in entries(cellar.store, lot=lot)] for lot in "AB"}
+    assert before.id in ids["A"]
+    assert after.id not in ids["A"]
+    assert before.id not in ids["B"]
+    assert after.id in ids["B"]
 
 
 def test_a_blend_is_in_the_history_of_both_lots_with_their_shares(cellar: Cellar3) -> None:
@@ -410,9 +410,9 @@ def test_a_summary_takes_the_coarsest_level_that_has_the_points_and_loses_no_ext
         (4319, "minute"),
         (4320, None),
     ):
-        told = summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, points)
-        assert told.level == level
-        (part,) = told.sources
+        downsampled = summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, points)
+        assert downsampled.level == level
+        (part,) = downsampled.sources
         assert len(part.rows.from_ms) >= min(points, len(rows))
         assert np.nanmax(part.rows.high) == 55.5
         assert np.nanmin(part.rows.low) == 12.0
@@ -421,7 +421,7 @@ def test_a_summary_takes_the_coarsest_level_that_has_the_points_and_loses_no_ext
         summary(cellar.store, OfProbe("K1-t"), 0, END_OF_TIME_MS, 0)
 
 
-def test_what_was_dropped_by_wish_is_told_by_the_summaries_that_are_left(cellar: Cellar3) -> None:
+def test_what_was_dropped_by_wish_is_given_by_the_summaries_that_are_left(cellar: Cellar3) -> None:
     series = cellar.series["K1-t"]
     ten = BASE_MS - 10 * DAY_MS
     rows = [(series, ten + number * 600_000, number % 50 / 2, 0) for number in range(10 * 144)]

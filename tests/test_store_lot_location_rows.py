@@ -46,7 +46,7 @@ class Desk:
         draft = Draft(kind, at, "Ana", a_body(kind, **said), place, lot)
         return write_entry(self.store, draft, self.cellar, self.now)
 
-    def stays(self, lot: str) -> list[LotLocation]:
+    def locations(self, lot: str) -> list[LotLocation]:
         with self.store.read() as connection:
             return stored_lot_locations(connection, equipment_of(connection), lot)
 
@@ -56,10 +56,10 @@ class Desk:
         return lot_path(entries(self.store), equipment, lot)
 
     def kept(self) -> bool:
-        """Whether it is told from what is kept, without a look at entries."""
+        """Whether the answer comes from what is kept, without a look at entries."""
         asked: list[str] = []
         self.store.connection.set_trace_callback(asked.append)
-        self.stays("A")
+        self.locations("A")
         self.store.connection.set_trace_callback(None)
         return not any("FROM entry" in one for one in asked)
 
@@ -86,35 +86,35 @@ def test_what_is_kept_is_what_the_whole_journal_says(acts: list[tuple[int, Any]]
                 continue
             assert desk.kept()
             for name in "AB":
-                # Stays that begin with one entry stand in no order among themselves.
-                assert sorted(desk.stays(name), key=str) == sorted(desk.afresh(name), key=str)
+                # Locations that begin with one entry stand in no order among themselves.
+                assert sorted(desk.locations(name), key=str) == sorted(desk.afresh(name), key=str)
 
 
 def test_a_strike_and_a_late_entry_change_where_a_lot_lay(desk: Desk) -> None:
     fill = desk.write("fill", "K1", "A", at=3, volume_l=10.0)
     racked = desk.write("racking", at=9, sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])
     late = desk.write("racking", at=6, sources=[{"vessel": "K1", "volume_l": 2.0}], targets=[{"vessel": "C1"}])
-    assert desk.stays("A") == [
+    assert desk.locations("A") == [
         LotLocation("K1", 3, 9, 1.0, fill.id, racked.id),
         LotLocation("C1", 6, None, 1.0, late.id, None),
         LotLocation("K3", 9, None, 1.0, racked.id, None),
     ]
     strike(desk.store, racked.id, "Ben", "not yet", desk.now)
-    assert desk.stays("A") == [
+    assert desk.locations("A") == [
         LotLocation("K1", 3, None, 1.0, fill.id, None),
         LotLocation("C1", 6, None, 1.0, late.id, None),
     ]
     strike(desk.store, late.id, "Ben", "not at all", desk.now)
-    assert desk.stays("A") == [LotLocation("K1", 3, None, 1.0, fill.id, None)]
+    assert desk.locations("A") == [LotLocation("K1", 3, None, 1.0, fill.id, None)]
     assert desk.kept()
 
 
-def test_a_lot_that_is_topped_up_with_itself_has_one_stay(desk: Desk) -> None:
+def test_a_lot_that_is_topped_up_with_itself_has_one_location(desk: Desk) -> None:
     desk.write("fill", "K1", "A", at=3, volume_l=10.1)
     for at in range(4, 16):
         desk.write("topping", "K1", "A", at=at, volume_l=0.1 + at / 7)
         desk.write("sample", "K1", at=at, volume_l=0.1 + at / 7)
-    assert len(desk.stays("A")) == 1
+    assert len(desk.locations("A")) == 1
 
 
 def test_a_vessel_that_is_renamed_is_renamed_in_what_is_kept(desk: Desk) -> None:
@@ -123,21 +123,21 @@ def test_a_vessel_that_is_renamed_is_renamed_in_what_is_kept(desk: Desk) -> None
     desk.now += HOUR
     keep_cellar_file(desk.store, text, desk.now)
     assert desk.kept()
-    assert [stay.vessel for stay in desk.stays("A")] == ["Keg1"]
+    assert [location.vessel for location in desk.locations("A")] == ["Keg1"]
     assert renew_lot_locations(desk.store) is False
 
 
 def test_without_what_is_kept_the_journal_is_asked_and_the_next_start_keeps_it(desk: Desk) -> None:
     desk.write("fill", "K1", "A", at=3, volume_l=10.0)
-    wanted = desk.stays("A")
+    wanted = desk.locations("A")
     with desk.store.write() as connection:
         connection.execute("DELETE FROM lot_stays_made")
         connection.execute("UPDATE lot_stay SET vessel = 'C1'")
     assert not desk.kept()
-    assert desk.stays("A") == wanted
+    assert desk.locations("A") == wanted
     keep_cellar_file(desk.store, desk.cellar.text, desk.now)
     assert desk.kept()
-    assert desk.stays("A") == wanted
+    assert desk.locations("A") == wanted
 
 
 def test_a_store_of_before_is_filled_with_the_next_entry(desk: Desk) -> None:
@@ -151,7 +151,7 @@ def test_a_store_of_before_is_filled_with_the_next_entry(desk: Desk) -> None:
     assert not desk.kept()
     desk.write("sample", "K1", at=5, volume_l=0.1)
     assert desk.kept()
-    assert desk.stays("A") == [LotLocation("K1", 3, None, 1.0, 3, None)]
+    assert desk.locations("A") == [LotLocation("K1", 3, None, 1.0, 3, None)]
 
 
 def test_an_entry_that_cannot_be_read_does_not_hinder_the_start(desk: Desk, caplog: pytest.LogCaptureFixture) -> None:
@@ -164,7 +164,7 @@ def test_an_entry_that_cannot_be_read_does_not_hinder_the_start(desk: Desk, capl
     assert "where lots lay cannot be worked out: entry no. 9" in caplog.text
 
 
-def test_the_stays_of_a_lot_are_found_by_an_index(desk: Desk) -> None:
+def test_the_locations_of_a_lot_are_found_by_an_index(desk: Desk) -> None:
     def plan(query: str, *values: object) -> str:
         rows: list[sqlite3.Row] = desk.store.connection.execute(f"EXPLAIN QUERY PLAN {query}", values).fetchall()
         return " ".join(str(row[3]) for row in rows)

@@ -5,7 +5,7 @@ Entries, strikes and results are only ever added: triggers hold every program to
 
 from __future__ import annotations
 
-__all__ = ["JOURNAL_SCHEMA", "STAYS_SCHEMA"]
+__all__ = ["JOURNAL_SCHEMA", "LOT_LOCATIONS_SCHEMA"]
 
 _ONLY_ADDED = ("entry", "entry_place", "strike", "result")
 
@@ -38,8 +38,8 @@ JOURNAL_SCHEMA: tuple[str, ...] = (
         reason TEXT NOT NULL,
         together_with INTEGER REFERENCES entry (id)
     )""",
-    # Numbers that entries add to histories. They are no series and leave no row in `touched`: whoever shows them asks
-    # for them again, since there are few, and a strike takes them away at once. lot: only where the entry names it.
+    # Numbers that entries add to histories. They are no series and leave no row in `touched`: a reader asks for
+    # them each time, since there are few, and a strike takes them away at once. lot: only where the entry names it.
     """CREATE TABLE result (
         entry INTEGER NOT NULL REFERENCES entry (id),
         quantity TEXT NOT NULL,
@@ -68,7 +68,7 @@ JOURNAL_SCHEMA: tuple[str, ...] = (
     ),
 )
 
-STAYS_SCHEMA: tuple[str, ...] = (
+LOT_LOCATIONS_SCHEMA: tuple[str, ...] = (
     # Where lots lay, worked out from the entries; to_ms NULL: still there. The entries' numbers keep what happened in
     # one minute in order.
     """CREATE TABLE lot_stay (

@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
 from ingest.store.connection import Store
-from ingest.store.journal_schema import JOURNAL_SCHEMA, STAYS_SCHEMA
+from ingest.store.journal_schema import JOURNAL_SCHEMA, LOT_LOCATIONS_SCHEMA
 from ingest.store.schema import FIRST_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
 
 
@@ -59,7 +59,7 @@ def _lean(connection: sqlite3.Connection) -> None:
 
 def _stays(connection: sqlite3.Connection) -> None:
     # Filled by whoever works on the store next: `leeside run` at its start, or the next entry.
-    for statement in STAYS_SCHEMA:
+    for statement in LOT_LOCATIONS_SCHEMA:
         connection.execute(statement)
 
 

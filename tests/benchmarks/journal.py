@@ -117,7 +117,7 @@ def spent(ask: Callable[[], object]) -> float:
     return 1000 * (time.perf_counter() - began)
 
 
-def stays(store: Store, lot: str) -> object:
+def lot_locations(store: Store, lot: str) -> object:
     """Where a lot lay, from what is kept."""
     with store.read() as connection:
         return stored_lot_locations(connection, equipment_of(connection), lot)
@@ -141,7 +141,7 @@ def ask_journal(store: Store, now_ms: int, rounds: int) -> None:
     questions: dict[str, Callable[[], object]] = {
         "contents now": lambda: contents(store, now_ms),
         "contents at some time past": lambda: contents(store, chance.randrange(begin_ms, now_ms)),
-        "where a lot lay": lambda: stays(store, lot()),
+        "where a lot lay": lambda: lot_locations(store, lot()),
         "entries of a lot": lambda: entries(store, lot=lot()),
         "results of a lot": lambda: hand_results(store, "free_so2", lot=lot()),
         "history of its free SO2": lambda: raw(store, OfLot(lot(), "free_so2")),
@@ -185,16 +185,16 @@ def ask_readings(store: Store, now_ms: int, rounds: int) -> None:
     following = CatchUp(store)
     while following.slice():
         pass
-    whose = OfLot(f"lot-{number}", "temperature")
+    subject = OfLot(f"lot-{number}", "temperature")
     year_ms = now_ms - 300 * DAY_MS
     for name, ask in {
-        "a lot's ten months, 300 points": lambda: summary(store, whose, year_ms, now_ms, 300),
-        "a lot's ten months, 3,000 points": lambda: summary(store, whose, year_ms, now_ms, 3000),
-        "a lot's month, every reading": lambda: raw(store, whose, year_ms + 4 * _MONTH_MS, year_ms + 5 * _MONTH_MS),
-        "how a lot stands": lambda: latest(store, whose),
+        "a lot's ten months, 300 points": lambda: summary(store, subject, year_ms, now_ms, 300),
+        "a lot's ten months, 3,000 points": lambda: summary(store, subject, year_ms, now_ms, 3000),
+        "a lot's month, every reading": lambda: raw(store, subject, year_ms + 4 * _MONTH_MS, year_ms + 5 * _MONTH_MS),
+        "how a lot stands": lambda: latest(store, subject),
     }.items():
         print_spread(name, [spent(ask) for _ in range(rounds)], "ms")
-    print(f"  (its month: {len(raw(store, whose, year_ms + 4 * _MONTH_MS, year_ms + 5 * _MONTH_MS)):,} readings)")
+    print(f"  (its month: {len(raw(store, subject, year_ms + 4 * _MONTH_MS, year_ms + 5 * _MONTH_MS)):,} readings)")
 
 
 def main() -> None:

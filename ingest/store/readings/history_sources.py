@@ -79,7 +79,7 @@ class HistorySource(NamedTuple):
 def history_sources(store: Store, subject: Subject) -> tuple[HistorySource, ...]:
     """Where the readings of a history come from, in the order in which they begin; () for what nobody knows.
 
-    For a lot there is one for each of its stays in a vessel and each probe there, with the lot's shares.
+    For a lot there is one for each time in a vessel and each probe there, with the lot's shares.
     """
     with store.read() as connection:
         known = all_series(store)
