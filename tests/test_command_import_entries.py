@@ -206,7 +206,7 @@ def test_every_mistake_is_told_by_its_line_and_nothing_is_written(old: JournalOn
     for start in (
         '  line 3: body volume_l = "20 L": ',
         "  line 5: sample no. 9 (K1): 17 L drawn as a sample from K1, which holds 16 L: 1 L too much",
-        "  line 6: is no JSON object",
+        "  line 6: is not a JSON object",
         "What a line says that cannot be read is missing for the others",
         "Nothing was written: all lines are brought in together, or none.",
     ):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -17,7 +18,7 @@ from ingest.exchange.entry_lines import LONGEST_LINE, entry_line, entry_object, 
 from ingest.exchange.entry_table import ENTRY_COLUMNS, entry_row, table_rows
 from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import KINDS
-from ingest.journal.merging import Told
+from ingest.journal.merging import EntryLine
 
 ZONE = ZoneInfo("Europe/Ljubljana")
 NOW = 1_795_631_400_000  # 2026-11-25T18:30:00Z
@@ -57,10 +58,10 @@ def an_entry(kind: str, struck: Strike | None = None) -> Entry:
     return Entry(17, kind, NOW - 61_001, NOW - 2, "Ana Ž", "K1", "ries", a_body(kind, **SAID[kind]), struck)
 
 
-def read(*lines: str | bytes) -> tuple[list[Told], list[tuple[int, str]]]:
+def read(*lines: str | bytes) -> tuple[list[EntryLine], list[tuple[int, str]]]:
     raw = b"".join(line.encode() if isinstance(line, str) else line for line in lines)
-    found = read_entry_lines(io.BytesIO(raw), ZONE)
-    return found.told, [(line, why) for line, why in found.mistakes]
+    found = read_entry_lines(io.BytesIO(raw), ZONE, NOW)
+    return found.entries, [(line, why) for line, why in found.mistakes]
 
 
 @pytest.mark.parametrize("struck", [None, STRUCK])
@@ -71,7 +72,7 @@ def test_what_goes_out_comes_in_again(kind: str, struck: Strike | None) -> None:
     assert line.endswith("\n") and "\n" not in line[:-1]
     (told,), mistakes = read(line)
     assert mistakes == []
-    assert (told.id, told.entry(17, 0)) == (17, entry)
+    assert (told.entry, told.dated) == (entry, True)
     assert json.loads(line) == entry_object(entry)
 
 
@@ -91,9 +92,10 @@ def test_a_hand_written_line_needs_little() -> None:
     line = '{"kind":"sample","at":"2026-11-25 18:30","who":" Ana ","place":"K1","body":{"volume_l":1}}'
     (told, again), mistakes = read("\ufeff" + line + "\r\n", "\n", line.replace("18:30", "18:30:00.000+01:00"))
     assert mistakes == []
-    assert (told.line, again.line, again.at_ms) == (1, 3, told.at_ms)
-    assert (told.id, told.written_ms, told.who, told.struck) == (None, None, "Ana", None)
-    assert told.at_ms == NOW - 3_600_000
+    assert (told.line, again.line, again.entry) == (1, 3, told.entry)
+    assert (told.entry.id, told.entry.who, told.entry.struck) == (0, "Ana", None)
+    assert (told.entry.written_ms, told.dated) == (NOW, False)
+    assert told.entry.at_ms == NOW - 3_600_000
 
 
 def test_blank_lines_count_as_lines_but_say_nothing() -> None:
@@ -111,11 +113,11 @@ STRIKE = {"at": "2026-11-25T18:30:00Z", "who": "Ana", "reason": "x"}
 @pytest.mark.parametrize(
     ("changes", "whys"),
     [
-        ({"at": "2026-11-25"}, ['at = "2026-11-25": is no time of a day; write such as "2026-11-25T18:30:00.000Z"']),
+        ({"at": "2026-11-25"}, ['at = "2026-11-25": is not a time of a day; write such as "2026-11-25T18:30:00.000Z"']),
         ({"at": "2026-13-25T18:30:00Z"}, ["month must be in 1..12"]),
         ({"at": "2026-10-25 02:30"}, ["was passed twice"]),
         ({"at": "1960-01-01T00:00:00Z"}, ["is before 1970"]),
-        ({"at": 5}, ["at = 5: Input should be a valid string"]),
+        ({"at": 5}, ["at = 5: is not a text"]),
         ({"at": None, "who": None}, ["at = null", "who = null"]),
         ({"id": 0}, ["id = 0: Input should be greater"]),
         ({"id": True}, ["id = true"]),
@@ -127,9 +129,9 @@ STRIKE = {"at": "2026-11-25T18:30:00Z", "who": "Ana", "reason": "x"}
         ({"volume_l": 3}, ['"volume_l": there is no such key; there are: id, kind, at, written, who, place']),
         ({"body": []}, ["body = []: Input should be a valid dict"]),
         ({"body": {}}, ["body name: is missing", "body substance: is missing", "body strength: is missing"]),
-        ({"body": {**GOOD["body"], "opened": "soon"}}, ["body opened = \"soon\": is no time of a day"]),
-        ({"body": {**GOOD["body"], "opened": 5}}, ["body opened = 5: is no text"]),
-        ({"body": {**GOOD["body"], "opened": "2026-11-25T18:30:00Z", "opened_ms": 5}}, ["told twice"]),
+        ({"body": {**GOOD["body"], "opened": "soon"}}, ["body opened = \"soon\": is not a time of a day"]),
+        ({"body": {**GOOD["body"], "opened": 5}}, ["body opened = 5: is not a text"]),
+        ({"body": {**GOOD["body"], "opened": "2026-11-25T18:30:00Z", "opened_ms": 5}}, ["given twice"]),
         ({"body": {**GOOD["body"], "factor": -1}}, ["body factor = -1: Input should be greater than 0"]),
         ({"struck": {**STRIKE, "reason": ""}}, ["struck reason = \"\""]),
         ({"struck": {**STRIKE, "why": "x"}}, ['"struck" "why": there is no such key; there are: at, who, reason']),
@@ -148,13 +150,13 @@ def test_every_mistake_of_a_line_is_told_with_its_key(changes: dict[str, Any], w
 @pytest.mark.parametrize(
     ("raw", "why"),
     [
-        (b"{", "is no JSON object (Expecting property name"),
-        (b"[1]", "is [1], and not a JSON object"),
-        (b"[", "a list has to be taken apart"),
-        (b"1" * 5000, "is no JSON object (Exceeds the limit"),
-        (b"NaN", "holds NaN, which is no number"),
-        (b'{"who": "A", "who": "B"}', 'tells the key "who" twice'),
-        (b'{"who": "\xff"}', "is no UTF-8 text (byte 10 cannot be read)"),
+        (b"{", "is not a JSON object (Expecting property name"),
+        (b"[1]", "is [1], not a JSON object"),
+        (b"[", "take a list apart"),
+        (b"1" * 5000, "is not a JSON object (Exceeds the limit"),
+        (b"NaN", "holds NaN, which is not a number"),
+        (b'{"who": "A", "who": "B"}', 'has the key "who" twice'),
+        (b'{"who": "\xff"}', "is not UTF-8 text (byte 10 cannot be read)"),
         (b'{"who": "\\ud800"}', "half a character"),
         (b"[" * 100_000, "is nested too deep"),
         (b" " + b"x" * LONGEST_LINE, "is longer than 1,048,576 bytes"),
@@ -170,7 +172,7 @@ def test_what_is_no_entry_at_all_is_told(raw: bytes, why: str) -> None:
 
 def test_a_file_in_utf_16_is_told_once() -> None:
     _, mistakes = read("\n".join([json.dumps(GOOD)] * 9).encode("utf-16"))
-    assert mistakes == [(1, "is no UTF-8 text but UTF-16; save the file as UTF-8")]
+    assert mistakes == [(1, "is not UTF-8 text but UTF-16; save the file as UTF-8")]
 
 
 _JSON = st.recursive(
@@ -187,7 +189,7 @@ def test_any_object_is_an_entry_or_its_mistakes_are_told(kind: str, changes: dic
     assert bool(told) != bool(mistakes)
     assert all(number == 2 and why for number, why in mistakes)
     for one in told:
-        assert read(entry_line(one.entry(1, NOW)))[1] == []
+        assert read(entry_line(replace(one.entry, id=1)))[1] == []
 
 
 @given(st.binary(max_size=200))

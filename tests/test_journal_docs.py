@@ -54,5 +54,5 @@ def test_each_key_of_a_line_is_told() -> None:
 
 def test_the_example_is_taken() -> None:
     (example,) = re.findall(r"```json\n(.+?)\n```", SECTION)
-    found = read_entry_lines(io.BytesIO(example.encode()), ZoneInfo("UTC"))
-    assert (len(found.told), found.mistakes) == (1, [])
+    found = read_entry_lines(io.BytesIO(example.encode()), ZoneInfo("UTC"), 0)
+    assert (len(found.entries), found.mistakes) == (1, [])

@@ -22,11 +22,11 @@ from journal_entries import journal_cellar
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.exchange.entry_lines import entry_line, read_entry_lines
-from ingest.journal.merging import Mistake
+from ingest.journal.merging import JournalMerge, Mistake
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import entries, strike
-from ingest.store.journal.entry_import import ImportedEntries, import_entries
+from ingest.store.journal.entry_import import import_entries
 from ingest.store.journal.hand_results import hand_results
 from ingest.store.journal.renames import called_as_now
 from ingest.store.journal.stored_ledger import SNAPSHOT_EVERY, contents, equipment_of, load_ledger
@@ -50,11 +50,13 @@ class Desk(a_desk.Desk):
     def lines(self, **asked: Any) -> list[str]:
         return [entry_line(entry) for entry in called_as_now(self.store, entries(self.store, **asked))]
 
-    def take(self, *lines: str | dict[str, Any], new_numbers: bool = False, rehearse: bool = False) -> ImportedEntries:
+    def take(self, *lines: str | dict[str, Any], new_numbers: bool = False, rehearse: bool = False) -> JournalMerge:
         text = "\n".join(line.rstrip("\n") if isinstance(line, str) else json.dumps(line) for line in lines)
-        read = read_entry_lines(io.BytesIO(text.encode()), self.cellar.site.zone)
+        read = read_entry_lines(io.BytesIO(text.encode()), self.cellar.site.zone, self.now)
         assert read.mistakes == []
-        return import_entries(self.store, read.told, self.cellar, self.now, new_numbers=new_numbers, rehearse=rehearse)
+        return import_entries(
+            self.store, read.entries, self.cellar, self.now, new_numbers=new_numbers, rehearse=rehearse
+        )
 
     def refused(self, *lines: str | dict[str, Any], new_numbers: bool = False) -> list[Mistake]:
         """Why lines are not taken; that nothing of them was."""
@@ -157,15 +159,15 @@ def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, An
         desk, again = Desk(old, journal_cellar()), Desk(new, journal_cellar())
         _act_out(desk, acts)
         lines = desk.lines()
-        assert desk.take(*lines) == ImportedEntries((), (), len(lines), ())
-        assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), len(lines), ())
+        assert desk.take(*lines) == JournalMerge(there=len(lines))
+        assert desk.take(*lines, new_numbers=True) == JournalMerge(there=len(lines))
         again.now = desk.now
         shuffled = list(lines)
         random.shuffle(shuffled)
-        assert again.take(*shuffled, rehearse=True).mistakes == ()
+        assert again.take(*shuffled, rehearse=True).mistakes == []
         assert kept(new)["SELECT * FROM entry ORDER BY id"] == []
         taken = again.take(*shuffled)
-        assert (taken.there, taken.mistakes) == (0, ())
+        assert (taken.there, taken.mistakes) == (0, [])
         assert kept(new) == kept(old)
         assert again.lines() == lines
         for at_ms in (0, 5, 13, 20, desk.now):
@@ -174,7 +176,7 @@ def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, An
         elsewhere = Desk(other, journal_cellar())
         elsewhere.now = desk.now
         elsewhere.take(a_line("look", 0, "K1", clarity="clear"), a_line("look", 1, "K1", clarity="clear"))
-        assert elsewhere.take(*shuffled, new_numbers=True).mistakes == ()
+        assert elsewhere.take(*shuffled, new_numbers=True).mistakes == []
         assert contents(other, desk.now) == contents(old, desk.now)
         before = kept(other)
         assert elsewhere.take(*lines, new_numbers=True).there == len(lines)
@@ -197,8 +199,8 @@ def test_a_damaged_line_is_told_by_its_number(line: int, place: int, how: str, c
         "other": whole[:place] + character + whole[place + 1 :],
     }[how]
     text = "".join([*lines[:number], damaged + "\n", *lines[number + 1 :]])
-    read = read_entry_lines(io.BytesIO(text.encode("utf-8", "surrogatepass")), desk.cellar.site.zone)
-    taken = import_entries(desk.store, read.told, desk.cellar, desk.now, rehearse=True)
+    read = read_entry_lines(io.BytesIO(text.encode("utf-8", "surrogatepass")), desk.cellar.site.zone, desk.now)
+    taken = import_entries(desk.store, read.entries, desk.cellar, desk.now, rehearse=True)
     told = {one.line for one in (*read.mistakes, *taken.mistakes)}
     further = range(number + 2, number + 2 + damaged.count("\n"))  # where the damage is a new line
     assert told <= {number + 1, *further}
@@ -243,7 +245,7 @@ def test_lines_without_numbers_get_the_next_ones_and_are_found_again(desk: Desk)
     assert [(one.line, one.entry.id) for one in taken.new] == [(1, 3), (2, 4), (3, 5), (4, 6)]
     assert contents(desk.store, desk.now)["K1"].volume_l == pytest.approx(15.0)
     before = kept(desk.store)
-    assert desk.take(*lines) == ImportedEntries((), (), 4, ())
+    assert desk.take(*lines) == JournalMerge(there=4)
     assert desk.take(*lines[::-1], twin).new[0].entry.id == 7
     assert kept(desk.store) != before
 
@@ -266,7 +268,7 @@ def test_a_number_that_says_something_else_is_refused_by_name(desk: Desk) -> Non
 def test_a_number_twice_in_a_file_is_one_entry_or_a_mistake(desk: Desk) -> None:
     line = {"id": 9, **a_line("look", 5, "K1", clarity="clear")}
     assert desk.refused(line, {**line, "who": "Ben"}) == [
-        Mistake(2, "no. 9 stands in line 1 already, and says something else there")
+        Mistake(2, "no. 9 is in line 1 too, and says something else there")
     ]
     taken = desk.take(line, line)
     assert ([one.entry.id for one in taken.new], taken.there) == ([9], 1)
@@ -280,8 +282,8 @@ def test_a_strike_comes_after_the_entry_and_an_older_file_takes_none_back(desk: 
     assert [(one.line, one.entry.id, one.strike.reason) for one in taken.strikes] == [(1, 2, "other keg")]
     assert not contents(desk.store, desk.now)["K1"].known
     before = kept(desk.store)
-    assert desk.take(struck) == ImportedEntries((), (), 1, ())
-    assert desk.take(*old) == ImportedEntries((), (), 2, ())
+    assert desk.take(struck) == JournalMerge(there=1)
+    assert desk.take(*old) == JournalMerge(there=2)
     assert kept(desk.store) == before
     struck["struck"]["who"] = "Eva"
     assert "no. 2 is there already and was struck otherwise: by Eva" in desk.refused(struck)[0].why
@@ -294,8 +296,8 @@ def test_of_two_that_say_the_same_each_finds_the_one_that_is_struck_alike(desk: 
     desk.strike(3)
     desk.write("look", "K1", at=NOW, clarity="clear")
     lines = desk.lines(kinds=["look"])
-    assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), 2, ())
-    assert desk.take(*lines[::-1], new_numbers=True) == ImportedEntries((), (), 2, ())
+    assert desk.take(*lines, new_numbers=True) == JournalMerge(there=2)
+    assert desk.take(*lines[::-1], new_numbers=True) == JournalMerge(there=2)
 
 
 def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Desk, new_desk: NewDesk) -> None:
@@ -313,7 +315,7 @@ def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Des
     finished = entries(desk.store)[-1]
     assert (finished.id, finished.struck and finished.struck.together_with) == (6, 4)
     assert json.loads(entry_line(finished))["body"]["begun"] == 5
-    assert desk.take(*lines, new_numbers=True) == ImportedEntries((), (), 4, ())
+    assert desk.take(*lines, new_numbers=True) == JournalMerge(there=4)
     (gone,) = desk.refused(*lines[:2], lines[3], new_numbers=True)
     assert gone == Mistake(3, "body begun = 3: there is no such entry in this file")
 
@@ -370,7 +372,7 @@ def test_every_mistake_is_told_and_nothing_is_written(desk: Desk) -> None:
     assert [line for line, _ in told] == [line for line, _ in wanted]
     for (_, why), (_, words) in zip(told, wanted, strict=True):
         assert words in why
-    assert desk.take(lines[0]).mistakes == ()
+    assert desk.take(lines[0]).mistakes == []
 
 
 def test_an_old_entry_that_could_then_not_be_is_told_at_the_line_that_is_why(desk: Desk) -> None:
@@ -392,7 +394,7 @@ def test_an_old_entry_that_could_then_not_be_is_told_at_the_line_that_is_why(des
     # All of it struck, or the amount told right, can be.
     sampled = json.loads(desk.lines()[2])
     assert len(desk.take(*(json.loads(line) | struck for line in desk.lines()), rehearse=True).strikes) == 3
-    assert desk.take(late | {"body": {"volume_l": 0.4}}, sampled, rehearse=True).mistakes == ()
+    assert desk.take(late | {"body": {"volume_l": 0.4}}, sampled, rehearse=True).mistakes == []
 
 
 def test_a_wrong_number_is_told_once_and_not_again_for_all_that_follows(desk: Desk) -> None:
@@ -437,13 +439,13 @@ def test_a_renamed_vessel_and_probe_go_out_by_their_names_of_now(desk: Desk, new
     declare(desk.store, [probe], desk.now)
     lines = desk.lines()
     assert not any('"K1"' in line or "k1-pressure" in line for line in lines)
-    assert desk.take(*lines) == ImportedEntries((), (), len(lines), ())
+    assert desk.take(*lines) == JournalMerge(there=len(lines))
     other = new_desk()
     other.cellar, other.now = renamed, desk.now
     other.store.connection.execute("DELETE FROM cellar_file")
     keep_cellar_file(other.store, renamed.text, NOW)
     declare(other.store, [declared(probe="keg1", place="Keg1", unit="kPa", gain=1.0)], NOW)
-    assert other.take(*lines).mistakes == ()
+    assert other.take(*lines).mistakes == []
     assert contents(other.store, desk.now)["Keg1"] == contents(desk.store, desk.now)["Keg1"]
     assert hand_results(other.store, "free_so2") == hand_results(desk.store, "free_so2")
     assert other.lines() == lines
@@ -458,7 +460,7 @@ def test_a_new_probe_of_a_former_name_keeps_its_own_entries(desk: Desk) -> None:
     desk.write("calibration", "K3", **zero)
     lines = desk.lines(kinds=["calibration"])
     assert [json.loads(line)["body"]["probe"] for line in lines] == ["k3-pressure", "k1-pressure"]
-    assert desk.take(*lines) == ImportedEntries((), (), 2, ())
+    assert desk.take(*lines) == JournalMerge(there=2)
 
 
 # ---- the order of things -------------------------------------------------------------------------------------------
@@ -472,7 +474,7 @@ def test_a_calibration_counts_as_it_was_when_it_was_written(desk: Desk, new_desk
     desk.write("calibration", "K1", **at_zero)
     other = new_desk()
     other.now = desk.now
-    assert other.take(*desk.lines()[::-1]).mistakes == ()
+    assert other.take(*desk.lines()[::-1]).mistakes == []
     assert kept(other.store) == kept(desk.store)
 
 
@@ -482,7 +484,7 @@ def test_what_happened_at_one_moment_stays_in_its_order_under_new_numbers(desk: 
     other.write("state", "C1", state="emptied")
     other.write("fill", "C1", "B", at=NOW + 2 * HOUR, volume_l=9.0)
     other.write("sample", "C1", at=NOW + 2 * HOUR, volume_l=9.0)
-    assert desk.take(*other.lines()[::-1], new_numbers=True).mistakes == ()
+    assert desk.take(*other.lines()[::-1], new_numbers=True).mistakes == []
     assert [entry.kind for entry in entries(desk.store, vessel="C1")] == ["state", "fill", "sample"]
 
 
@@ -490,7 +492,7 @@ def test_a_struck_lot_and_what_was_struck_with_it_come_in(desk: Desk, new_desk: 
     desk.strike(1, with_later=True)
     other = new_desk()
     other.now = desk.now
-    assert other.take(*desk.lines()).mistakes == ()
+    assert other.take(*desk.lines()).mistakes == []
     assert kept(other.store) == kept(desk.store)
 
 
@@ -502,3 +504,20 @@ def test_a_vessel_that_was_emptied_since_is_no_reason(desk: Desk) -> None:
     desk.write("racking", at=start + 30 * MINUTE, sources=sources, targets=[{"vessel": "K3"}])
     told = desk.refused(a_line("sample", 5, "K1", volume_l=0.5), a_line("sample", 15, "K3", volume_l=1.0))
     assert [line for line, _ in told] == [1]
+
+
+def test_a_calibration_that_is_struck_with_its_lot_no_longer_counts(desk: Desk, new_desk: NewDesk) -> None:
+    def correction() -> tuple[float, float]:
+        query = "SELECT gain, offset FROM scale WHERE kind = 'calibration' ORDER BY from_ms DESC, id DESC"
+        found: tuple[float, float] = desk.store.connection.execute(query).fetchone()
+        return found
+
+    zero: dict[str, Any] = {"probe": "k1-pressure", "points": [{"truth": 0.0, "shown": 1.0}], "unit": "kPa"}
+    desk.write("calibration", None, "A", **zero)
+    assert correction() == (1.0, -1.0)
+    desk.strike(1, with_later=True)
+    assert correction() == (1.0, 0.0)
+    other = new_desk()
+    other.now = desk.now
+    assert other.take(*desk.lines()).mistakes == []
+    assert kept(other.store) == kept(desk.store)

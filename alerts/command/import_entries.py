@@ -17,10 +17,9 @@ from alerts.view.format import long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
-from ingest.journal.merging import Mistake
+from ingest.journal.merging import JournalMerge, Mistake
 from ingest.process import wall_ms
 from ingest.store.journal import entry_import
-from ingest.store.journal.entry_import import ImportedEntries
 
 # A file that is something else altogether has as many mistakes as lines.
 _SHOWN: Final = 50
@@ -33,10 +32,10 @@ def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, a
     """
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
-        read = _read(lines, cellar.site.zone)
+        read = _read(lines, cellar.site.zone, now_ms)
         rehearse = not write or bool(read.mistakes)
         taken = entry_import.import_entries(
-            store, read.told, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse
+            store, read.entries, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse
         )
     mistakes = sorted((*read.mistakes, *taken.mistakes))
     written = write and not mistakes and bool(taken.new or taken.strikes)
@@ -47,16 +46,16 @@ def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, a
     return 1 if mistakes or not read.count else 0
 
 
-def _read(lines: Path, zone: ZoneInfo) -> EntryLines:
+def _read(lines: Path, zone: ZoneInfo, now_ms: int) -> EntryLines:
     try:
         with lines.open("rb") as stream:
-            return read_entry_lines(stream, zone)
+            return read_entry_lines(stream, zone, now_ms)
     except OSError as error:
         raise IngestError(f"{lines}: cannot be read: {error.strerror}") from error
 
 
 def _print(
-    lines: Path, read: EntryLines, taken: ImportedEntries, mistakes: Sequence[Mistake], zone: ZoneInfo, *, write: bool
+    lines: Path, read: EntryLines, taken: JournalMerge, mistakes: Sequence[Mistake], zone: ZoneInfo, *, write: bool
 ) -> None:
     print(f"{lines}: {_counted(read.count, 'line')}")
     if taken.new:
@@ -89,14 +88,14 @@ def _print(
         print("Nothing was written yet; the same with --write brings them in.")
 
 
-def _kinds(taken: ImportedEntries) -> str:
+def _kinds(taken: JournalMerge) -> str:
     counts = Counter(one.entry.kind for one in taken.new)
     struck = sum(one.entry.struck is not None for one in taken.new)
     text = ", ".join(f"{kind} {counts[kind]:,}" for kind in KINDS if counts[kind])
     return text + (f"; {struck:,} of them struck" if struck else "")
 
 
-def _told(taken: ImportedEntries) -> str:
+def _told(taken: JournalMerge) -> str:
     parts = []
     if taken.new:
         parts.append(f"{len(taken.new):,} {'entry' if len(taken.new) == 1 else 'entries'}")
@@ -111,7 +110,7 @@ def _counted(count: int, noun: str) -> str:
 
 
 def _print_json(
-    lines: Path, read: EntryLines, taken: ImportedEntries, mistakes: Sequence[Mistake], *, written: bool
+    lines: Path, read: EntryLines, taken: JournalMerge, mistakes: Sequence[Mistake], *, written: bool
 ) -> None:
     out = {
         "file": str(lines),

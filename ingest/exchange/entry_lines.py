@@ -1,7 +1,7 @@
-"""Entries of the journal as lines of JSON, each complete in itself (JSON Lines): out, and in with every mistake told.
+"""Entries of the journal as lines of JSON, each complete in itself (JSON Lines): out, and in with every mistake.
 
-docs/journal.md tells each key. Times are RFC 3339 texts; a body has the keys of its kind's model in ``ingest/journal``,
-but its times, whose keys end in ``_ms`` there, are such texts as well, without that ending.
+docs/journal.md explains each key. Times are RFC 3339 texts; a body has the keys of its kind's model in
+``ingest/journal``, but its times, whose keys end in ``_ms`` there, are such texts as well, without that ending.
 """
 
 from __future__ import annotations
@@ -14,14 +14,14 @@ from dataclasses import dataclass
 from typing import IO, Annotated, Any, Final
 from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter, ValidationError, ValidationInfo
 
 from ingest.cellar import Identifier
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.body import Words, body_data, shown
 from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import KINDS, parse_body, unknown_kind
-from ingest.journal.merging import Mistake, Told
+from ingest.journal.merging import EntryLine, Mistake
 from ingest.times import iso_utc, moment_of
 
 LONGEST_LINE: Final = 1 << 20
@@ -31,8 +31,32 @@ _WRITE_TIME: Final = 'write such as "2026-11-25T18:30:00.000Z"'
 _MARK: Final = "\ufeff"
 _MS: Final = "_ms"
 
+
+def _moment(value: object, info: ValidationInfo[ZoneInfo]) -> int:
+    """A time as UTC ms; the validation's context is the zone of times that name none."""
+    if not isinstance(value, str):
+        raise ValueError(f"is not a text; {_WRITE_TIME}")
+    if ":" not in value:
+        raise ValueError(f"is not a time of a day; {_WRITE_TIME}")
+    try:
+        at_ms = moment_of(value, info.context)
+    except IngestError as error:
+        raise ValueError(str(error)) from None
+    if at_ms < 0:
+        raise ValueError("is before 1970")
+    return at_ms
+
+
+def _known_kind(value: object) -> object:
+    if isinstance(value, str) and value not in KINDS:
+        raise ValueError(unknown_kind(value))
+    return value
+
+
+_Moment = Annotated[int, BeforeValidator(_moment)]
+_MOMENT: Final[TypeAdapter[int]] = TypeAdapter(_Moment)
 # Half of what is exact in every program that reads JSON (RFC 8259, section 6): the numbers that follow on it here must
-# be taken elsewhere, too.
+# be exact elsewhere, too.
 _Number = Annotated[int, Field(ge=1, le=2**52)]
 
 
@@ -41,7 +65,7 @@ class _StrictModel(BaseModel):
 
 
 class _StrikeModel(_StrictModel):
-    at: str
+    at: _Moment
     who: Words
     reason: Words
     together_with: _Number | None = None
@@ -49,9 +73,9 @@ class _StrikeModel(_StrictModel):
 
 class _EntryModel(_StrictModel):
     id: _Number | None = None
-    kind: str
-    at: str
-    written: str | None = None
+    kind: Annotated[str, BeforeValidator(_known_kind)]
+    at: _Moment
+    written: _Moment | None = None
     who: Words
     place: Identifier | None = None
     lot: Identifier | None = None
@@ -109,16 +133,18 @@ class _LineWrong(Exception):
 
 @dataclass(frozen=True, slots=True)
 class EntryLines:
-    """What a file says: its entries, the mistakes of lines that are none, and how many lines hold something."""
+    """What a file says: its entries, the mistakes of lines that hold none, and how many lines hold something."""
 
-    told: list[Told]
+    entries: list[EntryLine]
     mistakes: list[Mistake]
     count: int
 
 
-def read_entry_lines(stream: IO[bytes], zone: ZoneInfo) -> EntryLines:
-    """Read lines; zone: of times that name none. Never raises but for what the stream itself raises."""
-    told: list[Told] = []
+def read_entry_lines(stream: IO[bytes], zone: ZoneInfo, now_ms: int) -> EntryLines:
+    """Read lines; zone: of times that name none; now_ms: when an entry counts as written whose line does not say (UTC
+    ms). Raises only what the stream itself raises.
+    """
+    entries: list[EntryLine] = []
     mistakes: list[Mistake] = []
     count = 0
     for number, raw in _numbered(stream):
@@ -126,15 +152,15 @@ def read_entry_lines(stream: IO[bytes], zone: ZoneInfo) -> EntryLines:
             continue
         count += 1
         if number == 1 and raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-            mistakes.append(Mistake(number, "is no UTF-8 text but UTF-16; save the file as UTF-8"))
+            mistakes.append(Mistake(number, "is not UTF-8 text but UTF-16; save the file as UTF-8"))
             break  # so is all the rest
         try:
-            told.append(_entry(number, raw, zone))
+            entries.append(_entry(number, raw, zone, now_ms))
         except _LineWrong as wrong:
             mistakes += [Mistake(number, why) for why in wrong.whys]
         except RecursionError:
             mistakes.append(Mistake(number, "is nested too deep to be an entry"))
-    return EntryLines(told, mistakes, count)
+    return EntryLines(entries, mistakes, count)
 
 
 def _numbered(stream: IO[bytes]) -> Iterator[tuple[int, bytes]]:
@@ -146,47 +172,29 @@ def _numbered(stream: IO[bytes]) -> Iterator[tuple[int, bytes]]:
             raw = stream.readline(LONGEST_LINE + 1)
 
 
-def _entry(line: int, raw: bytes, zone: ZoneInfo) -> Told:
+def _entry(line: int, raw: bytes, zone: ZoneInfo, now_ms: int) -> EntryLine:
     data = _json_object(line, raw)
-    try:
-        form = _EntryModel.model_validate(data)
-    except ValidationError as error:
-        raise _LineWrong(*(_form_problem(one, data) for one in error.errors(include_url=False))) from None
     whys: list[str] = []
-
-    def moment(key: str, text: str | None) -> int:
-        try:
-            return 0 if text is None else _moment(text, zone)
-        except IngestError as error:
-            whys.append(f"{key} = {shown(text)}: {error}")
-            return 0
-
-    at_ms, written_ms = moment("at", form.at), moment("written", form.written)
-    struck = None
-    if form.struck is not None:
-        struck_ms = moment("struck at", form.struck.at)
-        struck = Strike(struck_ms, form.struck.who, form.struck.reason, form.struck.together_with)
-    kind = form.kind
-    if kind not in KINDS:
-        raise _LineWrong(*whys, f"kind = {shown(kind)}: {unknown_kind(kind)}")
     try:
-        body = parse_body(kind, _body_data(kind, form.body, zone))
-    except EntryRefused as error:
-        raise _LineWrong(*whys, *(_body_problem(kind, str(problem)) for problem in error.problems)) from None
+        form = _EntryModel.model_validate(data, context=zone)
+    except ValidationError as error:
+        whys += [_form_problem(detail, data) for detail in error.errors(include_url=False)]
+    kind, body_object = data.get("kind"), data.get("body")
+    if isinstance(kind, str) and kind in KINDS and isinstance(body_object, dict):
+        try:
+            body = parse_body(kind, _body_data(kind, body_object, zone))
+        except EntryRefused as error:
+            whys += ["body" + str(problem).removeprefix(kind) for problem in error.problems]
+        except _LineWrong as wrong:
+            whys += wrong.whys
     if whys:
         raise _LineWrong(*whys)
-    return Told(
-        line=line,
-        id=form.id,
-        kind=kind,
-        at_ms=at_ms,
-        written_ms=None if form.written is None else written_ms,
-        who=form.who,
-        place=form.place,
-        lot=form.lot,
-        body=body,
-        struck=struck,
-    )
+    struck = None
+    if form.struck is not None:
+        struck = Strike(form.struck.at, form.struck.who, form.struck.reason, form.struck.together_with)
+    written_ms = now_ms if form.written is None else form.written
+    entry = Entry(form.id or 0, form.kind, form.at, written_ms, form.who, form.place, form.lot, body, struck)
+    return EntryLine(line, entry, dated=form.written is not None)
 
 
 def _json_object(line: int, raw: bytes) -> dict[str, Any]:
@@ -195,46 +203,35 @@ def _json_object(line: int, raw: bytes) -> dict[str, Any]:
     try:
         text = raw.decode("utf-8")
     except UnicodeDecodeError as error:
-        raise _LineWrong(f"is no UTF-8 text (byte {error.start + 1} cannot be read); save the file as UTF-8") from None
+        raise _LineWrong(f"is not UTF-8 text (byte {error.start + 1} cannot be read); save the file as UTF-8") from None
     if line == 1:
         text = text.removeprefix(_MARK)
     try:
         data = json.loads(text, object_pairs_hook=_once, parse_constant=_no_number)
     except json.JSONDecodeError as error:
-        hint = "; a list has to be taken apart, one object a line" if text.lstrip().startswith("[") else ""
-        raise _LineWrong(f"is no JSON object ({error.msg}, at character {error.pos + 1}){hint}") from None
+        hint = "; take a list apart, one object a line" if text.lstrip().startswith("[") else ""
+        raise _LineWrong(f"is not a JSON object ({error.msg}, at character {error.pos + 1}){hint}") from None
     except ValueError as error:  # a number of thousands of digits
-        raise _LineWrong(f"is no JSON object ({error})") from None
+        raise _LineWrong(f"is not a JSON object ({error})") from None
     if not isinstance(data, dict):
-        raise _LineWrong(f"is {shown(data)}, and not a JSON object with the keys of an entry")
+        raise _LineWrong(f"is {shown(data)}, not a JSON object with the keys of an entry")
     try:
         json.dumps(data, ensure_ascii=False).encode("utf-8")
     except UnicodeEncodeError:
-        raise _LineWrong("holds half a character (a lone surrogate such as \\ud800), which no text can keep") from None
+        raise _LineWrong("holds half a character (a lone surrogate such as \\ud800), which is not text") from None
     return data
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) < len(pairs):
+    members = dict(pairs)
+    if len(members) < len(pairs):
         names = [name for name, _ in pairs]
-        raise _LineWrong(f"tells the key {shown(next(name for name in names if names.count(name) > 1))} twice")
-    return found
+        raise _LineWrong(f"has the key {shown(next(name for name in names if names.count(name) > 1))} twice")
+    return members
 
 
 def _no_number(text: str) -> Any:
-    raise _LineWrong(f"holds {text}, which is no number")
-
-
-def _moment(text: str, zone: ZoneInfo) -> int:
-    plain = text.strip()
-    if ":" not in plain:
-        raise IngestError(f"is no time of a day; {_WRITE_TIME}")
-    # RFC 3339, section 5.6: T and Z may be written small.
-    at_ms = moment_of(plain.upper(), zone)
-    if at_ms < 0:
-        raise IngestError("is before 1970")
-    return at_ms
+    raise _LineWrong(f"holds {text}, which is not a number")
 
 
 def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
@@ -247,14 +244,12 @@ def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any
             continue
         text = data.pop(key)
         if field in data:
-            whys.append(f"body {key}: is told twice, as {field} too")
+            whys.append(f"body {key}: is given twice, as {field} too")
         elif text is not None:
             try:
-                if not isinstance(text, str):
-                    raise IngestError(f"is no text; {_WRITE_TIME}")
-                data[field] = _moment(text, zone)
-            except IngestError as error:
-                whys.append(f"body {key} = {shown(text)}: {error}")
+                data[field] = _MOMENT.validate_python(text, context=zone)
+            except ValidationError as error:
+                whys.append(f"body {key} = {shown(text)}: {_message(error.errors()[0])}")
     if whys:
         raise _LineWrong(*whys)
     return data
@@ -262,19 +257,18 @@ def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any
 
 def _form_problem(error: Any, data: dict[str, Any]) -> str:
     where = error["loc"]
-    found: Any = data
+    value: Any = data
     for part in where:
-        found = found.get(part) if isinstance(found, dict) else None
+        value = value.get(part) if isinstance(value, dict) else None
     key = " ".join(str(part) for part in where)
-    message = str(error["msg"]).removeprefix("Value error, ")
     if error["type"] == "missing":
         return f"{key}: is missing"
     if error["type"] == "extra_forbidden":
         form = _EntryModel if len(where) == 1 else _StrikeModel
         names = ", ".join(name for name in form.model_fields if name != "said")
         return f"{' '.join(shown(part) for part in where)}: there is no such key; there are: {names}"
-    return f"{key} = {shown(found)}: {message}"
+    return f"{key} = {shown(value)}: {_message(error)}"
 
 
-def _body_problem(kind: str, text: str) -> str:
-    return "body" + text.removeprefix(kind)
+def _message(error: Any) -> str:
+    return str(error["msg"]).removeprefix("Value error, ")

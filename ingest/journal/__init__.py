@@ -9,5 +9,5 @@ and ``cautions`` (what several kinds say), ``equipment`` (the vessels of a time)
 
 What stands on kinds: ``drafting`` (answers to draft), ``requirements`` (what an entry has to name), ``ledger`` (what
 each vessel holds at any time), ``balance`` (what cannot be written or struck), ``lot_locations`` (where lots lie),
-``merging`` and ``merged_balance`` (many entries that come in at once).
+``merging`` (which entries of a file are new).
 """

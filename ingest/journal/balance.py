@@ -2,23 +2,31 @@
 
 from __future__ import annotations
 
-__all__ = ["BalanceProblem", "BalanceVerdict", "groundless", "judge_entry", "judge_strike", "refuse"]
+__all__ = ["BalanceProblem", "BalanceVerdict", "judge_entry", "judge_strike", "judge_together", "refuse"]
 
-from collections.abc import Collection, Iterable, Mapping
+import heapq
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.entry import Entry
+from ingest.journal.entry import Entry, places_of
 from ingest.journal.kinds import ledger_step, moves
+from ingest.journal.kinds.kind import NOTHING_CHANGES, LedgerStep
 from ingest.journal.ledger import Ledger
-from ingest.journal.vessel_state import UNKNOWN, Objection, VesselState
+from ingest.journal.vessel_state import UNKNOWN, VesselState
 
 
 class BalanceProblem(NamedTuple):
-    """A later entry that could no longer be, and why."""
+    """An entry that could not be, and why. cause: the new or struck entry from which that follows, or itself."""
 
     entry: Entry
-    why: str
+    whys: tuple[str, ...]
+    cause: Entry
+
+    @property
+    def why(self) -> str:
+        """Everything that speaks against it."""
+        return "; ".join(self.whys)
 
 
 class BalanceVerdict(NamedTuple):
@@ -27,22 +35,18 @@ class BalanceVerdict(NamedTuple):
     Nothing in either: it can be done. Entries in later can be struck together with it; then all the others can stay.
     """
 
-    objections: tuple[Objection, ...] = ()
+    objections: tuple[str, ...] = ()
     later: tuple[BalanceProblem, ...] = ()
 
 
 def judge_entry(ledger: Ledger, entry: Entry) -> BalanceVerdict:
     """Judge whether an entry can be written; ledger: the entries so far, without it."""
-    if not moves(entry):
-        return BalanceVerdict()
-    entry = ledger.named(entry)
-    key = (entry.at_ms, entry.id)
-    before = ledger.before(key)
-    step = ledger_step(entry, lambda vessel: before.get(vessel, UNKNOWN), ledger.equipment)
-    if step.objections:
-        return BalanceVerdict(tuple(step.objections))
-    with_it = {**before, **step.changes}
-    return BalanceVerdict((), tuple(_walk(ledger, before, with_it, ledger.after(key), ())))
+    later = []
+    for problem in _impossible(ledger, [entry], (), cascade=True):
+        if problem.entry.id == entry.id:
+            return BalanceVerdict(problem.whys)
+        later.append(problem)
+    return BalanceVerdict((), tuple(later))
 
 
 def judge_strike(ledger: Ledger, entry: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
@@ -51,51 +55,87 @@ def judge_strike(ledger: Ledger, entry: Entry, dependents: Collection[Entry] = (
     dependents: entries that speak of what only this one introduces, such as its lot; they could no longer be in any
     case.
     """
-    without_lot = [BalanceProblem(each, f"no entry would tell what {each.lot} is") for each in dependents]
-    gone = {entry.id, *(each.id for each in dependents)}
-    first = min((each.at_ms, each.id) for each in (entry, *dependents))
-    before = ledger.before(first)
-    moved = list(_walk(ledger, before, dict(before), ledger.after(first), gone))
-    later = sorted(without_lot + moved, key=lambda problem: (problem.entry.at_ms, problem.entry.id))
-    return BalanceVerdict((), tuple(later))
+    without_lot = [lot_unknown(each, entry) for each in dependents]
+    moved = _impossible(ledger, (), (entry, *dependents), cascade=True)
+    return BalanceVerdict((), tuple(sorted([*without_lot, *moved], key=lambda problem: _key(problem.entry))))
 
 
-def _walk(
-    ledger: Ledger,
-    now: dict[str, VesselState],
-    then: dict[str, VesselState],
-    entries: Iterable[Entry],
-    gone: Collection[int],
-) -> Iterable[BalanceProblem]:
-    """The entries that could be until now and could not be then; now, then: what vessels hold before the first one.
+def judge_together(ledger: Ledger, new: Iterable[Entry], struck: Iterable[Entry]) -> list[BalanceProblem]:
+    """Find the entries that could not be if all of this were done at once.
 
-    An entry that could not be is left out of what follows, as if it were struck as well.
+    ledger: the journal so far, from before the first of these on. An entry that could not be counts all the same for
+    those after it, so that one wrong number is reported once.
     """
-    for entry in entries:
-        step_now = ledger_step(entry, lambda vessel: now.get(vessel, UNKNOWN), ledger.equipment)
-        if entry.id not in gone:
-            step_then = ledger_step(entry, lambda vessel: then.get(vessel, UNKNOWN), ledger.equipment)
-            why = "" if step_now.objections else "; ".join(objection.why for objection in step_then.objections)
-            why = why or groundless(step_now.drawn, now, then)
-            if why:
-                yield BalanceProblem(entry, why)
+    return list(_impossible(ledger, new, struck, cascade=False))
+
+
+def lot_unknown(entry: Entry, cause: Entry) -> BalanceProblem:
+    """An entry that names a lot of which nothing would tell once the cause is struck."""
+    return BalanceProblem(entry, (f"no entry would tell what {entry.lot} is",), cause)
+
+
+def _impossible(
+    ledger: Ledger, new: Iterable[Entry], struck: Iterable[Entry], *, cascade: bool
+) -> Iterator[BalanceProblem]:
+    """The new entries that cannot be, and the old ones that could be until now and could no longer, in their order.
+
+    cascade: an old entry that could no longer be is left out of what follows, as if it were struck as well.
+    """
+    added = sorted((ledger.named(entry) for entry in new if moves(entry)), key=_key)
+    removed = [entry for entry in struck if moves(entry)]
+    if not added and not removed:
+        return
+    added_ids, removed_ids = {entry.id for entry in added}, {entry.id for entry in removed}
+    first = min(_key(entry) for entry in (*added, *removed))
+    before = ledger.before(first)
+    after = dict(before)
+    causes: dict[str, Entry] = {}
+    for entry in heapq.merge(ledger.after(first), added, key=_key):
+        does_now = NOTHING_CHANGES if entry.id in added_ids else _step(ledger, entry, before)
+        does_then = NOTHING_CHANGES if entry.id in removed_ids else _step(ledger, entry, after)
+        cause = entry
+        whys: tuple[str, ...] = ()
+        if entry.id not in removed_ids:
+            if entry.id not in added_ids:
+                named = [causes[place] for place in places_of(entry.place, entry.body) if place in causes]
+                cause = max(named, key=_key, default=entry)
+            if not does_now.objections:
+                whys = tuple(objection.why for objection in does_then.objections)
+            whys = whys or _groundless(does_now.drawn, before, after)
+            if whys:
+                yield BalanceProblem(entry, whys, cause)
+        if not (whys and cascade):
+            after.update(does_then.changes)
+        before.update(does_now.changes)
+        for vessel in {*does_now.changes, *does_then.changes}:
+            if before.get(vessel, UNKNOWN) == after.get(vessel, UNKNOWN):
+                causes.pop(vessel, None)
             else:
-                then.update(step_then.changes)
-        now.update(step_now.changes)
+                causes[vessel] = max(cause, causes.get(vessel, cause), key=_key)
 
 
-def groundless(drawn: Iterable[str], now: Mapping[str, VesselState], then: Mapping[str, VesselState]) -> str:
+def _step(ledger: Ledger, entry: Entry, held: Mapping[str, VesselState]) -> LedgerStep:
+    return ledger_step(entry, lambda vessel: held.get(vessel, UNKNOWN), ledger.equipment)
+
+
+def _groundless(
+    drawn: Iterable[str], before: Mapping[str, VesselState], after: Mapping[str, VesselState]
+) -> tuple[str, ...]:
     """Say why wine that was drawn would have come from nowhere: the journal no longer says what its vessel held."""
     for vessel in drawn:
-        if now.get(vessel, UNKNOWN).known and not then.get(vessel, UNKNOWN).known:
-            return f"the journal would no longer say what {vessel} held"
-    return ""
+        if before.get(vessel, UNKNOWN).known and not after.get(vessel, UNKNOWN).known:
+            return (f"the journal would no longer say what {vessel} held",)
+    return ()
 
 
 def refuse(what: str, verdict: BalanceVerdict) -> EntryRefused:
     """Make the refusal of what a verdict speaks against; what: the entry or the strike, as its problems name it."""
-    problems = [Problem(what, "", "", objection.why) for objection in verdict.objections]
+    problems = [Problem(what, "", "", why) for why in verdict.objections]
     problems += [
         Problem(what, "", "", f"{impossible.entry} could then not be: {impossible.why}") for impossible in verdict.later
     ]
     return EntryRefused(problems, [impossible.entry.id for impossible in verdict.later])
+
+
+def _key(entry: Entry) -> tuple[int, int]:
+    return (entry.at_ms, entry.id)

@@ -5,7 +5,7 @@ So of two people who write at one moment the second is checked against what the 
 
 from __future__ import annotations
 
-__all__ = ["add_entry", "entries", "entry", "strike", "write_entry"]
+__all__ = ["add_entry", "cross_out", "entries", "entry", "strike", "write_entry"]
 
 import sqlite3
 from collections.abc import Collection, Sequence
@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.balance import BalanceProblem, BalanceVerdict, judge_entry, judge_strike, refuse
+from ingest.journal.balance import BalanceProblem, judge_entry, judge_strike, refuse
 from ingest.journal.entry import Draft, Entry, Strike, places_of
 from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.kinds import moves
@@ -91,13 +91,11 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         dependents = _dependents(connection, struck)
         first = min((each.at_ms, each.id) for each in (struck, *dependents))
         ledger = load_ledger(connection, equipment_of(connection), before=first)
-        verdict = _strike_verdict(ledger, struck, dependents)
+        verdict = judge_strike(ledger, struck, dependents)
         if verdict.later and not with_later:
             raise refuse(f"strike of {struck}", verdict)
         by = Strike(now_ms, who.strip(), reason.strip())
-        insert_strike(connection, struck.id, by)
-        if struck.kind == "calibration":
-            take_back_calibration(connection, struck, by.who, now_ms)
+        cross_out(connection, struck, by)
         ledger.strike(struck.id)
         _strike_later(connection, ledger, struck, verdict.later, by)
         ids = (struck.id, *(problem.entry.id for problem in verdict.later))
@@ -107,17 +105,18 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
         return gone
 
 
-def _strike_verdict(ledger: Ledger, struck: Entry, dependents: Collection[Entry]) -> BalanceVerdict:
-    if not moves(struck) and not dependents:
-        return BalanceVerdict()
-    return judge_strike(ledger, struck, dependents)
+def cross_out(connection: sqlite3.Connection, entry: Entry, strike: Strike) -> None:
+    """Strike an entry, and take back what it did to a probe's scale; call inside the transaction that checked it."""
+    insert_strike(connection, entry.id, strike)
+    if entry.kind == "calibration":
+        take_back_calibration(connection, entry, strike.who, strike.at_ms)
 
 
 def _strike_later(
     connection: sqlite3.Connection, ledger: Ledger, cause: Entry, later: Sequence[BalanceProblem], by: Strike
 ) -> None:
     for impossible in later:
-        insert_strike(connection, impossible.entry.id, replace(by, together_with=cause.id))
+        cross_out(connection, impossible.entry, replace(by, together_with=cause.id))
         ledger.strike(impossible.entry.id)
 
 
