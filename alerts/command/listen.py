@@ -19,11 +19,10 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.discovery import Discovery
 from alerts.command.hearing import Ear, heard_json, heard_line
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.options import Duration
-from alerts.command.proposal import KnownPlace, Unclaimed, propose
-from alerts.command.unclaimed import UnclaimedSamples
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
@@ -63,7 +62,7 @@ def listen(
     for topic in topics or ():
         problem = filter_problem(topic)
         if problem:
-            raise typer.BadParameter(f"'{topic}' is no topic filter: {problem}", param_hint="--topic")
+            raise typer.BadParameter(f"'{topic}' is not a topic filter: {problem}", param_hint="--topic")
     if ports:
         return _print_ports(as_json)
     if file is None:
@@ -122,9 +121,7 @@ class _Listening:
         self._as_json = as_json
         self._events: SimpleQueue[Sample | str] = SimpleQueue()
         self._ear = Ear(cellar)
-        self._gathering = UnclaimedSamples(time.monotonic(), {line.id: line.encoding for line in cellar.serial})
-        self._places = [KnownPlace(place.id, cellar.place_kind(place.id)) for place in cellar.places]
-        self._ids = {probe.id for probe in cellar.probe}
+        self._discovery = Discovery(cellar, time.monotonic())
         self._stop = Event()
         self._heard = 0
 
@@ -220,37 +217,22 @@ class _Listening:
         self._heard += 1
         heard = self._ear.hear(event)
         if heard.nobody:
-            self._gathering.add(event)
+            self._discovery.add(event)
         if self._as_json:
             self._print_json(heard_json(heard))
         else:
             print(heard_line(heard, self._cellar.site.zone, self._cellar.site.units), flush=True)
 
     def _propose(self, *, at_end: bool = False) -> None:
-        for unclaimed in self._gathering.ready(time.monotonic(), at_end=at_end):
-            self._print_proposal(unclaimed)
-        if at_end and self._gathering.left_out:
-            self._show(
-                f"{self._gathering.left_out} samples of further addresses got no proposal; narrow it with --topic"
-            )
-
-    def _print_proposal(self, unclaimed: Unclaimed) -> None:
-        proposal = propose(unclaimed, self._places, self._ids, wall_ms())
-        self._ids.update(proposal.ids)
-        if not proposal.text:
-            return  # no number in it: the line of the sample has said that nobody takes it
-        if self._as_json:
-            self._print_json(
-                {
-                    "kind": "proposal",
-                    "source": unclaimed.source,
-                    "address": unclaimed.address,
-                    "toml": proposal.text,
-                }
-            )
-            return
-        print('\n# Nobody takes this. For the cellar file, when the lines that begin with "# " are decided:\n')
-        print(proposal.text, flush=True)
+        for proposal in self._discovery.proposals(time.monotonic(), wall_ms(), at_end=at_end):
+            if self._as_json:
+                self._print_json({"kind": "proposal", **proposal._asdict()})
+                continue
+            print('\n# No probe takes this. For the cellar file, once the lines that begin with "# " are decided:\n')
+            print(proposal.toml, flush=True)
+        if at_end and self._discovery.left_out:
+            left_out = self._discovery.left_out
+            self._show(f"{left_out} samples of further addresses got no proposal; select some with --topic")
 
     def _print_json(self, value: object) -> None:
         print(json.dumps(value, ensure_ascii=False), flush=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 import tomllib
+from collections.abc import Collection
 from pathlib import Path
 
 import pytest
@@ -12,8 +13,8 @@ from cellar_text import KEG, MQTT, SITE
 from hypothesis import given
 from hypothesis import strategies as st
 
+from alerts.command.discovery.probe_table import SampleGroup, probe_tables
 from alerts.command.hearing import Ear
-from alerts.command.proposal import KnownPlace, Unclaimed, propose
 from ingest.cellar import Cellar, parse_cellar
 from ingest.sources.sample import Sample
 
@@ -22,15 +23,20 @@ LINE = '[[serial]]\nid = "bench-line"\ndevice = "/dev/serial/by-id/usb-example"\
 ROOM = '[[room]]\nid = "cellar"\n'
 CYLINDER = '[[cylinder]]\nid = "N2"\ngas = "nitrogen"\nwater_volume = "10 L"\n'
 EQUIPMENT = SITE + 'altitude = "340 m"\n' + MQTT + LINE + KEG + CYLINDER + ROOM
-PLACES = [KnownPlace("K1", "keg"), KnownPlace("N2", "cylinder"), KnownPlace("cellar", "room")]
+BASE = Path("/srv/cellar")
+CELLAR = parse_cellar(EQUIPMENT, file="cellar.toml", base=BASE)
 
 
-def mqtt(topic: str, *payloads: bytes, every_s: float | None = None) -> Unclaimed:
-    return Unclaimed("mqtt", topic, payloads, every_s=every_s)
+def mqtt(topic: str, payload: bytes) -> SampleGroup:
+    return SampleGroup("mqtt", topic, newest=payload)
 
 
-def line(*payloads: bytes, encoding: str = "utf-8") -> Unclaimed:
-    return Unclaimed("bench-line", "bench-line", payloads, encoding)
+def line(payload: bytes, encoding: str = "utf-8") -> SampleGroup:
+    return SampleGroup("bench-line", "bench-line", encoding, payload)
+
+
+def propose(group: SampleGroup, cellar: Cellar = CELLAR, ids: Collection[str] = ()) -> str:
+    return "\n".join(probe_tables(group, cellar, ids, NOW_MS).values())
 
 
 def filled(text: str) -> str:
@@ -38,10 +44,12 @@ def filled(text: str) -> str:
     return re.sub(r"^# (at|quantity|unit) = ", r"\1 = ", text, flags=re.MULTILINE)
 
 
-def loaded(unclaimed: Unclaimed) -> Cellar:
-    text = propose(unclaimed, PLACES, (), NOW_MS).text
+def loaded(group: SampleGroup) -> Cellar:
+    text = propose(group)
     tomllib.loads(text)
-    return parse_cellar(EQUIPMENT + filled(text), file="cellar.toml", base=Path("/srv/cellar"))
+    coded = "" if group.encoding in (None, "utf-8") else f'encoding = "{group.encoding}"\n'
+    equipment = EQUIPMENT.replace(LINE, LINE + coded)
+    return parse_cellar(equipment + filled(text), file="cellar.toml", base=BASE)
 
 
 FORMS = {
@@ -67,6 +75,7 @@ FORMS = {
     "line with tabs and a control character": (line(b"K1\tT\t21.5\x01"), [21.5]),
     "line with both kinds of quotes": (line(b'it\'s "5"'), [5.0]),
     "line with what a pattern must escape": (line(b"(K1) [T] 4.5 ^$.*+?{}|"), [4.5]),
+    "line with a backslash before a quote": (line(b'C:\\"x" 4.5'), [4.5]),
     "line with an exponent": (line(b"T -1.5e-1"), [-0.15]),
     "line in Latin-1": (line("T 21.5 °C".encode("latin-1"), encoding="latin-1"), [21.5]),
 }
@@ -74,20 +83,15 @@ FORMS = {
 
 @pytest.mark.parametrize("form", FORMS)
 def test_a_filled_proposal_loads_and_its_probes_take_the_very_sample(form: str) -> None:
-    unclaimed, numbers = FORMS[form]
-    cellar = loaded(unclaimed) if unclaimed.encoding != "latin-1" else None
-    if cellar is None:
-        latin = EQUIPMENT.replace(LINE, LINE + 'encoding = "latin-1"\n')
-        text = filled(propose(unclaimed, PLACES, (), NOW_MS).text)
-        cellar = parse_cellar(latin + text, file="cellar.toml", base=Path("/srv/cellar"))
-    sample = Sample(unclaimed.source, unclaimed.address, unclaimed.payloads[-1], NOW_MS, 0.0)
-    heard = Ear(cellar).hear(sample)
+    group, numbers = FORMS[form]
+    sample = Sample(group.source, group.address, group.newest, NOW_MS, 0.0)
+    heard = Ear(loaded(group)).hear(sample)
     assert [reading.number for reading in heard.readings] == pytest.approx(numbers)
     assert not heard.refusals
 
 
 @pytest.mark.parametrize(
-    "unclaimed",
+    "group",
     [
         mqtt("cellar/K1/lid", b"open"),
         mqtt("cellar/K1/lid", b""),
@@ -98,12 +102,14 @@ def test_a_filled_proposal_loads_and_its_probes_take_the_very_sample(form: str) 
         line(b"\xff\xfe 21.5"),
     ],
 )
-def test_where_no_number_stands_nothing_is_proposed(unclaimed: Unclaimed) -> None:
-    assert propose(unclaimed, PLACES, (), NOW_MS).text == ""
+def test_where_no_number_stands_nothing_is_proposed(group: SampleGroup) -> None:
+    assert propose(group) == ""
 
 
 def test_what_is_clear_stands_there_and_what_is_not_is_a_choice() -> None:
-    assert propose(mqtt("cellar/K1/pressure", b"8.0", every_s=9.8), PLACES, (), NOW_MS).text.splitlines() == [
+    group = mqtt("cellar/K1/pressure", b"8.0")
+    group.arrivals_mono = [0.0, 9.8, 19.5]
+    assert propose(group).splitlines() == [
         "# 8.0 came here",
         "[[probe]]",
         'id = "cellar-k1-pressure"',
@@ -117,55 +123,46 @@ def test_what_is_clear_stands_there_and_what_is_not_is_a_choice() -> None:
 
 def test_a_time_beside_the_number_becomes_its_time_pointer() -> None:
     payload = json.dumps({"a": {"t": 1_795_595_400, "c": 3}, "b": {"c": 4}, "at": "2026-11-25T08:30:00Z"}).encode()
-    tables = tomllib.loads(propose(mqtt("box", payload), PLACES, (), NOW_MS).text)["probe"]
+    tables = tomllib.loads(propose(mqtt("box", payload)))["probe"]
     assert [(table["pointer"], table["time_pointer"]) for table in tables] == [("/a/c", "/a/t"), ("/b/c", "/at")]
 
 
 def test_a_member_called_t_that_is_no_time_is_a_number() -> None:
-    tables = tomllib.loads(propose(mqtt("box", b'{"t": 21.5}'), PLACES, (), NOW_MS).text)["probe"]
+    tables = tomllib.loads(propose(mqtt("box", b'{"t": 21.5}')))["probe"]
     assert [table["pointer"] for table in tables] == ["/t"]
     assert "time_pointer" not in tables[0]
 
 
 def test_a_number_in_quotes_is_told_but_not_proposed() -> None:
-    text = propose(mqtt("box", b'{"a": 1, "b": "21.5"}'), PLACES, (), NOW_MS).text
+    text = propose(mqtt("box", b'{"a": 1, "b": "21.5"}'))
     assert '# numbers in quotes are texts and are not read: /b "21.5"' in text
     assert text.count("[[probe]]") == 1
 
 
 def test_a_name_that_is_taken_gets_a_number() -> None:
-    first = propose(mqtt("k1/p", b"8"), PLACES, ("k1-p",), NOW_MS)
-    assert first.ids == ("k1-p-2",)
-    assert propose(mqtt("k1/p", b"8"), PLACES, ("k1-p", "k1-p-2"), NOW_MS).ids == ("k1-p-3",)
+    assert list(probe_tables(mqtt("k1/p", b"8"), CELLAR, ("k1-p",), NOW_MS)) == ["k1-p-2"]
+    assert list(probe_tables(mqtt("k1/p", b"8"), CELLAR, ("k1-p", "k1-p-2"), NOW_MS)) == ["k1-p-3"]
 
 
 def test_without_a_fitting_place_the_proposal_says_which_to_write() -> None:
-    text = propose(mqtt("cellar/K1/pressure", b"8.0"), PLACES[2:], (), NOW_MS).text
+    text = propose(mqtt("cellar/K1/pressure", b"8.0"), parse_cellar(SITE + ROOM, file="cellar.toml", base=BASE))
     assert "# at: write its place first (barrel, bottle, carboy, cylinder, keg, tank), then the place's id here" in text
     assert tomllib.loads(text)["probe"][0]["quantity"] == "pressure"
 
 
-def test_lines_of_two_kinds_give_a_table_each() -> None:
-    cellar = loaded(line(b"K1 T=12.5", b"K2 T=11.0", b"K1 T=12.6"))
-    assert sorted(probe.pattern or "" for probe in cellar.probe) == [
-        "K1 T=(?P<value>[-+0-9.]+)",
-        "K2 T=(?P<value>[-+0-9.]+)",
-    ]
-
-
 def test_a_one_wire_chip_is_a_temperature() -> None:
-    probe = loaded(Unclaimed("w1", "28-3c01f0964f2b", (b"",), every_s=10.3)).probe[0]
+    probe = loaded(SampleGroup("w1", "28-3c01f0964f2b", arrivals_mono=[0.0, 10.3])).probe[0]
     assert (probe.w1, probe.quantity, probe.unit, probe.every_s) == ("28-3c01f0964f2b", "temperature", "degC", 10.0)
 
 
 @given(st.text(min_size=1, max_size=30), st.binary(max_size=60))
 def test_whatever_comes_over_mqtt_the_proposal_is_toml(topic: str, payload: bytes) -> None:
-    tomllib.loads(filled(propose(mqtt(topic, payload), PLACES, (), NOW_MS).text))
+    tomllib.loads(filled(propose(mqtt(topic, payload))))
 
 
 @given(st.text(alphabet=st.characters(codec="utf-8", exclude_characters="\r\n"), min_size=1, max_size=60))
 def test_whatever_stands_in_a_line_each_proposed_pattern_takes_it(text: str) -> None:
-    tables = tomllib.loads(filled(propose(line(text.encode()), PLACES, (), NOW_MS).text)).get("probe", [])
+    tables = tomllib.loads(filled(propose(line(text.encode())))).get("probe", [])
     for table in tables:
         assert re.fullmatch(table["pattern"], text)
 
@@ -175,13 +172,13 @@ _NUMBERS = st.floats(-1e6, 1e6).map(lambda number: f"{number:.3f}")
 
 @given(st.lists(st.tuples(st.text("abcKT =:;,\t°(*", min_size=1, max_size=8), _NUMBERS), min_size=1, max_size=5))
 def test_lines_of_names_and_numbers_load(parts: list[tuple[str, str]]) -> None:
-    unclaimed = line("".join(name + number for name, number in parts).encode())
-    if propose(unclaimed, PLACES, (), NOW_MS).text:
-        loaded(unclaimed)
+    group = line("".join(name + number for name, number in parts).encode())
+    if propose(group):
+        loaded(group)
 
 
 @given(st.dictionaries(st.text(max_size=8), st.integers() | st.floats() | st.none() | st.text(max_size=5), max_size=5))
 def test_whatever_stands_in_json_the_filled_proposal_loads(members: dict[str, object]) -> None:
-    unclaimed = mqtt("box", json.dumps({"inner": members}).encode())
-    if propose(unclaimed, PLACES, (), NOW_MS).text:
-        loaded(unclaimed)
+    group = mqtt("box", json.dumps({"inner": members}).encode())
+    if propose(group):
+        loaded(group)

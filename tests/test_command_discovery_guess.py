@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.command.guess import Guess, guess, words_of
+from alerts.command.discovery.quantity_guess import Guess, guess, words_of
 from ingest.cellar import series_unit_conversion
 
 
@@ -41,6 +41,9 @@ def test_a_name_is_cut_into_its_parts(name: str, words: list[str]) -> None:
         (["weather", "pressure"], "", 98.5, Guess("barometric_pressure")),
         (["box", "hPa"], "", 985.0, Guess(None, "hPa", "barometric_pressure")),
         (["box", "hPa"], "", 120.0, Guess("pressure", "hPa")),
+        (["box", "Pa"], "", 98500.0, Guess(None, "Pa", "barometric_pressure")),
+        (["box", "Pa"], "", 3000.0, Guess(None, "Pa", "pressure")),
+        (["weather", "Pa"], "", 98500.0, Guess("barometric_pressure", "Pa")),
         (["P"], "", 54.2, Guess(likely="pressure")),
         (["T"], "", 11.8, Guess()),
         (["x"], "kg", 11.8, Guess()),
