@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.command.discovery.probe_table import SampleGroup, probe_tables
-from alerts.command.hearing import Ear
+from alerts.command.sample_outcome import TrialDecoder
 from ingest.cellar import Cellar, parse_cellar
 from ingest.sources.sample import Sample
 
@@ -85,9 +85,9 @@ FORMS = {
 def test_a_filled_proposal_loads_and_its_probes_take_the_very_sample(form: str) -> None:
     group, numbers = FORMS[form]
     sample = Sample(group.source, group.address, group.newest, NOW_MS, 0.0)
-    heard = Ear(loaded(group)).hear(sample)
-    assert [reading.number for reading in heard.readings] == pytest.approx(numbers)
-    assert not heard.refusals
+    outcome = TrialDecoder(loaded(group)).decode(sample)
+    assert [reading.number for reading in outcome.readings] == pytest.approx(numbers)
+    assert not outcome.refusals
 
 
 @pytest.mark.parametrize(

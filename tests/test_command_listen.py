@@ -27,7 +27,7 @@ def test_samples_are_shown_live_and_the_rest_is_proposed(tmp_path: Path) -> None
             listener.await_words("retained")
             broker.publish("cellar/K1/pressure", "55.2", "8 psi")
             listener.await_words('"55.2"  ->  k1-pressure: 55.2 = 55.2 kPa, good')
-            listener.await_words('"8 psi"  ->  k1-pressure: refused, it is no number')
+            listener.await_words('"8 psi"  ->  k1-pressure: refused, it is not a number')
             broker.publish("cellar/K1/temp_c", "12.5", "12.6", "12.7")
             listener.await_words('topic = "cellar/K1/temp_c"')
             listener.await_words('unit = "degC"')

@@ -10,8 +10,8 @@ from time import monotonic, sleep
 from typing import Final
 
 from alerts.command.check_result import CheckResult, failed, passed
-from alerts.command.hearing import Ear, reason_words
 from alerts.command.line_holder import held_by_leeside
+from alerts.command.sample_outcome import TrialDecoder, reason_words
 from alerts.message import try_login
 from alerts.view.format import quality_text, value_text
 from ingest.backoff import GOES_ON
@@ -109,7 +109,7 @@ def _chips(cellar: Cellar) -> Iterator[CheckResult]:
     while not samples.empty():
         sample = samples.get()
         arrived[sample.address] = sample
-    ear = Ear(cellar)
+    decoder = TrialDecoder(cellar)
     for chip, state in chips.state().items():
         if chip not in arrived:
             error = (
@@ -118,13 +118,13 @@ def _chips(cellar: Cellar) -> Iterator[CheckResult]:
             )
             yield failed("chip", chip, error)
             continue
-        heard = ear.hear(arrived[chip])
-        if heard.readings:
-            reading = heard.readings[0]
+        outcome = decoder.decode(arrived[chip])
+        if outcome.readings:
+            reading = outcome.readings[0]
             value = value_text(reading.quantity, reading.value, cellar.site.units)
             yield passed("chip", chip, f"says {value}, {quality_text(reading.quality, reading.reason)}")
         else:
-            yield failed("chip", chip, "; ".join(reason_words(refusal.reason) for refusal in heard.refusals))
+            yield failed("chip", chip, "; ".join(reason_words(refusal.reason) for refusal in outcome.refusals))
 
 
 def _mail(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[CheckResult]:

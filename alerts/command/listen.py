@@ -20,9 +20,9 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.discovery import Discovery
-from alerts.command.hearing import Ear, heard_json, heard_line
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.options import Duration
+from alerts.command.sample_outcome import TrialDecoder, outcome_json, outcome_line
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
 from ingest.process import wall_ms
@@ -71,9 +71,9 @@ def listen(
 
 
 def _print_ports(as_json: bool) -> int:
-    found = serial_ports()
+    serial_devices = serial_ports()
     if as_json:
-        for port in found:
+        for port in serial_devices:
             print(
                 json.dumps(
                     {
@@ -87,8 +87,8 @@ def _print_ports(as_json: bool) -> int:
                     ensure_ascii=False,
                 )
             )
-        return 0 if found else 1
-    for port in found:
+        return 0 if serial_devices else 1
+    for port in serial_devices:
         print(port.names[0] + (f"  ({port.description})" if port.description else ""))
         for name in port.names[1:]:
             print(f"    also {name}")
@@ -96,9 +96,9 @@ def _print_ports(as_json: bool) -> int:
             print(f"    in use by {port.holder}")
         if port.hint:
             print(f"    {port.hint}")
-    if not found:
-        print("No serial device is there. Is the adapter plugged in? `dmesg | tail` tells what the kernel saw of it.")
-    return 0 if found else 1
+    if not serial_devices:
+        print("No serial device is there. Is the adapter plugged in? `dmesg | tail` shows what the kernel saw of it.")
+    return 0 if serial_devices else 1
 
 
 class _StateLog(logging.Handler):
@@ -120,10 +120,10 @@ class _Listening:
         self._topics = topics
         self._as_json = as_json
         self._events: SimpleQueue[Sample | str] = SimpleQueue()
-        self._ear = Ear(cellar)
+        self._decoder = TrialDecoder(cellar)
         self._discovery = Discovery(cellar, time.monotonic())
         self._stop = Event()
-        self._heard = 0
+        self._samples = 0
 
     def run(self, length_s: float | None) -> int:
         """Listen; exit code 1 if nothing was heard."""
@@ -133,8 +133,8 @@ class _Listening:
         log.setLevel(logging.INFO)
         log.propagate = False
         log.addHandler(_StateLog(self._events))
-        found = [self._broker(), self._chips(), *map(self._line, self._cellar.serial)]
-        sources = [source for source in found if source is not None]
+        possible = [self._broker(), self._chips(), *map(self._line, self._cellar.serial)]
+        sources = [source for source in possible if source is not None]
         if not sources:
             self._drain()
             print(
@@ -153,9 +153,9 @@ class _Listening:
                 source.stop()
         self._drain()
         self._propose(at_end=True)
-        if not self._heard:
+        if not self._samples:
             print("Nothing was heard.", file=sys.stderr)
-        return 0 if self._heard else 1
+        return 0 if self._samples else 1
 
     def _on_signal(self, number: int, frame: FrameType | None) -> None:
         self._stop.set()
@@ -214,14 +214,14 @@ class _Listening:
             else:
                 print(event, file=sys.stderr, flush=True)
             return
-        self._heard += 1
-        heard = self._ear.hear(event)
-        if heard.nobody:
+        self._samples += 1
+        outcome = self._decoder.decode(event)
+        if outcome.unclaimed:
             self._discovery.add(event)
         if self._as_json:
-            self._print_json(heard_json(heard))
+            self._print_json(outcome_json(outcome))
         else:
-            print(heard_line(heard, self._cellar.site.zone, self._cellar.site.units), flush=True)
+            print(outcome_line(outcome, self._cellar.site.zone, self._cellar.site.units), flush=True)
 
     def _propose(self, *, at_end: bool = False) -> None:
         for proposal in self._discovery.proposals(time.monotonic(), wall_ms(), at_end=at_end):

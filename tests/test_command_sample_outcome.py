@@ -1,4 +1,4 @@
-"""What was heard, in words."""
+"""What became of a sample, in words."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import pytest
 from cellar_text import BASE, SITE, cellar
 
-from alerts.command.hearing import Ear, heard_json, heard_line, reason_words
+from alerts.command.sample_outcome import TrialDecoder, outcome_json, outcome_line, reason_words
 from ingest.sources.sample import Sample
 
 NOW_MS = 1_795_595_400_000  # 2026-11-25T08:30:00Z
@@ -22,8 +22,8 @@ BOX = (
 
 
 def line(topic: str, payload: bytes, *, retained: bool = False, units: str = "metric") -> str:
-    heard = Ear(cellar(BASE, BOX)).hear(Sample("mqtt", topic, payload, NOW_MS, 0.0, retained))
-    return heard_line(heard, ZONE, units)
+    outcome = TrialDecoder(cellar(BASE, BOX)).decode(Sample("mqtt", topic, payload, NOW_MS, 0.0, retained))
+    return outcome_line(outcome, ZONE, units)
 
 
 @pytest.mark.parametrize(
@@ -63,8 +63,8 @@ def test_a_retained_message_is_marked_and_read_all_the_same() -> None:
 
 
 def test_as_json_the_unit_stands_beside_the_value() -> None:
-    heard = Ear(cellar(BASE, BOX)).hear(Sample("mqtt", "k1/box", b'{"psi": 8}', NOW_MS, 0.0))
-    told = json.loads(json.dumps(heard_json(heard)))
+    outcome = TrialDecoder(cellar(BASE, BOX)).decode(Sample("mqtt", "k1/box", b'{"psi": 8}', NOW_MS, 0.0))
+    told = json.loads(json.dumps(outcome_json(outcome)))
     assert told["refusals"] == [
         {
             "probe": "k1-psi",
@@ -72,8 +72,8 @@ def test_as_json_the_unit_stands_beside_the_value() -> None:
             "in_words": "the pointer leads nowhere in it",
         }
     ]
-    heard = Ear(cellar(BASE)).hear(Sample("mqtt", "k1/p", b"1", NOW_MS, 0.0, True))
-    assert heard_json(heard) == {
+    outcome = TrialDecoder(cellar(BASE)).decode(Sample("mqtt", "k1/p", b"1", NOW_MS, 0.0, True))
+    assert outcome_json(outcome) == {
         "kind": "sample",
         "at": "2026-11-25T08:30:00.000Z",
         "source": "mqtt",
@@ -95,8 +95,8 @@ def test_as_json_the_unit_stands_beside_the_value() -> None:
     }
 
 
-def test_a_cellar_without_probes_hears_that_nobody_takes_it() -> None:
-    assert Ear(cellar(SITE)).hear(Sample("mqtt", "k1/p", b"1", NOW_MS, 0.0)).nobody
+def test_without_probes_a_sample_is_unclaimed() -> None:
+    assert TrialDecoder(cellar(SITE)).decode(Sample("mqtt", "k1/p", b"1", NOW_MS, 0.0)).unclaimed
 
 
 def test_each_reason_in_the_sources_has_plain_words_or_is_plain_itself() -> None:

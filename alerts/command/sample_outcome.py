@@ -1,8 +1,8 @@
-"""What was heard: a sample, the probe that takes it, and what it made of it, in words and as JSON."""
+"""What became of a sample: the probe that takes it and what it makes of it, in words and as JSON."""
 
 from __future__ import annotations
 
-__all__ = ["Ear", "Heard", "heard_json", "heard_line", "reason_words"]
+__all__ = ["SampleOutcome", "TrialDecoder", "outcome_json", "outcome_line", "reason_words"]
 
 from dataclasses import dataclass
 from typing import Final
@@ -26,20 +26,20 @@ _REASONS: Final = {
     NO_PATTERN: "no probe's pattern takes this line; a pattern must fit the whole of it",
     "empty": "it is empty",
     "too long": "it is longer than any number",
-    "not a number": "it is no number; a plain payload is one number and nothing else",
+    "not a number": "it is not a number; a plain payload is one number and nothing else",
     "not finite": "NaN, infinity, or too large for a number",
     "decimal comma": 'it has a decimal comma; write decimal = "," at the probe',
     "too large": "it is larger than 64 KiB",
     "not UTF-8": "it is not UTF-8",
-    "not JSON": "it is no JSON",
+    "not JSON": "it is not JSON",
     "duplicate key": "a key stands in it twice",
     "nested too deep": "it is nested deeper than 32 levels",
     "no such place in the JSON": "the pointer leads nowhere in it",
-    "not a time": "time_pointer leads to something that is no time",
+    "not a time": "time_pointer leads to something that is not a time",
     "its own time is in the future": "its own time is more than ten minutes ahead; is the sender's clock right?",
     "its own time is before the year 2000": "its own time is before the year 2000; is the sender's clock right?",
-    "not text in the line's encoding": "it is no text in the line's encoding; noise, or the wrong baud rate?",
-    "not SenML": "it is no SenML pack",
+    "not text in the line's encoding": "it is not text in the line's encoding; noise, or the wrong baud rate?",
+    "not SenML": "it is not a SenML pack",
     "no record of its name": "the pack has no record of the probe's name",
     "no unit": "the record has no unit; write unit at the probe",
     "unknown unit": "the record's unit is not known",
@@ -52,12 +52,12 @@ _REASONS: Final = {
 
 
 def reason_words(reason: str) -> str:
-    """A refusal's reason in plain words."""
+    """Return a refusal's reason in plain words."""
     return _REASONS.get(reason, reason)
 
 
 @dataclass(frozen=True, slots=True)
-class HeardReading:
+class OutcomeReading:
     """number: as stored; value: in the quantity's unit, by the cellar file's scale; own_ms: UTC ms of the payload's own
     time, None where it carries none."""
 
@@ -71,21 +71,21 @@ class HeardReading:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
-    """What became of one sample. nobody: no probe takes it."""
+class SampleOutcome:
+    """What became of one sample."""
 
     sample: Sample
-    readings: tuple[HeardReading, ...]
+    readings: tuple[OutcomeReading, ...]
     refusals: tuple[Refusal, ...]
 
     @property
-    def nobody(self) -> bool:
+    def unclaimed(self) -> bool:
         """Whether no probe takes it at all."""
         return not self.readings and all(refusal.reason in (NO_PROBE, NO_PATTERN) for refusal in self.refusals)
 
 
-class Ear:
-    """Takes samples as the running leeside would, and stores nothing."""
+class TrialDecoder:
+    """Decodes samples as the running leeside would, and stores nothing."""
 
     def __init__(self, cellar: Cellar) -> None:
         numbers = {probe.id: number for number, probe in enumerate(cellar.probe)}
@@ -93,8 +93,8 @@ class Ear:
         self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in cellar.probe]
         self._decoder = Decoder(bindings(cellar, numbers))
 
-    def hear(self, sample: Sample) -> Heard:
-        """What the probes make of it. A retained message is shown as if it had just come, although it is not stored."""
+    def decode(self, sample: Sample) -> SampleOutcome:
+        """Return what the probes make of it. A retained message counts as one that has just come."""
         decoded = self._decoder.decode(sample)
         if sample.retained and any(refusal.reason == RETAINED for refusal in decoded.refusals):
             decoded = self._decoder.decode(sample._replace(retained=False))
@@ -103,7 +103,7 @@ class Ear:
             probe, (gain, offset) = self._probes[reading.series], self._scales[reading.series]
             reason = quality_reason(reading.quality).name.lower().replace("_", " ")
             readings.append(
-                HeardReading(
+                OutcomeReading(
                     probe=probe.id,
                     quantity=probe.quantity,
                     number=reading.number,
@@ -113,28 +113,28 @@ class Ear:
                     own_ms=reading.own_ms,
                 )
             )
-        return Heard(sample, tuple(readings), tuple(decoded.refusals))
+        return SampleOutcome(sample, tuple(readings), tuple(decoded.refusals))
 
 
-def heard_line(heard: Heard, zone: ZoneInfo, units: str) -> str:
-    """One line: when, where, what came, and what became of it. units: "metric" or "us"."""
-    sample = heard.sample
-    told = [_reading_words(reading, zone, units, sample.arrival_ms) for reading in heard.readings]
-    told += [
+def outcome_line(outcome: SampleOutcome, zone: ZoneInfo, units: str) -> str:
+    """Write one line: when, where, what came, and what became of it. units: "metric" or "us"."""
+    sample = outcome.sample
+    words = [_reading_words(reading, zone, units, sample.arrival_ms) for reading in outcome.readings]
+    words += [
         (f"{refusal.probe}: refused, " if refusal.probe else "") + reason_words(refusal.reason)
-        for refusal in heard.refusals
+        for refusal in outcome.refusals
     ]
     kept = " (retained: the broker had kept it; its age is not known)" if sample.retained else ""
     where = sample.address if sample.source in ("mqtt", sample.address) else f"{sample.source} {sample.address}"
     return (
         f"{local_time(sample.arrival_ms, zone, sample.arrival_ms)}  {one_line(where)}  "
-        f"{_payload_shown(sample.payload)}{kept}  ->  {'; '.join(told)}"
+        f"{_payload_shown(sample.payload)}{kept}  ->  {'; '.join(words)}"
     )
 
 
-def heard_json(heard: Heard) -> dict[str, object]:
-    """The same for programs; values in the unit that stands beside them."""
-    sample = heard.sample
+def outcome_json(outcome: SampleOutcome) -> dict[str, object]:
+    """Return the same for programs; values in the unit that stands beside them."""
+    sample = outcome.sample
     return {
         "kind": "sample",
         "at": iso_utc(sample.arrival_ms),
@@ -152,16 +152,16 @@ def heard_json(heard: Heard) -> dict[str, object]:
                 "reason": reading.reason,
                 "own_time": None if reading.own_ms is None else iso_utc(reading.own_ms),
             }
-            for reading in heard.readings
+            for reading in outcome.readings
         ],
         "refusals": [
             {"probe": refusal.probe, "reason": refusal.reason, "in_words": reason_words(refusal.reason)}
-            for refusal in heard.refusals
+            for refusal in outcome.refusals
         ],
     }
 
 
-def _reading_words(reading: HeardReading, zone: ZoneInfo, units: str, now_ms: int) -> str:
+def _reading_words(reading: OutcomeReading, zone: ZoneInfo, units: str, now_ms: int) -> str:
     own = "" if reading.own_ms is None else f", its own time {local_time(reading.own_ms, zone, now_ms)}"
     shown = value_text(reading.quantity, reading.value, units)
     return f"{reading.probe}: {reading.number:g} = {shown}, {quality_text(reading.quality, reading.reason)}{own}"
