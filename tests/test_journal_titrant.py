@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from ingest.journal.result_warnings import ResultWarningKind, TitrationRefused
-from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts, factor_found
+from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_warnings
 
 DAY_MS = 86_400_000
 NOW_MS = 1_795_600_000_000
@@ -64,24 +62,6 @@ def test_the_factor_makes_the_label_true() -> None:
     assert Bottle(Titrant.IODINE, IODINE).normality_eq_l == 0.02
 
 
-def test_a_factor_by_thiosulfate() -> None:
-    """20.00 mL of 0.02 eq/L iodine take 19.40 mL of 0.02 mol/L thiosulfate (1 eq/mol): 0.0194 eq/L, factor 0.97."""
-    assert factor_found(IODINE, 0.02, 19.40, 20.00) == pytest.approx(0.97)
-
-
-@given(st.floats(0.8, 1.2), st.floats(0.005, 0.1), st.floats(5.0, 50.0))
-def test_the_factor_gives_back_what_is_in_the_bottle(factor: float, standard: float, titrant_ml: float) -> None:
-    standard_ml = IODINE.normality_eq_l * factor * titrant_ml / standard
-    assert factor_found(IODINE, standard, standard_ml, titrant_ml) == pytest.approx(factor)
-
-
-@pytest.mark.parametrize("wrong", [(0.0, 20.0, 20.0), (0.02, -1.0, 20.0), (0.02, 20.0, 0.0), (0.02, float("nan"), 1.0)])
-def test_a_factor_of_nothing(wrong: tuple[float, float, float]) -> None:
-    with pytest.raises(TitrationRefused, match="must be above 0") as caught:
-        factor_found(IODINE, *wrong)
-    assert caught.value.field == "factor"
-
-
 @pytest.mark.parametrize("factor", [0.0, -1.0, 97.0, float("nan")])
 def test_a_factor_that_is_none(factor: float) -> None:
     with pytest.raises(TitrationRefused, match=r"97 % is written 0\.97"):
@@ -100,11 +80,11 @@ def test_what_stands_on_more_than_the_label() -> None:
     assert not Bottle(Titrant.NAOH, SODA).trusted
 
 
-# ---- doubts --------------------------------------------------------------------------------------------------------
+# ---- warnings --------------------------------------------------------------------------------------------------------
 
 
 def _kinds(bottle: Bottle, at_ms: int | None = None) -> list[ResultWarningKind]:
-    return [doubt.kind for doubt in bottle_doubts(bottle, at_ms)]
+    return [warning.kind for warning in bottle_warnings(bottle, at_ms)]
 
 
 @pytest.mark.parametrize(
@@ -128,18 +108,18 @@ def test_an_unusual_strength(normality: float, doubted: bool) -> None:
 )
 def test_a_factor_goes_out_of_date(titrant: Titrant, strength: TitrantStrength, days: int) -> None:
     limit_ms = NOW_MS - days * DAY_MS
-    for standardised_ms, doubts in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
+    for standardised_ms, warnings in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
         bottle = Bottle(titrant, strength, 1.0, standardised_ms, limit_ms - 300 * DAY_MS)
-        assert _kinds(bottle, NOW_MS) == doubts
+        assert _kinds(bottle, NOW_MS) == warnings
         assert _kinds(bottle) == []
-    for opened_ms, doubts in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
-        assert _kinds(Bottle(titrant, strength, opened_ms=opened_ms), NOW_MS) == doubts
+    for opened_ms, warnings in ((limit_ms, []), (limit_ms - 1, [ResultWarningKind.STALE_FACTOR])):
+        assert _kinds(Bottle(titrant, strength, opened_ms=opened_ms), NOW_MS) == warnings
 
 
 def test_the_age_is_told_with_what_to_do() -> None:
     bottle = Bottle(Titrant.IODINE, IODINE, 1.0, NOW_MS - 40 * DAY_MS)
-    (doubt,) = bottle_doubts(bottle, NOW_MS)
-    assert doubt.text == "the iodine was standardised 40 days ago; after 31 days standardise it again"
+    (warning,) = bottle_warnings(bottle, NOW_MS)
+    assert warning.text == "the iodine was standardised 40 days ago; after 31 days standardise it again"
 
 
 def test_a_bottle_without_dates() -> None:
@@ -150,11 +130,11 @@ def test_a_bottle_without_dates() -> None:
 
 def test_dates_after_the_titration() -> None:
     later_ms = NOW_MS + 3 * DAY_MS
-    opened = bottle_doubts(Bottle(Titrant.IODINE, IODINE, opened_ms=later_ms), NOW_MS)
-    assert [(doubt.kind, "is it the right bottle and date?" in doubt.text) for doubt in opened] == [
+    opened = bottle_warnings(Bottle(Titrant.IODINE, IODINE, opened_ms=later_ms), NOW_MS)
+    assert [(warning.kind, "is it the right bottle and date?" in warning.text) for warning in opened] == [
         (ResultWarningKind.BOTTLE_DATES, True)
     ]
-    found = bottle_doubts(Bottle(Titrant.IODINE, IODINE, 1.0, later_ms, NOW_MS), NOW_MS)
-    assert [(doubt.kind, doubt.text) for doubt in found] == [
+    found = bottle_warnings(Bottle(Titrant.IODINE, IODINE, 1.0, later_ms, NOW_MS), NOW_MS)
+    assert [(warning.kind, warning.text) for warning in found] == [
         (ResultWarningKind.BOTTLE_DATES, "the factor was found 3 days after this")
     ]

@@ -1,4 +1,4 @@
-"""What is said against a titration: each doubt at its threshold, and nothing where nothing is wrong."""
+"""What is said against a titration: each warning at its threshold, and nothing where nothing is wrong."""
 
 from __future__ import annotations
 
@@ -33,12 +33,12 @@ AERATED = replace(WHITE, method=Method.AERATION, titres_ml=(4.0,), blank_ml=0.0,
 
 
 def _kinds(done: Titration, at_ms: int | None = None) -> list[ResultWarningKind]:
-    return [doubt.kind for doubt in titrated(done, at_ms).doubts]
+    return [warning.kind for warning in titrated(done, at_ms).warnings]
 
 
 def _text(done: Titration, at_ms: int | None = None) -> str:
-    (doubt,) = titrated(done, at_ms).doubts
-    return doubt.text
+    (warning,) = titrated(done, at_ms).warnings
+    return warning.text
 
 
 def test_a_good_titration_is_not_doubted() -> None:
@@ -46,7 +46,7 @@ def test_a_good_titration_is_not_doubted() -> None:
         outcome = titrated(done)
         assert outcome.so2_mg_l == pytest.approx(25.624)
         assert outcome.u_mg_l == outcome.parts.combined
-        assert outcome.doubts == ()
+        assert outcome.warnings == ()
 
 
 @pytest.mark.parametrize("style", [Style.WHITE, Style.ROSE, Style.SWEET])

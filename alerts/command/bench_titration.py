@@ -126,7 +126,7 @@ def titration(
     flasks = len(done.titres_ml)
     mean = "1 flask" if flasks == 1 else f"mean of {flasks} flasks"
     answer += f"\n{done.mean_titre_ml:.4g} mL ({mean}) less {done.blank_ml:.4g} mL, {done.mg_l_per_ml:.4g} mg/L per mL"
-    print_answer(answer, result, [doubt.text for doubt in outcome.doubts], as_json)
+    print_answer(answer, result, [warning.text for warning in outcome.warnings], as_json)
 
 
 def _one_of(choices: type[_Choice], text: str, option: str) -> _Choice:

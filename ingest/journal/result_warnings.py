@@ -1,4 +1,4 @@
-"""What speaks against a titration: doubts that are told beside the number, and refusals instead of one."""
+"""What speaks against a titration: warnings beside the number, and refusals instead of one."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ Field = Literal["method", "titre", "blank", "sample", "strength", "factor", "bur
 
 
 class ResultWarningKind(StrEnum):
-    """What a doubt is about: to be counted and tested by. People read the doubt's text."""
+    """What a warning is about: to be counted and tested by. People read the warning's text."""
 
     BELOW_BLANK = "below the blank"
     UPPER_BOUND = "upper bound"

@@ -5,16 +5,12 @@ is always a number with what it means, and
 
     N = e x c        N: normality [eq/L], c: the number [mol/L or eq/L], e: equivalents per mole (``EQUIVALENTS``)
 
-A bottle adds the factor that standardising gave it, N found / N on the label:
-
-    N found = N of the standard x V of the standard / V of the titrant
-
-Worked example: 20.00 mL of an iodine labelled 0.02 eq/L take 19.40 mL of 0.02 eq/L thiosulfate: factor 0.97.
+A bottle adds the factor that standardising gave it: N found / N on the label.
 """
 
 from __future__ import annotations
 
-__all__ = ["EQUIVALENTS", "Bottle", "Meaning", "Titrant", "TitrantStrength", "bottle_doubts", "factor_found"]
+__all__ = ["EQUIVALENTS", "Bottle", "Meaning", "Titrant", "TitrantStrength", "bottle_warnings"]
 
 from dataclasses import dataclass
 from enum import StrEnum
@@ -148,30 +144,15 @@ class Bottle:
         return self.factor is not None or self.titrant is Titrant.IODATE
 
 
-def factor_found(strength: TitrantStrength, standard_eq_l: float, standard_ml: float, titrant_ml: float) -> float:
-    """The factor of a titrant that was titrated against a standard.
-
-    strength: by the label; standard_eq_l: normality of the standard [eq/L] (thiosulfate for iodine: its molarity is
-    its normality); standard_ml, titrant_ml: what was used of each [mL]. Raises TitrationRefused where one is not above
-    0, or where the factor cannot be.
-    """
-    for name, value in (("standard's strength", standard_eq_l), ("standard", standard_ml), ("titrant", titrant_ml)):
-        if not (isfinite(value) and value > 0.0):
-            raise TitrationRefused("factor", f"the {name} must be above 0, not {value:g}")
-    factor = standard_eq_l * standard_ml / titrant_ml / strength.normality_eq_l
-    _check_factor(factor)
-    return factor
-
-
-def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, ...]:
-    """What speaks against a bottle; at_ms: when it is used (UTC milliseconds), None where no time is known.
+def bottle_warnings(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, ...]:
+    """Find what speaks against a bottle; at_ms: when it is used (UTC milliseconds), None where no time is known.
 
     Without a time its strength and factor are judged, but not its age.
     """
-    doubts = []
+    warnings = []
     normality = bottle.strength.normality_eq_l
     if not _USUAL_LOW_EQ_L <= normality <= _USUAL_HIGH_EQ_L:
-        doubts.append(
+        warnings.append(
             ResultWarning(
                 ResultWarningKind.UNUSUAL_STRENGTH,
                 f"{bottle.strength} makes {normality:.4g} eq/L, and titrants for wine have {_USUAL_LOW_EQ_L:g} to "
@@ -179,7 +160,7 @@ def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, ...
             )
         )
     if bottle.factor is not None and not _FACTOR_LOW <= bottle.factor <= _FACTOR_HIGH:
-        doubts.append(
+        warnings.append(
             ResultWarning(
                 ResultWarningKind.FACTOR,
                 f"the factor {bottle.factor:g} is outside {_FACTOR_LOW:.2f} to {_FACTOR_HIGH:.2f}: standardise again, "
@@ -187,14 +168,14 @@ def bottle_doubts(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, ...
             )
         )
     if at_ms is not None:
-        doubts += _age_doubts(bottle, at_ms)
-    return tuple(doubts)
+        warnings += _age_warnings(bottle, at_ms)
+    return tuple(warnings)
 
 
-def _age_doubts(bottle: Bottle, at_ms: int) -> list[ResultWarning]:
-    doubts = []
+def _age_warnings(bottle: Bottle, at_ms: int) -> list[ResultWarning]:
+    warnings = []
     if bottle.opened_ms is not None and bottle.opened_ms > at_ms:
-        doubts.append(
+        warnings.append(
             ResultWarning(
                 ResultWarningKind.BOTTLE_DATES,
                 "the bottle was opened only after this: is it the right bottle and date?",
@@ -202,20 +183,22 @@ def _age_doubts(bottle: Bottle, at_ms: int) -> list[ResultWarning]:
         )
     if bottle.standardised_ms is not None and bottle.standardised_ms > at_ms:
         days = (bottle.standardised_ms - at_ms) / _DAY_MS
-        doubts.append(ResultWarning(ResultWarningKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this"))
+        warnings.append(
+            ResultWarning(ResultWarningKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this")
+        )
     fresh_days = _FRESH_DAYS[bottle.titrant]
     since_ms = bottle.opened_ms if bottle.standardised_ms is None else bottle.standardised_ms
     if since_ms is None:
         # A primary standard without a date is as good as its label; the others are only as good as their last check.
         if bottle.titrant is not Titrant.IODATE:
             text = f"nobody wrote down when the {bottle.titrant} was opened or standardised: standardise it"
-            doubts.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
+            warnings.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
     elif at_ms - since_ms > fresh_days * _DAY_MS:
         days = (at_ms - since_ms) / _DAY_MS
         done = "opened" if bottle.standardised_ms is None else "standardised"
         text = f"the {bottle.titrant} was {done} {days:.0f} days ago; after {fresh_days} days standardise it again"
-        doubts.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
-    return doubts
+        warnings.append(ResultWarning(ResultWarningKind.STALE_FACTOR, text))
+    return warnings
 
 
 def _check_factor(factor: float) -> None:

@@ -58,10 +58,10 @@ _SAMPLE_SHARE: Final = 0.01
 # (rectangular) where only the label tells (working defaults, no source).
 _CHECKED_SHARE: Final = 0.005
 _LABEL_SHARE: Final = 0.05
-# Between laboratories, total SO2 by aeration: R = 9 mg/L for 50 mL of wine with at most 50 mg/L, and 15 mg/L for 20 mL
-# above (Regulation (EEC) 2676/90); s_R = R / 2.8 (ISO 5725-6).
-_AERATION_TOTAL_R_LOW: Final = 9.0
-_AERATION_TOTAL_R_HIGH: Final = 15.0
+# Reproducibility R, between laboratories, of total SO2 by aeration: 9 mg/L for 50 mL of wine with at most 50 mg/L, and
+# 15 mg/L for 20 mL above (Regulation (EEC) 2676/90); s_R = R / 2.8 (ISO 5725-6).
+_REPRODUCIBILITY_LOW_MG_L: Final = 9.0
+_REPRODUCIBILITY_HIGH_MG_L: Final = 15.0
 _R_PER_S: Final = 2.8
 # Elsewhere no figure is known here: a careful titration is taken to be good to 3 mg/L or 10 %, whichever is more, at
 # two standard uncertainties (a working default, no source).
@@ -243,7 +243,7 @@ def _method_u(titration: Titration, so2_mg_l: float) -> float:
     """What the method itself is good to [mg/L, standard uncertainty]."""
     if titration.method is Method.AERATION and titration.quantity is So2Quantity.TOTAL:
         low = so2_mg_l <= LOW_TOTAL_MG_L and titration.sample_ml >= LOW_TOTAL_SAMPLE_ML
-        return (_AERATION_TOTAL_R_LOW if low else _AERATION_TOTAL_R_HIGH) / _R_PER_S
+        return (_REPRODUCIBILITY_LOW_MG_L if low else _REPRODUCIBILITY_HIGH_MG_L) / _R_PER_S
     return max(_DEFAULT_MG_L, _DEFAULT_SHARE * so2_mg_l)
 
 

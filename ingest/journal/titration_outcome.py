@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from ingest.journal.result_warnings import ResultWarning, ResultWarningKind
-from ingest.journal.titrant import bottle_doubts
+from ingest.journal.titrant import bottle_warnings
 from ingest.journal.titration import (
     LOW_TOTAL_MG_L,
     LOW_TOTAL_SAMPLE_ML,
@@ -37,11 +37,11 @@ _END_POINT_HIGH_S: Final = 15.0
 
 # Repeatability r: two single results of one person differ by more only once in 20 times [mg/L]. Total by aeration with
 # 50 mL up to 50 mg/L, and with 20 mL above: OIV-MA-AS323-04A, from memory.
-_AERATION_TOTAL_R_LOW: Final = 1.0
-_AERATION_TOTAL_R_HIGH: Final = 6.0
+_REPEATABILITY_LOW_MG_L: Final = 1.0
+_REPEATABILITY_HIGH_MG_L: Final = 6.0
 # The other titrations have no r that is known here: 3 mg/L or 10 %, whichever is more (a working default, no source).
-_DEFAULT_R_MG_L: Final = 3.0
-_DEFAULT_R_SHARE: Final = 0.10
+_DEFAULT_REPEATABILITY_MG_L: Final = 3.0
+_DEFAULT_REPEATABILITY_SHARE: Final = 0.10
 # How far n results may lie apart once in 20 times, in standard deviations (ISO 5725-6, from memory; a test works the
 # distribution of the range out).
 _RANGE: Final[dict[int, float]] = {2: 2.8, 3: 3.3, 4: 3.6, 5: 3.9, 6: 4.0, 7: 4.2, 8: 4.3, 9: 4.4, 10: 4.5}
@@ -52,36 +52,38 @@ class Outcome:
     """What a titration gave.
 
     so2_mg_l: SO2 [mg/L], None where the titre does not stand above the blank; u_mg_l: its standard uncertainty [mg/L],
-    None likewise; parts: what the uncertainty is made of, near 0 mg/L where there is no result; doubts: what a person
+    None likewise; parts: what the uncertainty is made of, near 0 mg/L where there is no result; warnings: what a person
     should know, the gravest first.
     """
 
     so2_mg_l: float | None
     u_mg_l: float | None
     parts: Parts
-    doubts: tuple[ResultWarning, ...]
+    warnings: tuple[ResultWarning, ...]
 
 
 def titrated(titration: Titration, at_ms: int | None = None) -> Outcome:
-    """SO2 of a titration with its standard uncertainty and what speaks against it.
+    """Work out the SO2 of a titration, its standard uncertainty, and what speaks against it.
 
     at_ms: when it was done (UTC milliseconds); None where no time is known, then the bottle's age is not judged.
     """
-    found = titration.so2_mg_l
-    parts = uncertainty_of(titration, found or 0.0)
-    u_mg_l = None if found is None else parts.combined
-    return Outcome(found, u_mg_l, parts, _doubts(titration, found, parts, at_ms))
+    so2_mg_l = titration.so2_mg_l
+    parts = uncertainty_of(titration, so2_mg_l or 0.0)
+    u_mg_l = None if so2_mg_l is None else parts.combined
+    return Outcome(so2_mg_l, u_mg_l, parts, _warnings(titration, so2_mg_l, parts, at_ms))
 
 
-def _doubts(titration: Titration, so2_mg_l: float | None, parts: Parts, at_ms: int | None) -> tuple[ResultWarning, ...]:
+def _warnings(
+    titration: Titration, so2_mg_l: float | None, parts: Parts, at_ms: int | None
+) -> tuple[ResultWarning, ...]:
     if so2_mg_l is None:
-        doubts = [_below_blank(titration, parts.combined)]
+        warnings = [_below_blank(titration, parts.combined)]
     else:
-        doubts = [*_bias(titration), *_implausible(titration, so2_mg_l), *_spread(titration, so2_mg_l)]
-    doubts += _large_blank(titration)
-    doubts += _volumes(titration)
-    doubts += _end_point(titration)
-    return (*doubts, *bottle_doubts(titration.bottle, at_ms))
+        warnings = [*_bias(titration), *_implausible(titration, so2_mg_l), *_spread(titration, so2_mg_l)]
+    warnings += _large_blank(titration)
+    warnings += _volumes(titration)
+    warnings += _end_point(titration)
+    return (*warnings, *bottle_warnings(titration.bottle, at_ms))
 
 
 def allowed_spread_mg_l(titration: Titration, so2_mg_l: float) -> float:
@@ -96,8 +98,8 @@ def allowed_spread_mg_l(titration: Titration, so2_mg_l: float) -> float:
 def _repeatability_mg_l(titration: Titration, so2_mg_l: float) -> float:
     if titration.method is Method.AERATION and titration.quantity is So2Quantity.TOTAL:
         low = so2_mg_l <= LOW_TOTAL_MG_L and titration.sample_ml >= LOW_TOTAL_SAMPLE_ML
-        return _AERATION_TOTAL_R_LOW if low else _AERATION_TOTAL_R_HIGH
-    return max(_DEFAULT_R_MG_L, _DEFAULT_R_SHARE * so2_mg_l)
+        return _REPEATABILITY_LOW_MG_L if low else _REPEATABILITY_HIGH_MG_L
+    return max(_DEFAULT_REPEATABILITY_MG_L, _DEFAULT_REPEATABILITY_SHARE * so2_mg_l)
 
 
 def below_mg_l(u_mg_l: float) -> float:
@@ -183,21 +185,21 @@ def _large_blank(titration: Titration) -> list[ResultWarning]:
 
 
 def _volumes(titration: Titration) -> list[ResultWarning]:
-    doubts = []
+    warnings = []
     titre = max(*titration.titres_ml, titration.blank_ml)
     if titre > titration.burette_ml:
         text = (
             f"{titre:g} mL is more than the burette of {titration.burette_ml:g} mL holds; if it was refilled, take "
             "less wine or a stronger titrant"
         )
-        doubts.append(ResultWarning(ResultWarningKind.BEYOND_BURETTE, text))
+        warnings.append(ResultWarning(ResultWarningKind.BEYOND_BURETTE, text))
     if not _SAMPLE_LOW_ML <= titration.sample_ml <= _SAMPLE_HIGH_ML:
         text = (
             f"a sample of {titration.sample_ml:g} mL is unusual; the methods take {_SAMPLE_LOW_ML:g} to "
             f"{_SAMPLE_HIGH_ML:g} mL of wine"
         )
-        doubts.append(ResultWarning(ResultWarningKind.UNUSUAL_SAMPLE, text))
-    return doubts
+        warnings.append(ResultWarning(ResultWarningKind.UNUSUAL_SAMPLE, text))
+    return warnings
 
 
 def _end_point(titration: Titration) -> list[ResultWarning]:

@@ -11,7 +11,7 @@ from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.question import Given
 from ingest.journal.result_warnings import TitrationRefused
-from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_doubts
+from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_warnings
 from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml
 from ingest.journal.titration_outcome import titrated
 
@@ -66,7 +66,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
         question = strength_question if error.field == "strength" else _QUESTIONS.get(error.field, error.field)
         raise AnswersWrong([Wrong(question, str(error))]) from None
     outcome = titrated(titration, at_ms)
-    warnings = tuple(doubt.text for doubt in outcome.doubts)
+    warnings = tuple(warning.text for warning in outcome.warnings)
     data |= {
         "flasks": flasks,
         "titrant": given.get("titrant"),
@@ -90,7 +90,7 @@ def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, 
     except TitrationRefused as error:
         raise AnswersWrong([Wrong(error.field, str(error))]) from None
     data["strength"] = {"number": strength.number, "meaning": strength.meaning.value}
-    return tuple(doubt.text for doubt in bottle_doubts(bottle, at_ms))
+    return tuple(warning.text for warning in bottle_warnings(bottle, at_ms))
 
 
 def _strength(answer: StrengthTold, titrant: Titrant) -> TitrantStrength:
