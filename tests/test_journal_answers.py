@@ -36,6 +36,7 @@ from ingest.journal.drafting import read_answers
 from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.titration import TitrationBody
 from ingest.store import Store, create_or_open
+from ingest.store.journal.entries import entries
 from ingest.times import Ambiguous
 
 # 2026-11-25 10:40 in Ljubljana
@@ -230,6 +231,23 @@ def test_the_whole_entries_are_taken(written: tuple[Store, Cellar]) -> None:
     assert _WHOLE.keys() == {kind.name for kind in KINDS.values() if kind.questions}
     for kind, told in _WHOLE.items():
         prepare(*written, kind, told, who="Ana", now_ms=NOW_MS)
+
+
+@pytest.mark.parametrize(
+    ("answers", "question"),
+    [
+        ({"form": "tablets", "number": "10000", "label": "1000 g"}, "number"),
+        ({"form": "liquid", "volume": "900 L", "label": "900000 g/L"}, "volume"),
+        ({"form": "stock solution", "salt": "sodium", "volume": "900 L", "stock": "1000 g/100 mL"}, "volume"),
+    ],
+)
+def test_an_addition_of_more_so2_than_can_be_kept_is_refused(
+    written: tuple[Store, Cellar], answers: dict[str, str], question: str
+) -> None:
+    with pytest.raises(AnswersWrong, match=r"g of SO2, and at most 1,000,000 g can be written down") as caught:
+        enter(*written, "addition", {"vessel": "K1", **answers}, who="Ana", now_ms=NOW_MS)
+    assert [wrong.field for wrong in caught.value.wrong] == [question]
+    assert entries(written[0]), "the journal can still be read"
 
 
 @given(st.data())

@@ -1,16 +1,20 @@
-"""Bodies of entries: each kind takes what it should, keeps it through the store's form, and tells every mistake."""
+"""Kinds of entries: each is whole; its body takes what it should, keeps it as stored, and finds every mistake."""
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+import ingest.journal.kinds
 from ingest.errors import EntryRefused
 from ingest.journal.body import BodyWrong, body_data
-from ingest.journal.kinds import KINDS, parse_body, parse_stored_body
+from ingest.journal.kinds import KINDS, body_words, kind_of, parse_body, parse_stored_body
+from ingest.journal.kinds.kind import EntryKind, NamedVessels
 from ingest.journal.kinds.measurement import MEASURED_UNITS, MeasurementBody
 from ingest.journal.kinds.titration import Flask, TitrationBody
 from ingest.journal.result_warnings import TitrationRefused
@@ -49,14 +53,60 @@ EXAMPLES: list[tuple[str, dict[str, Any]]] = [
 ]
 
 
+FILES = {path.stem for path in Path(ingest.journal.kinds.__file__).parent.glob("*.py")} - {"__init__", "kind"}
+
+# Keys of bodies that no answer says by itself.
+WORKED_OUT = {"titration": {"warnings"}, "addition": {"so2_g"}, "racking": {"stage", "begun"}}
+
+every_kind = pytest.mark.parametrize("kind", KINDS.values(), ids=KINDS)
+
+
 def wrong(kind: str, **said: Any) -> list[tuple[str, str, str]]:
     with pytest.raises(BodyWrong) as caught:
         parse_body(kind, said)
     return [(problem.key, problem.value, problem.allowed) for problem in caught.value.problems]
 
 
-def test_there_is_a_body_and_an_example_for_each_kind() -> None:
-    assert set(KINDS) == {kind for kind, _ in EXAMPLES}
+def test_each_file_is_a_kind_and_each_kind_has_an_example() -> None:
+    assert set(KINDS) == FILES == {kind for kind, _ in EXAMPLES}
+    assert len({kind.body for kind in KINDS.values()}) == len(KINDS), "a body belongs to one kind"
+
+
+@every_kind
+def test_a_kind_says_what_it_is_for_and_shows_a_whole_call(kind: EntryKind[Any]) -> None:
+    assert kind.says.endswith(".")
+    options = set(re.findall(r"--[a-z-]+", kind.example))
+    assert options
+    if kind.questions:
+        assert options <= {question.option for question in kind.questions}
+
+
+@every_kind
+def test_each_key_of_a_body_is_answered_by_a_question_of_the_kind(kind: EntryKind[Any]) -> None:
+    names = [question.name for question in kind.questions]
+    assert len(set(names)) == len(names)
+    assert all(question.ask.endswith("?") and question.help.endswith(".") for question in kind.questions)
+    assert {question.key for question in kind.questions} <= {"", *kind.body.model_fields}
+    assert set(kind.answered_by.values()) <= set(names)
+    if kind.questions:
+        answered = {question.key or question.name for question in kind.questions} | set(kind.answered_by)
+        assert set(kind.body.model_fields) - WORKED_OUT.get(kind.name, set()) <= answered
+
+
+@every_kind
+def test_a_kind_that_changes_vessels_names_some(kind: EntryKind[Any]) -> None:
+    names_in_body = any(parse_body(name, said).places for name, said in EXAMPLES if name == kind.name)
+    if kind.ledger_step is not None:
+        assert kind.place.allowed or names_in_body
+    assert not (kind.place.needed and kind.place.or_lot)
+
+
+@pytest.mark.parametrize(("kind", "said"), EXAMPLES, ids=[kind for kind, _ in EXAMPLES])
+def test_a_body_has_words_and_its_caution_stands_inside_a_sentence(kind: str, said: dict[str, Any]) -> None:
+    body = parse_body(kind, said)
+    assert kind_of(body) is KINDS[kind]
+    assert body_words(body, "riesling-26").strip()
+    assert not KINDS[kind].caution(body, NamedVessels()).endswith(".")
 
 
 @pytest.mark.parametrize(("kind", "said"), EXAMPLES, ids=[kind for kind, _ in EXAMPLES])

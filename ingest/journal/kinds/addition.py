@@ -187,7 +187,7 @@ def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[s
     so2_g = so2_added_g(read_body(AdditionBody, "addition", data))
     if so2_g is not None and so2_g > LARGEST_AMOUNT:
         question = "number" if given["form"] == "tablets" else "volume"
-        why = f"makes {so2_g:g} g of SO2, and at most {LARGEST_AMOUNT:g} g can be written down; look at the units"
+        why = f"makes {so2_g:g} g of SO2, and at most {LARGEST_AMOUNT:,.0f} g can be written down; look at the units"
         raise AnswersWrong([Wrong(question, why)])
     data["so2_g"] = so2_g
     return ()

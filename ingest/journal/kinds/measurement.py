@@ -321,6 +321,7 @@ MEASUREMENT: Final = EntryKind(
         "u_value": "uncertainty",
         "unit": "value",
         "volume_l": "value",
+        "u_volume_l": "uncertainty",
         "content_kg": "value",
         "": "value",
     },
