@@ -1,4 +1,4 @@
-"""`leeside demo`: a simulated cellar through the real path, from the wire to the mail, told in a cellarhand's words."""
+"""`leeside demo`: a simulated cellar through the real path, from the wire to the mail, with a line for each event."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ LID_MENDED_S: Final = 65.0
 # What the demo promises: the message is there by then.
 ALARM_BY_S: Final = 75.0
 LOOK_EVERY_S: Final = 0.25
-TELL_EVERY_S: Final = 5.0
+PRESSURE_EVERY_S: Final = 5.0
 STOP_S: Final = 15.0
 
 _IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
@@ -67,7 +67,7 @@ def demo(
     """
     began = time.monotonic()
     try:
-        import aiosmtpd  # noqa: F401  asked for here so that its absence is one clear sentence
+        import aiosmtpd  # noqa: F401  imported here so that its absence is one clear sentence
         import amqtt  # noqa: F401
     except ImportError as error:
         raise MissingPart(
@@ -87,7 +87,7 @@ def demo(
             signal.signal(signal.SIGINT, signal.SIG_IGN)
     expected = length_s is not None and length_s >= ALARM_BY_S
     if expected and not cellar.mails:
-        print("The message that the demo promises did not come; see the log above.", file=sys.stderr)
+        print("The message that the demo promises did not come; see the lines above.", file=sys.stderr)
         return 1
     return 0
 
@@ -105,22 +105,22 @@ def _demo_folder(folder: Path | None) -> Iterator[Path]:
 
 
 class _Demo:
-    """The parts of the demo and what it tells. ``stack`` stops each part that was started, last first."""
+    """The parts of the demo and what it prints. ``stack`` stops each part that was started, last first."""
 
     def __init__(self, folder: Path, began: float, stack: ExitStack) -> None:
         self._folder = folder
         self._began = began
         self._stack = stack
         self._console = Console(highlight=False, soft_wrap=True)
-        self._letters: SimpleQueue[ReceivedMail] = SimpleQueue()
+        self._mailbox: SimpleQueue[ReceivedMail] = SimpleQueue()
         self.mails = 0
 
     def say(self, text: str) -> None:
-        """A line with the seconds since the start."""
+        """Print a line with the seconds since the start."""
         self._console.print(f"{time.monotonic() - self._began:5.1f} s  {text}", markup=False)
 
     def prepare(self, days: int) -> None:
-        """Broker, mail sink, serial line, cellar file, store with its past."""
+        """Start broker, mailbox and serial line; write the cellar file, and a store with past readings."""
         from ingest.simulation.demo_broker import DemoBroker
         from ingest.simulation.loopback import free_port
         from ingest.simulation.mailbox import Mailbox
@@ -138,7 +138,7 @@ class _Demo:
         broker = DemoBroker({USER: password}, self._folder)
         broker.start()
         self._stack.callback(broker.stop)
-        mailbox = Mailbox(self._letters.put)
+        mailbox = Mailbox(self._mailbox.put)
         mailbox.start()
         self._stack.callback(mailbox.stop)
         self._lane = MillLane(now_ms=wall_ms(), days=days)
@@ -159,9 +159,9 @@ class _Demo:
         )
         self._cellar = load_cellar(self.file)
         with create_or_open(self._cellar.store_path, wall_ms()) as store:
-            self._bring_in(store, self._cellar, self._lane, days)
+            self._store_past(store, self._cellar, self._lane, days)
 
-    def _bring_in(self, store: Store, cellar: Cellar, lane: MillLane, days: int) -> None:
+    def _store_past(self, store: Store, cellar: Cellar, lane: MillLane, days: int) -> None:
         series = declare(store, declarations(cellar), wall_ms())
         appender = Appender(store)
         total = days * len(series)
@@ -177,7 +177,7 @@ class _Demo:
         self.say(f"{stored} past readings are in the store.")
 
     def play(self, length_s: float | None) -> None:
-        """Start the watch and the probes; tell what happens until the time is over."""
+        """Start the watch and the probes, and say what happens until the time is over."""
         log = self._stack.enter_context((self._folder / "leeside.log").open("wb"))
         watch = subprocess.Popen(
             [sys.executable, "-m", "alerts.command.supervisor", str(self.file)],
@@ -196,51 +196,51 @@ class _Demo:
         assert self._cellar.page is not None
         self.say(f"Leeside runs. The page: http://{self._cellar.page.address}/")
         self.say(f"In another terminal: leeside now {self.file}")
-        told = {"lid": start + LID_LIFTS_S, "mend": start + LID_MENDED_S, "pressure": start + TELL_EVERY_S}
-        seen = 0
+        due = {"lid": start + LID_LIFTS_S, "mend": start + LID_MENDED_S, "pressure": start + PRESSURE_EVERY_S}
+        steps_shown = 0
         with open_existing(self._cellar.store_path) as store:
             while length_s is None or time.monotonic() - self._began < length_s:
-                self._tell_letter()
-                seen = self._tell_transitions(store, seen)
-                self._tell_time(store, told, time.monotonic())
+                self._show_mail()
+                steps_shown = self._show_alarms(store, steps_shown)
+                self._show_what_is_due(store, due, time.monotonic())
                 if watch.poll() is not None:
                     raise AlertsError(f"leeside ended by itself; its log says why:\n{self._log_tail()}")
-        self.say(f"The end. {self.mails} messages were sent." if self.mails != 1 else "The end. One message was sent.")
+        self.say("The end. One mail was sent." if self.mails == 1 else f"The end. {self.mails} mails were sent.")
 
-    def _tell_letter(self) -> None:
+    def _show_mail(self) -> None:
         try:
-            letter = self._letters.get(timeout=LOOK_EVERY_S)
+            mail = self._mailbox.get(timeout=LOOK_EVERY_S)
         except Empty:
             return
         self.mails += 1
-        self.say(f"A mail arrives for {', '.join(letter.recipients)}:")
-        body = letter.message.get_content().rstrip()
-        for line in (f"Subject: {letter.message['Subject']}", "", *body.splitlines()):
+        self.say(f"A mail arrives for {', '.join(mail.recipients)}:")
+        body = mail.message.get_content().rstrip()
+        for line in (f"Subject: {mail.message['Subject']}", "", *body.splitlines()):
             self._console.print(f"         | {line}", markup=False)
 
-    def _tell_transitions(self, store: Store, seen: int) -> int:
-        rows = transitions(store)
-        for row in rows[seen:]:
-            self.say(f"Alarm {row.occurrence or '-'}: {row.key} is {row.to_state} ({row.event}).")
-        return len(rows)
+    def _show_alarms(self, store: Store, steps_shown: int) -> int:
+        steps = transitions(store)
+        for step in steps[steps_shown:]:
+            self.say(f"Alarm {step.occurrence or '-'}: {step.key} is {step.to_state} ({step.event}).")
+        return len(steps)
 
-    def _tell_time(self, store: Store, told: dict[str, float], now: float) -> None:
-        if now >= told["pressure"]:
-            told["pressure"] = now + TELL_EVERY_S
-            self._tell_pressure(store)
-        if now >= told["lid"]:
-            told["lid"] = float("inf")
+    def _show_what_is_due(self, store: Store, due: dict[str, float], now: float) -> None:
+        if now >= due["pressure"]:
+            due["pressure"] = now + PRESSURE_EVERY_S
+            self._show_pressure(store)
+        if now >= due["lid"]:
+            due["lid"] = float("inf")
             self.say("The lid of K2 comes off its seat: gas escapes.")
-        if now >= told["mend"]:
-            told["mend"] = float("inf")
-            self.say("Somebody has aired the room, seated the lid anew, and charges K2 again.")
+        if now >= due["mend"]:
+            due["mend"] = float("inf")
+            self.say("Somebody has aired the room, put the lid back in its seat, and charges K2 again.")
 
-    def _tell_pressure(self, store: Store) -> None:
+    def _show_pressure(self, store: Store) -> None:
         row = store.connection.execute("SELECT id FROM series WHERE probe = 'k2-pressure'").fetchone()
         reading = latest(store, [row[0]]).get(row[0])
         if reading is not None:
             value = value_at(scales(store, row[0]), reading.at_ms, reading.number)
-            self.say(f"K2 stands at {value_text('pressure', value, self._cellar.site.units)}.")
+            self.say(f"K2 is at {value_text('pressure', value, self._cellar.site.units)}.")
 
     def _log_tail(self) -> str:
         return "\n".join((self._folder / "leeside.log").read_text("utf-8", "replace").splitlines()[-10:])
