@@ -34,7 +34,7 @@ def backup(
         typer.Option("--to", metavar="PATH", help="Into this folder; by default that of [backup], or backups."),
     ] = None,
     gently: Annotated[
-        bool, typer.Option("--gently", help="Let all else on the machine go first, as the daily backup does.")
+        bool, typer.Option("--gently", help="Let everything else on the machine run first, as the daily backup does.")
     ] = False,
     as_json: Json = False,
 ) -> int:
