@@ -80,17 +80,17 @@ class Desk:
         self.write("lot", lot="A", name="Malvasia", style="white")
         self.write("fill", "K1", "A", volume_l=16.0)
 
-    def write(self, kind: str, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
+    def write(self, kind: str, place: str | None = None, lot: str | None = None, **answers: Any) -> Entry:
         """An entry a second after the one before."""
         self._at_ms += 1000
         return write_entry(
-            self._store, Draft(kind, self._at_ms, "Ana", a_body(kind, **said), place, lot), self._cellar, self._at_ms
+            self._store, Draft(kind, self._at_ms, "Ana", a_body(kind, **answers), place, lot), self._cellar, self._at_ms
         )
 
     def free(self, mg_l: float, place: str | None = "K1", lot: str | None = None) -> Entry:
         """Free SO2, found elsewhere, with 2 mg/L of standard uncertainty."""
-        said: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": mg_l, "u_so2_mg_l": 2.0}
-        return self.write("titration", place, lot, **said)
+        answers: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": mg_l, "u_so2_mg_l": 2.0}
+        return self.write("titration", place, lot, **answers)
 
     def strike(self, entry: Entry, reason: str = "wrong flask") -> None:
         """Cross an entry out."""
@@ -129,20 +129,20 @@ def started() -> Iterator[Start]:
     """Starts followers, and stops them after the test."""
     running: list[Follower] = []
 
-    def start(one: Follower) -> Follower:
-        one.start()
-        running.append(one)
-        return one
+    def start(mirror: Follower) -> Follower:
+        mirror.start()
+        running.append(mirror)
+        return mirror
 
     yield start
-    for one in running:
-        one.stop(5.0)
-        assert not one.alive()
+    for mirror in running:
+        mirror.stop(5.0)
+        assert not mirror.alive()
 
 
-def up_to_date(one: Follower) -> bool:
+def up_to_date(mirror: Follower) -> bool:
     """Whether it has nothing left to do."""
-    state = one.state()
+    state = mirror.state()
     return state.state == "up to date" and state.behind == state.spans == state.records == 0
 
 
@@ -162,9 +162,9 @@ def refused_lines(store: Store) -> list[RefusedLine]:
 
 def expected(store: Store) -> Points:
     """The points of all readings as the store has them now."""
-    made: Points = {}
+    points: Points = {}
     for row in all_series(store):
         head = f"reading,place={row.place},probe={row.probe},quantity={row.quantity},site=Mill\\ Lane"
         for at, value, quality in raw(store, row.id):
-            made[head, at * 1_000_000] = {"value": repr(value), "quality": f"{quality & 3}i"}
-    return made
+            points[head, at * 1_000_000] = {"value": repr(value), "quality": f"{quality & 3}i"}
+    return points

@@ -27,9 +27,9 @@ def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(
 ) -> None:
     server.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: one.state().behind_since_ms == NOW)
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: mirror.state().behind_since_ms == NOW)
+    mirror.stop(5.0)
     assert behind_since(store) == NOW
     later = started(follower(store.path, settings(server.url), clock=lambda: NOW + 5 * HOUR_MS))
     eventually(lambda: later.state().state == "waiting")
@@ -42,37 +42,37 @@ def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(
 def test_a_stop_amid_a_backlog_is_not_taken_for_its_end(store: Store, server: InfluxServer, started: Start) -> None:
     server.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: one.state().behind_since_ms is not None)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: mirror.state().behind_since_ms is not None)
     server.judge = lambda request: Says(hang=True)
     count = len(server.requests)
     eventually(lambda: len(server.requests) > count)
-    one.stop(0.0)
+    mirror.stop(0.0)
     server.stop()
-    eventually(lambda: not one.alive())
-    assert one.state().state == "waiting"
+    eventually(lambda: not mirror.alive())
+    assert mirror.state().state == "waiting"
     assert behind_since(store) == NOW
 
 
 def test_a_stop_amid_a_request_is_not_taken_for_trouble(store: Store, server: InfluxServer, started: Start) -> None:
-    one = started(follower(store.path, settings(server.url, timeout_s=60.0)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url, timeout_s=60.0)))
+    eventually(lambda: up_to_date(mirror))
     server.judge = lambda request: Says(hang=True)
     Appender(store).append([(1, NOW, 1.0, 0)])
     eventually(lambda: server.requests)
-    one.stop(0.0)
+    mirror.stop(0.0)
     server.stop()
-    eventually(lambda: not one.alive())
-    assert (one.state().state, one.state().last_error, behind_since(store)) == ("up to date", None, None)
+    eventually(lambda: not mirror.alive())
+    assert (mirror.state().state, mirror.state().last_error, behind_since(store)) == ("up to date", None, None)
 
 
 def test_turns_that_fail_count_as_behind(store: Store, server: InfluxServer, started: Start) -> None:
     def broken() -> str:
         raise ZeroDivisionError
 
-    one = started(follower(store.path, settings(server.url), token=broken))
-    eventually(lambda: one.state().behind_since_ms == NOW)
-    assert one.state().state == "waiting"
+    mirror = started(follower(store.path, settings(server.url), token=broken))
+    eventually(lambda: mirror.state().behind_since_ms == NOW)
+    assert mirror.state().state == "waiting"
     assert behind_since(store) == NOW
 
 
@@ -81,19 +81,19 @@ def test_a_clock_in_the_past_makes_no_half_century_of_it(store: Store, server: I
         set_cursor(connection, "clock", NOW - 7)
     server.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    one = started(follower(store.path, settings(server.url), clock=lambda: 1000))
-    eventually(lambda: one.state().behind_since_ms is not None)
-    assert one.state().behind_since_ms == NOW - 7
+    mirror = started(follower(store.path, settings(server.url), clock=lambda: 1000))
+    eventually(lambda: mirror.state().behind_since_ms is not None)
+    assert mirror.state().behind_since_ms == NOW - 7
 
 
 def test_one_that_keeps_up_writes_nothing_about_it(store: Store, server: InfluxServer, started: Start) -> None:
-    one = started(follower(store.path, settings(server.url)))
+    mirror = started(follower(store.path, settings(server.url)))
     appender = Appender(store)
     for step in range(3):
         appender.append([(1, NOW + step, 1.0, 0)])
-        eventually(lambda step=step: up_to_date(one) and len(server.points) == step + 1)  # type: ignore[misc]  # bound now
-    told = store.connection.execute("SELECT count(*) FROM cursor WHERE name = 'mirror behind since'").fetchone()
-    assert told == (0,)
+        eventually(lambda step=step: up_to_date(mirror) and len(server.points) == step + 1)  # type: ignore[misc]  # bound now
+    count = store.connection.execute("SELECT count(*) FROM cursor WHERE name = 'mirror behind since'").fetchone()
+    assert count == (0,)
 
 
 def test_a_word_that_is_said_again_keeps_its_time() -> None:

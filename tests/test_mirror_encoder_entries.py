@@ -74,13 +74,13 @@ def test_a_lot_has_no_place_and_a_measurement_its_own_unit() -> None:
 
 
 def test_a_titration_below_its_blank_has_no_result() -> None:
-    said: dict[str, Any] = {
+    answers: dict[str, Any] = {
         "quantity": "free",
         "method": "iodometric",
         "flasks": [{"titre_ml": 0.1}],
         "sample_ml": 50.0,
     }
-    assert [line[0] for line in parsed(an_entry(2, "titration", AT, "K1", **said))] == ["entry"]
+    assert [line[0] for line in parsed(an_entry(2, "titration", AT, "K1", **answers))] == ["entry"]
 
 
 def test_two_entries_of_one_millisecond_are_two_points() -> None:

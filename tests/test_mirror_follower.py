@@ -52,20 +52,20 @@ def test_what_is_stored_already_is_sent_then_what_comes(store: Store, server: In
         add_transition(
             connection, TransitionRow(NOW, "K1/pressure/low", "a2b", "e", "normal", "acknowledged", 3, "", "")
         )
-    one = started(follower(store.path, settings(server.url, batch=1000)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url, batch=1000)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert max(len(request.lines) for request in server.requests) == 1000
     assert {(request.path, tuple(request.query.items())) for request in server.requests} == {
         ("/api/v2/write", (("org", "home"), ("bucket", "cellar"), ("precision", "ns")))
     }
     before = len(server.requests)
     appender.append(rows(3, 1, LATER_MS) + rows(3, 2, LATER_MS))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert [len(request.lines) for request in server.requests[before:]] == [6]
     alarms = [key for key in server.points if key[0].startswith("alarm,limit=K1/pressure/low,site=Mill")]
     assert len(alarms) == 1
-    assert one.state().newest_sent_ms == LATER_MS + 20_000
-    assert one.state().sent == len(server.points)
+    assert mirror.state().newest_sent_ms == LATER_MS + 20_000
+    assert mirror.state().sent == len(server.points)
     with store.write() as connection:
         add_transition(
             connection, TransitionRow(NOW, "K1/pressure/low", "a2b", "e", "acknowledged", "normal", 9, "", "")
@@ -76,9 +76,9 @@ def test_what_is_stored_already_is_sent_then_what_comes(store: Store, server: In
 def test_a_restart_sends_only_what_is_new(store: Store, server: InfluxServer, started: Start) -> None:
     appender = Appender(store)
     appender.append(rows(100))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
+    mirror.stop(5.0)
     count = len(server.requests)
     appender.append(rows(1, 1, NOW))
     again = started(follower(store.path, settings(server.url)))
@@ -88,9 +88,9 @@ def test_a_restart_sends_only_what_is_new(store: Store, server: InfluxServer, st
 
 def test_another_bucket_gets_everything(store: Store, server: InfluxServer, started: Start) -> None:
     Appender(store).append(rows(100))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
+    mirror.stop(5.0)
     server.points.clear()
     other = started(follower(store.path, settings(server.url, bucket="other")))
     eventually(lambda: up_to_date(other) and all_there(server, store))
@@ -101,13 +101,13 @@ def test_a_scale_that_was_wrong_sends_the_corrected_values_again(
 ) -> None:
     Appender(store).append([*rows(10_000, 1, NOW - 100_000_000), *rows(40, 2, NOW - 1_000_000)])
     settled(store, NOW - DAY_MS)
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     count = len(server.requests)
     with store.write() as connection:
         add_part(connection, 1, Part(NOW - 95_000_000, "calibration", 1.5, -2.0, "kPa", "Ana"), NOW)
         add_part(connection, 2, Part(NOW - 900_000, "calibration", 1.0, 0.25, "kPa", "Ana"), NOW)
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     again = [line for request in server.requests[count:] for line in request.lines]
     assert min(int(line.rsplit(" ", 1)[1]) for line in again) >= (NOW - 95_000_000) * 1_000_000
     assert len(again) == 9500 + 30
@@ -130,17 +130,17 @@ def test_late_readings_and_a_correction_amid_a_backlog(store: Store, server: Inf
         return Says()
 
     server.judge = meddle
-    one = started(follower(store.path, settings(server.url, batch=100)))
-    eventually(lambda: next(changes, None) is None and up_to_date(one), within_s=30)
+    mirror = started(follower(store.path, settings(server.url, batch=100)))
+    eventually(lambda: next(changes, None) is None and up_to_date(mirror), within_s=30)
     assert all_there(server, store)
 
 
 def test_a_renamed_probe_keeps_its_old_points(store: Store, server: InfluxServer, started: Start) -> None:
     appender = Appender(store)
     appender.append(rows(5))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
+    mirror.stop(5.0)
     new = declared(probe="p1", former_probe="k1-pressure", gain=1.0, unit="kPa")
     declare(store, [new, declared(probe="k2-pressure", place="K2", gain=1.0, unit="kPa")], NOW)
     appender.append([(1, BASE_MS + 1, 1.0, 0), (1, NOW + 1, 1.0, 0)])
@@ -152,10 +152,10 @@ def test_a_renamed_probe_keeps_its_old_points(store: Store, server: InfluxServer
 
 def test_no_number_and_no_sure_time_are_not_sent(store: Store, server: InfluxServer, started: Start) -> None:
     Appender(store).append([(1, NOW, float("inf"), 0), (1, NOW + 1, 1.0, ESTIMATED + 17), (1, NOW + 2, 1.0, 0)])
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     assert len(server.points) == 1
-    assert one.state().left_out == 2
+    assert mirror.state().left_out == 2
 
 
 @pytest.mark.parametrize(
@@ -174,20 +174,20 @@ def test_no_number_and_no_sure_time_are_not_sent(store: Store, server: InfluxSer
 def test_the_same_batch_again(says: Says, store: Store, server: InfluxServer, started: Start) -> None:
     Appender(store).append(rows(100))
     server.script = [says, says, says]
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert len({request.lines for request in server.requests}) == 1
     assert len(server.requests) == 4
-    assert one.state().last_error is None
+    assert mirror.state().last_error is None
 
 
 def test_no_answer_in_time(store: Store, server: InfluxServer, started: Start) -> None:
     Appender(store).append(rows(10))
     server.script = [Says(hang=True)]
-    one = started(follower(store.path, settings(server.url, timeout_s=0.1), pace=Pace(0.3, 0.3, 0.3)))
-    eventually(lambda: one.state().state == "waiting")
-    assert one.state().last_error == "no answer in time"
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url, timeout_s=0.1), pace=Pace(0.3, 0.3, 0.3)))
+    eventually(lambda: mirror.state().state == "waiting")
+    assert mirror.state().last_error == "no answer in time"
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert len(server.requests) == 2
 
 
@@ -196,26 +196,26 @@ def test_a_server_that_is_away_for_long_costs_a_few_rows(
 ) -> None:
     appender = Appender(store)
     appender.append(rows(10))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     server.stop()
     for step in range(300):
         appender.append(rows(1, 1 + step % 2, NOW + step * 1000))
-    eventually(lambda: one.state().state == "waiting" and changes_left(store) == 0 and one.state().spans == 2)
-    assert one.state().last_error == "no connection: [Errno 111] Connection refused"
-    assert one.state().oldest_unsent_ms == NOW
+    eventually(lambda: mirror.state().state == "waiting" and changes_left(store) == 0 and mirror.state().spans == 2)
+    assert mirror.state().last_error == "no connection: [Errno 111] Connection refused"
+    assert mirror.state().oldest_unsent_ms == NOW
     while prune_feed(store, (MIRROR,)):
         pass
     assert store.connection.execute("SELECT count(*) FROM touched").fetchone() == (1,)
     settled(store, NOW + 100_000)
     server.start()
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
 
 
 def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, server: InfluxServer, started: Start) -> None:
     """A day after the other is stored, settled and pruned from the feed; amid it the mirror is started anew."""
     server.stop()
-    one = started(follower(store.path, settings(server.url)))
+    mirror = started(follower(store.path, settings(server.url)))
     appender = Appender(store)
     for day in range(30):
         begin_ms = BASE_MS + day * DAY_MS
@@ -224,11 +224,11 @@ def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, server: 
         eventually(lambda: changes_left(store) == 0)
         prune_feed(store, (MIRROR,))
         if day == 15:
-            one.stop(5.0)
-            one = started(follower(store.path, settings(server.url)))
-    assert one.state().spans <= 2
+            mirror.stop(5.0)
+            mirror = started(follower(store.path, settings(server.url)))
+    assert mirror.state().spans <= 2
     server.start()
-    eventually(lambda: up_to_date(one) and all_there(server, store), within_s=30)
+    eventually(lambda: up_to_date(mirror) and all_there(server, store), within_s=30)
     assert len(server.points) == 30 * 720
 
 
@@ -239,9 +239,9 @@ def test_retry_after_is_obeyed(status: int, form: str, store: Store, server: Inf
     date = format_datetime(datetime.fromtimestamp(NOW / 1000 + 3600, UTC), usegmt=True)
     server.script = [Says(status, headers={"Retry-After": "3600" if form == "seconds" else date}, body="busy")]
     Appender(store).append(rows(10))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: one.state().state == "waiting")
-    assert one.state().last_error == f"{status}: busy"
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: mirror.state().state == "waiting")
+    assert mirror.state().last_error == f"{status}: busy"
     assert not threading.Event().wait(0.3)
     assert len(server.requests) == 1
 
@@ -249,8 +249,8 @@ def test_retry_after_is_obeyed(status: int, form: str, store: Store, server: Inf
 def test_retry_after_of_a_moment_is_a_moment(store: Store, server: InfluxServer, started: Start) -> None:
     server.script = [Says(429, headers={"Retry-After": "1"})]
     Appender(store).append(rows(10))
-    one = started(follower(store.path, settings(server.url), pace=Pace(3600.0, 3600.0, 3600.0)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url), pace=Pace(3600.0, 3600.0, 3600.0)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
 
 
 @pytest.mark.parametrize("status", [401, 403, 404, 200, 302])
@@ -260,13 +260,13 @@ def test_a_server_that_will_not_have_us_is_asked_slowly_with_the_token_of_now(
     Appender(store).append(rows(10))
     tokens = ["old"]
     server.judge = lambda request: Says() if request.token == "Token new" else Says(status, body='{"message":"no"}')
-    one = started(follower(store.path, settings(server.url), token=lambda: tokens[-1], pace=Pace(9.0, 9.0, 0.05)))
-    eventually(lambda: one.state().state == "shut")
-    assert str(one.state().last_error).startswith(str(status))
+    mirror = started(follower(store.path, settings(server.url), token=lambda: tokens[-1], pace=Pace(9.0, 9.0, 0.05)))
+    eventually(lambda: mirror.state().state == "shut")
+    assert str(mirror.state().last_error).startswith(str(status))
     assert server.points == {}
     tokens.append("new")
-    eventually(lambda: up_to_date(one) and all_there(server, store))
-    assert one.state().last_error is None
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
+    assert mirror.state().last_error is None
 
 
 def test_a_token_that_cannot_be_read_is_told_and_waited_for(
@@ -274,20 +274,20 @@ def test_a_token_that_cannot_be_read_is_told_and_waited_for(
 ) -> None:
     Appender(store).append(rows(10))
     table = settings(server.url, token_file="token")
-    one = started(follower(store.path, table, token=lambda: table.token({}, tmp_path)))
-    eventually(lambda: one.state().state == "shut")
-    assert "token_file" in str(one.state().last_error)
+    mirror = started(follower(store.path, table, token=lambda: table.token({}, tmp_path)))
+    eventually(lambda: mirror.state().state == "shut")
+    assert "token_file" in str(mirror.state().last_error)
     assert server.requests == []
     (tmp_path / "token").write_text("abc\n", encoding="utf-8")
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert server.requests[0].token == "Token abc"
 
 
 def test_too_large_is_halved_and_stays_so(store: Store, server: InfluxServer, started: Start) -> None:
     server.judge = lambda request: Says(413) if len(request.lines) > 300 else Says()
     Appender(store).append(rows(3000))
-    one = started(follower(store.path, settings(server.url, batch=1000)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url, batch=1000)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     sizes = [len(request.lines) for request in server.requests]
     assert sizes[:3] == [1000, 500, 250]
     assert max(sizes[sizes.index(250) + 1 :]) <= 500
@@ -302,30 +302,30 @@ def test_one_bad_point_among_good_ones_is_put_aside(store: Store, server: Influx
         else Says()
     )
     Appender(store).append(rows(500))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     missing = set(expected(store)) - set(server.points)
     assert [at for _, at in missing] == [(BASE_MS + 170_000) * 1_000_000]
     (refused,) = refused_lines(store)
     assert refused.line.endswith(bad)
-    assert (refused.status, refused.said, one.state().refused) == (400, "unable to parse", 1)
+    assert (refused.status, refused.said, mirror.state().refused) == (400, "unable to parse", 1)
 
 
 def test_a_server_that_takes_nothing_gives_up_nothing(store: Store, server: InfluxServer, started: Start) -> None:
     server.judge = lambda request: Says(400, body="what is this?")
     Appender(store).append(rows(8))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: one.state().state == "shut")
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: mirror.state().state == "shut")
     assert refused_lines(store) == []
     server.judge = lambda request: Says()
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
 
 
 def test_partly_taken_goes_on_with_a_note(store: Store, server: InfluxServer, started: Start) -> None:
     server.script = [Says(422, body='{"message":"field type conflict"}', kept=True)]
     Appender(store).append(rows(10))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     assert len(server.requests) == 1
     assert [(row.status, row.said) for row in refused_lines(store)] == [(422, "field type conflict")]
 
@@ -333,13 +333,13 @@ def test_partly_taken_goes_on_with_a_note(store: Store, server: InfluxServer, st
 def test_stopping_does_not_wait_for_a_server_that_hangs(store: Store, server: InfluxServer) -> None:
     server.script = [Says(hang=True)]
     Appender(store).append(rows(10))
-    one = follower(store.path, settings(server.url, timeout_s=60.0))
-    one.start()
+    mirror = follower(store.path, settings(server.url, timeout_s=60.0))
+    mirror.start()
     eventually(lambda: server.requests)
-    one.stop(0.05)
-    assert one.alive()
+    mirror.stop(0.05)
+    assert mirror.alive()
     server.stop()
-    eventually(lambda: not one.alive())
+    eventually(lambda: not mirror.alive())
 
 
 def test_a_newest_change_need_not_wait_for_a_backlog(store: Store, server: InfluxServer, started: Start) -> None:
@@ -353,7 +353,7 @@ def test_a_newest_change_need_not_wait_for_a_backlog(store: Store, server: Influ
         return Says()
 
     server.judge = judge
-    one = started(follower(store.path, settings(server.url, batch=100)))
-    eventually(lambda: up_to_date(one) and all_there(server, store), within_s=30)
+    mirror = started(follower(store.path, settings(server.url, batch=100)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store), within_s=30)
     places = [n for n, request in enumerate(server.requests) if any("k2-pressure" in line for line in request.lines)]
     assert places[0] < len(server.requests) - 10

@@ -44,14 +44,14 @@ def test_what_was_written_before_and_what_is_written_now(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
     free = desk.free(31.0)
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     head = r"result,place=K1,quantity=free_so2,site=Mill\ Lane"
     point = server.points[head, free.at_ms * 1_000_000 + free.id]
     assert (point["value"], point["u"], point["struck"]) == ("31.0", "2.0", "0i")
     before = len(server.requests)
     lot = desk.free(28.0, None, "A")
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert (r"result,lot=A,quantity=free_so2,site=Mill\ Lane", lot.at_ms * 1_000_000 + lot.id) in server.points
     # Only what is new.
     assert [len(request.lines) for request in server.requests[before:]] == [2]
@@ -61,11 +61,11 @@ def test_a_strike_marks_the_points_that_were_sent(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
     free = desk.free(31.0)
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     count, before = len(server.points), len(server.requests)
     desk.strike(free)
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert len(server.points) == count
     assert [len(request.lines) for request in server.requests[before:]] == [2]
     struck = [key for key, fields in server.points.items() if fields.get("struck") == "1i"]
@@ -76,9 +76,9 @@ def test_a_restart_sends_nothing_twice_and_forgets_nothing(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
     first, second = desk.free(31.0), desk.free(30.0)
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
+    mirror.stop(5.0)
     before = len(server.requests)
     desk.strike(first)
     desk.free(29.0)
@@ -93,9 +93,9 @@ def test_another_bucket_gets_the_journal_as_it_is(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
     desk.strike(desk.free(31.0))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
+    mirror.stop(5.0)
     server.points.clear()
     before = len(server.requests)
     other = started(follower(store.path, settings(server.url, bucket="other")))
@@ -108,32 +108,32 @@ def test_entries_that_an_import_puts_in_between_are_sent_too(
 ) -> None:
     with store.write() as connection:
         insert_entry(connection, an_entry(9, "state", NOW + 9, "K1", remark="nine"))
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     with store.write() as connection:
         insert_entry(connection, an_entry(5, "state", NOW + 5, "K1", remark="five"))
         insert_entry(connection, an_entry(12, "state", NOW + 12, "K1", remark="twelve"))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     before = len(server.requests)
     desk.free(30.0)
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert [len(request.lines) for request in server.requests[before:]] == [2]
 
 
 def test_a_server_that_was_away_gets_entries_strikes_and_alarms(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     server.stop()
     desk.strike(desk.free(31.0))
     with store.write() as connection:
         row = TransitionRow(NOW, "K1/pressure/low", "a2b", "e", "normal", "unacknowledged", 3, "", "")
         add_transition(connection, row)
     # The entry, its strike, and the change of the alarm.
-    eventually(lambda: one.state().state == "waiting" and one.state().records == 3)
+    eventually(lambda: mirror.state().state == "waiting" and mirror.state().records == 3)
     server.start()
-    eventually(lambda: up_to_date(one) and one.state().records == 0 and all_there(server, store))
+    eventually(lambda: up_to_date(mirror) and mirror.state().records == 0 and all_there(server, store))
     assert [head for head, _ in server.points if head.startswith("alarm")]
 
 
@@ -154,8 +154,8 @@ def test_no_answer_but_taken_moves_the_place(
 ) -> None:
     desk.free(31.0)
     server.script = [says]
-    one = started(follower(store.path, settings(server.url), pace=Pace(0.02, 0.05, 0.05)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url), pace=Pace(0.02, 0.05, 0.05)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert len(server.requests) >= 2
     assert server.requests[0].lines == server.requests[1].lines
 
@@ -164,9 +164,9 @@ def test_a_kill_between_taken_and_kept_sends_the_same_points_again(
     store: Store, server: InfluxServer, desk: Desk, started: Start
 ) -> None:
     """Of a process that dies there nothing is left but the store, so the place of before is put back."""
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
-    one.stop(5.0)
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
+    mirror.stop(5.0)
     names = ("mirror entries", "mirror entries counted", "mirror strikes")
     places = store.connection.execute("SELECT name, value FROM cursor WHERE name IN (?, ?, ?)", names).fetchall()
     desk.strike(desk.free(31.0))
@@ -188,9 +188,9 @@ def test_too_many_at_once_are_halved_and_none_is_left_out(
     for number in range(70):
         desk.free(20.0 + number)
     server.judge = lambda request: Says(413) if len(request.lines) > 7 else Says()
-    one = started(follower(store.path, settings(server.url, batch=50)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
-    assert one.state().refused == 0
+    mirror = started(follower(store.path, settings(server.url, batch=50)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
+    assert mirror.state().refused == 0
 
 
 def test_a_journal_of_years_need_not_wait_for_the_next_readings(
@@ -199,8 +199,8 @@ def test_a_journal_of_years_need_not_wait_for_the_next_readings(
     with store.write() as connection:
         for number in range(1, 3 * MOST_ENTRIES):
             insert_entry(connection, an_entry(number, "state", NOW + number, "K1", remark="x"))
-    one = started(follower(store.path, settings(server.url, every_s=3600.0)))
-    eventually(lambda: up_to_date(one) and all_there(server, store))
+    mirror = started(follower(store.path, settings(server.url, every_s=3600.0)))
+    eventually(lambda: up_to_date(mirror) and all_there(server, store))
     assert max(len(request.lines) for request in server.requests) == MOST_ENTRIES
 
 
@@ -212,8 +212,8 @@ def test_an_entry_that_is_too_long_by_itself_is_put_aside_and_slows_nothing_down
     desk.free(30.0)
     server.judge = lambda request: Says(413) if any(len(line) > 2000 for line in request.lines) else Says()
     Appender(store).append([(1, NOW + step * 10_000, 1.0, 0) for step in range(40)])
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     (refused,) = refused_lines(store)
     assert f"entry={long.id}i" in refused.line
     assert set(wanted(store)) - set(server.points) == {
@@ -233,8 +233,8 @@ def test_one_bad_entry_among_good_ones_is_put_aside(
         if lines_of(request, f"entry,kind={bad.kind}") and _has(request, bad.id)
         else Says()
     )
-    one = started(follower(store.path, settings(server.url)))
-    eventually(lambda: up_to_date(one))
+    mirror = started(follower(store.path, settings(server.url)))
+    eventually(lambda: up_to_date(mirror))
     assert [row.said for row in refused_lines(store)] == ["unable to parse"]
     missing = set(wanted(store)) - set(server.points)
     assert [(head.split(",")[0], at % 1000) for head, at in missing] == [("entry", bad.id)]

@@ -39,12 +39,12 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 
 def wanted(store: Store, *, quality: bool = False) -> Points:
-    found: Points = {}
+    points: Points = {}
     for row in all_series(store):
         names = {"place": row.place, "probe": row.probe, "quantity": row.quantity, "site": "Mill Lane", "db": "cellar"}
         for at, value, code in raw(store, row.id):
-            found[tuple(sorted(names.items())), at] = float(code & 3) if quality else value
-    return found
+            points[tuple(sorted(names.items())), at] = float(code & 3) if quality else value
+    return points
 
 
 def without_db(points: Points) -> Points:
@@ -69,11 +69,11 @@ def test_what_is_read_back_is_what_is_stored(store: Store, server: Victoria) -> 
         for id, state in enumerate(("unacknowledged", "normal")):
             row = TransitionRow(BEGIN_MS + id, "K1/pressure/low", "a2b", "e", "normal", state, 3.5, "Ana", 'a "note"')
             add_transition(connection, row)
-    one = follower(store.path, settings(server.url))
-    one.start()
-    eventually(lambda: one.state().state == "up to date", within_s=30)
-    one.stop(5.0)
-    assert one.state().refused == 0
+    mirror = follower(store.path, settings(server.url))
+    mirror.start()
+    eventually(lambda: mirror.state().state == "up to date", within_s=30)
+    mirror.stop(5.0)
+    assert mirror.state().refused == 0
     assert without_db(server.points("reading_value")) == without_db(wanted(store))
     assert without_db(server.points("reading_quality")) == without_db(wanted(store, quality=True))
     tags = (("limit", "K1/pressure/low"), ("site", "Mill Lane"))
@@ -86,11 +86,11 @@ def test_the_journal_is_read_back_with_uncertainty_and_strikes(store: Store, ser
     kept, struck = desk.free(31.0), desk.free(13.0)
     desk.strike(struck)
     ph = desk.write("measurement", "K1", quantity="pH", value=3.41)
-    one = follower(store.path, settings(server.url))
-    one.start()
-    eventually(lambda: one.state().state == "up to date", within_s=30)
-    one.stop(5.0)
-    assert one.state().refused == 0
+    mirror = follower(store.path, settings(server.url))
+    mirror.start()
+    eventually(lambda: mirror.state().state == "up to date", within_s=30)
+    mirror.stop(5.0)
+    assert mirror.state().refused == 0
 
     def results(field: str) -> dict[tuple[str, int], float]:
         return {(dict(tags)["quantity"], at): value for (tags, at), value in server.points(f"result_{field}").items()}
@@ -99,9 +99,9 @@ def test_the_journal_is_read_back_with_uncertainty_and_strikes(store: Store, ser
     assert results("value") == {so2: 31.0, wrong: 13.0, ("pH", ph.at_ms): 3.41}
     assert results("u") == {so2: 2.0, wrong: 2.0}
     assert results("struck") == {so2: 0.0, wrong: 1.0, ("pH", ph.at_ms): 0.0}
-    found = {(dict(tags)["kind"], at): value for (tags, at), value in server.points("entry_struck").items()}
-    assert found == {(entry.kind, entry.at_ms): float(entry.struck is not None) for entry in entries(store)}
-    assert len(found) == 5
+    points = {(dict(tags)["kind"], at): value for (tags, at), value in server.points("entry_struck").items()}
+    assert points == {(entry.kind, entry.at_ms): float(entry.struck is not None) for entry in entries(store)}
+    assert len(points) == 5
 
 
 _SCRIPT = """
@@ -109,15 +109,15 @@ import sys, threading
 from pathlib import Path
 sys.path.insert(0, "tests")
 from a_mirror import follower, settings
-one = follower(Path(sys.argv[1]), settings(sys.argv[2], batch=500))
-one.start()
-told = 0
-while one.state().state != "up to date":
-    if one.state().sent > told:
-        told = one.state().sent
-        print(told, flush=True)
+mirror = follower(Path(sys.argv[1]), settings(sys.argv[2], batch=500))
+mirror.start()
+sent = 0
+while mirror.state().state != "up to date":
+    if mirror.state().sent > sent:
+        sent = mirror.state().sent
+        print(sent, flush=True)
     threading.Event().wait(0.005)
-one.stop(5.0)
+mirror.stop(5.0)
 print("done", flush=True)
 """
 
@@ -139,6 +139,6 @@ def test_killed_again_and_again_nothing_is_missing(store: Store, server: Victori
         process.stderr.close()
     assert kills == 3
     process = start_script(_SCRIPT, store.path, server.url)
-    said, errors = process.communicate(timeout=60)
-    assert said.endswith("done\n"), errors
+    output, errors = process.communicate(timeout=60)
+    assert output.endswith("done\n"), errors
     assert without_db(server.points("reading_value")) == without_db(wanted(store))

@@ -12,7 +12,7 @@ HOUR_MS = 3_600_000
 
 
 @pytest.mark.parametrize(
-    ("told", "lines"),
+    ("fields", "lines"),
     [
         ({"state": "starting"}, ["has yet to begin"]),
         ({"state": "up to date", "sent": 1}, ["up to date, 1 point sent since the start"]),
@@ -45,5 +45,5 @@ HOUR_MS = 3_600_000
         ),
     ],
 )
-def test_each_state_in_words(told: dict[str, object], lines: list[str]) -> None:
-    assert mirror_lines(MirrorPulse.model_validate(told), NOW) == lines
+def test_each_state_in_words(fields: dict[str, object], lines: list[str]) -> None:
+    assert mirror_lines(MirrorPulse.model_validate(fields), NOW) == lines

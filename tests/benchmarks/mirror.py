@@ -3,7 +3,8 @@
 Backlog: ten series at 10 s over --days, settled, and a store whose mirror was just set. Measured from the moment it
 begins until nothing is left: points a second, processor time and memory of the daemon; then every point is read back
 from the server and counted. The floor is a bare loop that posts ready-made, compressed batches of the same lines one
-after the other to the same server. With fewer days than 30 the time for a month is worked out in proportion, and said.
+after the other to the same server. With fewer days than 30 the time for a month is worked out in proportion, which
+the output says.
 
 On the wire: what a point takes once compressed as the client library does it, without the headers of HTTP; made-up days
 of probes with usual noise and jitter, in a full batch of one probe and in a small request of twenty probes.
@@ -183,9 +184,9 @@ def _keep_up(folder: Path, seconds: float, *, mirrored: bool) -> tuple[float, fl
 
 def _wire() -> None:
     """Bytes of a point on the wire, compressed, in a full batch and in a small request."""
-    made = [cellar_year(probe, 1, time.time_ns() // 1_000_000) for probe in range(TWENTY)]
+    years = [cellar_year(probe, 1, time.time_ns() // 1_000_000) for probe in range(TWENTY)]
     days = []
-    for probe, day in enumerate(made):
+    for probe, day in enumerate(years):
         named = heads((f"r{probe}", f"R{probe}"), (), "temperature", [(0, "benchmark")])
         readings = Arrays(day.at_ms, day.values, np.zeros(len(day.values), np.uint16))
         days.append(reading_lines(readings, named))
