@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from mail_server import STORED, Inbox, free_port, mail_server, only_ana, route, self_made_certificate
 
 from alerts.message import MailChannel
-from alerts.message.mail import build_mail, send, stable_message_id
+from alerts.message.mail import build_mail, send
 from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
@@ -209,10 +209,3 @@ def test_the_channel_turns_its_own_troubles_into_words() -> None:
 
     lost = MailChannel(route(), no_password, UTC).deliver(STORED, 0)
     assert lost == DeliveryFailure(False, "the environment has no MAIL_PASSWORD", True)
-
-
-def test_message_ids_are_stable_and_well_formed() -> None:
-    made = stable_message_id("7f3k", "raised", "ana@cellar.example", sender="leeside@cellar.example")
-    assert made == "<7f3k.raised.ana-cellar-example@cellar.example>"
-    assert stable_message_id("a b", "", "ž", 7, sender="nobody") == "<a-b.x.x.7@nobody>"
-    assert stable_message_id("a", sender="") == "<a@leeside.invalid>"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from alerts.message.notices import Notice, combine, gather
+from alerts.message.notices import Notice, combine, gather, stable_message_id
 from alerts.message.wording import SAFETY, MessageText
 from alerts.watch import Tells
 
@@ -80,3 +80,10 @@ def test_a_flood_is_told_by_subject_and_the_most_urgent_in_full() -> None:
     assert "what raised k39 says" not in one.draft.body
     assert "MEDIUM: k39 pressure, no data" in one.draft.body
     assert "The other 31 stand above" in one.draft.body
+
+
+def test_message_ids_are_stable_and_well_formed() -> None:
+    made = stable_message_id("7f3k", "raised", "ana@cellar.example", sender="leeside@cellar.example")
+    assert made == "<7f3k.raised.ana-cellar-example@cellar.example>"
+    assert stable_message_id("a b", "", "ž", 7, sender="nobody") == "<a-b.x.x.7@nobody>"
+    assert stable_message_id("a", sender="") == "<a@leeside.invalid>"

@@ -5,7 +5,7 @@ Every error of ``smtplib``, ``ssl`` and the socket becomes plain words here and 
 
 from __future__ import annotations
 
-__all__ = ["MailChannel", "build_mail", "send", "stable_message_id", "try_login"]
+__all__ = ["MailChannel", "build_mail", "send", "try_login"]
 
 import re
 import smtplib
@@ -22,16 +22,6 @@ from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
 from ingest.store.alarms.messages import MessageRow
-
-
-def stable_message_id(*parts: str | int, sender: str) -> str:
-    """A Message-ID (RFC 5322 section 3.6.4) made of parts that name one event and recipient, under the sender's domain.
-
-    The same parts give the same id. Characters that such an id cannot carry become a dash.
-    """
-    left = ".".join(re.sub(r"[^A-Za-z0-9_-]+", "-", str(part)).strip("-") or "x" for part in parts)
-    right = re.sub(r"[^A-Za-z0-9.-]+", "-", sender.rpartition("@")[2]).strip(".-") or "leeside.invalid"
-    return f"<{left}@{right}>"
 
 
 def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -> EmailMessage:

@@ -6,15 +6,15 @@ anything here: only what one turn brought, and what may go out at the same momen
 
 from __future__ import annotations
 
-__all__ = ["MOST_APART", "Notice", "Notifier", "combine", "gather"]
+__all__ = ["MOST_APART", "Notice", "Notifier", "combine", "gather", "stable_message_id"]
 
+import re
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
 from alerts.message.hours import earliest
-from alerts.message.mail import stable_message_id
 from alerts.message.wording import PRIORITY_WORDS, SAFETY, SUBJECT_LIMIT, MessageText, compose, tail_of, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Tells
@@ -135,6 +135,16 @@ class Notifier:
                 not_before_ms=notice.not_before_ms,
             ),
         )
+
+
+def stable_message_id(*parts: str | int, sender: str) -> str:
+    """A Message-ID (RFC 5322 section 3.6.4) made of parts that name one event and recipient, under the sender's domain.
+
+    The same parts give the same id. Characters that such an id cannot carry become a dash.
+    """
+    left = ".".join(re.sub(r"[^A-Za-z0-9_-]+", "-", str(part)).strip("-") or "x" for part in parts)
+    right = re.sub(r"[^A-Za-z0-9.-]+", "-", sender.rpartition("@")[2]).strip(".-") or "leeside.invalid"
+    return f"<{left}@{right}>"
 
 
 def _occurrence(transition: Transition) -> str:
