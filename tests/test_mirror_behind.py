@@ -110,3 +110,22 @@ def test_the_newest_reading_sent_never_goes_back() -> None:
     for at_ms in (5, 9, 7):
         progress.reached(at_ms)
     assert progress.newest_sent_ms == 9
+
+
+def test_the_pulse_carries_every_key_from_the_start() -> None:
+    written = MirrorProgress(0.0).pulse(1.5).model_dump(mode="json", exclude_unset=True)
+    assert set(written) == {
+        "state",
+        "for_s",
+        "behind",
+        "spans",
+        "records",
+        "oldest_unsent_ms",
+        "newest_sent_ms",
+        "sent",
+        "refused",
+        "left_out",
+        "last_error",
+        "behind_since_ms",
+    }
+    assert (written["state"], written["for_s"]) == ("starting", 1.5)
