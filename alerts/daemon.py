@@ -1,4 +1,4 @@
-"""The alerts daemon: the turn every second, the outbox, the page. ``python -m alerts.daemon FILE`` is one process.
+"""The alerts daemon: the turn every second, and the outbox. ``python -m alerts.daemon FILE`` is one process.
 
 The scheduler only calls; what to do is decided by pure functions that are given the time. Its interval jobs live on the
 wall clock and would stand still for as long as that is set back, so the main thread guards them by the monotonic one.
@@ -16,7 +16,6 @@ import time
 from collections.abc import Mapping, Sequence
 from datetime import UTC
 from threading import Event, Thread
-from typing import TYPE_CHECKING
 
 import sdnotify
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -31,9 +30,6 @@ from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.store import RoleLock, create_or_open, open_existing
 
-if TYPE_CHECKING:
-    from alerts.page.app import PageServer
-
 log = logging.getLogger("alerts")
 
 TURN_S = 1.0
@@ -47,7 +43,7 @@ WATCHDOG_S = 10.0
 
 
 class AlertsDaemon:
-    """Judges limits, sends messages, serves the page, until ``stop_event`` is set."""
+    """Judges limits and sends messages, until ``stop_event`` is set."""
 
     def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
         self._cellar = cellar
@@ -66,23 +62,15 @@ class AlertsDaemon:
         self._last_turn = time.monotonic()
         self._outbox_wake = Event()
         self._outbox_thread: Thread | None = None
-        self._page: PageServer | None = None
         self._parent = os.environ.get("LEESIDE_PARENT")
         self._systemd = sdnotify.SystemdNotifier()
 
     def start(self) -> None:
-        """Start the scheduler, the outbox and the page."""
+        """Start the scheduler and the outbox."""
         self._scheduler.add_job(self._turn, "interval", seconds=TURN_S, id="turn")
         self._backups.anchor(wall_ms())
         self._scheduler.start()
         self._start_outbox()
-        if self._cellar.page is not None:
-            # Imported here: the web framework is half of the daemon's memory, and not every cellar has a page.
-            from alerts.page.app import PageServer
-
-            self._page = PageServer(self._cellar, wall_ms)
-            self._page.start()
-            log.info("the page is at %s", self._page.address)
         self._systemd.notify("READY=1")
         log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
 
@@ -111,8 +99,6 @@ class AlertsDaemon:
         self._systemd.notify("STOPPING=1")
         self._scheduler.shutdown(wait=True)
         self._outbox_wake.set()
-        if self._page is not None:
-            self._page.stop()
         if self._outbox_thread is not None:
             self._outbox_thread.join(5.0)
         self._store.close()
@@ -175,8 +161,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the daemon on a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
     # What the scheduler logs of every added and missed job says nothing to a winemaker.
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
-    # Nor does what the web server logs of its start and stop; the page's address is logged above.
-    logging.getLogger("uvicorn").setLevel(logging.WARNING)
     return run_daemon("alerts", AlertsDaemon, arguments)
 
 

@@ -90,6 +90,20 @@ def test_one_that_says_at_its_first_start_that_it_cannot_work_ends_the_whole() -
     assert watch.wait() == 2
 
 
+def test_one_that_is_not_needed_and_cannot_work_is_tried_again_while_the_others_go_on(tmp_path: Path) -> None:
+    note = tmp_path / "note"
+    page = child("page", "import sys; sys.exit(2)", note)
+    page.needed = False
+    address = str(tmp_path / "notify")
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(address)
+        manager.settimeout(20)
+        watch = Supervised(page, child("steady", STAYS), manager=address, watchdog=0.05)
+        assert [manager.recv(100) for _ in range(2)] == [b"READY=1", b"WATCHDOG=1"]
+        eventually(lambda: starts(note) >= 2)
+        assert watch.stop() == 0
+
+
 def test_one_that_was_ready_once_is_tried_again_whatever_its_exit_code(tmp_path: Path) -> None:
     note = tmp_path / "note"
     watch = Supervised(child("later", READY + "sys.exit(2)", note))

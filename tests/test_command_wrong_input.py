@@ -129,7 +129,7 @@ def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("run", "FILE", "--only", "page"), "allowed: ingest, alerts"),
+        (("run", "FILE", "--only", "web"), "allowed: ingest, alerts, page"),
         (("history", "FILE", "no-probe"), "there are: k1-pressure"),
         (("history", "FILE", "k1-pressure", "--from", "yesterdayish"), "is no time"),
         (("history", "FILE", "k1-pressure", "--from", "2026-02-30"), "is no time"),

@@ -1,4 +1,4 @@
-"""What `leeside run` becomes: two children, ingest and alerts, kept alive. Standard library only, to stay small.
+"""What `leeside run` becomes: ingest, alerts and page as children, kept alive. Standard library only, to stay small.
 
 A child says over its own notification socket (the protocol of sd_notify(3), as systemd speaks it) that it is ready and,
 every ten seconds, that its work goes on. One that dies, or falls silent for two minutes, is started anew after a
@@ -7,7 +7,7 @@ growing wait. One that says at its very first start that it cannot work (exit co
 
 from __future__ import annotations
 
-__all__ = ["Child", "main", "supervise", "watchdog_s"]
+__all__ = ["MODULES", "Child", "main", "supervise", "watchdog_s"]
 
 import os
 import selectors
@@ -32,6 +32,9 @@ STOP_S = 20.0
 LOOK_UP_S = 0.5
 
 CANNOT_START = 2
+
+# Role -> the module that is its process.
+MODULES = {"ingest": "ingest.daemon", "alerts": "alerts.daemon", "page": "alerts.page.serving"}
 MOST_NOTES = 100
 
 # struct ucred of unix(7): process, user and group id.
@@ -44,10 +47,14 @@ def say(text: str) -> None:
 
 
 class Child:
-    """One role's process and its notification socket."""
+    """One role's process and its notification socket.
 
-    def __init__(self, role: str, command: Sequence[str], environ: Mapping[str, str]) -> None:
+    needed: nothing is watched without it. The page is not: whatever becomes of it, the watch goes on.
+    """
+
+    def __init__(self, role: str, command: Sequence[str], environ: Mapping[str, str], *, needed: bool = True) -> None:
         self.role = role
+        self.needed = needed
         self._command = list(command)
         self.socket = socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM)
         # An abstract name: it belongs to no folder and goes with the process.
@@ -101,7 +108,7 @@ class Child:
                 say(f"{self.role} has been silent for {SILENCE_S:g} s and is started anew")
                 self.process.kill()
             return None
-        if not self.was_ready and code == CANNOT_START:
+        if not self.was_ready and code == CANNOT_START and self.needed:
             return code
         if now - self._started > HEALTHY_S:
             self._wait_s = FIRST_WAIT_S
@@ -155,6 +162,8 @@ def _notify(text: str, address: str | None) -> None:
     if not address:
         return
     with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as sender:
+        # A manager that does not read must not hold up the watch.
+        sender.setblocking(False)
         try:
             sender.connect("\0" + address[1:] if address.startswith("@") else address)
             sender.sendall(text.encode())
@@ -185,11 +194,11 @@ def supervise(
             if codes:
                 code = codes[0]
                 break
-            if not told_ready and all(child.was_ready for child in children):
+            if not told_ready and all(child.was_ready for child in children if child.needed):
                 told_ready = True
                 _notify("READY=1", manager)
             due = watchdog is not None and now - told_alive >= watchdog
-            if told_ready and due and all(now - child.heard < HEARD_LATELY_S for child in children):
+            if told_ready and due and all(now - child.heard < HEARD_LATELY_S for child in children if child.needed):
                 told_alive = now
                 _notify("WATCHDOG=1", manager)
         _notify("STOPPING=1", manager)
@@ -203,8 +212,8 @@ def supervise(
 
 
 def main(arguments: Sequence[str]) -> int:
-    """``python -m alerts.command.supervisor FILE``: run both daemons on a cellar file."""
-    file = str(Path(arguments[0]))
+    """``python -m alerts.command.supervisor FILE ROLE...``: run these roles, by default the two daemons."""
+    file, *roles = arguments
     stopping = False
 
     def on_signal(number: int, frame: FrameType | None) -> None:
@@ -214,8 +223,8 @@ def main(arguments: Sequence[str]) -> int:
     signal.signal(signal.SIGTERM, on_signal)
     signal.signal(signal.SIGINT, on_signal)
     children = [
-        Child(role, [sys.executable, "-m", f"{package}.daemon", file], os.environ)
-        for role, package in (("ingest", "ingest"), ("alerts", "alerts"))
+        Child(role, [sys.executable, "-m", MODULES[role], str(Path(file))], os.environ, needed=role != "page")
+        for role in roles or ("ingest", "alerts")
     ]
     return supervise(children, lambda: stopping, os.environ.get("NOTIFY_SOCKET"), watchdog_s(os.environ, os.getpid()))
 

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["PageServer", "make_app"]
+__all__ = ["make_app"]
 
-import logging
-import threading
 from collections.abc import Callable
 from pathlib import Path
 
-import uvicorn
 from fastapi import FastAPI, Request
 from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
@@ -23,10 +20,6 @@ from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.store import open_existing
-
-log = logging.getLogger("alerts.page")
-
-_TRY_AGAIN_S = 10.0
 
 _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes by default
 
@@ -76,50 +69,3 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
         return JSONResponse({"error": str(error)}, status_code=503)
 
     return app
-
-
-class PageServer:
-    """Serves the page in a thread of its own. While its port is taken, it tries again; the watch goes on."""
-
-    def __init__(self, cellar: Cellar, clock: Callable[[], int]) -> None:
-        page = cellar.page
-        assert page is not None
-        self._settings = uvicorn.Config(
-            make_app(cellar, clock),
-            host=page.host,
-            port=page.port,
-            log_config=None,
-            access_log=False,
-            lifespan="off",
-            timeout_graceful_shutdown=2,
-        )
-        self.address = f"http://{page.address}/"
-        self._server: uvicorn.Server | None = None
-        self._stopping = threading.Event()
-        self._thread: threading.Thread | None = None
-
-    def start(self) -> None:
-        """Start to serve."""
-        self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
-        self._thread.start()
-
-    def _serve(self) -> None:
-        is_logged = False
-        while not self._stopping.is_set():
-            self._server = uvicorn.Server(self._settings)
-            try:
-                self._server.run()
-            except SystemExit:
-                # uvicorn ends the program when it cannot have its port; here, only the page goes missing.
-                if not is_logged:
-                    log.error("the page cannot be served at %s: is another program using that port?", self.address)
-                is_logged = True
-            self._stopping.wait(_TRY_AGAIN_S)
-
-    def stop(self) -> None:
-        """Stop serving."""
-        self._stopping.set()
-        if self._server is not None:
-            self._server.should_exit = True
-        if self._thread is not None:
-            self._thread.join(5)

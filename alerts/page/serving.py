@@ -1,0 +1,108 @@
+"""The page's process: ``python -m alerts.page.serving FILE``. It may be flooded or die, and nothing else notices.
+
+It reads the store and listens on one port. While another program has that port, it tries again.
+"""
+
+from __future__ import annotations
+
+__all__ = ["PageProcess", "main"]
+
+import logging
+import sys
+import threading
+from collections.abc import Mapping, Sequence
+from threading import Event
+from typing import Final
+
+import sdnotify
+import uvicorn
+
+from alerts.page.app import make_app
+from alerts.page.connections import LimitedProtocol
+from ingest.cellar import Cellar
+from ingest.errors import IngestError
+from ingest.process import orphaned, run_daemon, wall_ms
+
+log = logging.getLogger("page")
+
+_TRY_AGAIN_S: Final = 10.0
+_LOOK_UP_S: Final = 0.5
+_BEAT_S: Final = 10.0
+
+
+class PageProcess:
+    """Serves the page of a cellar until told to stop."""
+
+    def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
+        if cellar.page is None:
+            raise IngestError(
+                'the cellar file has no [page]; add one with an address, such as address = "127.0.0.1:8420"'
+            )
+        self._settings = uvicorn.Config(
+            make_app(cellar, wall_ms),
+            host=cellar.page.host,
+            port=cellar.page.port,
+            http=LimitedProtocol,
+            log_config=None,
+            access_log=False,
+            lifespan="off",
+            timeout_graceful_shutdown=2,
+        )
+        self.address = f"http://{cellar.page.address}/"
+        self.stop_event = Event()
+        self._server: uvicorn.Server | None = None
+        self._thread: threading.Thread | None = None
+        self._notifier = sdnotify.SystemdNotifier()
+        self._parent = environ.get("LEESIDE_PARENT")
+
+    def start(self) -> None:
+        """Start to serve, in a thread of its own."""
+        self._thread = threading.Thread(target=self._serve, name="page", daemon=True)
+        self._thread.start()
+        self._notifier.notify("READY=1")
+
+    def _serve(self) -> None:
+        is_logged = False
+        while not self.stop_event.is_set():
+            self._server = uvicorn.Server(self._settings)
+            try:
+                self._server.run()
+            except SystemExit:
+                # uvicorn ends the program when it cannot have its port; here, only the page goes missing.
+                if not is_logged:
+                    log.error("the page cannot be served at %s: is another program using that port?", self.address)
+                is_logged = True
+            self.stop_event.wait(_TRY_AGAIN_S)
+
+    def run(self) -> None:
+        """Wait until ``stop_event`` is set, and say every ten seconds that the server's loop still turns."""
+        waited = 0.0
+        is_announced = False
+        while not self.stop_event.wait(_LOOK_UP_S) and not orphaned(self._parent):
+            if not is_announced and self._server is not None and self._server.started:
+                log.info("the page is at %s", self.address)
+                is_announced = True
+            waited += _LOOK_UP_S
+            if waited >= _BEAT_S and self._thread is not None and self._thread.is_alive():
+                waited = 0.0
+                self._notifier.notify("WATCHDOG=1")
+
+    def stop(self) -> None:
+        """Stop serving; open connections have two seconds."""
+        self.stop_event.set()
+        self._notifier.notify("STOPPING=1")
+        if self._server is not None:
+            self._server.should_exit = True
+        if self._thread is not None:
+            self._thread.join(5)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Serve the page of a cellar file until SIGTERM or SIGINT. Exit code 0, or 2 when it cannot start."""
+    # What the web server reports of its own starting and stopping says nothing to a winemaker.
+    logging.getLogger("uvicorn").setLevel(logging.WARNING)
+    return run_daemon("page", PageProcess, arguments)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

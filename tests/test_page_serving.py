@@ -1,0 +1,97 @@
+"""The page's process under idle and slow connections, more of them than it takes."""
+
+from __future__ import annotations
+
+import signal
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import ExitStack
+from pathlib import Path
+
+import httpx
+import pytest
+from a_store import new_store
+from eventually import eventually
+
+from alerts.page.connections import LONGEST_REQUEST_S, MOST_CONNECTIONS
+from ingest.simulation.loopback import free_port
+
+
+@pytest.fixture
+def port(tmp_path: Path) -> Iterator[int]:
+    """The port of a page that is served, of a cellar with an empty store."""
+    number = free_port()
+    file = tmp_path / "cellar.toml"
+    file.write_text(
+        f'[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n[page]\naddress = "127.0.0.1:{number}"\n'
+    )
+    new_store(tmp_path).close()
+    log = tmp_path / "page.log"
+    with log.open("wb") as out:
+        process = subprocess.Popen(
+            ["prlimit", "--nofile=256", sys.executable, "-m", "alerts.page.serving", str(file)], stderr=out
+        )
+    try:
+        eventually(lambda: "the page is at" in log.read_text())
+        yield number
+        assert process.poll() is None
+        process.send_signal(signal.SIGTERM)
+        assert process.wait(20) == 0
+        # A flood is a few lines, not one for each connection.
+        assert log.stat().st_size < 20_000
+    finally:
+        process.kill()
+        process.wait()
+
+
+def opened(port: int) -> socket.socket:
+    connection = socket.create_connection(("127.0.0.1", port), timeout=30)
+    connection.settimeout(30)
+    return connection
+
+
+def is_closed(connection: socket.socket) -> bool:
+    """Wait until the other end has closed."""
+    try:
+        return connection.recv(1) == b""
+    except ConnectionResetError:
+        return True
+
+
+def test_idle_connections_beyond_the_bound_are_closed_and_the_page_answers(port: int) -> None:
+    with ExitStack() as stack:
+        many = [stack.enter_context(opened(port)) for _ in range(MOST_CONNECTIONS)]
+        beyond = [stack.enter_context(opened(port)) for _ in range(400)]
+        assert all(is_closed(connection) for connection in beyond)
+        many.pop().close()
+        eventually(lambda: _title(port) == "Mill Lane cellar")
+
+
+def test_a_connection_that_asks_for_nothing_is_closed(port: int) -> None:
+    with opened(port) as silent, opened(port) as slow:
+        slow.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
+        assert is_closed(silent)
+        assert is_closed(slow)
+    assert LONGEST_REQUEST_S < 30
+
+
+def test_many_requests_on_one_connection_are_answered(port: int) -> None:
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}") as client:
+        assert [client.get("/").status_code for _ in range(20)] == [200] * 20
+
+
+def test_a_stop_does_not_wait_for_idle_connections(port: int) -> None:
+    with ExitStack() as stack:
+        for _ in range(20):
+            stack.enter_context(opened(port))
+        assert _title(port) == "Mill Lane cellar"  # then the fixture stops the process while they are open
+
+
+def _title(port: int) -> str:
+    try:
+        text = httpx.get(f"http://127.0.0.1:{port}/", timeout=5).text
+    except httpx.TransportError:
+        return ""
+    return text.partition("<title>")[2].partition("</title>")[0]
