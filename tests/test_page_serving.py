@@ -34,11 +34,11 @@ def port(tmp_path: Path) -> Iterator[int]:
             ["prlimit", "--nofile=256", sys.executable, "-m", "alerts.page.serving", str(file)], stderr=out
         )
     try:
-        eventually(lambda: "the page is at" in log.read_text())
+        eventually(lambda: "the page is at" in log.read_text(), within_s=60)
         yield number
         assert process.poll() is None
         process.send_signal(signal.SIGTERM)
-        assert process.wait(20) == 0
+        assert process.wait(60) == 0
         # A flood is a few lines, not one for each connection.
         assert log.stat().st_size < 20_000
     finally:
