@@ -10,23 +10,19 @@ __all__ = [
     "follower",
     "mirrored_store",
     "refused_lines",
-    "server",
     "settings",
     "settled",
-    "started",
-    "store",
     "up_to_date",
 ]
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import pytest
 from a_store import NOW, declared, new_store
 from cellar_text import site
-from influx_server import InfluxServer, Points
+from influx_server import Points
 from journal_entries import a_body, journal_cellar
 
 from ingest.cellar import MirrorSettings
@@ -51,20 +47,6 @@ def mirrored_store(folder: Path, probes: int = 2) -> Store:
     names = [declared(probe=f"k{n}-pressure", place=f"K{n}", gain=1.0, unit="kPa") for n in range(1, probes + 1)]
     declare(store, names, NOW)
     return store
-
-
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    """A server that takes the write protocol."""
-    with InfluxServer() as running:
-        yield running
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    """What ``mirrored_store`` makes, closed at the end."""
-    with mirrored_store(tmp_path) as opened:
-        yield opened
 
 
 Start = Callable[[Follower], Follower]
@@ -122,22 +104,6 @@ def follower(
         monotonic=time.monotonic,
         pace=pace or Pace(0.02, 0.05, 0.05),
     )
-
-
-@pytest.fixture
-def started() -> Iterator[Start]:
-    """Starts followers, and stops them after the test."""
-    running: list[Follower] = []
-
-    def start(mirror: Follower) -> Follower:
-        mirror.start()
-        running.append(mirror)
-        return mirror
-
-    yield start
-    for mirror in running:
-        mirror.stop(5.0)
-        assert not mirror.alive()
 
 
 def up_to_date(mirror: Follower) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["Amqtt", "Mosquitto", "broker_address", "free_port"]
 
 import getpass
+import json
 import shutil
 import socket
 import subprocess
@@ -19,6 +20,7 @@ from ingest.sources.broker_address import BrokerAddress
 _START_S = 10.0
 _STOP_S = 10.0
 _TRY_S = 0.02
+_DYNAMIC_SECURITY = next(Path("/usr/lib").glob("*/mosquitto_dynamic_security.so"), Path("/usr/lib/no-such-plugin"))
 
 
 def free_port() -> int:
@@ -152,6 +154,22 @@ class Mosquitto:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.stop()
+
+
+def dynamic_security(folder: Path) -> list[str]:
+    """Lines of mosquitto.conf: everybody may subscribe below k1/ and nowhere else."""
+    topics = [{"acltype": "subscribePattern", "topic": "k1/#", "priority": 0, "allow": True}]
+    rules = {
+        "defaultACLAccess": {"publishClientSend": True, "publishClientReceive": True, "subscribe": False},
+        "clients": [],
+        "groups": [{"groupname": "all", "roles": [{"rolename": "below-k1"}]}],
+        "roles": [{"rolename": "below-k1", "acls": topics}],
+        "anonymousGroup": "all",
+    }
+    file = folder / "rules.json"
+    file.write_text(json.dumps(rules))
+    file.chmod(0o600)
+    return [f"plugin {_DYNAMIC_SECURITY}", f"plugin_opt_config_file {file}"]
 
 
 _AMQTT = """

@@ -17,11 +17,6 @@ from ingest.store.journal.stored_ledger import contents
 from ingest.times import moment_of
 
 
-@pytest.fixture
-def journal(tmp_path: Path) -> JournalOnDisk:
-    return JournalOnDisk(tmp_path)
-
-
 class _Call:
     """A call in this process: quick, and with the same exit codes and texts."""
 

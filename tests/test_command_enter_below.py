@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
 from typer.testing import CliRunner
 
 from alerts.command.main import app
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> JournalOnDisk:
-    return JournalOnDisk(tmp_path)
 
 
 def _call(journal: JournalOnDisk, *words: str) -> str:

@@ -9,10 +9,10 @@ from typing import Final
 
 import pytest
 from a_store import NOW
+from alerts.command.live_check import Finding, live_findings
 from brokers import Mosquitto
 from eventually import eventually
-from test_command_check_live import only, tried
-from test_examples import DATA, GOOD, HOUSE, Heard, assert_near, example, payloads
+from example_cellars import DATA, EXAMPLES, GOOD, Heard, assert_near, example, payloads
 from victoria import Victoria
 
 from ingest.cellar import Cellar, load_cellar
@@ -38,7 +38,7 @@ class House:
     """The example in a folder of its own, its ports those of the test, its mirror looking each second."""
 
     def __init__(self, folder: Path, broker: Mosquitto, url: str) -> None:
-        text = (HOUSE / "config_examples" / f"{NAME}.toml").read_text("utf-8")
+        text = (EXAMPLES / f"{NAME}.toml").read_text("utf-8")
         text = text.replace('host = "127.0.0.1"\nclient_id', f'host = "127.0.0.1"\nport = {broker.port}\nclient_id')
         text = text.replace("http://127.0.0.1:8086", url).replace('every = "30 s"        #', 'every = "1 s"  #')
         text = text.replace("[store]\n", '[store]\ncommit = "0.1 s"\n')
@@ -47,6 +47,10 @@ class House:
         (folder / "mirror-token").write_text("abc\n", "utf-8")
         self.cellar: Cellar = load_cellar(file)
         self.broker = broker
+
+    def mirror_findings(self) -> list[Finding]:
+        """What `leeside check --live` finds out about the mirror."""
+        return [finding for finding in live_findings(self.cellar, {}, NOW) if finding.part == "mirror"]
 
     def run(self, *, publish: bool, until: Callable[[], object]) -> None:
         """The ingest daemon, until something is so."""
@@ -89,10 +93,10 @@ def test_it_is_mirrored_once_the_server_is_there_and_comes_back_from_its_backup(
         house.run(publish=True, until=lambda: broker.log().count("Received PUBACK") >= sent)
         stored = house.stored()
         assert sorted(stored.values()) == pytest.approx(sorted([*PRESSURE, *TEMPERATURE]), abs=5e-5)
-        mirror = [finding for finding in tried(house.cellar) if finding.part == "mirror"]
-        assert "Does the server run" in only(mirror).text
+        (mirror,) = house.mirror_findings()
+        assert "Does the server run" in mirror.text
         with victoria:
-            assert [finding.ok for finding in tried(house.cellar) if finding.part == "mirror"] == [True]
+            assert [finding.ok for finding in house.mirror_findings()] == [True]
             house.run(publish=False, until=lambda: len(victoria.points("reading_value")) == len(stored))
             mirrored = {
                 (dict(tags)["probe"], at): value for (tags, at), value in victoria.points("reading_value").items()

@@ -15,14 +15,11 @@ import pytest
 from a_store import NOW
 from brokers import Mosquitto
 from eventually import eventually
+from example_cellars import DATA, EXAMPLES, GOOD, Heard, assert_near, example, payloads
 
-from ingest.cellar import Cellar, load_cellar
+from ingest.cellar import load_cellar
 from ingest.daemon import IngestDaemon
-from ingest.probes.binding import bindings
-from ingest.probes.decode import Decoder, Refusal
-from ingest.probes.file_scale import file_scale
 from ingest.reading import Quality, Reason, quality_code
-from ingest.sources.framing import LineFramer
 from ingest.sources.sample import Sample
 from ingest.sources.serial_line import SerialLine
 from ingest.sources.w1 import OneWireChips
@@ -30,10 +27,6 @@ from ingest.store import open_existing
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import raw
 
-HOUSE: Final = Path(__file__).resolve().parent.parent
-DATA: Final = HOUSE / "tests" / "data"
-
-GOOD: Final = quality_code(Quality.GOOD)
 SATURATED: Final = quality_code(Quality.UNCERTAIN, Reason.SATURATED)
 SUPPLY_IN_DOUBT: Final = quality_code(Quality.UNCERTAIN, Reason.FAULT)
 UNSETTLED: Final = quality_code(Quality.UNCERTAIN, Reason.UNSETTLED)
@@ -46,55 +39,8 @@ PSI_KPA: Final = 6.894757  # NIST SP 811, appendix B.8
 HALF_PAST_EIGHT: Final = 1_764_059_400_000
 
 
-class Heard:
-    """What a cellar's probes make of samples: (value in the quantity's unit, quality) of each probe, and refusals."""
-
-    def __init__(self, cellar: Cellar) -> None:
-        self._probes = list(cellar.probe)
-        self._scales = [file_scale(probe, cellar.site.altitude_m) for probe in self._probes]
-        self._decoder = Decoder(bindings(cellar, {probe.id: place for place, probe in enumerate(self._probes)}))
-        self.values: dict[str, list[tuple[float, int]]] = {probe.id: [] for probe in self._probes}
-        self.own_times: dict[str, list[int | None]] = {probe.id: [] for probe in self._probes}
-        self.refusals: list[Refusal] = []
-
-    def hear(self, sample: Sample) -> None:
-        decoded = self._decoder.decode(sample)
-        for reading in decoded.readings:
-            gain, offset = self._scales[reading.series]
-            self.values[self._probes[reading.series].id].append((gain * reading.number + offset, reading.quality))
-            self.own_times[self._probes[reading.series].id].append(reading.own_ms)
-        self.refusals += decoded.refusals
-
-    def hear_line(self, line: str, file: Path, *, chunk: int) -> None:
-        """All bytes of a serial line, so many at a time, through the framer of a line that was just opened."""
-        framer, data = LineFramer(), file.read_bytes()
-        for start in range(0, len(data), chunk):
-            for text in framer.feed(data[start : start + chunk]):
-                self.hear(Sample(line, line, text, NOW, 0.0))
-
-    def hear_topic(self, topic: str, file: Path) -> None:
-        for payload in payloads(file):
-            self.hear(Sample("mqtt", topic, payload.encode(), NOW, 0.0))
-
-    def refused(self) -> list[tuple[str, str]]:
-        return [(refusal.probe, refusal.reason) for refusal in self.refusals]
-
-
-def example(name: str) -> Cellar:
-    return load_cellar(HOUSE / "config_examples" / f"{name}.toml")
-
-
-def payloads(file: Path) -> list[str]:
-    return file.read_text("utf-8").splitlines()
-
-
-def assert_near(found: list[tuple[float, int]], expected: list[tuple[float, int]]) -> None:
-    assert [quality for _, quality in found] == [quality for _, quality in expected]
-    assert [value for value, _ in found] == pytest.approx([value for value, _ in expected], abs=5e-5)
-
-
 def test_each_example_has_its_bytes() -> None:
-    examples = {file.stem for file in (HOUSE / "config_examples").glob("*.toml")}
+    examples = {file.stem for file in EXAMPLES.glob("*.toml")}
     without = examples - {folder.name for folder in DATA.iterdir()}
     assert not without, f"tests/data has no bytes for {without}: add what such instruments send, and a test here"
 
@@ -302,7 +248,7 @@ def test_boxes_that_say_their_own_time() -> None:
 
 def _stored(folder: Path, name: str, topics: dict[str, Path]) -> dict[str, list[tuple[int, float, int]]]:
     """An example in a real broker and a real daemon: each probe's readings (at_ms, value, quality) from the store."""
-    text = (HOUSE / "config_examples" / f"{name}.toml").read_text("utf-8")
+    text = (EXAMPLES / f"{name}.toml").read_text("utf-8")
     with Mosquitto(folder, options=["log_type all"]) as broker:
         file = folder / "cellar.toml"
         text = text.replace('host = "127.0.0.1"', f'host = "127.0.0.1"\nport = {broker.port}')

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC
-from pathlib import Path
 from typing import Any
 
 import pytest
-from a_store import new_store
 from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, free_port, mail_server, route
@@ -24,12 +22,6 @@ from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, re
 DAY_MS = 86_400_000
 
 Result = Delivered | DeliveryFailure
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def put(store: Store, **changes: Any) -> int:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from a_mirror import Start, follower, server, settings, started, store, up_to_date
+import pytest
+from a_mirror import Start, follower, settings, up_to_date
 from a_store import NOW
 from eventually import eventually
 from influx_server import InfluxServer, Says
@@ -13,7 +14,11 @@ from ingest.store.change_feed import set_cursor
 from ingest.store.mirror_queue import MirrorQueue
 from ingest.store.readings.fresh import Appender
 
-__all__ = ["server", "started", "store"]
+
+@pytest.fixture
+def store(mirrored: Store) -> Store:
+    return mirrored
+
 
 HOUR_MS = 3_600_000
 
@@ -23,75 +28,75 @@ def behind_since(store: Store) -> int | None:
 
 
 def test_since_when_it_is_behind_outlives_a_restart_and_ends_with_the_backlog(
-    store: Store, server: InfluxServer, started: Start
+    store: Store, influx: InfluxServer, started: Start
 ) -> None:
-    server.judge = lambda request: Says(503)
+    influx.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    mirror = started(follower(store.path, settings(server.url)))
+    mirror = started(follower(store.path, settings(influx.url)))
     eventually(lambda: mirror.state().behind_since_ms == NOW)
     mirror.stop(5.0)
     assert behind_since(store) == NOW
-    later = started(follower(store.path, settings(server.url), clock=lambda: NOW + 5 * HOUR_MS))
+    later = started(follower(store.path, settings(influx.url), clock=lambda: NOW + 5 * HOUR_MS))
     eventually(lambda: later.state().state == "waiting")
     assert later.state().behind_since_ms == NOW
-    server.judge = lambda request: Says()
+    influx.judge = lambda request: Says()
     eventually(lambda: up_to_date(later) and later.state().behind_since_ms is None)
     eventually(lambda: behind_since(store) is None)
 
 
-def test_a_stop_amid_a_backlog_is_not_taken_for_its_end(store: Store, server: InfluxServer, started: Start) -> None:
-    server.judge = lambda request: Says(503)
+def test_a_stop_amid_a_backlog_is_not_taken_for_its_end(store: Store, influx: InfluxServer, started: Start) -> None:
+    influx.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    mirror = started(follower(store.path, settings(server.url)))
+    mirror = started(follower(store.path, settings(influx.url)))
     eventually(lambda: mirror.state().behind_since_ms is not None)
-    server.judge = lambda request: Says(hang=True)
-    count = len(server.requests)
-    eventually(lambda: len(server.requests) > count)
+    influx.judge = lambda request: Says(hang=True)
+    count = len(influx.requests)
+    eventually(lambda: len(influx.requests) > count)
     mirror.stop(0.0)
-    server.stop()
+    influx.stop()
     eventually(lambda: not mirror.alive())
     assert mirror.state().state == "waiting"
     assert behind_since(store) == NOW
 
 
-def test_a_stop_amid_a_request_is_not_taken_for_trouble(store: Store, server: InfluxServer, started: Start) -> None:
-    mirror = started(follower(store.path, settings(server.url, timeout_s=60.0)))
+def test_a_stop_amid_a_request_is_not_taken_for_trouble(store: Store, influx: InfluxServer, started: Start) -> None:
+    mirror = started(follower(store.path, settings(influx.url, timeout_s=60.0)))
     eventually(lambda: up_to_date(mirror))
-    server.judge = lambda request: Says(hang=True)
+    influx.judge = lambda request: Says(hang=True)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    eventually(lambda: server.requests)
+    eventually(lambda: influx.requests)
     mirror.stop(0.0)
-    server.stop()
+    influx.stop()
     eventually(lambda: not mirror.alive())
     assert (mirror.state().state, mirror.state().last_error, behind_since(store)) == ("up to date", None, None)
 
 
-def test_turns_that_fail_count_as_behind(store: Store, server: InfluxServer, started: Start) -> None:
+def test_turns_that_fail_count_as_behind(store: Store, influx: InfluxServer, started: Start) -> None:
     def broken() -> str:
         raise ZeroDivisionError
 
-    mirror = started(follower(store.path, settings(server.url), token=broken))
+    mirror = started(follower(store.path, settings(influx.url), token=broken))
     eventually(lambda: mirror.state().behind_since_ms == NOW)
     assert mirror.state().state == "waiting"
     assert behind_since(store) == NOW
 
 
-def test_a_clock_in_the_past_makes_no_half_century_of_it(store: Store, server: InfluxServer, started: Start) -> None:
+def test_a_clock_in_the_past_makes_no_half_century_of_it(store: Store, influx: InfluxServer, started: Start) -> None:
     with store.write() as connection:
         set_cursor(connection, "clock", NOW - 7)
-    server.judge = lambda request: Says(503)
+    influx.judge = lambda request: Says(503)
     Appender(store).append([(1, NOW, 1.0, 0)])
-    mirror = started(follower(store.path, settings(server.url), clock=lambda: 1000))
+    mirror = started(follower(store.path, settings(influx.url), clock=lambda: 1000))
     eventually(lambda: mirror.state().behind_since_ms is not None)
     assert mirror.state().behind_since_ms == NOW - 7
 
 
-def test_one_that_keeps_up_writes_nothing_about_it(store: Store, server: InfluxServer, started: Start) -> None:
-    mirror = started(follower(store.path, settings(server.url)))
+def test_one_that_keeps_up_writes_nothing_about_it(store: Store, influx: InfluxServer, started: Start) -> None:
+    mirror = started(follower(store.path, settings(influx.url)))
     appender = Appender(store)
     for step in range(3):
         appender.append([(1, NOW + step, 1.0, 0)])
-        eventually(lambda step=step: up_to_date(mirror) and len(server.points) == step + 1)  # type: ignore[misc]  # bound now
+        eventually(lambda step=step: up_to_date(mirror) and len(influx.points) == step + 1)  # type: ignore[misc]  # bound now
     count = store.connection.execute("SELECT count(*) FROM cursor WHERE name = 'mirror behind since'").fetchone()
     assert count == (0,)
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -16,12 +15,6 @@ from ingest.mirror.check import MirrorCheck, check_mirror, judge
 from ingest.mirror.client import NETWORK, Reply
 
 URL = "http://127.0.0.1:8086"
-
-
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    with InfluxServer() as running:
-        yield running
 
 
 @pytest.mark.parametrize(
@@ -54,21 +47,21 @@ def test_a_token_that_is_not_known_is_told_by_where_it_stands(key: str) -> None:
     assert f"does not know the token of [mirror] {key}" in check.text
 
 
-def test_it_asks_for_the_bucket_with_the_token_and_writes_nothing(server: InfluxServer, tmp_path: Path) -> None:
+def test_it_asks_for_the_bucket_with_the_token_and_writes_nothing(influx: InfluxServer, tmp_path: Path) -> None:
     def judge(request: Request) -> Says:
         assert all(line.startswith("#") for line in request.lines)
         return Says(403) if request.token == "Token right" and request.query["bucket"] == "cellar" else Says(401)
 
-    server.judge = judge
-    check = check_mirror(settings(server.url, token_env="T"), {"T": "right"}, tmp_path)
+    influx.judge = judge
+    check = check_mirror(settings(influx.url, token_env="T"), {"T": "right"}, tmp_path)
     assert "may not write into bucket cellar" in check.text
-    assert "does not know the token" in check_mirror(settings(server.url, token_env="T"), {"T": "x"}, tmp_path).text
-    assert server.points == {}
+    assert "does not know the token" in check_mirror(settings(influx.url, token_env="T"), {"T": "x"}, tmp_path).text
+    assert influx.points == {}
 
 
-def test_a_token_that_is_not_there_asks_nobody(server: InfluxServer, tmp_path: Path) -> None:
-    check = check_mirror(settings(server.url, token_file="token"), {}, tmp_path)
-    assert (check.ok, "token_file" in check.text, server.requests) == (False, True, [])
+def test_a_token_that_is_not_there_asks_nobody(influx: InfluxServer, tmp_path: Path) -> None:
+    check = check_mirror(settings(influx.url, token_file="token"), {}, tmp_path)
+    assert (check.ok, "token_file" in check.text, influx.requests) == (False, True, [])
 
 
 def test_nobody_there(tmp_path: Path) -> None:
@@ -78,18 +71,18 @@ def test_nobody_there(tmp_path: Path) -> None:
     assert check.text.endswith("Does the server run, and are host and port in [mirror] url right?")
 
 
-def test_a_server_that_hangs(server: InfluxServer, tmp_path: Path) -> None:
-    server.script = [Says(hang=True)]
-    check = check_mirror(settings(server.url, timeout_s=0.2), {}, tmp_path)
+def test_a_server_that_hangs(influx: InfluxServer, tmp_path: Path) -> None:
+    influx.script = [Says(hang=True)]
+    check = check_mirror(settings(influx.url, timeout_s=0.2), {}, tmp_path)
     assert not check.ok
     assert check.text.startswith("no answer in time. Is the server")
 
 
-def test_a_certificate_that_nobody_vouches_for(server: InfluxServer, tmp_path: Path) -> None:
+def test_a_certificate_that_nobody_vouches_for(influx: InfluxServer, tmp_path: Path) -> None:
     context, _ = self_made_certificate(tmp_path)
-    server.stop()
-    server.start(context)
-    url = server.url.replace("http:", "https:")
+    influx.stop()
+    influx.start(context)
+    url = influx.url.replace("http:", "https:")
     untrusted = check_mirror(settings(url), {}, tmp_path)
     assert not untrusted.ok
     assert "Look at [mirror] ca_file" in untrusted.text

@@ -6,7 +6,6 @@ import socket
 import subprocess
 import sys
 import threading
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -20,26 +19,20 @@ DATE = "Fri, 31 Dec 1999 23:59:59 GMT"
 LINES = [f"reading,place=é value={n}.0,quality=0i {n}" for n in range(200)]
 
 
-@pytest.fixture
-def server() -> Iterator[InfluxServer]:
-    with InfluxServer() as started:
-        yield started
-
-
-def client(url: str, timeout_s: float = 5.0) -> Influx:
+def client_of(url: str, timeout_s: float = 5.0) -> Influx:
     table = MirrorSettings.model_validate({"url": url, "org": "our home", "bucket": "b&c"})
     return Influx(table.model_copy(update={"timeout_s": timeout_s}), None)
 
 
-def test_a_request_as_it_arrives(server: InfluxServer) -> None:
-    influx = client(server.url)
-    assert influx.post(LINES, "abc") == Reply(204)
-    assert influx.post(LINES[:1], None) == Reply(204)
-    first, second = server.requests
+def test_a_request_as_it_arrives(influx: InfluxServer) -> None:
+    client = client_of(influx.url)
+    assert client.post(LINES, "abc") == Reply(204)
+    assert client.post(LINES[:1], None) == Reply(204)
+    first, second = influx.requests
     assert first.lines == tuple(LINES)
     assert first.query == {"org": "our home", "bucket": "b&c", "precision": "ns"}
     assert (first.path, first.token, second.token) == ("/api/v2/write", "Token abc", None)
-    influx.close()
+    client.close()
 
 
 @pytest.mark.parametrize(
@@ -58,33 +51,33 @@ def test_a_request_as_it_arrives(server: InfluxServer) -> None:
         (Says(drop=True, status=0), Reply(NETWORK, "the connection broke before an answer came")),
     ],
 )
-def test_each_answer_is_one_request(says: Says, reply: Reply, server: InfluxServer) -> None:
-    server.script = [says]
-    influx = client(server.url)
-    assert influx.post(LINES, "t") == reply
-    assert len(server.requests) == 1
-    assert influx.post(LINES, "t") == Reply(204)
-    influx.close()
+def test_each_answer_is_one_request(says: Says, reply: Reply, influx: InfluxServer) -> None:
+    influx.script = [says]
+    client = client_of(influx.url)
+    assert client.post(LINES, "t") == reply
+    assert len(influx.requests) == 1
+    assert client.post(LINES, "t") == Reply(204)
+    client.close()
 
 
-def test_no_answer_in_time(server: InfluxServer) -> None:
-    server.script = [Says(hang=True)]
-    influx = client(server.url, timeout_s=0.1)
-    assert influx.post(LINES, None) == Reply(NETWORK, "no answer in time")
-    influx.close()
+def test_no_answer_in_time(influx: InfluxServer) -> None:
+    influx.script = [Says(hang=True)]
+    client = client_of(influx.url, timeout_s=0.1)
+    assert client.post(LINES, None) == Reply(NETWORK, "no answer in time")
+    client.close()
 
 
-def test_nobody_listens(server: InfluxServer) -> None:
-    server.stop()
-    influx = client(server.url)
-    assert influx.post(LINES, None) == Reply(NETWORK, "no connection: [Errno 111] Connection refused")
-    influx.close()
+def test_nobody_listens(influx: InfluxServer) -> None:
+    influx.stop()
+    client = client_of(influx.url)
+    assert client.post(LINES, None) == Reply(NETWORK, "no connection: [Errno 111] Connection refused")
+    client.close()
 
 
 def test_what_is_no_http_and_no_text() -> None:
     for answer in (b"220 mail.example ESMTP\r\n", b"HTTP/1.1 400 no\r\nContent-Length: 1\r\n\r\n\xff"):
         with socket.create_server(("127.0.0.1", 0)) as listener:
-            influx = client(f"http://127.0.0.1:{listener.getsockname()[1]}")
+            client = client_of(f"http://127.0.0.1:{listener.getsockname()[1]}")
 
             def speak(words: bytes = answer, at: socket.socket = listener) -> None:
                 connection, _ = at.accept()
@@ -94,9 +87,9 @@ def test_what_is_no_http_and_no_text() -> None:
 
             thread = threading.Thread(target=speak)
             thread.start()
-            assert influx.post(LINES[:1], None).status == NETWORK
+            assert client.post(LINES[:1], None).status == NETWORK
             thread.join()
-            influx.close()
+            client.close()
 
 
 def test_the_library_is_imported_only_where_a_mirror_is_set() -> None:

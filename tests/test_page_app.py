@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import html
-from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
@@ -23,13 +22,6 @@ from ingest.store.pulse_rows import write_pulse
 HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
 
 
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[CellarOnDisk]:
-    found = CellarOnDisk(tmp_path)
-    yield found
-    found.store.close()
-
-
 def _ask(cellar: Cellar, path: str = "/", method: str = "GET", now_ms: int = NOW) -> httpx.Response:
     async def ask() -> httpx.Response:
         transport = httpx.ASGITransport(app=make_app(cellar, lambda: now_ms), raise_app_exceptions=False)
@@ -46,21 +38,21 @@ def _page(cellar: Cellar, now_ms: int = NOW) -> str:
     return " ".join(response.text.split())
 
 
-def test_a_racking_that_is_not_finished_stands_at_its_vessels(here: CellarOnDisk) -> None:
+def test_a_racking_that_is_not_finished_stands_at_its_vessels(on_disk: CellarOnDisk) -> None:
     told: dict[str, str | bool | list[str]] = {"from": ["K1"], "begin": True}
-    enter(here.store, here.cellar, "racking", told, who=HOSTILE, now_ms=NOW - 3_600_000)
-    page = _page(here.cellar)
+    enter(on_disk.store, on_disk.cellar, "racking", told, who=HOSTILE, now_ms=NOW - 3_600_000)
+    page = _page(on_disk.cellar)
     assert page.count("racking no. 1 from K1, begun 60 min ago by ") == 1
     assert "is not finished: low pressure raises no alarm until it is, at most until " in page
     assert HOSTILE not in page
-    assert "low pressure is watched again since " in _page(here.cellar, NOW + 24 * 3_600_000)
+    assert "low pressure is watched again since " in _page(on_disk.cellar, NOW + 24 * 3_600_000)
 
 
-def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
-    here.pulse("ingest")
-    here.pulse("alerts")
-    here.reading("k1-pressure", 55.16, 4)
-    page = _page(here.cellar)
+def test_the_page_shows_the_cellar(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest")
+    on_disk.pulse("alerts")
+    on_disk.reading("k1-pressure", 55.16, 4)
+    page = _page(on_disk.cellar)
     assert "<h1>Mill Lane cellar</h1>" in page
     assert "19:30:00 CET." in page
     assert '<span class="value">55.2 kPa</span>, 4 s ago <span class="note">k1-pressure</span>' in page
@@ -72,54 +64,54 @@ def test_the_page_shows_the_cellar(here: CellarOnDisk) -> None:
 
 
 def test_the_page_speaks_us_units_where_asked(tmp_path: Path) -> None:
-    here = CellarOnDisk(tmp_path, site=site(units="us"))
-    here.reading("k1-pressure", 55.16)
-    here.reading("k1-temperature", 12.0)
-    here.alarm()
-    page = _page(here.cellar)
+    on_disk = CellarOnDisk(tmp_path, site=site(units="us"))
+    on_disk.reading("k1-pressure", 55.16)
+    on_disk.reading("k1-temperature", 12.0)
+    on_disk.alarm()
+    page = _page(on_disk.cellar)
     for text in ("8.00 psi", "53.6 °F", "0.51 psi", "limit low 0.73 psi"):
         assert text in page
-    here.store.close()
+    on_disk.store.close()
 
 
-def test_an_alarm_is_shown_with_what_to_do(here: CellarOnDisk) -> None:
-    here.alarm()
-    page = _page(here.cellar)
+def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm()
+    page = _page(on_disk.cellar)
     assert '<strong>high</strong>: K1 pressure <span class="value">3.5 kPa</span>, limit low 5.0 kPa' in page
     assert "since 19:29:00 CET." in page
     assert "Air can reach the wine. Look at the lid." in page
     assert "leeside acknowledge cellar.toml a2b" in page
-    here.alarm(state=State.ACKNOWLEDGED, acknowledged_by="Ana")
-    assert "Seen by Ana." in _page(here.cellar)
-    here.alarm(state=State.RETURNED)
-    assert "It is back to normal, but nobody has acknowledged it." in _page(here.cellar)
+    on_disk.alarm(state=State.ACKNOWLEDGED, acknowledged_by="Ana")
+    assert "Seen by Ana." in _page(on_disk.cellar)
+    on_disk.alarm(state=State.RETURNED)
+    assert "It is back to normal, but nobody has acknowledged it." in _page(on_disk.cellar)
 
 
-def test_alarms_without_a_value_or_without_a_limit_are_shown(here: CellarOnDisk) -> None:
-    here.alarm("K1/pressure/no-data", value=None, occurrence="a2c")
-    here.alarm("leeside/broker", value=None, occurrence="a2d")
-    here.alarm("K9/pressure/low", occurrence="a2e")
-    page = _page(here.cellar)
+def test_alarms_without_a_value_or_without_a_limit_are_shown(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm("K1/pressure/no-data", value=None, occurrence="a2c")
+    on_disk.alarm("leeside/broker", value=None, occurrence="a2d")
+    on_disk.alarm("K9/pressure/low", occurrence="a2e")
+    page = _page(on_disk.cellar)
     assert "<strong>medium</strong>: K1 pressure no data, since" in page
     assert "leeside broker not responding, since" in page
     assert "<strong>gone</strong>: K9 , since" in page
 
 
-def test_silence_bad_quality_and_dead_daemons_are_told(here: CellarOnDisk) -> None:
-    here.pulse("ingest", seconds_ago=120)
-    here.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
-    page = _page(here.cellar)
+def test_silence_bad_quality_and_dead_daemons_are_told(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest", seconds_ago=120)
+    on_disk.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
+    page = _page(on_disk.cellar)
     assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
     assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page
     assert "Limits are not being watched: the alerts part of leeside has not responded yet." in page
 
 
 def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> None:
-    here = CellarOnDisk(tmp_path, site=site(name=HOSTILE))
-    here.reject(example=HOSTILE + "1", address=HOSTILE + "2", reason=HOSTILE + "3")
-    here.message(HOSTILE + "4")
-    here.alarm(state=State.ACKNOWLEDGED, acknowledged_by=HOSTILE + "5")
-    response = _ask(here.cellar)
+    on_disk = CellarOnDisk(tmp_path, site=site(name=HOSTILE))
+    on_disk.reject(example=HOSTILE + "1", address=HOSTILE + "2", reason=HOSTILE + "3")
+    on_disk.message(HOSTILE + "4")
+    on_disk.alarm(state=State.ACKNOWLEDGED, acknowledged_by=HOSTILE + "5")
+    response = _ask(on_disk.cellar)
     page = response.text
     assert "<script" not in page
     assert "<img" not in page
@@ -129,16 +121,16 @@ def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> 
     assert policy.startswith("default-src 'none'")
     assert "script" not in policy
     assert response.headers["x-content-type-options"] == "nosniff"
-    here.store.close()
+    on_disk.store.close()
 
 
-def test_the_page_shows_the_mirror_where_there_is_one(here: CellarOnDisk) -> None:
-    here.pulse("ingest")
-    assert "<h2>Mirror</h2>" not in _page(here.cellar)
-    with here.store.write() as connection:
+def test_the_page_shows_the_mirror_where_there_is_one(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest")
+    assert "<h2>Mirror</h2>" not in _page(on_disk.cellar)
+    with on_disk.store.write() as connection:
         mirror = MirrorPulse(state="shut", last_error="403: " + HOSTILE, spans=2, behind_since_ms=NOW - 7_200_000)
         write_pulse(connection, IngestPulse(mirror=mirror), NOW, NOW)
-    page = _page(here.cellar)
+    page = _page(on_disk.cellar)
     for line in (
         "nothing gets through; 403: ",
         "still to send: 2 stretches of older readings",
@@ -149,51 +141,53 @@ def test_the_page_shows_the_mirror_where_there_is_one(here: CellarOnDisk) -> Non
     assert HOSTILE in html.unescape(page)
 
 
-def test_the_page_is_never_an_old_one(here: CellarOnDisk) -> None:
-    response = _ask(here.cellar)
+def test_the_page_is_never_an_old_one(on_disk: CellarOnDisk) -> None:
+    response = _ask(on_disk.cellar)
     assert response.headers["cache-control"] == "no-store"
     assert 'http-equiv="refresh"' in response.text
-    here.reading("k1-pressure", 61.0)
-    assert "61.0 kPa" in _page(here.cellar)
+    on_disk.reading("k1-pressure", 61.0)
+    assert "61.0 kPa" in _page(on_disk.cellar)
 
 
-def test_only_the_newest_refusals_are_listed(here: CellarOnDisk) -> None:
+def test_only_the_newest_refusals_are_listed(on_disk: CellarOnDisk) -> None:
     for number in range(25):
-        here.reject(example=f"example-{number}", address=f"a/{number}")
-    assert _page(here.cellar).count("example-") == 20
+        on_disk.reject(example=f"example-{number}", address=f"a/{number}")
+    assert _page(on_disk.cellar).count("example-") == 20
 
 
-def test_without_a_store_the_page_says_so(here: CellarOnDisk) -> None:
-    here.store.close()
-    here.cellar.store_path.unlink()
-    response = _ask(here.cellar)
+def test_without_a_store_the_page_says_so(on_disk: CellarOnDisk) -> None:
+    on_disk.store.close()
+    on_disk.cellar.store_path.unlink()
+    response = _ask(on_disk.cellar)
     assert response.status_code == 503
-    assert response.json() == {"error": f"{here.cellar.store_path}: there is no store yet; `leeside run` makes it"}
-    assert not here.cellar.store_path.exists()
+    assert response.json() == {"error": f"{on_disk.cellar.store_path}: there is no store yet; `leeside run` makes it"}
+    assert not on_disk.cellar.store_path.exists()
 
 
 @pytest.mark.parametrize("trouble", ["newer", "damaged", "no database"])
-def test_a_store_that_cannot_be_used_is_told(here: CellarOnDisk, trouble: str) -> None:
+def test_a_store_that_cannot_be_used_is_told(on_disk: CellarOnDisk, trouble: str) -> None:
     if trouble == "newer":
-        with here.store.write() as connection:
+        with on_disk.store.write() as connection:
             connection.execute("INSERT INTO migration VALUES (?, 'later', 0)", (MIGRATIONS[-1].number + 1,))
         meant = "written by a newer leeside"
     elif trouble == "damaged":
-        here.store.connection.execute("DROP TABLE pulse")
+        on_disk.store.connection.execute("DROP TABLE pulse")
         meant = "no such table: pulse"
     else:
-        here.store.close()
-        here.cellar.store_path.write_bytes(b"no database" * 500)
+        on_disk.store.close()
+        on_disk.cellar.store_path.write_bytes(b"no database" * 500)
         meant = "not a readable leeside store"
-    response = _ask(here.cellar)
+    response = _ask(on_disk.cellar)
     assert response.status_code == 503
     assert meant in response.json()["error"]
 
 
-def test_there_is_nothing_else_and_nothing_to_change(here: CellarOnDisk) -> None:
-    before = list(here.store.connection.iterdump())
-    assert [_ask(here.cellar, path).status_code for path in ("/docs", "/openapi.json", "/../etc/passwd")] == [404] * 3
+def test_there_is_nothing_else_and_nothing_to_change(on_disk: CellarOnDisk) -> None:
+    before = list(on_disk.store.connection.iterdump())
+    assert [_ask(on_disk.cellar, path).status_code for path in ("/docs", "/openapi.json", "/../etc/passwd")] == [
+        404
+    ] * 3
     for method in ("POST", "PUT", "DELETE"):
-        assert _ask(here.cellar, method=method).status_code == 405
-    _page(here.cellar)
-    assert list(here.store.connection.iterdump()) == before
+        assert _ask(on_disk.cellar, method=method).status_code == 405
+    _page(on_disk.cellar)
+    assert list(on_disk.store.connection.iterdump()) == before

@@ -6,7 +6,6 @@ import queue
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-import pytest
 from brokers import broker_address
 from scripted_peer import PUBACK, PeerConnection, ScriptedPeer, publish
 
@@ -15,12 +14,6 @@ from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample
 
 PINGREQ = b"\xc0\x00"
-
-
-@pytest.fixture
-def peer() -> Iterator[ScriptedPeer]:
-    with ScriptedPeer() as scripted:
-        yield scripted
 
 
 @contextmanager

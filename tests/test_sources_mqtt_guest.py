@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import queue
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from brokers import Amqtt, Mosquitto, free_port
+from brokers import Amqtt, Mosquitto, dynamic_security, free_port
 from eventually import eventually
 from scripted_peer import SUBSCRIBE, ScriptedPeer
 
@@ -22,18 +20,10 @@ from ingest.sources.broker_check import try_broker
 from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample
 
-DYNAMIC_SECURITY = next(Path("/usr/lib").glob("*/mosquitto_dynamic_security.so"), Path("/usr/lib/no-such-plugin"))
-
 
 def address(port: int, **more: object) -> BrokerAddress:
     settings = MqttSettings.model_validate({"host": "127.0.0.1", "port": port, **more})
     return guest_address(settings, {"SECRET": "opensesame"}, Path("/srv/cellar"))
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path) as running:
-        yield running
 
 
 class Guest:
@@ -169,22 +159,6 @@ def test_right_and_wrong_passwords(tmp_path: Path) -> None:
 def test_a_missing_password_is_told() -> None:
     with pytest.raises(SourceError, match="NO_SUCH"):
         address(1883, user="ana", password_env="NO_SUCH")
-
-
-def dynamic_security(folder: Path) -> list[str]:
-    """Lines of mosquitto.conf: everybody may subscribe below k1/ and nowhere else."""
-    topics = [{"acltype": "subscribePattern", "topic": "k1/#", "priority": 0, "allow": True}]
-    rules = {
-        "defaultACLAccess": {"publishClientSend": True, "publishClientReceive": True, "subscribe": False},
-        "clients": [],
-        "groups": [{"groupname": "all", "roles": [{"rolename": "below-k1"}]}],
-        "roles": [{"rolename": "below-k1", "acls": topics}],
-        "anonymousGroup": "all",
-    }
-    file = folder / "rules.json"
-    file.write_text(json.dumps(rules))
-    file.chmod(0o600)
-    return [f"plugin {DYNAMIC_SECURITY}", f"plugin_opt_config_file {file}"]
 
 
 def test_a_refused_topic_is_told_beside_the_granted_one(tmp_path: Path) -> None:

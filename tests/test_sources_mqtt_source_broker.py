@@ -61,30 +61,24 @@ def payloads(start: int, stop: int) -> list[bytes]:
     return [number.encode() for number in numbers(start, stop)]
 
 
-@pytest.fixture
-def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
-    with Mosquitto(tmp_path) as broker:
-        yield broker
-
-
-def test_messages_arrive_in_order_and_are_acknowledged(mosquitto: Mosquitto) -> None:
-    cellar = Cellar(mosquitto.port)
+def test_messages_arrive_in_order_and_are_acknowledged(broker: Mosquitto) -> None:
+    cellar = Cellar(broker.port)
     with running(cellar) as source:
         assert source.state().protocol == "MQTT 5"
-        mosquitto.publish("cellar/K1/pressure", *numbers(0, 500))
+        broker.publish("cellar/K1/pressure", *numbers(0, 500))
         assert cellar.take(500) == payloads(0, 500)
         eventually(lambda: source.state().acknowledged == 500)
         assert source.state().unacknowledged == 0
 
 
-def test_what_was_not_acknowledged_comes_again_to_the_next_process(mosquitto: Mosquitto) -> None:
-    first = Cellar(mosquitto.port)
+def test_what_was_not_acknowledged_comes_again_to_the_next_process(broker: Mosquitto) -> None:
+    first = Cellar(broker.port)
     with running(first):
-        mosquitto.publish("cellar/K1/pressure", *numbers(0, 10))
+        broker.publish("cellar/K1/pressure", *numbers(0, 10))
         assert first.take(4) == payloads(0, 4)
         assert [sample.payload for sample in first.get(6)] == payloads(4, 10)
-    mosquitto.publish("cellar/K1/pressure", *numbers(10, 20))  # while nobody is there
-    second = Cellar(mosquitto.port)
+    broker.publish("cellar/K1/pressure", *numbers(10, 20))  # while nobody is there
+    second = Cellar(broker.port)
     with running(second) as source:
         again = second.get(16)
         assert [sample.payload for sample in again] == payloads(4, 20)
@@ -92,10 +86,10 @@ def test_what_was_not_acknowledged_comes_again_to_the_next_process(mosquitto: Mo
         assert source.state().session_present
 
 
-def test_a_window_that_is_full_goes_on_once_something_is_acknowledged(mosquitto: Mosquitto) -> None:
-    cellar = Cellar(mosquitto.port, window=5)
+def test_a_window_that_is_full_goes_on_once_something_is_acknowledged(broker: Mosquitto) -> None:
+    cellar = Cellar(broker.port, window=5)
     with running(cellar):
-        mosquitto.publish("cellar/K1/pressure", *numbers(0, 12))
+        broker.publish("cellar/K1/pressure", *numbers(0, 12))
         held = cellar.get(5)
         assert cellar.source.state().unacknowledged == 5
         cellar.source.acknowledge_all([sample.ticket for sample in held if sample.ticket is not None])
@@ -124,13 +118,13 @@ def test_a_broker_that_is_down_at_first_and_dies_later_is_found_again(tmp_path: 
         assert source.alive()
 
 
-def test_a_retained_message_is_passed_on_as_retained(mosquitto: Mosquitto) -> None:
-    mosquitto.publish("cellar/K1/pressure", "55", retain=True)
-    cellar = Cellar(mosquitto.port)
+def test_a_retained_message_is_passed_on_as_retained(broker: Mosquitto) -> None:
+    broker.publish("cellar/K1/pressure", "55", retain=True)
+    cellar = Cellar(broker.port)
     with running(cellar):
         kept = cellar.get(1)[0]
         assert (kept.payload, kept.retained) == (b"55", True)
-        mosquitto.publish("cellar/K1/pressure", "56", retain=True)
+        broker.publish("cellar/K1/pressure", "56", retain=True)
         live = cellar.get(1)[0]
         assert (live.payload, live.retained) == (b"56", False)
 
@@ -144,44 +138,44 @@ def talkative(tmp_path: Path) -> Iterator[Mosquitto]:
 
 def test_a_topic_that_left_the_cellar_file_is_left_at_the_broker_too(talkative: Mosquitto) -> None:
     """The kept session still holds the old subscription, and what was queued for it."""
-    mosquitto = talkative
-    with running(Cellar(mosquitto.port, "cellar/K1/pressure", "cellar/K2/pressure")):
+    broker = talkative
+    with running(Cellar(broker.port, "cellar/K1/pressure", "cellar/K2/pressure")):
         pass
-    mosquitto.publish("cellar/K2/pressure", *numbers(0, 30))  # while nobody is there
-    mosquitto.publish("cellar/K1/pressure", "55")
-    cellar = Cellar(mosquitto.port, "cellar/K1/pressure", window=5)
+    broker.publish("cellar/K2/pressure", *numbers(0, 30))  # while nobody is there
+    broker.publish("cellar/K1/pressure", "55")
+    cellar = Cellar(broker.port, "cellar/K1/pressure", window=5)
     with running(cellar) as source:
         # The window of 5 would fill with 30 messages that nobody acknowledges, and nothing else would come.
         assert cellar.take(1) == [b"55"]
         eventually(lambda: source.state().acknowledged == 31)
         assert (source.state().left_topics, source.state().unacknowledged) == (30, 0)
-        eventually(lambda: "Received UNSUBSCRIBE" in mosquitto.log())
+        eventually(lambda: "Received UNSUBSCRIBE" in broker.log())
         # The broker no longer sends them: the topic behind it comes, and no other between.
-        mosquitto.publish("cellar/K2/pressure", "1")
-        mosquitto.publish("cellar/K1/pressure", "56")
+        broker.publish("cellar/K2/pressure", "1")
+        broker.publish("cellar/K1/pressure", "56")
         assert cellar.take(1) == [b"56"]
         assert source.state().left_topics == 30
-    mosquitto.publish("cellar/K2/pressure", "2")
-    again = Cellar(mosquitto.port, "cellar/K1/pressure")
+    broker.publish("cellar/K2/pressure", "2")
+    again = Cellar(broker.port, "cellar/K1/pressure")
     with running(again) as source:
-        mosquitto.publish("cellar/K1/pressure", "57")
+        broker.publish("cellar/K1/pressure", "57")
         assert again.take(1) == [b"57"]
         assert source.state().left_topics == 0
 
 
 def test_an_old_wildcard_subscription_costs_no_more_than_its_messages(talkative: Mosquitto) -> None:
     """It cannot be left by the topic that it brings, and is asked for once only."""
-    mosquitto = talkative
-    with running(Cellar(mosquitto.port, "old/#")):
+    broker = talkative
+    with running(Cellar(broker.port, "old/#")):
         pass
-    cellar = Cellar(mosquitto.port, "cellar/+")
+    cellar = Cellar(broker.port, "cellar/+")
     with running(cellar) as source:
-        mosquitto.publish("old/K2", *numbers(0, 20))
+        broker.publish("old/K2", *numbers(0, 20))
         eventually(lambda: source.state().left_topics == 20)
-        mosquitto.publish("cellar/K1", "55")
+        broker.publish("cellar/K1", "55")
         assert cellar.take(1) == [b"55"]
         eventually(lambda: source.state().acknowledged == 21)
-        assert mosquitto.log().count("Received UNSUBSCRIBE") == 1
+        assert broker.log().count("Received UNSUBSCRIBE") == 1
 
 
 def test_a_wrong_password_is_told_and_the_right_one_gets_in(tmp_path: Path) -> None:
@@ -196,17 +190,17 @@ def test_a_wrong_password_is_told_and_the_right_one_gets_in(tmp_path: Path) -> N
             assert right.take(1) == [b"1"]
 
 
-def test_presence_stands_while_we_are_there_and_falls_when_we_leave(mosquitto: Mosquitto) -> None:
-    watcher = Cellar(mosquitto.port, PRESENCE, client_id="watcher")
-    watched = Cellar(mosquitto.port, PRESENCE)
+def test_presence_stands_while_we_are_there_and_falls_when_we_leave(broker: Mosquitto) -> None:
+    watcher = Cellar(broker.port, PRESENCE, client_id="watcher")
+    watched = Cellar(broker.port, PRESENCE)
     with running(watcher):
         with running(watched):
             assert watcher.take(1) == [b"online"]
         assert watcher.take(1) == [b"offline"]
 
 
-def test_two_programs_with_one_client_id_are_told(mosquitto: Mosquitto) -> None:
-    one, other = Cellar(mosquitto.port), Cellar(mosquitto.port)
+def test_two_programs_with_one_client_id_are_told(broker: Mosquitto) -> None:
+    one, other = Cellar(broker.port), Cellar(broker.port)
     with running(one) as source, running(other):
         # By the broker, or by our own suspicion: a broker that closes at once may cut off its own explanation.
         eventually(lambda: "client id 'leeside-test'" in source.state().last_error)
@@ -260,8 +254,8 @@ def test_tls_works_with_the_right_authority_and_says_what_is_wrong_without(tmp_p
 
 
 @CLOSED_BY_THE_INTERPRETER
-def test_tls_to_a_plain_port_is_told(mosquitto: Mosquitto) -> None:
-    cellar = Cellar(mosquitto.port, tls=True)
+def test_tls_to_a_plain_port_is_told(broker: Mosquitto) -> None:
+    cellar = Cellar(broker.port, tls=True)
     with running(cellar, connected=False) as source:
         eventually(lambda: source.state().last_error)
         assert "is this the broker's TLS port?" in source.state().last_error

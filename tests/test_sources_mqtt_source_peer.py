@@ -67,12 +67,6 @@ def puback(packet_id: int) -> bytes:
     return bytes([0x40, 2, packet_id >> 8, packet_id & 0xFF])
 
 
-@pytest.fixture
-def peer() -> Iterator[ScriptedPeer]:
-    with ScriptedPeer() as scripted:
-        yield scripted
-
-
 def accept_311(peer: ScriptedPeer) -> PeerConnection:
     """Refuse MQTT 5 as the standard says (MQTT 5.0, section 3.2.2.2, code 0x84) and take the next connection."""
     refused = peer.accept()

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-from a_store import NOW, new_store
+from a_store import NOW
 
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
@@ -21,12 +17,6 @@ from ingest.store.alarms.alarm_record import (
 
 LOW = AlarmRow("K1/pressure/low", "unacknowledged", "a2b", '{"form":1}', NOW)
 HIGH = AlarmRow("K1/pressure/high", "normal", None, "{}", NOW)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _step(at_ms: int, occurrence: str | None, value: float | None = 3.5) -> TransitionRow:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -30,10 +29,9 @@ Told = list[tuple[int, float]]
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(gain=1.0), declared(probe="k2-pressure", place="K2", gain=1.0)], NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(gain=1.0), declared(probe="k2-pressure", place="K2", gain=1.0)], NOW)
+    return store
 
 
 def piece(told: Told, series: int = 1) -> Piece:

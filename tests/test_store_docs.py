@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from pathlib import Path
-
-import pytest
-from a_store import new_store
 
 from alerts.watch.alarm_table import State, Tells
 from ingest.reading import Quality, Reason
@@ -15,12 +11,6 @@ from ingest.store import Store
 from ingest.store.rejects import MOST_REJECT_ROWS
 
 _TEXT = (Path(__file__).parent.parent / "docs" / "data.md").read_text(encoding="utf-8")
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _told() -> dict[str, list[str]]:

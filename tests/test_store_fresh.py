@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import sqlite3
 import tempfile
-from collections.abc import Iterator
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from a_store import NOW, fill_up, make_room, new_store
+from a_store import NOW, fill_up, make_room
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -23,12 +22,6 @@ from ingest.store.readings.settling import Settler
 from ingest.store.readings.summaries import CatchUp, summary
 
 SERIES = (1, 2, 3)
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _settle(store: Store, up_to: int) -> None:

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from a_store import NOW, new_store
+from a_store import NOW
 
 from ingest.errors import StoreError
 from ingest.store import Store
@@ -28,12 +26,6 @@ from ingest.store.alarms.messages import (
 )
 
 HOUR = 3_600_000
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _post(store: Store, name: str, **changes: Any) -> int:

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import pairwise
-from pathlib import Path
 
 import pytest
 from a_mirror import refused_lines
-from a_store import NOW, declared, new_store
+from a_store import NOW, declared
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -31,10 +29,9 @@ from ingest.store.readings.settling import DAY_MS, Settler
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(), declared(probe="k2-pressure", place="K2")], NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(), declared(probe="k2-pressure", place="K2")], NOW)
+    return store
 
 
 @pytest.fixture

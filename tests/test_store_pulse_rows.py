@@ -4,21 +4,12 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Iterator
-from pathlib import Path
 
-import pytest
-from a_store import NOW, new_store
+from a_store import NOW
 
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse, LinePulse, Pulse, Pulses, RetainedSample
 from ingest.store import Store
 from ingest.store.pulse_rows import pulses, write_pulse
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _write(store: Store, *bodies: IngestPulse | AlertsPulse, at_ms: int = NOW) -> None:

@@ -2,20 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
-import pytest
-from a_store import NOW, new_store
+from a_store import NOW
 
 from ingest.store import Store
 from ingest.store.rejects import MOST_REJECT_ROWS, Reject, add_rejects, rejects
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _refused(address: str = "k1/p", times: int = 1, at_ms: int = NOW, example: str = "abc") -> Reject:

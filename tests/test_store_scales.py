@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
-from a_store import NOW, declared, new_store
+from a_store import NOW, declared
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -17,12 +14,6 @@ from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import add_part, compose, newest_part_id, scales
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import raw
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def file(from_ms: int, gain: float, offset: float = 0.0) -> Part:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -19,12 +18,6 @@ from ingest.store.readings.series import Series, all_series, declare
 from ingest.store.readings.series_history import raw
 
 DAY = 86_400_000
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        yield opened
 
 
 def _former(store: Store) -> list[tuple[int, str, str, int]]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -26,13 +25,10 @@ BAD = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(), declared(probe="k1-temperature", quantity="temperature", gain=1, unit="degC")], 0)
-        Appender(opened).append(
-            [(1, 10, 1.0, 0), (2, 10, 12.0, 0), (1, 30, 3.0, BAD), (1, 20, 2.0, 0), (2, 40, 12.5, 0)]
-        )
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(), declared(probe="k1-temperature", quantity="temperature", gain=1, unit="degC")], 0)
+    Appender(store).append([(1, 10, 1.0, 0), (2, 10, 12.0, 0), (1, 30, 3.0, BAD), (1, 20, 2.0, 0), (2, 40, 12.5, 0)])
+    return store
 
 
 def test_a_span_has_its_begin_and_not_its_end(store: Store) -> None:

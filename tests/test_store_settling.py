@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 import tempfile
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -31,10 +30,9 @@ UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.JUMP)
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(gain=1.0)], NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(gain=1.0)], NOW)
+    return store
 
 
 def settle(store: Store, before_ms: int) -> int:

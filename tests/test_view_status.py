@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -15,19 +14,12 @@ from ingest.reading import Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
 
 
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[CellarOnDisk]:
-    found = CellarOnDisk(tmp_path)
-    yield found
-    found.store.close()
+def _view(on_disk: CellarOnDisk, now_ms: int = NOW) -> CellarStatus:
+    return cellar_status(on_disk.cellar, on_disk.store, now_ms)
 
 
-def _view(here: CellarOnDisk, now_ms: int = NOW) -> CellarStatus:
-    return cellar_status(here.cellar, here.store, now_ms)
-
-
-def test_a_new_store_shows_each_place_with_nothing_yet(here: CellarOnDisk) -> None:
-    view = _view(here)
+def test_a_new_store_shows_each_place_with_nothing_yet(on_disk: CellarOnDisk) -> None:
+    view = _view(on_disk)
     assert [(place.id, place.kind) for place in view.places] == [("K1", "keg"), ("C1", "carboy")]
     assert [(reading.probe, reading.value, reading.silent) for reading in view.places[0].readings] == [
         ("k1-pressure", None, True),
@@ -42,22 +34,22 @@ def test_a_new_store_shows_each_place_with_nothing_yet(here: CellarOnDisk) -> No
     assert not view.all_well
 
 
-def test_all_is_well_when_probes_speak_and_daemons_live(here: CellarOnDisk) -> None:
+def test_all_is_well_when_probes_speak_and_daemons_live(on_disk: CellarOnDisk) -> None:
     for probe in ("k1-pressure", "k1-temperature"):
-        here.reading(probe, 12.0)
+        on_disk.reading(probe, 12.0)
     for role in ("ingest", "alerts"):
-        here.pulse(role)
-    assert _view(here).all_well
-    here.alarm(state=State.RETURNED)
-    assert not _view(here).all_well
+        on_disk.pulse(role)
+    assert _view(on_disk).all_well
+    on_disk.alarm(state=State.RETURNED)
+    assert not _view(on_disk).all_well
 
 
-def test_the_newest_by_time_is_shown_with_its_quality(here: CellarOnDisk) -> None:
-    here.reading("k1-pressure", 50.0, 5)
-    here.reading("k1-pressure", 5000.0, 2, quality_code(Quality.BAD, Reason.OUT_OF_RANGE))
-    here.reading("k1-pressure", 40.0, 900)
-    here.reading("k1-temperature", 12.5, 1, quality_code(Quality.UNCERTAIN, Reason.BACKLOG))
-    pressure, temperature = _view(here).places[0].readings
+def test_the_newest_by_time_is_shown_with_its_quality(on_disk: CellarOnDisk) -> None:
+    on_disk.reading("k1-pressure", 50.0, 5)
+    on_disk.reading("k1-pressure", 5000.0, 2, quality_code(Quality.BAD, Reason.OUT_OF_RANGE))
+    on_disk.reading("k1-pressure", 40.0, 900)
+    on_disk.reading("k1-temperature", 12.5, 1, quality_code(Quality.UNCERTAIN, Reason.BACKLOG))
+    pressure, temperature = _view(on_disk).places[0].readings
     assert (pressure.value, pressure.at_ms, pressure.quality, pressure.reason) == (
         5000.0,
         NOW - 2000,
@@ -69,35 +61,35 @@ def test_the_newest_by_time_is_shown_with_its_quality(here: CellarOnDisk) -> Non
 
 def test_a_value_goes_through_its_scale(tmp_path: Path) -> None:
     sealed = '[[probe]]\nid = "c1-f"\nat = "C1"\nquantity = "temperature"\ntopic = "c1"\nunit = "degF"\n'
-    here = CellarOnDisk(tmp_path, more=sealed)
-    here.reading("c1-f", 212.0)
-    (reading,) = _view(here).places[1].readings
+    on_disk = CellarOnDisk(tmp_path, more=sealed)
+    on_disk.reading("c1-f", 212.0)
+    (reading,) = _view(on_disk).places[1].readings
     assert reading.value == pytest.approx(100.0)
-    here.store.close()
+    on_disk.store.close()
 
 
-def test_a_probe_is_silent_after_its_no_data_time(here: CellarOnDisk) -> None:
-    here.reading("k1-pressure", 50.0)
-    after = {limit.probe: limit.setpoint for limit in here.cellar.limits if limit.kind == "no data"}["k1-pressure"]
+def test_a_probe_is_silent_after_its_no_data_time(on_disk: CellarOnDisk) -> None:
+    on_disk.reading("k1-pressure", 50.0)
+    after = {limit.probe: limit.setpoint for limit in on_disk.cellar.limits if limit.kind == "no data"}["k1-pressure"]
     edge = NOW + round(after * 1000)
-    assert not _view(here, edge).places[0].readings[0].silent
-    assert _view(here, edge + 1).places[0].readings[0].silent
+    assert not _view(on_disk, edge).places[0].readings[0].silent
+    assert _view(on_disk, edge + 1).places[0].readings[0].silent
 
 
-def test_a_daemon_lives_for_a_few_missed_pulses(here: CellarOnDisk) -> None:
-    here.pulse("ingest")
-    assert _view(here, NOW + round(RESPONDS_S * 1000) - 1).daemons[0].responds
-    dead = _view(here, NOW + round(RESPONDS_S * 1000)).daemons[0]
+def test_a_daemon_lives_for_a_few_missed_pulses(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest")
+    assert _view(on_disk, NOW + round(RESPONDS_S * 1000) - 1).daemons[0].responds
+    dead = _view(on_disk, NOW + round(RESPONDS_S * 1000)).daemons[0]
     assert not dead.responds
     assert dead.pulse is not None
     assert dead.pulse.at_ms == NOW
 
 
-def test_a_file_that_changed_since_the_start_is_told(here: CellarOnDisk) -> None:
-    here.pulse("ingest")
-    assert not _view(here).file_is_newer
-    here.pulse("ingest", digest="0" * 64)
-    assert _view(here).file_is_newer
+def test_a_file_that_changed_since_the_start_is_told(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest")
+    assert not _view(on_disk).file_is_newer
+    on_disk.pulse("ingest", digest="0" * 64)
+    assert _view(on_disk).file_is_newer
 
 
 @pytest.mark.parametrize(
@@ -110,9 +102,9 @@ def test_a_file_that_changed_since_the_start_is_told(here: CellarOnDisk) -> None
         (State.SUPPRESSED, False),
     ],
 )
-def test_open_alarms_are_shown_at_their_place(here: CellarOnDisk, state: State, shown: bool) -> None:
-    here.alarm(state=state, acknowledged_by="Ana")
-    view = _view(here)
+def test_open_alarms_are_shown_at_their_place(on_disk: CellarOnDisk, state: State, shown: bool) -> None:
+    on_disk.alarm(state=state, acknowledged_by="Ana")
+    view = _view(on_disk)
     assert len(view.alarms) == shown
     assert view.places[0].alarms == view.alarms
     assert view.places[1].alarms == ()
@@ -124,13 +116,13 @@ def test_open_alarms_are_shown_at_their_place(here: CellarOnDisk, state: State, 
         assert alarm.limit.setpoint == 5.0
 
 
-def test_alarms_stand_in_the_order_of_urgency_and_age(here: CellarOnDisk) -> None:
-    here.alarm("K1/pressure/no-data", occurrence="a2c", since_ms=NOW - 5)
-    here.alarm("K1/temperature/no-data", occurrence="a2d", since_ms=NOW - 9)
-    here.alarm("K9/pressure/low", occurrence="a2e", since_ms=NOW - 99)
-    here.alarm(LOW, occurrence="a2f", since_ms=NOW - 1)
-    here.alarm("leeside/ingest", occurrence="a2g", since_ms=NOW)
-    view = _view(here)
+def test_alarms_stand_in_the_order_of_urgency_and_age(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm("K1/pressure/no-data", occurrence="a2c", since_ms=NOW - 5)
+    on_disk.alarm("K1/temperature/no-data", occurrence="a2d", since_ms=NOW - 9)
+    on_disk.alarm("K9/pressure/low", occurrence="a2e", since_ms=NOW - 99)
+    on_disk.alarm(LOW, occurrence="a2f", since_ms=NOW - 1)
+    on_disk.alarm("leeside/ingest", occurrence="a2g", since_ms=NOW)
+    view = _view(on_disk)
     assert [alarm.occurrence for alarm in view.alarms] == ["a2f", "a2g", "a2d", "a2c", "a2e"]
     gone = view.alarms[-1]
     assert (gone.limit, gone.at) == (None, "K9")
@@ -139,17 +131,17 @@ def test_alarms_stand_in_the_order_of_urgency_and_age(here: CellarOnDisk) -> Non
     assert own.at == "leeside"
 
 
-def test_an_entry_that_cannot_be_read_hides_nothing_else(here: CellarOnDisk) -> None:
-    here.alarm()
-    with here.store.write() as connection:
+def test_an_entry_that_cannot_be_read_hides_nothing_else(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm()
+    with on_disk.store.write() as connection:
         put_alarm(connection, AlarmRow("K1/pressure/no-data", "unacknowledged", "a2c", '{"form": 99}', NOW))
-    assert [alarm.occurrence for alarm in _view(here).alarms] == ["a2b"]
+    assert [alarm.occurrence for alarm in _view(on_disk).alarms] == ["a2b"]
 
 
-def test_refusals_and_messages_are_there(here: CellarOnDisk) -> None:
-    here.reject()
+def test_refusals_and_messages_are_there(on_disk: CellarOnDisk) -> None:
+    on_disk.reject()
     for number in range(12):
-        here.message(f"about {number}")
-    view = _view(here)
+        on_disk.message(f"about {number}")
+    view = _view(on_disk)
     assert [(reject.times, reject.example) for reject in view.rejects] == [(3, "abc")]
     assert [message.subject for message in view.messages] == [f"about {number}" for number in range(11, 1, -1)]

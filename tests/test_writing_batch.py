@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
-
 import pytest
-from a_store import NOW, declared, new_store
+from a_store import NOW, declared
 from samples import a_binding, a_json_binding, a_sample
 
 from ingest.cellar import Dimension
@@ -23,10 +20,9 @@ from ingest.writing.board_clock import ClockState
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared()], NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared()], NOW)
+    return store
 
 
 @pytest.fixture

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
@@ -70,12 +70,11 @@ class Board:
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(gain=1.0)], NOW)
-        with opened.write() as connection:
-            set_cursor(connection, "clock", NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(gain=1.0)], NOW)
+    with store.write() as connection:
+        set_cursor(connection, "clock", NOW)
+    return store
 
 
 def test_a_board_that_starts_in_the_past_waits_for_its_clock(store: Store) -> None:

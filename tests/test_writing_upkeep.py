@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
-from a_store import NOW, declared, fill_up, make_room, new_store
+from a_store import NOW, declared, fill_up, make_room
 
 from ingest.store import Store
 from ingest.store.change_feed import SUMMARIES, cursor, set_cursor, touched_after
@@ -23,10 +21,9 @@ HOUR_S = 3600.0
 
 
 @pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with new_store(tmp_path) as opened:
-        declare(opened, [declared(gain=1.0)], NOW)
-        yield opened
+def store(store: Store) -> Store:
+    declare(store, [declared(gain=1.0)], NOW)
+    return store
 
 
 def fill(store: Store, days: int) -> None:
