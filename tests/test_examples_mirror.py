@@ -9,12 +9,13 @@ from typing import Final
 
 import pytest
 from a_store import NOW
-from alerts.command.live_check import Finding, live_findings
 from brokers import Mosquitto
 from eventually import eventually
 from example_cellars import DATA, EXAMPLES, GOOD, Heard, assert_near, example, payloads
 from victoria import Victoria
 
+from alerts.command.check_live import check_live
+from alerts.command.check_result import CheckResult
 from ingest.cellar import Cellar, load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.store import open_existing
@@ -48,9 +49,9 @@ class House:
         self.cellar: Cellar = load_cellar(file)
         self.broker = broker
 
-    def mirror_findings(self) -> list[Finding]:
+    def check_mirror(self) -> list[CheckResult]:
         """What `leeside check --live` finds out about the mirror."""
-        return [finding for finding in live_findings(self.cellar, {}, NOW) if finding.part == "mirror"]
+        return [result for result in check_live(self.cellar, {}, NOW) if result.part == "mirror"]
 
     def run(self, *, publish: bool, until: Callable[[], object]) -> None:
         """The ingest daemon, until something is so."""
@@ -93,10 +94,10 @@ def test_it_is_mirrored_once_the_server_is_there_and_comes_back_from_its_backup(
         house.run(publish=True, until=lambda: broker.log().count("Received PUBACK") >= sent)
         stored = house.stored()
         assert sorted(stored.values()) == pytest.approx(sorted([*PRESSURE, *TEMPERATURE]), abs=5e-5)
-        (mirror,) = house.mirror_findings()
+        (mirror,) = house.check_mirror()
         assert "Does the server run" in mirror.text
         with victoria:
-            assert [finding.ok for finding in house.mirror_findings()] == [True]
+            assert [result.ok for result in house.check_mirror()] == [True]
             house.run(publish=False, until=lambda: len(victoria.points("reading_value")) == len(stored))
             mirrored = {
                 (dict(tags)["probe"], at): value for (tags, at), value in victoria.points("reading_value").items()
