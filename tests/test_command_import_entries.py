@@ -221,7 +221,7 @@ def test_a_file_of_something_else_is_told_shortly(new: JournalOnDisk, tmp_path: 
     lines.write_text("at,value\n" * 400, encoding="utf-8")
     done = _take(new, lines)
     assert (done.returncode, done.stdout.count("  line ")) == (1, 50)
-    assert "and 350 more; --json tells them all" in done.stdout
+    assert "and 350 more; --json lists them all" in done.stdout
     lines.write_text("", encoding="utf-8")
     done = _take(new, lines)
     assert (done.returncode, "It holds no entries" in done.stdout) == (1, True)

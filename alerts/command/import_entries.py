@@ -7,7 +7,6 @@ __all__ = ["import_entries"]
 import json
 import sys
 from collections import Counter
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -17,7 +16,7 @@ from alerts.view.format import long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
-from ingest.journal.merging import JournalMerge, Mistake
+from ingest.journal.merging import JournalMerge
 from ingest.process import wall_ms
 from ingest.store.journal import entry_import
 
@@ -26,7 +25,7 @@ _SHOWN: Final = 50
 
 
 def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, as_json: bool) -> int:
-    """Tell what the file holds, and with ``write`` bring it in, all of it or nothing.
+    """Show what the file holds, and with ``write`` bring it in, all of it or nothing.
 
     Exit code 0 if each line is a new entry, a new strike, or there already; 1 if one cannot be, or there is none.
     """
@@ -34,16 +33,15 @@ def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, a
     with open_cellar(file) as (cellar, store):
         read = _read(lines, cellar.site.zone, now_ms)
         rehearse = not write or bool(read.mistakes)
-        taken = entry_import.import_entries(
+        merge = entry_import.import_entries(
             store, read.entries, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse
         )
-    mistakes = sorted((*read.mistakes, *taken.mistakes))
-    written = write and not mistakes and bool(taken.new or taken.strikes)
+    merge.mistakes = sorted((*read.mistakes, *merge.mistakes))
     if as_json:
-        _print_json(lines, read, taken, mistakes, written=written)
+        _print_json(lines, read, merge, write=write)
     else:
-        _print(lines, read, taken, mistakes, cellar.site.zone, write=write)
-    return 1 if mistakes or not read.count else 0
+        _print(lines, read, merge, cellar.site.zone, write=write)
+    return 1 if merge.mistakes or not read.count else 0
 
 
 def _read(lines: Path, zone: ZoneInfo, now_ms: int) -> EntryLines:
@@ -54,72 +52,64 @@ def _read(lines: Path, zone: ZoneInfo, now_ms: int) -> EntryLines:
         raise IngestError(f"{lines}: cannot be read: {error.strerror}") from error
 
 
-def _print(
-    lines: Path, read: EntryLines, taken: JournalMerge, mistakes: Sequence[Mistake], zone: ZoneInfo, *, write: bool
-) -> None:
-    print(f"{lines}: {_counted(read.count, 'line')}")
-    if taken.new:
-        times = [one.entry.at_ms for one in taken.new]
-        numbers = [one.entry.id for one in taken.new]
+def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *, write: bool) -> None:
+    print(f"{lines}: {_counted(read.count, 'line', 'lines')}")
+    if merge.new:
+        times = [new.entry.at_ms for new in merge.new]
+        first, last = merge.new[0].entry.id, merge.new[-1].entry.id
         print(f"  {len(times):,} new, {long_time(min(times), zone)} to {long_time(max(times), zone)}")
-        print(f"    no. {numbers[0]}" + (f" to {numbers[-1]}" if len(numbers) > 1 else "") + f": {_kinds(taken)}")
-    for line, entry, strike in taken.strikes:
+        print(f"    no. {first}" + (f" to {last}" if last != first else "") + f": {_kinds(merge)}")
+    for line, entry, strike in merge.strikes:
         print(f"  line {line} strikes {entry}, by {strike.who}: {strike.reason}")
-    if taken.there:
-        print(f"  {taken.there:,} {'is' if taken.there == 1 else 'are'} there already")
-    if mistakes:
-        print("Not taken:")
-        for line, why in mistakes[:_SHOWN]:
-            print(f"  line {line}: {why}")
-        if len(mistakes) > _SHOWN:
-            print(f"  and {len(mistakes) - _SHOWN:,} more; --json tells them all")
-        if read.mistakes:
-            print("What a line says that cannot be read is missing for the others, so mend such lines first.")
-        if any("there already and says something else" in why for _, why in mistakes):
-            print("If the file is of another journal, --new-numbers gives its entries numbers of their own.")
-        print("Nothing was written: all lines are brought in together, or none.")
+    if merge.there:
+        print(f"  {merge.there:,} {'is' if merge.there == 1 else 'are'} there already")
+    if merge.mistakes:
+        _print_mistakes(read, merge)
     elif not read.count:
         print("It holds no entries; nothing was written.")
-    elif not taken.new and not taken.strikes:
+    elif not merge.changes():
         print("Nothing is new; nothing was written.")
     elif write:
-        print(f"{_told(taken)} brought in.")
+        parts = [_counted(len(merge.new), "entry", "entries"), _counted(len(merge.strikes), "strike", "strikes")]
+        brought = " and ".join(part for part in parts if not part.startswith("0 "))
+        print(f"{brought} {'was' if len(merge.changes()) == 1 else 'were'} brought in.")
     else:
         print("Nothing was written yet; the same with --write brings them in.")
 
 
-def _kinds(taken: JournalMerge) -> str:
-    counts = Counter(one.entry.kind for one in taken.new)
-    struck = sum(one.entry.struck is not None for one in taken.new)
+def _print_mistakes(read: EntryLines, merge: JournalMerge) -> None:
+    print("Not taken:")
+    for line, why in merge.mistakes[:_SHOWN]:
+        print(f"  line {line}: {why}")
+    if len(merge.mistakes) > _SHOWN:
+        print(f"  and {len(merge.mistakes) - _SHOWN:,} more; --json lists them all")
+    if read.mistakes:
+        print("What a line says that cannot be read is missing for the others, so correct such lines first.")
+    if any("there already and says something else" in why for _, why in merge.mistakes):
+        print("If the file is of another journal, --new-numbers gives its entries numbers of their own.")
+    print("Nothing was written: all lines are brought in together, or none.")
+
+
+def _kinds(merge: JournalMerge) -> str:
+    counts = Counter(new.entry.kind for new in merge.new)
+    struck = sum(new.entry.struck is not None for new in merge.new)
     text = ", ".join(f"{kind} {counts[kind]:,}" for kind in KINDS if counts[kind])
     return text + (f"; {struck:,} of them struck" if struck else "")
 
 
-def _told(taken: JournalMerge) -> str:
-    parts = []
-    if taken.new:
-        parts.append(f"{len(taken.new):,} {'entry' if len(taken.new) == 1 else 'entries'}")
-    if taken.strikes:
-        parts.append(_counted(len(taken.strikes), "strike"))
-    one = len(taken.new) + len(taken.strikes) == 1
-    return f"{' and '.join(parts)} {'was' if one else 'were'}"
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count:,} {one if count == 1 else many}"
 
 
-def _counted(count: int, noun: str) -> str:
-    return f"{count:,} {noun}" + ("" if count == 1 else "s")
-
-
-def _print_json(
-    lines: Path, read: EntryLines, taken: JournalMerge, mistakes: Sequence[Mistake], *, written: bool
-) -> None:
+def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, write: bool) -> None:
     out = {
         "file": str(lines),
-        "written": written,
+        "written": write and not merge.mistakes and bool(merge.changes()),
         "lines": read.count,
-        "new": [{"line": one.line, "id": one.entry.id, "kind": one.entry.kind} for one in taken.new],
-        "struck": [{"line": one.line, "id": one.entry.id} for one in taken.strikes],
-        "there_already": taken.there,
-        "not_taken": [{"line": one.line, "reason": one.why} for one in mistakes],
+        "new": [{"line": new.line, "id": new.entry.id, "kind": new.entry.kind} for new in merge.new],
+        "struck": [{"line": strike.line, "id": strike.entry.id} for strike in merge.strikes],
+        "there_already": merge.there,
+        "not_taken": [{"line": line, "reason": why} for line, why in merge.mistakes],
     }
     json.dump(out, sys.stdout, indent=1, ensure_ascii=False)
     print()
