@@ -1,32 +1,42 @@
-"""The entry point: a command in a process of its own says and answers what it does in the process of a test."""
+"""The table of commands: what the list in the help says, and that a command is loaded only when it is called for."""
 
 from __future__ import annotations
 
-from pathlib import Path
+import subprocess
+import sys
 
 import pytest
-from cellar_text import BASE
-from running import leeside, leeside_process
+from typer.testing import CliRunner
+
+from alerts.command.main import COMMANDS, app
 
 
-@pytest.mark.parametrize(
-    ("words", "code"),
-    [
-        (("check", "FILE"), 0),
-        (("check", "FILE", "--json"), 0),
-        (("bench", "signal", "4-20 mA = 0-100 kPa", "12"), 0),
-        (("check", "no-such.toml"), 1),
-        (("now", "FILE"), 1),
-        (("run", "FILE", "--only", "page"), 2),
-        (("frobnicate",), 2),
-        (("journal",), 2),
-    ],
-)
-def test_a_command_says_the_same_in_a_process_of_its_own(words: tuple[str, ...], code: int, tmp_path: Path) -> None:
-    file = tmp_path / "cellar.toml"
-    file.write_text(BASE)
-    words = tuple(str(file) if word == "FILE" else word for word in words)
-    here, there = leeside(*words), leeside_process(*words)
-    assert here.returncode == there.returncode == code
-    assert here.stdout == there.stdout
-    assert here.stderr == there.stderr.replace("python -m alerts.command.main", "leeside")
+def _imported_by(code: str) -> set[str]:
+    done = subprocess.run(
+        [sys.executable, "-c", f"{code}\nimport sys; print(*sys.modules)"], capture_output=True, text=True, check=True
+    )
+    return set(done.stdout.splitlines()[-1].split())
+
+
+def test_the_help_lists_each_command_on_a_line_of_its_own() -> None:
+    lines = CliRunner().invoke(app, ["--help"]).stdout.partition("Commands:\n")[2].splitlines()
+    assert [line.split(maxsplit=1) for line in lines] == [[name, summary] for name, (_, summary) in COMMANDS.items()]
+
+
+def test_the_help_loads_no_command() -> None:
+    ask = "from typer.testing import CliRunner\nfrom alerts.command.main import app\n"
+    imported = _imported_by(ask + "CliRunner().invoke(app, ['--help'])")
+    assert not imported & {"pydantic", "numpy", "ingest.cellar", "ingest.store", "alerts.command.now"}
+
+
+@pytest.mark.parametrize("command", ["now", "journal", "acknowledge", "check", "enter", "bench"])
+def test_a_command_that_a_person_waits_for_loads_no_library_of_the_daemons(command: str) -> None:
+    module = COMMANDS[command][0].partition(":")[0]
+    imported = _imported_by(f"import {module}")
+    assert not imported & {"paho", "serial", "fastapi", "uvicorn", "apscheduler", "influxdb_client", "rich", "amqtt"}
+
+
+def test_what_a_command_returns_is_the_exit_code() -> None:
+    assert CliRunner().invoke(app, ["bench", "signal", "4-20 mA = 0-30 psi", "12.5"]).exit_code == 0
+    assert CliRunner().invoke(app, ["check", "/nowhere/cellar.toml"]).exit_code == 1
+    assert CliRunner().invoke(app, ["nothing"]).exit_code == 2

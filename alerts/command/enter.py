@@ -14,9 +14,10 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.enter_calibration import calibration
+from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.terminal import Terminal, ask_entry, ask_time, at_a_terminal
+from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line

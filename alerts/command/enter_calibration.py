@@ -10,9 +10,10 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.terminal import Terminal, ask_time, at_a_terminal
+from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.format import local_time, value_text
 from alerts.view.journal_lines import entry_heading, entry_json

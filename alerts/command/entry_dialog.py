@@ -1,0 +1,168 @@
+"""Asking a person at the terminal for what an entry still needs."""
+
+from __future__ import annotations
+
+__all__ = ["ask_entry", "ask_time"]
+
+from collections.abc import Callable, Sequence
+from typing import Any, Final
+
+from alerts.command.terminal import MOST_TRIES, Terminal
+from alerts.errors import NotWritten
+from ingest.cellar import Cellar
+from ingest.entering import Prepared, answered, context_of, moment
+from ingest.errors import EntryRefused, IngestError
+from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords
+from ingest.journal.drafting import last_answers, next_question, read_answers
+from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.question import Question
+from ingest.store import Store
+from ingest.times import Ambiguous
+
+_NO_ANSWER: Final = "-"
+
+
+def ask_entry(
+    terminal: Terminal,
+    store: Store,
+    cellar: Cellar,
+    kind: EntryKind[Any],
+    answers: dict[str, Sequence[str]],
+    prepare: Callable[[], Prepared],
+    *,
+    now_ms: int,
+    at_ms: int,
+) -> Prepared:
+    """Ask for what is missing, and again for what will not do, until the entry can be written.
+
+    answers: by question; what the person answers is added. prepare: makes the entry of them.
+    """
+    offered = last_answers(kind, context_of(store, cellar, kind.name, at_ms).last)
+    return _EntryDialog(terminal, kind, answers, offered, Clock(cellar.site.zone, now_ms)).ask_until(prepare)
+
+
+def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) -> tuple[str | None, int]:
+    """Return the time as it was given, and in UTC ms; of two that it may mean, the person says which."""
+    try:
+        return at, moment(at, cellar, now_ms)
+    except Ambiguous as error:
+        terminal.say(str(error))
+        for _ in range(MOST_TRIES):
+            answer = terminal.ask(f"1 for {error.ways[0]}, 2 for {error.ways[1]}:")
+            if answer in ("1", "2"):
+                way = error.ways[int(answer) - 1]
+                return way, moment(way, cellar, now_ms)
+        raise
+
+
+class _EntryDialog:
+    """The questions of one entry. offered: what an empty answer stands for, by question."""
+
+    def __init__(
+        self,
+        terminal: Terminal,
+        kind: EntryKind[Any],
+        answers: dict[str, Sequence[str]],
+        offered: dict[str, str],
+        clock: Clock,
+    ) -> None:
+        self._terminal = terminal
+        self._kind = kind
+        self._answers = answers
+        self._offered = offered
+        self._clock = clock
+        self._asked: list[str] = []
+
+    def ask_until(self, prepare: Callable[[], Prepared]) -> Prepared:
+        """Ask until the entry can be prepared."""
+        for _ in range(MOST_TRIES):
+            self._ask_missing()
+            try:
+                return prepare()
+            except EntryRefused as error:
+                if error.later or not self._asked:
+                    raise
+                self._terminal.say(str(error))
+                self._offer_answers()
+            except AnswersWrong as error:
+                for name, why in error.wrong:
+                    self._terminal.say(why)
+                    question = self._kind.question(name)
+                    if question is None:
+                        raise
+                    self._ask_again(question)
+        raise NotWritten("Too many answers that will not do. Nothing was written.")
+
+    def _ask_missing(self) -> None:
+        while True:
+            values = read_answers(self._kind, answered(self._answers), self._clock)
+            question = next_question(self._kind, values, self._asked)
+            if question is None:
+                return
+            needed = question.needed(values)
+            for _ in range(MOST_TRIES):
+                self._ask(question, needed=needed)
+                if question.name in self._answers or not needed:
+                    break
+                # A stray Enter must not cost what was answered already.
+                self._terminal.say("This one is needed; Ctrl-D ends without writing.")
+            else:
+                raise NotWritten(f"{question.option} is missing. Nothing was written.")
+            self._asked.append(question.name)
+
+    def _ask_again(self, question: Question) -> None:
+        """Ask once more for what was wrong, which is no longer offered."""
+        self._answers.pop(question.name, None)
+        self._offered.pop(question.name, None)
+        if question.name in self._asked:
+            self._asked.remove(question.name)
+        if not question.many:
+            self._ask(question)
+            self._asked.append(question.name)
+
+    def _offer_answers(self) -> None:
+        """Let all questions be asked again, and offer what was answered: an empty answer keeps it."""
+        if self._kind.question("blend") is not None and "blend" not in self._answers:
+            answer = self._terminal.ask("Is it a blend with the wine that is there? (y; empty: no)")
+            if answer.lower() in ("y", "yes"):
+                self._answers["blend"] = ["yes"]
+                return
+        self._terminal.say("Once more; an empty answer keeps what is in brackets.")
+        for name in self._asked:
+            texts = self._answers.pop(name, ())
+            if texts:
+                self._offered[name] = texts[0]
+        self._asked.clear()
+
+    def _ask(self, question: Question, *, needed: bool = True) -> None:
+        """Ask until the answer can be read; an empty one leaves the question out."""
+        texts: list[str] = []
+        hint = _hint(question, needed)
+        for _ in range(MOST_TRIES):
+            if texts:
+                text = self._terminal.ask("Another one? (empty: no more)")
+            else:
+                text = self._terminal.ask(question.ask + hint, self._offered.get(question.name, ""))
+            if not text or text == _NO_ANSWER:
+                break
+            try:
+                question.answer.read(text, self._clock)
+            except (ValueError, IngestError) as error:
+                self._terminal.say(str(error))
+                continue
+            texts.append(text)
+            if not question.many:
+                break
+        if texts:
+            self._answers[question.name] = texts
+
+
+def _hint(question: Question, needed: bool) -> str:
+    """Say what an answer looks like, and that there may be none."""
+    answer = question.answer
+    if answer == WrittenWords():
+        example = ""  # any words will do, so an example would only puzzle
+    else:
+        example = answer.example if isinstance(answer, Choice) else f"such as {answer.example}"
+    parts = [part for part in (example, "" if needed else "or empty") if part]
+    return f" ({', '.join(parts)})" if parts else ""
