@@ -1,1 +1,2 @@
-"""The web page. Begin with ``app``; what it shows comes from ``alerts.view``, and how it looks from ``templates``."""
+"""The web page. Begin with ``app``, which makes it from ``alerts.view`` and ``templates``; ``serving`` is its process, and
+``connections`` bounds what a visitor may take."""
