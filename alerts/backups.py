@@ -1,4 +1,4 @@
-"""The backup that is made by itself, once a day: a child process of its own, started by the alerts daemon's scheduler.
+"""The daily backup: a child process of its own, started by the alerts daemon's scheduler.
 
 A child, because a backup of a large store takes minutes of reading and packing: it runs with a low priority, and its
 memory goes with it. The turn goes on meanwhile, and a stop of leeside ends it.
@@ -47,7 +47,7 @@ class ScheduledBackup:
         self.last_ms: int | None = None
 
     def anchor(self, now_ms: int) -> None:
-        """Set the jobs up, or anew after a step of the clock; what was missed is made up for soon. now_ms: UTC ms."""
+        """Set the jobs up, also again after a step of the clock; a missed backup is made soon. now_ms: UTC ms."""
         settings = self._cellar.backup
         if settings is None:
             return
@@ -85,13 +85,13 @@ class ScheduledBackup:
             self._soon(AGAIN_S)
 
     def _run_child(self) -> str | None:
-        """None for a backup that was made, else why not."""
+        """Why no backup was made; None if one was."""
         command = [sys.executable, "-m", "alerts.command.main", "backup", self._cellar.file, "--gently"]
         with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as child:
             stopping = self._stopping()
             while True:
                 try:
-                    _, said = child.communicate(timeout=_LOOK_UP_S)
+                    _, errors = child.communicate(timeout=_LOOK_UP_S)
                     break
                 except subprocess.TimeoutExpired:
                     if stopping.is_set():
@@ -99,8 +99,8 @@ class ScheduledBackup:
         if child.returncode == 0:
             log.info("the store has been backed up to %s", self._cellar.backup_folder)
             return None
-        # Where something unforeseen happened the last line says it.
-        last = said.strip().rpartition("\n")[2]
+        # Of an unforeseen error the last line says most.
+        last = errors.strip().rpartition("\n")[2]
         return last[:_LONGEST_ERROR] or f"it ended with code {child.returncode}"
 
     def _look(self) -> None:

@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from alerts.message import Notifier
+from alerts.message import SHOWN_READINGS, Notifier
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -49,7 +49,6 @@ _OCCURRENCE: Final = "occurrence"
 MOST_A_TURN: Final = 20_000
 # Without a place of its own from before, the turn begins with what came in the last ten minutes.
 FIRST_LOOK_MS: Final = 10 * 60 * 1000
-SHOWN_READINGS: Final = 10
 
 # Without 0, 1, i, l and o: an id is read off a phone and typed with cold fingers.
 _LETTERS: Final = "23456789abcdefghjkmnpqrstuvwxyz"

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 from alerts.message.notices import Notice, combine, gather, stable_message_id
 from alerts.message.wording import SAFETY, MessageText
-from alerts.watch import Tells
+from alerts.watch import Occasion
 
 
-def notice(name: str, priority: str = "medium", tells: Tells = Tells.RAISED, not_before_ms: int = 0) -> Notice:
+def notice(name: str, priority: str = "medium", occasion: Occasion = Occasion.RAISED, not_before_ms: int = 0) -> Notice:
     word = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORITY"}[priority]
-    word = "BACK TO NORMAL" if tells is Tells.RETURNED else word
-    body = f"what {tells} {name} says\n"
+    word = "BACK TO NORMAL" if occasion is Occasion.RETURNED else word
+    body = f"what {occasion} {name} says\n"
     if priority == "high":
         body = f"{SAFETY}\n\n{body}"
-    return Notice((name,), tells, MessageText(f"{word}: {name} pressure, no data", body), priority, not_before_ms)
+    return Notice((name,), occasion, MessageText(f"{word}: {name} pressure, no data", body), priority, not_before_ms)
 
 
 def test_three_stay_apart_and_four_become_one() -> None:
@@ -45,10 +45,10 @@ def test_what_may_go_out_at_another_moment_is_neither_hurried_nor_held_up() -> N
 
 
 def test_a_raise_and_its_return_in_one_turn_are_one() -> None:
-    both = [notice("a", "high"), notice("b"), notice("a", "high", Tells.RETURNED)]
+    both = [notice("a", "high"), notice("b"), notice("a", "high", Occasion.RETURNED)]
     one, other = gather(both, "Mill Lane")
     assert one.draft.subject == "CAME AND WENT: a pressure, no data"
-    assert one.tells is Tells.RETURNED
+    assert one.occasion is Occasion.RETURNED
     assert one.draft.body.index("what returned a says") < one.draft.body.index("what raised a says")
     assert one.draft.body.startswith(SAFETY)
     assert one.draft.body.count(SAFETY) == 1
@@ -56,19 +56,19 @@ def test_a_raise_and_its_return_in_one_turn_are_one() -> None:
 
 
 def test_a_return_does_not_join_another_alarms_raise_nor_a_later_raise() -> None:
-    apart = [notice("a", tells=Tells.RETURNED), notice("b"), notice("a")]
+    apart = [notice("a", occasion=Occasion.RETURNED), notice("b"), notice("a")]
     assert gather(apart, "Mill Lane") == apart
 
 
 def test_a_combined_message_waits_for_the_hour_of_the_raise() -> None:
-    one = combine(notice("a", not_before_ms=700), notice("a", tells=Tells.RETURNED, not_before_ms=5))
+    one = combine(notice("a", not_before_ms=700), notice("a", occasion=Occasion.RETURNED, not_before_ms=5))
     assert one.not_before_ms == 700
 
 
 def test_good_news_alone_is_not_an_alarm() -> None:
-    (one,) = gather([notice(name, tells=Tells.RETURNED) for name in "abcd"], "Mill Lane")
+    (one,) = gather([notice(name, occasion=Occasion.RETURNED) for name in "abcd"], "Mill Lane")
     assert one.draft.subject.startswith("NEWS: 4 alarms at Mill Lane, first ")
-    (mixed,) = gather([notice("x", tells=Tells.RETURNED), *(notice(name) for name in "abc")], "Mill Lane")
+    (mixed,) = gather([notice("x", occasion=Occasion.RETURNED), *(notice(name) for name in "abc")], "Mill Lane")
     assert mixed.draft.subject.startswith("MEDIUM: 3 alarms and 1 other news at Mill Lane, first a ")
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from watch_limits import a_limit, a_silence
 
 from alerts.message.wording import SAFETY, CellarView, MessageText, compose, tail_of
-from alerts.watch import AlarmEvent, Condition, State, Tells
+from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
 from ingest.store.readings.series_history import HistoryRow
 
@@ -30,7 +30,7 @@ def raised(**changes: Any) -> Transition:
         "from_state": State.NORMAL,
         "to_state": State.UNACKNOWLEDGED,
         "event": AlarmEvent.BEGAN,
-        "tells": Tells.RAISED,
+        "occasion": Occasion.RAISED,
         "opened": "7f3k",
         "value": 3.4,
         "raised_value": 3.4,
@@ -47,7 +47,7 @@ def returned(**changes: Any) -> Transition:
         "from_state": State.UNACKNOWLEDGED,
         "to_state": State.RETURNED,
         "event": AlarmEvent.ENDED,
-        "tells": Tells.RETURNED,
+        "occasion": Occasion.RETURNED,
         "value": 55.04,
         "extreme": 1.25,
         "condition": Condition("K1/pressure/low", False, ended, 55.04, extreme=1.25),
@@ -104,7 +104,7 @@ def test_a_high_limit_says_above() -> None:
 def test_silence_in_words() -> None:
     draft = compose(raised(value=700.0, raised_value=700.0), a_silence(setpoint=600.0), VIEW)
     assert draft.subject == "MEDIUM: K1 pressure, no data for 10 min"
-    assert "nothing has come from probe k1-pressure (pressure) for more than 10 min" in draft.body
+    assert "probe k1-pressure (pressure) has sent nothing for more than 10 min" in draft.body
     back = compose(returned(value=None), a_silence(setpoint=600.0), VIEW)
     assert back.subject == "BACK TO NORMAL: K1 pressure, no data for 10 min"
     assert "probe k1-pressure (pressure) is heard again" in back.body
@@ -118,7 +118,7 @@ def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
     assert draft.subject == "MEDIUM: leeside broker, not responding for 1 min 40 s"
     assert draft.body.startswith("leeside: broker has not responded for more than 1 min 40 s.")
     body = compose(returned(value=None), limit, view).body
-    assert body.startswith("leeside: broker responds again.\nThe trouble lasted ")
+    assert body.startswith("leeside: broker responds again.\nThe alarm lasted ")
     assert "Nobody has acknowledged it yet: leeside acknowledge" in body
 
 
@@ -172,21 +172,21 @@ def test_back_to_normal_tells_how_long_and_how_far() -> None:
 def test_a_subject_keeps_its_words_in_a_thread_though_the_limit_was_edited() -> None:
     first = compose(raised(), a_limit(), VIEW).subject
     later = compose(returned(), a_limit(setpoint=2.0), VIEW, thread_subject=first).subject
-    gone = compose(raised(tells=Tells.REMOVED), None, VIEW, thread_subject=first).subject
+    gone = compose(raised(occasion=Occasion.REMOVED), None, VIEW, thread_subject=first).subject
     assert tail_of(first) == tail_of(later) == tail_of(gone)
     assert (later[:15], gone[:14]) == ("BACK TO NORMAL:", "LIMIT REMOVED:")
 
 
 def test_a_limit_that_is_gone() -> None:
-    draft = compose(raised(tells=Tells.REMOVED, to_state=State.NORMAL, closed="7f3k"), None, WALL)
+    draft = compose(raised(occasion=Occasion.REMOVED, to_state=State.NORMAL, closed="7f3k"), None, WALL)
     assert draft.subject == "LIMIT REMOVED: K1/pressure/low"
-    assert "its alarm 7f3k is closed" in draft.body
+    assert "Its alarm 7f3k is closed" in draft.body
     assert "That does not mean that all is well" in draft.body
 
 
 def test_a_step_that_tells_nothing_has_no_message() -> None:
-    with pytest.raises(ValueError, match="'acknowledged' of K1/pressure/low tells nothing"):
-        compose(raised(tells=None, to_state=State.ACKNOWLEDGED), a_limit(), VIEW)
+    with pytest.raises(ValueError, match="'acknowledged' of K1/pressure/low is not announced"):
+        compose(raised(occasion=None, to_state=State.ACKNOWLEDGED), a_limit(), VIEW)
 
 
 def test_a_file_name_with_a_space_can_be_pasted() -> None:
@@ -205,7 +205,7 @@ def test_a_long_name_is_cut_short_and_the_numbers_stay() -> None:
     draft = compose(returned(), a_limit(at="K" * 64), VIEW)
     assert draft.subject.endswith("KKK… pressure 3.4 kPa, below 5 kPa")
     assert len(draft.subject) == 78
-    assert len(compose(raised(tells=Tells.REMOVED, key="K" * 90), None, VIEW).subject) <= 78
+    assert len(compose(raised(occasion=Occasion.REMOVED, key="K" * 90), None, VIEW).subject) <= 78
 
 
 @given(

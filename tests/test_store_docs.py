@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from alerts.watch.alarm_table import State, Tells
+from alerts.watch.alarm_table import Occasion, State
 from ingest.reading import Quality, Reason
 from ingest.store import Store
 from ingest.store.rejects import MOST_REJECT_ROWS
@@ -58,6 +58,6 @@ def test_each_class_and_reason_of_quality_is_told() -> None:
 
 
 def test_words_and_numbers_of_the_page_are_those_of_the_code() -> None:
-    for word in (*State, *Tells):
+    for word in (*State, *Occasion):
         assert f"`{word}`" in _TEXT
     assert f"past {MOST_REJECT_ROWS} rows" in _TEXT

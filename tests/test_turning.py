@@ -269,7 +269,7 @@ def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench
         "ana: MEDIUM: K1 pressure, no good reading for 10 min",
         "ben: MEDIUM: K1 pressure, no good reading for 10 min",
     ]
-    assert "nothing of it can be trusted" in recent_messages(bench.store)[0].body
+    assert "has sent no reading that can be trusted for more than 10 min." in recent_messages(bench.store)[0].body
     bench.send()
     bench.reading(12.0)
     bench.turn()

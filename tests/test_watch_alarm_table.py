@@ -30,7 +30,7 @@ def written(cell: object) -> str:
         return "!"
     assert isinstance(cell, Step)
     marks = "o" * cell.opens + "c" * cell.closes + "r" * cell.renews
-    return " ".join(part for part in (cell.to.value, marks, cell.tells or "") if part)
+    return " ".join(part for part in (cell.to.value, marks, cell.occasion or "") if part)
 
 
 def test_every_cell_of_the_table() -> None:
@@ -70,10 +70,10 @@ def test_occurrences_open_and_close_in_turn_and_are_never_used_again(events: lis
             assert open_now is None
             open_now = transition.opened
             opened.append(open_now)
-        raises += transition.tells == "raised"
-        returns += transition.tells == "returned"
+        raises += transition.occasion == "raised"
+        returns += transition.occasion == "returned"
         assert returns <= raises, "a return is told once for each raise"
-        assert transition.tells is None or transition.occurrence is not None
+        assert transition.occasion is None or transition.occurrence is not None
         alarm = after
         assert alarm.occurrence == open_now
         assert (alarm.occurrence is None) or alarm.state is not State.NORMAL

@@ -67,7 +67,7 @@ def test_a_keg_that_is_brought_to_pressure_within_the_on_delay_raises_nothing() 
     rig.at(0, 0.0)
     rig.at(300, 0.0)
     rig.quiet = {}
-    assert [step for second in (310, 330, 350) for step in rig.at(second, 0.0).transitions if step.tells] == []
+    assert [step for second in (310, 330, 350) for step in rig.at(second, 0.0).transitions if step.occasion] == []
     rig.at(365, 55.0)
     for second in range(370, 700, 10):
         assert rig.at(second, 55.0).transitions == []
@@ -97,7 +97,7 @@ def test_an_open_alarm_waits_and_is_told_again_if_its_condition_never_ended() ->
     rig.at(20, 2.0)
     rig.quiet = {}
     (again,) = rig.at(30).transitions
-    assert (again.tells, again.occurrence) == ("raised", "o1")
+    assert (again.occasion, again.occurrence) == ("raised", "o1")
 
 
 def test_an_open_alarm_whose_condition_ended_meanwhile_closes_whatever_came_after() -> None:
@@ -109,7 +109,7 @@ def test_an_open_alarm_whose_condition_ended_meanwhile_closes_whatever_came_afte
     rig.at(200, 0.0)
     rig.quiet = {}
     (closed,) = rig.at(210).transitions
-    assert (closed.tells, closed.closed, closed.to_state) == ("returned", "o1", "normal")
+    assert (closed.occasion, closed.closed, closed.to_state) == ("returned", "o1", "normal")
 
 
 def test_who_is_suppressed_twice_is_released_when_both_causes_are_over() -> None:
@@ -156,7 +156,7 @@ def test_nothing_is_raised_while_quieted_or_before_the_on_delay_after_it(
         result = rig.at(second, *([] if value is None else [value]))
         if value is not None and not quiet:
             low_since = None if value > 5.0 else second if low_since is None else low_since
-        raised = [step for step in result.transitions if step.tells == "raised"]
+        raised = [step for step in result.transitions if step.occasion == "raised"]
         if raised and not open_before:
             assert not quiet
             assert second - released >= (on_delay_s if released else 0.0)

@@ -14,7 +14,7 @@ def test_a_probe_that_never_spoke_has_the_whole_time_from_start_up() -> None:
     rig.at(120)
     assert rig.state(KEY) == "normal", "equality does not begin it"
     (raised,) = rig.at(120.1).transitions
-    assert (raised.tells, raised.since_ms) == ("raised", EPOCH_MS)
+    assert (raised.occasion, raised.since_ms) == ("raised", EPOCH_MS)
 
 
 def test_any_reading_is_data_even_a_bad_one() -> None:
@@ -67,7 +67,7 @@ def test_the_first_reading_ends_it_and_its_since_is_the_last_reading_before() ->
     assert raised.since_ms == EPOCH_MS + 50_000
     assert raised.value == 121
     (ended,) = rig.at(300, 20).transitions
-    assert ended.tells == "returned"
+    assert ended.occasion == "returned"
     assert ended.condition is not None
     assert ended.condition.since_ms == EPOCH_MS + 300_000
 

@@ -11,7 +11,7 @@ from cellar_text import BASE, SITE, cellar
 from alerts.message.wording import compose, view_of
 from alerts.turning import Turner
 from alerts.watch.alarm import Transition
-from alerts.watch.alarm_table import Tells
+from alerts.watch.alarm_table import Occasion
 from alerts.watch.own_health import BACKUP_MISSED_MS, MIRROR_BEHIND_MS, backup_health, health_of_pulse
 from alerts.watch.own_limits import BACKUP, DISK, MIRROR, MIRROR_SILENCE_S, watched_limits
 from alerts.watch.turn_inputs import Now
@@ -118,19 +118,19 @@ def test_the_message_says_what_to_do(tmp_path: Path, name: str, subject: str, sa
     house = CellarOnDisk(tmp_path, more=WITH_BACKUP + WITH_MIRROR)
     limit = watched_limits(house.cellar)[f"leeside/{name}"]
     view = view_of(house.cellar, limit.at)
-    raised = compose(_transition(house, limit.key, Tells.RAISED), limit, view)
+    raised = compose(_transition(house, limit.key, Occasion.RAISED), limit, view)
     assert raised.subject == subject
     assert said in raised.body
     assert "not responded" not in raised.body
-    returned = compose(_transition(house, limit.key, Tells.RETURNED), limit, view)
+    returned = compose(_transition(house, limit.key, Occasion.RETURNED), limit, view)
     assert back in returned.body
     house.store.close()
 
 
-def _transition(house: CellarOnDisk, key: str, tells: Tells) -> Transition:
+def _transition(house: CellarOnDisk, key: str, occasion: Occasion) -> Transition:
     from alerts.watch.alarm_table import AlarmEvent, State
 
-    began = tells is Tells.RAISED
+    began = occasion is Occasion.RAISED
     return Transition(
         at_ms=NOW,
         key=key,
@@ -138,7 +138,7 @@ def _transition(house: CellarOnDisk, key: str, tells: Tells) -> Transition:
         event=AlarmEvent.BEGAN if began else AlarmEvent.ENDED,
         from_state=State.NORMAL if began else State.ACKNOWLEDGED,
         to_state=State.UNACKNOWLEDGED if began else State.NORMAL,
-        tells=tells,
+        occasion=occasion,
         since_ms=NOW - 60_000,
     )
 

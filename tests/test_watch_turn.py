@@ -17,7 +17,7 @@ AIR = a_limit(key="K1/pressure/air", on_delay_s=0.0)
 
 
 def told(transitions: list[Transition]) -> list[tuple[str, str | None, str | None]]:
-    return [(each.key.rpartition("/")[2], each.occurrence, each.tells) for each in transitions]
+    return [(each.key.rpartition("/")[2], each.occurrence, each.occasion) for each in transitions]
 
 
 def test_an_alarm_from_first_crossing_to_normal() -> None:
@@ -25,7 +25,7 @@ def test_an_alarm_from_first_crossing_to_normal() -> None:
     assert rig.at(0, 4.0).transitions == []
     result = rig.at(60, 3.4)
     (raised,) = result.transitions
-    assert (raised.opened, raised.closed, raised.tells) == ("o1", None, "raised")
+    assert (raised.opened, raised.closed, raised.occasion) == ("o1", None, "raised")
     assert (raised.from_state, raised.to_state, raised.event) == ("normal", "unacknowledged", "condition began")
     assert (raised.at_ms, raised.since_ms, raised.value) == (EPOCH_MS + 60_000, EPOCH_MS, 3.4)
     assert list(result.changed) == [LOW]
@@ -34,14 +34,14 @@ def test_an_alarm_from_first_crossing_to_normal() -> None:
     rig.second = 90
     result = rig.acknowledge("o1")
     (seen,) = result.transitions
-    assert (seen.to_state, seen.by, seen.note, seen.tells) == ("acknowledged", "Ana", "on my way", None)
+    assert (seen.to_state, seen.by, seen.note, seen.occasion) == ("acknowledged", "Ana", "on my way", None)
     assert result.outcomes == [(9, f"acknowledged: o1 ({LOW})")]
     assert rig.watch_state.records[LOW].alarm.acknowledged_by == "Ana"
 
     rig.at(100, 1.2)
     rig.at(120, 9.0)
     (ended,) = rig.at(150, 9.0).transitions
-    assert (ended.occurrence, ended.closed, ended.to_state, ended.tells) == ("o1", "o1", "normal", "returned")
+    assert (ended.occurrence, ended.closed, ended.to_state, ended.occasion) == ("o1", "o1", "normal", "returned")
     assert (ended.extreme, ended.raised_value, ended.value, ended.since_ms) == (1.2, 3.4, 9.0, EPOCH_MS)
 
 
@@ -54,7 +54,7 @@ def test_a_condition_that_comes_back_unacknowledged_is_the_next_occurrence() -> 
     assert (again.occurrence, again.opened, again.closed) == ("o2", "o2", "o1")
     rig.at(3, 9)
     (closed,) = rig.acknowledge("o2").transitions
-    assert (closed.to_state, closed.closed, closed.tells) == ("normal", "o2", None)
+    assert (closed.to_state, closed.closed, closed.occasion) == ("normal", "o2", None)
 
 
 def test_a_backlog_that_came_and_went_is_raised_and_returned_in_one_turn() -> None:
@@ -193,7 +193,7 @@ def test_a_removed_limit_closes_its_occurrence() -> None:
     rig.at(0, 3)
     result = rig.edit(a_silence())
     (removed,) = result.transitions
-    assert (removed.closed, removed.event, removed.tells) == ("o1", "limit removed", "removed")
+    assert (removed.closed, removed.event, removed.occasion) == ("o1", "limit removed", "removed")
     assert result.removed == (LOW,)
     assert list(rig.watch_state.records) == [a_silence().key]
     quiet = Rig(a_limit())

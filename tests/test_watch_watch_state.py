@@ -95,7 +95,7 @@ def test_a_silence_begins_again_and_a_known_one_stays() -> None:
 
 
 def told_returned(rig: Rig) -> bool:
-    return [each.tells for each in rig.at(230, 20).transitions] == ["returned"]
+    return [each.occasion for each in rig.at(230, 20).transitions] == ["returned"]
 
 
 def test_who_knows_the_newest_reading_keeps_late_ones_out_after_a_restart() -> None:
@@ -169,4 +169,4 @@ def test_alarms_stored_while_each_limit_had_a_probe_stand_until_their_end() -> N
     assert rig.at(602, 3, quality=BAD).transitions == []
     assert {key: record.alarm for key, record in rig.watch_state.records.items()} == open_before
     ended = rig.at(603, 3, well=[BROKER.key]).transitions
-    assert {(each.key, each.tells) for each in ended} == {(BROKER.key, "returned"), (bad.key, "returned")}
+    assert {(each.key, each.occasion) for each in ended} == {(BROKER.key, "returned"), (bad.key, "returned")}

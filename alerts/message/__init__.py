@@ -12,5 +12,6 @@ mail      the channel
 from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
+from alerts.message.wording import SHOWN_READINGS
 
-__all__ = ["MailChannel", "Notifier", "Outbox", "try_login"]
+__all__ = ["SHOWN_READINGS", "MailChannel", "Notifier", "Outbox", "try_login"]

@@ -17,7 +17,7 @@ from typing import Final
 from alerts.message.hours import earliest
 from alerts.message.wording import PRIORITY_WORDS, SAFETY, SUBJECT_LIMIT, MessageText, compose, tail_of, view_of
 from alerts.watch.alarm import Transition
-from alerts.watch.alarm_table import Tells
+from alerts.watch.alarm_table import Occasion
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, untried_raise
 from ingest.store.readings.series_history import HistoryRow
@@ -32,14 +32,14 @@ _RANK: Final = {"high": 0, "medium": 1, "low": 2}
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """A message to one person that is not stored yet, or not sent.
+    """A message to one person that is not stored yet, or not sent yet.
 
-    occurrences: whom it is about (several once gathered); tells: what it says, of several the most urgent; priority: of
-    the limit, of several the highest; not_before_ms: when it may first go out, UTC milliseconds.
+    occurrences: what it is about (several once gathered); occasion: of several the most urgent; priority: of the limit,
+    of several the highest; not_before_ms: when it may first go out, UTC milliseconds.
     """
 
     occurrences: tuple[str, ...]
-    tells: Tells
+    occasion: Occasion
     draft: MessageText
     priority: str
     not_before_ms: int
@@ -68,7 +68,7 @@ class Notifier:
         is written.
         """
         mail = self._cellar.mail
-        announced = {row: transition for row, transition in transitions.items() if transition.tells is not None}
+        announced = {row: transition for row, transition in transitions.items() if transition.occasion is not None}
         if mail is None or not announced:
             return 0
         count = 0
@@ -87,19 +87,19 @@ class Notifier:
         limit = self._limits.get(transition.key)
         occurrence = _occurrence(transition)
         thread = thread_of(connection, occurrence, recipient)
-        assert transition.tells is not None
+        assert transition.occasion is not None
         draft = compose(
             transition,
             limit,
             view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0]),
             readings=self._last_readings(limit.probe) if limit is not None and limit.kind != "no data" else (),
-            thread_subject=thread[1] if thread and transition.tells is not Tells.RAISED else None,
+            thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
         )
         hours = limit.hours if limit is not None else "any"
         site = self._cellar.site
         return Notice(
             occurrences=(occurrence,),
-            tells=transition.tells,
+            occasion=transition.occasion,
             draft=draft,
             priority=limit.priority if limit is not None else "low",
             not_before_ms=earliest(now_ms, hours, site.waking, site.zone),
@@ -109,9 +109,9 @@ class Notifier:
         mail = self._cellar.mail
         assert mail is not None
         single = notice.occurrences[0] if len(notice.occurrences) == 1 else None
-        occasion = notice.tells.value
+        occasion = notice.occasion
         thread_id = None
-        if single is not None and notice.tells is not Tells.RAISED:
+        if single is not None and notice.occasion is not Occasion.RAISED:
             waiting = untried_raise(connection, single, recipient)
             if waiting is not None:
                 cancel_waiting(connection, waiting.id, now_ms, "sent together with the return to normal")
@@ -126,7 +126,7 @@ class Notifier:
                 message_id=stable_message_id(single or "several", row, recipient_number, sender=mail.sender),
                 thread_id=thread_id,
                 occurrence=single,
-                occasion=occasion,
+                occasion=occasion.value,
                 channel="mail",
                 recipient=recipient,
                 subject=notice.draft.subject,
@@ -138,7 +138,7 @@ class Notifier:
 
 
 def stable_message_id(*parts: str | int, sender: str) -> str:
-    """A Message-ID (RFC 5322 section 3.6.4) made of parts that name one event and recipient, under the sender's domain.
+    """Make a Message-ID (RFC 5322 section 3.6.4) of parts that name one event and recipient, under the sender's domain.
 
     The same parts give the same id. Characters that such an id cannot carry become a dash.
     """
@@ -152,11 +152,11 @@ def _occurrence(transition: Transition) -> str:
 
 
 def _as_notice(row: MessageRow, occurrence: str) -> Notice:
-    return Notice((occurrence,), Tells.RAISED, MessageText(row.subject, row.body), "medium", row.not_before_ms)
+    return Notice((occurrence,), Occasion.RAISED, MessageText(row.subject, row.body), "medium", row.not_before_ms)
 
 
 def combine(raised: Notice, returned: Notice) -> Notice:
-    """One notice of a raise that never went out and of the return that overtook it.
+    """Make one notice of a raise that never went out and of the return that overtook it.
 
     It goes out when the raise would have. Where the raise was tried before, the result needs a Message-ID of its own:
     the server may have taken the raise and lost its answer, and a receiver drops what it thinks it has.
@@ -176,7 +176,7 @@ def combine(raised: Notice, returned: Notice) -> Notice:
 
 
 def gather(notices: Sequence[Notice], site: str) -> list[Notice]:
-    """What one turn has to say to one person, in as few messages as is kind.
+    """Put together what one turn has to say to one person.
 
     A raise and the return of the same occurrence become one. Of those that may go out at the same moment, more than
     ``MOST_APART`` become one. site: the cellar's name.
@@ -198,13 +198,17 @@ def gather(notices: Sequence[Notice], site: str) -> list[Notice]:
 
 
 def _is_raise_of(earlier: Notice, later: Notice) -> bool:
-    return earlier.tells is Tells.RAISED and later.tells is Tells.RETURNED and earlier.occurrences == later.occurrences
+    return (
+        earlier.occasion is Occasion.RAISED
+        and later.occasion is Occasion.RETURNED
+        and earlier.occurrences == later.occurrences
+    )
 
 
 def _together(group: Sequence[Notice], site: str) -> Notice:
-    ordered = sorted(group, key=lambda each: (each.tells is not Tells.RAISED, _RANK[each.priority]))
+    ordered = sorted(group, key=lambda each: (each.occasion is not Occasion.RAISED, _RANK[each.priority]))
     first = ordered[0]
-    raised = sum(each.tells is Tells.RAISED for each in group)
+    raised = sum(each.occasion is Occasion.RAISED for each in group)
     if raised:
         others = len(group) - raised
         count = f"{raised} alarms" if raised > 1 else "1 alarm"
@@ -225,7 +229,7 @@ def _together(group: Sequence[Notice], site: str) -> Notice:
         subject = subject[: SUBJECT_LIMIT - 1] + "…"
     return Notice(
         occurrences=tuple(name for each in ordered for name in each.occurrences),
-        tells=first.tells,
+        occasion=first.occasion,
         draft=MessageText(subject, "\n\n".join(parts) + "\n"),
         priority=min((each.priority for each in ordered), key=_RANK.__getitem__),
         not_before_ms=first.not_before_ms,

@@ -1,8 +1,18 @@
-"""An alarm's step in plain words, for a cellarhand who reads it on a telephone at night."""
+"""The words of a message about an alarm's step, for a cellarhand who reads it on a phone at night."""
 
 from __future__ import annotations
 
-__all__ = ["PRIORITY_WORDS", "SAFETY", "SUBJECT_LIMIT", "CellarView", "MessageText", "compose", "tail_of", "view_of"]
+__all__ = [
+    "PRIORITY_WORDS",
+    "SAFETY",
+    "SHOWN_READINGS",
+    "SUBJECT_LIMIT",
+    "CellarView",
+    "MessageText",
+    "compose",
+    "tail_of",
+    "view_of",
+]
 
 import shlex
 from collections.abc import Sequence
@@ -12,7 +22,7 @@ from typing import Final, NamedTuple
 
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, missing_words, setpoint_text
 from alerts.watch.alarm import Transition
-from alerts.watch.alarm_table import State, Tells
+from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.own_limits import own_words
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.store.readings.series_history import HistoryRow
@@ -30,7 +40,7 @@ PRIORITY_WORDS: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORIT
 _RETURNED_WORD: Final = "BACK TO NORMAL"
 _REMOVED_WORD: Final = "LIMIT REMOVED"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(_RETURNED_WORD) - 2
-_SHOWN_READINGS: Final = 10
+SHOWN_READINGS: Final = 10
 _SECOND_MS: Final = 1000
 
 
@@ -43,7 +53,7 @@ class MessageText(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class CellarView:
-    """What the words need to know of the cellar.
+    """What a message needs of the cellar.
 
     file: the cellar file as a command names it; tz: the site's time zone; place: what people call the place;
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; under_gas: a gas blanket is
@@ -58,14 +68,14 @@ class CellarView:
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
-    """The view of a place of the cellar; at: its id, or None (or an id that is gone) for the cellar as a whole."""
-    here = next((place for place in cellar.places if place.id == at), None)
-    if here is None:
+    """Give the view of a place. at: its id, or None (or an id that is gone) for the cellar as a whole."""
+    place = next((place for place in cellar.places if place.id == at), None)
+    if place is None:
         return CellarView(cellar.file, cellar.site.zone, at or "")
-    if isinstance(here, Vessel):
-        title = f"{here.id} ({here.name})" if here.name else here.id
-        return CellarView(cellar.file, cellar.site.zone, title, here.kind, here.under_gas)
-    return CellarView(cellar.file, cellar.site.zone, here.id, cellar.place_kind(here.id))
+    if isinstance(place, Vessel):
+        title = f"{place.id} ({place.name})" if place.name else place.id
+        return CellarView(cellar.file, cellar.site.zone, title, place.kind, place.under_gas)
+    return CellarView(cellar.file, cellar.site.zone, place.id, cellar.place_kind(place.id))
 
 
 def compose(
@@ -76,19 +86,19 @@ def compose(
     readings: Sequence[HistoryRow] = (),
     thread_subject: str | None = None,
 ) -> MessageText:
-    """The message about a transition that tells something.
+    """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
     shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after the
-    state word are kept, for mail readers that thread by subject. Raises ValueError for a transition that tells
-    nothing.
+    state word are kept, for mail readers that thread by subject. Raises ValueError for a transition that is
+    not announced.
     """
-    if transition.tells is None:
-        raise ValueError(f"a step to '{transition.to_state}' of {transition.key} tells nothing")
+    if transition.occasion is None:
+        raise ValueError(f"a step to '{transition.to_state}' of {transition.key} is not announced")
     tail = tail_of(thread_subject) if thread_subject else _tail(transition, limit)
-    if limit is None or transition.tells is Tells.REMOVED:
+    if limit is None or transition.occasion is Occasion.REMOVED:
         return MessageText(f"{_REMOVED_WORD}: {tail}", _removed(transition, view))
-    if transition.tells is Tells.RAISED:
+    if transition.occasion is Occasion.RAISED:
         word, body = PRIORITY_WORDS[limit.priority], _raised(transition, limit, view)
     else:
         word, body = _RETURNED_WORD, _returned(transition, limit, view)
@@ -137,13 +147,13 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
         head = f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
     elif limit.role == "bad measurement":
         head = (
-            f"{place}: probe {limit.probe} ({quantity}) reports, but nothing of it can be trusted for "
-            f"more than {duration_text(limit.setpoint)}.\nIts other limits are not judged meanwhile."
+            f"{place}: probe {limit.probe} ({quantity}) has sent no reading that can be trusted for more than "
+            f"{duration_text(limit.setpoint)}.\nIts other limits are not judged meanwhile."
         )
     elif limit.kind == "no data":
         head = (
-            f"{place}: nothing has come from probe {limit.probe} ({quantity}) for more than "
-            f"{duration_text(limit.setpoint)}.\nNobody knows how {place} is until it is heard again."
+            f"{place}: probe {limit.probe} ({quantity}) has sent nothing for more than "
+            f"{duration_text(limit.setpoint)}.\nUntil it does, nobody knows how {place} is."
         )
     else:
         value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
@@ -167,7 +177,7 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
     ended = transition.at_ms if transition.condition is None else transition.condition.since_ms
     own = own_words(limit)
     if own is not None:
-        head, was = f"{place}: {own.returned.format(part=limit.quantity)}", "The trouble lasted"
+        head, was = f"{place}: {own.returned.format(part=limit.quantity)}", "The alarm lasted"
     elif limit.role == "bad measurement":
         head, was = f"{place}: probe {limit.probe} ({quantity}) gives good readings again.", "It gave none for"
     elif limit.kind == "no data":
@@ -190,9 +200,9 @@ def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -
 def _removed(transition: Transition, view: CellarView) -> str:
     return (
         f"The limit {transition.key} is no longer in the cellar file.\n"
-        f"So its alarm {transition.occurrence} is closed, and no further message about it follows.\n\n"
-        "That does not mean that all is well: nobody watches this any more.\n"
-        f"If it was not meant, put the limit back into {view.file}.\n"
+        f"Its alarm {transition.occurrence} is closed, and no further message about it will follow.\n\n"
+        "That does not mean that all is well: leeside does not watch this any more.\n"
+        f"If this was a mistake, put the limit back into {view.file}.\n"
     )
 
 
@@ -203,7 +213,7 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
 def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: CellarView) -> str:
     lines = [
         f"  {exact_time(each.at_ms, view.tz)}  {limit_value_text(each.value, limit)}"
-        for each in readings[-_SHOWN_READINGS:]
+        for each in readings[-SHOWN_READINGS:]
     ]
     return "Last readings:\n" + "\n".join(lines)
 

@@ -17,7 +17,7 @@ turn                 the turn
 """
 
 from alerts.watch.alarm import AlarmState, Transition
-from alerts.watch.alarm_table import AlarmEvent, ImpossibleStep, State, Tells, next_state
+from alerts.watch.alarm_table import AlarmEvent, ImpossibleStep, Occasion, State, next_state
 from alerts.watch.condition import Condition
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
@@ -30,8 +30,8 @@ __all__ = [
     "ImpossibleStep",
     "LimitRecord",
     "Now",
+    "Occasion",
     "State",
-    "Tells",
     "Transition",
     "TurnInputs",
     "TurnResult",

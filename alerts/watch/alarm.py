@@ -7,7 +7,7 @@ __all__ = ["AlarmState", "Transition", "advance"]
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from alerts.watch.alarm_table import AlarmEvent, State, Stays, Step, Tells, next_state
+from alerts.watch.alarm_table import AlarmEvent, Occasion, State, Stays, Step, next_state
 from alerts.watch.condition import Condition
 
 
@@ -17,7 +17,7 @@ class AlarmState:
 
     occurrence: the short id of the open occurrence, None when none is open; past_occurrence: the one closed last;
     since_ms: own time of the reading that first crossed; raised_ms: when the alarm was raised; value: the value
-    judged then; last_value: the value at the newest event; awaits_return: the last thing told was that it was raised;
+    judged then; last_value: the value at the newest event; awaits_return: the last message said that it was raised;
     acknowledged_by, acknowledged_ms, note: who said "seen", when, and what they wrote. Times are UTC milliseconds,
     values in our unit of the quantity.
     """
@@ -38,12 +38,12 @@ class AlarmState:
 
 @dataclass(frozen=True, slots=True)
 class Transition:
-    """One step of one alarm, as it is stored and told.
+    """One step of one alarm, as it is stored and announced.
 
     occurrence: the one that the step belongs to, None where there is none (a quiet limit becomes suppressed); at_ms:
     when the turn took the step; opened, closed: the occurrence that opened or closed with it (both, when the
-    condition came back before anyone acknowledged: then closed is the earlier one); tells: what a message about it
-    says, None for no message; value: the value at the step; raised_value, since_ms: value when it was raised and own
+    condition came back before anyone acknowledged: then closed is the earlier one); occasion: of the message about
+    it, None for no message; value: the value at the step; raised_value, since_ms: value when it was raised and own
     time of the reading that first crossed; extreme: the farthest value beyond the setpoint; condition: the condition
     behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses.
     """
@@ -54,7 +54,7 @@ class Transition:
     from_state: State
     to_state: State
     event: AlarmEvent
-    tells: Tells | None = None
+    occasion: Occasion | None = None
     opened: str | None = None
     closed: str | None = None
     value: float | None = None
@@ -89,7 +89,7 @@ def advance(
     cell = next_state(alarm.state, event)
     if isinstance(cell, Stays):
         return alarm, None, cell.why
-    tells = _told(alarm, cell)
+    occasion = _occasion(alarm, cell)
     after, opened, closed = _occurrences(alarm, cell, cause, next_occurrence)
     condition = cause.condition
     value = condition.value if condition is not None and condition.value is not None else None
@@ -97,12 +97,12 @@ def advance(
         after,
         state=cell.to,
         last_value=alarm.last_value if value is None else value,
-        awaits_return=_awaits_return(alarm, tells),
+        awaits_return=_awaits_return(alarm, occasion),
     )
     if event is AlarmEvent.ACKNOWLEDGE:
         seen_ms = cause.at_ms if cause.asked_ms is None else cause.asked_ms
         after = replace(after, acknowledged_by=cause.by, acknowledged_ms=seen_ms, note=cause.note)
-    elif tells is Tells.RAISED:
+    elif occasion is Occasion.RAISED:
         after = replace(
             after,
             since_ms=condition.since_ms if condition is not None else cause.at_ms,
@@ -119,7 +119,7 @@ def advance(
         from_state=alarm.state,
         to_state=cell.to,
         event=event,
-        tells=tells,
+        occasion=occasion,
         opened=opened,
         closed=closed,
         value=after.last_value,
@@ -134,16 +134,16 @@ def advance(
     return after, transition, ""
 
 
-def _told(alarm: AlarmState, cell: Step) -> Tells | None:
+def _occasion(alarm: AlarmState, cell: Step) -> Occasion | None:
     if cell.closes and alarm.occurrence is None:
         return None
-    if cell.tells is Tells.RETURNED and not alarm.awaits_return:
-        return None  # it was told before the alarm was suppressed
-    return cell.tells
+    if cell.occasion is Occasion.RETURNED and not alarm.awaits_return:
+        return None  # the message went out before the alarm was suppressed
+    return cell.occasion
 
 
-def _awaits_return(alarm: AlarmState, tells: Tells | None) -> bool:
-    return alarm.awaits_return if tells is None else tells is Tells.RAISED
+def _awaits_return(alarm: AlarmState, occasion: Occasion | None) -> bool:
+    return alarm.awaits_return if occasion is None else occasion is Occasion.RAISED
 
 
 def _occurrences(

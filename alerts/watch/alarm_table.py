@@ -7,12 +7,12 @@ standards' text was not at hand). Another state, such as shelved or out of servi
 An occurrence is one stay outside normal. It opens on leaving normal with the condition true and closes on reaching
 normal; when the condition begins again before anyone acknowledged, the old occurrence closes and the next opens. It
 stays open while suppressed. So "opens" means: unless one is open; "closes" means: if one is open. A step that closes
-tells nothing when none was open.
+is announced only if one was open.
 """
 
 from __future__ import annotations
 
-__all__ = ["ALARM_TABLE", "AlarmEvent", "Cell", "ImpossibleStep", "State", "Stays", "Step", "Tells", "next_state"]
+__all__ = ["ALARM_TABLE", "AlarmEvent", "Cell", "ImpossibleStep", "Occasion", "State", "Stays", "Step", "next_state"]
 
 from collections.abc import Mapping
 from enum import StrEnum
@@ -41,8 +41,8 @@ class AlarmEvent(StrEnum):
     REMOVED = "limit removed"
 
 
-class Tells(StrEnum):
-    """What a message about a step says."""
+class Occasion(StrEnum):
+    """What a message about a step is for."""
 
     RAISED = "raised"
     RETURNED = "returned"
@@ -56,7 +56,7 @@ class Step(NamedTuple):
     opens: bool = False
     closes: bool = False
     renews: bool = False
-    tells: Tells | None = None
+    occasion: Occasion | None = None
 
 
 class Stays(NamedTuple):
@@ -81,9 +81,9 @@ _ACTIVE_ALREADY = Stays("the condition is known to be true already")
 _NOT_ACTIVE = Stays("the condition is known to be false already")
 _NOT_SUPPRESSED = Impossible("an alarm that is not suppressed cannot be released")
 _HIDDEN = Stays("the condition is followed but not announced while the alarm is suppressed")
-_RAISE = Step(State.UNACKNOWLEDGED, opens=True, tells=Tells.RAISED)
+_RAISE = Step(State.UNACKNOWLEDGED, opens=True, occasion=Occasion.RAISED)
 _SUPPRESS = Step(State.SUPPRESSED)
-_REMOVE = Step(State.NORMAL, closes=True, tells=Tells.REMOVED)
+_REMOVE = Step(State.NORMAL, closes=True, occasion=Occasion.REMOVED)
 
 ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
     State.NORMAL: {
@@ -97,7 +97,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
     },
     State.UNACKNOWLEDGED: {
         AlarmEvent.BEGAN: _ACTIVE_ALREADY,
-        AlarmEvent.ENDED: Step(State.RETURNED, tells=Tells.RETURNED),
+        AlarmEvent.ENDED: Step(State.RETURNED, occasion=Occasion.RETURNED),
         AlarmEvent.ACKNOWLEDGE: Step(State.ACKNOWLEDGED),
         AlarmEvent.SUPPRESS: _SUPPRESS,
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
@@ -106,7 +106,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
     },
     State.ACKNOWLEDGED: {
         AlarmEvent.BEGAN: _ACTIVE_ALREADY,
-        AlarmEvent.ENDED: Step(State.NORMAL, closes=True, tells=Tells.RETURNED),
+        AlarmEvent.ENDED: Step(State.NORMAL, closes=True, occasion=Occasion.RETURNED),
         AlarmEvent.ACKNOWLEDGE: Stays("it is acknowledged already"),
         AlarmEvent.SUPPRESS: _SUPPRESS,
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
@@ -114,7 +114,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.REMOVED: _REMOVE,
     },
     State.RETURNED: {
-        AlarmEvent.BEGAN: Step(State.UNACKNOWLEDGED, renews=True, tells=Tells.RAISED),
+        AlarmEvent.BEGAN: Step(State.UNACKNOWLEDGED, renews=True, occasion=Occasion.RAISED),
         AlarmEvent.ENDED: _NOT_ACTIVE,
         AlarmEvent.ACKNOWLEDGE: Step(State.NORMAL, closes=True),
         AlarmEvent.SUPPRESS: _SUPPRESS,
@@ -128,7 +128,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.ACKNOWLEDGE: Stays("it is suppressed by design, so there is nothing to acknowledge"),
         AlarmEvent.SUPPRESS: Stays("it is suppressed already"),
         AlarmEvent.RELEASE_ACTIVE: _RAISE,
-        AlarmEvent.RELEASE_NORMAL: Step(State.NORMAL, closes=True, tells=Tells.RETURNED),
+        AlarmEvent.RELEASE_NORMAL: Step(State.NORMAL, closes=True, occasion=Occasion.RETURNED),
         AlarmEvent.REMOVED: _REMOVE,
     },
 }

@@ -1,6 +1,7 @@
 """Limits that the journal quiets: those on wine while a vessel is empty, those on low pressure while it is racked.
 
-Overpressure, bad measurement and silence never are: an empty keg bursts as well, and nobody knows it is empty for ever.
+Overpressure, bad measurement and silence never are: an empty keg bursts as well, and a filling may not have been
+written down yet.
 """
 
 from __future__ import annotations
@@ -35,6 +36,6 @@ class JournalSuppression:
 
         empty: the vessels that are known to be empty; racked: those of which a racking is under way.
         """
-        found = {key: RACKING_NOTE for vessel in racked for key in self._low_pressure.get(vessel, ())}
-        found.update((key, EMPTY_NOTE) for vessel in empty for key in self._on_wine.get(vessel, ()))
-        return found
+        quiet = {key: RACKING_NOTE for vessel in racked for key in self._low_pressure.get(vessel, ())}
+        quiet.update((key, EMPTY_NOTE) for vessel in empty for key in self._on_wine.get(vessel, ()))
+        return quiet

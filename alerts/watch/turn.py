@@ -1,11 +1,11 @@
-"""The turn: new readings and what operators did become conditions, alarm steps and outcomes.
+"""The turn: new readings and what people asked for become conditions, alarm steps and outcomes.
 
-Order within a turn: operators (they speak of what they saw before this turn); limits that left the cellar file;
-edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that is
-pointless while another is active is never raised in the turn in which both begin. A limit on silence that is released
-while nothing has been heard yet begins its time anew, unless an occurrence of it was open before. What the journal
-quiets (an empty vessel, a racking under way) is suppressed in the same way, from outside; there a condition may end
-but not begin, so that the on-delay has its whole time after the release.
+Order within a turn: what people asked for (it is about what they saw before this turn); limits that left the cellar
+file; edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that
+is pointless while another is active is never raised in the turn in which both begin. A limit on silence that is
+released while nothing has been heard yet begins its time again, unless an occurrence of it was open before. What the
+journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from outside; there a
+condition may end but not begin, so that the on-delay has its whole time after the release.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
 (running delays, silence) is a comparison or two for each limit.
@@ -37,11 +37,10 @@ DEFAULT_FRESH_S: Final = 120.0
 
 @dataclass(frozen=True, slots=True)
 class TurnResult:
-    """What a turn made.
+    """What a turn gives.
 
     state: for the next turn; changed: records to be written, by limit key; removed: keys whose rows are to be deleted;
-    transitions: in the order in which they happened; outcomes: for each operator event its id and what to say to the
-    person.
+    transitions: in the order in which they happened; outcomes: each operator event's id, and the words for the person.
     """
 
     state: WatchState
@@ -174,7 +173,7 @@ class Watch:
 
 
 class _Turn:
-    """The working state of one turn; nothing of it outlives the turn but what TurnResult takes."""
+    """The working state of one turn; only what TurnResult takes outlives it."""
 
     def __init__(self, records: dict[str, LimitRecord], now: Now, next_occurrence: Callable[[], str]) -> None:
         self.records = records
@@ -199,7 +198,7 @@ class _Turn:
             self.changes.setdefault(key, []).extend(changes)
 
     def hold_back(self, key: str, before: Track) -> None:
-        """Take back what a limit that the journal quiets must not judge; before: its track when the turn began."""
+        """Take back what a limit that the journal quiets must not judge. before: its track when the turn began."""
         record = self.records[key]
         if not isinstance(before, LevelTrack) or not isinstance(record.track, LevelTrack):
             return
@@ -225,7 +224,7 @@ class _Turn:
         self.removed.append(key)
 
     def operate(self, event: OperatorEvent) -> str:
-        """Apply what an operator asked for; what to say to the person."""
+        """Apply what a person asked for; the words for that person."""
         if event.kind != "acknowledge":
             return f"not done: '{event.kind}' is not something that this version can do; it can acknowledge"
         target = event.target.strip()
