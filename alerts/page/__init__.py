@@ -1,2 +1,5 @@
-"""The web page. Begin with ``app``, which makes it from ``alerts.view`` and ``templates``; ``serving`` is its process, and
-``connections`` bounds what a visitor may take."""
+"""The web page.
+
+Begin with ``app``, which makes the page from ``alerts.view`` and ``templates``. ``serving`` is its process;
+``connections`` bounds how many visitors there are, and for how long one may keep a connection.
+"""
