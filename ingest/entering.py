@@ -18,7 +18,7 @@ from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.contents import Contents
 from ingest.journal.drafting import draft_entry, question_of, read_answers
-from ingest.journal.entry import Draft, Entry, places_of
+from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
 from ingest.journal.kinds.kind import NamedVessels
@@ -93,7 +93,7 @@ def prepare(
     draft, warnings = draft_entry(known, given, context, who=who, at_ms=at_ms)
     after = _tried(store, cellar, draft, now_ms, with_later=with_later)
     vessels = NamedVessels(
-        [vessel for vessel in cellar.vessel if vessel.id in places_of(draft.place, draft.body)],
+        [vessel for vessel in cellar.vessel if vessel.id in draft.places],
         None if draft.place is None else context.contents.get(draft.place),
         after,
     )
@@ -166,7 +166,7 @@ def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_late
     try:
         with store.write() as connection:
             entry = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
-            named = places_of(entry.place, entry.body)
+            named = entry.places
             if named and kind.ledger_step is not None and kind.shows_contents(entry.body):
                 contents = ledger_at(connection, entry.at_ms, cellar).at(entry.at_ms)
                 after = [contents[vessel] for vessel in named if vessel in contents]

@@ -31,7 +31,7 @@ from ingest.history import (
     span,
     summary,
 )
-from ingest.journal.entry import Draft, Entry, places_of
+from ingest.journal.entry import Draft, Entry
 from ingest.journal.ledger import Ledger
 from ingest.journal.vessel_state import VesselState
 from ingest.reading import Part, Quality, Reason, quality_code
@@ -257,7 +257,7 @@ def hold_entries(store: Store, lot: str) -> None:
     wanted = []
     for entry in written:
         sides = (ledger.before((entry.at_ms, entry.id)), ledger.before((entry.at_ms, entry.id + 1)))
-        places = places_of(entry.place, entry.body)
+        places = entry.places
         if entry.lot == lot or any(share_in(side.get(place), lot)[0] for side in sides for place in places):
             wanted.append(entry.id)
     assert [entry.id for entry in entries(store, lot=lot)] == wanted

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 import ingest.journal.kinds
 from ingest.errors import EntryRefused
 from ingest.journal.body import BodyWrong, body_data
-from ingest.journal.kinds import KINDS, body_words, kind_of, parse_body, parse_stored_body
+from ingest.journal.kinds import KINDS, body_words, kind_of, parse_body, parse_stored_body, result_units
 from ingest.journal.kinds.kind import EntryKind, NamedVessels
-from ingest.journal.kinds.measurement import MEASURED_UNITS, MeasurementBody
+from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.journal.kinds.titration import Flask, TitrationBody
 from ingest.journal.result_warnings import TitrationRefused
 from ingest.journal.titration import titre_ml
@@ -186,7 +186,7 @@ def test_a_weight_says_how_much_wine_there_is_when_somebody_worked_it_out() -> N
     weighed = MeasurementBody(quantity="weight", value=21.3, volume_l=17.2, u_volume_l=0.05)
     assert (weighed.found_volume_l, weighed.u_found_volume_l) == (17.2, 0.05)
     assert MeasurementBody(quantity="pH", value=3.3).found_volume_l is None
-    assert MEASURED_UNITS["density"] == "g/mL"
+    assert result_units()["density"] == "g/mL"
 
 
 def test_a_body_cannot_be_changed() -> None:

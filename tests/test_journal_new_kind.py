@@ -47,7 +47,7 @@ class EvaporationBody(Body):
 
     @property
     def results(self) -> tuple[Result, ...]:
-        return (Result("evaporation", self.volume_l / self.days, None),)
+        return (Result("evaporation", self.volume_l / self.days, None, "L/d"),)
 
 
 def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[str, ...]:
@@ -89,6 +89,7 @@ EVAPORATION: Final = EntryKind(
     complete=_complete,
     answered_by={"days": "time"},
     words=lambda body, _: f"{liters(body.volume_l)} gone in {body.days:g} days",
+    result_units={"evaporation": "L/d"},
     caution=_caution,
     warnings=_warnings,
     ledger_step=_ledger_step,
@@ -140,7 +141,8 @@ def test_it_is_written_counted_read_back_and_struck(store: Store) -> None:
     assert entries(store, kinds=["evaporation"]) == [entry]
     assert entries(store, vessel="K1")[-1] == entry
     assert contents(store, NOW_MS)["K1"].volume_l == pytest.approx(15.0)
-    assert [(found.value, found.vessel) for found in hand_results(store, "evaporation")] == [(0.1, "K1")]
+    (result,) = hand_results(store, "evaporation")
+    assert (result.value, result.unit, result.vessel) == (0.1, "L/d", "K1")
     strike(store, entry.id, "Ana", "it was a leak", NOW_MS + 1)
     assert contents(store, NOW_MS + 1)["K1"].volume_l == pytest.approx(16.0)
 

@@ -19,8 +19,7 @@ from alerts.command.options import File, Json, Since, Until, refuse_given, time_
 from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
-from ingest.journal.kinds.measurement import MEASURED_UNITS
-from ingest.journal.kinds.titration import FOUND_UNITS
+from ingest.journal.kinds import result_units
 from ingest.process import wall_ms
 from ingest.reading import quality_class
 from ingest.store import Store
@@ -153,7 +152,7 @@ def _of_place(place: str, quantity: str | None, cellar: Cellar, store: Store) ->
 
 def _checked_quantity(quantity: str | None, store: Store) -> str:
     """What can be read or found, and what somebody measured under a name of their own."""
-    known = {*QUANTITIES, *FOUND_UNITS, *MEASURED_UNITS} | found_quantities(store)
+    known = {*QUANTITIES, *result_units()} | found_quantities(store)
     if quantity is None:
         raise typer.BadParameter(f"is missing; there are: {', '.join(sorted(known))}", param_hint="--quantity")
     _check_known("quantity", quantity, known, "--quantity")

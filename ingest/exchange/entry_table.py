@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from typing import Final
 
 from ingest.exchange.entry_lines import entry_object
-from ingest.journal.entry import Entry, places_of
+from ingest.journal.entry import Entry
 from ingest.journal.kinds import body_words
 from ingest.times import iso_utc
 
@@ -49,7 +49,7 @@ def entry_row(entry: Entry) -> tuple[str, ...]:
         str(entry.id),
         iso_utc(entry.at_ms),
         entry.kind,
-        ", ".join(places_of(entry.place, entry.body)),
+        ", ".join(entry.places),
         entry.lot or "",
         _cell(body_words(entry.body, entry.lot)),
         _cell(getattr(entry.body, "remark", None) or ""),

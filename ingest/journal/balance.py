@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import NamedTuple
 
 from ingest.errors import EntryRefused, Problem
-from ingest.journal.entry import Entry, places_of
+from ingest.journal.entry import Entry
 from ingest.journal.kinds import ledger_step, moves
 from ingest.journal.kinds.kind import NOTHING_CHANGES, LedgerStep
 from ingest.journal.ledger import Ledger
@@ -97,7 +97,7 @@ def _impossible(
         whys: tuple[str, ...] = ()
         if entry.id not in removed_ids:
             if entry.id not in added_ids:
-                named = [causes[place] for place in places_of(entry.place, entry.body) if place in causes]
+                named = [causes[place] for place in entry.places if place in causes]
                 cause = max(named, key=_key, default=entry)
             if not does_now.objections:
                 whys = tuple(objection.why for objection in does_then.objections)

@@ -37,12 +37,13 @@ _LONGEST: Final = 2000
 
 class Result(NamedTuple):
     """A number that an entry adds to a history. quantity: free_so2, total_so2, pH, temperature, ...; u: standard
-    uncertainty, None where nobody gave it; both in the quantity's unit.
+    uncertainty, None where nobody gave it; both in the unit, which is "" for a bare number.
     """
 
     quantity: str
     value: float
     u: float | None
+    unit: str
 
 
 class Body(BaseModel):

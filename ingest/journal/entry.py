@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Draft", "Entry", "Place", "Strike", "places_of"]
+__all__ = ["Draft", "Entry", "Place", "Strike"]
 
 from dataclasses import dataclass
 
@@ -23,8 +23,27 @@ class Strike:
     together_with: int | None = None
 
 
+class _Placed:
+    """What speaks of places, by its own and by those that its body names."""
+
+    __slots__ = ()
+    body: Body
+    place: Place | None
+    lot: str | None
+
+    @property
+    def places(self) -> tuple[Place, ...]:
+        """Every place that it speaks of, each once, its own first."""
+        return tuple(dict.fromkeys((*(() if self.place is None else (self.place,)), *self.body.places)))
+
+    @property
+    def where(self) -> str:
+        """Its place, else the vessels that its body names, else its lot; "" if it names none of these."""
+        return self.place or ", ".join(self.body.places) or self.lot or ""
+
+
 @dataclass(frozen=True, slots=True)
-class Draft:
+class Draft(_Placed):
     """What a person wants to write down. kind: its name; at_ms: when it happened (UTC ms); place: a vessel's,
     cylinder's or room's id; lot: a lot's id; body: of the kind's model.
     """
@@ -38,7 +57,7 @@ class Draft:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class Entry(_Placed):
     """What a person wrote down.
 
     id: counts up and is never used again; at_ms: when it happened; written_ms: when it was written (both UTC ms);
@@ -56,10 +75,4 @@ class Entry:
     struck: Strike | None = None
 
     def __str__(self) -> str:
-        where = self.place or ", ".join(self.body.places) or self.lot
-        return f"{self.kind} no. {self.id}" + (f" ({where})" if where else "")
-
-
-def places_of(place: Place | None, body: Body) -> tuple[Place, ...]:
-    """List every place that an entry speaks of, each once: its own and those in its body."""
-    return tuple(dict.fromkeys((*(() if place is None else (place,)), *body.places)))
+        return f"{self.kind} no. {self.id}" + (f" ({self.where})" if self.where else "")

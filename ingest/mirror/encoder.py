@@ -21,11 +21,9 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from ingest.journal.body import Body, body_data
-from ingest.journal.entry import Entry, places_of
+from ingest.journal.body import body_data
+from ingest.journal.entry import Entry
 from ingest.journal.kinds import body_words
-from ingest.journal.kinds.measurement import MEASURED_UNITS, MeasurementBody
-from ingest.journal.kinds.titration import FOUND_UNITS
 from ingest.reading import ESTIMATED, quality_class
 from ingest.store.alarms.alarm_record import TransitionRow
 from ingest.store.readings.block import Arrays
@@ -132,22 +130,12 @@ def entry_lines(entry: Entry, site: str) -> list[str]:
         strike = entry.struck
         fields |= {"struck_by": strike.who, "struck_reason": strike.reason, "struck_ms": strike.at_ms}
     tags = {"kind": entry.kind, "lot": entry.lot or "", "site": site}
-    lines = [
-        _line("entry", {**tags, "place": place}, fields, entry.at_ms, entry.id)
-        for place in places_of(entry.place, entry.body) or ("",)
-    ]
+    lines = [_line("entry", {**tags, "place": place}, fields, entry.at_ms, entry.id) for place in entry.places or ("",)]
     for result in entry.body.results:
         tags = {"place": entry.place or "", "lot": entry.lot or "", "quantity": result.quantity, "site": site}
-        unit = FOUND_UNITS.get(result.quantity) or _measured_unit(entry.body)
         number = {"value": float(result.value), "u": None if result.u is None else float(result.u)}
-        lines.append(_line("result", tags, {**state, "unit": unit, **number}, entry.at_ms, entry.id))
+        lines.append(_line("result", tags, {**state, "unit": result.unit or None, **number}, entry.at_ms, entry.id))
     return lines
-
-
-def _measured_unit(body: Body) -> str | None:
-    if isinstance(body, MeasurementBody):
-        return body.unit or MEASURED_UNITS.get(body.quantity) or None
-    return None
 
 
 _Field = int | float | str | None

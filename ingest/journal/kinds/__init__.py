@@ -15,6 +15,7 @@ __all__ = [
     "moving_kinds",
     "parse_body",
     "parse_stored_body",
+    "result_units",
     "spread_words",
     "unknown_kind",
 ]
@@ -100,6 +101,11 @@ def body_words(body: Body, lot: str | None = None) -> str:
 def spread_words(body: Body) -> str:
     """Give the standard uncertainty of a result in words, "" where there is none."""
     return kind_of(body).spread_words(body)
+
+
+def result_units() -> dict[str, str]:
+    """Give the unit of every quantity that entries find without naming its unit, by its name."""
+    return {quantity: unit for kind in KINDS.values() for quantity, unit in kind.result_units.items()}
 
 
 def moves(entry: Entry) -> bool:

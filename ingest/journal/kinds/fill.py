@@ -10,10 +10,9 @@ from typing import Final
 from ingest.cellar import Dimension
 from ingest.journal.answers import Measure, YesNo
 from ingest.journal.body import Amount, Body, Positive, Words
-from ingest.journal.cautions import opening_caution
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.kinds.kind import LOT_NEEDED, EntryKind, LedgerStep, NamedVessels, StateOf, place_of
+from ingest.journal.kinds.kind import LOT_NEEDED, EntryKind, LedgerStep, StateOf, opening_caution, place_of
 from ingest.journal.question import LOT, REMARK, VESSEL, Question, always
 from ingest.journal.vessel_state import liters, occupied, received, too_full, usual_u_l
 from ingest.journal.wine import Wine
@@ -59,10 +58,6 @@ def _words(body: FillBody, lot: str | None) -> str:
     return f"{volume} of {lot}" + (" to the wine in it" if body.blend else "")
 
 
-def _caution(_: FillBody, vessels: NamedVessels) -> str:
-    return opening_caution(of_glass=vessels.of_glass, under_gas=vessels.under_gas)
-
-
 def _ledger_step(entry: Entry, body: FillBody, state_of: StateOf, equipment: Equipment) -> LedgerStep:
     place = place_of(entry)
     before = state_of(place)
@@ -81,6 +76,6 @@ FILL: Final = EntryKind(
     questions=_QUESTIONS,
     lot=lambda _: LOT_NEEDED,
     words=_words,
-    caution=_caution,
+    caution=opening_caution,
     ledger_step=_ledger_step,
 )

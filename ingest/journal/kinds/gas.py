@@ -12,9 +12,8 @@ from pydantic import Field, model_validator
 from ingest.cellar import Dimension, Gas
 from ingest.journal.answers import AnswersWrong, Choice, Measure, Whole, Wrong
 from ingest.journal.body import Body, Id, Words
-from ingest.journal.cautions import GLASS
 from ingest.journal.entry_context import EntryContext
-from ingest.journal.kinds.kind import VESSEL_KINDS, BodyData, EntryKind, NamedVessels, PlaceRule
+from ingest.journal.kinds.kind import GLASS, VESSEL_KINDS, BodyData, EntryKind, NamedVessels, PlaceRule
 from ingest.journal.phrases import phrase
 from ingest.journal.question import CYLINDER, REMARK, VESSEL, Given, Question, always
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = [
     "AT_A_VESSEL",
+    "GLASS",
     "LOT_NEEDED",
     "NOTHING_CHANGES",
     "NO_PLACE",
@@ -15,6 +16,7 @@ __all__ = [
     "NamedVessels",
     "PlaceRule",
     "StateOf",
+    "opening_caution",
     "place_of",
 ]
 
@@ -121,6 +123,17 @@ class NamedVessels(NamedTuple):
         return any(vessel.under_gas for vessel in self.vessels)
 
 
+# General care; the label, the safety data sheet and local rules go before it.
+GLASS: Final = "glass takes no pressure and breaks when lifted wet: never push wine into it with a shut lid; gloves"
+_OPENED_KEG: Final = "a keg may be under pressure: shut the gas and vent it before it is opened, with the room aired"
+
+
+def opening_caution(_: Body, vessels: NamedVessels) -> str:
+    """Caution where vessels are opened, or their wine is on the way; "" where none is due."""
+    cautions = ((GLASS, vessels.of_glass), (_OPENED_KEG, vessels.under_gas))
+    return "; ".join(text for text, due in cautions if due)
+
+
 # ---- the kind -------------------------------------------------------------------------------------------------------
 
 
@@ -172,9 +185,9 @@ class EntryKind(Generic[B]):
     itself. Vessels in the body are its ``places``.
 
     Telling: ``words(body, lot)`` in one line, without time, person, place and remark; ``spread_words(body)``, the
-    standard uncertainty of its result; ``caution(body, vessels)``, one sentence where something dangerous is handled;
-    ``warnings(body, vessels)``, what can hardly be; ``shows_contents(body)``, whether it is worth a look what its
-    vessels hold after it.
+    standard uncertainty of its result; ``result_units``, the quantities that it finds by themselves, with their units;
+    ``caution(body, vessels)``, one sentence where something dangerous is handled; ``warnings(body, vessels)``, what can
+    hardly be; ``shows_contents(body)``, whether it is worth a look what its vessels hold after it.
 
     Doing: ``ledger_step(entry, body, state_of, equipment)``, for kinds that change what vessels hold or what is known
     of it; one with objections still says what it would do.
@@ -194,6 +207,7 @@ class EntryKind(Generic[B]):
     lot: Callable[[B], LotRule] = _lot_allowed
     problems: Callable[[Draft], list[Problem]] = _no_problems
     spread_words: Callable[[B], str] = _no_spread
+    result_units: Mapping[str, str] = field(default_factory=dict)
     caution: Callable[[B, NamedVessels], str] = _no_caution
     warnings: Callable[[B, NamedVessels], tuple[str, ...]] = _no_warnings
     shows_contents: Callable[[B], bool] = _always

@@ -8,7 +8,7 @@ Worked example: a keg of 4.2 kg that weighs 20.0 kg holds 15.8 kg, at 0.992 kg/L
 
 from __future__ import annotations
 
-__all__ = ["MEASURED_UNITS", "MEASUREMENT", "MeasurementBody"]
+__all__ = ["MEASUREMENT", "MeasurementBody"]
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -76,13 +76,13 @@ _QUANTITIES: Final[Mapping[str, _HandQuantity]] = {
     "titratable acidity": _HandQuantity("g/L", "6.1 g/L", Dimension.CONCENTRATION),
     "volatile acidity": _HandQuantity("g/L", "0.4 g/L", Dimension.CONCENTRATION),
 }
-MEASURED_UNITS: Final[Mapping[str, str]] = {name: quantity.unit for name, quantity in _QUANTITIES.items()}
+_UNITS: Final[Mapping[str, str]] = {name: quantity.unit for name, quantity in _QUANTITIES.items()}
 # Units of a density that mean the same number.
 _DENSITY_UNITS: Final = ("g/mL", "kg/L")
 
 
 class MeasurementBody(Body):
-    """One number read by hand. quantity: one of ``MEASURED_UNITS``, in that unit, or another one with its unit.
+    """One number read by hand. quantity: one of ours, in its unit, or another one with its unit.
 
     u_value: standard uncertainty. volume_l: the wine in the vessel that a weight makes (tare and density taken off);
     content_kg: the carbon dioxide in a cylinder that a weight makes.
@@ -100,9 +100,9 @@ class MeasurementBody(Body):
 
     @model_validator(mode="after")
     def _unit_is_known(self) -> Self:
-        usual = MEASURED_UNITS.get(self.quantity)
+        usual = _UNITS.get(self.quantity)
         if usual is None and self.unit is None:
-            known = ", ".join(MEASURED_UNITS)
+            known = ", ".join(_UNITS)
             raise ValueError(f"'{self.quantity}' needs its unit; without one there are: {known}")
         if usual is not None and self.unit not in (None, usual):
             raise ValueError(f"{self.quantity} is written in {usual or 'its bare number'}, not in {self.unit}")
@@ -123,7 +123,7 @@ class MeasurementBody(Body):
     @property
     def results(self) -> tuple[Result, ...]:
         """The number that was read."""
-        return (Result(self.quantity, self.value, self.u_value),)
+        return (Result(self.quantity, self.value, self.u_value, self.unit or _UNITS.get(self.quantity, "")),)
 
 
 # ---- questions ------------------------------------------------------------------------------------------------------
@@ -136,7 +136,7 @@ _QUESTIONS: Final = (
     Question(
         "quantity",
         "What was measured?",
-        ", ".join(MEASURED_UNITS) + ", or another one in your words.",
+        ", ".join(_UNITS) + ", or another one in your words.",
         WrittenWords("NAME", "pH"),
         "quantity",
         needed=always,
@@ -188,7 +188,7 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
     data["quantity"] = quantity
     number, unit = _number(quantity, str(given["value"]), "value")
     data["value"] = number
-    if quantity not in MEASURED_UNITS:
+    if quantity not in _UNITS:
         data["unit"] = unit
     if "uncertainty" in given:
         data["u_value"] = _number(quantity, str(given["uncertainty"]), "uncertainty")[0]
@@ -205,7 +205,7 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
 
 
 def _known(quantity: str) -> str:
-    return next((name for name in MEASURED_UNITS if name.lower() == quantity.lower()), quantity)
+    return next((name for name in _UNITS if name.lower() == quantity.lower()), quantity)
 
 
 def _number(name: str, text: str, question: str) -> tuple[float, str]:
@@ -262,11 +262,11 @@ def _net(weight: float, tare: float) -> float:
 
 
 def _words(body: MeasurementBody, _: str | None) -> str:
-    unit = body.unit or MEASURED_UNITS.get(body.quantity, "")
+    (result,) = body.results
     spread = "" if body.u_value is None else f" (standard uncertainty {body.u_value:.3g})"
     return joined(
         [
-            f"{body.quantity} {body.value:.6g} {unit}".rstrip() + spread,
+            f"{body.quantity} {body.value:.6g} {result.unit}".rstrip() + spread,
             None if body.volume_l is None else f"which makes {liters(body.volume_l)} of wine",
             phrase(body.content_kg, "which makes {:.2f} kg of gas"),
             phrase(body.instrument, "by {}"),
@@ -327,6 +327,7 @@ MEASUREMENT: Final = EntryKind(
     },
     place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}, or_lot=True),
     words=_words,
+    result_units=_UNITS,
     warnings=_warnings,
     ledger_step=_ledger_step,
 )

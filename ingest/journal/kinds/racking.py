@@ -15,11 +15,19 @@ from pydantic import Field, model_validator
 from ingest.cellar import Dimension
 from ingest.journal.answers import AnswersWrong, Measure, OfVessel, WrittenWords, Wrong, YesNo
 from ingest.journal.body import Amount, Body, Id, Positive, Words
-from ingest.journal.cautions import opening_caution
-from ingest.journal.entry import Draft, Entry, places_of
+from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
-from ingest.journal.kinds.kind import NO_PLACE, BodyData, EntryKind, LedgerStep, LotRule, NamedVessels, StateOf
+from ingest.journal.kinds.kind import (
+    NO_PLACE,
+    BodyData,
+    EntryKind,
+    LedgerStep,
+    LotRule,
+    NamedVessels,
+    StateOf,
+    opening_caution,
+)
 from ingest.journal.open_rackings import OpenRacking, finished_by
 from ingest.journal.phrases import joined, listed, phrase
 from ingest.journal.question import REMARK, Given, Question, always
@@ -195,10 +203,6 @@ def _poured_words(poured: Poured) -> str:
     return f"{poured.vessel}{volume}" + (", blended" if poured.blend else "")
 
 
-def _caution(_: RackingBody, vessels: NamedVessels) -> str:
-    return opening_caution(of_glass=vessels.of_glass, under_gas=vessels.under_gas)
-
-
 def _warnings(body: RackingBody, vessels: NamedVessels) -> tuple[str, ...]:
     """That so little would be left in a vessel that it may be empty."""
     if body.stage == "begun":
@@ -322,7 +326,7 @@ RACKING: Final = EntryKind(
     place=NO_PLACE,
     lot=lambda _: LotRule(refused="is not told here: the vessels say which wine it is"),
     words=_words,
-    caution=_caution,
+    caution=opening_caution,
     warnings=_warnings,
     shows_contents=lambda body: body.stage == "done",
     ledger_step=_ledger_step,
@@ -361,7 +365,7 @@ def _open_racking(entry: Entry, body: RackingBody, name_now: Callable[[str, int]
 def open_racking_warnings(draft: Draft, begun: Sequence[OpenRacking], zone: ZoneInfo) -> tuple[str, ...]:
     """Warn that a vessel of a draft, of any kind, is in a racking that is not finished; begun: those, newest first."""
     finishes = draft.body.begun if isinstance(draft.body, RackingBody) else None
-    named = set(places_of(draft.place, draft.body))
+    named = set(draft.places)
     warnings = []
     for racking in begun:
         if racking.entry != finishes and racking.at_ms <= draft.at_ms and named & set(racking.vessels):

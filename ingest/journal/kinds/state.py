@@ -11,10 +11,17 @@ from pydantic import model_validator
 
 from ingest.journal.answers import Choice, YesNo
 from ingest.journal.body import Body, Words
-from ingest.journal.cautions import opening_caution
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.kinds.kind import NOTHING_CHANGES, EntryKind, LedgerStep, NamedVessels, StateOf, place_of
+from ingest.journal.kinds.kind import (
+    NOTHING_CHANGES,
+    EntryKind,
+    LedgerStep,
+    NamedVessels,
+    StateOf,
+    opening_caution,
+    place_of,
+)
 from ingest.journal.phrases import joined
 from ingest.journal.question import REMARK, VESSEL, Question, always
 from ingest.journal.vessel_state import Objection, emptied, liters, state_text
@@ -64,7 +71,7 @@ def _words(body: StateBody, _: str | None) -> str:
 def _caution(body: StateBody, vessels: NamedVessels) -> str:
     if body.state not in ("emptied", "cleaned"):
         return ""
-    return opening_caution(of_glass=vessels.of_glass, under_gas=vessels.under_gas)
+    return opening_caution(body, vessels)
 
 
 def _warnings(body: StateBody, vessels: NamedVessels) -> tuple[str, ...]:

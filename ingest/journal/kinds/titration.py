@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["FOUND_UNITS", "TITRATION", "Flask", "TitrationBody"]
+__all__ = ["TITRATION", "Flask", "TitrationBody"]
 
 import re
 from dataclasses import replace
@@ -33,8 +33,7 @@ from ingest.journal.vessel_state import Objection
 from ingest.journal.wine import So2Value
 from ingest.journal.worked_titration import worked_titration
 
-# What a titration finds.
-FOUND_UNITS: Final = {"free_so2": "mg/L", "total_so2": "mg/L"}
+_UNIT: Final = "mg/L"
 
 _IODINE: Final = (
     "the acid burns and the iodine stains: goggles and gloves, acid into water, never the reverse; what was titrated "
@@ -114,7 +113,7 @@ class TitrationBody(Body):
     def results(self) -> tuple[Result, ...]:
         """The SO2 that it found."""
         found_mg_l = self.found_mg_l
-        return () if found_mg_l is None else (Result(f"{self.quantity}_so2", found_mg_l, self.u_so2_mg_l),)
+        return () if found_mg_l is None else (Result(f"{self.quantity}_so2", found_mg_l, self.u_so2_mg_l, _UNIT),)
 
 
 # ---- questions ------------------------------------------------------------------------------------------------------
@@ -306,6 +305,7 @@ TITRATION: Final = EntryKind(
     spread_words=_spread_words,
     caution=_caution,
     warnings=_warnings,
+    result_units={"free_so2": _UNIT, "total_so2": _UNIT},
     shows_contents=lambda _: False,
     ledger_step=_ledger_step,
     updated=_updated,

@@ -14,11 +14,10 @@ from ingest.cellar import Dimension
 from ingest.errors import Problem
 from ingest.journal.answers import AnswersWrong, Bought, Measure, Number, WrittenWords, Wrong
 from ingest.journal.body import Amount, Body, Count, Id, Percent, Positive, Words, shown
-from ingest.journal.cautions import opening_caution
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
-from ingest.journal.kinds.kind import BodyData, EntryKind, LedgerStep, LotRule, NamedVessels, StateOf, place_of
+from ingest.journal.kinds.kind import BodyData, EntryKind, LedgerStep, LotRule, StateOf, opening_caution, place_of
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import LOT, REMARK, VESSEL, Given, Question
 from ingest.journal.vessel_state import (
@@ -171,7 +170,7 @@ def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[s
     return ()
 
 
-# ---- words, caution -------------------------------------------------------------------------------------------------
+# ---- words -------------------------------------------------------------------------------------------------
 
 
 def _words(body: ToppingBody, lot: str | None) -> str:
@@ -192,10 +191,6 @@ def _words(body: ToppingBody, lot: str | None) -> str:
         )
     source = f"from {body.source}" if body.source is not None else f"of {lot}"
     return f"{volume or 'an unknown amount'} {source}"
-
-
-def _caution(_: ToppingBody, vessels: NamedVessels) -> str:
-    return opening_caution(of_glass=vessels.of_glass, under_gas=vessels.under_gas)
 
 
 # ---- the ledger -----------------------------------------------------------------------------------------------------
@@ -252,6 +247,6 @@ TOPPING: Final = EntryKind(
     lot=_lot,
     problems=_problems,
     words=_words,
-    caution=_caution,
+    caution=opening_caution,
     ledger_step=_ledger_step,
 )

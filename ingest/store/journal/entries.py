@@ -15,7 +15,7 @@ from typing import Any, Final
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.balance import BalanceProblem, judge_entry, judge_strike, refuse
-from ingest.journal.entry import Draft, Entry, Strike, places_of
+from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.ledger import Ledger
@@ -130,7 +130,7 @@ def _dependents(connection: sqlite3.Connection, struck: Entry) -> list[Entry]:
 
 
 def _where(entry: Entry) -> str:
-    places = places_of(entry.place, entry.body)
+    places = entry.places
     return f"({', '.join(places)})" if places else entry.lot or ""
 
 
@@ -184,7 +184,7 @@ def entries(
         chosen: list[Entry] = []
         for row in connection.execute(query, values):
             each = entry_of(row)
-            names = [equipment.name_now(place, each.written_ms) for place in places_of(each.place, each.body)]
+            names = [equipment.name_now(place, each.written_ms) for place in each.places]
             if vessel is not None and vessel not in names:
                 continue  # another vessel had that name before
             there = locations is None or any(locations.at(name, each.at_ms, each.id) for name in names)

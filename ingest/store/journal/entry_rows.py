@@ -11,7 +11,7 @@ from pydantic import ValidationError
 
 from ingest.errors import StoreError
 from ingest.journal.body import body_data
-from ingest.journal.entry import Entry, Strike, places_of
+from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import parse_stored_body
 
 ENTRY_ROWS: Final = (
@@ -51,7 +51,7 @@ def insert_entry(connection: sqlite3.Connection, entry: Entry) -> None:
     )
     connection.executemany(
         "INSERT INTO entry_place (place, entry) VALUES (?, ?)",
-        [(place, entry.id) for place in places_of(entry.place, entry.body)],
+        [(place, entry.id) for place in entry.places],
     )
     connection.executemany(
         "INSERT INTO result (entry, quantity, lot, vessel, at_ms, value, u) VALUES (?, ?, ?, ?, ?, ?, ?)",

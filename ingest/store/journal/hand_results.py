@@ -4,11 +4,10 @@ from __future__ import annotations
 
 __all__ = ["MOSTLY", "HandResult", "found_quantities", "hand_results"]
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from ingest.journal.kinds.measurement import MEASURED_UNITS
-from ingest.journal.kinds.titration import FOUND_UNITS
+from ingest.journal.kinds import result_units
 from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
 from ingest.store.journal.lot_location_rows import stored_lot_locations, time_and_vessels
@@ -79,9 +78,9 @@ def hand_results(
             values += [lot, *time_and_vessels(stored, equipment)]
         query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, result.entry"
         rows = connection.execute(query, values).fetchall()
-    results = []
+    units, results = result_units(), []
     for *row, written_ms in rows:
-        result = _result(row)
+        result = _result(row, units)
         if result.vessel is not None:
             result = result._replace(vessel=equipment.name_now(result.vessel, written_ms))
         if vessel is None or result.vessel == vessel:
@@ -94,9 +93,9 @@ def found_quantities(store: Store) -> set[str]:
     return {row[0] for row in store.connection.execute("SELECT DISTINCT quantity FROM result")}
 
 
-def _result(row: Sequence[Any]) -> HandResult:
+def _result(row: Sequence[Any], units: Mapping[str, str]) -> HandResult:
     entry, quantity, at_ms, value, u, unit, vessel, lot, struck = row
-    unit = unit or FOUND_UNITS.get(quantity) or MEASURED_UNITS.get(quantity, "")
+    unit = unit or units.get(quantity, "")
     return HandResult(entry, quantity, at_ms, value, u, unit, vessel, lot, None, bool(struck))
 
 
