@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Amqtt", "Mosquitto", "broker_address", "free_port"]
+__all__ = ["Amqtt", "Mosquitto", "broker_address"]
 
 import getpass
 import json
@@ -14,6 +14,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
 
+from ports import free_port
+
 from ingest.cellar import MqttSettings
 from ingest.sources.broker_address import BrokerAddress
 
@@ -21,13 +23,6 @@ _START_S = 10.0
 _STOP_S = 10.0
 _TRY_S = 0.02
 _DYNAMIC_SECURITY = next(Path("/usr/lib").glob("*/mosquitto_dynamic_security.so"), Path("/usr/lib/no-such-plugin"))
-
-
-def free_port() -> int:
-    """A TCP port of the loopback that nobody listens on now."""
-    with socket.create_server(("127.0.0.1", 0)) as server:
-        port: int = server.getsockname()[1]
-        return port
 
 
 def broker_address(

@@ -15,6 +15,8 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from types import TracebackType
 from urllib.parse import parse_qsl, urlsplit
 
+from ports import free_port
+
 Points = dict[tuple[str, int], dict[str, str]]
 
 
@@ -110,8 +112,7 @@ class InfluxServer:
     """
 
     def __init__(self) -> None:
-        with socket.create_server(("127.0.0.1", 0)) as found:
-            self.port: int = found.getsockname()[1]
+        self.port = free_port()
         self.requests: list[Request] = []
         self.points: Points = {}
         self.script: list[Says] = []

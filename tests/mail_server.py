@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import socket
 import ssl
 import subprocess
 from collections.abc import Iterator
@@ -79,14 +78,6 @@ class Inbox:
             self.mails.append(mail)
             self.recipients.append(envelope.rcpt_tos)
         return self.data_answer
-
-
-def free_port() -> int:
-    """A TCP port of the loopback on which nothing listens just now."""
-    with socket.socket() as listener:
-        listener.bind(("127.0.0.1", 0))
-        port: int = listener.getsockname()[1]
-        return port
 
 
 @contextmanager

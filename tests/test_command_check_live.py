@@ -8,12 +8,13 @@ from pathlib import Path
 
 import pytest
 from a_cellar_on_disk import CellarOnDisk
-from brokers import Mosquitto, dynamic_security, free_port
+from brokers import Mosquitto, dynamic_security
 from cellar_text import KEG, SITE, mail, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from influx_server import InfluxServer, Says
 from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
+from ports import free_port
 from running import Leeside, leeside
 
 from alerts.command.check_live import check_live

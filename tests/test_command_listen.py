@@ -7,10 +7,11 @@ import re
 import tomllib
 from pathlib import Path
 
-from brokers import Mosquitto, free_port
+from brokers import Mosquitto
 from cellar_text import KEG, SITE, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from listening import Cable, Listener
+from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import parse_cellar

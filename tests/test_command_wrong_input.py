@@ -10,7 +10,7 @@ import pytest
 from a_store import NOW, new_store
 from cellar_text import KEG, PROBE, SITE, limit, mqtt, table, write_cellar
 from eventually import eventually
-from mail_server import free_port
+from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import load_cellar

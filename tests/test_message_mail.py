@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from mail_server import STORED, Inbox, free_port, mail_server, only_ana, route, self_made_certificate
+from mail_server import STORED, Inbox, mail_server, only_ana, route, self_made_certificate
+from ports import free_port
 
 from alerts.message import MailChannel
 from alerts.message.mail import build_mail, send

@@ -11,7 +11,8 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from mail_server import STORED, Inbox, free_port, mail_server, route
+from mail_server import STORED, Inbox, mail_server, route
+from ports import free_port
 
 from alerts.message import MailChannel, Outbox
 from alerts.message.outbox import Delivered, DeliveryFailure, gives_up, wait_ms

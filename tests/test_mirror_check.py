@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 from a_mirror import settings
-from brokers import free_port
 from influx_server import InfluxServer, Request, Says
 from mail_server import self_made_certificate
+from ports import free_port
 from victoria import Victoria
 
 from ingest.mirror.check import MirrorCheck, check_mirror, judge

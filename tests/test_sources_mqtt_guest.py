@@ -8,8 +8,9 @@ import time
 from pathlib import Path
 
 import pytest
-from brokers import Amqtt, Mosquitto, dynamic_security, free_port
+from brokers import Amqtt, Mosquitto, dynamic_security
 from eventually import eventually
+from ports import free_port
 from scripted_peer import SUBSCRIBE, ScriptedPeer
 
 from ingest.backoff import Backoff

@@ -18,7 +18,8 @@ from a_store import NOW
 from brokers import Mosquitto
 from cellar_text import keg, limit, mail, mqtt, probe, site, table
 from eventually import eventually
-from mail_server import Inbox, free_port, mail_server
+from mail_server import Inbox, mail_server
+from ports import free_port
 
 from alerts.message import MailChannel, Outbox
 from alerts.turning import Turner

@@ -8,7 +8,8 @@ import pytest
 from brokers import Mosquitto
 from cellar_text import watched_keg, write_cellar
 from eventually import eventually
-from mail_server import Inbox, free_port, mail_server
+from mail_server import Inbox, mail_server
+from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.store import open_existing

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from cellar_text import CARBOY, KEG, SITE, limit, mail, probe, serial, temperature, write_cellar
 from eventually import eventually
-from mail_server import Inbox, free_port, mail_server
+from mail_server import Inbox, mail_server
+from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 pytestmark = pytest.mark.whole

@@ -11,8 +11,8 @@ from pathlib import Path
 from types import TracebackType
 from urllib.parse import urlencode
 
-from brokers import free_port
 from eventually import eventually
+from ports import free_port
 
 
 class Victoria:

@@ -20,10 +20,11 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from aiosmtpd.controller import Controller
-from brokers import Mosquitto, free_port
+from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion
+from ports import free_port
 from rounds import percentile
 
 # More than three messages of one turn are put together in one mail.

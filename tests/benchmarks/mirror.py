@@ -25,10 +25,11 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 import numpy as np
-from brokers import Mosquitto, free_port
+from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from feed import Feed
 from past import fill
+from ports import free_port
 from tree import cpu_s, members, pss_mb
 from victoria import Victoria
 from weathered import cellar_year

@@ -15,7 +15,7 @@ from types import TracebackType
 import numpy as np
 import numpy.typing as npt
 import requests
-from brokers import free_port
+from ports import free_port
 
 _LONGEST_S = 60.0
 _SLICE = 20_000

@@ -13,9 +13,10 @@ import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from brokers import Mosquitto, free_port
+from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from feed import Feed
+from ports import free_port
 from tree import cpu_s, members, pss_mb
 
 PROBES = 60
