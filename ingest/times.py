@@ -125,11 +125,11 @@ def moment_of(text: str, zone: ZoneInfo) -> int:
     """
     match = _FORM.fullmatch(text.strip())
     if match is None:
-        raise IngestError(f"'{text}' is no time; write {_ALLOWED}")
+        raise IngestError(f"'{text}' is not a time; write {_ALLOWED}")
     try:
         moment = datetime.fromisoformat(f"{match['date']}T{match['time'] or '00:00'}{(match['zone'] or '').upper()}")
     except ValueError as error:
-        raise IngestError(f"'{text}' is no time ({error}); write {_ALLOWED}") from error
+        raise IngestError(f"'{text}' is not a time ({error}); write {_ALLOWED}") from error
     if moment.tzinfo is None:
         moment = _local(moment, zone, text)
     return round((moment - _EPOCH) / _MILLISECOND)
@@ -149,7 +149,7 @@ def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
     match = _SPOKEN.fullmatch(plain)
     if match is None or not plain:
         if _FORM.fullmatch(plain) is None:
-            raise IngestError(f"'{text}' is no time; write {_SPOKEN_ALLOWED}")
+            raise IngestError(f"'{text}' is not a time; write {_SPOKEN_ALLOWED}")
         return moment_of(plain, zone)
     today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
     if match["date"] is not None:

@@ -236,7 +236,7 @@ def test_a_file_of_something_else_is_told_shortly(new: JournalOnDisk, tmp_path: 
         (["export", "FILE", "k1-pressure", "--entries"], "an entry is of no probe"),
         (["export", "FILE", "--entries", "--senml"], "SenML is for readings"),
         (["export", "FILE", "--entries", "--kind", "filling"], "there is no kind 'filling'"),
-        (["export", "FILE", "--entries", "--from", "soon"], "'soon' is no time"),
+        (["export", "FILE", "--entries", "--from", "soon"], "'soon' is not a time"),
     ],
 )
 def test_a_wrong_call_says_what_is_wrong(new: JournalOnDisk, tmp_path: Path, words: list[str], told: str) -> None:
