@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.cellar import QUANTITIES, QUANTITY_NAMES, UnitError, plausible_range, series_unit_conversion, value_in_unit
+from ingest.cellar import QUANTITIES, UnitError, plausible_range, series_unit_conversion, value_in_unit
 from ingest.cellar.limits import USUAL
-from ingest.cellar.quantities import PLACE_KINDS
+from ingest.cellar.quantities import PLACE_KINDS, QUANTITY_NAMES
 from ingest.cellar.units import UNITS
 
 

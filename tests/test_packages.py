@@ -182,3 +182,14 @@ def test_one_class_name_means_one_thing() -> None:
                     twice.append(f"{name}: {seen[name]} and {module}")
                 seen[name] = module
     assert not twice
+
+
+def test_what_the_cellar_file_offers_is_imported_from_its_package() -> None:
+    wrong = {
+        f"{module} imports from {name}"
+        for module, tree in MODULES.items()
+        if package_of(module) != "ingest.cellar"
+        for name, _ in imported(tree)
+        if name.startswith("ingest.cellar.")
+    }
+    assert not wrong

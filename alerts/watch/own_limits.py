@@ -25,8 +25,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from ingest.cellar import Cellar, EffectiveLimit
-from ingest.cellar.limits import Priority
+from ingest.cellar import Cellar, EffectiveLimit, Priority
 
 # The keys of the limits.
 INGEST: Final = "leeside/ingest"

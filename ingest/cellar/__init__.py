@@ -12,18 +12,17 @@ from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Vessel
 from ingest.cellar.form import SENML_NAME, Identifier
-from ingest.cellar.limits import EffectiveLimit
+from ingest.cellar.limits import EffectiveLimit, Priority
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
-from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, plausible_range, series_unit_conversion, value_in_unit
+from ingest.cellar.quantities import QUANTITIES, plausible_range, series_unit_conversion, value_in_unit
 from ingest.cellar.signal import Counts, Signal, from_wire
 from ingest.cellar.tables import Cellar
 from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
 
 __all__ = [
     "QUANTITIES",
-    "QUANTITY_NAMES",
     "SENML_NAME",
     "TOLERANCES",
     "Cellar",
@@ -38,6 +37,7 @@ __all__ = [
     "MirrorSettings",
     "MqttSettings",
     "PressureKind",
+    "Priority",
     "Probe",
     "SerialSettings",
     "Signal",
