@@ -19,16 +19,16 @@ from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import (
     AnswerForm,
     AnswersWrong,
-    Bought,
+    BottleCount,
     Choice,
     Clock,
     Day,
     Measure,
     Number,
-    OfVessel,
-    StrengthTold,
     TitrantStrengthText,
+    VesselVolume,
     Whole,
+    WrittenStrength,
     WrittenWords,
     YesNo,
 )
@@ -100,7 +100,7 @@ def test_any_text_is_an_answer_or_told_with_what_would_be_one(name: str, text: s
 def _near(one: Any, other: Any) -> bool:
     if isinstance(one, dict):
         return one.keys() == other.keys() and all(one[key] == other[key] or _near(one[key], other[key]) for key in one)
-    if isinstance(one, StrengthTold):
+    if isinstance(one, WrittenStrength):
         return one.molar == other.molar and _near(one.number, other.number)
     return isinstance(one, float) and one == pytest.approx(other, rel=1e-9, abs=0.0)
 
@@ -120,21 +120,21 @@ def test_a_decimal_comma_is_never_taken_for_something_else(whole: int, part: int
         assert f"'{whole},{part:03} {unit}'" in str(caught.value)
         assert answer.example in str(caught.value)
     with pytest.raises(ValueError, match="write the decimal as a point"):
-        OfVessel().read(f"K1={whole},{part} L", CLOCK)
+        VesselVolume().read(f"K1={whole},{part} L", CLOCK)
     with pytest.raises(ValueError, match="write the decimal as a point"):
-        Bought().read(f"2 x {whole},{part} L", CLOCK)
+        BottleCount().read(f"2 x {whole},{part} L", CLOCK)
 
 
 @pytest.mark.parametrize(
     ("answer", "text", "read"),
     [
-        (OfVessel(), " K1 = 16 L ", {"vessel": "K1", "volume_l": 16.0}),
-        (OfVessel(), "K1", {"vessel": "K1"}),
-        (OfVessel(), "K1=850 mL", {"vessel": "K1", "volume_l": 0.85}),
-        (Bought(), "6 X 750mL", {"number": 6, "size_l": 0.75}),
-        (Bought(), "6×0.75 L", {"number": 6, "size_l": 0.75}),
-        (TitrantStrengthText(), "0.02N", StrengthTold(0.02, molar=False)),
-        (TitrantStrengthText(), "0.01 mol/L", StrengthTold(0.01, molar=True)),
+        (VesselVolume(), " K1 = 16 L ", {"vessel": "K1", "volume_l": 16.0}),
+        (VesselVolume(), "K1", {"vessel": "K1"}),
+        (VesselVolume(), "K1=850 mL", {"vessel": "K1", "volume_l": 0.85}),
+        (BottleCount(), "6 X 750mL", {"number": 6, "size_l": 0.75}),
+        (BottleCount(), "6×0.75 L", {"number": 6, "size_l": 0.75}),
+        (TitrantStrengthText(), "0.02N", WrittenStrength(0.02, molar=False)),
+        (TitrantStrengthText(), "0.01 mol/L", WrittenStrength(0.01, molar=True)),
         (Choice(("white", "rosé", "red")), "ROSE", "rosé"),
         (Choice(("white", "rosé", "red")), "w", "white"),
         (YesNo(), " Y ", True),
@@ -159,9 +159,9 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
         (LITRES, "\u0663 L", "does not begin with a number"),
         (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "155 kPa absolute", "gauge pressure is asked for"),
         (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), "12.5 %", "allowed for an alcohol by volume: % vol"),
-        (OfVessel(), "=16 L", "names no vessel; write it as K1=16L"),
-        (OfVessel(), "K1=", 'write it as "K1=16L"'),
-        (Bought(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
+        (VesselVolume(), "=16 L", "names no vessel; write it as K1=16L"),
+        (VesselVolume(), "K1=", 'write it as "K1=16L"'),
+        (BottleCount(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
         (TitrantStrengthText(), "0.02", 'write a normality as "0.02 N", a molarity as "0.01 mol/L"'),
         (Choice(("free", "total")), "f t", "'f t' is none of these: free, total"),
         (Choice(("white", "red", "rosé")), "r", "none of these: white, red, rosé"),

@@ -13,20 +13,20 @@ from running import leeside
 
 from ingest.cellar import load_cellar
 from ingest.errors import IngestError
-from ingest.journal.kinds.calibration import Correction, Point, correction
+from ingest.journal.kinds.calibration import Correction, Point, correction_of
 from ingest.probes.binding import declarations
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 
 
 def test_one_point_moves_the_zero() -> None:
-    assert correction([Point(1.2, 0.0)], 0.1, "kPa") == Correction(1.0, -1.2)
+    assert correction_of([Point(1.2, 0.0)], 0.1, "kPa") == Correction(1.0, -1.2)
 
 
 @given(st.floats(-5, 5), st.floats(20, 200), st.floats(-2, 2), st.floats(0.9, 1.1))
 def test_two_points_are_met_exactly(low: float, apart: float, offset: float, gain: float) -> None:
     first, second = Point(low, gain * low + offset), Point(low + apart, gain * (low + apart) + offset)
-    made = correction([first, second], 0.1, "kPa")
+    made = correction_of([first, second], 0.1, "kPa")
     for point in (first, second):
         assert made.gain * point.measured + made.offset == pytest.approx(point.truth, abs=1e-9)
 
@@ -42,7 +42,7 @@ def test_two_points_are_met_exactly(low: float, apart: float, offset: float, gai
 )
 def test_what_cannot_be_a_calibration_is_refused(points: list[Point], words: str) -> None:
     with pytest.raises(IngestError, match=words):
-        correction(points, 0.1, "kPa")
+        correction_of(points, 0.1, "kPa")
 
 
 # 2026-11-20T18:30:00Z, which is past whenever this runs.

@@ -29,7 +29,7 @@ from ingest.journal.kinds.calibration import (
     CalibrationPoint,
     Correction,
     Point,
-    correction,
+    correction_of,
     drift_warnings,
 )
 from ingest.journal.kinds.kind import NamedVessels
@@ -98,12 +98,12 @@ def calibration(
             remark=remark or None,
         )
         measured = points_measured(parts(store, series), shown, from_ms)
-        made = correction(measured, row.resolution, row.unit)
+        correction = correction_of(measured, row.resolution, row.unit)
         draft = Draft("calibration", from_ms, user_name() if who is None else who, body, declared.at)
         caution = CALIBRATION.caution(body, NamedVessels())
         if caution:
             terminal.say(f"Caution: {caution}.")
-        moves = [(point.measured, made.gain * point.measured + made.offset) for point in measured]
+        moves = [(point.measured, correction.gain * point.measured + correction.offset) for point in measured]
         for warning in drift_warnings(declared.quantity, row.unit, moves):
             terminal.say(f"warning: {warning}")
         if asking:
@@ -120,8 +120,8 @@ def calibration(
                 {
                     "probe": declared.id,
                     "from": iso_utc(from_ms),
-                    "gain": made.gain,
-                    "offset": made.offset,
+                    "gain": correction.gain,
+                    "offset": correction.offset,
                     "unit": row.unit,
                     "entry": entry_json(entry),
                 },
@@ -129,26 +129,24 @@ def calibration(
             )
         )
         return
-    _tell(cellar, declared, made, measured)
+    _print_effect(cellar, declared, correction, measured)
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
 
 
 def _as_option(error: EntryRefused) -> Exception:
     """A refusal that is about an option names it."""
     options = {"who": "--who", "at": "--at"}
-    found = [problem for problem in error.problems if problem.key in options]
-    if not found:
-        return error
-    return typer.BadParameter(found[0].allowed, param_hint=options[found[0].key])
+    problem = next((problem for problem in error.problems if problem.key in options), None)
+    return error if problem is None else typer.BadParameter(problem.allowed, param_hint=options[problem.key])
 
 
 def _asked_probe(terminal: Terminal, cellar: Cellar) -> str:
     known = [each.id for each in cellar.probe]
     while True:
-        said = terminal.ask(f"Which probe? ({', '.join(known)})")
-        if said in known:
-            return said
-        terminal.say(f"there is no probe '{said}'")
+        answer = terminal.ask(f"Which probe? ({', '.join(known)})")
+        if answer in known:
+            return answer
+        terminal.say(f"there is no probe '{answer}'")
 
 
 def _asked_points(
@@ -160,31 +158,31 @@ def _asked_points(
     example = QUANTITIES[declared.quantity].example
     while len(truth) < 2:
         more = " of a second point? (empty: none)" if truth else f"? (such as {example})"
-        said = _asked_amount(terminal, f"What was true{more}", declared)
-        if not said:
+        answer = _asked_amount(terminal, f"What was true{more}", declared)
+        if not answer:
             if truth:
                 break
             continue
-        truth.append(said)
+        truth.append(answer)
         if len(shown) < len(truth):
             newest_counts = of_now and len(truth) == 1
             empty = " (empty: what it shows now)" if newest_counts else ""
-            said = _asked_amount(terminal, f"What did leeside show then?{empty}", declared)
-            while not said and not newest_counts:
-                said = _asked_amount(terminal, "This one is needed. What did leeside show then?", declared)
-            if not said:
+            answer = _asked_amount(terminal, f"What did leeside show then?{empty}", declared)
+            while not answer and not newest_counts:
+                answer = _asked_amount(terminal, "This one is needed. What did leeside show then?", declared)
+            if not answer:
                 break
-            shown.append(said)
+            shown.append(answer)
     return truth, shown
 
 
 def _asked_amount(terminal: Terminal, question: str, declared: Probe) -> str:
     while True:
-        said = terminal.ask(question)
+        answer = terminal.ask(question)
         try:
-            if said:
-                _amount(said, declared, "")
-            return said
+            if answer:
+                _amount(answer, declared, "")
+            return answer
         except typer.BadParameter as error:
             terminal.say(error.message)
 
@@ -259,18 +257,18 @@ def _amount(text: str, declared: Probe, option: str) -> float:
 
 def _celsius(text: str) -> float:
     try:
-        found = parse_amount(text, dimension=Dimension.TEMPERATURE, unit="°C", example="20 °C").number
+        celsius = parse_amount(text, dimension=Dimension.TEMPERATURE, unit="°C", example="20 °C").number
     except ValueError as error:
         raise typer.BadParameter(f"'{text}': {error}", param_hint="--temperature") from error
-    if not -50.0 <= found <= 150.0:
+    if not -50.0 <= celsius <= 150.0:
         raise typer.BadParameter(f"'{text}': must be from -50 to 150 °C", param_hint="--temperature")
-    return found
+    return celsius
 
 
-def _tell(cellar: Cellar, declared: Probe, made: Correction, points: list[Point]) -> None:
+def _print_effect(cellar: Cellar, declared: Probe, correction: Correction, points: list[Point]) -> None:
     units = cellar.site.units
     for point in points:
         print(
             f"{declared.id}: {value_text(declared.quantity, point.measured, units)} now counts as "
-            f"{value_text(declared.quantity, made.gain * point.measured + made.offset, units)}"
+            f"{value_text(declared.quantity, correction.gain * point.measured + correction.offset, units)}"
         )

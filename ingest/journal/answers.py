@@ -8,16 +8,16 @@ from __future__ import annotations
 __all__ = [
     "AnswerForm",
     "AnswersWrong",
-    "Bought",
+    "BottleCount",
     "Choice",
     "Clock",
     "Day",
     "Measure",
     "Number",
-    "OfVessel",
-    "StrengthTold",
     "TitrantStrengthText",
+    "VesselVolume",
     "Whole",
+    "WrittenStrength",
     "WrittenWords",
     "Wrong",
     "YesNo",
@@ -241,21 +241,21 @@ def _litres(text: str, whole: str, example: str) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class OfVessel:
+class VesselVolume:
     """A vessel, with or without a volume: "K1" or "K1=16 L"."""
 
     metavar: str = "VESSEL[=VOLUME]"
     example: str = "K1=16L"
 
     def read(self, text: str, _: Clock) -> dict[str, Any]:
-        """``vessel`` and, where it is told, ``volume_l``."""
-        vessel, told, volume = text.partition("=")
-        found: dict[str, Any] = {"vessel": vessel.strip()}
-        if not found["vessel"]:
+        """``vessel`` and, where there is one, ``volume_l``."""
+        vessel, equals, volume = text.partition("=")
+        answer: dict[str, Any] = {"vessel": vessel.strip()}
+        if not answer["vessel"]:
             raise ValueError(f"'{text.strip()}' names no vessel; write it as {self.example}")
-        if told:
-            found["volume_l"] = _litres(volume, text, self.example)
-        return found
+        if equals:
+            answer["volume_l"] = _litres(volume, text, self.example)
+        return answer
 
     def write(self, value: Any) -> str:
         """Vessel and volume."""
@@ -267,7 +267,7 @@ _BOTTLES: Final = re.compile(r"\s*([0-9]{1,7})\s*[x×*]\s*(.+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
-class Bought:
+class BottleCount:
     """Bottles of one size: "6 x 0.75 L"."""
 
     metavar: str = "NUMBERxSIZE"
@@ -275,17 +275,17 @@ class Bought:
 
     def read(self, text: str, _: Clock) -> dict[str, Any]:
         """``number`` and ``size_l``."""
-        found = _BOTTLES.fullmatch(text)
-        if found is None:
+        match = _BOTTLES.fullmatch(text)
+        if match is None:
             raise ValueError(f"'{text.strip()}' does not say number and size; write it as \"{self.example}\"")
-        return {"number": int(found[1]), "size_l": _litres(found[2], text, self.example)}
+        return {"number": int(match[1]), "size_l": _litres(match[2], text, self.example)}
 
     def write(self, value: Any) -> str:
         """Number and size."""
         return f"{value['number']} x {value['size_l']:.10g} L"
 
 
-class StrengthTold(NamedTuple):
+class WrittenStrength(NamedTuple):
     """A titrant's strength as it was written. molar: in mol/L, else a normality in eq/L."""
 
     number: float
@@ -299,16 +299,16 @@ class TitrantStrengthText:
     metavar: str = "STRENGTH"
     example: str = "0.02 N"
 
-    def read(self, text: str, _: Clock) -> StrengthTold:
+    def read(self, text: str, _: Clock) -> WrittenStrength:
         """The number and what it means."""
         try:
             number, unit = split_amount(text)
         except ValueError as error:
             raise ValueError(f'\'{text.strip()}\': {error}; write it as "0.02 N" or "0.01 mol/L"') from None
         if unit in ("N", "eq/L", "eq/l"):
-            return StrengthTold(number, molar=False)
+            return WrittenStrength(number, molar=False)
         if unit in ("M", "mol/L", "mol/l"):
-            return StrengthTold(number, molar=True)
+            return WrittenStrength(number, molar=True)
         raise ValueError(
             f"'{text.strip()}' does not say what the number means; write a normality as \"0.02 N\", a molarity as "
             '"0.01 mol/L"'

@@ -37,7 +37,7 @@ class Rename(NamedTuple):
 
 
 def cellar_of_time(cellar: Cellar | Sequence[Vessel], from_ms: int) -> CellarOfTime:
-    """The vessels of a cellar file that ran from from_ms on."""
+    """List the vessels of a cellar file that ran from from_ms on."""
     vessels = cellar.vessel if isinstance(cellar, Cellar) else cellar
     return CellarOfTime(
         from_ms, {vessel.id: VesselOfTime(vessel.capacity_l, vessel.kind, vessel.was) for vessel in vessels}
@@ -55,47 +55,47 @@ class Equipment:
     def __post_init__(self) -> None:
         known: dict[str, list[tuple[int, VesselOfTime]]] = {}
         renames: list[Rename] = []
-        told: set[tuple[str, str]] = set()
+        renamed: set[tuple[str, str]] = set()
         for number, (from_ms, vessels) in enumerate(self.cellars):
             for id, vessel in vessels.items():
                 known.setdefault(id, []).append((from_ms, vessel))
-                if vessel.was is not None and (vessel.was, id) not in told:
-                    told.add((vessel.was, id))
+                if vessel.was is not None and (vessel.was, id) not in renamed:
+                    renamed.add((vessel.was, id))
                     if number:  # what the first file says was renamed before anyone wrote a journal
                         renames.append(Rename(from_ms, vessel.was, id))
         object.__setattr__(self, "renames", tuple(renames))
         object.__setattr__(self, "_known", {id: tuple(rows) for id, rows in known.items()})
 
     def vessel(self, id: str, at_ms: int) -> VesselOfTime | None:
-        """The vessel by the newest file that has it and ran by then, else by the first one that has it; None if none
-        ever did.
+        """Find the vessel in the newest file that has it and ran by then, else in the first one that has it; None if
+        none ever did.
         """
-        found: VesselOfTime | None = None
+        newest: VesselOfTime | None = None
         for from_ms, vessel in self._known.get(id, ()):
-            if found is not None and from_ms > at_ms:
+            if newest is not None and from_ms > at_ms:
                 break
-            found = vessel
-        return found
+            newest = vessel
+        return newest
 
     def capacity_l(self, id: str, at_ms: int) -> float | None:
         """Its capacity [L], None where no cellar file ever had it."""
-        found = self.vessel(id, at_ms)
-        return None if found is None else found.capacity_l
+        vessel = self.vessel(id, at_ms)
+        return None if vessel is None else vessel.capacity_l
 
     def vessels_at(self, at_ms: int) -> tuple[str, ...]:
-        """The vessels of the file that ran at a time."""
+        """List the vessels of the file that ran at a time."""
         running = [cellar for cellar in self.cellars if cellar.from_ms <= at_ms] or list(self.cellars[:1])
         return tuple(running[-1].vessels) if running else ()
 
     def name_now(self, id: str, written_ms: int) -> str:
-        """What a vessel is called by the newest file, by what an entry called it that was written at written_ms."""
+        """Give the name that a vessel has in the newest file, by its name in an entry that was written at written_ms."""
         for rename in self.renames:
             if rename.from_ms > written_ms and rename.old == id:
                 id = rename.new
         return id
 
     def names_ever(self, id: str) -> frozenset[str]:
-        """Every name that entries may have for what is called id now."""
+        """List every name that entries may have for what is called id now."""
         names = {id}
         for rename in reversed(self.renames):
             if rename.new in names:
@@ -111,7 +111,7 @@ class PlaceKinds:
         self._equipment = equipment
 
     def at(self, at_ms: int) -> Callable[[str], str | None]:
-        """What says it for a time (UTC ms): keg, ..., cylinder or room; None for an id that no cellar file has."""
+        """Make what finds the kind at a time (UTC ms): keg, ..., cylinder or room; None for an id that no file has."""
 
         def place_kind(id: str) -> str | None:
             vessel = self._equipment.vessel(id, at_ms)

@@ -120,10 +120,10 @@ class Bottle:
     def __post_init__(self) -> None:
         allowed = _MEANINGS[self.titrant]
         if self.strength.meaning not in allowed:
-            told = " or ".join(meaning for meaning in Meaning if meaning in allowed)
+            meanings = " or ".join(meaning for meaning in Meaning if meaning in allowed)
             raise TitrationRefused(
                 "strength",
-                f"a bottle of {self.titrant} has no {self.strength.meaning}; its strength is told as {told}",
+                f"a bottle of {self.titrant} has no {self.strength.meaning}; its strength is told as {meanings}",
             )
         if self.factor is not None:
             _check_factor(self.factor)

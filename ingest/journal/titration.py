@@ -204,7 +204,7 @@ class Parts:
 
 
 def titre_ml(start_ml: float, end_ml: float, burette_ml: float = LARGEST_BURETTE_ML) -> float:
-    """The titre [mL] from the burette before and after; it counts down from the top, so the end is the larger.
+    """Read the titre [mL] from the burette before and after; it counts down from the top, so the end is the larger.
 
     burette_ml: what it holds [mL], by default the largest there is. Raises TitrationRefused for readings that such a
     burette cannot show.
@@ -224,7 +224,7 @@ def titre_ml(start_ml: float, end_ml: float, burette_ml: float = LARGEST_BURETTE
 
 
 def uncertainty_of(titration: Titration, so2_mg_l: float) -> Parts:
-    """The parts of the standard uncertainty [mg/L] of a result [mg/L, 0 or more]."""
+    """Work out the parts of the standard uncertainty [mg/L] of a result [mg/L, 0 or more]."""
     per_ml, titres = titration.mg_l_per_ml, titration.titres_ml
     one_reading_ml = READING_ML / sqrt(3.0)
     # Each flask is read anew; the blank is subtracted from all of them, so its error stays whole.

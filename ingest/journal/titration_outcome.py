@@ -87,7 +87,7 @@ def _warnings(
 
 
 def allowed_spread_mg_l(titration: Titration, so2_mg_l: float) -> float:
-    """How far the flasks may lie apart [mg/L], largest less smallest, once in 20 times; 0 for a single flask.
+    """Give how far the flasks may lie apart [mg/L], largest less smallest, once in 20 times; 0 for a single flask.
 
     so2_mg_l: the mean result [mg/L]. For two flasks this is the repeatability r.
     """
@@ -103,7 +103,7 @@ def _repeatability_mg_l(titration: Titration, so2_mg_l: float) -> float:
 
 
 def below_mg_l(u_mg_l: float) -> float:
-    """What a result below the blank is less than [mg/L]: two standard uncertainties [mg/L]."""
+    """Give what a result below the blank is less than [mg/L]: two standard uncertainties [mg/L]."""
     return 2.0 * u_mg_l
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 __all__ = [
-    "EMPTY",
     "ROUNDING_L",
     "UNKNOWN",
     "Objection",
@@ -56,22 +55,22 @@ class VesselState(NamedTuple):
 
 
 UNKNOWN: Final = VesselState(False)
-EMPTY: Final = VesselState(True, 0.0, 0.0)
+_EMPTY: Final = VesselState(True, 0.0, 0.0)
 
 
 def usual_u_l(volume_l: float | None) -> float | None:
-    """The standard uncertainty [L] of a volume that was written without one; None for an unknown volume."""
+    """Give the standard uncertainty [L] of a volume that was written without one; None for an unknown volume."""
     return None if volume_l is None else max(_USUAL_SHARE * volume_l, _USUAL_LEAST_L)
 
 
 def liters(volume_l: float) -> str:
-    """A volume as messages tell it."""
+    """Write a volume as messages give it."""
     text = f"{volume_l:.2f}".rstrip("0").rstrip(".")
     return f"{text if float(text) or not volume_l else f'{volume_l:.3f}'} L"
 
 
 def state_text(vessel: str, state: VesselState) -> str:
-    """What a vessel holds, for a message."""
+    """Say what a vessel holds, for a message."""
     lots = " and ".join(lot or "wine of no lot" for lot, _ in state.wine.parts) or "wine"
     return f"{vessel} holds " + (
         f"an unknown amount of {lots}" if state.volume_l is None else f"{liters(state.volume_l)} of {lots}"
@@ -79,12 +78,12 @@ def state_text(vessel: str, state: VesselState) -> str:
 
 
 def emptied(state: VesselState, at_ms: int) -> VesselState:
-    """The vessel once it was emptied; one that was empty stays so since then."""
-    return state if state.empty else EMPTY._replace(since_ms=at_ms)
+    """Empty a vessel; one that was empty stays so since then."""
+    return state if state.empty else _EMPTY._replace(since_ms=at_ms)
 
 
 def left(state: VesselState, out_l: float | None, at_ms: int) -> VesselState:
-    """What is left after out_l [L, None if unknown] was taken; less than can be written down is nothing."""
+    """Work out what is left after out_l [L, None if unknown] was taken; less than can be written down is nothing."""
     if not state.known or state.volume_l is None:
         return state
     if out_l is None:
@@ -98,7 +97,7 @@ def left(state: VesselState, out_l: float | None, at_ms: int) -> VesselState:
 def received(
     state: VesselState, volume_l: float | None, u_l: float | None, wine: Wine, *, blend: bool, at_ms: int
 ) -> VesselState:
-    """What is there after wine came in, to the empty vessel, to the wine in it, or to a vessel of unknown contents.
+    """Work out what is there after wine came in: to an empty vessel, to wine, or to unknown contents.
 
     In the last case the vessel is taken to have been empty, unless somebody says blend.
     """
@@ -115,7 +114,7 @@ def received(
 
 
 def drawing_objections(vessel: str, state: VesselState, out_l: float | None, how: str) -> list[Objection]:
-    """Whether out_l [L, None if unknown] cannot have come from a vessel; how: racked, drawn as a sample, ..."""
+    """Find whether out_l [L, None if unknown] cannot have come from a vessel; how: racked, drawn as a sample, ..."""
     if state.empty:
         return [Objection(vessel, f"{vessel} is empty: nothing can be {how} from it")]
     if out_l is not None and state.volume_l is not None and out_l > state.volume_l + ROUNDING_L:
@@ -126,14 +125,14 @@ def drawing_objections(vessel: str, state: VesselState, out_l: float | None, how
 
 
 def occupied(vessel: str, state: VesselState, *, blend: bool) -> list[Objection]:
-    """Whether wine cannot have come into a vessel because it holds some and nobody said blend."""
+    """Find whether wine cannot have come into a vessel because it holds some and nobody said blend."""
     if blend or not state.known or state.empty:
         return []
     return [Objection(vessel, f"{state_text(vessel, state)}: say that it is a blend, or that it was emptied before")]
 
 
 def too_full(vessel: str, volume_l: float | None, capacity_l: float | None) -> list[Objection]:
-    """Whether a vessel would hold more than its capacity [L]; what is not known cannot be too much."""
+    """Find whether a vessel would hold more than its capacity [L]; what is not known cannot be too much."""
     if volume_l is None or capacity_l is None or volume_l <= capacity_l + ROUNDING_L:
         return []
     more = liters(volume_l - capacity_l)

@@ -46,12 +46,12 @@ STRANGE: Final = Wine(((None, 1.0),))
 
 
 def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
-    """The wine that streams of volume [L, None if unknown] make together.
+    """Mix streams, each a volume [L, None if unknown] and its wine.
 
     Concentrations mix by volume, c = sum(V_i c_i) / sum(V_i), and only where every stream's is known. No reaction
     between the wines is reckoned with; free SO2 may in truth bind further after a blend.
     """
-    streams = [one for one in streams if one[0] is None or one[0] > 0.0]
+    streams = [(volume, wine) for volume, wine in streams if volume is None or volume > 0.0]
     if len(streams) == 1:
         return streams[0][1]
     lots = sorted({lot for _, wine in streams for lot, _ in wine.parts}, key=lambda lot: (lot is None, lot or ""))
@@ -71,7 +71,7 @@ def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
 
 
 def sum_known(numbers: Iterable[float | None]) -> float | None:
-    """The sum, None if one is unknown."""
+    """Add numbers; None if one is unknown."""
     total = 0.0
     for number in numbers:
         if number is None:
@@ -81,12 +81,12 @@ def sum_known(numbers: Iterable[float | None]) -> float | None:
 
 
 def root(*u: float | None) -> float | None:
-    """Independent standard uncertainties together; None if one is unknown."""
+    """Combine independent standard uncertainties; None if one is unknown."""
     squares = 0.0
-    for one in u:
-        if one is None:
+    for part in u:
+        if part is None:
             return None
-        squares += one * one
+        squares += part * part
     return math.sqrt(squares)
 
 
@@ -103,12 +103,12 @@ def _share_of(lot: str | None, weight: float, wine: Wine) -> float | None:
 
 def _mixed(streams: Sequence[tuple[float, So2Value | None]]) -> So2Value | None:
     value, oldest, weighted_u = 0.0, None, []
-    for weight, found in streams:
-        if found is None:
+    for weight, so2 in streams:
+        if so2 is None:
             return None
-        value += weight * found.mg_l
-        weighted_u.append(None if found.u_mg_l is None else weight * found.u_mg_l)
-        oldest = found.at_ms if oldest is None else min(oldest, found.at_ms)
+        value += weight * so2.mg_l
+        weighted_u.append(None if so2.u_mg_l is None else weight * so2.u_mg_l)
+        oldest = so2.at_ms if oldest is None else min(oldest, so2.at_ms)
     return None if oldest is None else So2Value(value, root(*weighted_u), oldest, True)
 
 

@@ -7,7 +7,7 @@ __all__ = ["judged_bottle", "worked_titration"]
 from datetime import UTC, datetime
 from typing import Any, Final
 
-from ingest.journal.answers import AnswersWrong, StrengthTold, Wrong
+from ingest.journal.answers import AnswersWrong, WrittenStrength, Wrong
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.question import Given
 from ingest.journal.result_warnings import TitrationRefused
@@ -93,14 +93,14 @@ def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, 
     return tuple(warning.text for warning in bottle_warnings(bottle, at_ms))
 
 
-def _strength(answer: StrengthTold, titrant: Titrant) -> TitrantStrength:
+def _strength(answer: WrittenStrength, titrant: Titrant) -> TitrantStrength:
     return TitrantStrength(answer.number, _MOLARITY[titrant] if answer.molar else Meaning.NORMALITY)
 
 
 def _bottle(given: Given, context: EntryContext, method: Method) -> Bottle:
     if "titrant" not in given:
         usual = Titrant.IODINE if method is Method.IODOMETRIC else Titrant.NAOH
-        answer: StrengthTold = given["strength"]
+        answer: WrittenStrength = given["strength"]
         if answer.molar and "substance" not in given:
             why = "is missing: a molarity means another strength of each titrant; or write the strength as a normality"
             raise AnswersWrong([Wrong("substance", why)])

@@ -10,7 +10,7 @@ from typing import Annotated, Final
 from pydantic import Field
 
 from ingest.cellar import Dimension
-from ingest.journal.answers import Bought, Measure, WrittenWords
+from ingest.journal.answers import BottleCount, Measure, WrittenWords
 from ingest.journal.body import Amount, Body, Count, Positive, Words
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
@@ -52,7 +52,7 @@ _QUESTIONS: Final = (
         "bottles",
         "Which bottles?",
         "Number and size; once for each size.",
-        Bought(example="24 x 0.75 L"),
+        BottleCount(example="24 x 0.75 L"),
         "bottles",
         many=True,
         needed=always,

@@ -12,7 +12,7 @@ __all__ = [
     "CalibrationPoint",
     "Correction",
     "Point",
-    "correction",
+    "correction_of",
     "drift_warnings",
 ]
 
@@ -68,7 +68,7 @@ class Correction(NamedTuple):
     offset: float
 
 
-def correction(points: Sequence[Point], resolution: float, unit: str) -> Correction:
+def correction_of(points: Sequence[Point], resolution: float, unit: str) -> Correction:
     """Work out the correction through one point (zero) or two (zero and span).
 
     resolution: the step that is shown of this quantity, in the points' unit; unit: for messages. Raises IngestError

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, model_validator
 
 from ingest.cellar import Dimension
-from ingest.journal.answers import AnswersWrong, Measure, OfVessel, WrittenWords, Wrong, YesNo
+from ingest.journal.answers import AnswersWrong, Measure, VesselVolume, WrittenWords, Wrong, YesNo
 from ingest.journal.body import Amount, Body, Id, Positive, Words
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
@@ -128,7 +128,7 @@ _QUESTIONS: Final = (
         "from",
         "From which vessel, and how much?",
         "A vessel and what was drawn, lees included; without a volume all of it. Once for each.",
-        OfVessel(),
+        VesselVolume(),
         many=True,
         needed=always,
     ),
@@ -136,7 +136,7 @@ _QUESTIONS: Final = (
         "to",
         "Into which vessel?",
         "A vessel and what came into it; without a volume the rest. Once for each.",
-        OfVessel("VESSEL[=VOLUME]", "K3"),
+        VesselVolume("VESSEL[=VOLUME]", "K3"),
         many=True,
         needed=_not_begun,
     ),

@@ -12,7 +12,7 @@ from pydantic import Field, model_validator
 
 from ingest.cellar import Dimension
 from ingest.errors import Problem
-from ingest.journal.answers import AnswersWrong, Bought, Measure, Number, WrittenWords, Wrong
+from ingest.journal.answers import AnswersWrong, BottleCount, Measure, Number, WrittenWords, Wrong
 from ingest.journal.body import Amount, Body, Count, Id, Percent, Positive, Words, shown
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
@@ -126,7 +126,7 @@ _QUESTIONS: Final = (
         "source",
         asked=_no_other_source,
     ),
-    Question("bottles", "Which bottles?", "Bought bottles, number and size.", Bought(), asked=_no_other_source),
+    Question("bottles", "Which bottles?", "Bought bottles, number and size.", BottleCount(), asked=_no_other_source),
     replace(
         LOT,
         help="Wine of this lot that stood in no vessel.",

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 from ingest.cellar import QUANTITIES
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.entry import Entry
-from ingest.journal.kinds.calibration import CalibrationBody, CalibrationPoint, Correction, Point, correction
+from ingest.journal.kinds.calibration import CalibrationBody, CalibrationPoint, Correction, Point, correction_of
 from ingest.reading import Part
 from ingest.store.readings.scales import add_part, compose, value_at
 
@@ -41,7 +41,7 @@ def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
     row = QUANTITIES[quantity]
     measured = points_measured(_parts(connection, series), body.points, entry.at_ms)
     try:
-        made = correction(measured, row.resolution, row.unit)
+        made = correction_of(measured, row.resolution, row.unit)
     except IngestError as error:
         raise EntryRefused([Problem("calibration", "points", "", str(error))]) from None
     told = ", ".join(f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}".rstrip() for point in measured)
