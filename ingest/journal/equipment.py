@@ -88,7 +88,7 @@ class Equipment:
         return tuple(running[-1].vessels) if running else ()
 
     def name_now(self, id: str, written_ms: int) -> str:
-        """Give the name that a vessel has in the newest file, by its name in an entry that was written at written_ms."""
+        """Give the name that a vessel has in the newest file, by its name in an entry written at written_ms."""
         for rename in self.renames:
             if rename.from_ms > written_ms and rename.old == id:
                 id = rename.new
