@@ -70,7 +70,7 @@ class Skipped(Ambiguous):
 
 
 def iso_utc(at_ms: int) -> str:
-    """UTC milliseconds as ``2026-11-25T18:30:00.000Z`` (RFC 3339)."""
+    """Write UTC milliseconds as ``2026-11-25T18:30:00.000Z`` (RFC 3339)."""
     moment = datetime.fromtimestamp(at_ms // 1000, UTC)
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
 
@@ -79,7 +79,7 @@ def iso_utc(at_ms: int) -> str:
 
 
 def parse_rfc3339(text: str) -> int:
-    """UTC milliseconds of an RFC 3339 time; its zone is required, digits below a millisecond are cut off.
+    """Read an RFC 3339 time as UTC milliseconds; its zone is required, digits below a millisecond are cut off.
 
     A leap second (``23:59:60`` UTC) counts as the second after it, as POSIX time does.
     Raises Unreadable ``not a time``.
@@ -102,8 +102,9 @@ def parse_rfc3339(text: str) -> int:
 
 
 def epoch_ms(number: float) -> int:
-    """UTC milliseconds of a number of s, ms, µs or ns since 1970, whichever its size says: below 1e11 seconds, below
-    1e14 milliseconds, below 1e17 microseconds, else nanoseconds.
+    """Read a number of s, ms, µs or ns since 1970 as UTC milliseconds.
+
+    Its size tells the unit: below 1e11 seconds, below 1e14 milliseconds, below 1e17 microseconds, else nanoseconds.
     """
     size = abs(number)
     if size < _SECONDS_BELOW:
@@ -118,7 +119,7 @@ def epoch_ms(number: float) -> int:
 
 
 def moment_of(text: str, zone: ZoneInfo) -> int:
-    """What a person writes as UTC milliseconds; a date alone is its midnight, a time without zone is cellar time.
+    """Read what a person writes as UTC milliseconds; a date alone is its midnight, a time without zone is cellar time.
 
     Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double, Skipped for one
     that it leaves out.
@@ -136,7 +137,7 @@ def moment_of(text: str, zone: ZoneInfo) -> int:
 
 
 def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
-    """When something happened, as a person says it on the day or later, as UTC milliseconds.
+    """Read when something happened, as a person says it on the day or later, as UTC milliseconds.
 
     Besides what ``moment_of`` takes there are "now", "18:30" (today), "yesterday 18:30" and "yesterday". A date without
     a time is that day at noon; today it is now, since a person who writes today's date means what was just done.
@@ -182,7 +183,7 @@ def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
 
 
 def clock_change(zone: tzinfo, low: datetime, high: datetime) -> datetime:
-    """The moment at which a zone's offset changes, to the second (UTC); low, high: before and after it (UTC)."""
+    """Find the moment at which a zone's offset changes, to the second (UTC); low, high: before and after it (UTC)."""
     before = low.astimezone(zone).utcoffset()
     while high - low > timedelta(seconds=1):
         middle = low + (high - low) / 2

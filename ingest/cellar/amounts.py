@@ -43,11 +43,11 @@ class Span:
     above: bool = False
 
     def holds(self, number: float) -> bool:
-        """Whether the number lies in the span."""
+        """Say whether a number lies in the span."""
         return (number > self.low if self.above else number >= self.low) and number <= self.high
 
     def text(self, unit: str) -> str:
-        """The span in words, such as ``from 0.1 to 60 s``."""
+        """Put the span into words, such as ``from 0.1 to 60 s``."""
         tail = f" {unit}" if unit else ""
         if math.isinf(self.high):
             return f"{'more than' if self.above else 'at least'} {self.low:g}{tail}"
@@ -57,7 +57,7 @@ class Span:
 
 
 def split_amount(text: str) -> tuple[float, str]:
-    """The number and the unit's text of an amount. Raises ValueError that says how an amount is written."""
+    """Split an amount into its number and its unit's text. Raises ValueError that says how an amount is written."""
     plain = text.replace("\N{MINUS SIGN}", "-")
     if _COMMA.match(plain):
         raise ValueError("write the decimal as a point, without thousands separators")
@@ -109,7 +109,7 @@ def amount(
     pressure: PressureKind | None = None,
     whole: bool = False,
 ) -> BeforeValidator:
-    """A pydantic validator for a key that holds an amount; ``whole`` asks for a whole number of ``unit``."""
+    """Make a pydantic validator for a key that holds an amount; ``whole`` asks for a whole number of ``unit``."""
 
     def read(value: object) -> float:
         number = parse_amount(value, dimension=dimension, unit=unit, example=example, pressure=pressure).number

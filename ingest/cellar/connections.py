@@ -38,7 +38,7 @@ _CENTURY_S: Final = 36_525 * DAY_S
 
 
 def is_loopback(host: str) -> bool:
-    """Whether a host is this machine itself: ``localhost``, 127.x.x.x or ::1."""
+    """Say whether a host is this machine itself: ``localhost``, 127.x.x.x or ::1."""
     if host.lower().rstrip(".") == "localhost":
         return True
     try:
@@ -185,7 +185,7 @@ class MqttSettings(Table):
     window: Annotated[int, Field(strict=True, ge=1, le=65535)] = 2000
 
     def password(self, environ: Mapping[str, str], base: Path) -> str | None:
-        """The password from the environment or its file, None where no user is given.
+        """Read the password from the environment or its file; None where no user is given.
 
         base: the cellar file's folder. Raises SourceError that says what is missing.
         """
@@ -237,7 +237,7 @@ class MailSettings(Table):
     )
 
     def password(self, environ: Mapping[str, str], base: Path) -> str | None:
-        """The password from the environment or its file, None where no user is given.
+        """Read the password from the environment or its file; None where no user is given.
 
         base: the cellar file's folder. Raises IngestError that says what is missing.
         """
@@ -277,7 +277,7 @@ class MirrorSettings(Table):
         return urlsplit(self.url).scheme == "https"
 
     def token(self, environ: Mapping[str, str], base: Path) -> str | None:
-        """The token from the environment or its file, None where none is named; read it each time, since it may change.
+        """Read the token from the environment or its file; None where neither is named. It may change at any time.
 
         base: the cellar file's folder. Raises IngestError that says what is missing.
         """

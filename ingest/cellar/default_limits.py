@@ -66,7 +66,7 @@ _RELIEVE_UNPRESSED: Final = (
 def effective_limits(
     vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
 ) -> tuple[EffectiveLimit, ...]:
-    """Every limit that is watched: the file's first, then the default ones.
+    """List every limit that is watched: the file's first, then the default ones.
 
     In the file, a low limit on the pressure that a probe measures replaces *care* and *air* of that probe, a high limit
     replaces *over*, a no data limit replaces the probe's default one. units: the site's, for default limits.
@@ -93,7 +93,7 @@ def _default_limits(
 
 
 def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
-    """The limit on the time without a reading: three times the probe's interval, at least two minutes."""
+    """Limit the time without a reading: three times the probe's interval, at least two minutes."""
     quantity = "pH" if probe.quantity == "pH" else probe.quantity.replace("_", " ")
     return EffectiveLimit(
         key=limit_key(probe, probes, "no-data"),
@@ -115,7 +115,7 @@ def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
 
 
 def _pressure_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
-    """The limits on the pressure in a vessel: *care*, *air* and *over* under gas, only *over* in anything else."""
+    """Limit the pressure in a vessel: *care*, *air* and *over* under gas, only *over* in anything else."""
     limit = partial(_pressure_limit, probe, probes, units)
     if not vessel.under_gas or vessel.max_pressure_kpa is None:
         glass = vessel.material == "glass"
@@ -173,7 +173,7 @@ def _pressure_limit(
     consequence: str,
     action: str,
 ) -> EffectiveLimit:
-    """A default limit on a pressure [kPa gauge]; *care* can wait for waking hours, the others cannot."""
+    """Make a default limit on a pressure [kPa gauge]; *care* can wait for waking hours, the others cannot."""
     care = role == "care"
     return EffectiveLimit(
         key=limit_key(probe, probes, role),

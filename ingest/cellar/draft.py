@@ -60,34 +60,34 @@ class CellarDraft:
             self.problems += [problem for _, problems in read for problem in problems]
 
     def written(self, model: type[Table]) -> Sequence[WrittenTable]:
-        """Every table of a kind that is in the file, also those that could not be read."""
+        """List every table of a kind that is in the file, also those that could not be read."""
         return self._written[model]
 
     def entries(self, model: type[_M]) -> Sequence[TableEntry[_M]]:
-        """Every table of a kind that could be read."""
+        """List every table of a kind that could be read."""
         return self._entries[model]
 
     def models(self, model: type[_M]) -> list[_M]:
-        """The models of every table of a kind that could be read."""
+        """List the models of every table of a kind that could be read."""
         return [entry.model for entry in self.entries(model)]
 
     def complete(self, *models: type[Table]) -> bool:
-        """Whether every table of these kinds could be read."""
+        """Say whether every table of these kinds could be read."""
         return all(len(self._written[model]) == len(self._entries[model]) for model in models)
 
     def ids(self, of: IdSpace | type[Table]) -> list[str]:
-        """Every id that is written in the tables of a space, or of one kind."""
+        """List every id that is written in the tables of a space, or of one kind."""
         models = [kind.model for kind in self.kinds if of in (kind.ids, kind.model)]
         ids = [written.raw.get("id") for model in models for written in self._written[model]]
         return [id for id in ids if isinstance(id, str)]
 
     def place_kinds(self) -> dict[str, PlaceKind]:
-        """The kind of each place that could be read, by its id."""
+        """Give the kind of each place that could be read, by its id."""
         places: list[Place] = [*self.models(Room), *self.models(Cylinder), *self.models(Vessel)]
         return {place.id: place.kind for place in places}
 
     def value(self, kind: TableKind) -> Table | tuple[Table, ...] | None:
-        """What a cellar holds of a kind of table: all of a repeated one, else the one or what stands for it."""
+        """Give what a cellar holds of a kind of table: all of a repeated one, else the one or what stands for it."""
         models = self.models(kind.model)
         if kind.repeated:
             return tuple(models)
@@ -120,7 +120,7 @@ def _written(kind: TableKind, value: object) -> list[WrittenTable]:
 
 
 def _label(name: str, number: int, raw: Mapping[str, object]) -> str:
-    """How a table is called in a message: by its id, a limit without one by what it judges, else by its number."""
+    """Name a table for messages: by its id, a limit without one by what it judges, else by its number."""
     if isinstance(raw.get("id"), str) and raw["id"]:
         return f"[[{name}]] {raw['id']}"
     at, quantity = raw.get("at"), raw.get("quantity")

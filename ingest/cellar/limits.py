@@ -157,14 +157,14 @@ class EffectiveLimit:
 
 
 def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
-    """place/quantity/word, and the probe's id behind it where two probes measure the same there."""
+    """Make a limit's key: place/quantity/word, and the probe's id after it where two probes measure the same there."""
     same = [other for other in probes if (other.at, other.quantity) == (probe.at, probe.quantity)]
     key = f"{probe.at}/{probe.quantity}/{word}"
     return f"{key}/{probe.id}" if len(same) > 1 else key
 
 
 def judged_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe]:
-    """The probes that a limit of the file can mean; exactly one in a consistent file."""
+    """List the probes that a limit of the file can mean; exactly one in a consistent file."""
     return [
         probe
         for probe in probes
@@ -175,7 +175,7 @@ def judged_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe
 
 
 def file_limit(setting: LimitSettings, probes: Sequence[Probe]) -> EffectiveLimit:
-    """The limit of the file as it is watched; it must mean exactly one probe."""
+    """Make the limit of the file as it is watched; it must mean exactly one probe."""
     probe = judged_probes(setting, probes)[0]
     kind, setpoint = _kind_and_setpoint(setting)
     usual = _NO_DATA if kind == "no data" else USUAL[probe.quantity]

@@ -49,7 +49,7 @@ TOLERANCES: Final[dict[str, Tolerance]] = {
 
 
 def resistance_ohm(temperature: float, ohms_at_zero: float = 100.0) -> float:
-    """Resistance [ohm] at a temperature [°C, -200 to 850]; ohms_at_zero: R0 [ohm, above 0].
+    """Work out the resistance [ohm] at a temperature [°C, -200 to 850]; ohms_at_zero: R0 [ohm, above 0].
 
     Raises ValueError outside the range.
     """
@@ -60,7 +60,7 @@ def resistance_ohm(temperature: float, ohms_at_zero: float = 100.0) -> float:
 
 
 def temperature_c(resistance: float, ohms_at_zero: float = 100.0) -> float:
-    """Temperature [°C] at a resistance [ohm]; ohms_at_zero: R0 [ohm, above 0].
+    """Work out the temperature [°C] at a resistance [ohm]; ohms_at_zero: R0 [ohm, above 0].
 
     At and above 0 °C the quadratic is solved; below, Newton's method with the C term starts from its solution, which
     alone would be 0.01 °C off at -40 °C. Raises ValueError where the temperature would lie outside -200 to 850 °C.
@@ -84,7 +84,7 @@ def temperature_c(resistance: float, ohms_at_zero: float = 100.0) -> float:
 
 
 def tolerance_c(temperature: float, tolerance_class: str) -> float:
-    """By how much [°C, either way] a resistor of a class (AA, A, B, C) may be off at a temperature [°C].
+    """Say by how much [°C, either way] a resistor of a class (AA, A, B, C) may be off at a temperature [°C].
 
     Raises ValueError for another class, and where the class does not hold.
     """

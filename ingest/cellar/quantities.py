@@ -135,13 +135,13 @@ QUANTITIES: Final[dict[str, Quantity]] = {
 
 
 def plausible_range(quantity: str, place_kind: str) -> tuple[float, float]:
-    """(low, high) in the quantity's unit; a number outside is a fault of instrument or wiring, not of the wine."""
+    """Give (low, high) in the quantity's unit; a number outside is a fault of instrument or wiring, not of the wine."""
     row = QUANTITIES[quantity]
     return row.by_kind.get(place_kind, (row.plausible_low, row.plausible_high))
 
 
 def series_unit_conversion(quantity: str, unit_text: str) -> tuple[float, float]:
-    """(gain, offset) that turns a probe's number in ``unit_text`` into the quantity's unit: gain x number + offset.
+    """Give (gain, offset) that turns a number in ``unit_text`` into the quantity's unit: gain x number + offset.
 
     What a pressure is counted from is not changed here: an absolute reading stays absolute.
     Raises UnitError (a ValueError) that lists the allowed units.
@@ -151,6 +151,6 @@ def series_unit_conversion(quantity: str, unit_text: str) -> tuple[float, float]
 
 
 def value_in_unit(quantity: str, value: float, unit_text: str) -> float:
-    """A value in the quantity's unit, as shown to a person who thinks in ``unit_text``."""
+    """Turn a value in the quantity's unit into ``unit_text``, for a person who thinks in that."""
     gain, offset = series_unit_conversion(quantity, unit_text)
     return (value - offset) / gain

@@ -20,7 +20,7 @@ def read_password(
     *,
     what: Literal["password", "token"] = "password",
 ) -> str | None:
-    """The password that a table's ``password_env`` or ``password_file`` leads to, None if neither is given.
+    """Read the password that a table's ``password_env`` or ``password_file`` leads to, None if neither is given.
 
     what: ``token`` reads ``token_env`` or ``token_file`` instead. One line break at the file's end is not part of it.
     Raises IngestError that says what is missing.

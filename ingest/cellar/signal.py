@@ -99,7 +99,7 @@ class Signal:
         return cls(plain, kind, wire_low, wire_high, wire_unit, low, high, unit, supply_v)
 
     def linearise(self, number: float, supply: float | None = None) -> tuple[float, int]:
-        """(value in the label's unit, quality code) of a number on the wire [mA, V or ohm].
+        """Give (value in the label's unit, quality code) of a number on the wire [mA, V or ohm].
 
         supply: the measured supply [V], only for a ratiometric signal; without it the nominal one is taken. A value
         outside the ends is the line drawn on; of a platinum resistor outside -200 to 850 °C it is that end, as a fault.
@@ -124,7 +124,7 @@ class Signal:
         return value, (_SUPPLY_IN_DOUBT if code == _GOOD and not steady else code)
 
     def failed(self) -> tuple[float, float]:
-        """At which numbers on the wire (or beyond) the instrument failed: (low, high), infinite where none says so.
+        """Say at which numbers on the wire (or beyond) the instrument failed: (low, high), infinite where none says so.
 
         4-20 mA: NAMUR NE 43. Ratiometric: 5 % and 95 % of the nominal supply, where the signal's own ends leave room.
         """
@@ -136,7 +136,7 @@ class Signal:
         return (self.wire_low, self.wire_high) if self.kind == "platinum" else (-inf, inf)
 
     def measured(self) -> tuple[float, float]:
-        """Between which numbers on the wire the instrument still measures: (low, high), both included.
+        """Say between which numbers on the wire the instrument still measures: (low, high), both included.
 
         4-20 mA: NAMUR NE 43. Others: 2 % of the span beyond each end.
         """
@@ -208,7 +208,7 @@ class Counts:
             )
 
     def wire(self, count: float) -> tuple[float, bool]:
-        """(number on the wire, whether the converter stands at its end and so cannot say more)."""
+        """Give (number on the wire, whether the converter is at its end and so cannot say more)."""
         share = (count - self.low) / (self.high - self.low)
         return self.wire_low + share * (self.wire_high - self.wire_low), not self.low < count < self.high
 
@@ -217,7 +217,7 @@ class Counts:
 
 
 def from_wire(signal: Signal, counts: Counts | None, number: float, supply: float | None) -> tuple[float, int]:
-    """(value in the label's unit, quality code) of what came: counts where there are such, else mA, V or ohm.
+    """Give (value in the label's unit, quality code) of what came: counts where there are such, else mA, V or ohm.
 
     A converter at its end is bad whatever the signal says. Raises Unreadable as ``Signal.linearise`` does.
     """
@@ -229,7 +229,7 @@ def from_wire(signal: Signal, counts: Counts | None, number: float, supply: floa
 
 
 def _plain(text: str) -> str:
-    """The text with its blanks, dashes and look-alike characters made regular."""
+    """Make blanks, dashes and look-alike characters regular."""
     if len(text) > _LONGEST:
         raise ValueError(f"is longer than {_LONGEST} characters; write it as on the label, such as {SIGNAL_EXAMPLE}")
     return " ".join(unicodedata.normalize("NFKC", text.translate(_DASHES)).split())

@@ -40,7 +40,7 @@ class WrittenTable:
     raw: Mapping[str, object]
 
     def problem(self, key: str, allowed: str) -> Problem:
-        """A problem of this table's key, with the value as it was written."""
+        """Make a problem of this table's key, with the value as it was written."""
         return Problem(self.label, key, as_written(key, self.raw[key]) if key in self.raw else "", allowed)
 
 
@@ -52,26 +52,26 @@ class TableEntry(WrittenTable, Generic[_M]):
 
 
 def known_keys(model: type[Table]) -> dict[str, FieldInfo]:
-    """The keys that may stand in a table, as written in the file."""
+    """List the keys that may stand in a table, as written in the file."""
     return {info.alias or name: info for name, info in model.model_fields.items()}
 
 
 def nearest(word: str, names: Iterable[str]) -> str:
-    """The name that looks most like a word, or "" if none does."""
+    """Find the name that looks most like a word, or "" if none does."""
     by_case = {name.lower(): name for name in names}
     near = difflib.get_close_matches(word.lower(), by_case, n=1, cutoff=0.6)
     return by_case[near[0]] if near else ""
 
 
 def suggestion(word: str, names: Iterable[str], otherwise: str) -> str:
-    """The name that was probably meant, else all names behind ``otherwise``."""
+    """Suggest the name that was probably meant, else list all names after ``otherwise``."""
     names = list(names)
     near = nearest(word, names)
     return f'did you mean "{near}"?' if near else f"{otherwise}: {', '.join(names) or 'none'}"
 
 
 def as_written(key: str, value: object) -> str:
-    """A value as it is written in TOML, shortened; what could be a secret is left out."""
+    """Write a value as in TOML, shortened; what could be a secret is left out."""
     if any(part in key.lower() for part in _SECRET_PARTS) and key not in _NO_SECRET:
         return ""
     if isinstance(value, datetime | date | time):
@@ -85,7 +85,7 @@ def as_written(key: str, value: object) -> str:
 
 
 def read_entry(model: type[_M], written: WrittenTable) -> tuple[TableEntry[_M] | None, list[Problem]]:
-    """One table as a model, or every problem that its keys have."""
+    """Read one table as a model, or find every problem that its keys have."""
     label, raw = written.label, written.raw
     try:
         return TableEntry(label, raw, model.model_validate(raw)), []
@@ -97,7 +97,7 @@ def read_entry(model: type[_M], written: WrittenTable) -> tuple[TableEntry[_M] |
 
 
 def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw: Mapping[str, object]) -> str:
-    """What is wrong and what would be right, from what pydantic says."""
+    """Say what is wrong and what would be right, from what pydantic says."""
     kind, context = detail["type"], detail.get("ctx", {})
     if kind == "extra_forbidden":
         return _unknown(key, keys)

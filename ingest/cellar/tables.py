@@ -38,12 +38,12 @@ from ingest.cellar.quantities import PlaceKind
 def _table(
     model: type[Table], *, needed: bool = False, absent: Table | None = None, check: Check | None = None
 ) -> dict[str, object]:
-    """The metadata of a field of ``Cellar`` that stands for a table of this name; see ``TableKind``."""
+    """Describe a field of ``Cellar`` that stands for a table of its name; see ``TableKind``."""
     return {"model": model, "needed": needed, "absent": absent, "check": check}
 
 
 def _tables(model: type[Table], ids: IdSpace, check: Check | None = None) -> dict[str, object]:
-    """The metadata of a field of ``Cellar`` that stands for repeated tables of this name; see ``TableKind``."""
+    """Describe a field of ``Cellar`` that stands for repeated tables of its name; see ``TableKind``."""
     return {"model": model, "repeated": True, "ids": ids, "check": check}
 
 
@@ -90,18 +90,18 @@ class Cellar:
         return (*self.vessel, *self.cylinder, *self.room)
 
     def place(self, id: str) -> Place:
-        """The place of that id. Raises KeyError."""
+        """Find the place of that id. Raises KeyError."""
         for place in self.places:
             if place.id == id:
                 return place
         raise KeyError(id)
 
     def place_kind(self, id: str) -> PlaceKind:
-        """The vessel's kind, or ``cylinder`` or ``room``. Raises KeyError."""
+        """Give the vessel's kind, or ``cylinder`` or ``room``. Raises KeyError."""
         return self.place(id).kind
 
     def probes_at(self, place: str) -> tuple[Probe, ...]:
-        """The probes at a place, in the file's order."""
+        """List the probes at a place, in the file's order."""
         return tuple(probe for probe in self.probe if probe.at == place)
 
 

@@ -126,12 +126,12 @@ _HINTS: Final[dict[str, str]] = {
 
 
 def normal_unit(text: str) -> str:
-    """A unit's text with its spaces and look-alike characters made regular (``m³`` -> ``m3``, ``℃`` -> ``°C``)."""
+    """Make spaces and look-alike characters of a unit's text regular (``m³`` -> ``m3``, ``℃`` -> ``°C``)."""
     return " ".join(unicodedata.normalize("NFKC", text.replace("\N{MASCULINE ORDINAL INDICATOR}", "°")).split())
 
 
 def find_unit(dimension: Dimension, text: str) -> Unit:
-    """The unit of this dimension that the text names.
+    """Find the unit of this dimension that the text names.
 
     Raises UnitError with the nearest or all allowed units.
     """
@@ -155,7 +155,7 @@ def find_unit(dimension: Dimension, text: str) -> Unit:
 
 
 def conversion(dimension: Dimension, unit: str, into: str) -> tuple[float, float]:
-    """(gain, offset) with which a number in ``unit`` becomes one in ``into``: gain x number + offset.
+    """Give (gain, offset) with which a number in ``unit`` becomes one in ``into``: gain x number + offset.
 
     What a pressure is counted from is not looked at. Raises UnitError.
     """
@@ -170,7 +170,7 @@ def _a(dimension: Dimension) -> str:
 
 
 def _listed(table: dict[str, Unit]) -> list[str]:
-    """The units as shown in an error: without second spellings and with the explicit references given once."""
+    """List the units for an error: without second spellings, and with the explicit references given once."""
     second = {"l", "ml", "hl", "mg/l", "g/l", ""}
     shown = [name for name in table if name not in second and not name.endswith((" gauge", " absolute"))]
     if "kPa gauge" in table:

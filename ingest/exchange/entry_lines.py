@@ -33,7 +33,7 @@ _MS: Final = "_ms"
 
 
 def _moment(value: object, info: ValidationInfo[ZoneInfo]) -> int:
-    """A time as UTC ms; the validation's context is the zone of times that name none."""
+    """Read a time as UTC ms; the validation's context is the zone of times that name none."""
     if not isinstance(value, str):
         raise ValueError(f"is not a text; {_WRITE_TIME}")
     if ":" not in value:
@@ -89,7 +89,7 @@ class _EntryModel(_StrictModel):
 
 
 def entry_object(entry: Entry) -> dict[str, object]:
-    """An entry as the object of its line."""
+    """Make the object of an entry's line."""
     struck = entry.struck
     return {
         "id": entry.id,
@@ -112,7 +112,7 @@ def entry_object(entry: Entry) -> dict[str, object]:
 
 
 def entry_line(entry: Entry) -> str:
-    """An entry as a line."""
+    """Write an entry as a line."""
     return json.dumps(entry_object(entry), ensure_ascii=False) + "\n"
 
 
@@ -235,7 +235,7 @@ def _no_number(text: str) -> Any:
 
 
 def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
-    """The body with its times as the kind's model has them."""
+    """Turn the times of a body into what the kind's model has."""
     data = dict(body)
     whys = []
     for field in KINDS[kind].body.model_fields:

@@ -36,14 +36,14 @@ _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def table_rows(rows: Iterable[tuple[str, ...]]) -> str:
-    """Rows as text, quoted where need be (RFC 4180)."""
+    """Write rows as text, quoted where need be (RFC 4180)."""
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows(rows)
     return text.getvalue()
 
 
 def entry_row(entry: Entry) -> tuple[str, ...]:
-    """The cells of ``ENTRY_COLUMNS``; said: the body in words; body: as in the entry's line."""
+    """Give the cells of ``ENTRY_COLUMNS``; said: the body in words; body: as in the entry's line."""
     struck = entry.struck
     return (
         str(entry.id),

@@ -35,7 +35,7 @@ class Moments:
         self._minutes: dict[tuple[str, str | None], int] = {}
 
     def at_ms(self, text: str) -> int:
-        """UTC milliseconds of a cell.
+        """Read a cell as UTC milliseconds.
 
         Raises Unreadable with one of the reasons ``no time``, ``ambiguous local time`` (one that the clocks passed
         twice or skipped), ``in the future``, ``before 2000`` and ``older than keep_raw``.

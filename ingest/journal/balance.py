@@ -70,14 +70,14 @@ def judge_together(ledger: Ledger, new: Iterable[Entry], struck: Iterable[Entry]
 
 
 def lot_unknown(entry: Entry, cause: Entry) -> BalanceProblem:
-    """An entry that names a lot of which nothing would tell once the cause is struck."""
+    """Say that an entry names a lot that nothing would describe once the cause is struck."""
     return BalanceProblem(entry, (f"no entry would tell what {entry.lot} is",), cause)
 
 
 def _impossible(
     ledger: Ledger, new: Iterable[Entry], struck: Iterable[Entry], *, cascade: bool
 ) -> Iterator[BalanceProblem]:
-    """The new entries that cannot be, and the old ones that could be until now and could no longer, in their order.
+    """Find new entries that cannot be, and old ones that could be until now and could no longer, in their order.
 
     cascade: an old entry that could no longer be is left out of what follows, as if it were struck as well.
     """

@@ -69,7 +69,7 @@ class JournalMerge:
     mistakes: list[Mistake] = field(default_factory=list)
 
     def changes(self) -> list[NewEntry | NewStrike]:
-        """All that comes into the journal."""
+        """List all that comes into the journal."""
         return [*self.new, *self.strikes]
 
 
@@ -127,7 +127,7 @@ class _Merger:
                 self.merge.new.append(NewEntry(line.line, self._referring(line.line, entry)))
 
     def _each_once(self, lines: Iterable[EntryLine]) -> Iterator[EntryLine]:
-        """The lines without those that repeat a number with the same entry."""
+        """Leave out the lines that repeat a number with the same entry."""
         for line in lines:
             before = self._in_file.setdefault(line.entry.id, line) if line.entry.id else line
             if before is line:
@@ -138,7 +138,7 @@ class _Merger:
                 self._wrong(line, f"no. {line.entry.id} is in line {before.line} too, and says something else there")
 
     def _same_content(self, lines: list[EntryLine], ids: Iterable[int]) -> dict[int, Entry]:
-        """The entries that say the same, by lines; of several best the one that is struck alike."""
+        """Find the entries that say the same, by lines; of several best the one that is struck alike."""
         if not lines:
             return {}
         in_file = {id: line.entry for id, line in self._in_file.items()}
@@ -157,7 +157,7 @@ class _Merger:
         return same
 
     def _content(self, entry: Entry, others: Mapping[int, Entry]) -> tuple[Any, ...]:
-        """What is compared. Where numbers are of another journal, what a racking finishes counts by its own content."""
+        """Gather what is compared. With numbers of another journal, what a racking finishes counts by its content."""
         content: list[Any] = []
         seen: set[int] = set()
         following: Entry | None = entry
@@ -173,7 +173,7 @@ class _Merger:
         return tuple(content)
 
     def _meet(self, line: EntryLine, there: Entry) -> None:
-        """A line is an entry that is there; a strike that only one of them knows stays, or comes in."""
+        """Take a line for an entry that is there; a strike that only one of them knows stays, or comes in."""
         struck = line.entry.struck
         alike = _rank(struck, there.struck) == 0
         if line.entry.id and not self._new_numbers:
@@ -192,7 +192,7 @@ class _Merger:
             self._wrong(line, f"no. {there.id} is there already and was struck otherwise: {ours} here, {theirs} there")
 
     def _referring(self, line: int, entry: Entry) -> Entry:
-        """A new entry, or an old one with a new strike, that names others by their numbers in the journal.
+        """Let a new entry, or an old one's new strike, name others by their numbers in the journal.
 
         What finishes a racking must name an entry that there is, or it would finish what gets that number later.
         """
@@ -230,7 +230,7 @@ def _said(entry: Entry) -> tuple[Any, ...]:
 
 
 def _rank(line: Strike | None, there: Strike | None) -> int:
-    """How well the strikes of two entries that say the same fit, 0 is best. What took one along has another number."""
+    """Rank how well the strikes of two like entries fit; 0 is best. What took one along has another number."""
     if line is None or there is None:
         return 0 if line is there else 1 if line is None else 2
     alike = (line.at_ms, line.who, line.reason) == (there.at_ms, there.who, there.reason)
@@ -243,7 +243,7 @@ def _strike_words(strike: Strike) -> str:
 
 
 def _differences(here: Entry, there: Entry, *, dated: bool) -> str:
-    """What two entries say differently, "" if nothing; dated: when they were written counts too."""
+    """Say what two entries say differently, "" if nothing; dated: when they were written counts too."""
     ours, theirs = (_facts(entry, dated=dated, body=here.kind == there.kind) for entry in (here, there))
     return "; ".join(
         f"{key} is {shown(ours.get(key))} here, {shown(theirs.get(key))} there"

@@ -25,7 +25,7 @@ _SHORTEST_ANSWER_S: Final = 0.1
 
 
 def broker_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """What does not fit together in ``[mqtt]``."""
+    """Find what does not fit together in ``[mqtt]``."""
     for entry in draft.entries(MqttSettings):
         yield from _sign_in(entry)
         if entry.model.ca_file is not None and not entry.model.tls:
@@ -33,7 +33,7 @@ def broker_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def mail_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """What does not fit together in ``[mail]``."""
+    """Find what does not fit together in ``[mail]``."""
     for entry in draft.entries(MailSettings):
         yield from _sign_in(entry)
         mail = entry.model
@@ -44,7 +44,7 @@ def mail_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """What does not fit together in ``[mirror]``."""
+    """Find what does not fit together in ``[mirror]``."""
     for entry in draft.entries(MirrorSettings):
         mirror = entry.model
         if mirror.token_env is not None and mirror.token_file is not None:
@@ -62,7 +62,7 @@ def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def page_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """A page that others than this machine could reach."""
+    """Find a page that other machines could reach."""
     for entry in draft.entries(PageSettings):
         if not is_loopback(entry.model.host):
             yield entry.problem(
@@ -73,7 +73,7 @@ def page_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def serial_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Lines with the name of another way in or the device of another line, and questions that cannot be asked."""
+    """Find lines with the name of another way in or the device of another line, and questions that cannot be asked."""
     for written in draft.written(SerialSettings):
         if written.raw.get("id") in _OTHER_SOURCES:
             yield written.problem(
@@ -91,7 +91,7 @@ def serial_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def _questions(entry: TableEntry[SerialSettings]) -> Iterator[Problem]:
-    """What an instrument is asked, and how often."""
+    """Check what an instrument is asked, and how often."""
     line = entry.model
     if "poll_every" in entry.raw and not line.poll:
         yield entry.problem("poll_every", "is only used with poll, what is sent to the instrument; add that")

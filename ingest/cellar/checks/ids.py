@@ -12,7 +12,7 @@ from ingest.errors import Problem
 
 
 def id_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Ids that are given twice in one space, former ids (``was``) that are still in use or claimed twice."""
+    """Find ids that are given twice in one space, former ids (``was``) that are still in use or claimed twice."""
     spaces = dict.fromkeys(kind.ids for kind in draft.kinds if kind.ids is not None)
     tables = {
         space: [written for kind in draft.kinds if kind.ids == space for written in draft.written(kind.model)]
@@ -26,7 +26,7 @@ def id_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def unknown_name(what: str, name: str, known: Iterable[str]) -> str:
-    """That nothing has this name, and which names come near or exist."""
+    """Say that nothing has this name, and which names come near or exist."""
     return f"there is no {what} with this id; {suggestion(name, known, 'known')}"
 
 

@@ -20,7 +20,7 @@ _SIDES: Final = ("low", "high", "no_data")
 
 
 def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Everything that is wrong with limits."""
+    """Find everything that is wrong with limits."""
     probes = draft.models(Probe)
     vessels = {vessel.id: vessel for vessel in draft.models(Vessel)}
     kinds = draft.place_kinds()
@@ -68,7 +68,7 @@ def _form(entry: TableEntry[LimitSettings]) -> Iterator[Problem]:
 
 
 def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[Probe]) -> Iterator[Problem]:
-    """That exactly one probe is meant."""
+    """Check that exactly one probe is meant."""
     limit = entry.model
     places, known = draft.ids("places"), draft.ids("probes")
     if limit.at is not None and limit.at not in places:
@@ -94,7 +94,7 @@ def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[P
 def _range(
     entry: TableEntry[LimitSettings], limit: EffectiveLimit, vessel: Vessel | None, kind: str | None
 ) -> Iterator[Problem]:
-    """That the setpoint lies where the quantity and the vessel allow."""
+    """Check that the setpoint lies where the quantity and the vessel allow."""
     if limit.kind == "no data":
         return
     key = limit.kind
@@ -138,7 +138,7 @@ def _neighbours(
     vessel: Vessel | None,
     kind: str | None,
 ) -> Iterator[Problem]:
-    """That low lies under high, and that the alarm can clear before the next one comes."""
+    """Check that low lies under high, and that the alarm can clear before the next one comes."""
     low = limit.kind == "low"
     opposite = [other for other in others if other.kind == ("high" if low else "low")]
     crossed = [
@@ -169,5 +169,5 @@ def _neighbours(
 
 
 def _text(value: float, limit: EffectiveLimit) -> str:
-    """A value in the unit that the limit was written in."""
+    """Write a value in the unit that the limit was written in."""
     return f"{value_in_unit(limit.quantity, value, limit.unit_text):.6g} {limit.unit_text}".rstrip()

@@ -14,13 +14,13 @@ from ingest.errors import Problem
 
 
 def cylinder_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Rooms of cylinders that do not exist."""
+    """Find rooms of cylinders that do not exist."""
     for entry in draft.entries(Cylinder):
         yield from _room(entry, draft)
 
 
 def vessel_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Rooms of vessels that do not exist, and pressures that a vessel cannot bear or does not state."""
+    """Find rooms of vessels that do not exist, and pressures that a vessel cannot bear or does not state."""
     for entry in draft.entries(Vessel):
         yield from _room(entry, draft)
         vessel = entry.model

@@ -18,7 +18,7 @@ from ingest.errors import Problem
 
 
 def probe_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Everything that is wrong with where probes stand, what they measure and how their numbers arrive."""
+    """Find everything that is wrong with where probes stand, what they measure and how their numbers arrive."""
     kinds = draft.place_kinds()
     for entry in draft.entries(Probe):
         yield from _place(entry, draft, kinds)
@@ -76,7 +76,7 @@ def _unit(entry: TableEntry[Probe], draft: CellarDraft) -> Iterator[Problem]:
 
 
 def _signal(entry: TableEntry[Probe]) -> Iterator[Problem]:
-    """That signal, counts, supply and the way in fit each other."""
+    """Check that signal, counts, supply and the way in fit each other."""
     probe = entry.model
     if probe.signal is not None and "unit" in entry.raw:
         yield entry.problem("unit", f'the signal says it already: "{probe.signal.unit}"; leave unit out')

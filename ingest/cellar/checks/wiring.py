@@ -34,7 +34,7 @@ _POINTER: Final = re.compile(r"(?:/(?:[^~/]|~[01])*)*", re.DOTALL)  # RFC 6901 s
 
 
 def wiring_problems(entry: TableEntry[Probe], draft: CellarDraft) -> Iterator[Problem]:
-    """What is wrong with how one probe's numbers arrive."""
+    """Find what is wrong with how one probe's numbers arrive."""
     probe = entry.model
     ways = [key for key in ("topic", "serial", "w1") if key in entry.raw]
     if not ways:
@@ -144,7 +144,7 @@ def _pointers(probe: Probe) -> tuple[tuple[str, str | None], ...]:
 
 
 def shared_value_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Two probes that would take the same number, and topics that two probes read in different ways."""
+    """Find probes that would take the same number, and topics that two probes read in different ways."""
     takers: dict[tuple[str, ...], str] = {}
     payloads: dict[str, tuple[str, str]] = {}
     for entry in draft.entries(Probe):

@@ -118,19 +118,19 @@ class _Import:
             self._note(lines[problem.cause.id], [f"{problem.entry}{old}: {problem.why}"])
 
     def _without_lot(self) -> Iterator[BalanceProblem]:
-        """Entries that stay, and whose lot nothing would describe."""
+        """Find entries that stay, and whose lot nothing would describe."""
         struck_lots = {strike.entry.lot: strike.entry for strike in self.merge.strikes if strike.entry.kind == "lot"}
         for entry in self._stay:
             if entry.struck is None and entry.lot in struck_lots and entry.lot not in self._lots:
                 yield lot_unknown(entry, struck_lots[entry.lot])
 
     def first_moved(self) -> tuple[int, int] | None:
-        """The place in the order (at_ms, id) from which on vessels may hold something else; None if they cannot."""
+        """Find the place in the order (at_ms, id) from which on vessels may hold something else, if they may."""
         changed = [change.entry for change in self.merge.changes()]
         return min(((entry.at_ms, entry.id) for entry in changed if moves(entry)), default=None)
 
     def _strikes(self) -> list[NewStrike]:
-        """Every strike that comes in, also those that come with their entries."""
+        """List every strike that comes in, also those that come with their entries."""
         struck = [(line, entry, entry.struck) for line, entry in self.merge.new]
         return [NewStrike(line, entry, by) for line, entry, by in struck if by is not None] + self.merge.strikes
 
@@ -159,7 +159,7 @@ class _Import:
 
 
 def _when(act: NewEntry | NewStrike) -> tuple[int, bool, bool, int]:
-    """The order in which entries and strikes of a file are written."""
+    """Order entries and strikes of a file as they are written."""
     if isinstance(act, NewStrike):
         at_ms = max(act.strike.at_ms, act.entry.written_ms)
         return (at_ms, True, act.strike.together_with is not None, act.entry.id)
