@@ -80,7 +80,7 @@ def test_a_record_without_a_unit_is_in_the_probes() -> None:
 
 @pytest.mark.parametrize("unit", ["Cel", "pH", "%"])
 def test_a_unit_of_something_else_does_not_fit(unit: str) -> None:
-    with pytest.raises(Unreadable, match=f"^unit does not fit: a: '{unit}' is no unit of pressure$"):
+    with pytest.raises(Unreadable, match=f"^unit does not fit: a: '{unit}' is not a unit of pressure$"):
         value_in(SenmlRecord("a", unit, 8.0), PRESSURE, "kPa", declared=True)
 
 

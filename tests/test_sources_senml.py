@@ -193,9 +193,9 @@ def test_the_version_of_rfc_9100_allows_secondary_units() -> None:
     [
         ({"v": 1}, "no name"),
         ({"n": "", "v": 1}, "no name"),
-        ({"n": "-a", "v": 1}, "'-a' is no name: letters, digits, and - : . / _ behind the first"),
-        ({"n": "a b", "v": 1}, "'a b' is no name"),
-        ({"n": "pré", "v": 1}, r"'pr\xe9' is no name"),
+        ({"n": "-a", "v": 1}, "'-a' is not a name: letters, digits, and - : . / _ behind the first"),
+        ({"n": "a b", "v": 1}, "'a b' is not a name"),
+        ({"n": "pré", "v": 1}, r"'pr\xe9' is not a name"),
         ({"n": "a"}, "neither a value nor a sum"),
         ({"n": "a", "bv": 5}, "neither a value nor a sum"),
         ({"n": "a", "u": "Cel", "t": 1}, "neither a value nor a sum"),
@@ -229,8 +229,8 @@ def test_the_version_of_rfc_9100_allows_secondary_units() -> None:
         ({"n": "a", "v": 1, "bver": 0}, "bver = 0, but a whole number above 0 is needed"),
         ({"n": "a", "v": 1, "bver": 10.0}, "bver = 10.0, but a whole number above 0 is needed"),
         ({"n": "a", "v": 1, "bver": 10**4000}, "version a very large number"),
-        ("a", "'a' is no JSON object"),
-        (None, "None is no JSON object"),
+        ("a", "'a' is not a JSON object"),
+        (None, "None is not a JSON object"),
     ],
 )
 def test_one_bad_record_refuses_the_pack_and_is_named(record: object, says: str) -> None:

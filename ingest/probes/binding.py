@@ -86,7 +86,7 @@ def barometers(cellar: Cellar, series: Mapping[str, int]) -> Barometers | None:
 
 def _binding(cellar: Cellar, probe: Probe, series: int, encodings: Mapping[str, str]) -> Binding:
     gain, offset = file_scale(probe, cellar.site.altitude_m)
-    # The plausible range is told in our unit; the wire's numbers are compared, so the range is turned, not each number.
+    # The plausible range is in our unit; the wire's numbers are compared, so the range is turned, not each number.
     # With a signal that number is in the unit of its label, which is the probe's unit.
     ends = [(end - offset) / gain for end in plausible_range(probe.quantity, cellar.place_kind(probe.at))]
     low, high = min(ends), max(ends)

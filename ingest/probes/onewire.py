@@ -55,13 +55,13 @@ def crc8(data: bytes) -> int:
 
 
 def parse_w1(text: bytes, family: str = "28") -> float:
-    """The temperature [°C] that a chip's file tells, in steps of 0.001.
+    """Return the temperature [°C] in a chip's file, in steps of 0.001.
 
     text: the content of ``w1_slave`` or ``temperature``. family: the first two digits of the chip's id; only for 28 and
     22 the configuration byte is looked at.
     Raises Unreadable: ``empty``, ``CRC`` (the kernel says NO, or the bytes do not have their check sum),
     ``bus shorted`` (nine zero bytes, whose check sum is right), ``no scratchpad`` (a configuration that the chip cannot
-    have), ``no chip (-127 °C)``, ``not a one-wire file``. Whether 85 °C is the power-on value, ``Thermometer`` tells.
+    have), ``no chip (-127 °C)``, ``not a one-wire file``. ``Thermometer`` decides whether 85 °C is the power-on value.
     """
     if not text.strip():
         raise Unreadable("empty")
@@ -97,7 +97,7 @@ def _degrees(millidegrees: int) -> float:
 
 
 class Thermometer:
-    """Tells the power-on value of one chip from a true 85 °C, by what the chip measured before."""
+    """Distinguishes the power-on value of one chip from a true 85 °C, by what the chip measured before."""
 
     def __init__(self) -> None:
         self._measured_c: float | None = None

@@ -79,7 +79,7 @@ def value_in(record: SenmlRecord, dimension: Dimension, unit: str, *, declared: 
             why = f"needs a pack with bver {SECONDARY_VERSION} (RFC 8798)"
         raise Unreadable("unknown unit", f"{record.name}: {name[:40]!a} {why}")
     if registered.dimension is not dimension:
-        raise Unreadable("unit does not fit", f"{record.name}: {name[:40]!a} is no unit of {dimension}")
+        raise Unreadable("unit does not fit", f"{record.name}: {name[:40]!a} is not a unit of {dimension}")
     gain, offset = conversion(dimension, registered.unit, unit)
     number = gain * registered.factor * record.value + offset
     if not isfinite(number):

@@ -26,7 +26,7 @@ _LOG_CHANCE: Final = log(1e-9)
 # Habits are those of the last thousand readings or so; below two hundred there are none yet.
 _MEMORY: Final = 0.999
 _ENOUGH: Final = 200.0
-# A probe that hardly ever changes (a steady cellar, a coarse converter) cannot be told from one that is stuck.
+# A probe that hardly ever changes (a steady cellar, a coarse converter) cannot be distinguished from one that is stuck.
 _LIVELY: Final = 0.05
 _SHORTEST_RUN: Final = 60
 _SHORTEST_MS: Final = 10 * 60 * 1000

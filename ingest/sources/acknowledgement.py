@@ -1,9 +1,9 @@
 """In which order the messages of one connection are acknowledged, and which acknowledgements are void.
 
 MQTT 5.0, statement MQTT-4.6.0-2 (3.1.1 has the same), wants PUBACKs in the order in which the PUBLISHes came. The
-client library sends them in whatever order it is told, also for messages that it never saw. And packet ids are used
-again: an id that is acknowledged twice, or on a later connection, acknowledges somebody else's message. So a ticket
-counts by identity, not by its numbers, and what is done before its turn waits for those before it.
+client library sends them in whatever order they are handed to it, also for messages that it never saw. And packet ids
+are used again: an id that is acknowledged twice, or on a later connection, acknowledges somebody else's message. So a
+ticket counts by identity, not by its numbers, and what is done before its turn waits for those before it.
 """
 
 from __future__ import annotations

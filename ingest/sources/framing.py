@@ -1,8 +1,8 @@
 """Lines of a serial instrument: bytes in as they come, whole lines out.
 
-A line exists only once its terminator has arrived: what a time-out cut off is no line, or ``21.`` and ``50`` would be
-read as two values. Instruments end lines with LF, CR LF, CR alone or LF CR. Each CR and each LF ends a line here, and
-empty lines say nothing and are left out; so all four come out alike, however the bytes were cut into chunks.
+A line exists only once its terminator has arrived: what a time-out cut off is not a line, or ``21.`` and ``50`` would
+be read as two values. Instruments end lines with LF, CR LF, CR alone or LF CR. Each CR and each LF ends a line here,
+and empty lines say nothing and are left out; so all four come out alike, however the bytes were cut into chunks.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ class LineFramer:
     def restart(self, *, fresh: bool = True) -> None:
         """Forget the line in progress; the counters stay.
 
-        fresh: what comes next may begin in the middle of a line, because the port was opened anew. False after an
+        fresh: what comes next may begin in the middle of a line, because the port was opened again. False after an
         instrument that speaks only when asked was asked: its answer begins with the first byte.
         """
         self._partial.clear()

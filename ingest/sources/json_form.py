@@ -42,7 +42,7 @@ def _shown(value: object) -> str:
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise Unreadable("not JSON", f"{name} is no JSON number (RFC 8259, section 6)")
+    raise Unreadable("not JSON", f"{name} is not a JSON number (RFC 8259, section 6)")
 
 
 def _object_of(pairs: list[tuple[str, object]]) -> dict[str, object]:

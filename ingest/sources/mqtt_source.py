@@ -85,8 +85,8 @@ class MqttSource:
     stays with the broker until the next connection. clock: UTC milliseconds. monotonic: seconds. backoff: the waits
     between attempts.
 
-    Whatever goes wrong is tried again for ever and shown by ``state()``. What a retained message, a repeat and a ticket
-    are is said at ``Sample``.
+    Whatever goes wrong is tried again for ever and shown by ``state()``. ``Sample`` explains retained messages,
+    repeats and tickets.
     """
 
     def __init__(

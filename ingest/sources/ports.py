@@ -29,12 +29,12 @@ class Port:
 
 def serial_ports(dev: Path = Path("/dev")) -> list[Port]:
     """All serial devices, by name. dev: the folder of device files."""
-    told = {port.device: port.description for port in list_ports.comports(include_links=False)}
+    descriptions = {port.device: port.description for port in list_ports.comports(include_links=False)}
     links = [link for folder in _LINK_FOLDERS for link in sorted((dev / folder).glob("*")) if link.is_symlink()]
-    named = stable_names(told, [(str(link), str(link.resolve())) for link in links])
+    names_of = stable_names(descriptions, [(str(link), str(link.resolve())) for link in links])
     return [
-        Port(names, _description(told.get(device, "")), find_holder(device), _hint(Path(device)))
-        for device, names in named.items()
+        Port(names, _description(descriptions.get(device, "")), find_holder(device), _hint(Path(device)))
+        for device, names in names_of.items()
         if Path(device).exists()
     ]
 

@@ -2,7 +2,7 @@
 
 Grammar and rules RFC 8428, secondary units RFC 8798, version numbers RFC 9100. Where RFC 8428 can be read in two ways:
 
-- A record that has base fields only sets them and is no measurement, as in the example of section 5.1.7.
+- A record that has base fields only sets them and is not a measurement, as in the example of section 5.1.7.
 - A record with neither value nor sum is an error, also where a base value stands: section 4.2 asks for one of the two.
 - A base value is added to ``v`` only; texts, flags and bytes pass as they are.
 - One bad record refuses the whole pack: half of it stored would look like all of it.
@@ -112,7 +112,7 @@ class _BadRecordError(Exception):
 def _record(raw: object, base: _Base, now_ms: int) -> SenmlRecord | None:
     """The measurement that a record is, None where it only sets base fields; ``base`` goes on to the next record."""
     if not isinstance(raw, dict):
-        raise _BadRecordError(f"{_shown(raw)} is no JSON object")
+        raise _BadRecordError(f"{_shown(raw)} is not a JSON object")
     fields: dict[str, object] = {}
     only_base = False
     for label, value in raw.items():
@@ -153,7 +153,7 @@ def _full_name(base: _Base, fields: Mapping[str, object]) -> str:
     if not name:
         raise _BadRecordError("no name")
     if SENML_NAME.fullmatch(name) is None:
-        raise _BadRecordError(f"{_shown(name)} is no name: letters, digits, and - : . / _ behind the first")
+        raise _BadRecordError(f"{_shown(name)} is not a name: letters, digits, and - : . / _ behind the first")
     return name
 
 

@@ -166,7 +166,7 @@ class SerialLine:
             try:
                 self._read_until_trouble()
             except Exception as error:  # noqa: BLE001 - top of this thread's turn: logged, and tried again later
-                _log.exception("reading serial line %s stumbled", self._id)
+                _log.exception("reading serial line %s failed", self._id)
                 self._report(f"{self._device} cannot be read: {type(error).__name__}: {error}.")
             self._stop.wait(self._backoff.next_wait_s())
 
