@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["BalanceProblem", "BalanceVerdict", "judge_entry", "judge_strike", "judge_together", "refuse"]
+__all__ = ["BalanceProblem", "BalanceVerdict", "judge_entry", "judge_strike", "judge_together", "lot_unknown", "refuse"]
 
 import heapq
 from collections.abc import Collection, Iterable, Iterator, Mapping
