@@ -1,5 +1,14 @@
-"""Judgements: from what is stored to a message, a page, a review.
+"""Judgements: from what is stored to an alarm, a message, a page, a command's answer.
 
-Rooms in reading order: ``watch`` (limits, alarm states, the turn), ``message`` (wording, outbox, channels), ``page``,
-``command`` (the ``leeside`` command); ``daemon`` is the scheduler.
+Begin with ``turning``, where readings go in and alarms come out. In reading order:
+
+watch    limits, alarm states, the judgement of a turn
+turning  a turn with the store at both ends
+view     what page, command and messages show alike
+message  wording, waking hours, outbox, mail
+backups  the daily backup
+daemon   the scheduler and the outbox in one process
+page     the web page
+command  the ``leeside`` command
+errors   the errors of this package
 """

@@ -1,5 +1,26 @@
-"""Facts: from a probe or a person to something stored.
+"""Facts: from a probe or a person to something stored. Nothing here imports ``alerts``.
 
-Rooms in reading order: ``cellar`` (the cellar file), ``sources`` (the wire), ``probes`` (sample to reading), ``store``,
-``simulation`` (a cellar of physics); ``daemon`` puts them together. Nothing here imports ``alerts``.
+Begin with ``daemon``, which puts the parts of a reading's way together. In reading order:
+
+reading         the shapes that sources, probes and store share
+times           moments as text and as UTC milliseconds
+errors          the errors of this package, one small tree
+plain_text      text from people and the wire, fit for one line
+cellar          the cellar file
+sources         where samples come from: brokers, serial lines, one-wire chips
+probes          from a sample to a reading
+journal         what people write down, and what follows from it
+store           the SQLite file: readings, journal, alarms
+writing         the daemon's loop: batch, commit, acknowledgement, upkeep
+entering        from a person's answers to a written entry
+history         what was read and found of a probe, a place or a lot
+mirror          the store once more in a server of the InfluxDB v2 write protocol
+exchange        readings and entries from and for other programs
+simulation      a cellar of physics, for the demo and the tests
+backoff         how long to wait before something is tried again
+pulse           the mark in the store that a daemon works
+operator_event  what a person asks for about an alarm
+daemon_log      a daemon's log
+process         a daemon as a process: signals, exit code
+daemon          sources, writing, store and mirror in one process
 """

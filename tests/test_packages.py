@@ -1,4 +1,4 @@
-"""The table of packages in DEVELOPERS.md, held against the imports in the code."""
+"""The table of packages in DEVELOPERS.md and the docstrings of packages, held against the code."""
 
 from __future__ import annotations
 
@@ -9,6 +9,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
+
+from alerts.command.main import COMMANDS
+from ingest.journal.kinds import KINDS
 
 TOP = Path(__file__).parent.parent
 # Whatever else a package imports, these may be imported by all.
@@ -193,3 +196,24 @@ def test_what_the_cellar_file_offers_is_imported_from_its_package() -> None:
         if name.startswith("ingest.cellar.")
     }
     assert not wrong
+
+
+def _listed(package: str) -> list[str]:
+    """The names that a package's docstring lists: those at the beginning of a line, with their meaning behind."""
+    return re.findall(r"^([a-z]\w*) {2,}\S", ast.get_docstring(MODULES[package]) or "", re.MULTILINE)
+
+
+PACKAGES = sorted({module.rpartition(".")[0] for module in MODULES} - {""})
+# The kinds of entries and the commands are listed by tables of their own, in the code.
+IN_TABLES = {f"ingest.journal.kinds.{name}" for name in KINDS} | {
+    where.partition(":")[0] for where, _ in COMMANDS.values()
+}
+
+
+@pytest.mark.parametrize("package", PACKAGES)
+def test_the_docstring_of_a_package_lists_each_of_its_files_once(package: str) -> None:
+    inside = {module.removeprefix(f"{package}.") for module in MODULES if module.rpartition(".")[0] == package}
+    in_tables = {name for name in inside if f"{package}.{name}" in IN_TABLES}
+    listed = _listed(package)
+    assert len(listed) == len(set(listed))
+    assert set(listed) - in_tables == inside - in_tables

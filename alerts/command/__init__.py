@@ -1,5 +1,28 @@
-"""The ``leeside`` command: each command reads its options, asks the core, prints, and sets the exit code.
+"""The ``leeside`` command: each command reads its options, calls the core, prints, and returns the exit code.
 
-Reading order: ``main`` (all commands), then a file per command. ``supervisor`` is what `leeside run` becomes.
-Nothing is imported here: the supervisor must stay small.
+Begin with ``main``, which lists all commands; each is in the file named after it. Nothing is imported in this file,
+since the supervisor must stay small. What the commands are made of:
+
+main               which commands there are, and how each is loaded
+options            options that several commands share
+opened_cellar      the cellar file, and the store that it names
+terminal           lines to and from a person
+supervisor         what ``leeside run`` becomes
+check_result       what ``leeside check`` found out about one thing
+check_live         ``leeside check --live``
+check_store        ``leeside check --store``
+line_holder        whether the running leeside has a serial line open
+sample_outcome     what became of a sample, for ``leeside listen``
+discovery          proposed ``[[probe]]`` tables, for ``leeside listen``
+entry_dialog       asking for what an entry still needs
+enter_calibration  ``leeside enter calibration``
+import_readings    ``leeside import`` of readings
+import_targets     which series the columns of an imported table belong to
+import_entries     ``leeside import --entries``
+export_entries     ``leeside export --entries``
+bench_answer       how ``leeside bench`` reads numbers and prints its answer
+bench_signal       ``leeside bench signal``
+bench_pt100        ``leeside bench pt100``
+bench_pressure     ``leeside bench pressure``
+bench_titration    ``leeside bench titration``
 """

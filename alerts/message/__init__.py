@@ -2,11 +2,11 @@
 
 In reading order:
 
-wording   a transition in plain words
-hours     when a message may wake nobody
-notices   several become one, and go into the outbox
-outbox    what is due is tried, and tried again
-mail      the channel
+wording  a transition in plain words
+hours    when a message may go out without waking anybody
+notices  the messages that a turn's transitions cause, put into the outbox
+outbox   what is due is sent, and tried again
+mail     the channel
 """
 
 from alerts.message.mail import MailChannel, try_login

@@ -1,5 +1,8 @@
 """The web page.
 
-Begin with ``app``, which makes the page from ``alerts.view`` and ``templates``. ``serving`` is its process;
-``connections`` bounds how many visitors there are, and for how long one may keep a connection.
+In reading order; ``templates`` holds its HTML:
+
+app          the page, made from ``alerts.view``
+connections  how many visitors there may be, and how long one may keep a connection
+serving      the page's process
 """

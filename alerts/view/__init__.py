@@ -1,6 +1,12 @@
 """What page, command and messages show alike.
 
-Begin with ``status``, the cellar at one moment, and ``format``: values, times and durations as people read them. The
-other files each show one thing, as lines for people and, where programs read it, as an object for JSON:
-``alarm_lines``, ``vessel_contents``, ``racking_lines``, ``journal_lines`` and ``mirror_lines``.
+Each file after the first two shows one thing: lines for people and, where programs read it, an object for JSON.
+
+status           the cellar at one moment
+format           values, times and durations as people read them
+alarm_lines      an open alarm
+vessel_contents  what a vessel holds
+racking_lines    a racking that was begun and not finished
+journal_lines    an entry of the journal
+mirror_lines     how far the mirror is
 """

@@ -1,11 +1,24 @@
 """The cellar file: what equipment stands in the cellar and what must stay in range.
 
-Begin with ``tables``: the one registry of the tables, which is also ``Cellar``. In reading order: ``units`` (our table
-of units), ``amounts`` (text -> number), ``quantities`` (what probes measure), ``form`` (what every table shares),
-``signal`` with ``platinum`` (from milliamperes, volts or ohms to a number), ``secret`` (passwords). The models:
-``equipment``, ``connections``, ``limits``. From text to a cellar: ``table_entry`` (one table, and what is wrong in
-it), ``draft`` (all tables as read), ``checks`` (what must hold between keys and tables), ``default_limits`` (what is
-watched), ``load`` (the whole way).
+Begin with ``tables``, the registry. In reading order:
+
+tables          all tables of the file, each with its model, ids and check: ``Cellar``
+units           what may stand behind a number
+amounts         from text with a unit to a number
+quantities      what probes measure, in which unit, in which range
+form            what every table shares
+secret          passwords and tokens, from the environment or a file
+platinum        platinum resistors: resistance and temperature
+signal          from milliamperes, volts or ohms to a number
+line_pattern    the pattern of a serial line's text
+equipment       the models of site, room, cylinder, vessel, probe
+connections     the models of store, broker, lines, mail, mirror, page
+limits          the model of a limit, and a limit as it is watched
+table_entry     one table as read, and what is wrong in it
+draft           all tables as read
+checks          what must hold between keys and between tables
+default_limits  every limit that is watched
+load            from the text to a cellar, or to all that is wrong
 """
 
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount

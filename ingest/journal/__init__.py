@@ -1,13 +1,34 @@
 """The journal: what people write down, and what follows from it about where the wine is.
 
-Begin with ``entry`` (an entry, its draft, its strike) and ``kinds`` (one file a kind of entry). What kinds stand on:
-``body`` (what all bodies share), ``answers`` and ``question`` (how an answer is read, and what is asked), ``phrases``
-(which words are made of), ``equipment`` (the vessels of a time), ``wine`` (what streams make together),
-``vessel_state`` (what is in a vessel once wine was taken or came), ``contents`` (the same, as others read it),
-``open_rackings`` and ``entry_context`` (what an entry is understood by). The arithmetic of a titration:
-``result_warnings``, ``titrant``, ``titration``, ``titration_outcome``, ``worked_titration`` (from its answers).
+Begin with ``entry`` and ``kinds``. In reading order:
 
-What stands on kinds: ``drafting`` (answers to draft), ``requirements`` (what an entry has to name), ``ledger`` (what
-each vessel holds at any time), ``balance`` (what cannot be written or struck), ``lot_locations`` (where lots lie),
-``merging`` (which entries of a file are new).
+entry              an entry, its draft, its strike
+kinds              one file for each kind of entry
+
+What kinds are built on:
+
+body               what all bodies share
+question           what is asked for one part of an entry
+answers            how an answer becomes what a body keeps
+phrases            phrases that several kinds use
+equipment          the vessels at a time
+wine               what wine is made of, and mixing
+vessel_state       what a vessel holds before and after wine is taken or added
+contents           the same, as others read it
+open_rackings      rackings that were begun and not finished
+entry_context      what an entry is understood by
+titrant            a titrant's strength, and its bottle
+titration          from millilitres to mg/L
+result_warnings    what speaks against a result
+titration_outcome  what a titration gave, with its warnings
+worked_titration   a titration worked out from its answers
+
+What is built on kinds:
+
+drafting           from answers to a draft
+requirements       what an entry has to name
+ledger             what each vessel holds at any time
+balance            what cannot be written or struck
+lot_locations      where lots lie
+merging            which entries of a file are new
 """

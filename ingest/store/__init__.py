@@ -6,7 +6,8 @@ packages of their own: ``readings``, ``journal`` (what people wrote), ``alarms``
 
 connection      an open store, and the one way to write it
 opening         creating and opening the file
-schema          the tables as first released; those of the journal are in journal_schema
+schema          the tables as first released
+journal_schema  the tables of the journal
 migrations      what later versions changed in them
 role_lock       one daemon of a role for each store
 change_feed     which readings changed, and the cursors of what follows it
@@ -18,7 +19,7 @@ pulse_rows      the pulses of the daemons
 rejects         samples that could not be read, counted
 cellar_files    each cellar file that ran, with its time
 health          whether a store is whole, and what it holds
-disk_space      the room on its disk
+disk_space      how much of its disk is free
 backup          backups, and the way back
 """
 

@@ -1,7 +1,12 @@
 """Discovery: proposed ``[[probe]]`` tables for samples that no probe takes.
 
-``collecting`` waits until there are enough samples of an address; ``numbers`` finds the numbers in them and the way to
-each, with ``line_numbers`` for text; ``quantity_guess`` says what a number may be; ``probe_table`` writes the table.
+In reading order:
+
+collecting      waits until there are enough samples of an address
+numbers         the numbers in them, and the way to each
+line_numbers    the same for a line of text
+quantity_guess  which quantity and unit a number may have
+probe_table     the proposed table
 """
 
 from alerts.command.discovery.collecting import Discovery

@@ -1,6 +1,11 @@
 """What must hold between the keys of a table and between tables, beyond what one key can say.
 
-``ids`` (each means one thing, and what is named exists), ``connections`` (broker, mail, mirror, page, serial lines),
-``places`` (cylinders and vessels), ``probes`` with ``wiring`` (how their numbers arrive), ``limits``. The registry in
-``ingest.cellar.tables`` says which of them belongs to which table.
+The registry in ``ingest.cellar.tables`` says which check belongs to which table. In reading order:
+
+ids          each means one thing, and what is named exists
+connections  broker, serial lines, mail, mirror, page
+places       cylinders and vessels
+probes       where a probe is, what it measures, its signal
+wiring       the topic, line or chip that brings a probe's numbers
+limits       what a limit judges, and that it can clear again
 """

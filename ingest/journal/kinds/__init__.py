@@ -1,7 +1,9 @@
 """The kinds of entries, one file each, and the table of them.
 
-Begin with ``kind``: an ``EntryKind`` gathers all that makes a kind. ``sample`` is a small one to read next, ``racking``
-the largest. A new kind is a file and its line in ``KINDS``; everything else asks this table.
+kind    what makes a kind: ``EntryKind``
+sample  a small kind to read next; ``racking`` is the largest
+
+A new kind is a file and its line in ``KINDS``; everything else asks this table.
 """
 
 from __future__ import annotations
