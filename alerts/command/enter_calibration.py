@@ -11,7 +11,7 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.entry_dialog import ask_time
-from alerts.command.opened_cellar import open_cellar
+from alerts.command.opened_cellar import current_series, declared_probe, open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
@@ -38,7 +38,6 @@ from ingest.store import Store
 from ingest.store.journal.calibration_parts import points_measured
 from ingest.store.journal.entries import write_entry
 from ingest.store.readings.scales import parts, scales, value_at
-from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import newest
 from ingest.times import Ambiguous, iso_utc
 
@@ -76,16 +75,18 @@ def calibration(
     asking = at_a_terminal() and not yes
     terminal = Terminal(sys.stderr if as_json else sys.stdout)
     with open_cellar(file) as (cellar, store):
-        declared = _probe_of(cellar, _asked_probe(terminal, cellar) if probe is None and asking else probe)
-        series = _series_of(store, declared)
+        if probe is None and asking:
+            probe = _ask_probe(terminal, cellar)
+        declared = declared_probe(cellar, probe, "PROBE")
+        series = current_series(store, declared).id
         from_ms = _from(terminal if asking else None, since, cellar, now_ms)
         if not truth and asking:
-            truth, reads = _asked_points(terminal, declared, reads or [], of_now=now_ms - from_ms <= _OF_NOW_MS)
+            truth, reads = _ask_points(terminal, declared, reads or [], of_now=now_ms - from_ms <= _OF_NOW_MS)
         if not truth:
             raise typer.BadParameter("say what was true", param_hint="--truth")
         if not reads and now_ms - from_ms > _OF_NOW_MS:
             raise typer.BadParameter(
-                "what the probe shows now says nothing of an earlier time; say with --reads what it showed then",
+                "what the probe shows now says nothing about an earlier time; give what it showed then with --reads",
                 param_hint="--reads",
             )
         shown = _points(store, series, declared, truth, reads or [], from_ms)
@@ -140,7 +141,7 @@ def _as_option(error: EntryRefused) -> Exception:
     return error if problem is None else typer.BadParameter(problem.allowed, param_hint=options[problem.key])
 
 
-def _asked_probe(terminal: Terminal, cellar: Cellar) -> str:
+def _ask_probe(terminal: Terminal, cellar: Cellar) -> str:
     known = [each.id for each in cellar.probe]
     while True:
         answer = terminal.ask(f"Which probe? ({', '.join(known)})")
@@ -149,16 +150,14 @@ def _asked_probe(terminal: Terminal, cellar: Cellar) -> str:
         terminal.say(f"there is no probe '{answer}'")
 
 
-def _asked_points(
-    terminal: Terminal, declared: Probe, reads: list[str], *, of_now: bool
-) -> tuple[list[str], list[str]]:
+def _ask_points(terminal: Terminal, declared: Probe, reads: list[str], *, of_now: bool) -> tuple[list[str], list[str]]:
     """What was true and what leeside showed, point by point. Of a single point of now the newest reading may count."""
     truth: list[str] = []
     shown = list(reads)
     example = QUANTITIES[declared.quantity].example
     while len(truth) < 2:
         more = " of a second point? (empty: none)" if truth else f"? (such as {example})"
-        answer = _asked_amount(terminal, f"What was true{more}", declared)
+        answer = _ask_amount(terminal, f"What was true{more}", declared)
         if not answer:
             if truth:
                 break
@@ -167,16 +166,16 @@ def _asked_points(
         if len(shown) < len(truth):
             newest_counts = of_now and len(truth) == 1
             empty = " (empty: what it shows now)" if newest_counts else ""
-            answer = _asked_amount(terminal, f"What did leeside show then?{empty}", declared)
+            answer = _ask_amount(terminal, f"What did leeside show then?{empty}", declared)
             while not answer and not newest_counts:
-                answer = _asked_amount(terminal, "This one is needed. What did leeside show then?", declared)
+                answer = _ask_amount(terminal, "This one is needed. What did leeside show then?", declared)
             if not answer:
                 break
             shown.append(answer)
     return truth, shown
 
 
-def _asked_amount(terminal: Terminal, question: str, declared: Probe) -> str:
+def _ask_amount(terminal: Terminal, question: str, declared: Probe) -> str:
     while True:
         answer = terminal.ask(question)
         try:
@@ -185,23 +184,6 @@ def _asked_amount(terminal: Terminal, question: str, declared: Probe) -> str:
             return answer
         except typer.BadParameter as error:
             terminal.say(error.message)
-
-
-def _probe_of(cellar: Cellar, probe: str | None) -> Probe:
-    for declared in cellar.probe:
-        if declared.id == probe:
-            return declared
-    known = ", ".join(each.id for each in cellar.probe)
-    if probe is None:
-        raise typer.BadParameter(f"say which probe; there are: {known}", param_hint="PROBE")
-    raise typer.BadParameter(f"no probe '{probe}' in the cellar file; there are: {known}", param_hint="PROBE")
-
-
-def _series_of(store: Store, declared: Probe) -> int:
-    for row in all_series(store):
-        if (row.probe, row.place, row.quantity) == (declared.id, declared.at, declared.quantity):
-            return row.id
-    raise IngestError(f"{declared.id} has never been read on this store; start `leeside run` first")
 
 
 def _from(terminal: Terminal | None, since: str | None, cellar: Cellar, now_ms: int) -> int:

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import typer
 
+from alerts.command.opened_cellar import current_series, declared_probe
 from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
@@ -77,8 +78,8 @@ def layout_and_targets(
 
     Raises typer.BadParameter for options that do not suit the table or the cellar, IngestError for a new probe.
     """
-    known = all_series(store)
     if not form.columns:
+        known = all_series(store)
         layout = own_layout(first_row, {(row.probe, row.place, row.quantity): row.id for row in known})
         if layout is None:
             raise typer.BadParameter(
@@ -90,24 +91,13 @@ def layout_and_targets(
     targets = {}
     columns = []
     for probe, column in form.columns.items():
-        series = _current_series(probe, known, cellar)
+        series = current_series(store, declared_probe(cellar, probe, "--probe, --map"))
         targets[series.id] = _target(series, form.unit, cellar, store)
         columns.append((column, series.id))
     try:
         return wide_layout(first_row, form.at or "", columns), targets
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--at, --value, --map") from error
-
-
-def _current_series(probe: str, known: Sequence[Series], cellar: Cellar) -> Series:
-    declared = {item.id: item for item in cellar.probe}
-    if probe not in declared:
-        raise typer.BadParameter(f"no probe '{probe}'; there are: {', '.join(sorted(declared))}", param_hint="--probe")
-    item = declared[probe]
-    for row in known:
-        if (row.probe, row.place, row.quantity) == (probe, item.at, item.quantity):
-            return row
-    raise IngestError(f"the store does not know the probe {probe} yet; start `leeside run` once with this cellar file")
 
 
 def _target(series: Series, unit: str | None, cellar: Cellar, store: Store) -> Target:
