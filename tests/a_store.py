@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["NOW", "declared", "fill_up", "make_room", "new_store", "start_script"]
+__all__ = ["NOW", "declared", "fill_up", "make_room", "new_store", "noisy_store", "start_script"]
 
+import random
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,9 @@ from typing import Any
 
 from ingest.reading import Declaration
 from ingest.store import Store, create_or_open
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
+from ingest.store.readings.settling import Settler
 
 # 2026-11-25T18:30:00Z
 NOW = 1_795_631_400_000
@@ -39,6 +43,27 @@ def fill_up(store: Store) -> None:
 def make_room(store: Store) -> None:
     """The disk takes more again."""
     store.connection.execute("PRAGMA max_page_count=1073741823")
+
+
+def noisy_store(folder: Path, *, settled: bool = True) -> tuple[Store, int]:
+    """A store with 2,000 readings of one series in twenty commits; all but the last are settled, or none is."""
+    store = new_store(folder)
+    series = declare(store, [declared(gain=1.0, unit="kPa")], NOW)["k1-pressure"]
+    append, noise = Appender(store), random.Random(0)
+    for commit in range(20):
+        begin = NOW + commit * 6_000_000
+        # Noise cannot be packed, so a settled day takes pages.
+        append.append([(series, begin + step * 60_000, noise.random(), 0) for step in range(100)])
+    if settled:
+        _settle(store)
+    return store, series
+
+
+def _settle(store: Store) -> None:
+    settler = Settler(store)
+    settler.begin(NOW + 19 * 6_000_000)
+    while settler.slice():
+        pass
 
 
 def start_script(script: str, *arguments: object) -> subprocess.Popen[str]:

@@ -12,8 +12,8 @@ from alerts.message.wording import compose, view_of
 from alerts.turning import Turner
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion
-from alerts.watch.own_health import BACKUP_MISSED_MS, MIRROR_BEHIND_MS, backup_health, health_of_pulse
-from alerts.watch.own_limits import BACKUP, DISK, MIRROR, MIRROR_SILENCE_S, watched_limits
+from alerts.watch.own_health import BACKUP_MISSED_MS, LOG_BYTES, MIRROR_BEHIND_MS, backup_health, health_of_pulse
+from alerts.watch.own_limits import BACKUP, DISK, LOG, MIRROR, MIRROR_SILENCE_S, watched_limits
 from alerts.watch.turn_inputs import Now
 from ingest.pulse import BackupPulse, IngestPulse, MirrorPulse
 from ingest.store.alarms.alarm_record import alarm_rows
@@ -37,6 +37,11 @@ def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
     assert DISK not in well(disk_low=True)
     # A pulse of an older leeside says nothing of the disk.
     assert DISK in well()
+
+
+def test_a_log_of_the_usual_size_is_heard_and_one_that_grew_is_not() -> None:
+    assert LOG in well(store_log_bytes=LOG_BYTES - 1)
+    assert LOG not in well(store_log_bytes=LOG_BYTES)
 
 
 def test_a_backup_counts_for_three_days_and_the_wish_for_one_as_well() -> None:

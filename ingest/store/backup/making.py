@@ -54,6 +54,8 @@ def back_up(store_path: Path, folder: Path, now_ms: int, *, site: str, cellar_te
 
 def _back_up(store: Store, folder: Path, now_ms: int, site: str, cellar_text: str) -> Archive:
     _remove_parts(folder, store.path)
+    if version_of(store.connection) == 0:
+        raise StoreError(f"{store.path}: the store has no tables, so it was not backed up; restore the newest backup")
     pages, page_bytes = (
         store.connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("page_count", "page_size")
     )

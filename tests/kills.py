@@ -1,4 +1,4 @@
-"""Kills a process at work on the store, over and over, and looks each time at what is left. Run by test_store_torture.
+"""Kills a process at work on the store, over and over, and looks each time at what is left. Run by test_store_kills.
 
 Each piece of work runs in a forked child that ends itself by SIGKILL at its n-th step, where a step is a statement
 given to SQLite or a change of a file's name, or that is killed by the clock, which also hits the inside of a commit.
