@@ -15,7 +15,7 @@ import typer
 
 from alerts.command.check_result import CheckResult
 from alerts.command.options import File, Json
-from alerts.view.format import age, quantity_name, value_text
+from alerts.view.format import age, counted, quantity_name, value_text
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
 from ingest.process import wall_ms
@@ -73,7 +73,7 @@ def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
         return
     for problem in error.problems:
         print(f"{error.file}: {problem}", file=sys.stderr)
-    print(f"{_count(len(error.problems), 'mistake')}; nothing was started.", file=sys.stderr)
+    print(f"{counted(len(error.problems), 'mistake')}; nothing was started.", file=sys.stderr)
 
 
 def _try_out(cellar: Cellar, *, live: bool, with_store: bool) -> Iterator[CheckResult]:
@@ -90,9 +90,9 @@ def _try_out(cellar: Cellar, *, live: bool, with_store: bool) -> Iterator[CheckR
 
 def _print(cellar: Cellar) -> None:
     print(
-        f"{cellar.file}: {cellar.site.name}: {_count(len(cellar.vessel), 'vessel')}, "
-        f"{_count(len(cellar.cylinder), 'cylinder')}, {_count(len(cellar.room), 'room')}, "
-        f"{_count(len(cellar.probe), 'probe')}. No mistakes."
+        f"{cellar.file}: {cellar.site.name}: {counted(len(cellar.vessel), 'vessel')}, "
+        f"{counted(len(cellar.cylinder), 'cylinder')}, {counted(len(cellar.room), 'room')}, "
+        f"{counted(len(cellar.probe), 'probe')}. No mistakes."
     )
     print("\nWatched:")
     for limit in cellar.limits:
@@ -102,10 +102,6 @@ def _print(cellar: Cellar) -> None:
         print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
     if cellar.mail is None:
         print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but no mail is sent.")
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def _limit_text(limit: EffectiveLimit, units: str) -> str:

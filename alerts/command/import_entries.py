@@ -12,7 +12,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.command.opened_cellar import open_cellar
-from alerts.view.format import long_time
+from alerts.view.format import counted, long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
@@ -53,7 +53,7 @@ def _read(lines: Path, zone: ZoneInfo, now_ms: int) -> EntryLines:
 
 
 def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *, write: bool) -> None:
-    print(f"{lines}: {_counted(read.count, 'line', 'lines')}")
+    print(f"{lines}: {counted(read.count, 'line')}")
     if merge.new:
         times = [new.entry.at_ms for new in merge.new]
         first, last = merge.new[0].entry.id, merge.new[-1].entry.id
@@ -70,7 +70,7 @@ def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *
     elif not merge.changes():
         print("Nothing is new; nothing was written.")
     elif write:
-        parts = [_counted(len(merge.new), "entry", "entries"), _counted(len(merge.strikes), "strike", "strikes")]
+        parts = [counted(len(merge.new), "entry", "entries"), counted(len(merge.strikes), "strike")]
         brought = " and ".join(part for part in parts if not part.startswith("0 "))
         print(f"{brought} {'was' if len(merge.changes()) == 1 else 'were'} brought in.")
     else:
@@ -95,10 +95,6 @@ def _kinds(merge: JournalMerge) -> str:
     struck = sum(new.entry.struck is not None for new in merge.new)
     text = ", ".join(f"{kind} {counts[kind]:,}" for kind in KINDS if counts[kind])
     return text + (f"; {struck:,} of them struck" if struck else "")
-
-
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{count:,} {one if count == 1 else many}"
 
 
 def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, write: bool) -> None:

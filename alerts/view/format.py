@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = [
     "age",
+    "counted",
     "duration_text",
     "exact_time",
     "limit_value_text",
@@ -79,6 +80,11 @@ def _decimals(quantity: str, number: float, unit: str) -> int:
 def _fixed(number: float, decimals: int) -> str:
     text = f"{number:.{decimals}f}"
     return text.removeprefix("-") if float(text) == 0 else text
+
+
+def counted(number: int, one: str, many: str | None = None) -> str:
+    """A number with its noun: "1 line", "1,200 entries". many: the plural, where it is not only an s more."""
+    return f"{number:,} {one if number == 1 else many or one + 's'}"
 
 
 def quality_text(quality: str, reason: str) -> str:

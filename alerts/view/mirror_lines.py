@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["mirror_lines"]
 
-from alerts.view.format import age
+from alerts.view.format import age, counted
 from ingest.pulse import MirrorPulse
 
 
@@ -19,7 +19,7 @@ def mirror_lines(mirror: MirrorPulse, now_ms: int) -> list[str]:
     if mirror.behind_since_ms is not None:
         lines.append(f"not up to date for {age(max(0, now_ms - mirror.behind_since_ms))}")
     if mirror.refused:
-        lines.append(f"the server refused {_several(mirror.refused, 'time')} since the start; see docs/operations.md")
+        lines.append(f"the server refused {counted(mirror.refused, 'time')} since the start; see docs/operations.md")
     return lines
 
 
@@ -28,7 +28,7 @@ def _first(mirror: MirrorPulse, now_ms: int) -> str:
         return f"nothing gets through; {mirror.last_error}"
     line = "has yet to begin" if mirror.state == "starting" else mirror.state
     if mirror.sent:
-        line += f", {_several(mirror.sent, 'point')} sent since the start"
+        line += f", {counted(mirror.sent, 'point')} sent since the start"
     if mirror.newest_sent_ms is not None:
         line += f", the newest reading sent is {age(now_ms - mirror.newest_sent_ms)} old"
     return line
@@ -40,8 +40,4 @@ def _left(mirror: MirrorPulse) -> str:
         (mirror.spans, "stretch of older readings", "stretches of older readings"),
         (mirror.records, "entry, strike or alarm", "entries, strikes and alarms"),
     )
-    return ", ".join(f"{number:,} {one if number == 1 else many}" for number, one, many in counts if number)
-
-
-def _several(number: int, noun: str) -> str:
-    return f"{number:,} {noun}" + ("" if number == 1 else "s")
+    return ", ".join(counted(number, one, many) for number, one, many in counts if number)
