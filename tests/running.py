@@ -87,7 +87,7 @@ class Leeside:
                 stderr=log,
                 env=self._environ,
             )
-        eventually(lambda: self._ended() or self._both_new(old), within_s=30)
+        eventually(lambda: self._ended() or self._both_new(old))
         assert not self._ended(), self.said()
 
     def _ended(self) -> bool:

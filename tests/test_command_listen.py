@@ -164,6 +164,6 @@ def test_beside_a_running_leeside_both_see_every_message(tmp_path: Path) -> None
                 rows = leeside("history", file, "k1-pressure", "--csv").stdout.splitlines()[1:]
                 return [float(row.split(",")[1]) for row in rows]
 
-            eventually(lambda: stored() == wanted, within_s=20)
+            eventually(lambda: stored() == wanted)
             assert running.stop() == 0
     assert "pushes the other out" not in running.said()

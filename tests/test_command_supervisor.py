@@ -203,11 +203,11 @@ def test_children_end_when_the_supervisor_is_killed(tmp_path: Path) -> None:
         [sys.executable, "-m", "alerts.command.supervisor", str(file)], stderr=subprocess.DEVNULL
     )
     locks = [tmp_path / f"cellar.db.{role}.lock" for role in ("ingest", "alerts")]
-    eventually(lambda: all(lock.exists() and lock.read_text() for lock in locks), within_s=20)
+    eventually(lambda: all(lock.exists() and lock.read_text() for lock in locks))
     children = [int(lock.read_text().split()[1]) for lock in locks]
     process.kill()
     process.wait()
-    eventually(lambda: not any(Path(f"/proc/{pid}").exists() and _lives(pid) for pid in children), within_s=20)
+    eventually(lambda: not any(Path(f"/proc/{pid}").exists() and _lives(pid) for pid in children))
 
 
 def _lives(pid: int) -> bool:

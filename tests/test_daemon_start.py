@@ -35,7 +35,7 @@ def test_the_first_reading_after_a_start_waits_for_no_others(tmp_path: Path) -> 
                     broker.publish("cellar/air", "17.5")
                     return bool(store.connection.execute("SELECT count(*) FROM fresh").fetchone()[0])
 
-                eventually(stored, within_s=5.0)
+                eventually(stored)
         finally:
             daemon.stop_event.set()
             thread.join(10)

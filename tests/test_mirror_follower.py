@@ -135,7 +135,7 @@ def test_late_readings_and_a_correction_amid_a_backlog(store: Store, influx: Inf
 
     influx.judge = meddle
     mirror = started(follower(store.path, settings(influx.url, batch=100)))
-    eventually(lambda: next(changes, None) is None and up_to_date(mirror), within_s=30)
+    eventually(lambda: next(changes, None) is None and up_to_date(mirror))
     assert all_there(influx, store)
 
 
@@ -232,7 +232,7 @@ def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, influx: 
             mirror = started(follower(store.path, settings(influx.url)))
     assert mirror.state().spans <= 2
     influx.start()
-    eventually(lambda: up_to_date(mirror) and all_there(influx, store), within_s=30)
+    eventually(lambda: up_to_date(mirror) and all_there(influx, store))
     assert len(influx.points) == 30 * 720
 
 
@@ -358,6 +358,6 @@ def test_a_newest_change_need_not_wait_for_a_backlog(store: Store, influx: Influ
 
     influx.judge = judge
     mirror = started(follower(store.path, settings(influx.url, batch=100)))
-    eventually(lambda: up_to_date(mirror) and all_there(influx, store), within_s=30)
+    eventually(lambda: up_to_date(mirror) and all_there(influx, store))
     places = [n for n, request in enumerate(influx.requests) if any("k2-pressure" in line for line in request.lines)]
     assert places[0] < len(influx.requests) - 10

@@ -71,7 +71,7 @@ def test_what_is_read_back_is_what_is_stored(store: Store, server: Victoria) -> 
             add_transition(connection, row)
     mirror = follower(store.path, settings(server.url))
     mirror.start()
-    eventually(lambda: mirror.state().state == "up to date", within_s=30)
+    eventually(lambda: mirror.state().state == "up to date")
     mirror.stop(5.0)
     assert mirror.state().refused == 0
     assert without_db(server.points("reading_value")) == without_db(wanted(store))
@@ -88,7 +88,7 @@ def test_the_journal_is_read_back_with_uncertainty_and_strikes(store: Store, ser
     ph = desk.write("measurement", "K1", quantity="pH", value=3.41)
     mirror = follower(store.path, settings(server.url))
     mirror.start()
-    eventually(lambda: mirror.state().state == "up to date", within_s=30)
+    eventually(lambda: mirror.state().state == "up to date")
     mirror.stop(5.0)
     assert mirror.state().refused == 0
 

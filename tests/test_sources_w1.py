@@ -181,9 +181,7 @@ def test_start_stop_and_start_again(tmp_path: Path) -> None:
         with pytest.raises(RuntimeError, match="being read already"):
             bus.chips.start()
         assert bus.next()
-        before = time.monotonic()
-        assert bus.chips.stop(10)
-        assert time.monotonic() - before < 0.5
+        assert bus.chips.stop(30)  # it reads once a minute
         assert not bus.chips.alive()
         bus.chips.start()
         assert bus.next()

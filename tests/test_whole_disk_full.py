@@ -71,7 +71,7 @@ def test_nothing_is_lost_on_a_full_disk(disk_path: Path, killed: bool) -> None:
             log_bytes = (disk_path / "cellar.db-wal").stat().st_size
             daemon.limit(log_bytes)
             publish(broker, range(1, 600))
-            eventually(lambda: "not stored yet" in daemon.said(), within_s=20)
+            eventually(lambda: "not stored yet" in daemon.said())
             assert "free some space" in daemon.said()
             assert stored(disk_path) == [0.0]
             if killed:
@@ -79,10 +79,10 @@ def test_nothing_is_lost_on_a_full_disk(disk_path: Path, killed: bool) -> None:
                 daemon.process.wait(10)
             else:
                 daemon.limit(UNLIMITED)
-                eventually(lambda: len(stored(disk_path)) == 600, within_s=20)
+                eventually(lambda: len(stored(disk_path)) == 600)
         if killed:
             with Ingest(file):
-                eventually(lambda: len(stored(disk_path)) == 600, within_s=30)
+                eventually(lambda: len(stored(disk_path)) == 600)
     assert stored(disk_path) == [float(number) for number in range(600)]
     with open_existing(disk_path / "cellar.db") as store:
         assert store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (600,)
@@ -106,4 +106,4 @@ def publish_until_heard(broker: Mosquitto, folder: Path) -> None:
         publish(broker, range(1))
         return False
 
-    eventually(heard, within_s=20)
+    eventually(heard)

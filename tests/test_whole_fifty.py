@@ -131,7 +131,7 @@ class Flapping:
         self._ends = near, far
         device = os.ttyname(far)
         self.name.symlink_to(device)
-        eventually(lambda: device in opened_by(pid), within_s=20)
+        eventually(lambda: device in opened_by(pid))
 
     def say(self) -> None:
         """The next number, from each of its instruments."""
@@ -202,7 +202,7 @@ def test_fifty_probes_among_lines_that_fail_in_three_ways(tmp_path: Path) -> Non
         process = subprocess.Popen([sys.executable, "-m", "ingest.daemon", str(file)], stderr=log)
         feeder = threading.Thread(target=feed, args=(broker.port, stop))
         try:
-            eventually(lambda: "leeside/leeside-test/presence" in broker_has(broker), within_s=20)
+            eventually(lambda: "leeside/leeside-test/presence" in broker_has(broker))
             began, cpu_began = time.monotonic(), cpu_s(process.pid)
             feeder.start()
             epochs = [flap(flapping, process.pid, store_path) for _ in range(3)]
@@ -261,10 +261,10 @@ def flap(flapping: Flapping, pid: int, store_path: Path) -> tuple[int, int]:
             flapping.say()
             return bool(heard())
 
-        eventually(talked_and_heard, within_s=20)
+        eventually(talked_and_heard)
         first = round(min(heard()) * 10)
         for _ in range(20):
             flapping.say()
-        eventually(lambda: round(heard()[-1] * 10) == flapping.said - 1, within_s=20)
+        eventually(lambda: round(heard()[-1] * 10) == flapping.said - 1)
     flapping.pull_out()
     return first, flapping.said

@@ -34,7 +34,7 @@ def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_pat
         running = Leeside(file)
         with running:
             # The session must exist before the first message: a broker keeps nothing for a name it never heard.
-            eventually(lambda: "broker: connected" in leeside("now", file).stdout, within_s=20)
+            eventually(lambda: "broker: connected" in leeside("now", file).stdout)
             publisher = threading.Thread(target=_publish, args=(broker,))
             publisher.start()
             killed: set[int] = set()

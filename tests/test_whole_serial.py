@@ -37,7 +37,7 @@ def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_pat
     file = write_cellar(tmp_path, SITE, line, KEG, CARBOY, TEMPERATURE, AIRLOCK, BLOCKED, mail(mail_port))
     try:
         with mail_server(inbox, mail_port), Leeside(file) as running:
-            eventually(lambda: "line bench-line: open" in leeside("now", file).stdout, within_s=20)
+            eventually(lambda: "line bench-line: open" in leeside("now", file).stdout)
             os.write(writer, b"1 T=9.")  # what is left of a line that began before anyone listened
             os.write(writer, b"9\r\nK1 T=12.5\r\nC1 P=2.0 mbar\r\n\x00\xff\xfe 33 \r\nK1 T=nan\r\n")
             eventually(lambda: "12.5 °C" in leeside("now", file).stdout)
@@ -45,7 +45,7 @@ def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_pat
             eventually(lambda: inbox.mails)
             assert inbox.mails[0]["Subject"] == "HIGH: C1 pressure 2.5 kPa, above 2 kPa"
             assert "Stand aside, then free the airlock." in inbox.mails[0].get_content()
-            eventually(lambda: "Not understood" in leeside("now", file).stdout, within_s=20)
+            eventually(lambda: "Not understood" in leeside("now", file).stdout)
             shown = leeside_process("now", file).stdout
             assert "1 x not text in the line's encoding" in shown
             assert "1 x no probe's pattern takes this line: no probe, bench-line bench-line" in shown

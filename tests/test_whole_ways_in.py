@@ -54,7 +54,7 @@ def shown(file: Path, *texts: str) -> None:
         now = leeside_process("now", file).stdout
         return all(text in now for text in texts)
 
-    eventually(all_shown, within_s=30)
+    eventually(all_shown)
 
 
 def test_each_way_in_leads_to_a_reading(tmp_path: Path) -> None:
@@ -64,7 +64,7 @@ def test_each_way_in_leads_to_a_reading(tmp_path: Path) -> None:
         sources = (mqtt(broker.port), asked, table("[w1]", path="devices"))
         file = write_cellar(tmp_path, SITE, *sources, KEG, keg("K2"), SENML, ONE_WIRE, ASKED)
         with Leeside(file) as running:
-            eventually(lambda: "Sending SUBACK" in broker.log(), within_s=30)
+            eventually(lambda: "Sending SUBACK" in broker.log())
             broker.publish("box", '[{"bn": "k1/", "bu": "Pa", "n": "gas", "v": 55200}]', '[{"n": "k1/gas", "u": "Pa"}]')
             shown(
                 file,
