@@ -1,7 +1,8 @@
-"""Failing lines: what the ingest daemon costs with fifty probes, when one line is dead, one babbles and one comes and goes.
+"""Failing lines: what the ingest daemon costs with fifty probes while one line is dead, one babbles, one flaps.
 
-35 probes at the broker say a number a second. The babbling line brings noise as fast as 115,200 baud can. Processor time
-from /proc/PID/stat and proportional set size from /proc/PID/smaps_rollup. A loop that never rests would take a whole core.
+35 probes at the broker say a number a second. The babbling line brings noise as fast as 115,200 baud can. Processor
+time from /proc/PID/stat and proportional set size from /proc/PID/smaps_rollup. A loop that never rests would take a
+whole core.
 
 About a minute; --seconds.
 """
@@ -22,8 +23,8 @@ from failing_lines import Babbler, Flapping, cellar_of_fifty, feed
 from tree import cpu_s, pss_mb
 
 WARM_UP_S = 5.0
-GOAL_PERCENT = 20.0
-GOAL_MB = 100.0
+GOAL_PERCENT = 5.0
+GOAL_MB = 80.0
 
 
 def main() -> None:
@@ -54,9 +55,8 @@ def main() -> None:
             stop.set()
             feeder.join()
     babbler.close()
-    print(
-        f"ingest: {share:.1f} % of a core, {memory_mb:.0f} MB PSS, over {flaps} plugs; goal {GOAL_PERCENT:g} %, {GOAL_MB:g} MB"
-    )
+    print(f"ingest: {share:.1f} % of a core, {memory_mb:.0f} MB PSS, the third line plugged in {flaps} times")
+    print(f"goal: {GOAL_PERCENT:g} %, {GOAL_MB:g} MB")
 
 
 if __name__ == "__main__":
