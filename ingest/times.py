@@ -9,14 +9,17 @@ __all__ = [
     "Skipped",
     "clock_change",
     "epoch_ms",
+    "fraction_ms",
     "iso_utc",
     "moment_of",
     "parse_rfc3339",
+    "seconds_ms",
     "spoken_moment",
 ]
 
 import re
 from datetime import UTC, datetime, timedelta, tzinfo
+from decimal import Decimal
 from typing import Final
 from zoneinfo import ZoneInfo
 
@@ -44,7 +47,8 @@ _RFC3339: Final = re.compile(
 # The same with less needed, as people write it and other programs put it into tables.
 _FORM: Final = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})"
-    r"(?:[Tt ](?P<time>\d{2}:\d{2}(?::\d{2}(?:\.\d{1,9})?)?)\s*(?P<zone>[Zz]|[+-]\d{2}:?\d{2})?)?",
+    r"(?:[Tt ](?P<time>\d{2}:\d{2}(?::\d{2}(?P<fraction>\.\d{1,9})?)?)"
+    r"\s*(?P<zone>[Zz]|[+-]\d{2}:?(?P<zone_minutes>\d{2}))?)?",
     re.ASCII,
 )
 _ALLOWED: Final = (
@@ -79,7 +83,7 @@ def iso_utc(at_ms: int) -> str:
 
 
 def parse_rfc3339(text: str) -> int:
-    """Read an RFC 3339 time as UTC milliseconds; its zone is required, digits below a millisecond are cut off.
+    """Read an RFC 3339 time as UTC milliseconds, rounded as ``seconds_ms`` says; its zone is required.
 
     A leap second (``23:59:60`` UTC) counts as the second after it, as POSIX time does.
     Raises Unreadable ``not a time``.
@@ -90,15 +94,15 @@ def parse_rfc3339(text: str) -> int:
     date, minute, second, fraction, zone = match.groups()
     leap = second == "60"
     try:
-        moment = datetime.fromisoformat(f"{date}T{minute}:{'59' if leap else second}{fraction}{zone.upper()}")
+        moment = datetime.fromisoformat(f"{date}T{minute}:{'59' if leap else second}{zone.upper()}")
     except ValueError as error:
         raise Unreadable("not a time", f"{text!r}: {error}") from error
     at_ms = (moment - _EPOCH) // _MILLISECOND
     if leap:
         at_ms += 1000
-        if at_ms % _DAY_MS >= 1000:
+        if at_ms % _DAY_MS:
             raise Unreadable("not a time", f"{text!r}: a leap second can only be at 23:59:60 UTC")
-    return at_ms
+    return at_ms + fraction_ms(at_ms, fraction)
 
 
 def epoch_ms(number: float) -> int:
@@ -108,11 +112,33 @@ def epoch_ms(number: float) -> int:
     """
     size = abs(number)
     if size < _SECONDS_BELOW:
-        return round(number * 1000)
-    whole = int(number)
+        return seconds_ms(number)
     if size < _MILLISECONDS_BELOW:
-        return whole
-    return whole // 1000 if size < _MICROSECONDS_BELOW else whole // 1_000_000
+        return _rounded_ms(round(number * 1000))
+    return _rounded_ms(round(number) if size < _MICROSECONDS_BELOW else (round(number) + 500) // 1000)
+
+
+def seconds_ms(seconds: float) -> int:
+    """Round seconds to the microsecond, and then to the nearest millisecond, a half up.
+
+    A double holds the seconds since 1970 to a quarter of a microsecond. Without the first step .1235 s would be 123 ms
+    or 124 ms, as the double that is nearest to it happens to lie.
+    """
+    return _rounded_ms(round(seconds * 1_000_000))
+
+
+def fraction_ms(second_ms: int, fraction: str) -> int:
+    """Give the milliseconds that the digits behind a second stand for, rounded as if they were a number of seconds.
+
+    second_ms: that second [UTC ms]; fraction: such as ``.1235``, or empty.
+    """
+    if not fraction:
+        return 0
+    return seconds_ms(float(Decimal(second_ms // 1000) + Decimal(fraction))) - second_ms
+
+
+def _rounded_ms(microseconds: int) -> int:
+    return (microseconds + 500) // 1000
 
 
 # ---- from people and tables ----------------------------------------------------------------------------------------
@@ -127,13 +153,16 @@ def moment_of(text: str, zone: ZoneInfo) -> int:
     match = _FORM.fullmatch(text.strip())
     if match is None:
         raise IngestError(f"'{text}' is not a time; write {_ALLOWED}")
+    if int(match["zone_minutes"] or 0) > 59:  # Python takes +01:60 for +02:00
+        raise IngestError(f"'{text}' is not a time (a zone has minutes from 00 to 59); write {_ALLOWED}")
     try:
         moment = datetime.fromisoformat(f"{match['date']}T{match['time'] or '00:00'}{(match['zone'] or '').upper()}")
     except ValueError as error:
         raise IngestError(f"'{text}' is not a time ({error}); write {_ALLOWED}") from error
     if moment.tzinfo is None:
         moment = _local(moment, zone, text)
-    return round((moment - _EPOCH) / _MILLISECOND)
+    second_ms = (moment.replace(microsecond=0) - _EPOCH) // _MILLISECOND
+    return second_ms + fraction_ms(second_ms, match["fraction"] or "")
 
 
 def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:

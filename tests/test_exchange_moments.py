@@ -51,6 +51,8 @@ def test_what_is_taken(text: str, utc: str) -> None:
         ("2026-02-30 10:00", "no time", "does not exist"),
         ("2026-11-25 10:00:60", "no time", "10:00:60"),
         ("2026-11-25 24:00:00", "no time", "does not exist"),
+        ("2026-11-25 10:00:00+01:60", "no time", "does not exist"),
+        ("2026-11-25T10:00:00.5+24:00", "no time", "does not exist"),
         ("2026-10-25 02:30:00", "ambiguous local time", "+02:00"),
         ("2026-03-29 02:30:00", "ambiguous local time", "was skipped"),
         ("2026-11-25T18:30:00.001Z", "in the future", "18:30"),

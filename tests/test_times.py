@@ -234,7 +234,12 @@ def test_what_is_no_time_is_told_with_what_is(text: str) -> None:
         moment_of(text, LJUBLJANA)
 
 
-@pytest.mark.parametrize("text", ["2026-02-29", "2026-13-01", "2026-11-25 24:30", "2026-11-25 18:30+25:00"])
+ZONES_THAT_ARE_NOT = [f"2026-11-25 18:30{zone}" for zone in ("+01:60", "+0160", "-00:99", "+24:00", "-24:00")]
+
+
+@pytest.mark.parametrize(
+    "text", ["2026-02-29", "2026-13-01", "2026-11-25 24:30", "2026-11-25 18:30+25:00", *ZONES_THAT_ARE_NOT]
+)
 def test_what_the_calendar_does_not_have_is_told(text: str) -> None:
     with pytest.raises(IngestError, match=r"is not a time \(.+\); write a date"):
         moment_of(text, LJUBLJANA)

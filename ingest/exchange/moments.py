@@ -9,7 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 from ingest.errors import IngestError, Unreadable
-from ingest.times import EARLIEST_MS, Ambiguous, epoch_ms, moment_of
+from ingest.times import EARLIEST_MS, Ambiguous, epoch_ms, fraction_ms, moment_of
 
 # A bare number is a time from 1973 on. Less is not a time: a row number, a year, the hours of a run.
 _LEAST_SECONDS: Final = 100_000_000
@@ -17,7 +17,7 @@ _LEAST_SECONDS: Final = 100_000_000
 _BARE: Final = re.compile(r"(\d{9,13})(?:\.(\d{1,9}))?", re.ASCII)
 # Date and minute, seconds and their fraction, zone.
 _DATED: Final = re.compile(
-    r"(\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2})(?::([0-5]\d)(?:\.(\d{1,9}))?)?( ?(?:[Zz]|[+-]\d{2}:?\d{2}))?", re.ASCII
+    r"(\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2})(?::([0-5]\d)(\.\d{1,9})?)?( ?(?:[Zz]|[+-]\d{2}:?\d{2}))?", re.ASCII
 )
 # Rows stand close together in time, so the minute of the one before is often that of the next; with them kept a cell
 # costs a quarter of the time.
@@ -63,13 +63,11 @@ class Moments:
             self._minutes[minute, zone] = at_ms
         if second is not None:
             at_ms += 1000 * int(second)
-        return at_ms if fraction is None else at_ms + round(1000 * float(f"0.{fraction}"))
+        return at_ms if fraction is None else at_ms + fraction_ms(at_ms, fraction)
 
 
 def _bare(text: str) -> int:
     match = _BARE.fullmatch(text)
     if match is None or int(match[1]) < _LEAST_SECONDS:
         raise Unreadable("no time", ascii(text[:40]) if text else "the cell is empty")
-    whole = int(match[1])
-    at_ms = epoch_ms(whole)
-    return at_ms + round((1000 if at_ms > whole else 1) * float(f"0.{match[2] or 0}"))
+    return epoch_ms(float(text) if match[2] else int(text))

@@ -22,6 +22,7 @@ from typing import Final, NoReturn
 from ingest.cellar import SENML_NAME
 from ingest.errors import Unreadable
 from ingest.sources.json_form import decode_json
+from ingest.times import seconds_ms
 
 # More than an hour of one reading a second. A pack of 64 KiB can hold no more records with a value and a time.
 MAX_SENML_RECORDS: Final = 4096
@@ -167,7 +168,7 @@ def _time(seconds: float, now_ms: int) -> tuple[int | None, bool]:
     # Held against the ends before it is rounded: 1e306 s are infinitely many milliseconds to a double.
     if not _YEAR_1_MS <= from_ms + seconds * 1000 <= _YEAR_10000_MS - 1:
         raise _BadRecordError("its time is outside the years 1 to 9999")
-    return from_ms + round(seconds * 1000), relative
+    return from_ms + seconds_ms(seconds), relative
 
 
 def _secondary_units(raw: Mapping[str, object], base: _Base) -> bool:
