@@ -9,6 +9,7 @@ import pytest
 from cellar_text import KEG, MQTT, limit, mail, probe, site, temperature
 from hypothesis import given
 from hypothesis import strategies as st
+from samples import a_sample
 
 from alerts.turning import Turner, occurrence_id
 from alerts.watch.turn_inputs import Now
@@ -17,9 +18,10 @@ from ingest.errors import StoreError
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import parse_body
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
-from ingest.probes.binding import declarations
+from ingest.probes.binding import bindings, declarations
+from ingest.probes.decode import Decoder
 from ingest.pulse import BrokerPulse, IngestPulse
-from ingest.reading import Quality, Reason, quality_code
+from ingest.reading import Quality, Reason, quality_code, quality_reason
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
@@ -157,6 +159,30 @@ def test_imported_and_bad_readings_raise_nothing(bench: Bench) -> None:
     for _ in range(20):
         bench.turn()
     assert bench.subjects() == []
+
+
+@pytest.mark.parametrize(
+    ("milliampere", "subject"),
+    [
+        (20.7, "HIGH: K1 pressure 208.8 kPa, above 180 kPa"),
+        (3.65, "HIGH: K1 pressure -4.4 kPa, below 5 kPa"),
+    ],
+)
+def test_a_transmitter_beyond_its_range_and_beyond_a_limit_is_an_alarm_at_night(
+    tmp_path: Path, milliampere: float, subject: str
+) -> None:
+    wired = probe(topic="cellar/K1/pressure", unit=None, signal="4-20 mA = 0-200 kPa")
+    bench = Bench(tmp_path, site(waking="07:00-07:01") + MQTT + KEG + wired + mail())
+    decoder = Decoder(bindings(bench.cellar, bench.series))
+    for _ in range(8):
+        (decoded,) = decoder.decode(a_sample(str(milliampere), "cellar/K1/pressure")).readings
+        assert quality_reason(decoded.quality) is Reason.SATURATED
+        bench.reading(decoded.number, decoded.quality)
+        bench.turn(after_s=10.0)
+    bench.send()
+    # Nobody plays the ingest daemon here, so its silence is reported as well.
+    of_keg = [row for row in recent_messages(bench.store) if " K1 " in row.subject]
+    assert [(row.subject, row.state) for row in of_keg] == [(subject, "sent")]
 
 
 def test_readings_from_before_the_first_start_are_not_judged(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from watch_limits import BAD, CLOCK, IMPORTED, UNCERTAIN, a_limit
+from watch_limits import BAD, CLOCK, IMPORTED, SATURATED, UNCERTAIN, a_limit
 
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge, tick
@@ -87,6 +87,22 @@ def test_a_doubtful_reading_alone_never_begins_or_ends() -> None:
 
 def test_a_reading_whose_only_fault_is_the_boards_clock_is_judged() -> None:
     assert Track(a_limit(on_delay_s=0.0)).read(0, 1, CLOCK)
+
+
+@pytest.mark.parametrize(("kind", "beyond", "inside"), [("high", 5.1, 4.9), ("low", 4.9, 5.1)])
+def test_a_saturated_reading_beyond_the_setpoint_counts_as_beyond_it(kind: str, beyond: float, inside: float) -> None:
+    it = Track(a_limit(kind=kind, deadband=0.0))
+    assert not it.read(0, inside, SATURATED)
+    assert [it.read(10, beyond, SATURATED), it.read(69.9, beyond, SATURATED)] == [False, False]
+    assert it.read(70, beyond, SATURATED)
+    assert (it.track.since_ms, it.track.extreme) == ((10 - 3600) * 1000, beyond)
+
+
+def test_a_saturated_reading_on_the_safe_side_ends_nothing() -> None:
+    it = Track(a_limit(kind="high", on_delay_s=0.0, off_delay_s=30.0))
+    assert it.read(0, 9, SATURATED)
+    assert [it.read(10, 1, SATURATED), it.read(50, 1, SATURATED), it.read(51, 1), it.read(80, 1)] == [1, 1, 1, 1]
+    assert [it.read(81, 9, SATURATED), it.read(82, 1), it.read(111, 1), it.read(112, 1)] == [1, 1, 1, 0]
 
 
 def test_late_and_imported_readings_are_not_judged() -> None:

@@ -14,6 +14,7 @@ from ingest.reading import Quality, Reason, quality_code
 BAD = quality_code(Quality.BAD, Reason.FAULT)
 UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 IMPORTED = quality_code(Quality.GOOD, Reason.IMPORTED)
+SATURATED = quality_code(Quality.UNCERTAIN, Reason.SATURATED)
 CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 
 EPOCH_MS = 1_700_000_000_000

@@ -9,6 +9,8 @@ the words are those of IEC 62682, the choices are this project's:
   does. So that a slow probe does not postpone the alarm, ``tick`` lets a delay run out on the monotonic clock as
   well, but only while the newest reading is fresh. A probe whose clock is wrong is judged rightly, since each kind of
   time is only ever compared with itself.
+* A saturated reading whose value is beyond the setpoint counts as beyond it: the true value lies at least as far out.
+  On the safe side it says nothing, like any other that is not good.
 * A reading that is not good holds the state and restarts both delays. So does a gap in the readings' own time that is
   longer than the probe's no-data time: nobody knows what happened in it. Missing data never ends a condition.
 * A reading older than the newest one seen is late: stored, not judged. Imported readings are not judged.
@@ -24,7 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
-from alerts.watch.turn_inputs import WatchReading, counts_as_data, may_be_judged
+from alerts.watch.turn_inputs import WatchReading, counts_as_data, is_saturated, may_be_judged
 from ingest.cellar import EffectiveLimit
 
 
@@ -71,7 +73,9 @@ def judge(
             continue
         gap = newest is not None and at - newest > fresh_ms
         newest, newest_mono = at, mono
-        good = may_be_judged(reading.value, reading.quality)
+        good = may_be_judged(reading.value, reading.quality) or (
+            is_saturated(reading.value, reading.quality) and sign * reading.value > edge
+        )
         if gap or not good:
             pending = None
         if not good:

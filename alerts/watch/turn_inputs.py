@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "may_be_judged"]
+__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "is_saturated", "may_be_judged"]
 
 import math
 from collections.abc import Mapping, Sequence
@@ -63,3 +63,8 @@ def may_be_judged(value: float, quality: int) -> bool:
         quality_class(quality) is Quality.UNCERTAIN and quality_reason(quality) is Reason.CLOCK
     )
     return sound and math.isfinite(value)
+
+
+def is_saturated(value: float, quality: int) -> bool:
+    """Whether the signal stands just beyond its measuring range: the true value is at least as far out as this one."""
+    return quality_reason(quality) is Reason.SATURATED and math.isfinite(value)
