@@ -22,6 +22,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from alerts.command.options import Duration
+from alerts.command.supervisor import MODULES
 from alerts.errors import AlertsError, MissingPart
 from alerts.view.format import value_text
 from ingest.cellar import Cellar, load_cellar
@@ -180,7 +181,7 @@ class _Demo:
         """Start the watch and the probes, and say what happens until the time is over."""
         log = self._stack.enter_context((self._folder / "leeside.log").open("wb"))
         watch = subprocess.Popen(
-            [sys.executable, "-m", "alerts.command.supervisor", str(self.file)],
+            [sys.executable, "-m", "alerts.command.supervisor", str(self.file), *MODULES],
             stdout=log,
             stderr=subprocess.STDOUT,
             stdin=subprocess.DEVNULL,
