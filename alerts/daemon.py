@@ -29,6 +29,7 @@ from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.store import RoleLock, create_or_open, open_existing
+from ingest.watchdog import Watchdog
 
 log = logging.getLogger("alerts")
 
@@ -39,7 +40,6 @@ STEP_S = 2.0
 # When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
 LATE_TURN_S = 10.0
 OUTBOX_S = 1.0
-WATCHDOG_S = 10.0
 
 
 class AlertsDaemon:
@@ -64,6 +64,7 @@ class AlertsDaemon:
         self._outbox_thread: Thread | None = None
         self._parent = os.environ.get("LEESIDE_PARENT")
         self._systemd = sdnotify.SystemdNotifier()
+        self._watchdog = Watchdog(environ, os.getpid(), time.monotonic())
 
     def start(self) -> None:
         """Start the scheduler and the outbox."""
@@ -77,8 +78,8 @@ class AlertsDaemon:
     def run(self) -> None:
         """Guard the scheduler and the outbox, until ``stop_event`` is set."""
         offset = time.time() - time.monotonic()
-        watchdog_sent = time.monotonic()
-        while not self.stop_event.wait(GUARD_S) and not orphaned(self._parent):
+        look_s = min(GUARD_S, self._watchdog.every_s)
+        while not self.stop_event.wait(look_s) and not orphaned(self._parent):
             now = time.monotonic()
             moved = time.time() - now - offset
             if abs(moved) > STEP_S:
@@ -88,8 +89,7 @@ class AlertsDaemon:
                 self._reanchor_backups()
             elif now - self._last_turn > LATE_TURN_S:
                 self._reanchor_turn()
-            if now - self._last_turn <= LATE_TURN_S and now - watchdog_sent >= WATCHDOG_S:
-                watchdog_sent = now
+            if now - self._last_turn <= LATE_TURN_S and self._watchdog.due(now):
                 self._systemd.notify("WATCHDOG=1")
             self._look_after_outbox()
 

@@ -20,6 +20,7 @@ simulation      a cellar of physics, for the demo and the tests
 backoff         how long to wait before something is tried again
 pulse           the mark in the store that a daemon works
 operator_event  what a person asks for about an alarm
+watchdog        how often systemd wants to hear from a process
 daemon_log      a daemon's log
 process         a daemon as a process: signals, exit code
 daemon          sources, writing, store and mirror in one process

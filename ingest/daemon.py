@@ -40,6 +40,7 @@ from ingest.store.change_feed import MIRROR, SUMMARIES
 from ingest.store.disk_space import DiskWatch, log_size
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series import declare
+from ingest.watchdog import Watchdog
 from ingest.writing.board_clock import ClockState
 from ingest.writing.clock_guard import ClockGuard
 from ingest.writing.upkeep import Upkeep, UpkeepSettings
@@ -93,7 +94,9 @@ class IngestDaemon:
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()
         self._systemd = sdnotify.SystemdNotifier()
+        self._watchdog = Watchdog(environ, os.getpid(), time.monotonic())
         self._warned: dict[str, float] = {}
+        self._turn_failed = False
 
     def start(self) -> None:
         """Open the sources; none of them has to answer for the daemon to go on."""
@@ -110,10 +113,12 @@ class IngestDaemon:
         now = time.monotonic()
         commit_due, pulse_due = now + min(commit_s, LOOP_S), now + PULSE_S
         more_upkeep = False
+        look_s = min(LOOP_S, self._watchdog.every_s)
         while not self.stop_event.is_set() and not orphaned(self._parent):
             now = time.monotonic()
-            self._writer.wake.wait(0.0 if more_upkeep else max(0.0, min(LOOP_S, commit_due - now)))
+            self._writer.wake.wait(0.0 if more_upkeep else max(0.0, min(look_s, commit_due - now)))
             now = time.monotonic()
+            self._report_to_systemd(now)
             if not self._writer.wake.is_set() and now < commit_due:
                 more_upkeep = self._keep_up(now)
                 continue
@@ -162,13 +167,18 @@ class IngestDaemon:
         try:
             stored = self._clock_guard.turn(self._writer, write_pulse, wall_ms(), time.monotonic())
         except Exception:
+            self._turn_failed = True
             log.exception("a turn of the writer failed; its samples stay unacknowledged")
             return
+        self._turn_failed = False
         if not stored:
             self._warn("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
         if with_pulse:
             self._look_after_sources(now)
-            # Also while the disk is full: a restart would only lose what is held in memory.
+
+    def _report_to_systemd(self, now: float) -> None:
+        # Also while the disk is full: a restart would only lose what is held in memory.
+        if not self._turn_failed and self._watchdog.due(now):
             self._systemd.notify("WATCHDOG=1")
 
     def _keep_up(self, now: float) -> bool:

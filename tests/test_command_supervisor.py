@@ -14,7 +14,7 @@ import pytest
 from cellar_text import SITE, write_cellar
 from eventually import eventually
 
-from alerts.command.supervisor import Child, supervise, watchdog_s
+from alerts.command.supervisor import Child, supervise
 
 READY = "import sdnotify, sys, time, signal\nsdnotify.SystemdNotifier().notify('READY=1')\n"
 STAYS = READY + "signal.sigwait([signal.SIGTERM])\n"
@@ -168,22 +168,6 @@ def test_what_another_process_writes_to_the_socket_is_not_the_child_s(tmp_path: 
     silent.terminate()
     silent.await_end(0.0)
     silent.socket.close()
-
-
-@pytest.mark.parametrize(
-    ("environ", "seconds"),
-    [
-        ({}, None),
-        ({"WATCHDOG_USEC": "30000000"}, 15.0),
-        ({"WATCHDOG_USEC": "30000000", "WATCHDOG_PID": "77"}, 15.0),
-        ({"WATCHDOG_USEC": "30000000", "WATCHDOG_PID": "78"}, None),
-        ({"WATCHDOG_USEC": "0"}, None),
-        ({"WATCHDOG_USEC": "soon"}, None),
-    ],
-)
-def test_how_often_systemd_wants_to_hear(environ: dict[str, str], seconds: float | None) -> None:
-    """sd_watchdog_enabled(3): half of WATCHDOG_USEC, if WATCHDOG_PID is this process or not set."""
-    assert watchdog_s(environ, 77) == seconds
 
 
 def test_systemd_hears_as_often_as_it_asks(tmp_path: Path) -> None:

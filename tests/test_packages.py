@@ -23,6 +23,7 @@ BOTTOM = {
     "ingest.pulse",
     "ingest.reading",
     "ingest.times",
+    "ingest.watchdog",
 }
 
 

@@ -7,7 +7,7 @@ growing wait. One that says at its very first start that it cannot work (exit co
 
 from __future__ import annotations
 
-__all__ = ["MODULES", "Child", "main", "supervise", "watchdog_s"]
+__all__ = ["MODULES", "Child", "main", "supervise"]
 
 import os
 import selectors
@@ -20,6 +20,8 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from types import FrameType
+
+from ingest.watchdog import WATCHDOG_NAMES, watchdog_s
 
 FIRST_WAIT_S = 1.0
 LONGEST_WAIT_S = 60.0
@@ -65,7 +67,7 @@ class Child:
         self._environ = dict(environ)
         self._environ["NOTIFY_SOCKET"] = f"@leeside-{os.getpid()}-{role}"
         self._environ["LEESIDE_PARENT"] = str(os.getpid())
-        for name in ("WATCHDOG_USEC", "WATCHDOG_PID"):
+        for name in WATCHDOG_NAMES:
             # What systemd asks for is asked of this process.
             self._environ.pop(name, None)
         self.process: subprocess.Popen[bytes] | None = None
@@ -141,15 +143,6 @@ def _sender(ancillary: Sequence[tuple[int, int, bytes]]) -> int | None:
         if (level, kind) == (socket.SOL_SOCKET, socket.SCM_CREDENTIALS) and len(data) >= _CREDENTIALS.size:
             return int(_CREDENTIALS.unpack_from(data)[0])
     return None
-
-
-def watchdog_s(environ: Mapping[str, str], pid: int) -> float | None:
-    """How often systemd wants to hear from this process [s], None where it does not ask.
-
-    Half of what WATCHDOG_USEC allows, as sd_watchdog_enabled(3) advises; WATCHDOG_PID says whom it is for.
-    """
-    usec, wanted = environ.get("WATCHDOG_USEC", ""), environ.get("WATCHDOG_PID", str(pid))
-    return int(usec) / 2e6 if usec.isdecimal() and int(usec) > 0 and wanted == str(pid) else None
 
 
 def _ending(code: int) -> str:

@@ -8,8 +8,10 @@ from __future__ import annotations
 __all__ = ["PageProcess", "main"]
 
 import logging
+import os
 import sys
 import threading
+import time
 from collections.abc import Mapping, Sequence
 from threading import Event
 from typing import Final
@@ -22,12 +24,12 @@ from alerts.page.connections import LimitedProtocol
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
+from ingest.watchdog import Watchdog
 
 log = logging.getLogger("page")
 
 _TRY_AGAIN_S: Final = 10.0
 _LOOK_UP_S: Final = 0.5
-_BEAT_S: Final = 10.0
 
 
 class PageProcess:
@@ -53,6 +55,7 @@ class PageProcess:
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._notifier = sdnotify.SystemdNotifier()
+        self._watchdog = Watchdog(environ, os.getpid(), time.monotonic())
         self._parent = environ.get("LEESIDE_PARENT")
 
     def start(self) -> None:
@@ -75,16 +78,14 @@ class PageProcess:
             self.stop_event.wait(_TRY_AGAIN_S)
 
     def run(self) -> None:
-        """Wait until ``stop_event`` is set, and say every ten seconds that the server's loop still turns."""
-        waited = 0.0
+        """Wait until ``stop_event`` is set, and report as often as wanted that the server still runs."""
+        look_up_s = min(_LOOK_UP_S, self._watchdog.every_s)
         is_announced = False
-        while not self.stop_event.wait(_LOOK_UP_S) and not orphaned(self._parent):
+        while not self.stop_event.wait(look_up_s) and not orphaned(self._parent):
             if not is_announced and self._server is not None and self._server.started:
                 log.info("the page is at %s", self.address)
                 is_announced = True
-            waited += _LOOK_UP_S
-            if waited >= _BEAT_S and self._thread is not None and self._thread.is_alive():
-                waited = 0.0
+            if self._thread is not None and self._thread.is_alive() and self._watchdog.due(time.monotonic()):
                 self._notifier.notify("WATCHDOG=1")
 
     def stop(self) -> None:
