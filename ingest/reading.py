@@ -9,6 +9,8 @@ from __future__ import annotations
 
 __all__ = [
     "ESTIMATED",
+    "LARGEST_DOUBLE",
+    "LARGEST_VALUE",
     "Declaration",
     "Part",
     "PartKind",
@@ -22,8 +24,14 @@ __all__ = [
     "quality_reason",
 ]
 
+import sys
 from enum import IntEnum
-from typing import Literal, NamedTuple
+from typing import Final, Literal, NamedTuple
+
+# A value beyond this, in its quantity's unit and with either sign, is refused as not finite: a double ends at 1.8e308,
+# and the rest is room for a calibration's gain, decimals and the sum of a day.
+LARGEST_VALUE: Final = 1e280
+LARGEST_DOUBLE: Final = sys.float_info.max
 
 
 class Quality(IntEnum):

@@ -18,6 +18,7 @@ TOP = Path(__file__).parent.parent
 BOTTOM = {
     "ingest.backoff",
     "ingest.errors",
+    "ingest.json_text",
     "ingest.operator_event",
     "ingest.plain_text",
     "ingest.pulse",

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["alarms"]
 
-import json
 from typing import Annotated, Final
 
 import typer
@@ -14,6 +13,7 @@ from alerts.command.options import File, Json
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import local_time
 from alerts.view.status import cellar_status
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.alarms.alarm_record import transitions
 from ingest.times import iso_utc
@@ -36,7 +36,7 @@ def alarms(
         out: dict[str, object] = {"alarms": [alarm_json(alarm) for alarm in status.alarms]}
         if everything:
             out["journal"] = [{**step._asdict(), "at": iso_utc(step.at_ms)} for step in record]
-        print(json.dumps(out, indent=2, ensure_ascii=False))
+        print(json_text(out, indent=2))
         return 1 if status.alarms else 0
     for step in record:
         value = "" if step.value is None else f" {step.value:g}"

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["backup", "manifest_json", "span_words"]
 
-import json
 import os
 from dataclasses import asdict
 from pathlib import Path
@@ -15,6 +14,7 @@ import typer
 from alerts.command.options import File, Json
 from alerts.view.format import local_time
 from ingest.cellar import Cellar, load_cellar
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.backup.archive import Manifest, read_manifest
 from ingest.store.backup.making import back_up, rotate
@@ -56,7 +56,7 @@ def backup(
             "manifest": manifest_json(manifest),
             "removed": [str(path) for path in removed],
         }
-        print(json.dumps(out, indent=2, ensure_ascii=False))
+        print(json_text(out, indent=2))
         return 0
     size = f"{made.size_bytes / 1e6:.1f} MB"
     print(f"{made.path}: {size}, {span_words(manifest, cellar, now_ms)}; read back and found whole")

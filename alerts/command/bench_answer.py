@@ -4,12 +4,12 @@ from __future__ import annotations
 
 __all__ = ["finite_number", "print_answer"]
 
-import json
 from collections.abc import Mapping, Sequence
 
 import typer
 
 from ingest.errors import Unreadable
+from ingest.json_text import json_text
 from ingest.sources.number import parse_number
 
 
@@ -27,7 +27,7 @@ def finite_number(text: str, parameter: str) -> float:
 def print_answer(text: str, result: Mapping[str, object], warnings: Sequence[str], as_json: bool) -> None:
     """Print the text and a line for each warning, or the result with its warnings as JSON."""
     if as_json:
-        print(json.dumps({**result, "warnings": list(warnings)}, indent=2, ensure_ascii=False))
+        print(json_text({**result, "warnings": list(warnings)}, indent=2))
         return
     print(text)
     for warning in warnings:

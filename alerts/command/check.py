@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["check"]
 
-import json
 import os
 import sys
 from collections.abc import Iterator
@@ -18,6 +17,7 @@ from alerts.command.options import File, Json
 from alerts.view.format import age, counted, quantity_name, value_text
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 
 EXAMPLE: Final = "leeside check cellar.toml"
@@ -62,14 +62,14 @@ def check(
         }
         if live or with_store:
             out["tried"] = [result.as_json() for result in results]
-        print(json.dumps(out, indent=2, ensure_ascii=False))
+        print(json_text(out, indent=2))
     return 0 if ok else 1
 
 
 def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
     if as_json:
         out = {"ok": False, "problems": [asdict(problem) for problem in error.problems]}
-        print(json.dumps(out, indent=2, ensure_ascii=False))
+        print(json_text(out, indent=2))
         return
     for problem in error.problems:
         print(f"{error.file}: {problem}", file=sys.stderr)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["calibration"]
 
-import json
 import sys
 from typing import Annotated, Final
 
@@ -33,6 +32,7 @@ from ingest.journal.kinds.calibration import (
     drift_warnings,
 )
 from ingest.journal.kinds.kind import NamedVessels
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.journal.calibration_parts import points_measured
@@ -117,7 +117,7 @@ def calibration(
             raise _as_option(error) from error
     if as_json:
         print(
-            json.dumps(
+            json_text(
                 {
                     "probe": declared.id,
                     "from": iso_utc(from_ms),
@@ -125,8 +125,7 @@ def calibration(
                     "offset": correction.offset,
                     "unit": row.unit,
                     "entry": entry_json(entry),
-                },
-                ensure_ascii=False,
+                }
             )
         )
         return

@@ -5,7 +5,6 @@ from __future__ import annotations
 __all__ = ["history"]
 
 import csv
-import json
 import math
 import sys
 from collections.abc import Collection, Iterator
@@ -20,6 +19,7 @@ from alerts.view.format import local_time, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
 from ingest.journal.kinds import result_units
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.reading import quality_class
 from ingest.store import Store
@@ -197,12 +197,12 @@ def _print_csv(rows: Iterator[_Row], printout: _Printout) -> int:
 def _print_json(rows: Iterator[_Row], printout: _Printout) -> int:
     """One object, whose rows are printed as they come: a year of readings is more than a small board's memory."""
     pick = itemgetter(*map(_COLUMNS.index, printout.keys))
-    head = json.dumps(printout.head, ensure_ascii=False)
+    head = json_text(printout.head)
     print(f'{head[:-1]}, "{printout.items}": [', end="")
     count = 0
     for count, row in enumerate(rows, 1):
         item = dict(zip(printout.keys, pick((iso_utc(row.at_ms), *row[1:])), strict=True))
-        print("\n " if count == 1 else ",\n ", json.dumps(item, ensure_ascii=False), sep="", end="")
+        print("\n " if count == 1 else ",\n ", json_text(item), sep="", end="")
     print("\n]}")
     return count
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 __all__ = ["import_entries"]
 
-import json
-import sys
 from collections import Counter
 from pathlib import Path
 from typing import Final
@@ -17,6 +15,7 @@ from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
 from ingest.journal.merging import JournalMerge
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.journal import entry_import
 
@@ -107,5 +106,4 @@ def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, write: bo
         "there_already": merge.there,
         "not_taken": [{"line": line, "reason": why} for line, why in merge.mistakes],
     }
-    json.dump(out, sys.stdout, indent=1, ensure_ascii=False)
-    print()
+    print(json_text(out, indent=1))

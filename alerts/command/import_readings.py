@@ -5,8 +5,6 @@ from __future__ import annotations
 __all__ = ["import_readings"]
 
 import csv
-import json
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from io import TextIOWrapper
@@ -21,6 +19,7 @@ from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.exchange.moments import Moments
 from ingest.exchange.rows import Rows
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.change_feed import DROPPED, cursor
@@ -44,7 +43,8 @@ def import_readings(file: Path, table: Path, form: TableForm, *, write: bool, as
             lines = _lines(table, text, form.delimiter)
             first_line, first_row = next(lines, (0, []))
             layout, targets = layout_and_targets(first_row, form, cellar, store)
-            rows = Rows(layout, Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms)), form.decimal)
+            largest = {id: target.largest_cell for id, target in targets.items()}
+            rows = Rows(layout, Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms)), form.decimal, largest)
             if not layout.headed:
                 rows.take(first_line, first_row)
             bulk_import = BulkImport(store, list(targets), rehearse=not write)
@@ -172,5 +172,4 @@ def _print_json(table: Path, rows: Rows, results: dict[Series, ImportedReadings]
             for reason, refused in rows.refused.items()
         ],
     }
-    json.dump(out, sys.stdout, indent=1, ensure_ascii=False)
-    print()
+    print(json_text(out, indent=1))

@@ -19,7 +19,7 @@ from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
 from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.exchange.rows import Column
-from ingest.reading import Scale
+from ingest.reading import LARGEST_VALUE, Scale
 from ingest.store import Store
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.scales import scales
@@ -55,6 +55,12 @@ class Target:
     conversion: tuple[float, float] | None
     low: float
     high: float
+
+    @property
+    def largest_cell(self) -> float:
+        """Up to where a cell can be converted, with either sign."""
+        gains = [abs(scale.gain) for scale in self.dated]
+        return LARGEST_VALUE / max(1.0, *gains, abs(self.conversion[0]) if self.conversion else 1.0)
 
     def readings(self, column: Column) -> Arrays:
         """Make readings of the cells of a column."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["journal"]
 
-import json
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo
 
@@ -26,6 +25,7 @@ from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.vessel_contents import contents_line
 from ingest.errors import IngestError
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
@@ -59,7 +59,7 @@ def journal(
     if struck:
         chosen = [entry for entry in chosen if entry.struck is not None]
     if as_json:
-        print(json.dumps([entry_json(entry) for entry in chosen], indent=2, ensure_ascii=False))
+        print(json_text([entry_json(entry) for entry in chosen], indent=2))
         return 0 if chosen else 1
     for entry in chosen:
         for line in entry_lines(entry, zone, now_ms):

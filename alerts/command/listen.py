@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["listen"]
 
-import json
 import logging
 import os
 import signal
@@ -25,6 +24,7 @@ from alerts.command.options import Duration
 from alerts.command.sample_outcome import TrialDecoder, outcome_json, outcome_line
 from ingest.cellar import Cellar, SerialSettings, load_cellar
 from ingest.errors import SourceError
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.sources.broker_address import guest_address
 from ingest.sources.mqtt_source import MqttSource
@@ -75,7 +75,7 @@ def _print_ports(as_json: bool) -> int:
     if as_json:
         for port in serial_devices:
             print(
-                json.dumps(
+                json_text(
                     {
                         "kind": "port",
                         "device": port.names[0],
@@ -83,8 +83,7 @@ def _print_ports(as_json: bool) -> int:
                         "description": port.description,
                         "held_by": None if port.holder is None else str(port.holder),
                         "hint": port.hint,
-                    },
-                    ensure_ascii=False,
+                    }
                 )
             )
         return 0 if serial_devices else 1
@@ -235,4 +234,4 @@ class _Listening:
             self._show(f"{left_out} samples of further addresses got no proposal; select some with --topic")
 
     def _print_json(self, value: object) -> None:
-        print(json.dumps(value, ensure_ascii=False), flush=True)
+        print(json_text(value), flush=True)

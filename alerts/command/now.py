@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["now"]
 
-import json
 from typing import Final
 
 from alerts.command.opened_cellar import open_cellar
@@ -17,6 +16,7 @@ from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, ReadingS
 from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import QUANTITIES, Cellar
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc
@@ -30,7 +30,7 @@ def now(file: File, as_json: Json = False) -> int:
     with open_cellar(file) as (cellar, store), store.read():
         status = cellar_status(cellar, store, now_ms)
     if as_json:
-        print(json.dumps(_as_json(status), indent=2, ensure_ascii=False))
+        print(json_text(_as_json(status), indent=2))
     else:
         _print(status, cellar)
     return 0 if status.all_well else 1

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["restore"]
 
-import json
 from pathlib import Path
 from typing import Annotated, Final
 
@@ -14,6 +13,7 @@ from alerts.command.backup import manifest_json, span_words
 from alerts.command.options import File, Json
 from alerts.view.format import local_time
 from ingest.cellar import load_cellar
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.backup import restoring
 
@@ -38,7 +38,7 @@ def restore(
             "manifest": manifest_json(restored.manifest),
             "replaced": None if restored.replaced is None else str(restored.replaced),
         }
-        print(json.dumps(out, indent=2, ensure_ascii=False))
+        print(json_text(out, indent=2))
         return 0
     manifest = restored.manifest
     made = local_time(manifest.made_ms, cellar.site.zone, now_ms)

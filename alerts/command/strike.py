@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["strike"]
 
-import json
 import sys
 from pathlib import Path
 from typing import Annotated, Final
@@ -17,6 +16,7 @@ from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.journal import entries
 
@@ -57,7 +57,7 @@ def strike(
                 print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
             return 1
     if as_json:
-        print(json.dumps([entry_json(entry) for entry in struck], indent=2, ensure_ascii=False))
+        print(json_text([entry_json(entry) for entry in struck], indent=2))
         return 0
     for entry in struck:
         for line in entry_lines(entry, cellar.site.zone, now_ms):

@@ -22,6 +22,7 @@ from ingest.journal.body import Words, body_data, shown
 from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import KINDS, parse_body, unknown_kind
 from ingest.journal.merging import EntryLine, Mistake
+from ingest.json_text import json_text
 from ingest.times import iso_utc, moment_of
 
 LONGEST_LINE: Final = 1 << 20
@@ -113,7 +114,7 @@ def entry_object(entry: Entry) -> dict[str, object]:
 
 def entry_line(entry: Entry) -> str:
     """Write an entry as a line."""
-    return json.dumps(entry_object(entry), ensure_ascii=False) + "\n"
+    return json_text(entry_object(entry)) + "\n"
 
 
 def _body_object(data: dict[str, Any]) -> dict[str, Any]:
@@ -216,7 +217,7 @@ def _json_object(line: int, raw: bytes) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise _LineWrong(f"is {shown(data)}, not a JSON object with the keys of an entry")
     try:
-        json.dumps(data, ensure_ascii=False).encode("utf-8")
+        json.dumps(data, ensure_ascii=False, allow_nan=True).encode("utf-8")  # a check of text, which goes nowhere
     except UnicodeEncodeError:
         raise _LineWrong("holds half a character (a lone surrogate such as \\ud800), which is not text") from None
     return data

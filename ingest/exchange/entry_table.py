@@ -6,13 +6,13 @@ __all__ = ["ENTRY_COLUMNS", "entry_row", "table_rows"]
 
 import csv
 import io
-import json
 from collections.abc import Iterable
 from typing import Final
 
 from ingest.exchange.entry_lines import entry_object
 from ingest.journal.entry import Entry
 from ingest.journal.kinds import body_words
+from ingest.json_text import json_text
 from ingest.times import iso_utc
 
 ENTRY_COLUMNS: Final = (
@@ -58,7 +58,7 @@ def entry_row(entry: Entry) -> tuple[str, ...]:
         "" if struck is None else iso_utc(struck.at_ms),
         "" if struck is None else _cell(struck.who),
         "" if struck is None else _cell(struck.reason),
-        json.dumps(entry_object(entry)["body"], ensure_ascii=False),
+        json_text(entry_object(entry)["body"]),
     )
 
 

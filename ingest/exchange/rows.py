@@ -7,13 +7,14 @@ __all__ = ["EXAMPLES", "Column", "RefusedRow", "Rows"]
 from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import Final, Literal
 
 from ingest.cellar import QUANTITIES
 from ingest.errors import Unreadable
 from ingest.exchange.layout import OWN_COLUMNS, Layout, Series
 from ingest.exchange.moments import Moments
-from ingest.reading import Quality
+from ingest.reading import LARGEST_VALUE, Quality
 from ingest.sources.number import parse_number
 
 EXAMPLES: Final = 3
@@ -41,8 +42,16 @@ class Column:
 class Rows:
     """Takes rows one by one; ``held`` readings wait in ``columns`` until the caller takes them out."""
 
-    def __init__(self, layout: Layout, moments: Moments, decimal: Literal[".", ","] = ".") -> None:
+    def __init__(
+        self,
+        layout: Layout,
+        moments: Moments,
+        decimal: Literal[".", ","] = ".",
+        largest: Mapping[int, float] = MappingProxyType({}),
+    ) -> None:
+        """largest: series id -> up to where a cell of either sign can be converted, ``LARGEST_VALUE`` if not named."""
         self._layout = layout
+        self._largest = largest
         self._moments = moments
         self._decimal = decimal
         self.columns: dict[int, Column] = {}
@@ -92,6 +101,8 @@ class Rows:
         self._keep(series, self._moments.at_ms(at), parse_number(value), _CLASSES[quality])
 
     def _keep(self, series: int, at_ms: int, value: float, quality: int) -> None:
+        if abs(value) > self._largest.get(series, LARGEST_VALUE):
+            raise Unreadable("not finite", f"{value:g} is too large to be converted")
         column = self.columns.get(series)
         if column is None:
             column = self.columns[series] = Column()

@@ -41,4 +41,4 @@ def senml_packs(probe: str, quantity: str, readings: Iterable[tuple[int, float, 
         ]
         del records[0]["t"]
         records[0] = {"bn": probe, "bt": first_ms / 1000, "bu": unit, **records[0]}
-        yield json.dumps(records, separators=(",", ":"), ensure_ascii=False) + "\n"
+        yield json.dumps(records, separators=(",", ":"), ensure_ascii=False, allow_nan=False) + "\n"

@@ -17,7 +17,7 @@ from ingest.errors import Unreadable
 from ingest.plain_text import one_line
 from ingest.probes.onewire import Thermometer, parse_w1
 from ingest.probes.record_unit import value_in
-from ingest.reading import Quality, Reason, quality_class, quality_code
+from ingest.reading import LARGEST_VALUE, Quality, Reason, quality_class, quality_code
 from ingest.sources.json_form import JsonPointer, decode_json, number_at, time_at
 from ingest.sources.number import parse_number
 from ingest.sources.sample import Sample
@@ -42,9 +42,10 @@ class Binding:
     """A probe as the wire sees it.
 
     source, address: where its samples come from; low, high: the plausible range in the numbers that the wire carries,
-    or with a signal in the unit of its label; pattern: for text lines, with a group ``value``; pointer, time_pointer:
-    for JSON; signal, counts: what the number on the wire is turned by before it is stored. The supply of a ratiometric
-    signal [V] stands at supply_pointer, or in the pattern's group ``supply``; without either it counts as nominal.
+    or with a signal in the unit of its label; gain, offset: what turns these numbers into the quantity's unit; pattern:
+    for text lines, with a group ``value``; pointer, time_pointer: for JSON; signal, counts: what the number on the wire
+    is turned by before it is stored. The supply of a ratiometric signal [V] stands at supply_pointer, or in the
+    pattern's group ``supply``; without either it counts as nominal.
 
     name, dimension, unit, unit_declared: for SenML, the full name of the probe's records, and the unit of that
     dimension in which its numbers are stored; declared: somebody wrote it, so that a record without a unit is in it.
@@ -57,6 +58,8 @@ class Binding:
     form: Literal["plain", "json", "senml", "line", "w1"]
     low: float
     high: float
+    gain: float = 1.0
+    offset: float = 0.0
     decimal: Literal[".", ","] = "."
     pattern: LinePattern | None = None
     pointer: JsonPointer | None = None
@@ -71,8 +74,12 @@ class Binding:
     unit_declared: bool = True
 
     def quality_of(self, number: float) -> int:
-        """Return the quality code of a number by the plausible range alone."""
-        return _GOOD if self.low <= number <= self.high else _OUT_OF_RANGE
+        """Return the quality code of a number by the plausible range alone. Raises Unreadable ``not finite``."""
+        if self.low <= number <= self.high:
+            return _GOOD
+        if not abs(self.gain * number + self.offset) <= LARGEST_VALUE:
+            raise Unreadable("not finite", f"{number:g} is beyond {LARGEST_VALUE:g} in the quantity's unit")
+        return _OUT_OF_RANGE
 
     def refusal(self, error: Unreadable, sample: Sample) -> Refusal:
         """Return why this probe got no reading from the sample."""
@@ -160,6 +167,7 @@ class _OwnTimes:
 
 def _plain_decoder(binding: Binding) -> _Decode:
     series, low, high, decimal = binding.series, binding.low, binding.high, binding.decimal
+    quality_of = binding.quality_of
 
     def decode(sample: Sample) -> Decoded:
         if sample.retained:
@@ -169,7 +177,7 @@ def _plain_decoder(binding: Binding) -> _Decode:
             if binding.signal is not None:
                 number, quality = _linearised(binding, number, None)
             else:
-                quality = _GOOD if low <= number <= high else _OUT_OF_RANGE
+                quality = _GOOD if low <= number <= high else quality_of(number)
         except Unreadable as error:
             # Without the error's detail: the payload itself is as short as that.
             return Decoded([], [Refusal(binding.probe, error.reason, _excerpt(sample.payload))])
@@ -323,9 +331,8 @@ def _linearised(binding: Binding, number: float, supply: float | None) -> tuple[
     """Return the number in the unit of the label, and its quality by the signal first, then by the plausible range."""
     assert binding.signal is not None
     value, quality = from_wire(binding.signal, binding.counts, number, supply)
-    if quality_class(quality) is not Quality.BAD and not binding.low <= value <= binding.high:
-        return value, _OUT_OF_RANGE
-    return value, quality
+    by_range = binding.quality_of(value)
+    return value, (quality if quality_class(quality) is Quality.BAD or by_range == _GOOD else by_range)
 
 
 def _excerpt(payload: bytes) -> str:

@@ -14,7 +14,7 @@ import sqlite3
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 
-from ingest.reading import Part, Scale
+from ingest.reading import LARGEST_DOUBLE, Part, Scale
 from ingest.store.change_feed import touch
 from ingest.store.connection import Store
 
@@ -59,11 +59,14 @@ def compose(ordered: Iterable[Part]) -> list[Scale]:
 
 
 def value_at(dated: Sequence[Scale], at_ms: int, number: float) -> float:
-    """The number of a reading at at_ms in our unit, through the newest scale not after it (or the first there is)."""
+    """The number of a reading at at_ms in our unit, through the newest scale not after it (or the first there is).
+
+    What overflows is the largest that a double holds.
+    """
     if not dated:
         return number
     scale = dated[max(0, bisect_right(dated, at_ms, key=_from_ms) - 1)]
-    return scale.gain * number + scale.offset
+    return max(-LARGEST_DOUBLE, min(LARGEST_DOUBLE, scale.gain * number + scale.offset))
 
 
 def _from_ms(scale: Scale) -> int:

@@ -1,4 +1,8 @@
-"""Many numbers at once through their dated scales; apart from ``scales``, since a daemon starts without numpy."""
+"""Many numbers at once through their dated scales; apart from ``scales``, since a daemon starts without numpy.
+
+Numbers that were stored before they were held against ``LARGEST_VALUE`` may overflow here; such a value is shown as the
+largest that a double holds, as ``value_at`` does.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 import numpy.typing as npt
 
-from ingest.reading import Scale
+from ingest.reading import LARGEST_DOUBLE, Scale
 from ingest.store.readings.block import Arrays
 
 
@@ -18,9 +22,16 @@ def scaled(numbers: Arrays, dated: Sequence[Scale]) -> Arrays:
     if not dated:
         return numbers
     if len(dated) == 1:
-        return numbers._replace(number=dated[0].gain * numbers.number + dated[0].offset)
-    gains, offsets = gains_and_offsets(numbers.at_ms, dated)
-    return numbers._replace(number=gains * numbers.number + offsets)
+        return numbers._replace(number=_finite(numbers.number, dated[0].gain, dated[0].offset))
+    return numbers._replace(number=_finite(numbers.number, *gains_and_offsets(numbers.at_ms, dated)))
+
+
+def _finite(
+    numbers: npt.NDArray[np.float64], gains: npt.NDArray[np.float64] | float, offsets: npt.NDArray[np.float64] | float
+) -> npt.NDArray[np.float64]:
+    with np.errstate(over="ignore"):
+        values: npt.NDArray[np.float64] = np.clip(gains * numbers + offsets, -LARGEST_DOUBLE, LARGEST_DOUBLE)
+    return values
 
 
 def gains_and_offsets(
