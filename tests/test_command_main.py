@@ -36,6 +36,11 @@ def test_a_command_that_a_person_waits_for_loads_no_library_of_the_daemons(comma
     assert not imported & {"paho", "serial", "fastapi", "uvicorn", "apscheduler", "influxdb_client", "rich", "amqtt"}
 
 
+@pytest.mark.parametrize("command", ["journal", "acknowledge", "check", "enter", "bench"])
+def test_a_command_that_reads_no_readings_loads_no_numpy(command: str) -> None:
+    assert "numpy" not in _imported_by(f"import {COMMANDS[command][0].partition(':')[0]}")
+
+
 def test_what_a_command_returns_is_the_exit_code() -> None:
     assert CliRunner().invoke(app, ["bench", "signal", "4-20 mA = 0-30 psi", "12.5"]).exit_code == 0
     assert CliRunner().invoke(app, ["check", "/nowhere/cellar.toml"]).exit_code == 1

@@ -38,7 +38,6 @@ from ingest.store import Store
 from ingest.store.journal.calibration_parts import points_measured
 from ingest.store.journal.entries import write_entry
 from ingest.store.readings.scales import parts, scales, value_at
-from ingest.store.readings.series_history import newest
 from ingest.times import Ambiguous, iso_utc
 
 # A calibration as of now may have been looked at some minutes ago.
@@ -212,6 +211,9 @@ def _points(
     if reads:
         shown = [_amount(text, declared, "--reads") for text in reads]
     else:
+        # It unpacks settled days by numpy, which the other kinds of entries must not wait for.
+        from ingest.store.readings.series_history import newest
+
         last = newest(store, series, 1)
         if not last:
             raise IngestError(f"{declared.id} has no reading yet; say what it reads with --reads")
