@@ -27,6 +27,7 @@ from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
+from ingest.machine_clock import even_time
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.store import RoleLock, create_or_open, open_existing
 from ingest.watchdog import Watchdog
@@ -155,6 +156,11 @@ class AlertsDaemon:
                     log.warning("the outbox could not note what became of its messages: %s", error)
                 except Exception:
                     log.exception("the outbox failed; it goes on")
+
+
+def _now() -> Now:
+    even = even_time()
+    return Now(wall_ms(), even.mono, even.boot)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -44,6 +44,8 @@ log = logging.getLogger("alerts")
 
 _TURN: Final = "turn"
 _OCCURRENCE: Final = "occurrence"
+# The counter of the newest pulse of ingest that was judged.
+_PULSE: Final = "turn pulse"
 
 # After a long stop the readings are judged in pieces, so that a turn stays short.
 MOST_A_TURN: Final = 20_000
@@ -93,7 +95,10 @@ class Turner:
         self._occurrences = cursor(store, _OCCURRENCE) or 0
         self._state = self._load_state(now)
         self._pulse_due = now.mono
-        self._pulse_seen_ms = 0
+        # What the store holds at the start may be of a daemon that has ended since: only a later pulse is news, or one
+        # that the turns before the start did not see.
+        stored, seen = pulses(store).ingest, cursor(store, _PULSE)
+        self._pulse_seen = _identity(stored) if stored and seen in (None, stored.beat.counter) else None
         self._backups_since_ms = None if cellar.backup is None else backups_since(store, now.utc_ms)
 
     def _load_state(self, now: Now) -> WatchState:
@@ -132,12 +137,13 @@ class Turner:
                 messages = self._keep(connection, result, now)
                 set_cursor(connection, _TURN, judged_id)
                 set_cursor(connection, _OCCURRENCE, occurrences)
+                if ingest is not None:
+                    set_cursor(connection, _PULSE, ingest.beat.counter)
                 if pulse_is_due:
-                    write_pulse(connection, self._pulse(judged_id), now.utc_ms, self._started_ms)
+                    write_pulse(connection, self._pulse(judged_id), now.utc_ms, self._started_ms, now.even)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S
-        if ingest is not None:
-            self._pulse_seen_ms = ingest.at_ms
+        self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
         return messages
 
@@ -159,7 +165,7 @@ class Turner:
 
     def _health(self, ingest: Pulse[IngestPulse] | None, now: Now, *, look_at_backups: bool) -> dict[str, int]:
         health: dict[str, int] = {}
-        if ingest is not None and ingest.at_ms != self._pulse_seen_ms:
+        if ingest is not None and _identity(ingest) != self._pulse_seen:
             health |= health_of_pulse(ingest.at_ms, ingest.body)
         if look_at_backups and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
@@ -189,6 +195,11 @@ class Turner:
         for event, outcome in result.outcomes:
             mark_applied(connection, event, outcome, now.utc_ms)
         return self._notifier.notify(connection, transitions, now.utc_ms)
+
+
+def _identity(pulse: Pulse[IngestPulse] | None) -> tuple[int, int] | None:
+    """What differs between two pulses; the time serves where an older version wrote no counter."""
+    return None if pulse is None else (pulse.beat.counter, pulse.at_ms)
 
 
 def _transition_row(transition: Transition) -> TransitionRow:

@@ -19,6 +19,7 @@ mirror          the store once more in a server of the InfluxDB v2 write protoco
 exchange        readings and entries from and for other programs
 simulation      a cellar of physics, for the demo and the tests
 backoff         how long to wait before something is tried again
+machine_clock   the even clock of a boot, and whether the network sets the wall clock
 pulse           the mark in the store that a daemon works
 operator_event  what a person asks for about an alarm
 watchdog        how often systemd wants to hear from a process

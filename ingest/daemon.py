@@ -24,6 +24,7 @@ import sdnotify
 
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
+from ingest.machine_clock import even_time
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
@@ -228,7 +229,7 @@ class IngestDaemon:
             log.warning("the first pulse was not stored: %s", error)
 
     def _write_pulse(self, connection: sqlite3.Connection) -> None:
-        write_pulse(connection, self._pulse(), wall_ms(), self._started_ms)
+        write_pulse(connection, self._pulse(), wall_ms(), self._started_ms, even_time())
 
     def _pulse(self) -> IngestPulse:
         counters = self._writer.counters

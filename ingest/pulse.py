@@ -13,6 +13,7 @@ __all__ = [
     "RESPONDS_S",
     "AlertsPulse",
     "BackupPulse",
+    "Beat",
     "BrokerPulse",
     "ChipPulse",
     "IngestPulse",
@@ -33,6 +34,8 @@ from pydantic import (
     ValidatorFunctionWrapHandler,
     field_validator,
 )
+
+from ingest.machine_clock import EvenTime
 
 PULSE_S = 10.0
 
@@ -162,6 +165,17 @@ class AlertsPulse(_Document):
 Body = TypeVar("Body", bound=_Document)
 
 
+class Beat(NamedTuple):
+    """What tells one pulse from another, and its age, whatever the wall clock says.
+
+    counter: one more with each pulse of the daemon, also over restarts, 0 in a store of an older version; even: when it
+    was written, None there.
+    """
+
+    counter: int = 0
+    even: EvenTime | None = None
+
+
 class Pulse(NamedTuple, Generic[Body]):
     """The newest pulse of a daemon. at_ms: when it was written; started_ms: when the daemon started; UTC ms."""
 
@@ -169,9 +183,17 @@ class Pulse(NamedTuple, Generic[Body]):
     pid: int
     started_ms: int
     body: Body
+    beat: Beat = Beat()
 
-    def responds(self, now_ms: int) -> bool:
-        """Whether the daemon works: its pulse is young enough at now_ms (UTC ms)."""
+    def responds(self, now_ms: int, even: EvenTime | None = None) -> bool:
+        """Whether the daemon works: its pulse is young enough.
+
+        even: now by the even clock, which decides where the pulse carries such a time; a pulse of another boot is of a
+        daemon that has ended. now_ms (UTC ms) decides where either is unknown.
+        """
+        if even is not None and even.boot and self.beat.even is not None:
+            age_s = even.since(self.beat.even)
+            return age_s is not None and age_s < RESPONDS_S
         return now_ms - self.at_ms < RESPONDS_S * 1000
 
     def as_json(self) -> dict[str, object]:

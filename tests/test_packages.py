@@ -19,6 +19,7 @@ BOTTOM = {
     "ingest.backoff",
     "ingest.errors",
     "ingest.json_text",
+    "ingest.machine_clock",
     "ingest.operator_event",
     "ingest.plain_text",
     "ingest.pulse",

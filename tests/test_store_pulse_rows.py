@@ -7,7 +7,8 @@ import os
 
 from a_store import NOW
 
-from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse, LinePulse, Pulse, Pulses, RetainedSample
+from ingest.machine_clock import EvenTime
+from ingest.pulse import AlertsPulse, Beat, BrokerPulse, IngestPulse, LinePulse, Pulse, Pulses, RetainedSample
 from ingest.store import Store
 from ingest.store.pulse_rows import pulses, write_pulse
 
@@ -40,8 +41,8 @@ def test_each_daemon_has_one_pulse_its_newest(store: Store) -> None:
     _write(store, IngestPulse(samples=1), AlertsPulse())
     _write(store, newest, at_ms=NOW + 10)
     assert pulses(store) == Pulses(
-        ingest=Pulse(NOW + 10, os.getpid(), NOW - 5, newest),
-        alerts=Pulse(NOW, os.getpid(), NOW - 5, AlertsPulse()),
+        ingest=Pulse(NOW + 10, os.getpid(), NOW - 5, newest, Beat(2)),
+        alerts=Pulse(NOW, os.getpid(), NOW - 5, AlertsPulse(), Beat(1)),
     )
 
 
@@ -49,7 +50,7 @@ def test_what_is_not_known_is_not_written(store: Store) -> None:
     body = IngestPulse(samples=2, mqtt=BrokerPulse(connected=True), lines={"bench": LinePulse(open=False)})
     _write(store, body)
     stored = {"samples": 2, "mqtt": {"connected": True}, "lines": {"bench": {"open": False}}}
-    assert _stored(store) == stored
+    assert _stored(store) == {"beat": {"counter": 1}, **stored}
     pulse = pulses(store).ingest
     assert pulse is not None
     assert pulse.as_json() == stored
@@ -75,3 +76,25 @@ def test_text_that_is_not_unicode_spoils_no_pulse(store: Store) -> None:
     pulse = pulses(store).ingest
     assert pulse is not None
     assert pulse.body.lines["bench"].open
+
+
+def test_a_pulse_carries_a_counter_and_the_even_time_of_its_boot(store: Store) -> None:
+    for mono in (7.0, 17.25):
+        with store.write() as connection:
+            write_pulse(connection, IngestPulse(), NOW, NOW, EvenTime("boot-1", mono))
+    pulse = pulses(store).ingest
+    assert pulse is not None
+    assert pulse.beat == Beat(2, EvenTime("boot-1", 17.25))
+    assert pulse.as_json() == {}
+
+
+def test_whether_a_daemon_responds_is_asked_of_the_even_clock_where_it_is_known() -> None:
+    year_ms = 365 * 86_400_000
+    known = Pulse(NOW, 1, NOW, AlertsPulse(), Beat(1, EvenTime("boot-1", 100.0)))
+    for wall_ms in (NOW - year_ms, NOW, NOW + year_ms):
+        assert known.responds(wall_ms, EvenTime("boot-1", 134.0))
+        assert not known.responds(wall_ms, EvenTime("boot-1", 136.0))
+        assert not known.responds(wall_ms, EvenTime("boot-2", 101.0)), "it ended with its boot"
+    unknown = known._replace(beat=Beat())
+    assert unknown.responds(NOW + 34_000, EvenTime("boot-1", 500.0))
+    assert not unknown.responds(NOW + year_ms, EvenTime("boot-1", 101.0))

@@ -53,6 +53,8 @@ class Bench:
         self.series = declare(self.store, declarations(self.cellar), EPOCH_MS)
         self.appender = Appender(self.store)
         self.second = 0.0
+        self.clock_is_off_s = 0.0
+        self.boot = "boot-1"
         self.turner = self._turner()
 
     def _turner(self) -> Turner:
@@ -60,7 +62,8 @@ class Bench:
 
     @property
     def now(self) -> Now:
-        return Now(EPOCH_MS + round(self.second * 1000), 1000.0 + self.second)
+        wall_s = self.second + self.clock_is_off_s
+        return Now(EPOCH_MS + round(wall_s * 1000), 1000.0 + self.second, self.boot)
 
     def restart(self, text: str | None = None) -> None:
         if text is not None:
@@ -70,6 +73,11 @@ class Bench:
 
     def reading(self, psi: float, quality: int = 0, ago_s: float = 0.0) -> None:
         self.appender.append([(self.series["k1-pressure"], self.now.utc_ms - round(ago_s * 1000), psi, quality)])
+
+    def ingest_lives(self, connected: bool = True) -> None:
+        with self.store.write() as connection:
+            pulse = IngestPulse(mqtt=BrokerPulse(connected=connected))
+            write_pulse(connection, pulse, self.now.utc_ms, EPOCH_MS, self.now.even)
 
     def turn(self, after_s: float = 1.0) -> int:
         self.second += after_s
@@ -328,6 +336,57 @@ def test_readings_are_judged_on_after_the_clock_was_set_and_times_were_moved_bac
         bench.reading(0.5, ago_s=3600.0)
         bench.turn(5.0)
     assert len(bench.subjects()) == 2
+
+
+@pytest.mark.parametrize("steps", [(-3600.0,), (86_400.0, 0.0)], ids=["an hour back", "a day ahead and right again"])
+def test_a_clock_that_is_set_makes_no_message_and_hides_none(bench: Bench, steps: tuple[float, ...]) -> None:
+    def live(connected: bool = True, reading: bool = True) -> None:
+        bench.ingest_lives(connected)
+        if reading:
+            bench.reading(12.0)
+        bench.turn(10.0)
+
+    for _ in range(6):
+        live()
+    for off_s in steps:
+        bench.clock_is_off_s = off_s
+        for _ in range(20):
+            live()
+    assert bench.subjects() == []
+    for restart in (False, True):
+        if restart:
+            bench.restart()
+        for _ in range(15):
+            live(connected=False)
+        assert bench.subjects()[-1] == "ben: MEDIUM: leeside broker, not responding for 1 min 40 s"
+        bench.send()
+        live()
+        bench.send()
+        for _ in range(31):
+            live(reading=False)
+        assert bench.subjects()[-1].startswith("ben: MEDIUM: K1 pressure, no data for ")
+        bench.send()
+        live()
+        bench.send()
+
+
+def test_a_restart_while_ingest_is_dead_says_nothing_new(bench: Bench) -> None:
+    bench.ingest_lives()
+    for _ in range(8):
+        bench.turn(10.0)
+    raised = bench.subjects()
+    assert raised == [f"{who}: HIGH: leeside ingest, not responding for 1 min" for who in ("ana", "ben")]
+    bench.send()
+    for _ in range(3):
+        bench.restart()
+        for _ in range(10):
+            bench.turn(10.0)
+    assert bench.subjects() == raised
+    bench.ingest_lives()
+    bench.turn()
+    assert bench.subjects()[2:] == [
+        f"{who}: BACK TO NORMAL: leeside ingest, not responding for 1 min" for who in ("ana", "ben")
+    ]
 
 
 @given(

@@ -47,17 +47,32 @@ def test_a_bad_measurement_does_not_lengthen_the_time_for_which_a_reading_is_fre
     assert rig.state() == "normal", "the reading was not fresh any more when the delay ran out"
 
 
-def test_imported_and_late_readings_are_no_data() -> None:
+def test_an_imported_reading_is_no_data() -> None:
     rig = Rig(a_silence())
     rig.at(100, 20)
     rig.at(200, 20, quality=IMPORTED)
-    rig.second = 210
-    rig.turn([rig.reading(20, 99)])
     rig.at(221)
     assert rig.state(KEY) == "unacknowledged"
-    rig.second = 230
-    rig.turn([rig.reading(20, 98), rig.reading(20, 230, IMPORTED)])
+    rig.at(230, 20, quality=IMPORTED)
     assert rig.state(KEY) == "unacknowledged"
+
+
+def test_silence_counts_from_arrival_whatever_the_readings_own_time() -> None:
+    rig = Rig(a_silence())
+    rig.at(100, 20)
+    # The clock behind the own times is set back by an hour, and later a day ahead and back again.
+    for second, skew_ms in ((200, -3_600_000), (300, 86_400_000), (400, -3_600_000), (500, 0)):
+        rig.skew_ms = skew_ms
+        rig.at(second, 20)
+    rig.at(619)
+    assert rig.state(KEY) == "normal"
+    rig.at(621)
+    assert rig.state(KEY) == "unacknowledged"
+    # A backlog shows that the probe is alive; the silence did not end before it began.
+    rig.second = 700
+    (ended,) = rig.turn([rig.reading(20, 50)]).transitions
+    assert ended.condition is not None
+    assert ended.condition.since_ms == EPOCH_MS + 500_000
 
 
 def test_the_first_reading_ends_it_and_its_since_is_the_last_reading_before() -> None:

@@ -14,6 +14,7 @@ from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import local_time
 from alerts.view.status import cellar_status
 from ingest.json_text import json_text
+from ingest.machine_clock import even_time
 from ingest.process import wall_ms
 from ingest.store.alarms.alarm_record import transitions
 from ingest.times import iso_utc
@@ -29,7 +30,7 @@ def alarms(
     """List the alarms, most urgent first. Exit code 1 while there is one."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
-        status = cellar_status(cellar, store, now_ms)
+        status = cellar_status(cellar, store, now_ms, even_time())
         record = transitions(store) if everything else []
     zone, units = cellar.site.zone, cellar.site.units
     if as_json:

@@ -6,6 +6,7 @@ __all__ = ["held_by_leeside"]
 
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
+from ingest.machine_clock import even_time
 from ingest.sources.serial_port import LineTrial
 from ingest.store import open_existing
 from ingest.store.pulse_rows import pulses
@@ -29,4 +30,4 @@ def held_by_leeside(cellar: Cellar, line: str, trial: LineTrial, now_ms: int) ->
     if trial.holder is not None:
         return pulse.pid if trial.holder.pid == pulse.pid else None
     is_open = line in pulse.body.lines and pulse.body.lines[line].open
-    return pulse.pid if is_open and pulse.responds(now_ms) else None
+    return pulse.pid if is_open and pulse.responds(now_ms, even_time()) else None

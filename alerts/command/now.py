@@ -17,6 +17,7 @@ from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.json_text import json_text
+from ingest.machine_clock import even_time
 from ingest.process import wall_ms
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.times import iso_utc
@@ -28,7 +29,7 @@ def now(file: File, as_json: Json = False) -> int:
     """Show every place as it is now. Exit code 1 while there is an alarm, or a probe or daemon is silent."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
-        status = cellar_status(cellar, store, now_ms)
+        status = cellar_status(cellar, store, now_ms, even_time())
     if as_json:
         print(json_text(_as_json(status), indent=2))
     else:

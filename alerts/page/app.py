@@ -19,6 +19,7 @@ from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
+from ingest.machine_clock import even_time
 from ingest.store import open_existing
 
 _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes by default
@@ -38,7 +39,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
         now_ms = clock()
         # In one read, so that alarms and readings are of one moment, and a damaged store is reported as such.
         with open_existing(cellar.store_path) as store, store.read():
-            status = cellar_status(cellar, store, now_ms)
+            status = cellar_status(cellar, store, now_ms, even_time())
         return _TEMPLATES.TemplateResponse(
             request,
             "cellar.html",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["AlarmStatus", "CellarStatus", "DaemonStatus", "PlaceStatus", "ReadingStatus", "cellar_status"]
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Final, Literal
@@ -14,6 +15,7 @@ from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.machine_clock import EvenTime
 from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
@@ -111,12 +113,20 @@ class CellarStatus:
         )
 
 
-def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
-    """Read the cellar's status from the store; call inside ``store.read()``, so that all is of one moment."""
+def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | None = None) -> CellarStatus:
+    """Read the cellar's status from the store; call inside ``store.read()``, so that all is of one moment.
+
+    now_ms: UTC milliseconds; even: the same moment by the even clock, by which daemons are judged where it is given.
+    """
     alarms = tuple(_alarms(cellar, store))
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
-    readings = _readings(cellar, store, now_ms)
+    ingest, alerts = pulses(store)
+    daemons = (
+        DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms, even), ingest),
+        DaemonStatus("alerts", alerts is not None and alerts.responds(now_ms, even), alerts),
+    )
+    readings = _readings(cellar, store, now_ms, _silences(cellar, store) if daemons[1].responds else {})
     places = tuple(
         PlaceStatus(
             place.id,
@@ -128,11 +138,6 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
             tuple(racking for racking in open_rackings if place.id in racking.vessels),
         )
         for place in cellar.places
-    )
-    ingest, alerts = pulses(store)
-    daemons = (
-        DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms), ingest),
-        DaemonStatus("alerts", alerts is not None and alerts.responds(now_ms), alerts),
     )
     digest = sha256(cellar.text.encode()).hexdigest()
     return CellarStatus(
@@ -148,7 +153,21 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int) -> CellarStatus:
     )
 
 
-def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingStatus]:
+def _silences(cellar: Cellar, store: Store) -> dict[str, bool]:
+    """Read by probe whether the alerts daemon found it silent, which counts from arrival and by no wall clock."""
+    records = {row.key: row.entry for row in alarm_rows(store)}
+    silences = {}
+    for limit in cellar.limits:
+        if limit.kind == "no data" and limit.key in records:
+            try:
+                silences[limit.probe] = LimitRecord.from_json(records[limit.key], 0.0).track.active
+            except WatchStateUnreadable:
+                continue
+    return silences
+
+
+def _readings(cellar: Cellar, store: Store, now_ms: int, silences: Mapping[str, bool]) -> dict[str, ReadingStatus]:
+    """silences: as ``_silences``; of a probe that is missing there, the age of its newest reading decides."""
     known = {(row.probe, row.place, row.quantity): row for row in all_series(store)}
     series = {probe.id: known.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
     newest = latest(store, [row.id for row in series.values() if row is not None])
@@ -169,7 +188,7 @@ def _readings(cellar: Cellar, store: Store, now_ms: int) -> dict[str, ReadingSta
             reading.at_ms,
             _QUALITY_WORDS[quality],
             "" if reason is Reason.NONE else reason.name.lower().replace("_", " "),
-            silent=now_ms - reading.at_ms > no_data_s.get(probe.id, 120.0) * 1000,
+            silent=silences.get(probe.id, now_ms - reading.at_ms > no_data_s.get(probe.id, 120.0) * 1000),
         )
     return readings
 

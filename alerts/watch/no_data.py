@@ -1,9 +1,9 @@
 """A limit on silence: how long a probe may send nothing, or nothing good.
 
 Silence is monotonic time since the probe was last heard, so no clock step can make or hide it; at start-up every probe
-has the whole time once more. Any reading ends the silence, also a bad one; only a limit on bad measurement waits for a
-good one. An imported reading and a late one (older than the newest seen) do not end it: neither shows that the probe
-is alive. A limit on a part of leeside has no probe; it hears the times at which that part was well.
+has the whole time once more. Any reading that came over the wire ends the silence, whatever its own time, and also a
+bad one; only a limit on bad measurement waits for a good one. An imported reading does not end it: it does not show
+that the probe is alive. A limit on a part of leeside has no probe; it hears the times at which that part was well.
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from ingest.cellar import EffectiveLimit
 @dataclass(frozen=True, slots=True)
 class SilenceTrack:
     """active: whether the probe is silent for too long; since_ms: when that silence began, or ended, UTC
-    milliseconds; seen_mono: when it was last heard (or the watch began), monotonic seconds; newest_ms: own time of
-    what was heard then, None when that was before a restart.
+    milliseconds; seen_mono: when it was last heard (or the watch began), monotonic seconds; newest_ms: newest
+    own time heard, None when that was before a restart.
     """
 
     active: bool = False
@@ -45,16 +45,15 @@ def hear(
     track: SilenceTrack, limit: EffectiveLimit, times_ms: Iterable[int], *, mono: float
 ) -> tuple[SilenceTrack, list[Condition]]:
     """Take the times (UTC milliseconds) of what was heard, in the order in which it came; mono: as for ``judge``."""
-    newest, first = track.newest_ms, None
-    for at_ms in times_ms:
-        if newest is None or at_ms >= newest:
-            newest = at_ms
-            first = newest if first is None else first
-    if first is None:
+    heard = list(times_ms)
+    if not heard:
         return track, []
+    newest = max(heard) if track.newest_ms is None else max(track.newest_ms, *heard)
     if not track.active:
         return replace(track, seen_mono=mono, newest_ms=newest), []
-    return SilenceTrack(False, first, mono, newest), [Condition(limit.key, False, first, None)]
+    # A backlog's own time may lie before the silence; the silence did not end before it began.
+    since = heard[0] if track.since_ms is None else max(heard[0], track.since_ms)
+    return SilenceTrack(False, since, mono, newest), [Condition(limit.key, False, since, None)]
 
 
 def tick(track: SilenceTrack, limit: EffectiveLimit, *, now: Now) -> tuple[SilenceTrack, Condition | None]:

@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 from typing import NamedTuple
 
+from ingest.machine_clock import EvenTime
 from ingest.operator_event import OperatorEvent
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 
@@ -27,10 +28,20 @@ class WatchReading(NamedTuple):
 
 
 class Now(NamedTuple):
-    """The time, read once at the top of a turn. utc_ms: UTC milliseconds; mono: ``time.monotonic()``, seconds."""
+    """The time, read once at the top of a turn.
+
+    utc_ms: UTC milliseconds; mono: ``time.monotonic()``, seconds; boot: the kernel's id of the boot in which those
+    count, "" where it is unknown.
+    """
 
     utc_ms: int
     mono: float
+    boot: str = ""
+
+    @property
+    def even(self) -> EvenTime | None:
+        """The moment by the even clock alone, None where the boot is unknown."""
+        return EvenTime(self.boot, self.mono) if self.boot else None
 
 
 class TurnInputs(NamedTuple):

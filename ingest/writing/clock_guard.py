@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["ClockGuard", "boot_id"]
+__all__ = ["ClockGuard"]
 
 import logging
 import sqlite3
 from collections.abc import Callable
-from pathlib import Path
 
+from ingest.machine_clock import boot_id
 from ingest.store import Store
 from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.readings.undated import KNOWN, Anchor, open_anchor
@@ -17,14 +17,6 @@ from ingest.writing.board_clock import BoardClock, ClockState
 from ingest.writing.writer import Writer
 
 log = logging.getLogger("ingest")
-
-
-def boot_id() -> str:
-    """The kernel's id of this boot; monotonic seconds mean the same only within one."""
-    try:
-        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
-    except OSError:
-        return "unknown"
 
 
 class ClockGuard:
