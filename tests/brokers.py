@@ -7,6 +7,7 @@ __all__ = ["Amqtt", "Mosquitto", "broker_address"]
 import getpass
 import json
 import shutil
+import signal
 import socket
 import subprocess
 import sys
@@ -117,6 +118,16 @@ class Mosquitto:
     def kill(self) -> None:
         """End it as a power cut would; what it had not saved is gone."""
         self._end(kill=True)
+
+    def hang(self) -> None:
+        """Stop it in the middle of its work; its connections stay open. ``go_on`` ends that."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGSTOP)
+
+    def go_on(self) -> None:
+        """Let it work again after ``hang``."""
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
 
     def _end(self, *, kill: bool) -> None:
         if self._process is None:

@@ -14,6 +14,7 @@ from brokers import Amqtt, Mosquitto, broker_address
 from eventually import eventually
 
 from ingest.backoff import Backoff
+from ingest.sources import mqtt_client
 from ingest.sources.mqtt_source import MqttSource
 from ingest.sources.sample import Sample
 
@@ -284,3 +285,21 @@ def test_a_port_where_no_broker_listens_is_told() -> None:
     cellar = Cellar(port)
     with running(cellar, connected=False) as source:
         eventually(lambda: f"Nothing listens at 127.0.0.1:{port}" in source.state().last_error)
+
+
+def test_a_broker_that_hangs_with_its_connections_open_is_noticed_and_found_again(
+    broker: Mosquitto, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ten seconds of the questions are one here; what the broker is promised stays at 60 s."""
+    monkeypatch.setattr(mqtt_client, "PING_S", 1)
+    cellar = Cellar(broker.port)
+    with running(cellar) as source:
+        broker.hang()
+        try:
+            eventually(lambda: not source.state().connected, within_s=5)
+            eventually(lambda: "no longer answers: is it well?" in source.state().last_error)
+        finally:
+            broker.go_on()
+        eventually(lambda: source.state().subscribed, within_s=30)
+        broker.publish("cellar/K1/pressure", "12")
+        assert cellar.take(1) == [b"12"]

@@ -6,7 +6,7 @@ import tempfile
 from pathlib import Path
 
 import pytest
-from cellar_text import KEG, MQTT, limit, mail, probe, site, temperature
+from cellar_text import KEG, MQTT, keg, limit, mail, probe, site, temperature
 from hypothesis import given
 from hypothesis import strategies as st
 from samples import a_sample
@@ -286,6 +286,36 @@ def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Benc
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][2::2] == [
         "HIGH: leeside ingest, not responding for 1 min"
+    ]
+
+
+def test_a_broker_that_hangs_is_one_message_not_one_for_each_probe_before(tmp_path: Path) -> None:
+    kegs = "".join(
+        keg(f"K{number}") + probe(f"k{number}-pressure", f"K{number}", topic=f"k{number}/p", every="30 s")
+        for number in range(1, 7)
+    )
+    bench = Bench(tmp_path, site(waking="00:00-23:59") + MQTT + kegs + mail())
+
+    def turns(until_s: int, *, connected: bool, heard: bool) -> None:
+        while bench.second < until_s:
+            if bench.second % 10 == 0:
+                with bench.store.write() as connection:
+                    broker = BrokerPulse(connected=connected)
+                    write_pulse(connection, IngestPulse(mqtt=broker), bench.now.utc_ms, EPOCH_MS)
+            if heard and bench.second % 30 == 0:
+                bench.appender.append([(series, bench.now.utc_ms, 50.0, 0) for series in bench.series.values()])
+            bench.turn()
+            bench.send()
+
+    turns(60, connected=True, heard=True)
+    # Nothing comes any more, and a while passes until the connection is found dead.
+    turns(120, connected=True, heard=False)
+    turns(400, connected=False, heard=False)
+    turns(450, connected=True, heard=False)
+    turns(600, connected=True, heard=True)
+    assert bench.subjects() == [
+        "ana: MEDIUM: leeside broker, not responding for 1 min 40 s",
+        "ana: BACK TO NORMAL: leeside broker, not responding for 1 min 40 s",
     ]
 
 

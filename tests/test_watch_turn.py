@@ -172,13 +172,57 @@ def test_a_broker_that_comes_back_leaves_its_probes_their_time_to_be_heard() -> 
     assert told(rig.at(321, well=[BROKER.key]).transitions) == [("no-data", "o2", "raised")]
 
 
-def test_a_silence_known_before_its_broker_fell_silent_is_told_again_after() -> None:
+def _reported_before_its_broker_fell_silent() -> Rig:
+    """The probe was alarmed while the broker was well; the broker was gone from 205 s on, and is back at 310 s."""
     rig = Rig(BROKER, PROBE)
-    rig.at(90, well=[BROKER.key])
+    for second in range(0, 121, 10):
+        rig.at(second, well=[BROKER.key])
     assert told(rig.at(121).transitions) == [("no-data", "o1", "raised")]
-    rig.at(191)
-    result = rig.at(200, well=[BROKER.key])
-    assert told(result.transitions) == [("broker", "o2", "returned"), ("no-data", "o1", "raised")]
+    rig.at(220)
+    assert told(rig.at(221).transitions) == [("no-data", "o1", None), ("broker", "o2", "raised")]
+    assert told(rig.at(310, well=[BROKER.key]).transitions) == [("broker", "o2", "returned")]
+    return rig
+
+
+def test_a_silence_known_before_its_broker_fell_silent_returns_without_being_raised_again() -> None:
+    rig = _reported_before_its_broker_fell_silent()
+    rig.at(400, well=[BROKER.key])
+    assert told(rig.at(410, 20.0, well=[BROKER.key]).transitions) == [("no-data", "o1", "returned")]
+
+
+def test_a_silence_known_before_its_broker_fell_silent_is_raised_again_when_it_outlasts_its_time() -> None:
+    rig = _reported_before_its_broker_fell_silent()
+    assert rig.at(341, well=[BROKER.key]).transitions == []
+    assert told(rig.at(431, well=[BROKER.key]).transitions) == [("no-data", "o1", "raised")]
+
+
+def test_a_cause_that_is_over_does_not_raise_what_had_returned_before() -> None:
+    rig = Rig(BROKER, PROBE)
+    for second in range(0, 121, 10):
+        rig.at(second, well=[BROKER.key])
+    assert told(rig.at(121, well=[BROKER.key]).transitions) == [("no-data", "o1", "raised")]
+    assert told(rig.at(130, 20.0, well=[BROKER.key]).transitions) == [("no-data", "o1", "returned")]
+    assert told(rig.at(231).transitions) == [("no-data", "o1", None), ("broker", "o2", "raised")]
+    rig.at(300)
+    # Nobody has acknowledged the probe's alarm, and the probe has not been heard since its broker is back.
+    result = rig.at(400, well=[BROKER.key])
+    assert told(result.transitions) == [("broker", "o2", "returned"), ("no-data", "o1", None)]
+    assert result.transitions[1].closed == "o1"
+    assert rig.at(410, 20.0, well=[BROKER.key]).transitions == []
+
+
+def test_a_silence_waits_until_it_is_known_whether_its_broker_is_gone() -> None:
+    rig = Rig(BROKER, a_silence(suppressed_by=BROKER.key, setpoint=60.0))
+    rig.at(0, 20.0, well=[BROKER.key])
+    assert [rig.at(second).transitions for second in (16, 59, 61, 100)] == [[], [], [], []]
+    assert told(rig.at(101).transitions) == [("no-data", None, None), ("broker", "o1", "raised")]
+
+
+def test_a_silence_that_waited_for_its_broker_is_raised_once_that_is_well() -> None:
+    rig = Rig(BROKER, a_silence(suppressed_by=BROKER.key, setpoint=60.0))
+    rig.at(0, 20.0, well=[BROKER.key])
+    assert rig.at(80).transitions == []
+    assert told(rig.at(81, well=[BROKER.key]).transitions) == [("no-data", "o1", "raised")]
 
 
 def test_a_suppressing_limit_that_is_removed_releases_the_other() -> None:

@@ -2,9 +2,10 @@
 
 Order within a turn: what people asked for (it is about what they saw before this turn); limits that left the cellar
 file; edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that
-is pointless while another is active is never raised in the turn in which both begin. A limit on silence that is
-released while nothing has been heard yet begins its time again, unless an occurrence of it was open before. What the
-journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from outside; there a
+is pointless while another is active is never raised in the turn in which both begin. A silence that may have its cause
+in a broker, line or daemon waits until that is known to be gone or well. A limit on silence that is released while
+nothing has been heard yet begins its time again, so that what had returned before, or is about to, is not raised. What
+the journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from outside; there a
 condition may end but not begin, so that the on-delay has its whole time after the release.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
@@ -30,9 +31,12 @@ from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit
 from ingest.operator_event import OperatorEvent
+from ingest.pulse import PULSE_S
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0
+# A part of leeside that was not reported well for longer than this may be gone: a pulse and a half.
+DOUBT_S: Final = 1.5 * PULSE_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,10 +134,20 @@ class Watch:
                 if track.pending_ms is None:
                     continue
                 after, change = level.tick(track, limit, fresh_s=self._fresh_s[limit.probe], mono=now.mono)
+            elif self._cause_in_doubt(turn, key):
+                continue
             else:
                 after, change = no_data.tick(track, limit, now=now)
             if change is not None:
                 turn.judged(key, after, [change])
+
+    def _cause_in_doubt(self, turn: _Turn, key: str) -> bool:
+        """Whether a part of leeside that would explain this silence may be gone, and that is not decided yet."""
+        parent = self._suppressible.get(key)
+        if parent is None or self._limits[parent].probe:
+            return False
+        cause = turn.records[parent].track
+        return isinstance(cause, SilenceTrack) and not cause.active and turn.now.mono - cause.seen_mono > DOUBT_S
 
     def _suppress_and_apply(self, turn: _Turn, quiet: Mapping[str, str]) -> None:
         records, changes = turn.records, turn.changes
@@ -141,10 +155,15 @@ class Watch:
             was_active_in_turn = records[parent].track.active or any(
                 change.active for change in changes.get(parent, ())
             )
-            if was_active_in_turn and records[key].alarm.state is not State.SUPPRESSED:
+            if not was_active_in_turn:
+                continue
+            if records[key].alarm.state is not State.SUPPRESSED:
                 turn.apply(
                     key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=parent)
                 )
+            if isinstance(track := records[key].track, SilenceTrack) and track.active:
+                # Its time to be heard begins when the other has ended.
+                turn.judged(key, replace(track, seen_mono=turn.now.mono), ())
         for key in [key for key in self._limits if key in quiet] if quiet else ():
             if records[key].alarm.state is not State.SUPPRESSED:
                 turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, note=quiet[key]))
@@ -163,11 +182,16 @@ class Watch:
         record = turn.records[key]
         if record.alarm.state is not State.SUPPRESSED:
             return
-        if isinstance(record.track, SilenceTrack) and record.track.active and record.alarm.occurrence is None:
+        if isinstance(record.track, SilenceTrack) and record.track.active:
             # What fell silent with its broker or line has its whole time again to be heard once that is back.
-            heard = no_data.granted_again(record.track, turn.now)
-            turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
-            record = turn.records[key]
+            if record.alarm.awaits_return:
+                # It was reported before, and nobody knows yet whether it has returned.
+                if turn.now.mono - record.track.seen_mono <= record.rule.setpoint:
+                    return
+            else:
+                heard = no_data.granted_again(record.track, turn.now)
+                turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
+                record = turn.records[key]
         event = AlarmEvent.RELEASE_ACTIVE if record.track.active else AlarmEvent.RELEASE_NORMAL
         turn.apply(key, event, Cause(turn.now.utc_ms, record.condition))
 

@@ -6,7 +6,7 @@ thread wants it. While the writer works on a flood, that made reading the slowes
 
 from __future__ import annotations
 
-__all__ = ["ANSWER_TIMEOUT_S", "MqttClient"]
+__all__ = ["ANSWER_TIMEOUT_S", "PING_S", "MqttClient"]
 
 from typing import Any
 
@@ -18,6 +18,11 @@ from paho.mqtt.properties import Properties
 from ingest.sources.broker_address import BrokerAddress
 
 ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for each answer; common practice, no source
+
+# After so long without a packet the broker is asked whether it is there (PINGREQ), and it has as long to answer, in
+# seconds. MQTT lets a client ask at any time; ``keep_alive`` is what the broker is promised. Short enough that a broker
+# that hangs is known to be gone before its probes' no-data times; this project's choice.
+PING_S = 10
 
 # Largest packet that we ask the broker to send (MQTT 5): far above what a probe says (JSON is read up to 64 KiB), so
 # that a message that is too large still arrives, is counted and is named, instead of being dropped by the broker.
@@ -73,6 +78,11 @@ class MqttClient(paho.Client):
         properties.MaximumPacketSize = MAX_PACKET_BYTES
         # The library's default would start a clean session once per process, and lose what was queued meanwhile.
         return {"clean_start": not kept, "properties": properties}
+
+    def watch_broker(self) -> None:
+        """Ask the broker every ``PING_S`` whether it is there, once it has let us in."""
+        # The library has one number for what it promises and for when it asks; the first has been sent by now.
+        self._keepalive = min(self._keepalive or PING_S, PING_S)
 
     @property
     def buffered(self) -> int:

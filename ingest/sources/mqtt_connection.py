@@ -45,6 +45,7 @@ PROTOCOL_NAMES: Mapping[MQTTProtocolVersion, str] = {paho.MQTTv5: "MQTT 5", paho
 _TURN_S = 1.0  # longest wait for the wire: pings and the stop event are looked at this often
 _PACKETS_A_TURN = 200  # packets read before acknowledgements get their turn
 _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
+_KEEP_ALIVE_TIMEOUT = 0x8D  # MQTT 5.0 section 2.4; the library reports it for 3.1.1 as well
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
 
 # Over all connections of this process, so that a ticket of one is void at any other.
@@ -266,6 +267,7 @@ class Connection:
         self.established = True
         self.established_mono = self._handler.monotonic()
         self.session_present = flags.session_present
+        self._client.watch_broker()
         self._handler.on_established()
         self._subscribe_all(client)
         if self.address.keeps_session:
@@ -311,6 +313,8 @@ class Connection:
         if flags.is_disconnect_packet_from_server:
             self.taken_over = reason.value == 0x8E
             self.error = refusal_words(reason.value, reason.getName(), self.address)
+        elif reason.value == _KEEP_ALIVE_TIMEOUT:
+            self.error = f"The broker at {self.address} keeps the connection open but no longer answers: is it well?"
 
     def _on_message(self, _client: paho.Client, _userdata: Any, message: paho.MQTTMessage) -> None:
         # For every message: nothing here that could wait outside. It must not raise.
