@@ -6,6 +6,8 @@ IngestError                what happened, with which value, what is allowed, wha
 │   ├── StoreMissing       there is no store at that path yet
 │   ├── StoreTooNew        written by a newer leeside
 │   ├── StoreHeld          another process of the same role has it
+│   ├── StoreBusy          another program holds its lock
+│   ├── StoreGone          deleted or replaced while it was open
 │   └── StoreUnwritable    read-only disk, no permission, or the disk is full
 ├── EntryRefused           an entry of the journal, or a strike, that cannot be; carries every problem found
 ├── Unreadable             a sample that is no reading; carries a short reason that can be counted
@@ -19,7 +21,9 @@ __all__ = [
     "EntryRefused",
     "IngestError",
     "SourceError",
+    "StoreBusy",
     "StoreError",
+    "StoreGone",
     "StoreHeld",
     "StoreMissing",
     "StoreTooNew",
@@ -90,6 +94,14 @@ class StoreTooNew(StoreError):
 
 class StoreHeld(StoreError):
     """Another process of the same role works on this store."""
+
+
+class StoreBusy(StoreError):
+    """Another program has held the store's lock for too long."""
+
+
+class StoreGone(StoreError):
+    """The file that is open is no longer the one at the store's path, so what is written into it is lost."""
 
 
 class StoreUnwritable(StoreError):

@@ -5,6 +5,7 @@ packages of their own: ``readings``, ``journal`` (what people wrote), ``alarms``
 ``backup``. In reading order:
 
 connection      an open store, and the one way to write it
+store_files     whether the open files are still those at the store's path
 opening         creating and opening the file
 schema          the tables as first released
 journal_schema  the tables of the journal

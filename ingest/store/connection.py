@@ -16,7 +16,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 
-from ingest.errors import StoreError, StoreUnwritable
+from ingest.errors import StoreBusy, StoreError, StoreUnwritable
+from ingest.store.store_files import StoreFiles
 
 BUSY_WAIT_S = 10.0
 _LOOK_EVERY_S = 0.002
@@ -28,6 +29,7 @@ class Store:
     def __init__(self, connection: sqlite3.Connection, path: Path) -> None:
         self.connection = connection
         self.path = path
+        self.files = StoreFiles(path)
         self.busy_wait_s = BUSY_WAIT_S
         self._lock = threading.RLock()
 
@@ -35,11 +37,14 @@ class Store:
     def write(self) -> Iterator[sqlite3.Connection]:
         """Write in one transaction: all of it is on disk when the block ends, or none of it.
 
-        Raises StoreUnwritable when the disk does not take it, StoreError when another writer held on for too long.
+        Raises StoreUnwritable when the disk does not take it, StoreBusy when another writer held on for too long,
+        StoreGone when the file or its log is no longer at its path; then what was written last may be lost.
         """
         with self._lock:
+            self.files.check()
             try:
                 self._begin()
+                self.files.check(log_is_open=True)
                 yield self.connection
                 self.connection.execute("COMMIT")
             except sqlite3.Error as error:
@@ -48,6 +53,8 @@ class Store:
             except BaseException:
                 self._roll_back()
                 raise
+            # Once more: what is acknowledged after this is in the file that is at the path.
+            self.files.check()
 
     def _begin(self) -> None:
         """Take the write lock; look for it every few milliseconds for as long as the store is held.
@@ -117,7 +124,7 @@ def translate(error: sqlite3.Error, path: Path) -> StoreError:
     if code.startswith("SQLITE_CANTOPEN") or "unable to open" in text:
         return StoreUnwritable(f"{path}: the store cannot be opened; is its folder there and writable?")
     if code.startswith("SQLITE_BUSY") or "locked" in text:
-        return StoreError(f"{path}: another program has held the store for more than {BUSY_WAIT_S:g} s")
+        return StoreBusy(f"{path}: another program has held the store for more than {BUSY_WAIT_S:g} s")
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")):
         return StoreError(
             f"{path}: this is not a readable leeside store ({text}); restore a backup or choose another path"

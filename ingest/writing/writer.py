@@ -14,7 +14,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from threading import Event
 
-from ingest.errors import StoreError
+from ingest.errors import StoreError, StoreGone
 from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
@@ -66,6 +66,7 @@ class Writer:
         self._enough = enough
         self._queue: deque[Sample] = deque()
         self._held: Batch | None = None
+        self._store_was_gone = False
         self._anchor: Anchor | None = None
         self.wake = Event()
 
@@ -160,8 +161,14 @@ class Writer:
 
     def _try_commit(self, batch: Batch, write_pulse: _WritePulse | None, now_ms: int, anchor: Anchor | None) -> bool:
         try:
+            if self._store_was_gone:
+                # It may be back: with the batch that was in doubt, or without it.
+                self._store.files.check()
+                self._appender.remember()
+                self._store_was_gone = False
             self._commit(batch, write_pulse, now_ms, anchor)
         except StoreError as error:
+            self._store_was_gone |= isinstance(error, StoreGone)
             self.counters.failed_commits += 1
             self.counters.last_error = str(error)
             return False
