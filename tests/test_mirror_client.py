@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import gzip
 import socket
 import subprocess
 import sys
 import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
 from influx_server import InfluxServer, Says
+from peak_memory import PeakMemory
 
 from ingest.cellar import MirrorSettings
 from ingest.mirror.client import NETWORK, Reply
@@ -42,6 +46,7 @@ def test_a_request_as_it_arrives(influx: InfluxServer) -> None:
         (Says(302, headers={"Location": "/elsewhere"}), Reply(302)),
         (Says(307, headers={"Location": "/elsewhere"}), Reply(307)),
         (Says(400, body='{"code":"invalid","message":"unable\\n to parse"}'), Reply(400, "unable to parse")),
+        (Says(403, body="no\x1b[31m\u202eentry"), Reply(403, "no\\x1b[31m\\u202eentry")),
         (Says(401, body='{"message":""}'), Reply(401, '{"message":""}')),
         (Says(404, body="[1]"), Reply(404, "[1]")),
         (Says(413), Reply(413)),
@@ -90,6 +95,99 @@ def test_what_is_no_http_and_no_text() -> None:
             assert client.post(LINES[:1], None).status == NETWORK
             thread.join()
             client.close()
+
+
+@contextmanager
+def server(speak: Callable[[socket.socket], None]) -> Iterator[str]:
+    """The URL of a server that takes one connection and does what it likes with it."""
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+
+        def serve() -> None:
+            connection, _ = listener.accept()
+            with connection:
+                connection.recv(65536)
+                try:
+                    speak(connection)
+                except OSError:
+                    pass  # the other side has had enough
+
+        thread = threading.Thread(target=serve)
+        thread.start()
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
+        thread.join(10)
+        assert not thread.is_alive()
+
+
+HUGE = 300_000_000
+PIECE = b"x" * 1_000_000
+PACKED = gzip.compress(bytes(HUGE), 1)
+
+
+def endless_body(connection: socket.socket) -> None:
+    connection.sendall(b"HTTP/1.1 500 no\r\nContent-Length: %d\r\n\r\n" % HUGE)
+    for _ in range(HUGE // len(PIECE)):
+        connection.sendall(PIECE)
+
+
+def endless_chunks(connection: socket.socket) -> None:
+    connection.sendall(b"HTTP/1.1 500 no\r\nTransfer-Encoding: chunked\r\n\r\n")
+    for _ in range(HUGE // len(PIECE)):
+        connection.sendall(b"%x\r\n%s\r\n" % (len(PIECE), PIECE))
+
+
+def packed_body(connection: socket.socket) -> None:
+    connection.sendall(b"HTTP/1.1 500 no\r\nContent-Encoding: gzip\r\nContent-Length: %d\r\n\r\n" % len(PACKED))
+    connection.sendall(PACKED)
+
+
+def endless_redirect(connection: socket.socket) -> None:
+    connection.sendall(b"HTTP/1.1 307 go\r\nLocation: /there\r\nRetry-After: 1\r\nContent-Length: %d\r\n\r\n" % HUGE)
+    for _ in range(HUGE // len(PIECE)):
+        connection.sendall(PIECE)
+
+
+@pytest.mark.parametrize(
+    ("speak", "status"),
+    [(endless_body, 500), (endless_chunks, 500), (endless_redirect, 307), (packed_body, 500)],
+)
+def test_a_huge_reply_costs_no_memory(speak: Callable[[socket.socket], None], status: int) -> None:
+    with server(speak) as url:
+        client = client_of(url)
+        with PeakMemory() as memory:
+            reply = client.post(LINES, "t")
+        client.close()
+    assert reply.status == status
+    assert len(reply.text) <= 300
+    assert memory.grown_bytes < 30_000_000
+
+
+def test_a_chunk_length_without_end_costs_no_memory() -> None:
+    def speak(connection: socket.socket) -> None:
+        connection.sendall(b"HTTP/1.1 500 no\r\nTransfer-Encoding: chunked\r\n\r\n")
+        for _ in range(HUGE // len(PIECE)):
+            connection.sendall(PIECE)
+
+    with server(speak) as url:
+        client = client_of(url)
+        with PeakMemory() as memory:
+            assert client.post(LINES, "t") == Reply(NETWORK, "the connection broke before an answer came")
+        client.close()
+    assert memory.grown_bytes < 30_000_000
+
+
+def test_a_reply_that_trickles_ends_in_time() -> None:
+    ended = threading.Event()
+
+    def speak(connection: socket.socket) -> None:
+        connection.sendall(b"HTTP/1.1 500 no\r\nContent-Length: 1000\r\n\r\n")
+        while not ended.wait(0.02):
+            connection.sendall(b"x")
+
+    with server(speak) as url:
+        client = client_of(url, timeout_s=0.3)
+        assert client.post(LINES, "t") == Reply(NETWORK, "no answer in time")
+        ended.set()
+        client.close()
 
 
 def test_the_library_is_imported_only_where_a_mirror_is_set() -> None:

@@ -19,6 +19,8 @@ from influxdb_client.service.write_service import WriteService
 
 from ingest.cellar import MirrorSettings
 from ingest.mirror.client import NETWORK, Reply
+from ingest.mirror.short_replies import ShortReplies
+from ingest.plain_text import one_line
 
 _LONGEST_TEXT: Final = 300
 
@@ -69,6 +71,9 @@ class Influx:
                 enable_gzip=True,
                 ssl_ca_cert=None if self._ca_file is None else str(self._ca_file),
             )
+            rest = self._client.api_client.rest_client
+            short = ShortReplies(rest.pool_manager, self._settings.timeout_s)
+            rest.pool_manager = short  # type: ignore[assignment]  # does what the library asks of its own
         return self._client
 
     def close(self) -> None:
@@ -87,11 +92,11 @@ def _body_text(body: object) -> str:
         data = None
     if isinstance(data, dict) and data.get("message"):
         text = str(data["message"])
-    return " ".join(text.split())[:_LONGEST_TEXT]
+    return one_line(" ".join(text.split())[:_LONGEST_TEXT])
 
 
 def _error_text(error: Exception) -> str:
-    text = " ".join(str(error).split())[:_LONGEST_TEXT] or type(error).__name__
+    text = one_line(" ".join(str(error).split())[:_LONGEST_TEXT]) or type(error).__name__
     # A connection that was never made counts among the library's time-outs, for old times' sake.
     if isinstance(error, urllib3.exceptions.NewConnectionError):
         return "no connection: " + text.rpartition(": ")[2]

@@ -67,7 +67,7 @@ def decode_json(payload: bytes) -> object:
     A number beyond a double's range decodes to infinity here; ``number_at`` and ``time_at`` refuse it.
     """
     if len(payload) > MAX_JSON_BYTES:
-        raise Unreadable("too large", f"{len(payload)} bytes, at most {MAX_JSON_BYTES}")
+        raise Unreadable("too large", f"more than {MAX_JSON_BYTES} bytes")
     try:
         document: object = _decode(payload.decode())
     except UnicodeDecodeError as error:

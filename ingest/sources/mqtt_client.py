@@ -8,6 +8,7 @@ from __future__ import annotations
 
 __all__ = ["ANSWER_TIMEOUT_S", "PING_S", "MqttClient"]
 
+import time
 from typing import Any
 
 from paho.mqtt import client as paho
@@ -15,6 +16,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 
+from ingest.errors import SourceError
 from ingest.sources.broker_address import BrokerAddress
 
 ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for each answer; common practice, no source
@@ -25,21 +27,26 @@ ANSWER_TIMEOUT_S = 10.0  # for the TCP connection, and again for each answer; co
 PING_S = 10
 
 # Largest packet that we ask the broker to send (MQTT 5): far above what a probe says (JSON is read up to 64 KiB), so
-# that a message that is too large still arrives, is counted and is named, instead of being dropped by the broker.
+# that a message that is too large still arrives, is counted and is named, instead of being dropped by the broker. MQTT
+# 3.1.1 cannot ask: of a larger message the beginning is kept and the rest thrown away as it comes, so that it is
+# counted and acknowledged like any other that no probe can read.
 MAX_PACKET_BYTES = 1024 * 1024
 
 _PIECE_BYTES = 64 * 1024
+_PUBLISH = 3
 
 
 class MqttClient(paho.Client):
     """A client that acknowledges nothing by itself, and does not come back after its one connection.
 
     ``buffered`` bytes are read already and cannot be seen by select. Should a later version of the library no longer
-    read through the method that is replaced here, it reads as slowly as it did, and nothing else changes.
+    read through the method that is replaced here, it reads as slowly as it did and without a bound, and nothing else
+    changes.
     """
 
     _ahead = b""
     _place = 0
+    _unwanted = 0
 
     def __init__(self, address: BrokerAddress, protocol: MQTTProtocolVersion) -> None:
         super().__init__(
@@ -90,6 +97,11 @@ class MqttClient(paho.Client):
         return len(self._ahead) - self._place
 
     def _sock_recv(self, bufsize: int) -> bytes:
+        if self._unwanted and not self._pass_over():
+            return b""
+        if bufsize > MAX_PACKET_BYTES:
+            self._cut(bufsize)
+            bufsize = MAX_PACKET_BYTES
         place = self._place
         if place == len(self._ahead):
             # Raises BlockingIOError while there is nothing; gives b"" at the connection's end, as the socket does.
@@ -98,3 +110,31 @@ class MqttClient(paho.Client):
         part = self._ahead[place : place + bufsize]
         self._place = place + len(part)
         return part
+
+    def _cut(self, length: int) -> None:
+        """A packet of that many bytes begins: have the library take the beginning for the whole of it."""
+        if self._in_packet["command"] >> 4 != _PUBLISH:
+            raise SourceError(
+                f"a packet of {length:,} bytes that is not a message; at most {MAX_PACKET_BYTES:,} are read"
+            )
+        self._unwanted = length - MAX_PACKET_BYTES
+        self._in_packet["to_process"] = MAX_PACKET_BYTES
+
+    def _pass_over(self) -> bool:
+        """Throw away the rest of a packet that was cut, one piece at a time; False where the connection has ended.
+
+        Raises BlockingIOError while more of it is to come, so that acknowledgements and pings have their turn.
+        """
+        if self._place == len(self._ahead):
+            self._ahead, self._place = super()._sock_recv(_PIECE_BYTES), 0
+            if not self._ahead:
+                return False
+            with self._msgtime_mutex:
+                # The broker is well; its answer to a ping is behind what it is sending.
+                self._last_bytes_received = time.monotonic()
+        step = min(self._unwanted, len(self._ahead) - self._place)
+        self._place += step
+        self._unwanted -= step
+        if self._unwanted:
+            raise BlockingIOError
+        return True

@@ -31,6 +31,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from ingest.sources.acknowledgement import AckOrder
 from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words, wire_words
+from ingest.sources.json_form import MAX_JSON_BYTES
 from ingest.sources.mqtt_client import ANSWER_TIMEOUT_S, MqttClient
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.topics import Subscriptions
@@ -46,6 +47,8 @@ _TURN_S = 1.0  # longest wait for the wire: pings and the stop event are looked 
 _PACKETS_A_TURN = 200  # packets read before acknowledgements get their turn
 _TOPICS_A_SUBSCRIBE = 100  # keeps one SUBSCRIBE small, whatever the cellar
 _KEEP_ALIVE_TIMEOUT = 0x8D  # MQTT 5.0 section 2.4; the library reports it for 3.1.1 as well
+# No form of payload is read beyond MAX_JSON_BYTES; of more, only that it is more has to be known.
+_MOST_PAYLOAD_BYTES = MAX_JSON_BYTES + 1
 _FAREWELL_S = 2.0  # longest time to get "offline" and DISCONNECT out
 
 # Over all connections of this process, so that a ticket of one is void at any other.
@@ -337,7 +340,7 @@ class Connection:
                 Sample(
                     "mqtt",
                     topic,
-                    bytes(message.payload),
+                    bytes(message.payload[:_MOST_PAYLOAD_BYTES]),
                     handler.clock(),
                     handler.monotonic(),
                     message.retain,
