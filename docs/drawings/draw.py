@@ -1,4 +1,4 @@
-"""Draws the pictures of docs/wiring.md and docs/alarms.md: python docs/drawings/draw.py [FOLDER], by default its own.
+"""The drawings of docs/wiring.md and docs/alarms.md: python docs/drawings/draw.py [FOLDER], by default its own.
 
 The SVG files beside this script are its output and are not edited by hand; tests/test_drawings.py compares them.
 """
@@ -23,7 +23,7 @@ def current_loop() -> Sheet:
         "From the plus of a 24 V supply through a fuse to the plus of the transmitter; from its minus through a shunt "
         "of 150 ohm back to the minus of the supply. The converter measures over the shunt, through 10 kilohm.",
     )
-    sheet.box(40, 90, 150, 200, "Supply", below="24 V direct")
+    sheet.box(40, 90, 150, 200, "Supply", below="24 V DC")
     sheet.terminal(190, 180, "+", side="left", colour=RED)
     sheet.terminal(190, 250, "−", side="left")
     sheet.box(390, 90, 180, 120, "Transmitter", below="two wires")
@@ -55,7 +55,7 @@ def current_loop() -> Sheet:
     sheet.note(
         40,
         412,
-        "The same current flows all round, however long the wire is. 0 mA is a broken wire: told from an empty keg.",
+        "The current is the same everywhere, however long the wire is. A broken wire gives 0 mA, an empty keg 4 mA.",
     )
     sheet.note(40, 442, 'counts = "0-4095 = 0-22 mA", since 3.3 V over 150 Ω are 22 mA.')
     sheet.caution(
@@ -120,7 +120,9 @@ def divider() -> Sheet:
     )
     sheet.note(40, 532, 'counts = "0-4095 = 0-5.5 V". The board sends the supply in V: count × 5.5 / 4095.')
     sheet.caution(
-        40, 562, "Without the divider up to 5 V reach a pin that bears 3.3 V, and kill it. Measure before you plug in."
+        40,
+        562,
+        "Without the divider up to 5 V reach a pin made for 3.3 V and destroy it. Measure before you connect it.",
     )
     return sheet
 
@@ -156,25 +158,29 @@ def one_wire() -> Sheet:
             sheet.wire((x + leg, 360), (x + leg, rail), colour=colour)
             sheet.joint(x + leg, rail, colour=colour)
             sheet.words(x + leg, 382, pin, size=13, anchor="middle", colour=colour)
-    sheet.note(40, 502, "Lay one cable from chip to chip. A star of long branches echoes, and check sums fail.")
+    sheet.note(40, 502, "Lay one cable from chip to chip. In a star of long branches signals echo, and checksums fail.")
     sheet.note(
-        40, 532, "Look at the legs in the data sheet: GND and VDD swapped makes a chip so hot that it burns fingers."
+        40,
+        532,
+        "Check the legs in the data sheet: with GND and VDD swapped a chip gets hot enough to burn your fingers.",
     )
-    sheet.caution(40, 562, "Do not save the supply wire (parasite power): a chip that is starved says 85 °C.")
+    sheet.caution(
+        40, 562, "Do not leave out the supply wire (parasite power): a chip with too little power reports 85 °C."
+    )
     return sheet
 
 
 def serial_line() -> Sheet:
-    """A logger that speaks by itself, and a meter that is asked, each with its adapter."""
+    """A logger that sends by itself, and a meter that is asked, each with its adapter."""
     sheet = Sheet(
         1000,
         500,
-        "Serial lines: one speaks by itself, one is asked",
+        "Serial lines: one sends by itself, one is asked",
         "A logger sends a line of text by itself through a USB adapter. A pH meter gets the question READ? and answers "
         "with a line. Each adapter has a name of its own under /dev/serial/by-id.",
     )
-    sheet.box(40, 90, 150, 110, "Logger", below="speaks\nby itself")
-    sheet.box(40, 260, 150, 110, "pH meter", below="speaks\nwhen asked")
+    sheet.box(40, 90, 150, 110, "Logger", below="sends\nby itself")
+    sheet.box(40, 260, 150, 110, "pH meter", below="answers\nwhen asked")
     for y in (90, 260):
         sheet.box(560, y, 150, 110, "USB adapter", below="RS-232\ninside")
         sheet.wire((710, y + 55), (820, y + 55), width=3)
@@ -193,14 +199,14 @@ def serial_line() -> Sheet:
         "TX goes to RX and RX to TX; 0 V goes to 0 V. A crossed cable (null modem) or a straight one: try both.",
     )
     sheet.note(
-        40, 442, "Name the adapter by /dev/serial/by-id/...: /dev/ttyUSB0 may be the other one after the next start."
+        40, 442, "Use the name in /dev/serial/by-id/...: /dev/ttyUSB0 may be the other one after the next start."
     )
-    sheet.caution(40, 472, "RS-232 swings from -12 to +12 V. It goes into an adapter, never to the pins of a board.")
+    sheet.caution(40, 472, "RS-232 swings from -12 to +12 V. Connect it to an adapter, never to the pins of a board.")
     return sheet
 
 
 def network_box() -> Sheet:
-    """What goes to and fro between a box, the broker and leeside, and what is kept while leeside is away."""
+    """What passes between a box, the broker and leeside, and what is kept while leeside is away."""
     sheet = Sheet(
         1000,
         680,
@@ -239,8 +245,10 @@ def network_box() -> Sheet:
     says(505, ours, broker, "CONNECT, same client_id", GREEN)
     says(540, broker, ours, "PUBLISH 7.9, PUBLISH 7.9")
     says(575, ours, broker, "PUBACK, PUBACK", GREEN)
-    sheet.note(40, 622, "A box that sends its own time (JSON, SenML) has its late readings judged by that time.")
-    sheet.caution(40, 652, "A broker keeps 1000 messages for a client that is away, unless it is told to keep more.")
+    sheet.note(40, 622, "If a box sends its own time (JSON, SenML), late readings are judged by that time.")
+    sheet.caution(
+        40, 652, "mosquitto keeps only 1000 messages for a client that is away, unless it is set to keep more."
+    )
     return sheet
 
 
@@ -270,7 +278,7 @@ def alarm_states() -> Sheet:
     sheet.arrow((810, 440), (880, 440), (880, 130), (810, 130), colour=RED)
     sheet.words(892, 270, "begins again:\nthe old occurrence\ncloses, a new one\nopens, message", size=14)
     sheet.note(
-        50, 530, "Any state becomes suppressed while another limit makes it pointless, and is judged anew afterwards."
+        50, 530, "While another limit makes an alarm pointless, it is suppressed; afterwards it is judged again."
     )
     return sheet
 

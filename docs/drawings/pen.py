@@ -1,7 +1,7 @@
 """A sheet of paper and what can be drawn on it, as plain SVG text: wires, boxes, parts of a circuit, words.
 
-Coordinates are whole units of the sheet: x to the right, y down. Everything is told by numbers and not by the clock or
-the machine, so the same calls give the same text.
+Coordinates are whole units of the sheet: x to the right, y down. A drawing depends on nothing else, such as the clock
+or the machine, so the same calls give the same text.
 """
 
 from __future__ import annotations
@@ -24,15 +24,15 @@ Point = tuple[int, int]
 
 
 class Sheet:
-    """One drawing. title: what it shows; told: the same in a sentence or two, for those who cannot see it."""
+    """One drawing. title: what it shows; description: the same in a sentence or two, for those who cannot see it."""
 
-    def __init__(self, width: int, height: int, title: str, told: str) -> None:
+    def __init__(self, width: int, height: int, title: str, description: str) -> None:
         self._parts = [
             f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width} {height}" width="{width}" '
             f'height="{height}" font-family="DejaVu Sans, Verdana, sans-serif" role="img" '
-            'aria-labelledby="title told">',
+            'aria-labelledby="title description">',
             f'<title id="title">{escape(title)}</title>',
-            f'<desc id="told">{escape(told)}</desc>',
+            f'<desc id="description">{escape(description)}</desc>',
             f'<rect width="{width}" height="{height}" fill="{_PAPER}"/>',
         ]
         self.words(24, 36, title, size=20, bold=True)
