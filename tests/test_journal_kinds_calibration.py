@@ -98,7 +98,7 @@ def test_a_calibration_that_no_sound_instrument_needs_is_told_of(file: Path) -> 
         (("k1-pressure", "--truth", "0 °C"), "°C"),
         (("k1-pressure", "--truth", "0 kPa", "--reads", "1 kPa", "--reads", "2 kPa"), "one for each"),
         (("k1-pressure", "--truth", "0 kPa", "--from", "2199-01-01"), "in the future"),
-        (("k1-pressure", "--truth", "0 kPa", "--from", "2026-11-20"), "say with --reads what it showed then"),
+        (("k1-pressure", "--truth", "0 kPa", "--from", "2026-11-20"), "give what it showed then"),
         (("k1-pressure",), "say what was true"),
         ((), "say which probe; there are: k1-pressure"),
     ],
