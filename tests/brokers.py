@@ -15,9 +15,8 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from types import TracebackType
 
-from ports import free_port
-
 from ingest.cellar import MqttSettings
+from ingest.simulation.loopback import free_port
 from ingest.sources.broker_address import BrokerAddress
 
 _START_S = 10.0

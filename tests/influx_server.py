@@ -15,7 +15,7 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from types import TracebackType
 from urllib.parse import parse_qsl, urlsplit
 
-from ports import free_port
+from ingest.simulation.loopback import free_port
 
 Points = dict[tuple[str, int], dict[str, str]]
 

@@ -14,13 +14,13 @@ from eventually import eventually
 from influx_server import InfluxServer, Says
 from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
-from ports import free_port
 from running import Leeside, leeside
 
 from alerts.command.check_live import check_live
 from alerts.command.check_result import CheckResult
 from alerts.command.check_store import check_store
 from ingest.cellar import Cellar, load_cellar
+from ingest.simulation.loopback import free_port
 
 NOW_MS = 1_795_595_400_000
 PRESSURE = probe(topic="cellar/K1/pressure")

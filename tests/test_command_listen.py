@@ -11,10 +11,10 @@ from brokers import Mosquitto
 from cellar_text import KEG, SITE, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
 from listening import Cable, Listener
-from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import parse_cellar
+from ingest.simulation.loopback import free_port
 
 PLACES = SITE + KEG
 PRESSURE = probe(topic="cellar/K1/pressure")

@@ -10,11 +10,11 @@ import pytest
 from a_store import NOW, new_store
 from cellar_text import KEG, PROBE, SITE, limit, mqtt, table, write_cellar
 from eventually import eventually
-from ports import free_port
 from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
+from ingest.simulation.loopback import free_port
 from ingest.store.readings.series import declare
 
 GOOD = SITE + mqtt(port=1) + KEG + PROBE

@@ -13,13 +13,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, mail_server, only_ana, route, self_made_certificate
-from ports import free_port
 
 from alerts.message import MailChannel
 from alerts.message.mail import build_mail, send
 from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
+from ingest.simulation.loopback import free_port
 
 SENT_AT = datetime(2026, 11, 25, 9, 30, tzinfo=timezone(timedelta(hours=1)))
 

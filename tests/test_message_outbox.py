@@ -12,10 +12,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, mail_server, route
-from ports import free_port
 
 from alerts.message import MailChannel, Outbox
 from alerts.message.outbox import Delivered, DeliveryFailure, gives_up, wait_ms
+from ingest.simulation.loopback import free_port
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
 from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, recent_messages

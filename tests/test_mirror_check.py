@@ -8,11 +8,11 @@ import pytest
 from a_mirror import settings
 from influx_server import InfluxServer, Request, Says
 from mail_server import self_made_certificate
-from ports import free_port
 from victoria import Victoria
 
 from ingest.mirror.check import MirrorCheck, check_mirror, judge
 from ingest.mirror.client import NETWORK, Reply
+from ingest.simulation.loopback import free_port
 
 URL = "http://127.0.0.1:8086"
 

@@ -10,12 +10,12 @@ from pathlib import Path
 import pytest
 from brokers import Amqtt, Mosquitto, dynamic_security
 from eventually import eventually
-from ports import free_port
 from scripted_peer import SUBSCRIBE, ScriptedPeer
 
 from ingest.backoff import Backoff
 from ingest.cellar import MqttSettings
 from ingest.errors import SourceError
+from ingest.simulation.loopback import free_port
 from ingest.sources.broker_address import BrokerAddress, guest_address
 from ingest.sources.broker_check import try_broker
 from ingest.sources.mqtt_source import MqttSource

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 from cellar_text import watched_keg, write_cellar
-from ports import free_port
 from running import COMMAND
 
+from ingest.simulation.loopback import free_port
 from ingest.watchdog import Watchdog, watchdog_s
 
 

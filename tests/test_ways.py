@@ -19,13 +19,13 @@ from brokers import Mosquitto
 from cellar_text import keg, limit, mail, mqtt, probe, site, table
 from eventually import eventually
 from mail_server import Inbox, mail_server
-from ports import free_port
 
 from alerts.message import MailChannel, Outbox
 from alerts.turning import Turner
 from alerts.watch import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.daemon import IngestDaemon
+from ingest.simulation.loopback import free_port
 from ingest.store import create_or_open, open_existing
 from ingest.store.readings.fresh import Appender
 

@@ -9,9 +9,9 @@ from brokers import Mosquitto
 from cellar_text import watched_keg, write_cellar
 from eventually import eventually
 from mail_server import Inbox, mail_server
-from ports import free_port
 from running import Leeside, leeside, leeside_process
 
+from ingest.simulation.loopback import free_port
 from ingest.store import open_existing
 from ingest.store.alarms.messages import recent_messages
 

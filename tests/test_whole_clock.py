@@ -9,9 +9,9 @@ from brokers import Mosquitto
 from cellar_text import watched_keg, write_cellar
 from eventually import eventually
 from mail_server import Inbox, mail_server
-from ports import free_port
 from running import Leeside, leeside_process
 
+from ingest.simulation.loopback import free_port
 from ingest.store import open_existing
 from ingest.store.pulse_rows import pulses
 from ingest.store.readings.series_history import raw

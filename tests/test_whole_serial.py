@@ -11,8 +11,9 @@ import pytest
 from cellar_text import CARBOY, KEG, SITE, limit, mail, probe, serial, temperature, write_cellar
 from eventually import eventually
 from mail_server import Inbox, mail_server
-from ports import free_port
 from running import Leeside, leeside, leeside_process
+
+from ingest.simulation.loopback import free_port
 
 pytestmark = pytest.mark.whole
 

@@ -12,7 +12,8 @@ from types import TracebackType
 from urllib.parse import urlencode
 
 from eventually import eventually
-from ports import free_port
+
+from ingest.simulation.loopback import free_port
 
 
 class Victoria:

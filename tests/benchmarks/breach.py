@@ -24,8 +24,9 @@ from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from paho.mqtt import client as paho
 from paho.mqtt.enums import CallbackAPIVersion
-from ports import free_port
 from rounds import percentile
+
+from ingest.simulation.loopback import free_port
 
 # More than three messages of one turn are put together in one mail.
 ROOMS = 3

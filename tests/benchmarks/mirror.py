@@ -29,7 +29,6 @@ from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from feed import Feed
 from past import fill
-from ports import free_port
 from tree import cpu_s, members, pss_mb
 from victoria import Victoria
 from weathered import cellar_year
@@ -38,6 +37,7 @@ from ingest.cellar import parse_cellar
 from ingest.mirror.encoder import heads, reading_lines
 from ingest.mirror.names import PointNames
 from ingest.probes.binding import declarations
+from ingest.simulation.loopback import free_port
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.change_feed import MIRROR, cursor

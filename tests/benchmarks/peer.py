@@ -15,7 +15,8 @@ from types import TracebackType
 import numpy as np
 import numpy.typing as npt
 import requests
-from ports import free_port
+
+from ingest.simulation.loopback import free_port
 
 _LONGEST_S = 60.0
 _SLICE = 20_000

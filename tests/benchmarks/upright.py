@@ -16,8 +16,9 @@ from tempfile import TemporaryDirectory
 from brokers import Mosquitto
 from cellars import cellar_text, leeside_run, running
 from feed import Feed
-from ports import free_port
 from tree import cpu_s, members, pss_mb
+
+from ingest.simulation.loopback import free_port
 
 PROBES = 60
 # Past the first round of summaries, which comes by the hour: some 0.6 s for sixty probes, 0.02 % of a core.
