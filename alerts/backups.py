@@ -1,7 +1,7 @@
-"""The daily backup: a child process of its own, started by the alerts daemon's scheduler.
+"""The daily backup: a child process that the scheduler of the alerts daemon starts.
 
-A child, because a backup of a large store takes minutes of reading and packing: it runs with a low priority, and its
-memory goes with it. The turn goes on meanwhile, and a stop of leeside ends it.
+Reading and packing a large store takes minutes. In a child process that runs with low priority and its memory is
+released afterwards; the turn goes on meanwhile. When leeside stops, it ends the child.
 """
 
 from __future__ import annotations
@@ -27,17 +27,17 @@ log = logging.getLogger("alerts")
 
 _DAILY: Final = "backup"
 _SOON: Final = "backup soon"
-# So that neither a start nor the first readings have to share the disk with it.
+# So that it does not compete for the disk with the start and the first readings.
 AFTER_START_S: Final = 300.0
 AGAIN_S: Final = 3600.0
-# A day and an hour: the clocks go back once a year.
+# A day and an hour: once a year the clocks go back.
 MISSED_MS: Final = 25 * 3_600_000
 _LOOK_UP_S: Final = 0.5
 _LONGEST_ERROR: Final = 500
 
 
 class ScheduledBackup:
-    """Keeps the scheduler's jobs for ``[backup]``; does nothing for a cellar without that table."""
+    """The scheduler's jobs for ``[backup]``; none for a cellar without that table."""
 
     def __init__(self, cellar: Cellar, scheduler: BaseScheduler, stopping: Callable[[], Event]) -> None:
         self._cellar = cellar
@@ -47,7 +47,7 @@ class ScheduledBackup:
         self.last_ms: int | None = None
 
     def anchor(self, now_ms: int) -> None:
-        """Set the jobs up, also again after a step of the clock; a missed backup is made soon. now_ms: UTC ms."""
+        """Set up the jobs, at the start and after a step of the clock; a missed backup is made soon. now_ms: UTC ms."""
         settings = self._cellar.backup
         if settings is None:
             return
@@ -65,13 +65,13 @@ class ScheduledBackup:
             self._soon(AFTER_START_S)
 
     def pulse(self) -> BackupPulse | None:
-        """What the pulse says about backups."""
+        """Return what the pulse says about backups; None without ``[backup]``."""
         if self._cellar.backup is None:
             return None
         return BackupPulse(last_ms=self.last_ms, last_error=self.last_error)
 
     def run(self) -> None:
-        """Make a backup; never raises. One that fails is tried again in an hour."""
+        """Make a backup. Never raises; one that fails is tried again in an hour."""
         try:
             error = self._run_child()
         except OSError as problem:
@@ -85,7 +85,7 @@ class ScheduledBackup:
             self._soon(AGAIN_S)
 
     def _run_child(self) -> str | None:
-        """Why no backup was made; None if one was."""
+        """Make a backup; return why it failed, None if it did not."""
         command = [sys.executable, "-m", "alerts.command.main", "backup", self._cellar.file, "--gently"]
         with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as child:
             stopping = self._stopping()
@@ -99,7 +99,7 @@ class ScheduledBackup:
         if child.returncode == 0:
             log.info("the store has been backed up to %s", self._cellar.backup_folder)
             return None
-        # Of an unforeseen error the last line says most.
+        # The last line of an unexpected error says most.
         last = errors.strip().rpartition("\n")[2]
         return last[:_LONGEST_ERROR] or f"it ended with code {child.returncode}"
 

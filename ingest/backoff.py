@@ -1,4 +1,4 @@
-"""How long to wait before a broker or a line is tried again: growing, jittered, without end."""
+"""Backoff: growing, jittered waits before a broker or a line is tried again."""
 
 from __future__ import annotations
 
@@ -7,20 +7,19 @@ __all__ = ["GOES_ON", "Backoff"]
 import random
 from collections.abc import Callable
 
-# Each wait is drawn from this share of its nominal length, so that many clients of a broker that comes back
-# do not all call at once. Common practice, no source.
+# Each wait is a random share of its nominal length between these two, so that the clients of a broker that is back do
+# not all connect at once. Common practice, no source.
 _SHORTEST_SHARE = 0.75
 _LONGEST_SHARE = 1.25
 
-
-# Ends a trouble's words where a source tries again by itself.
+# The end of a problem's text when a source tries again by itself.
 GOES_ON = "leeside goes on trying."
 
 
 class Backoff:
-    """Waits in seconds that double from ``first_s`` to ``longest_s`` and never end.
+    """Waits in seconds that double from ``first_s`` to ``longest_s``, without end.
 
-    draw: gives a number in [0, 1); an argument so that tests can fix the jitter.
+    draw: returns a random number in [0, 1); an argument so that tests can fix the jitter.
     """
 
     def __init__(
@@ -34,7 +33,7 @@ class Backoff:
         self._draw = draw
 
     def next_wait_s(self) -> float:
-        """Seconds to wait now, at most ``longest_s``; the one after is nominally twice as long."""
+        """Return the seconds to wait now, at most ``longest_s``; the next wait is nominally twice as long."""
         share = _SHORTEST_SHARE + (_LONGEST_SHARE - _SHORTEST_SHARE) * self._draw()
         wait_s = min(self._nominal_s * share, self._longest_s)
         self._nominal_s = min(self._nominal_s * 2, self._longest_s)

@@ -9,8 +9,8 @@ IngestError                what happened, with which value, what is allowed, wha
 │   ├── StoreBusy          another program holds its lock
 │   ├── StoreGone          deleted or replaced while it was open
 │   └── StoreUnwritable    read-only disk, no permission, or the disk is full
-├── EntryRefused           an entry of the journal, or a strike, that cannot be; carries every problem found
-├── Unreadable             a sample that is no reading; carries a short reason that can be counted
+├── EntryRefused           an entry of the journal, or a strike, that is impossible; carries every problem found
+├── Unreadable             a sample that is not a reading; carries a short reason that can be counted
 └── SourceError            a broker or line cannot be used as the cellar file says
 """
 
@@ -36,12 +36,12 @@ from dataclasses import dataclass
 
 
 class IngestError(Exception):
-    """Root of everything that ingest raises on purpose; its text is fit to be shown to a person."""
+    """Root of everything that ingest raises on purpose; its text can be shown to a person."""
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong in a cellar file.
+    """One thing that is wrong in a cellar file or an entry.
 
     table: the table as written, such as ``[[probe]] k1-pressure``; key: the key inside it, or "";
     value: the value found, as text, or ""; allowed: what is wrong and what would be right.
@@ -68,10 +68,10 @@ class CellarFileError(IngestError):
 
 
 class EntryRefused(IngestError):
-    """An entry of the journal, or a strike, that cannot be.
+    """An entry of the journal, or a strike, that is impossible.
 
-    problems: each with what it is about, key, value and what is allowed; later: the ids of entries that could no longer
-    be if it were done, which can be struck with it.
+    problems: each with what it is about, key, value and what is allowed; later: the ids of entries that it would make
+    impossible, which can be struck with it.
     """
 
     def __init__(self, problems: Sequence[Problem], later: Sequence[int] = ()) -> None:
@@ -105,7 +105,7 @@ class StoreGone(StoreError):
 
 
 class StoreUnwritable(StoreError):
-    """The store's disk or folder does not take writes."""
+    """The store's disk or folder cannot be written to."""
 
 
 class SourceError(IngestError):
@@ -115,7 +115,7 @@ class SourceError(IngestError):
 class Unreadable(IngestError):
     """A sample that cannot become a reading.
 
-    reason: a short fixed phrase that rejects are counted by, such as ``not a number``;
+    reason: a short fixed phrase by which rejects are counted, such as ``not a number``;
     detail: what was found, for the log.
     """
 

@@ -1,4 +1,4 @@
-"""A daemon as a process: its argument, its log, its signals, its exit code, the parent that it must not outlive."""
+"""A daemon as a process: argument, log, signals, exit code, and the parent process that it must not outlive."""
 
 from __future__ import annotations
 
@@ -22,36 +22,36 @@ from ingest.errors import IngestError
 
 
 class Daemon(Protocol):
-    """What both daemons are: ``start``, then ``run`` until ``stop_event`` is set, then ``stop``."""
+    """A daemon or the page's server: ``start``, then ``run`` until ``stop_event`` is set, then ``stop``."""
 
     stop_event: Event
 
     def start(self) -> None:
-        """Open what it reads from and speaks to."""
+        """Open connections and start threads."""
 
     def run(self) -> None:
         """Work until ``stop_event`` is set."""
 
     def stop(self) -> None:
-        """Close what is open; nothing taken is lost."""
+        """Close everything; nothing that was taken is lost."""
 
 
 def wall_ms() -> int:
-    """UTC now, in milliseconds."""
+    """Read the wall clock (UTC milliseconds)."""
     return time.time_ns() // 1_000_000
 
 
 def orphaned(parent: str | None) -> bool:
-    """Whether `leeside run`, whose process id is ``parent``, is gone; what it started must then end as well."""
+    """Say whether `leeside run`, whose process id is ``parent``, is gone; its children must then end too."""
     return bool(parent) and str(os.getppid()) != parent
 
 
 def run_daemon(
     name: str, build: Callable[[Cellar, Mapping[str, str]], Daemon], arguments: Sequence[str] | None = None
 ) -> int:
-    """Run a daemon on the cellar file that the one argument names, until SIGTERM or SIGINT; its exit code.
+    """Run a daemon on the cellar file that is its one argument, until SIGTERM or SIGINT, and return the exit code.
 
-    0, or 2 when it cannot start. Signal handlers set a flag and nothing else: what they interrupt may hold a lock.
+    0, or 2 if it cannot start. Signal handlers only set a flag: what they interrupt may hold a lock.
     """
     log_to_stderr()
     log = logging.getLogger(name)

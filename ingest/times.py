@@ -1,4 +1,4 @@
-"""Moments: UTC milliseconds as ISO 8601 text, and texts as UTC milliseconds: from instruments, tables and people."""
+"""Moments as UTC milliseconds: written as RFC 3339 text, and read from instruments, tables and people."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from zoneinfo import ZoneInfo
 
 from ingest.errors import IngestError, Unreadable
 
-# Later than any moment that is stored, for spans without an end [UTC ms]; it leaves room to add to in 64 bits.
+# Later than any stored moment, for spans without an end [UTC ms]; something can still be added to it within 64 bits.
 END_OF_TIME_MS: Final = 1 << 62
 # 2000-01-01T00:00:00Z [UTC ms]: a clock that was never set shows an earlier time.
 EARLIEST_MS: Final = 946_684_800_000
@@ -44,7 +44,7 @@ _DAY_MS: Final = 86_400_000
 _RFC3339: Final = re.compile(
     r"(\d{4}-\d{2}-\d{2})[Tt ](\d{2}:\d{2}):(\d{2})((?:\.\d+)?)([Zz]|[+-]\d{2}:[0-5]\d)", re.ASCII
 )
-# The same with less needed, as people write it and other programs put it into tables.
+# The same with fewer required parts, as people write it and other programs put it into tables.
 _FORM: Final = re.compile(
     r"(?P<date>\d{4}-\d{2}-\d{2})"
     r"(?:[Tt ](?P<time>\d{2}:\d{2}(?::\d{2}(?P<fraction>\.\d{1,9})?)?)"
@@ -62,7 +62,7 @@ _SPOKEN_ALLOWED: Final = 'today, yesterday, 18:30, "yesterday 18:30", ' + _ALLOW
 
 
 class Ambiguous(IngestError):
-    """A local time that the clock passed twice; ways: how to write the two moments that may be meant."""
+    """A local time that occurs twice when the clocks go back; ways: how to write each of the two moments."""
 
     def __init__(self, message: str, ways: tuple[str, ...]) -> None:
         self.ways = ways
@@ -70,7 +70,7 @@ class Ambiguous(IngestError):
 
 
 class Skipped(Ambiguous):
-    """A local time that never was, since the clock went on past it: there is nothing to choose from, ways is empty."""
+    """A local time that is skipped when the clocks go forward: there is nothing to choose from, so ways is empty."""
 
 
 def iso_utc(at_ms: int) -> str:
@@ -121,14 +121,14 @@ def epoch_ms(number: float) -> int:
 def seconds_ms(seconds: float) -> int:
     """Round seconds to the microsecond, and then to the nearest millisecond, a half up.
 
-    A double holds the seconds since 1970 to a quarter of a microsecond. Without the first step .1235 s would be 123 ms
-    or 124 ms, as the double that is nearest to it happens to lie.
+    A double holds the seconds since 1970 to a quarter of a microsecond. Without the first step .1235 s would become 123
+    or 124 ms, depending on which side of it the nearest double is.
     """
     return _rounded_ms(round(seconds * 1_000_000))
 
 
 def fraction_ms(second_ms: int, fraction: str) -> int:
-    """Give the milliseconds that the digits behind a second stand for, rounded as if they were a number of seconds.
+    """Convert the digits after a second to milliseconds, rounded as ``seconds_ms`` rounds.
 
     second_ms: that second [UTC ms]; fraction: such as ``.1235``, or empty.
     """
@@ -145,10 +145,10 @@ def _rounded_ms(microseconds: int) -> int:
 
 
 def moment_of(text: str, zone: ZoneInfo) -> int:
-    """Read what a person writes as UTC milliseconds; a date alone is its midnight, a time without zone is cellar time.
+    """Read what a person writes as UTC milliseconds; a date alone is its midnight, a time without a zone is local.
 
-    Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double, Skipped for one
-    that it leaves out.
+    Raises IngestError for anything else, Ambiguous for a local time that occurs twice at a clock change, Skipped for
+    one that it skips.
     """
     match = _FORM.fullmatch(text.strip())
     if match is None:
@@ -166,12 +166,12 @@ def moment_of(text: str, zone: ZoneInfo) -> int:
 
 
 def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
-    """Read when something happened, as a person says it on the day or later, as UTC milliseconds.
+    """Read the time of something that happened, as a person writes it that day or later, as UTC milliseconds.
 
     Besides what ``moment_of`` takes there are "now", "18:30" (today), "yesterday 18:30" and "yesterday". A date without
-    a time is that day at noon; today it is now, since a person who writes today's date means what was just done.
-    Raises IngestError for anything else, Ambiguous for a local time that a clock change makes double, Skipped for one
-    that it leaves out.
+    a time means that day at noon, or now if it is today's date, since then something was just done.
+    Raises IngestError for anything else, Ambiguous for a local time that occurs twice at a clock change, Skipped for
+    one that it skips.
     """
     plain = " ".join(text.split())
     if plain.lower() == "now":
@@ -206,13 +206,13 @@ def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:
         raise Skipped(f"{what}; write a time before {last} or from {first} on", ())
     ways = tuple(f"{text.strip()}{candidate.isoformat()[-6:]}" for candidate in (earlier, later))
     raise Ambiguous(
-        f"'{text}' was passed twice when the clocks changed; say which: " + " or ".join(f'"{way}"' for way in ways),
+        f"'{text}' occurred twice when the clocks changed; say which: " + " or ".join(f'"{way}"' for way in ways),
         ways,
     )
 
 
 def clock_change(zone: tzinfo, low: datetime, high: datetime) -> datetime:
-    """Find the moment at which a zone's offset changes, to the second (UTC); low, high: before and after it (UTC)."""
+    """Find the moment (UTC, to the second) at which a zone's offset changes; low and high: UTC, before and after it."""
     before = low.astimezone(zone).utcoffset()
     while high - low > timedelta(seconds=1):
         middle = low + (high - low) / 2

@@ -88,7 +88,7 @@ def test_first_it_is_only_shown_and_a_second_time_changes_nothing(cellar: Cellar
     for words in (
         "4 rows",
         "k1-temperature at K1: 2 new, 2026-11-01 10:00:00 CET to 2026-11-01 10:01:00 CET",
-        "1 no time",
+        "1 not a time",
         "line 4: 'noon'",
         "1 in the future",
         "line 5: 2031-01-01 00:00",

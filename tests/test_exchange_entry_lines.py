@@ -115,7 +115,7 @@ STRIKE = {"at": "2026-11-25T18:30:00Z", "who": "Ana", "reason": "x"}
     [
         ({"at": "2026-11-25"}, ['at = "2026-11-25": is not a time of a day; write such as "2026-11-25T18:30:00.000Z"']),
         ({"at": "2026-13-25T18:30:00Z"}, ["month must be in 1..12"]),
-        ({"at": "2026-10-25 02:30"}, ["was passed twice"]),
+        ({"at": "2026-10-25 02:30"}, ["occurred twice"]),
         ({"at": "1960-01-01T00:00:00Z"}, ["is before 1970"]),
         ({"at": 5}, ["at = 5: is not a text"]),
         ({"at": None, "who": None}, ["at = null", "who = null"]),

@@ -70,9 +70,9 @@ def test_a_table_that_leeside_wrote_needs_no_words() -> None:
     wrong = {
         "no such series in the store": {1: "k9"},
         "another unit": {5: "psi"},
-        "no quality": {6: "fine"},
+        "not a quality": {6: "fine"},
         "not a number": {4: "high"},
-        "no time": {0: "noon"},
+        "not a time": {0: "noon"},
     }
     table = [good] + [[changed.get(place, cell) for place, cell in enumerate(good)] for changed in wrong.values()]
     taken = rows(layout, [*table, good[:3]])
@@ -84,8 +84,8 @@ def test_a_table_that_leeside_wrote_needs_no_words() -> None:
 
 def test_only_the_first_examples_are_kept() -> None:
     taken = rows(one_probe_layout(["t", "v"], "t", "v", 1), [["noon", "1"]] * 10)
-    assert taken.refused["no time"].times == 10
-    assert [line for line, _ in taken.refused["no time"].examples] == list(range(2, 2 + EXAMPLES))
+    assert taken.refused["not a time"].times == 10
+    assert [line for line, _ in taken.refused["not a time"].examples] == list(range(2, 2 + EXAMPLES))
 
 
 @given(st.lists(st.lists(st.text(max_size=12), max_size=8), max_size=5))

@@ -75,7 +75,7 @@ def test_an_hour_that_was_passed_twice_is_asked_about(time: str) -> None:
     with pytest.raises(Ambiguous) as caught:
         moment_of(text, LJUBLJANA)
     assert str(caught.value) == (
-        f'\'{text}\' was passed twice when the clocks changed; say which: "{text}+02:00" or "{text}+01:00"'
+        f'\'{text}\' occurred twice when the clocks changed; say which: "{text}+02:00" or "{text}+01:00"'
     )
     assert moment_of(f"{text}+01:00", LJUBLJANA) - moment_of(f"{text}+02:00", LJUBLJANA) == 3_600_000
 

@@ -1,4 +1,4 @@
-"""Readings as a table of text, a row each, in the form that ``leeside import`` takes without being told anything."""
+"""Readings as a table of text, a row each, which ``leeside import`` takes without further options."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 def csv_rows(names: Series, unit: str, readings: Iterable[tuple[int, float, int]]) -> Iterator[str]:
-    """Pieces of text for readings (at_ms, value, quality) of a series; times are RFC 3339 in UTC, values exact."""
+    """Yield text for readings (at_ms, value, quality) of a series, many rows at once; RFC 3339 in UTC, exact values."""
     rest = iter(readings)
     while some := list(islice(rest, _AT_ONCE)):
         piece = io.StringIO()

@@ -1,4 +1,4 @@
-"""Entries of the journal as lines of JSON, each complete in itself (JSON Lines): out, and in with every mistake.
+"""Entries of the journal as lines of JSON, each complete in itself (JSON Lines): written, and read with every mistake.
 
 docs/journal.md explains each key. Times are RFC 3339 texts; a body has the keys of its kind's model in
 ``ingest/journal``, but its times, whose keys end in ``_ms`` there, are such texts as well, without that ending.
@@ -26,7 +26,7 @@ from ingest.json_text import json_text
 from ingest.times import iso_utc, moment_of
 
 LONGEST_LINE: Final = 1 << 20
-"""Bytes. An entry has some hundred."""
+"""Bytes. An entry has a few hundred."""
 
 _WRITE_TIME: Final = 'write such as "2026-11-25T18:30:00.000Z"'
 _MARK: Final = "\ufeff"
@@ -56,8 +56,8 @@ def _known_kind(value: object) -> object:
 
 _Moment = Annotated[int, BeforeValidator(_moment)]
 _MOMENT: Final[TypeAdapter[int]] = TypeAdapter(_Moment)
-# Half of what is exact in every program that reads JSON (RFC 8259, section 6): the numbers that follow on it here must
-# be exact elsewhere, too.
+# Half of what is exact in every program that reads JSON (RFC 8259, section 6), so that the numbers that follow it are
+# exact there, too.
 _Number = Annotated[int, Field(ge=1, le=2**52)]
 
 
@@ -82,11 +82,11 @@ class _EntryModel(_StrictModel):
     lot: Identifier | None = None
     body: dict[str, Any]
     struck: _StrikeModel | None = None
-    # The body in words, as the command adds it for people. Nothing is read from it.
+    # The body in words, which the command adds for people. It is not read.
     said: Any = None
 
 
-# ---- out -----------------------------------------------------------------------------------------------------------
+# ---- write ---------------------------------------------------------------------------------------------------------
 
 
 def entry_object(entry: Entry) -> dict[str, object]:
@@ -121,7 +121,7 @@ def _body_object(data: dict[str, Any]) -> dict[str, Any]:
     return {key.removesuffix(_MS): iso_utc(value) if key.endswith(_MS) else value for key, value in data.items()}
 
 
-# ---- in ------------------------------------------------------------------------------------------------------------
+# ---- read ----------------------------------------------------------------------------------------------------------
 
 
 class _LineWrong(Exception):
@@ -134,7 +134,7 @@ class _LineWrong(Exception):
 
 @dataclass(frozen=True, slots=True)
 class EntryLines:
-    """What a file says: its entries, the mistakes of lines that hold none, and how many lines hold something."""
+    """What was read from a file: entries, mistakes in lines that hold none, and how many lines are not empty."""
 
     entries: list[EntryLine]
     mistakes: list[Mistake]
@@ -142,8 +142,9 @@ class EntryLines:
 
 
 def read_entry_lines(stream: IO[bytes], zone: ZoneInfo, now_ms: int) -> EntryLines:
-    """Read lines; zone: of times that name none; now_ms: when an entry counts as written whose line does not say (UTC
-    ms). Raises only what the stream itself raises.
+    """Read lines. Raises only what the stream itself raises.
+
+    zone: that of times that name none; now_ms: when an entry counts as written if its line does not say (UTC ms).
     """
     entries: list[EntryLine] = []
     mistakes: list[Mistake] = []
@@ -154,7 +155,7 @@ def read_entry_lines(stream: IO[bytes], zone: ZoneInfo, now_ms: int) -> EntryLin
         count += 1
         if number == 1 and raw.startswith((b"\xff\xfe", b"\xfe\xff")):
             mistakes.append(Mistake(number, "is not UTF-8 text but UTF-16; save the file as UTF-8"))
-            break  # so is all the rest
+            break  # so is the rest
         try:
             entries.append(_entry(number, raw, zone, now_ms))
         except _LineWrong as wrong:
@@ -217,7 +218,7 @@ def _json_object(line: int, raw: bytes) -> dict[str, Any]:
     if not isinstance(data, dict):
         raise _LineWrong(f"is {shown(data)}, not a JSON object with the keys of an entry")
     try:
-        json.dumps(data, ensure_ascii=False, allow_nan=True).encode("utf-8")  # a check of text, which goes nowhere
+        json.dumps(data, ensure_ascii=False, allow_nan=True).encode("utf-8")  # only a check; the result is not used
     except UnicodeEncodeError:
         raise _LineWrong("holds half a character (a lone surrogate such as \\ud800), which is not text") from None
     return data
@@ -236,7 +237,7 @@ def _no_number(text: str) -> Any:
 
 
 def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any]:
-    """Turn the times of a body into what the kind's model has."""
+    """Convert the times of a body to the milliseconds of the kind's model."""
     data = dict(body)
     whys = []
     for field in KINDS[kind].body.model_fields:

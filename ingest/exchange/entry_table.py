@@ -1,4 +1,4 @@
-"""Entries of the journal as a table of text for a spreadsheet, a row each. It is only written, never read."""
+"""Entries of the journal as a table of text for a spreadsheet, a row each. It is written but never read."""
 
 from __future__ import annotations
 
@@ -31,12 +31,12 @@ ENTRY_COLUMNS: Final = (
     "body",
 )
 
-# A spreadsheet takes a cell that begins so for a formula, and runs it.
+# A spreadsheet takes a cell that begins with one of these for a formula, and runs it.
 _FORMULA: Final = ("=", "+", "-", "@", "\t", "\r")
 
 
 def table_rows(rows: Iterable[tuple[str, ...]]) -> str:
-    """Write rows as text, quoted where need be (RFC 4180)."""
+    """Write rows as text, quoted where needed (RFC 4180)."""
     text = io.StringIO()
     csv.writer(text, lineterminator="\n").writerows(rows)
     return text.getvalue()

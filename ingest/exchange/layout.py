@@ -1,4 +1,4 @@
-"""Which column of a table means what: by the names of the first row, or by number where there are none."""
+"""What each column of a table holds: by the names in the first row, or by number if it has none."""
 
 from __future__ import annotations
 
@@ -19,8 +19,11 @@ Series = tuple[str, str, str]
 
 @dataclass(frozen=True, slots=True)
 class Layout:
-    """at: the place of the time in a row, from 0; values: (place, series id) of each value; own: series by names, for a
-    table that leeside wrote, in which each row names its series; headed: whether the first row holds names."""
+    """Where times and values are in the rows of a table.
+
+    at: the position of the time in a row, from 0; values: (position, series id) of each value; own: series by names,
+    for a table that leeside wrote, in which each row names its series; headed: whether the first row holds names.
+    """
 
     at: int
     values: tuple[tuple[int, int], ...] = ()
@@ -29,20 +32,20 @@ class Layout:
 
 
 def own_layout(first: Sequence[str], series: Mapping[Series, int]) -> Layout | None:
-    """The layout of a table that leeside wrote itself, None if this first row is of another."""
+    """Return the layout of a table that leeside wrote itself, None if this first row is not that of one."""
     return Layout(0, (), dict(series)) if tuple(first) == OWN_COLUMNS else None
 
 
 def one_probe_layout(first: Sequence[str], at: str, value: str, series: int) -> Layout:
-    """One column of times and one of values. Raises IngestError for a column that is not there."""
+    """Return the layout for a column of times and one of values. Raises IngestError for a column that is missing."""
     return wide_layout(first, at, [(value, series)])
 
 
 def wide_layout(first: Sequence[str], at: str, values: Sequence[tuple[str, int]]) -> Layout:
-    """One column of times and one of values for each of several series ids.
+    """Return the layout for a column of times and a column of values for each of several series ids.
 
-    Columns are told by name. In a table without names they are told by number, from 1; it is one if none of the first
-    row's cells is such a name. Raises IngestError for a column that is not there or is told twice.
+    Columns are given by name, or by number from 1 in a table without names; a table has none if its first row has none
+    of the given names and all of them are numbers. Raises IngestError for a column that is missing or is given twice.
     """
     names = [name.strip() for name in first]
     wanted = [at, *(name for name, _ in values)]
@@ -58,9 +61,9 @@ def _place(names: Sequence[str], name: str) -> int:
     if count == 1:
         return names.index(name)
     if count:
-        raise IngestError(f"the first row names the column '{name}' {count} times; give each a name of its own")
+        raise IngestError(f"the first row names the column '{name}' {count} times; give each column another name")
     shown = ", ".join(f"'{known}'" for known in names[:20])
-    alone = "; is it parted by another --delimiter?" if len(names) == 1 else ""
+    alone = "; are its columns separated by another --delimiter?" if len(names) == 1 else ""
     raise IngestError(f"there is no column '{name}'; the first row names {shown}{alone}")
 
 

@@ -1,4 +1,4 @@
-"""A time in a table of text as UTC milliseconds: RFC 3339, local date and time, Unix seconds or milliseconds."""
+"""Times in a table of text as UTC milliseconds: RFC 3339, local date and time, Unix seconds or milliseconds."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from ingest.errors import IngestError, Unreadable
 from ingest.times import EARLIEST_MS, Ambiguous, epoch_ms, fraction_ms, moment_of
 
-# A bare number is a time from 1973 on. Less is not a time: a row number, a year, the hours of a run.
+# A bare number counts as a time from 1973 on. A smaller one is something else: a row number, a year, operating hours.
 _LEAST_SECONDS: Final = 100_000_000
 
 _BARE: Final = re.compile(r"(\d{9,13})(?:\.(\d{1,9}))?", re.ASCII)
@@ -19,13 +19,13 @@ _BARE: Final = re.compile(r"(\d{9,13})(?:\.(\d{1,9}))?", re.ASCII)
 _DATED: Final = re.compile(
     r"(\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2})(?::([0-5]\d)(\.\d{1,9})?)?( ?(?:[Zz]|[+-]\d{2}:?\d{2}))?", re.ASCII
 )
-# Rows stand close together in time, so the minute of the one before is often that of the next; with them kept a cell
-# costs a quarter of the time.
+# Rows are close together in time, so the minute of one is often that of the next. With the last minutes kept, reading a
+# cell takes a quarter of the time.
 _MINUTES_KEPT: Final = 4096
 
 
 class Moments:
-    """Reads times for one table. zone: of times that name none; now_ms: UTC ms, later ones are refused."""
+    """Reads the times of one table. zone: that of times that name none; now_ms: UTC ms, later times are refused."""
 
     def __init__(self, zone: ZoneInfo, now_ms: int, earliest_ms: int = EARLIEST_MS) -> None:
         self._zone = zone
@@ -37,8 +37,8 @@ class Moments:
     def at_ms(self, text: str) -> int:
         """Read a cell as UTC milliseconds.
 
-        Raises Unreadable with one of the reasons ``no time``, ``ambiguous local time`` (one that the clocks passed
-        twice or skipped), ``in the future``, ``before 2000`` and ``older than keep_raw``.
+        Raises Unreadable with one of the reasons ``not a time``, ``ambiguous local time`` (one that occurs twice or is
+        skipped when the clocks change), ``in the future``, ``before 2000`` and ``older than keep_raw``.
         """
         text = text.strip()
         match = _DATED.fullmatch(text)
@@ -57,7 +57,7 @@ class Moments:
             except Ambiguous as error:
                 raise Unreadable("ambiguous local time", str(error)) from None
             except IngestError:
-                raise Unreadable("no time", f"'{text}' does not exist") from None
+                raise Unreadable("not a time", f"'{text}' does not exist") from None
             if len(self._minutes) >= _MINUTES_KEPT:
                 self._minutes.clear()
             self._minutes[minute, zone] = at_ms
@@ -69,5 +69,5 @@ class Moments:
 def _bare(text: str) -> int:
     match = _BARE.fullmatch(text)
     if match is None or int(match[1]) < _LEAST_SECONDS:
-        raise Unreadable("no time", ascii(text[:40]) if text else "the cell is empty")
+        raise Unreadable("not a time", ascii(text[:40]) if text else "the cell is empty")
     return epoch_ms(float(text) if match[2] else int(text))

@@ -1,4 +1,4 @@
-"""Values that somebody brings along become the numbers that the probe would have said, and their qualities."""
+"""From imported values to the numbers that the probe would have sent, and to their qualities."""
 
 from __future__ import annotations
 
@@ -23,10 +23,10 @@ _IMPLAUSIBLE: Final = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 def numbers_behind(
     at_ms: npt.NDArray[np.int64], values: npt.NDArray[np.float64], dated: Sequence[Scale]
 ) -> npt.NDArray[np.float64]:
-    """The numbers that the dated scales turn into these values (in the quantity's unit).
+    """Find the numbers that the dated scales convert to these values (in the quantity's unit).
 
-    Of the doubles that give a value back to the last bit the one with the fewest decimals is chosen: it is what an
-    instrument would have printed, and it packs better. Where none does, the nearest is off by a rounding.
+    Of the doubles that reproduce a value to the last bit, the one with the fewest decimals is chosen: it is what an
+    instrument would have printed, and it packs better. If there is none, the nearest is off by a rounding.
     """
     if not dated:
         return values
@@ -56,9 +56,9 @@ def numbers_behind(
 def imported_quality(
     classes: npt.NDArray[np.uint8], values: npt.NDArray[np.float64], low: float, high: float
 ) -> npt.NDArray[np.uint16]:
-    """Qualities to store: the class as given, marked as imported; bad where a value (in the quantity's unit) cannot be.
+    """Return the qualities to store: the class as given, marked as imported; bad if the value is not plausible.
 
-    A limit judges none of them: they are never among the fresh readings.
+    values, low, high: in the quantity's unit. No limit judges these readings, since they never become fresh ones.
     """
     codes = classes.astype(np.uint16) | np.uint16(_IMPORTED)
     codes[(values < low) | (values > high)] = _IMPLAUSIBLE

@@ -1,4 +1,4 @@
-"""Rows of a table become readings, or reasons why they are none, each with its line."""
+"""From the rows of a table to readings, or to reasons why not, each with its line."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _CLASSES: Final[Mapping[str, int]] = {quality.name.lower(): int(quality) for qua
 
 @dataclass(slots=True)
 class RefusedRow:
-    """What was not taken for one reason: how many, and the first of them as (line, what was found)."""
+    """What was refused for one reason: how many, and the first few as (line, what was found)."""
 
     times: int = 0
     examples: list[tuple[int, str]] = field(default_factory=list)
@@ -32,7 +32,7 @@ class RefusedRow:
 
 @dataclass(slots=True)
 class Column:
-    """Readings of one series in the order of the rows: UTC ms, value as it stands there, class of quality."""
+    """Readings of one series in the order of the rows: UTC ms, value as written, class of quality."""
 
     at_ms: array[int] = field(default_factory=lambda: array("q"))
     value: array[float] = field(default_factory=lambda: array("d"))
@@ -40,7 +40,7 @@ class Column:
 
 
 class Rows:
-    """Takes rows one by one; ``held`` readings wait in ``columns`` until the caller takes them out."""
+    """Reads rows one by one; ``columns`` collects ``held`` readings until the caller takes them out."""
 
     def __init__(
         self,
@@ -49,7 +49,7 @@ class Rows:
         decimal: Literal[".", ","] = ".",
         largest: Mapping[int, float] = MappingProxyType({}),
     ) -> None:
-        """largest: series id -> up to where a cell of either sign can be converted, ``LARGEST_VALUE`` if not named."""
+        """largest: series id -> the largest size of a cell that can be converted; ``LARGEST_VALUE`` for the others."""
         self._layout = layout
         self._largest = largest
         self._moments = moments
@@ -60,7 +60,7 @@ class Rows:
         self.rows = 0
 
     def take(self, line: int, row: Sequence[str]) -> None:
-        """Take the row that ends in that line; an empty line is none. Never raises."""
+        """Take the row that ends in that line; an empty line is not a row. Never raises."""
         if not row:
             return
         self.rows += 1
@@ -83,7 +83,7 @@ class Rows:
                 self._refuse(line, error)
 
     def take_out(self) -> dict[int, Column]:
-        """What was held, by series id; nothing is held afterwards."""
+        """Return what was collected, by series id, and begin again with nothing."""
         columns, self.columns, self.held = self.columns, {}, 0
         return columns
 
@@ -97,7 +97,7 @@ class Rows:
         if unit != QUANTITIES[quantity].unit:
             raise Unreadable("another unit", f"{unit!a}, {QUANTITIES[quantity].unit} is needed")
         if quality not in _CLASSES:
-            raise Unreadable("no quality", f"{quality!a}, allowed are {', '.join(_CLASSES)}")
+            raise Unreadable("not a quality", f"{quality!a}, allowed are {', '.join(_CLASSES)}")
         self._keep(series, self._moments.at_ms(at), parse_number(value), _CLASSES[quality])
 
     def _keep(self, series: int, at_ms: int, value: float, quality: int) -> None:

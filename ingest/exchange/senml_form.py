@@ -15,22 +15,22 @@ from typing import Final
 
 from ingest.reading import Quality, quality_class
 
-# Fewer bytes than a receiver such as leeside takes at once, 64 KiB: a record has at most some 50.
+# Fewer bytes than a receiver such as leeside takes at once, 64 KiB: a record has about 50 at most.
 RECORDS_A_PACK: Final = 1000
 
-# Quantity -> (unit of the SenML registry, factor): RFC 8428, section 12.1. Of pressure it knows the pascal.
+# Quantity -> (unit of the SenML registry, factor): RFC 8428, section 12.1. For pressure the registry has only pascal.
 UNITS: Final[Mapping[str, tuple[str, float]]] = {
     "temperature": ("Cel", 1.0),
     "pressure": ("Pa", 1000.0),
     "barometric_pressure": ("Pa", 1000.0),
     "pH": ("pH", 1.0),
 }
-# Digits that a factor of 1000 must not make up.
+# Significant digits, so that the factor of 1000 does not add any.
 _DIGITS: Final = 15
 
 
 def senml_packs(probe: str, quantity: str, readings: Iterable[tuple[int, float, int]]) -> Iterator[str]:
-    """Lines, each a pack, for readings (at_ms, value in the quantity's unit, quality) of a probe in order of time."""
+    """Yield a pack a line for readings (at_ms, value in the quantity's unit, quality) of a probe in order of time."""
     unit, factor = UNITS[quantity]
     rest = (reading for reading in readings if quality_class(reading[2]) is not Quality.BAD)
     while some := list(islice(rest, RECORDS_A_PACK)):
