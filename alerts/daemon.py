@@ -1,4 +1,6 @@
-"""The alerts daemon: the turn every second, and the outbox. ``python -m alerts.daemon FILE`` is one process.
+"""The alerts daemon: the turn, every second and when there is news, and the outbox.
+
+``python -m alerts.daemon FILE`` is one process.
 
 The scheduler only calls; what to do is decided by pure functions that are given the time. Its interval jobs live on the
 wall clock and would stand still for as long as that is set back, so the main thread guards them by the monotonic one.
@@ -11,10 +13,11 @@ __all__ = ["AlertsDaemon", "main"]
 import logging
 import os
 import random
+import sqlite3
 import sys
 import time
 from collections.abc import Mapping, Sequence
-from datetime import UTC
+from datetime import UTC, datetime
 from threading import Event, Thread
 
 import sdnotify
@@ -36,6 +39,8 @@ log = logging.getLogger("alerts")
 
 TURN_S = 1.0
 GUARD_S = 1.0
+# How often the store is asked whether there is something new to judge at once.
+LOOK_S = 0.1
 # The wall clock and the monotonic one drift apart by this much only when the first is set.
 STEP_S = 2.0
 # When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
@@ -61,6 +66,7 @@ class AlertsDaemon:
         self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
         self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse)
         self._last_turn = time.monotonic()
+        self._last_messages = float("-inf")
         self._outbox_wake = Event()
         self._outbox_thread: Thread | None = None
         self._parent = os.environ.get("LEESIDE_PARENT")
@@ -79,9 +85,14 @@ class AlertsDaemon:
     def run(self) -> None:
         """Guard the scheduler and the outbox, until ``stop_event`` is set."""
         offset = time.time() - time.monotonic()
-        look_s = min(GUARD_S, self._watchdog.every_s)
-        while not self.stop_event.wait(look_s) and not orphaned(self._parent):
+        guard_s = min(GUARD_S, self._watchdog.every_s)
+        guard_due = time.monotonic() + guard_s
+        while not self.stop_event.wait(LOOK_S) and not orphaned(self._parent):
+            self._turn_if_there_is_news()
             now = time.monotonic()
+            if now < guard_due:
+                continue
+            guard_due = now + guard_s
             moved = time.time() - now - offset
             if abs(moved) > STEP_S:
                 offset += moved
@@ -110,6 +121,7 @@ class AlertsDaemon:
     def _turn(self) -> None:
         try:
             if self._turner.turn(Now(wall_ms(), time.monotonic())):
+                self._last_messages = time.monotonic()
                 self._outbox_wake.set()
         except IngestError as error:
             log.warning("a turn could not be stored, it is tried again: %s", error)
@@ -117,6 +129,17 @@ class AlertsDaemon:
             log.exception("a turn failed; the next one judges the same readings again")
             return
         self._last_turn = time.monotonic()
+
+    def _turn_if_there_is_news(self) -> None:
+        # What follows an alarm within a second is judged together, so that it becomes one mail.
+        if time.monotonic() - self._last_messages < TURN_S:
+            return
+        try:
+            if self._turner.has_news():
+                # The interval counts on from this turn. One that is under way sees it, or the next look does.
+                self._scheduler.modify_job("turn", next_run_time=datetime.now(UTC))
+        except sqlite3.Error as error:
+            log.debug("the store could not be asked for news: %s", error)
 
     def _reanchor_turn(self) -> None:
         # An interval job counts from its last wall-clock time; given its interval again, it counts from now.

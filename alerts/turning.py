@@ -95,6 +95,7 @@ class Turner:
         self._occurrences = cursor(store, _OCCURRENCE) or 0
         self._state = self._load_state(now)
         self._pulse_due = now.mono
+        self._seen_version = -1
         # What the store holds at the start may be of a daemon that has ended since: only a later pulse is news, or one
         # that the turns before the start did not see.
         stored, seen = pulses(store).ingest, cursor(store, _PULSE)
@@ -106,8 +107,16 @@ class Turner:
         newest_ms = {self._probe_of[series]: at for series, at in judged.items() if series in self._probe_of}
         return WatchState.from_rows({row.key: row.entry for row in alarm_rows(self._store)}, now.mono, newest_ms)
 
+    def has_news(self) -> bool:
+        """Whether another process or thread has changed the store since the last turn began. Cheap."""
+        return self._data_version() != self._seen_version
+
+    def _data_version(self) -> int:
+        return int(self._store.connection.execute("PRAGMA data_version").fetchone()[0])
+
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
+        self._seen_version = self._data_version()
         datings = cursor(self._store, DATED)
         if datings != self._datings:
             # The board's clock came right and estimated times were moved; what is judged next may be of an earlier

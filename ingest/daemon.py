@@ -43,6 +43,7 @@ from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series import declare
 from ingest.watchdog import Watchdog
 from ingest.writing.board_clock import ClockState
+from ingest.writing.calm import Calm, ranges
 from ingest.writing.clock_guard import ClockGuard
 from ingest.writing.upkeep import Upkeep, UpkeepSettings
 from ingest.writing.writer import Writer
@@ -61,6 +62,9 @@ ENOUGH_WITHOUT_BROKER = 5000
 
 # How often the writer's loop turns although nothing calls for it: for a stop, a pulse, a dead source.
 LOOP_S = 0.5
+
+# A reading that is to be committed at once waits this long for what comes with it.
+GATHER_S = 0.1
 
 WARN_AGAIN_S = 60.0
 
@@ -84,6 +88,7 @@ class IngestDaemon:
             self._enough,
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
+            calm=Calm(ranges(cellar.limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
         )
         self._clock_guard = ClockGuard(self._store, wall_ms(), time.monotonic())
         self._upkeep = _upkeep(cellar, self._store)
@@ -112,23 +117,32 @@ class IngestDaemon:
         """Commit what the sources deliver, until ``stop_event`` is set."""
         commit_s = self._cellar.store.commit_s
         now = time.monotonic()
-        commit_due, pulse_due = now + min(commit_s, LOOP_S), now + PULSE_S
+        turn_due, pulse_due = now + min(commit_s, LOOP_S), now + PULSE_S
         more_upkeep = False
         look_s = min(LOOP_S, self._watchdog.every_s)
         while not self.stop_event.is_set() and not orphaned(self._parent):
             now = time.monotonic()
-            self._writer.wake.wait(0.0 if more_upkeep else max(0.0, min(look_s, commit_due - now)))
+            due = min(turn_due, pulse_due, self._readings_due())
+            if self._writer.arrived.wait(0.0 if more_upkeep else max(0.0, min(look_s, due - now))):
+                self._writer.wake.wait(GATHER_S)
             now = time.monotonic()
             self._report_to_systemd(now)
-            if not self._writer.wake.is_set() and now < commit_due:
+            if self._writer.arrived.is_set() and not self._writer.wake.is_set() and not self._gather():
+                turn_due = min(turn_due, now + commit_s)
+            if not self._writer.wake.is_set() and now < min(turn_due, pulse_due, self._readings_due()):
                 more_upkeep = self._keep_up(now)
                 continue
             with_pulse = now >= pulse_due
-            self._turn(with_pulse, now)
+            stored = self._turn(with_pulse, now)
             if with_pulse:
                 pulse_due = now + PULSE_S
-            soon = not self._writer.counters.readings or self._writer.doubts
-            commit_due = now + (min(commit_s, LOOP_S) if soon else commit_s)
+            if not self._writer.counters.readings or self._writer.doubts:
+                turn_due = now + min(commit_s, LOOP_S)
+            elif not stored or self._clock_guard.verdict is not ClockState.RIGHT:
+                turn_due = now + commit_s
+            else:
+                # What is gathered says itself when it is due.
+                turn_due = pulse_due
 
     def stop(self) -> None:
         """Close the sources, commit what they have delivered, disconnect from the broker, close the store."""
@@ -163,19 +177,33 @@ class IngestDaemon:
 
     # ---- the loop ----------------------------------------------------------------------------------------------
 
-    def _turn(self, with_pulse: bool, now: float) -> None:
+    def _readings_due(self) -> float:
+        # A turn that failed is not made again at once.
+        return float("inf") if self._turn_failed else self._writer.due_mono
+
+    def _gather(self) -> bool:
+        """Make readings of what waits; False where that is left to the next turn."""
+        self._writer.arrived.clear()
+        try:
+            return self._clock_guard.gather(self._writer, wall_ms(), time.monotonic())
+        except Exception:
+            log.exception("readings could not be gathered; a turn of the writer tries it again")
+            return False
+
+    def _turn(self, with_pulse: bool, now: float) -> bool:
         write_pulse = self._write_pulse if with_pulse else None
         try:
             stored = self._clock_guard.turn(self._writer, write_pulse, wall_ms(), time.monotonic())
         except Exception:
             self._turn_failed = True
             log.exception("a turn of the writer failed; its samples stay unacknowledged")
-            return
+            return False
         self._turn_failed = False
         if not stored:
             self._warn("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
         if with_pulse:
             self._look_after_sources(now)
+        return stored
 
     def _report_to_systemd(self, now: float) -> None:
         # Also while the disk is full: a restart would only lose what is held in memory.

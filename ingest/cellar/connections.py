@@ -140,6 +140,9 @@ class StoreSettings(Table):
 
     path: Text = Field(default="cellar.db", description="the store's file, relative to the cellar file")
     commit_s: Annotated[float, amount(Dimension.TIME, "s", "2 s", Span(0.1, 60.0))] = Field(default=2.5, alias="commit")
+    calm_commit_s: Annotated[float, amount(Dimension.TIME, "s", "15 s", Span(0.1, 60.0))] = Field(
+        default=15.0, alias="calm_commit"
+    )
     settle_after_s: Annotated[float, amount(Dimension.TIME, "s", "2 h", Span(600.0, 30 * DAY_S))] = Field(
         default=7200.0, alias="settle_after"
     )

@@ -23,6 +23,7 @@ from ingest.sources.sample import Sample, Ticket
 from ingest.store.readings.fresh import REMEMBERED_IDS, Appender, came_with
 from ingest.store.rejects import Reject
 from ingest.writing.board_clock import ClockState
+from ingest.writing.calm import Calm
 
 _log = logging.getLogger("ingest")
 
@@ -82,7 +83,8 @@ class Timing(NamedTuple):
 class Batch:
     """What one commit is to hold. delivered: packet id -> digest of bare numbers at QoS 1; came: place of a row -> with
     which of them it came; parts: what the barometer changes in a series' scale; confirmed: ids of rows on disk that
-    were doubted and are good."""
+    were doubted and are good; samples: from how many it was made; wait_s: how long the most urgent of the rows that
+    were added last may wait."""
 
     rows: list[Row] = field(default_factory=list)
     tickets: list[Ticket] = field(default_factory=list)
@@ -91,6 +93,8 @@ class Batch:
     parts: list[tuple[int, Part]] = field(default_factory=list)
     confirmed: list[int] = field(default_factory=list)
     estimated: bool = False
+    samples: int = 0
+    wait_s: float = float("inf")
 
     def date(self, shift_ms: int) -> None:
         """The clock has come right: move the estimated times among the rows, as those on disk were moved."""
@@ -125,6 +129,7 @@ class BatchBuilder:
         appender: Appender,
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
+        calm: Calm | None = None,
     ) -> None:
         self._decoder = decoder
         self._appender = appender
@@ -134,6 +139,7 @@ class BatchBuilder:
         self._acknowledged_mono = float("-inf")
         self._steadiness = steadiness
         self._barometers = barometers
+        self._calm = calm
         self._generation = 0
         self._generation_mono = 0.0
         self.rejects: dict[tuple[str, str, str, str], Reject] = {}
@@ -141,15 +147,17 @@ class BatchBuilder:
         self.retained: dict[str, RetainedSample] = {}
         self.counters = Counters()
 
-    def build(self, samples: Iterable[Sample], timing: Timing) -> Batch:
-        """Readings, tickets and refusals of samples in the order of their arrival."""
-        batch = Batch(estimated=timing.verdict is ClockState.UNKNOWN)
+    def build(self, samples: Iterable[Sample], timing: Timing, batch: Batch | None = None) -> Batch:
+        """Readings, tickets and refusals of samples in the order of their arrival, added to a batch if one is given."""
+        batch = Batch(estimated=timing.verdict is ClockState.UNKNOWN) if batch is None else batch
+        batch.wait_s = float("inf")
         offered: list[Row] = []
         decode = self._decode
         plain_time = timing.verdict is ClockState.RIGHT and timing.trusted_mono == float("-inf")
         self._decoder.believe_clock(timing.verdict is ClockState.RIGHT)
         for sample in samples:
             self.counters.samples += 1
+            batch.samples += 1
             if not plain_time:
                 sample = sample._replace(arrival_ms=timing.arrival_ms(sample))  # noqa: PLW2901  the same sample, dated
             ticket = sample.ticket
@@ -175,6 +183,8 @@ class BatchBuilder:
             for refusal in refusals:
                 self._refuse(sample, refusal.probe, refusal.reason, refusal.found)
         self._choose(offered, batch)
+        if batch.confirmed:
+            batch.wait_s = 0.0
         return batch
 
     def _decode(self, sample: Sample) -> Decoded:
@@ -241,6 +251,8 @@ class BatchBuilder:
         if self._steadiness is not None:
             chosen = list(map(self._steadiness.judged, chosen))
         batch.rows.extend(chosen)
+        if self._calm is not None:
+            batch.wait_s = min((batch.wait_s, *map(self._calm.wait_s, chosen)))
         if self._barometers is not None:
             batch.parts.extend(self._barometers.parts(chosen))
 

@@ -68,7 +68,7 @@ class BoardClock:
         return self.verdict
 
     def committed(self, wall_ms: int, mono: float) -> None:
-        """Something was committed under a believed clock."""
+        """Something was committed, or is to be, under a believed clock."""
         if wall_ms >= self.known_ms:
             self.known_ms, self.known_mono = wall_ms, mono
 

@@ -38,6 +38,16 @@ class ClockGuard:
         """What the clock was worth at the last turn."""
         return self._clock.verdict
 
+    def gather(self, writer: Writer, wall_ms: int, mono: float) -> bool:
+        """Let the writer make readings of what waits; False while the clock is in doubt, which only a turn resolves."""
+        if self._clock.verdict is not ClockState.RIGHT or self._anchor is not None:
+            return False
+        if self._clock.look(wall_ms, mono) is not ClockState.RIGHT:
+            return False
+        writer.gather(Timing(ClockState.RIGHT, wall_ms - mono * 1000, self._trusted_mono))
+        self._clock.committed(wall_ms, mono)
+        return True
+
     def turn(
         self, writer: Writer, write_pulse: Callable[[sqlite3.Connection], None] | None, wall_ms: int, mono: float
     ) -> bool:
@@ -48,6 +58,7 @@ class ClockGuard:
         if verdict is ClockState.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
             writer.wake.clear()
+            writer.arrived.clear()
             return write_pulse is None or writer.commit_pulse(wall_ms, write_pulse)
         if verdict is ClockState.UNKNOWN:
             if self._anchor is None:

@@ -22,10 +22,12 @@ from ingest.pulse import RetainedSample
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.scales import add_part
+from ingest.store.readings.scales import add_part, newest_part_id, scales
 from ingest.store.readings.undated import Anchor, date_estimates, note_estimates
 from ingest.store.rejects import add_rejects
 from ingest.writing.batch import Batch, BatchBuilder, Counters, Timing
+from ingest.writing.board_clock import ClockState
+from ingest.writing.calm import Calm
 
 _WritePulse = Callable[[sqlite3.Connection], None]
 
@@ -36,15 +38,21 @@ MOST_HELD = 200_000
 # One commit takes at most this many samples, so that the acknowledgements of a flood flow evenly.
 MOST_AT_ONCE = 4096
 
+# No broker that is known sends fewer messages before it waits for an acknowledgement.
+SMALL_WINDOW = 10
+
+_NEVER = float("inf")
+
 # After so many commits a turn ends although more waits, so that a pulse goes out in the middle of a flood.
 MOST_COMMITS_A_TURN = 16
 
 
 class Writer:
-    """``offer`` may be called from any thread; ``turn`` from one thread only.
+    """``offer`` may be called from any thread; ``gather`` and ``turn`` from one thread only.
 
     acknowledge: takes the tickets of a commit, in the order in which their messages came.
-    enough: how many waiting samples call for a commit at once, asked anew at each sample. monotonic: seconds.
+    enough: how many waiting samples call for a commit at once, asked again at each sample; then ``wake`` is set. Any
+    sample sets ``arrived``. calm: how long a reading may wait. monotonic: seconds.
     """
 
     def __init__(
@@ -56,19 +64,27 @@ class Writer:
         *,
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
+        calm: Calm | None = None,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers)
+        self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers, calm)
+        self._calm = calm
+        self._newest_part: int | None = None
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()
         self._held: Batch | None = None
+        self._failed = False
         self._store_was_gone = False
         self._anchor: Anchor | None = None
         self.wake = Event()
+        self.arrived = Event()
+        # The monotonic moments at which the most urgent reading held is to be committed, and the last message came.
+        self._due_mono = _NEVER
+        self._message_mono = 0.0
 
     @property
     def counters(self) -> Counters:
@@ -87,8 +103,27 @@ class Writer:
             self.counters.dropped += 1
             return
         queue.append(sample)
-        if len(queue) >= self._enough() and not self.wake.is_set():
+        if len(queue) + self._gathered >= self._enough() and not self.wake.is_set():
             self.wake.set()
+        if not self.arrived.is_set():
+            self.arrived.set()
+
+    @property
+    def due_mono(self) -> float:
+        """The monotonic moment (seconds) by which what was gathered is to be committed.
+
+        A broker may send no more than ten messages before it is answered, and says so to nobody. So where so many wait
+        and no other has come for as long as readings usually wait, they are committed.
+        """
+        if self._calm is None or self._held is None or self._failed or len(self._held.tickets) < SMALL_WINDOW:
+            return self._due_mono
+        return min(self._due_mono, self._message_mono + self._calm.commit_s)
+
+    @property
+    def _gathered(self) -> int:
+        # What a full disk holds back is tried again at its own pace; more samples do not hurry it.
+        held = self._held
+        return 0 if held is None or self._failed else held.samples
 
     @property
     def doubts(self) -> bool:
@@ -99,6 +134,12 @@ class Writer:
     def waiting(self) -> int:
         """Samples that are not on disk yet."""
         return len(self._queue) + (len(self._held.rows) if self._held else 0)
+
+    def gather(self, timing: Timing) -> None:
+        """Make readings of what waits without committing them, so that ``due_mono`` says when that is to be done."""
+        self.arrived.clear()
+        if not self._failed and self._queue:
+            self._build(timing)
 
     def turn(
         self,
@@ -114,24 +155,27 @@ class Writer:
         ``counters.last_error`` and tried again by the next turn.
         """
         self.wake.clear()
+        self.arrived.clear()
         for _ in range(MOST_COMMITS_A_TURN):
-            if self._held is None:
-                self._held = self._builder.build(self._next_samples(), timing)
-                if not self._queue:
-                    self._builder.settle(self._held, self._monotonic())
-            batch = self._held
+            batch = self._held if self._held is not None and self._failed else self._build(timing)
+            if not self._queue and not self._failed:
+                self._builder.settle(batch, self._monotonic())
             if not batch.rows and not batch.tickets and not batch.confirmed and write_pulse is None:
-                self._held = None
+                self._release()
                 return True
-            if not self._try_commit(batch, write_pulse, now_ms, anchor):
+            self._failed = not self._try_commit(batch, write_pulse, now_ms, anchor)
+            if self._failed:
+                self._due_mono = _NEVER
                 return False
             write_pulse = None
-            self._held = None
+            self._release()
             if batch.tickets:
                 self._acknowledge(batch.tickets)
                 first_id = self._appender.newest_id - len(batch.rows) + 1
                 self._builder.acknowledged(batch, first_id, self._monotonic())
             if len(self._queue) < self._enough():
+                if self._queue:
+                    self.arrived.set()
                 return True
         self.wake.set()
         return True
@@ -154,9 +198,40 @@ class Writer:
             self._appender.choose(self._held.rows)
         return moved
 
-    def _next_samples(self) -> Iterator[Sample]:
+    def _build(self, timing: Timing) -> Batch:
+        """Add what waits to the batch that is held; but one whose times are of another worth is committed first."""
+        batch = self._held
+        if batch is not None and batch.estimated != (timing.verdict is ClockState.UNKNOWN):
+            return batch
+        self._renew_scales()
+        messages = 0 if batch is None else len(batch.tickets)
+        self._held = batch = self._builder.build(self._next_samples(batch), timing, batch)
+        now = self._monotonic()
+        self._due_mono = min(self._due_mono, now + batch.wait_s)
+        if len(batch.tickets) > messages:
+            self._message_mono = now
+        return batch
+
+    def _release(self) -> None:
+        self._held = None
+        self._due_mono = _NEVER
+
+    def _renew_scales(self) -> None:
+        """A calibration or the barometer may have changed what numbers mean."""
+        if self._calm is None:
+            return
+        try:
+            newest_part = newest_part_id(self._store)
+            if newest_part != self._newest_part:
+                self._calm.scales = {series: scales(self._store, series) for series in self._calm.series}
+                self._newest_part = newest_part
+        except sqlite3.Error:
+            pass  # a store that cannot be read is reported by the commit that follows
+
+    def _next_samples(self, batch: Batch | None) -> Iterator[Sample]:
+        room = MOST_AT_ONCE - (0 if batch is None else batch.samples)
         take = self._queue.popleft
-        for _ in range(min(len(self._queue), MOST_AT_ONCE)):
+        for _ in range(min(len(self._queue), room)):
             yield take()
 
     def _try_commit(self, batch: Batch, write_pulse: _WritePulse | None, now_ms: int, anchor: Anchor | None) -> bool:

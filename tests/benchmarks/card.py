@@ -91,7 +91,9 @@ def main() -> None:
             keeper = sqlite3.connect(store, isolation_level=None)
             keeper.execute("SELECT count(*) FROM fresh").fetchone()
             # The first round of summaries lies in the log by now. It is counted below, with the rest of a day's upkeep.
-            keeper.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+            # The log keeps its length, as it does in life: it is written over from its beginning.
+            keeper.execute("PRAGMA wal_checkpoint(RESTART)")
+            log_before = Path(f"{store}-wal").stat().st_size
             os.sync()
             tree = members(process.pid)
             before = [written_bytes([member]) for member in tree]
@@ -104,7 +106,7 @@ def main() -> None:
             written, device = sum(each), block_device_bytes(store) - device
             names = [Path(f"/proc/{member}/cmdline").read_text().split("\0")[2] for member in tree]
         own = written_bytes([os.getpid()])
-        log_bytes = Path(f"{store}-wal").stat().st_size
+        grown = Path(f"{store}-wal").stat().st_size - log_before
         keeper.execute("PRAGMA wal_checkpoint(TRUNCATE)")
         os.sync()
         folded = written_bytes([os.getpid()]) - own
@@ -112,7 +114,7 @@ def main() -> None:
         keeper.close()
         upkeep = upkeep_bytes(Path(name)) / 1e9
     day = DAY_S / took_s / 1e9
-    print(f"{rows} readings stored, {log_bytes / 1e6:.2f} MB of log, {took_s:.0f} s measured")
+    print(f"{rows} readings stored, {took_s:.0f} s measured; log {log_before / 1e6:.2f} MB, grown {grown / 1e6:.2f} MB")
     for process_name, bytes_ in zip(names, each, strict=True):
         print(f"{'  ' + process_name:<44} {bytes_ * day:>7.3f} GB a day")
     print(f"{'written by leeside (/proc/PID/io)':<44} {written * day:>7.3f} GB a day")
