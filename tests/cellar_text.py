@@ -17,12 +17,14 @@ __all__ = [
     "TEMPERATURE",
     "carboy",
     "cellar",
+    "cylinder",
     "keg",
     "limit",
     "mail",
     "mqtt",
     "probe",
     "problems",
+    "room",
     "serial",
     "site",
     "table",
@@ -67,6 +69,14 @@ def keg(id: str = "K1", **keys: object) -> str:
 
 def carboy(id: str = "C1", **keys: object) -> str:
     return table("[[vessel]]", **{"id": id, "kind": "carboy", "capacity": "23 L", **keys})
+
+
+def room(id: str = "cellar", **keys: object) -> str:
+    return table("[[room]]", **{"id": id, **keys})
+
+
+def cylinder(id: str = "N2", **keys: object) -> str:
+    return table("[[cylinder]]", **{"id": id, "gas": "nitrogen", "water_volume": "10 L", **keys})
 
 
 def probe(id: str = "k1-pressure", at: str = "K1", **keys: object) -> str:

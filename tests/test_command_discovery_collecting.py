@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from cellar_text import KEG, MQTT, SITE, cellar
+from cellar_text import KEG, MQTT, SITE, cellar, serial
 
 from alerts.command.discovery import Discovery
 from alerts.command.discovery.collecting import MOST_ADDRESSES
 from ingest.sources.sample import Sample
 
-LINE = '[[serial]]\nid = "bench-line"\ndevice = "/dev/ttyUSB0"\n'
+LINE = serial("/dev/ttyUSB0")
 
 
 def sample(address: str, at: float, payload: bytes = b"8.0", *, source: str = "mqtt", retained: bool = False) -> Sample:

@@ -9,7 +9,7 @@ from collections.abc import Collection
 from pathlib import Path
 
 import pytest
-from cellar_text import KEG, MQTT, SITE
+from cellar_text import KEG, MQTT, SITE, cylinder, room, serial, site
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -19,10 +19,9 @@ from ingest.cellar import Cellar, parse_cellar
 from ingest.sources.sample import Sample
 
 NOW_MS = 1_795_595_400_000
-LINE = '[[serial]]\nid = "bench-line"\ndevice = "/dev/serial/by-id/usb-example"\n'
-ROOM = '[[room]]\nid = "cellar"\n'
-CYLINDER = '[[cylinder]]\nid = "N2"\ngas = "nitrogen"\nwater_volume = "10 L"\n'
-EQUIPMENT = SITE + 'altitude = "340 m"\n' + MQTT + LINE + KEG + CYLINDER + ROOM
+ROOM = room()
+LINE = serial("/dev/serial/by-id/usb-example")
+EQUIPMENT = site(altitude="340 m") + MQTT + LINE + KEG + cylinder() + ROOM
 BASE = Path("/srv/cellar")
 CELLAR = parse_cellar(EQUIPMENT, file="cellar.toml", base=BASE)
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 from a_journal import JournalOnDisk
+from cellar_text import temperature
 from journal_entries import a_body
 
 from ingest.journal.entry import Draft, Entry
@@ -128,7 +129,7 @@ def test_the_readings_of_a_probe_stand_alone(desk: Desk) -> None:
 
 def test_a_probe_of_the_file_that_has_yet_to_read_has_no_readings(tmp_path: Path) -> None:
     desk = JournalOnDisk(tmp_path)
-    added = '[[probe]]\nid = "k1-new"\nat = "K1"\nquantity = "temperature"\ntopic = "k1/t"\nunit = "degC"\n'
+    added = temperature("k1-new")
     desk.file.write_text(desk.file.read_text(encoding="utf-8") + added, encoding="utf-8")
     done = desk.run("history", str(desk.file), "k1-new")
     assert (done.returncode, done.stdout, done.stderr) == (1, "No readings in that time.\n", "")

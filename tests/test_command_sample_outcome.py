@@ -8,17 +8,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
-from cellar_text import BASE, SITE, cellar
+from cellar_text import BASE, SITE, cellar, probe
 
 from alerts.command.sample_outcome import TrialDecoder, outcome_json, outcome_line, reason_words
 from ingest.sources.sample import Sample
 
 NOW_MS = 1_795_595_400_000  # 2026-11-25T08:30:00Z
 ZONE = ZoneInfo("Europe/Ljubljana")
-BOX = (
-    '[[probe]]\nid = "k1-psi"\nat = "K1"\nquantity = "pressure"\ntopic = "k1/box"\npayload = "json"\n'
-    'pointer = "/psi"\ntime_pointer = "/at"\nunit = "psi"\n'
-)
+BOX = probe("k1-psi", topic="k1/box", payload="json", pointer="/psi", time_pointer="/at", unit="psi")
 
 
 def line(topic: str, payload: bytes, *, retained: bool = False, units: str = "metric") -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from cellar_text import cylinder
 from hypothesis import given
 from hypothesis import strategies as st
 from journal_entries import journal_cellar
@@ -198,7 +199,7 @@ def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
 @pytest.fixture(scope="module")
 def written(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, Cellar]]:
     """A cellar with a lot, wine in K1, and a bottle of iodine."""
-    cellar = journal_cellar(more='[[cylinder]]\nid = "N2"\ngas = "nitrogen"\nwater_volume = "10 L"\n')
+    cellar = journal_cellar(more=cylinder())
     with create_or_open(Path(tmp_path_factory.mktemp("store")) / "cellar.db", NOW_MS) as store:
         told: dict[str, Mapping[str, str]] = {
             "lot": {"lot": "ries", "name": "Riesling", "style": "white"},

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import CellarOnDisk
 from a_store import NOW
-from cellar_text import KEG, PROBE, SITE
+from cellar_text import KEG, PROBE, SITE, mqtt, write_cellar
 from eventually import eventually
 from influx_server import InfluxServer
 
@@ -22,13 +22,10 @@ from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.fresh import Appender
 
 # Nobody listens there; the mirror works without a broker.
-BROKER = '[mqtt]\nhost = "127.0.0.1"\nport = 9\n'
 
 
 def _file(folder: Path, mirror: str) -> Path:
-    file = folder / "cellar.toml"
-    file.write_text("\n".join((SITE, BROKER, KEG, PROBE, mirror)), encoding="utf-8")
-    return file
+    return write_cellar(folder, SITE, mqtt(port=9), KEG, PROBE, mirror)
 
 
 def test_the_daemon_mirrors_and_says_so(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from pathlib import Path
 import httpx
 import pytest
 from a_store import new_store
+from cellar_text import SITE, table, write_cellar
 from eventually import eventually
 
 from alerts.page.connections import LONGEST_REQUEST_S, MOST_CONNECTIONS
@@ -23,10 +24,7 @@ from ingest.simulation.loopback import free_port
 def port(tmp_path: Path) -> Iterator[int]:
     """The port of a page that is served, of a cellar with an empty store."""
     number = free_port()
-    file = tmp_path / "cellar.toml"
-    file.write_text(
-        f'[site]\nname = "Mill Lane cellar"\ntimezone = "Europe/Ljubljana"\n[page]\naddress = "127.0.0.1:{number}"\n'
-    )
+    file = write_cellar(tmp_path, SITE, table("[page]", address=f"127.0.0.1:{number}"))
     new_store(tmp_path).close()
     log = tmp_path / "page.log"
     with log.open("wb") as out:

@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import pytest
-from cellar_text import KEG, MQTT, PROBE, SITE, TEMPERATURE, cellar
+from cellar_text import KEG, MQTT, PROBE, SITE, TEMPERATURE, cellar, cylinder, probe, room, serial, temperature
 from samples import a_sample
 
 from ingest.probes.binding import bindings, declarations
 from ingest.probes.decode import Decoder
 
-SERIAL = '[[serial]]\nid = "bench"\ndevice = "/dev/ttyUSB0"\nbaud = 9600\nencoding = "latin-1"\n'
-LINE = (
-    '[[probe]]\nid = "k1-temperature"\nat = "K1"\nquantity = "temperature"\nserial = "bench"\n'
-    'pattern = \'T=(?P<value>[0-9,]+)\'\ndecimal = ","\nunit = "degC"\n'
-)
-ROOM = '[[room]]\nid = "cellar"\n'
-CYLINDER = '[[cylinder]]\nid = "N2"\ngas = "nitrogen"\nwater_volume = "10 L"\n'
+SERIAL = serial("/dev/ttyUSB0", "bench", baud=9600, encoding="latin-1")
+LINE = temperature(topic=None, serial="bench", pattern="T=(?P<value>[0-9,]+)", decimal=",")
 
 
 def test_each_probe_is_declared_with_its_scale_and_names() -> None:
@@ -74,7 +69,7 @@ def test_the_plausible_range_moves_with_an_absolute_sensor() -> None:
 
 
 def test_a_cylinder_has_its_own_plausible_range() -> None:
-    (found,) = bindings(cellar(SITE, MQTT, CYLINDER, PROBE.replace('"K1"', '"N2"')), {"k1-pressure": 1})
+    (found,) = bindings(cellar(SITE, MQTT, cylinder(), PROBE.replace('"K1"', '"N2"')), {"k1-pressure": 1})
     assert (found.low, found.high) == (0.0, 35000.0)
 
 
@@ -84,8 +79,8 @@ def test_fahrenheit_is_compared_as_fahrenheit() -> None:
 
 
 def test_a_barometer_in_a_room() -> None:
-    barometer = '[[probe]]\nid = "air"\nat = "cellar"\nquantity = "barometric_pressure"\ntopic = "air"\nunit = "hPa"\n'
-    found = cellar(SITE, MQTT, ROOM, barometer)
+    barometer = probe("air", "cellar", quantity="barometric_pressure", topic="air", unit="hPa")
+    found = cellar(SITE, MQTT, room(), barometer)
     (item,) = declarations(found)
     assert (item.gain, item.offset) == pytest.approx((0.1, 0.0))
     assert item.unit == "hPa"

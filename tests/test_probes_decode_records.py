@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 import pytest
-from cellar_text import KEG, MQTT, SITE, cellar
+from cellar_text import KEG, MQTT, SITE, cellar, probe, table, temperature
 from hypothesis import given
 from hypothesis import strategies as st
 from samples import NOW, a_binding, a_sample
@@ -21,30 +21,13 @@ OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 UNSETTLED = quality_code(Quality.UNCERTAIN, Reason.UNSETTLED)
 CHIP = "28-3c01f0964f2b"
 
-PROBES = """
-[[probe]]
-id = "k1-pressure"
-at = "K1"
-quantity = "pressure"
-topic = "box"
-payload = "senml"
-name = "k1/gas"
-
-[[probe]]
-id = "k1-temperature"
-at = "K1"
-quantity = "temperature"
-topic = "box"
-payload = "senml"
-unit = "degF"
-
-[[probe]]
-id = "k1-ph"
-at = "K1"
-quantity = "pH"
-topic = "acid"
-payload = "senml"
-"""
+PROBES = "".join(
+    (
+        probe(topic="box", payload="senml", name="k1/gas", unit=None),
+        temperature(topic="box", payload="senml", unit="degF"),
+        probe("k1-ph", quantity="pH", topic="acid", payload="senml", unit=None),
+    )
+)
 
 
 def a_record_binding(**changes: Any) -> Binding:
@@ -191,7 +174,7 @@ def test_what_the_cellar_file_says_of_records() -> None:
 
 # ---- one-wire ------------------------------------------------------------------------------------------------------
 
-W1_PROBE = f'[[probe]]\nid = "k1-temperature"\nat = "K1"\nquantity = "temperature"\nw1 = "{CHIP}"\n'
+W1_PROBE = table("[[probe]]", id="k1-temperature", at="K1", quantity="temperature", w1=CHIP)
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from a_cellar_on_disk import LOW, NOW, CellarOnDisk
+from cellar_text import temperature
 
 from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
@@ -60,7 +61,7 @@ def test_the_newest_by_time_is_shown_with_its_quality(on_disk: CellarOnDisk) -> 
 
 
 def test_a_value_goes_through_its_scale(tmp_path: Path) -> None:
-    sealed = '[[probe]]\nid = "c1-f"\nat = "C1"\nquantity = "temperature"\ntopic = "c1"\nunit = "degF"\n'
+    sealed = temperature("c1-f", "C1", topic="c1", unit="degF")
     on_disk = CellarOnDisk(tmp_path, more=sealed)
     on_disk.reading("c1-f", 212.0)
     (reading,) = _view(on_disk).places[1].readings
