@@ -1,4 +1,4 @@
-"""The simulated cellar: room, vessels, cylinder and what people do with them, moved through one time."""
+"""The simulated cellar: room, vessels, cylinders and what people do with them, moved through time together."""
 
 from __future__ import annotations
 
@@ -16,17 +16,15 @@ from ingest.simulation.vessel import SimulatedVessel
 from ingest.simulation.weather import Weather
 
 _WALL_SHARE_OF_ROOM = 0.1
-"""How far a probe on the wall is from the wine's temperature towards the room's: an assumption of the simulation."""
+"""How far a wall probe's temperature is from the wine's towards the room's: an assumption of the simulation."""
 
 _LITRES_PER_MOL = GAS_CONSTANT * 288.15 / 101.325
-"""A mole of gas at 15 °C and 101.325 kPa, L: the condition of ISO 13443."""
+"""Volume of a mole of gas at 15 °C and 101.325 kPa, the conditions of ISO 13443 [L/mol]."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recharge:
-    """A person brings a vessel to a gauge pressure; before that, each purge charges it to ``purge_kpa`` and vents
-    it.
-    """
+    """A person charges a vessel to a gauge pressure; before that, each purge charges it to ``purge_kpa`` and vents it."""
 
     vessel: str
     cylinder: str
@@ -37,7 +35,7 @@ class Recharge:
 
 @dataclass(frozen=True, slots=True)
 class Spend:
-    """A person uses gas from the cylinder elsewhere, such as sweeping an empty keg; litres at 15 °C and 101.325 kPa."""
+    """A person uses gas of the cylinder elsewhere, such as to sweep an empty keg; litres at 15 °C and 101.325 kPa."""
 
     cylinder: str
     litres: float
@@ -80,11 +78,10 @@ Deed = Recharge | Spend | Tap | SlowLeak | LidLifts | Reseat
 
 
 class SimulatedCellar:
-    """Everything that stands in one room, at one time.
+    """Everything in one room at the time ``now_ms``.
 
-    It moves on a grid of ``step_ms`` that starts at ``now_ms``; a deed cuts a step at its own time. So the state at a
-    time depends on the seed, the deeds and the grid, never on how often it was asked. ``step_ms`` may be changed on
-    the way.
+    It moves in steps of ``step_ms``; a deed divides the step in which it happens. So the state at a time depends on the
+    seed, the deeds and the steps, never on how often it was asked for. ``step_ms`` may be changed meanwhile.
     """
 
     def __init__(
@@ -111,7 +108,7 @@ class SimulatedCellar:
         self._deeds: list[tuple[int, Deed]] = []
 
     def schedule(self, at_ms: int, deed: Deed) -> None:
-        """Let something happen at a time, UTC ms; ValueError if that has passed or its vessel is unknown."""
+        """Schedule a deed at a time (UTC ms). ValueError if that has passed or a vessel or cylinder is unknown."""
         if at_ms < self.now_ms:
             raise ValueError(f"{deed} at {at_ms} ms: the cellar is at {self.now_ms} ms already")
         if not isinstance(deed, Spend) and deed.vessel not in self.vessels:
@@ -122,7 +119,7 @@ class SimulatedCellar:
         self._deeds.sort(key=lambda entry: entry[0])
 
     def advance(self, to_ms: int) -> None:
-        """Take every whole step that ends by a time, UTC ms; an earlier time changes nothing."""
+        """Take every whole step that ends by a time (UTC ms); an earlier time changes nothing."""
         while True:
             step_end = self.now_ms + self.step_ms
             if self._deeds and self._deeds[0][0] <= min(step_end, to_ms):
@@ -135,7 +132,7 @@ class SimulatedCellar:
                 return
 
     def value(self, place: str, quantity: str, mounted: str = "wine") -> float:
-        """A true value now, in our unit (°C, kPa gauge; the barometer kPa absolute); KeyError for an unknown place."""
+        """Return a true value now, in °C or kPa (gauge; absolute for the barometer). KeyError for an unknown place."""
         if place == self.room:
             return self.station_kpa if quantity == "barometric_pressure" else self.room_c
         if place in self.cylinders:
@@ -151,16 +148,16 @@ class SimulatedCellar:
         return vessel.wine_c
 
     def measure(self, probe: str) -> float:
-        """What a probe shows now, in its own unit."""
+        """Return what a probe shows now, in its own unit."""
         instrument = self.instruments[probe]
         value = self.value(instrument.place, instrument.quantity, instrument.mounted)
         return instrument.number(value, self._noise[probe])
 
     def readings(self, to_ms: int, *, every_ms: int | None = None) -> Iterator[Measured]:
-        """Move to a time and yield what every probe showed on the way, each at its cadence (or all at ``every_ms``).
+        """Move to a time and yield what every probe showed until then, each at its interval, or all at ``every_ms``.
 
-        The stamps of one probe strictly increase and none is later than ``to_ms``; between probes they may cross by
-        their jitter.
+        The times of one probe strictly increase and none is later than ``to_ms``; those of different probes may be out
+        of order by their jitter.
         """
         start_ms = self.now_ms
         count = len(self.instruments)
@@ -180,7 +177,7 @@ class SimulatedCellar:
         self.advance(to_ms)
 
     def total_mol(self) -> float:
-        """All gas that vessels and cylinders held at the start, wherever it is now, mol: it never changes."""
+        """Add up the gas that vessels and cylinders held at the start, wherever it is now [mol]. It never changes."""
         vessels = self.vessels.values()
         held = sum(v.head_mol + v.dissolved_mol + v.escaped_mol - v.charged_mol - v.released_mol for v in vessels)
         return held + sum(c.moles + c.spent_mol for c in self.cylinders.values())

@@ -12,7 +12,7 @@ from ingest.simulation.physics import cylinder_pressure_kpa
 
 @dataclass(slots=True)
 class SimulatedCylinder:
-    """Compressed nitrogen behind a closed valve, between the times when a person takes some.
+    """Compressed nitrogen, from which a person takes some now and then.
 
     water_volume_l: L; moles: mol left in it; gas_c: °C; lag_s: time constant towards the room (an hour for about 14 kg
     of steel: an assumption of the simulation); spent_mol: mol taken since the start.
@@ -32,7 +32,7 @@ class SimulatedCylinder:
         return cylinder_pressure_kpa(self.moles, self.water_volume_l, self.gas_c) - self.station_kpa
 
     def take(self, moles: float) -> None:
-        """Gas that leaves through the valve, mol. ValueError if the cylinder holds less."""
+        """Take gas out through the valve, in mol. ValueError if the cylinder holds less."""
         if not 0.0 <= moles <= self.moles:
             raise ValueError(
                 f"{self.name}: {moles:.3f} mol to take, {self.moles:.3f} mol in it; take less or use a full cylinder"
@@ -41,6 +41,6 @@ class SimulatedCylinder:
         self.spent_mol += moles
 
     def step(self, elapsed_s: float, room_c: float, station_kpa: float) -> None:
-        """Move by a time in s under a steady room (°C, kPa absolute)."""
+        """Move by a time in s, with the room steady (°C, kPa absolute)."""
         self.station_kpa = station_kpa
         self.gas_c = room_c + (self.gas_c - room_c) * exp(-elapsed_s / self.lag_s)

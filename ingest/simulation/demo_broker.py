@@ -1,6 +1,6 @@
-"""The demo's MQTT broker: amqtt in a thread of its own, on loopback, with a password.
+"""The demo's MQTT broker: amqtt in its own thread, on loopback, with a password.
 
-It keeps nothing over a restart and drops what is not acknowledged within 5 s, so it serves a demo, never a cellar.
+It keeps nothing when it restarts and drops what is not acknowledged within 5 s, so it is not fit for a real cellar.
 """
 
 from __future__ import annotations
@@ -28,9 +28,9 @@ _NOISY = ("amqtt", "transitions")
 
 
 class DemoBroker:
-    """An MQTT 3.1.1 broker on 127.0.0.1 that lets in only the named users.
+    """An MQTT 3.1.1 broker on 127.0.0.1 for the named users only.
 
-    passwords: user -> password; folder: where the file of their hashes is written, readable by the owner alone.
+    passwords: user -> password; folder: where the file with their hashes is written, readable only by its owner.
     ``start`` returns once it listens on ``port``; ``stop`` disconnects everybody. Needs the ``demo`` extra.
     """
 
@@ -46,9 +46,9 @@ class DemoBroker:
         self._writers: WeakSet[asyncio.StreamWriter] = WeakSet()
 
     def start(self) -> None:
-        """Begin to listen; SourceError if the broker cannot, or amqtt is not installed."""
+        """Start listening. SourceError if the broker cannot, or amqtt is not installed."""
         try:
-            import amqtt.broker  # noqa: F401 - only to say early what is missing
+            import amqtt.broker  # noqa: F401 - only to report early that it is missing
         except ImportError as error:
             raise SourceError("the demo's broker needs amqtt: install leeside with its demo extra") from error
         for name in _NOISY:
@@ -65,11 +65,11 @@ class DemoBroker:
             raise SourceError(f"the demo's broker cannot listen on {LOOPBACK}: {self._failure}") from self._failure
 
     def stop(self) -> None:
-        """Disconnect everybody and end the thread; nothing happens if it is not running."""
+        """Disconnect everybody and end the thread; do nothing if it is not running."""
         if self._loop is not None and self._leave is not None and not self._loop.is_closed():
             try:
                 self._loop.call_soon_threadsafe(self._leave.set)
-            except RuntimeError:  # the loop closed between the question and the call: it is gone already
+            except RuntimeError:  # the loop closed between the check and the call
                 pass
         if self._thread is not None:
             self._thread.join(2 * _STOP_S)
@@ -78,11 +78,11 @@ class DemoBroker:
     def _write_hashes(self) -> None:
         from pwdlib.hashers.argon2 import Argon2Hasher
 
-        # Less memory than the library's 64 MiB a hash: the password lives as long as the demo.
+        # Less memory than the library's 64 MiB for a hash: the password is only used during the demo.
         hasher = Argon2Hasher(time_cost=2, memory_cost=8192, parallelism=1)
         text = "".join(f"{user}:{hasher.hash(password)}\n" for user, password in self._passwords.items())
         self._hashes.touch(mode=0o600)
-        os.chmod(self._hashes, 0o600)  # noqa: PTH101 - also for a file that stood there before
+        os.chmod(self._hashes, 0o600)  # noqa: PTH101 - also for a file that was there before
         self._hashes.write_text(text, encoding="utf-8")
 
     def _run(self) -> None:
@@ -143,7 +143,7 @@ class DemoBroker:
 
 
 def _quiet(loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
-    """amqtt leaves tasks and sockets to the garbage collector; asyncio would print each one."""
+    """Log what asyncio would print for each task and socket that amqtt leaves to the garbage collector."""
     del loop
     _log.debug("demo broker: %s", context.get("message"))
 

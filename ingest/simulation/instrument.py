@@ -1,4 +1,4 @@
-"""What a probe makes of a true value: its unit, its noise, its smallest step and its own clock."""
+"""Simulated instruments: what a probe makes of a true value, by its unit, noise, resolution and clock."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ PER_OUR_UNIT: Final = {
     "hPa": 10.0,
     "degC": 1.0,
 }
-"""How many of a probe's unit make one of ours (kPa, °C). psi: 6.894757 kPa, exact to the digits shown."""
+"""A probe's unit -> how many of it are one of ours (kPa, °C). psi: 6.894757 kPa, exact to the digits shown."""
 
 
 class Measured(NamedTuple):
-    """probe: its id; at_ms: UTC ms by the probe's own clock; number: in the probe's unit, as the wire says it."""
+    """probe: its id; at_ms: UTC ms by the probe's own clock; number: in the probe's unit, as it is sent."""
 
     probe: str
     at_ms: int
@@ -32,7 +32,7 @@ class Instrument:
 
     quantity: ``temperature``, ``pressure`` (gauge) or ``barometric_pressure`` (absolute); mounted: ``wine``, ``wall``
     or ``air`` for a temperature; unit: a key of ``PER_OUR_UNIT``; steps_per_unit: its resolution, 10 for one decimal,
-    16 for sixteenths; noise_sd: in its own unit; every_ms: its cadence; jitter_sd_ms: how uneven that is.
+    16 for sixteenths; noise_sd: in its own unit; every_ms: its interval; jitter_sd_ms: how irregular that is.
     """
 
     probe: str
@@ -46,14 +46,14 @@ class Instrument:
     jitter_sd_ms: float = 50.0
 
     def number(self, value: float, random: Random) -> float:
-        """The true value in our unit -> what the instrument shows, with noise, rounded to its step.
+        """Return what the instrument shows for a true value in our unit, with noise, rounded to its resolution.
 
-        A whole count divided by the steps per unit: the nearest double to the decimal text, so ``float(repr(n)) == n``.
+        A whole count divided by the steps per unit is the nearest double to its decimal text: ``float(repr(n)) == n``.
         """
         shown = value * PER_OUR_UNIT[self.unit] + random.gauss(0.0, self.noise_sd)
         return round(shown * self.steps_per_unit) / self.steps_per_unit
 
     def lateness_ms(self, random: Random, every_ms: int) -> int:
-        """How far a reading strays from its due time, ms; at most 40 % of the cadence, so that stamps rise."""
+        """Draw how far a reading is from its due time [ms]; at most 40 % of the interval, so that times increase."""
         bound = 0.4 * every_ms
         return round(max(-bound, min(bound, random.gauss(0.0, self.jitter_sd_ms))))

@@ -30,9 +30,9 @@ class ReceivedMail:
 
 
 class Mailbox:
-    """Takes mail on 127.0.0.1 for anybody.
+    """A mail server on 127.0.0.1 that takes mail for any address.
 
-    deliver: called once per message, from the server's thread; what it raises is logged, and the sender is told 451,
+    deliver: called once for each message, from the server's thread; what it raises is logged, and the sender gets 451,
     so that it tries again. ``start`` returns once it listens on ``port``. Needs the ``demo`` extra.
     """
 
@@ -42,7 +42,7 @@ class Mailbox:
         self._controller: Any = None
 
     def start(self) -> None:
-        """Begin to listen; SourceError if no port can be had or aiosmtpd is not installed."""
+        """Start listening. SourceError if there is no free port or aiosmtpd is not installed."""
         try:
             from aiosmtpd.controller import Controller
         except ImportError as error:
@@ -62,25 +62,25 @@ class Mailbox:
             return
 
     def stop(self) -> None:
-        """Stop listening; nothing happens if it is not running."""
+        """Stop listening; do nothing if it is not running."""
         if self._controller is not None:
             self._controller.stop()
             self._controller = None
 
 
 class _MailHandler:
-    """What aiosmtpd calls; the method's name and signature are its."""
+    """The handler that aiosmtpd calls; it sets the method's name and signature."""
 
     def __init__(self, deliver: Callable[[ReceivedMail], None]) -> None:
         self._deliver = deliver
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
         del server, session
-        content = bytes(envelope.content).replace(b"\r\n", b"\n")  # the wire's line ends are not part of the text
+        content = bytes(envelope.content).replace(b"\r\n", b"\n")  # line ends on the wire are not part of the text
         message = BytesParser(policy=policy.default).parsebytes(content)
         try:
             self._deliver(ReceivedMail(envelope.mail_from, tuple(envelope.rcpt_tos), message))
-        except Exception:  # noqa: BLE001 - another's function in the server's thread: the sender must hear of it
+        except Exception:  # noqa: BLE001 - a function of the caller, in the server's thread: the sender must know
             _log.exception("the function that takes the demo's mail failed")
             return "451 the mail was not taken"
         return "250 taken"

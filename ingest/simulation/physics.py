@@ -1,8 +1,8 @@
 """The formulas of the simulated cellar, each with its source.
 
-Units throughout: pressure kPa, volume L, temperature °C (K inside), amount mol, time s. With kPa and L the gas
-constant is 8.314462618 kPa L/(mol K), and a solubility in mol/(m³ Pa) has the same number in mol/(L kPa). All wine
-here has 12 % vol.
+Units throughout: pressure kPa, volume L, temperature °C (K inside formulas), amount mol, time s. With kPa and L the
+gas constant is 8.314462618 kPa L/(mol K), and a solubility in mol/(m³ Pa) has the same number in mol/(L kPa). All
+wine here has 12 % vol.
 """
 
 from __future__ import annotations
@@ -39,10 +39,10 @@ GLASS_EXPANSION: Final = 27e-6
 """Volume per K of soda-lime glass: three times about 9e-6 1/K; glass handbooks, from memory."""
 
 BORE_M2: Final = 0.0346
-"""Surface of the wine in a slim 19 L keg, m²: a bore of 0.21 m; common practice, no source."""
+"""Surface of the wine in a slim 19 L keg with a bore of 0.21 m [m²]; common practice, no source."""
 
 _STRENGTH_MOL_L: Final = 0.12 * 789.24 / 46.068
-"""Ethanol in wine of 12 % vol, mol/L: 789.24 g/L is its density at 20 °C in OIML R 22, 46.068 g/mol its molar mass."""
+"""Ethanol in wine of 12 % vol [mol/L]: 789.24 g/L is its density at 20 °C in OIML R 22, 46.068 g/mol its molar mass."""
 
 # Density of ethanol and water at 12 % vol, kg/m³, computed from the formula of OIML R 22 (1975) at an ethanol mass
 # fraction of 0.0964100. Only ratios of it are used: extract makes wine denser, but hardly changes how it expands.
@@ -51,7 +51,7 @@ _DENSITY_KG_M3: Final = (985.1580, 984.9506, 984.3910, 983.5159, 982.3548, 980.9
 
 
 def _newton_coefficients(places: tuple[float, ...], values: tuple[float, ...]) -> tuple[float, ...]:
-    """Divided differences: the coefficients of the polynomial through all points, in Newton's form."""
+    """Compute the coefficients, in Newton's form, of the polynomial through all points: divided differences."""
     differences = list(values)
     for order in range(1, len(places)):
         for i in range(len(places) - 1, order - 1, -1):
@@ -63,7 +63,7 @@ _RATIO = _newton_coefficients(_DENSITY_C, tuple(_DENSITY_KG_M3[4] / density for 
 
 
 def wine_volume_ratio(wine_c: float) -> float:
-    """Volume of 12 % vol wine at a temperature over its volume at 20 °C: rho(20)/rho(t).
+    """Compute the volume of 12 % vol wine at a temperature over its volume at 20 °C: rho(20)/rho(t).
 
     wine_c: °C, 0 to 30 (ValueError outside). The densities of OIML R 22 (1975) at every 5 K, joined by the polynomial
     through all seven. Example: at 10 °C 982.3548/984.3910 = 0.997932.
@@ -79,7 +79,7 @@ def wine_volume_ratio(wine_c: float) -> float:
 
 
 def vapour_pressure_kpa(wine_c: float) -> float:
-    """Pressure of water and ethanol vapour over wine of 12 % vol, kPa.
+    """Compute the pressure of water and ethanol vapour over wine of 12 % vol [kPa].
 
     wine_c: °C, meant for 0 to 30. Water by Raoult, 0.96 x 0.61094 exp(17.625 t/(t + 243.04)) (Alduchov and Eskridge,
     J. Appl. Meteorol. 35, 601, 1996, from memory); ethanol by Henry's constant 1.9 mol/(m³ Pa), slope 6400 K, of
@@ -91,7 +91,7 @@ def vapour_pressure_kpa(wine_c: float) -> float:
 
 
 def nitrogen_in_wine(wine_c: float) -> float:
-    """Solubility of nitrogen in wine, mol/(L kPa).
+    """Compute the solubility of nitrogen in wine [mol/(L kPa)].
 
     wine_c: °C, 0 to 30. H = 7.55e-6 exp(1440 K (1/T - 1/288.15 K)) mol/(m³ Pa) in water, a fit to IAPWS Guideline
     G7-04 that stays within 3 %; 0.90 (from 0.84 to 0.96) for wine, taken from oxygen, since the excess solubility in
@@ -102,7 +102,7 @@ def nitrogen_in_wine(wine_c: float) -> float:
 
 
 def station_pressure_kpa(altitude_m: float) -> float:
-    """Mean air pressure at a height, kPa absolute.
+    """Compute the mean air pressure at an altitude [kPa absolute].
 
     altitude_m: m above the sea, -500 to 11000 (ValueError outside). 101.325 (1 - 2.25577e-5 h)^5.25588, US Standard
     Atmosphere 1976. Example: 95.46 kPa at 500 m.
@@ -113,18 +113,17 @@ def station_pressure_kpa(altitude_m: float) -> float:
 
 
 # Virial coefficients of nitrogen, from memory of Dymond and Smith, "The Virial Coefficients of Pure Gases and Mixtures"
-# (1980): B = -10.3 cm³/mol at 0 °C rising by 0.235 per K, C = 1500 cm⁶/mol². The test holds the product against Span
-# 2000.
+# (1980): B = -10.3 cm³/mol at 0 °C rising by 0.235 per K, C = 1500 cm⁶/mol². A test compares the result with Span 2000.
 _VIRIAL_B_L: Final = -0.0103
 _VIRIAL_B_SLOPE_L: Final = 0.000235
 _VIRIAL_C_L2: Final = 0.0015
 
 
 def cylinder_pressure_kpa(moles: float, water_volume_l: float, gas_c: float) -> float:
-    """Absolute pressure in a nitrogen cylinder, kPa: c R T (1 + B c + C c²) with c in mol/L.
+    """Compute the absolute pressure in a nitrogen cylinder [kPa]: c R T (1 + B c + C c²) with c in mol/L.
 
     moles: mol; water_volume_l: L; gas_c: °C, 0 to 30. Within 0.5 % of the equation of Span (2000) up to 15 MPa.
-    Example: 60.3 mol in 10 L at 20 °C stand at 15.0 MPa.
+    Example: 60.3 mol in 10 L at 20 °C have 15.0 MPa.
     """
     density = moles / water_volume_l
     virial = 1.0 + (_VIRIAL_B_L + _VIRIAL_B_SLOPE_L * gas_c) * density + _VIRIAL_C_L2 * density * density
@@ -132,7 +131,7 @@ def cylinder_pressure_kpa(moles: float, water_volume_l: float, gas_c: float) -> 
 
 
 def cylinder_moles(pressure_kpa: float, water_volume_l: float, gas_c: float) -> float:
-    """Amount of nitrogen that gives an absolute pressure, mol: ``cylinder_pressure_kpa`` inverted by bisection."""
+    """Find the amount of nitrogen for an absolute pressure [mol]: ``cylinder_pressure_kpa`` inverted by bisection."""
     low, high = 0.0, 3.0 * pressure_kpa * water_volume_l / (GAS_CONSTANT * (gas_c + ZERO_C))
     for _ in range(60):
         middle = 0.5 * (low + high)
@@ -144,12 +143,12 @@ def cylinder_moles(pressure_kpa: float, water_volume_l: float, gas_c: float) -> 
 
 
 def leak_conductance(*, from_kpa: float, to_kpa: float, within_s: float, headspace_l: float, gas_c: float) -> float:
-    """Conductance that lets a headspace fall from one gauge pressure to another in a time, mol/(s kPa).
+    """Compute the conductance at which a headspace falls from one gauge pressure to another in a time [mol/(s kPa)].
 
-    A flow in proportion to the gauge pressure, n' = -G p, makes p fall as exp(-G R T t/V), so G = V ln(p1/p2)/(R T t).
-    Both pressures kPa gauge and above 0, from_kpa the higher one (ValueError otherwise). The proportional law is a
-    choice of the simulation: real paths are viscous or orifices (p² or choked), which changes the curve a little, not
-    its size. Example: 55 to 5 kPa in 25 s over 1.2 L at 15 °C takes 4.8e-5 mol/(s kPa).
+    With a flow proportional to the gauge pressure, n' = -G p, p falls as exp(-G R T t/V), so G = V ln(p1/p2)/(R T t).
+    Both pressures are kPa gauge and above 0, from_kpa the higher one (ValueError otherwise). The proportional law is a
+    choice of the simulation: real leaks are viscous or orifices (p² or choked), which changes the shape of the curve a
+    little, but not its size. Example: 55 to 5 kPa in 25 s over 1.2 L at 15 °C takes 4.8e-5 mol/(s kPa).
     """
     if not 0.0 < to_kpa < from_kpa:
         raise ValueError(f"a leak from {from_kpa:g} to {to_kpa:g} kPa gauge: it must fall and end above 0")
@@ -159,7 +158,7 @@ def leak_conductance(*, from_kpa: float, to_kpa: float, within_s: float, headspa
 
 
 def fading(elapsed_s: float, time_constant_s: float, sd: float) -> tuple[float, float]:
-    """Share of the old value that is left and sd of what chance adds, for a process that wanders around a mean.
+    """Compute the share of the old value that is left and the sd of the random part, for a value around a mean.
 
     First-order autoregression in continuous time (Ornstein and Uhlenbeck, Phys. Rev. 36, 823, 1930): exp(-t/tau) and
     sd sqrt(1 - exp(-2t/tau)), exact for any step. elapsed_s and time_constant_s in s; sd in the unit of the value.

@@ -1,4 +1,4 @@
-"""Puts the simulated probes on the wire: MQTT messages to a broker and lines of text to a pseudo terminal."""
+"""The rig that sends what the simulated probes show: MQTT messages to a broker, lines of text to a pseudo terminal."""
 
 from __future__ import annotations
 
@@ -27,17 +27,17 @@ _BACKLOG = 1000
 
 
 def utc_ms() -> int:
-    """Now, UTC milliseconds."""
+    """Read the wall clock (UTC milliseconds)."""
     return time.time_ns() // 1_000_000
 
 
 class Rig:
-    """Plays a cellar in the time of ``clock``, every outlet at its probes' cadence.
+    """Plays a cellar in the time of ``clock``, every outlet at the interval of its probes.
 
-    broker_port, user, password: the broker on 127.0.0.1; clock: UTC ms (one that runs faster plays faster).
-    ``serial_device`` is the path of the line that a reader opens; it exists from construction on. Messages go out with
-    QoS 1; while the broker is away up to a thousand wait and later ones are lost. Lines that nobody reads are lost, as
-    on a real line.
+    broker_port, user, password: the broker on 127.0.0.1; clock: UTC ms (the simulation runs as fast as it does).
+    ``serial_device`` is the path of the line for a reader to open; it exists as soon as the rig does. Messages are sent
+    with QoS 1; while the broker is away up to a thousand wait, and later ones are lost. Lines that nobody reads are
+    lost, as on a real line.
     """
 
     def __init__(
@@ -67,26 +67,26 @@ class Rig:
         self._writer, self._reader, self.serial_device = _open_line()
 
     def start(self) -> None:
-        """Connect and begin to play; returns at once. A broker that is not there yet is tried again."""
+        """Connect and begin to play; return at once. A broker that is not there yet is tried again."""
         self._client.connect_async(LOOPBACK, self._broker_port, keepalive=30)
         self._client.loop_start()
         self._thread = Thread(target=self._play, name="rig", daemon=True)
         self._thread.start()
 
     def do(self, wish: Callable[[int], None]) -> None:
-        """Let a function change the cellar, such as ``lambda now_ms: lane.lift_lid(now_ms + 15_000)``.
+        """Have a function change the cellar, such as ``lambda now_ms: lane.lift_lid(now_ms + 15_000)``.
 
-        It is called once from the rig's thread, which owns the cellar while it plays, with the clock's time (UTC ms):
-        at the next turn, or at the first one if the rig has not started yet.
+        The rig's thread, which owns the cellar while it plays, calls it once with the clock's time (UTC ms): at its
+        next turn, or at the first one if the rig has not started yet.
         """
         self._wishes.put(wish)
 
     def alive(self) -> bool:
-        """Whether it plays."""
+        """Say whether it plays."""
         return self._thread is not None and self._thread.is_alive()
 
     def stop(self) -> None:
-        """End the thread, leave the broker and close the line; a second call does nothing."""
+        """End the thread, disconnect from the broker and close the line; a second call does nothing."""
         self._stop.set()
         if self._thread is not None:
             self._thread.join()
@@ -136,7 +136,7 @@ class Rig:
 
 
 def _open_line() -> tuple[int, int, str]:
-    """A pseudo terminal: the end to write to, the reader's end (kept open, so that readers come and go), its path."""
+    """Open a pseudo terminal: the end to write to, the reader's end (kept open for reader after reader), its path."""
     try:
         import pty
         import tty

@@ -1,4 +1,4 @@
-"""Mill Lane cellar: three kegs, a carboy and a nitrogen cylinder, and what happened there in the last weeks."""
+"""Mill Lane cellar: three kegs, a carboy and a nitrogen cylinder, and what happened to them in the last weeks."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ CELLAR: Final = "cellar"
 """The room's id."""
 
 LIVE_STEP_MS: Final = 250
-"""How finely the physics moves while the rig plays it, ms."""
+"""Step of the physics while the rig plays it [ms]."""
 
 INSTRUMENTS: Final = (
     Instrument("k1-pressure", "K1", "pressure", "psi", 100, 0.008, 5_000),
@@ -51,15 +51,15 @@ OUTLETS: Final[tuple[Outlet, ...]] = (
     PlainTopic("cellar/air/temperature", "cellar-temperature"),
     PlainTopic("cellar/air/barometer", "cellar-barometer"),
 )
-"""What goes over the wire, each message with the probes it carries."""
+"""What is sent, each message with the probes that it carries."""
 
 
 class MillLane:
     """The cellar with its past and its present.
 
-    now_ms: where the past ends and the present begins, UTC ms; days: how long the past is, 0 to 365 (0: the kegs stand
-    charged); seed: the same one gives the same weather and noise. Take ``past_readings`` to its end first: that walks
-    ``cellar`` to ``now_ms``, and what the rig plays afterwards goes on from the same state.
+    now_ms: where the past ends and the present begins, UTC ms; days: how long the past is, 0 to 365 (0: the kegs are
+    just charged); seed: decides weather and noise. Take ``past_readings`` to its end first: that moves ``cellar`` to
+    ``now_ms``, and the rig goes on from that state.
     """
 
     def __init__(self, *, now_ms: int, days: int = 30, seed: int = 7) -> None:
@@ -86,11 +86,10 @@ class MillLane:
             self.cellar.step_ms = LIVE_STEP_MS
 
     def past_readings(self, *, cadence_s: int = 60) -> Iterator[tuple[str, list[tuple[int, float, int]]]]:
-        """What every probe said from the start of the past until ``now_ms``, a day at a time.
+        """Yield what every probe sent from the start of the past until ``now_ms``, a day at a time.
 
-        cadence_s: s between two readings of a probe. Yields probe id and its (UTC ms, number in the probe's unit,
-        quality 0: good) in order of time, every probe of a day before the next day. A second call yields nothing: the
-        past is past.
+        cadence_s: s between two readings of a probe. Each item is a probe's id and its (UTC ms, number in the probe's
+        unit, quality 0: good) in order of time, every probe of a day before the next day. A second call yields nothing.
         """
         while self.cellar.now_ms < self.end_ms:
             day_end_ms = min(self.end_ms, self.cellar.now_ms + _DAY_MS)
@@ -105,16 +104,16 @@ class MillLane:
         self.cellar.step_ms = LIVE_STEP_MS
 
     def lift_lid(self, at_ms: int) -> None:
-        """Let the lid of K2 come off its seat at a time, UTC ms: its pressure falls through 5 kPa 25 s later."""
+        """Schedule that the lid of K2 comes off its seat (UTC ms): its pressure falls below 5 kPa 25 s later."""
         self.cellar.schedule(at_ms, LidLifts("K2"))
 
     def mend_lid(self, at_ms: int) -> None:
-        """Let a person seat the lid of K2 again at a time, UTC ms, purge it and bring its blanket back to 55 kPa."""
+        """Schedule: a person seats the lid of K2 again (UTC ms), purges K2 and brings its blanket back to 55 kPa."""
         self.cellar.schedule(at_ms, Reseat("K2"))
         self.cellar.schedule(at_ms, Recharge("K2", "N2", purges=3))
 
     def _plan_the_past(self, start_ms: int) -> None:
-        """What people did, in days before the end; what lies before the start never happened."""
+        """Schedule what people did, in days before the end; what would be before the start is left out."""
         deeds: tuple[tuple[float, Deed], ...] = (
             (27.0, Tap("K3", 0.75)),
             (24.0, SlowLeak("K2", to_kpa=22.0, within_s=7 * 86_400.0)),  # a seal that was not greased
@@ -131,7 +130,7 @@ class MillLane:
             (2.0, Recharge("K1", "N2")),
             (0.125, Recharge("K2", "N2")),
         )
-        if start_ms > self.end_ms - 25 * _DAY_MS:  # too short for the whole story: only the last round
+        if start_ms > self.end_ms - 25 * _DAY_MS:  # too short for all of them: only the last round
             deeds = deeds[-3:]
         for days_ago, deed in deeds:
             at_ms = self.end_ms - round(days_ago * _DAY_MS)
@@ -140,7 +139,7 @@ class MillLane:
 
 
 def _vessels(room_c: float, station_kpa: float) -> list[SimulatedVessel]:
-    """Three 19.5 L kegs of steel with 2, 1.2 and 8 L of headspace, and a glass carboy that is full to the neck."""
+    """Make three 19.5 L steel kegs with 2, 1.2 and 8 L of headspace, and a glass carboy that is full to the neck."""
     kegs = [
         SimulatedVessel("K1", capacity_l=19.5, wine_20c_l=17.5, wine_c=room_c),
         SimulatedVessel("K2", capacity_l=19.5, wine_20c_l=18.3, wine_c=room_c),

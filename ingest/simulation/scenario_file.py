@@ -68,13 +68,13 @@ def mill_lane_file(
     page_port: int,
     store_path: Path,
 ) -> str:
-    """The whole cellar file, TOML text.
+    """Write the whole cellar file as TOML text.
 
     Ports are on 127.0.0.1; password_file holds the broker's password for ``user``; serial_device is the path of a line
-    at 9600 baud. The text holds no secret.
+    at 9600 baud. The text contains no secret.
     """
     head = f"""\
-# Mill Lane cellar, a cellar that does not exist: `leeside demo` plays it.
+# Mill Lane cellar. It does not exist: `leeside demo` simulates it.
 
 [site]
 name = "Mill Lane cellar"
@@ -113,7 +113,7 @@ address = "127.0.0.1:{page_port}"
 
 
 def _text(value: str | Path) -> str:
-    """A TOML basic string: its escapes are those of JSON, as long as nothing is written as a surrogate pair."""
+    """Write a TOML basic string. Its escapes are those of JSON, as long as nothing is written as a surrogate pair."""
     return json.dumps(str(value), ensure_ascii=False)
 
 

@@ -1,4 +1,4 @@
-"""The air of the cellar: its temperature and the barometer, from a seed."""
+"""The air of the cellar: temperature and air pressure, from a seed."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ _HOUR_MS = 3_600_000
 
 
 class Weather:
-    """Day and night in the room, with slow weather on top and the barometer beside it.
+    """Temperature and pressure of the air in the room, by day and night and by the weather.
 
-    Temperature: a mean, a daily wave that is highest at ``warmest_utc_h``, and a slow wander (sd 0.6 K, time constant
-    3 days). Barometer: the altitude's mean with a slow wander (sd 0.7 kPa, 2 days: ordinary weather is 1 to 2 kPa over
-    days). The wander is drawn at knots ten minutes apart and joined by straight lines, so the same seed and start give
-    the same air however often it is asked. ``start_ms``: UTC milliseconds of the first knot; ``altitude_m``: m. Sizes:
-    common practice, no source.
+    Temperature: a mean, a daily wave that is highest at ``warmest_utc_h``, and a slow drift (sd 0.6 K, time constant 3
+    days). Pressure: the mean of the altitude with a slow drift (sd 0.7 kPa, 2 days: ordinary weather changes by 1 to 2
+    kPa over days). The drift is drawn at knots ten minutes apart, with straight lines between them, so the same seed
+    and start give the same air however often it is asked for. ``start_ms``: UTC milliseconds of the first knot;
+    ``altitude_m``: m. Sizes: common practice, no source.
     """
 
     def __init__(
@@ -45,7 +45,7 @@ class Weather:
         self._knots: list[tuple[float, float]] = [(0.0, 0.0)]
 
     def air(self, at_ms: int) -> tuple[float, float]:
-        """Room temperature in °C and station pressure in kPa absolute.
+        """Return room temperature in °C and station pressure in kPa absolute.
 
         at_ms: UTC milliseconds, not before the start (ValueError).
         """

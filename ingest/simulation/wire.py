@@ -24,16 +24,16 @@ class PlainTopic:
         return (self.probe,)
 
     def payload(self, at_ms: int, numbers: Mapping[str, float]) -> bytes:
-        """The message; its time is not in it."""
+        """Write the message; its time is not in it."""
         del at_ms
         return repr(numbers[self.probe]).encode("ascii")
 
 
 @dataclass(frozen=True, slots=True)
 class JsonTopic:
-    """A box with one or more probes: a JSON object (RFC 8259) that also says when it measured.
+    """A box with one or more probes: a JSON object (RFC 8259) that also holds the time of measurement.
 
-    fields: probe id and the two member names under which its number stands; clock: RFC 3339 text or Unix seconds.
+    fields: a probe's id and the two member names under which its number is; clock: RFC 3339 text or Unix seconds.
     """
 
     topic: str
@@ -47,11 +47,11 @@ class JsonTopic:
         return tuple(probe for probe, _ in self.fields)
 
     def pointer(self, probe: str) -> str:
-        """Where the number of a probe stands, as a JSON Pointer (RFC 6901; the names here need no escaping)."""
+        """Return where the number of a probe is, as a JSON Pointer (RFC 6901; the names here need no escaping)."""
         return "/" + "/".join(dict(self.fields)[probe])
 
     def payload(self, at_ms: int, numbers: Mapping[str, float]) -> bytes:
-        """The message, at_ms being UTC milliseconds by the box's own clock."""
+        """Write the message; at_ms: UTC milliseconds by the box's own clock."""
         document: dict[str, object] = {self.time_member: at_ms / 1000}
         if self.clock == "rfc3339":
             moment = datetime.fromtimestamp(at_ms // 1000, UTC)
@@ -77,11 +77,11 @@ class SerialText:
 
     @property
     def pattern(self) -> str:
-        """The regular expression that takes this line and no other."""
+        """The regular expression that matches this line and no other."""
         return f"^{self.label} T=(?P<value>[-+]?[0-9]+[.][0-9]+)$"
 
     def payload(self, at_ms: int, numbers: Mapping[str, float]) -> bytes:
-        """The line without its terminator; its time is not in it."""
+        """Write the line without its end; its time is not in it."""
         del at_ms
         return f"{self.label} T={numbers[self.probe]!r}".encode("ascii")
 
