@@ -24,7 +24,7 @@ _LITRES_PER_MOL = GAS_CONSTANT * 288.15 / 101.325
 
 @dataclass(frozen=True, slots=True)
 class Recharge:
-    """A person charges a vessel to a gauge pressure; before that, each purge charges it to ``purge_kpa`` and vents it."""
+    """A person charges a vessel to a gauge pressure. Each purge before charges it to ``purge_kpa`` and vents it."""
 
     vessel: str
     cylinder: str

@@ -86,7 +86,7 @@ class SimulatedVessel:
 
     @property
     def pressure_kpa(self) -> float:
-        """Gauge pressure, kPa: dry gas by n R T/V (nitrogen is ideal within 0.1 % here), plus vapour, less the air's."""
+        """Gauge pressure, kPa: dry gas by n R T/V (nitrogen is ideal within 0.1 % here), vapour, less the air's."""
         dry = self.head_mol * GAS_CONSTANT * (self.gas_c + ZERO_C) / self.headspace_l
         return dry + vapour_pressure_kpa(self.wine_c) - self.station_kpa
 
@@ -98,7 +98,7 @@ class SimulatedVessel:
         self.dissolved_mol = saturation * nitrogen_in_wine(self.wine_c) * dry * self.wine_l
 
     def moles_to_reach(self, gauge_kpa: float) -> float:
-        """Compute the gas [mol] that brings the headspace to a gauge pressure [kPa]; negative if it is higher already."""
+        """Compute the gas [mol] that brings the headspace to a gauge pressure [kPa]; negative if it is higher."""
         return self._moles_at(gauge_kpa) - self.head_mol
 
     def charge(self, moles: float) -> None:
