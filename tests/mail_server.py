@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import ssl
 import subprocess
 from collections.abc import Iterator
@@ -56,6 +57,7 @@ class Inbox:
     rcpt_answer: str = "250 OK"
     data_answer: str = "250 taken"
     mail_answer: str = "250 OK"
+    data_wait_s: float = 0.0
     mails: list[EmailMessage] = field(default_factory=list)
     raw: list[bytes] = field(default_factory=list)
     recipients: list[list[str]] = field(default_factory=list)
@@ -77,6 +79,7 @@ class Inbox:
             assert isinstance(mail, EmailMessage)
             self.mails.append(mail)
             self.recipients.append(envelope.rcpt_tos)
+        await asyncio.sleep(self.data_wait_s)
         return self.data_answer
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 from email.utils import parsedate_to_datetime
 from pathlib import Path
@@ -15,7 +16,7 @@ from hypothesis import strategies as st
 from mail_server import STORED, Inbox, mail_server, only_ana, route, self_made_certificate
 
 from alerts.message import MailChannel
-from alerts.message.mail import build_mail, send
+from alerts.message.mail import Patience, build_mail, send
 from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
@@ -119,11 +120,52 @@ def test_nothing_listens() -> None:
     assert refusal(route(port)) == DeliveryFailure(False, f"nothing listens at mail server 127.0.0.1 port {port}", True)
 
 
-def test_a_server_that_says_nothing_costs_one_time_out() -> None:
-    with socket.create_server(("127.0.0.1", 0)) as listener:
+HURRIED = Patience(0.2, 0.3, 0.4, 0.5, 0.6, 0.7)
+
+
+@pytest.mark.parametrize(
+    ("answers", "wait_s"),
+    [
+        (0, 0.2),  # the greeting
+        (1, 0.1),  # EHLO has the time of the cellar file
+        (2, 0.3),  # MAIL
+        (3, 0.4),  # RCPT
+        (4, 0.5),  # DATA
+        (5, 0.7),  # its end
+    ],
+)
+def test_a_server_that_says_nothing_costs_one_time_out_for_each_step_its_own(answers: int, wait_s: float) -> None:
+    told = [b"220 here", b"250 hello", b"250 OK", b"250 OK", b"354 go on", b"250 taken"][:answers]
+    with socket.create_server(("127.0.0.1", 0)) as listener, ThreadPoolExecutor(1) as threads:
+
+        def answer() -> None:
+            connection, _ = listener.accept()
+            with connection, connection.makefile("rb") as lines:
+                for words in told:
+                    connection.sendall(words + b"\r\n")
+                    lines.readline()
+                while lines.readline():
+                    pass
+
+        threads.submit(answer)
         port = listener.getsockname()[1]
-        result = refusal(route(port, timeout_s=0.2))
-    assert result == DeliveryFailure(False, f"mail server 127.0.0.1 port {port} did not answer within 0.2 s", True)
+        settings = route(port, timeout_s=0.1)
+        result = send(build_mail(STORED, settings, SENT_AT), settings, None, patience=HURRIED)
+    where = f"mail server 127.0.0.1 port {port}"
+    assert result == DeliveryFailure(False, f"{where} did not answer within {wait_s:g} s", True)
+
+
+def test_nobody_gives_up_sooner_than_the_standard_asks() -> None:
+    """RFC 5321, sections 4.5.3.2.1 to 4.5.3.2.6, in minutes."""
+    assert [seconds / 60 for seconds in Patience()] == [5, 5, 5, 2, 3, 10]
+
+
+def test_a_server_that_takes_its_time_after_the_mail_has_it_once() -> None:
+    """It takes twice as long as ``timeout``; a minute's answer is the same to a client that waits for ten."""
+    inbox, port = Inbox(data_wait_s=2.0), free_port()
+    with mail_server(inbox, port):
+        assert outcome(route(port, timeout_s=1.0)) == Delivered()
+    assert len(inbox.mails) == 1
 
 
 def greeted_with(words: bytes) -> DeliveryFailure:

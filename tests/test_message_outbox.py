@@ -15,10 +15,20 @@ from mail_server import STORED, Inbox, mail_server, route
 
 from alerts.message import MailChannel, Outbox
 from alerts.message.outbox import Delivered, DeliveryFailure, gives_up, wait_ms
+from ingest.errors import StoreError
 from ingest.simulation.loopback import free_port
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
-from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, recent_messages
+from ingest.store.alarms.messages import (
+    LONGEST_TRY_MS,
+    MessageRow,
+    NewMessage,
+    add_message,
+    due_messages,
+    recent_messages,
+    undelivered,
+    unsent_raise,
+)
 
 DAY_MS = 86_400_000
 
@@ -85,6 +95,65 @@ def test_a_mail_server_down_for_ten_minutes_then_up_gets_the_mail_once(store: St
     assert (sent.state, sent.ended_ms) == ("sent", 1_280_000)
 
 
+def test_a_refused_mail_is_tried_again_ever_less_often_and_taken_once_it_is_let_in(store: Store) -> None:
+    inbox, port = Inbox(rcpt_answer="550 no such user"), free_port()
+    channel = Channel(otherwise=MailChannel(route(port), lambda: None, UTC).deliver)
+    outbox = outbox_of(store, channel)
+    put(store)
+    put(store, message_id="<back@cellar.example>", occasion="returned", subject="BACK TO NORMAL")
+    with mail_server(inbox, port):
+        assert run(store, outbox, 5 * 3_600_000) == 0
+        assert [at_ms // 60_000 for _, at_ms in channel.tried] == [0, 20, 60, 120, 180, 240, 300]
+        refused = undelivered(store, 0)
+        assert refused is not None
+        assert "does not take mail for ana@cellar.example: 550 no such user" in refused.error
+        inbox.rcpt_answer = "250 OK"
+        assert run(store, outbox, 7 * 3_600_000, from_ms=5 * 3_600_000 + 1000) == 2
+    assert [mail["Subject"] for mail in inbox.mails] == [STORED.subject, "BACK TO NORMAL"]
+
+
+def test_a_refused_mail_is_given_up_a_day_after_its_alarm_closed_and_its_all_clear_with_it(store: Store) -> None:
+    put(store)
+    put(store, message_id="<back@cellar.example>", occasion="returned")
+    close(store, 1000)
+    refusing = Channel(otherwise=lambda message, now_ms: DeliveryFailure(True, "550 no"))
+    assert run(store, outbox_of(store, refusing), 3 * DAY_MS) == 0
+    assert [row.state for row in recent_messages(store)] == ["cancelled", "gave up"]
+
+
+def test_what_went_out_and_cannot_be_noted_is_not_sent_again(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    put(store)
+    channel = Channel()
+    outbox = outbox_of(store, channel)
+
+    def no_room(*_: object) -> None:
+        raise StoreError("the disk is full")
+
+    with monkeypatch.context() as full:
+        full.setattr("alerts.message.outbox.mark_sent", no_room)
+        full.setattr("alerts.message.outbox.begin_try", no_room)
+        assert [outbox.work(0), outbox.work(1000)] == [1, 0]
+    assert outbox.work(2000) == 0
+    assert len(channel.tried) == 1
+    (row,) = recent_messages(store)
+    assert (row.state, row.ended_ms) == ("sent", 0)
+
+
+def test_what_is_being_sent_is_not_taken_back(store: Store) -> None:
+    """The server takes its time, and meanwhile the alarm is over."""
+    number = put(store)
+
+    def over_meanwhile(message: MessageRow, now_ms: int) -> Result:
+        with store.read() as connection:
+            assert unsent_raise(connection, "7f3k", "ana@cellar.example") is None
+        put(store, message_id="<back@cellar.example>", occasion="returned")
+        assert due_messages(store, now_ms)[0].id == number
+        return Delivered()
+
+    assert Outbox(store, over_meanwhile, lambda: 0.5).work(0) == 1
+    assert [row.state for row in recent_messages(store)] == ["waiting", "sent"]
+
+
 def test_a_lost_note_makes_a_second_mail_with_the_same_id(store: Store) -> None:
     inbox, port = Inbox(), free_port()
     channel = MailChannel(route(port), lambda: None, UTC)
@@ -108,7 +177,7 @@ def test_a_message_waits_for_its_hour(store: Store) -> None:
 
 
 def test_a_channel_out_of_reach_is_tried_once_a_turn(store: Store) -> None:
-    first, *_ = [put(store, message_id=f"<{number}@cellar.example>") for number in range(3)]
+    first, *_ = [put(store, message_id=f"<{number}@cellar.example>", occurrence=f"a2{number}") for number in range(3)]
     channel = Channel([DeliveryFailure(False, "gone", unreachable=True)])
     outbox = outbox_of(store, channel)
     assert outbox.work(0) == 0
@@ -119,17 +188,17 @@ def test_a_channel_out_of_reach_is_tried_once_a_turn(store: Store) -> None:
 
 def test_one_refused_message_does_not_hold_up_the_others(store: Store, caplog: pytest.LogCaptureFixture) -> None:
     for number in range(3):
-        put(store, message_id=f"<{number}@cellar.example>")
+        put(store, message_id=f"<{number}@cellar.example>", occurrence=f"a2{number}")
     channel = Channel([DeliveryFailure(True, "550 no such user"), DeliveryFailure(False, "450 busy")])
     with caplog.at_level(logging.WARNING):
         assert outbox_of(store, channel).work(0) == 1
     assert [(row.state, row.last_error, row.attempts) for row in reversed(recent_messages(store))] == [
-        ("gave up", "550 no such user", 1),
+        ("waiting", "550 no such user", 1),
         ("waiting", "450 busy", 1),
         ("sent", None, 1),
     ]
     assert [record.getMessage() for record in caplog.records] == [
-        f"message '{STORED.subject}' to ana@cellar.example: gave up: 550 no such user",
+        f"message '{STORED.subject}' to ana@cellar.example not sent, next try in 1200 s: 550 no such user",
         f"message '{STORED.subject}' to ana@cellar.example not sent, next try in 5 s: 450 busy",
     ]
 
@@ -159,6 +228,12 @@ def test_while_the_occurrence_is_open_it_never_gives_up(store: Store) -> None:
 def test_the_waits_grow_to_a_quarter_of_an_hour(failures: int, seconds: int) -> None:
     assert wait_ms(failures, 0.5) == seconds * 1000
     assert wait_ms(failures, 0.0) == seconds * 800
+
+
+@pytest.mark.parametrize(("failures", "minutes"), [(1, 20), (2, 40), (3, 60), (100, 60)])
+def test_after_a_refusal_the_waits_grow_to_an_hour(failures: int, minutes: int) -> None:
+    assert wait_ms(failures, 0.5, refused=True) == minutes * 60_000
+    assert wait_ms(failures, 0.999, refused=True) < LONGEST_TRY_MS
 
 
 @given(st.integers(1, 50), st.floats(0, 1, exclude_max=True))

@@ -16,6 +16,7 @@ from alerts.watch.alarm_table import State
 from ingest.cellar import Cellar
 from ingest.entering import enter
 from ingest.pulse import IngestPulse, MirrorPulse
+from ingest.store.alarms.messages import begin_try, mark_failed, recent_messages
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.pulse_rows import write_pulse
 
@@ -104,6 +105,17 @@ def test_silence_bad_quality_and_dead_daemons_are_told(on_disk: CellarOnDisk) ->
     assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
     assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page
     assert "Limits are not being watched: the alerts part of leeside has not responded yet." in page
+
+
+def test_mail_that_is_refused_stands_above_all_else(on_disk: CellarOnDisk) -> None:
+    on_disk.message("HIGH: K1")
+    (message,) = recent_messages(on_disk.store)
+    assert "Mail does not get out" not in _page(on_disk.cellar)
+    begin_try(on_disk.store, message.id)
+    mark_failed(on_disk.store, message.id, "mail server 127.0.0.1 port 25 does not take mail: 550 <b>no</b>", NOW)
+    page = _page(on_disk.cellar)
+    assert '<p class="alarm">Mail does not get out: 1 message not sent; the oldest has waited 0 s, 1 try: ' in page
+    assert "mail server 127.0.0.1 port 25 does not take mail: 550 &lt;b&gt;no&lt;/b&gt;</p>" in page
 
 
 def test_text_from_probes_and_people_is_shown_and_never_runs(tmp_path: Path) -> None:

@@ -145,4 +145,5 @@ def test_refusals_and_messages_are_there(on_disk: CellarOnDisk) -> None:
         on_disk.message(f"about {number}")
     view = _view(on_disk)
     assert [(reject.times, reject.example) for reject in view.rejects] == [(3, "abc")]
+    assert view.undelivered is None
     assert [message.subject for message in view.messages] == [f"about {number}" for number in range(11, 1, -1)]

@@ -10,6 +10,7 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
+from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, ReadingStatus, cellar_status
@@ -20,13 +21,14 @@ from ingest.json_text import json_text
 from ingest.machine_clock import even_time
 from ingest.process import wall_ms
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
+from ingest.store.alarms.messages import Undelivered
 from ingest.times import iso_utc
 
 EXAMPLE: Final = "leeside now cellar.toml"
 
 
 def now(file: File, as_json: Json = False) -> int:
-    """Show every place as it is now. Exit code 1 while there is an alarm, or a probe or daemon is silent."""
+    """Show every place as it is now. Exit code 1 while there is an alarm, something is silent, or mail is held up."""
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
         status = cellar_status(cellar, store, now_ms, even_time())
@@ -63,11 +65,17 @@ def _print(status: CellarStatus, cellar: Cellar) -> None:
                 f"last {age(now_ms - reject.last_ms)} ago: {reject.example}"
             )
     print("\nLeeside")
-    for daemon in status.daemons:
-        for line in _daemon_lines(daemon, now_ms):
-            print("  " + line)
+    for line in _leeside_lines(status):
+        print("  " + line)
+
+
+def _leeside_lines(status: CellarStatus) -> list[str]:
+    lines = [line for daemon in status.daemons for line in _daemon_lines(daemon, status.now_ms)]
+    if status.undelivered is not None:
+        lines.append("mail does not get out: " + undelivered_line(status.undelivered, status.now_ms))
     if status.file_is_newer:
-        print("  the cellar file has changed since leeside started; restart leeside to use the new one")
+        lines.append("the cellar file has changed since leeside started; restart leeside to use the new one")
+    return lines
 
 
 def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
@@ -147,7 +155,17 @@ def _as_json(status: CellarStatus) -> dict[str, object]:
             for reject in status.rejects
         ],
         "daemons": [_daemon_json(daemon) for daemon in status.daemons],
+        "mail": None if status.undelivered is None else _mail_json(status.undelivered),
         "cellar_file_is_newer": status.file_is_newer,
+    }
+
+
+def _mail_json(mail: Undelivered) -> dict[str, object]:
+    return {
+        "not_sent": mail.messages,
+        "since": iso_utc(mail.since_ms),
+        "tries": mail.attempts,
+        "last_error": mail.error,
     }
 
 

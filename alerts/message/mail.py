@@ -5,7 +5,7 @@ Every error of ``smtplib``, ``ssl`` and the socket becomes plain words here and 
 
 from __future__ import annotations
 
-__all__ = ["MailChannel", "build_mail", "send", "try_login"]
+__all__ = ["MailChannel", "Patience", "build_mail", "send", "try_login"]
 
 import re
 import smtplib
@@ -17,11 +17,30 @@ from datetime import datetime, tzinfo
 from email import policy
 from email.message import EmailMessage
 from email.utils import format_datetime
+from typing import Any, NamedTuple
 
 from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
 from ingest.store.alarms.messages import MessageRow
+
+
+class Patience(NamedTuple):
+    """How long the server may take for each step of a mail, in seconds; ``[mail] timeout`` where that is longer.
+
+    The defaults are the least that RFC 5321 section 4.5.3.2 asks for. Who gives up sooner, above all after the mail's
+    end, sends again what the server has taken.
+    """
+
+    greeting_s: float = 300.0  # 4.5.3.2.1, initial 220 message: 5 minutes
+    sender_s: float = 300.0  # 4.5.3.2.2, MAIL command: 5 minutes
+    recipient_s: float = 300.0  # 4.5.3.2.3, RCPT command: 5 minutes
+    data_s: float = 120.0  # 4.5.3.2.4, DATA initiation: 2 minutes
+    block_s: float = 180.0  # 4.5.3.2.5, data block: 3 minutes
+    end_s: float = 600.0  # 4.5.3.2.6, DATA termination: 10 minutes
+
+
+USUAL = Patience()
 
 
 def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -> EmailMessage:
@@ -45,7 +64,11 @@ def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -
 
 
 def send(
-    mail: EmailMessage, settings: MailSettings, password: str | None, tls: ssl.SSLContext | None = None
+    mail: EmailMessage,
+    settings: MailSettings,
+    password: str | None,
+    tls: ssl.SSLContext | None = None,
+    patience: Patience = USUAL,
 ) -> Delivered | DeliveryFailure:
     """Hand the mail to the server of the cellar file.
 
@@ -53,7 +76,7 @@ def send(
     """
     where = _where(settings)
     refused: dict[str, tuple[int, bytes]] = {}
-    trouble = _talk(settings, password, tls, lambda server: refused.update(server.send_message(mail)))
+    trouble = _talk(settings, password, tls, patience, lambda server: refused.update(server.send_message(mail)))
     if trouble is not None:
         return trouble
     # One recipient a mail: a server that refused it has raised; a non-empty answer would still be no delivery.
@@ -66,12 +89,16 @@ def try_login(settings: MailSettings, password: str | None, tls: ssl.SSLContext 
     def nothing(server: smtplib.SMTP) -> None:
         server.ehlo_or_helo_if_needed()
 
-    trouble = _talk(settings, password, tls, nothing)
+    trouble = _talk(settings, password, tls, USUAL._replace(greeting_s=settings.timeout_s), nothing)
     return "" if trouble is None else trouble.text
 
 
 def _talk(
-    settings: MailSettings, password: str | None, tls: ssl.SSLContext | None, say: Callable[[smtplib.SMTP], None]
+    settings: MailSettings,
+    password: str | None,
+    tls: ssl.SSLContext | None,
+    patience: Patience,
+    say: Callable[[smtplib.SMTP], None],
 ) -> DeliveryFailure | None:
     """Connect, encrypt, log in, ``say`` what there is to say, leave; None if all of it went well."""
     where = _where(settings)
@@ -79,9 +106,10 @@ def _talk(
         return DeliveryFailure(
             False, f"{where}: user and password must be ASCII, since smtplib can send no other", True
         )
+    server = _new_client(settings, patience, tls or ssl.create_default_context())
     try:
-        server = _connect(settings, tls or ssl.create_default_context())
         try:
+            server.greet(settings.host, settings.port)
             if settings.security == "starttls":
                 server.starttls(context=tls or ssl.create_default_context())
             if settings.user is not None:
@@ -93,10 +121,12 @@ def _talk(
         _take_leave(server)
     except smtplib.SMTPException as error:
         if isinstance(error.__context__, TimeoutError):  # smtplib calls a time-out a connection that was closed
-            return DeliveryFailure(False, _network_words(error.__context__, where, settings), unreachable=True)
+            return DeliveryFailure(
+                False, _network_words(error.__context__, where, settings, server.wait_s), unreachable=True
+            )
         return _in_words(error, where)
     except (OSError, UnicodeError) as error:
-        return DeliveryFailure(False, _network_words(error, where, settings), unreachable=True)
+        return DeliveryFailure(False, _network_words(error, where, settings, server.wait_s), unreachable=True)
     return None
 
 
@@ -135,14 +165,65 @@ class MailChannel:
         return send(mail, self._settings, password, self._tls)
 
 
-def _connect(settings: MailSettings, tls: ssl.SSLContext) -> smtplib.SMTP:
+class _Client(smtplib.SMTP):
+    """The library's client, which gives each step its own time. wait_s: how long the present one may take."""
+
+    def __init__(self, patience: Patience, timeout_s: float, **settings: Any) -> None:
+        self._timeout_s = timeout_s
+        self._step_s = {
+            "mail": max(timeout_s, patience.sender_s),
+            "rcpt": max(timeout_s, patience.recipient_s),
+            "data": max(timeout_s, patience.data_s),
+        }
+        self._greeting_s = max(timeout_s, patience.greeting_s)
+        self._block_s, self._end_s = max(timeout_s, patience.block_s), max(timeout_s, patience.end_s)
+        self.wait_s = timeout_s
+        self._is_greeted = False
+        super().__init__(timeout=timeout_s, **settings)
+
+    def greet(self, host: str, port: int) -> None:
+        """Connect and take the greeting; SMTPConnectError if it turns us away."""
+        code, words = self.connect(host, port)
+        self._is_greeted = True
+        if code != 220:
+            raise smtplib.SMTPConnectError(code, words)
+
+    def putcmd(self, cmd: str, args: str = "") -> None:
+        self.wait_s = self._step_s.get(cmd.lower(), self._timeout_s)
+        super().putcmd(cmd, args)
+
+    def send(self, s: Any) -> None:
+        is_mail = isinstance(s, bytes)  # commands come as text
+        if is_mail:
+            self.wait_s = self._block_s
+        if self.sock is not None:
+            self.sock.settimeout(self.wait_s)
+        super().send(s)
+        if is_mail:
+            self.wait_s = self._end_s
+
+    def getreply(self) -> tuple[int, bytes]:
+        if not self._is_greeted:
+            self.wait_s = self._greeting_s
+        if self.sock is not None:
+            self.sock.settimeout(self.wait_s)
+        return super().getreply()
+
+
+class _TlsClient(_Client, smtplib.SMTP_SSL):
+    """The same, encrypted from the first byte."""
+
+
+def _new_client(settings: MailSettings, patience: Patience, tls: ssl.SSLContext) -> _Client:
     # smtplib would ask the resolver for our full name, which can hang for long where there is no DNS.
     name = re.sub(r"[^A-Za-z0-9.-]+", "-", socket.gethostname()) or "localhost"
     if settings.security == "tls":
-        return smtplib.SMTP_SSL(
-            settings.host, settings.port, local_hostname=name, timeout=settings.timeout_s, context=tls
-        )
-    return smtplib.SMTP(settings.host, settings.port, local_hostname=name, timeout=settings.timeout_s)
+        client: _Client = _TlsClient(patience, settings.timeout_s, local_hostname=name, context=tls)
+    else:
+        client = _Client(patience, settings.timeout_s, local_hostname=name)
+    # What the certificate must name; the library sets it only where it connects at once.
+    client._host = settings.host  # type: ignore[attr-defined]  # its hints leave it out
+    return client
 
 
 def _take_leave(server: smtplib.SMTP) -> None:
@@ -189,7 +270,7 @@ def _answer(code: int, text: bytes | str) -> str:
     return f"{code} {_one_line(words)}".strip()
 
 
-def _network_words(error: OSError | UnicodeError, where: str, settings: MailSettings) -> str:
+def _network_words(error: OSError | UnicodeError, where: str, settings: MailSettings, wait_s: float) -> str:
     match error:
         case ssl.SSLCertVerificationError():
             return f"{where} shows a certificate that is not trusted: {error.verify_message}"
@@ -201,7 +282,7 @@ def _network_words(error: OSError | UnicodeError, where: str, settings: MailSett
         case ConnectionRefusedError():
             return f"nothing listens at {where}"
         case TimeoutError():
-            return f"{where} did not answer within {settings.timeout_s:g} s"
+            return f"{where} did not answer within {wait_s:g} s"
         case socket.gaierror() | UnicodeError():
             return f"{where}: the name cannot be resolved: {error}"
         case _:

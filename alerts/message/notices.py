@@ -19,7 +19,7 @@ from alerts.message.wording import PRIORITY_WORDS, SAFETY, SUBJECT_LIMIT, Messag
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion
 from ingest.cellar import Cellar, EffectiveLimit
-from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, untried_raise
+from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
 
 # More than this many from one turn to one person are put together; this project's choice.
@@ -112,10 +112,10 @@ class Notifier:
         occasion = notice.occasion
         thread_id = None
         if single is not None and notice.occasion is not Occasion.RAISED:
-            waiting = untried_raise(connection, single, recipient)
-            if waiting is not None:
-                cancel_waiting(connection, waiting.id, now_ms, "sent together with the return to normal")
-                notice = combine(_as_notice(waiting, single), notice)
+            raised = unsent_raise(connection, single, recipient)
+            if raised is not None:
+                cancel_waiting(connection, raised.id, now_ms, "sent together with the return to normal")
+                notice = combine(_as_notice(raised, single), notice)
             else:
                 thread = thread_of(connection, single, recipient)
                 thread_id = thread[0] if thread else None
@@ -125,7 +125,7 @@ class Notifier:
             NewMessage(
                 message_id=stable_message_id(single or "several", row, recipient_number, sender=mail.sender),
                 thread_id=thread_id,
-                occurrence=single,
+                occurrence=" ".join(notice.occurrences),
                 occasion=occasion.value,
                 channel="mail",
                 recipient=recipient,

@@ -14,14 +14,25 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
+from ingest.errors import StoreError
 from ingest.store import Store
-from ingest.store.alarms.messages import MessageRow, due_messages, mark_failed, mark_gave_up, mark_sent
+from ingest.store.alarms.messages import (
+    MessageRow,
+    begin_try,
+    due_messages,
+    mark_failed,
+    mark_gave_up,
+    mark_sent,
+)
 
 _log = logging.getLogger(__name__)
 
 # The first waits are short, for a mail server that restarts; RFC 5321 section 4.5.4.1 asks relays for at least 30
 # minutes, which is too slow for an alarm on its first hop. The figures are this project's choice.
 _WAITS_S: Final = (5, 15, 60, 300, 900)
+# After "no" and not only "not now" (a reply of 5yz, RFC 5321 section 4.2.1): somebody has to mend something first, but
+# an alarm that is open is still worth a mail then. This project's choice.
+_WAITS_REFUSED_S: Final = (1200, 2400, 3600)
 _JITTER: Final = 0.2
 GIVE_UP_MS: Final = 24 * 3600 * 1000
 
@@ -33,8 +44,8 @@ class Delivered:
 
 @dataclass(frozen=True, slots=True)
 class DeliveryFailure:
-    """The message was not taken. permanent: trying again is of no use; text: why, for a person; unreachable: no
-    message can get through at present, so that trying the next one is of no use either.
+    """The message was not taken. permanent: it was refused, and trying again soon is of no use; text: why, for a
+    person; unreachable: no message can get through at present, so that trying the next one is of no use either.
     """
 
     permanent: bool
@@ -54,18 +65,23 @@ class Outbox:
         self._store = store
         self._deliver = deliver
         self._chance = chance
+        self._unnoted: dict[int, int] = {}
 
     def work(self, now_ms: int) -> int:
         """Try every message that is due and return how many went out.
 
         Stops at the first that finds the channel out of reach, so that a dead mail server costs one time-out, not one
-        for each message; the others stay due.
+        for each message; the others stay due. What went out and could not be noted is noted later, not sent again.
         """
+        self._note_sent()
         count = 0
         for message in due_messages(self._store, now_ms):
+            if message.id in self._unnoted or not self._begin(message):
+                continue
             result = self._deliver(message, now_ms)
             if isinstance(result, Delivered):
-                mark_sent(self._store, message.id, now_ms)
+                self._unnoted[message.id] = now_ms
+                self._note_sent()
                 count += 1
                 continue
             self._note_failure(message, result, now_ms)
@@ -73,13 +89,30 @@ class Outbox:
                 break
         return count
 
+    def _begin(self, message: MessageRow) -> bool:
+        try:
+            return begin_try(self._store, message.id)
+        except StoreError as error:
+            _log.warning("message '%s' is sent though its try cannot be noted: %s", message.subject, error)
+            return True
+
+    def _note_sent(self) -> None:
+        for message, at_ms in list(self._unnoted.items()):
+            try:
+                mark_sent(self._store, message, at_ms)
+            except StoreError as error:
+                _log.warning("a message went out, which cannot be noted yet: %s", error)
+                return
+            del self._unnoted[message]
+
     def _note_failure(self, message: MessageRow, result: DeliveryFailure, now_ms: int) -> None:
-        if result.permanent or gives_up(now_ms, message.closed_ms):
-            reason = result.text if result.permanent else f"its alarm closed more than a day ago; last: {result.text}"
+        # One about several alarms, written by an earlier version, does not say which.
+        if gives_up(now_ms, message.closed_ms) or (result.permanent and message.occurrence is None):
+            reason = f"its alarm closed more than a day ago; last: {result.text}" if message.occurrence else result.text
             _log.error("message '%s' to %s: gave up: %s", message.subject, message.recipient, reason)
             mark_gave_up(self._store, message.id, now_ms, reason)
             return
-        wait = wait_ms(message.attempts + 1, self._chance())
+        wait = wait_ms(message.attempts + 1, self._chance(), refused=result.permanent)
         _log.warning(
             "message '%s' to %s not sent, next try in %d s: %s",
             message.subject,
@@ -90,13 +123,17 @@ class Outbox:
         mark_failed(self._store, message.id, result.text, now_ms + wait)
 
 
-def wait_ms(failures: int, chance: float) -> int:
-    """Milliseconds to wait after this many failures (1 or more); chance in [0, 1) spreads it by 20 % either way."""
+def wait_ms(failures: int, chance: float, *, refused: bool = False) -> int:
+    """Milliseconds to wait after this many failures (1 or more); chance in [0, 1) spreads it by 20 % either way.
+
+    refused: the server said that it will not take the message.
+    """
     if failures < 1:
         raise ValueError(f"a wait follows at least one failure, not {failures}")
     if not 0 <= chance < 1:
         raise ValueError(f"chance must be at least 0 and below 1, not {chance}")
-    wait_s = _WAITS_S[min(failures, len(_WAITS_S)) - 1]
+    waits_s = _WAITS_REFUSED_S if refused else _WAITS_S
+    wait_s = waits_s[min(failures, len(waits_s)) - 1]
     return round(wait_s * 1000 * (1 + _JITTER * (2 * chance - 1)))
 
 

@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
+from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.status import cellar_status
@@ -54,6 +55,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "missing": missing_words,
                 "contents": lambda contents: contents_line(contents, zone, units, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),
+                "undelivered": undelivered_line(status.undelivered, now_ms) if status.undelivered else "",
                 "mirror": [] if status.mirror is None else mirror_lines(status.mirror, now_ms),
                 "file": cellar.file,
             },

@@ -9,4 +9,5 @@ vessel_contents  what a vessel holds
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
 mirror_lines     how far the mirror is
+mail_lines       what became of mail that has not gone out
 """

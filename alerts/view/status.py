@@ -20,7 +20,7 @@ from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import alarm_rows
-from ingest.store.alarms.messages import MessageRow, recent_messages
+from ingest.store.alarms.messages import MessageRow, Undelivered, recent_messages, undelivered
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
 from ingest.store.pulse_rows import pulses
@@ -89,8 +89,8 @@ class DaemonStatus:
 
 @dataclass(frozen=True, slots=True)
 class CellarStatus:
-    """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with;
-    mirror: None without one."""
+    """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with; mirror:
+    None without one; undelivered: None while no mail is refused or held up."""
 
     site: str
     now_ms: int
@@ -101,13 +101,15 @@ class CellarStatus:
     messages: tuple[MessageRow, ...]
     file_is_newer: bool
     mirror: MirrorPulse | None
+    undelivered: Undelivered | None
 
     @property
     def all_well(self) -> bool:
-        """Whether there is no alarm, both daemons respond and no probe is silent."""
+        """Whether there is no alarm, both daemons respond, no probe is silent and mail gets out."""
         readings = [reading for place in self.places for reading in place.readings]
         return (
             not self.alarms
+            and self.undelivered is None
             and all(daemon.responds for daemon in self.daemons)
             and not any(reading.silent for reading in readings)
         )
@@ -150,6 +152,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         messages=tuple(recent_messages(store, 10)),
         file_is_newer=ingest is not None and ingest.body.cellar_file_digest != digest,
         mirror=None if ingest is None else ingest.body.mirror,
+        undelivered=undelivered(store, now_ms),
     )
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 __all__ = [
     "MessageRow",
     "NewMessage",
+    "Undelivered",
     "add_message",
+    "begin_try",
     "cancel_waiting",
     "count_waiting",
     "due_messages",
@@ -14,11 +16,13 @@ __all__ = [
     "mark_sent",
     "recent_messages",
     "thread_of",
-    "untried_raise",
+    "undelivered",
+    "unsent_raise",
 ]
 
 import sqlite3
-from typing import NamedTuple
+from collections.abc import Iterable
+from typing import Any, NamedTuple
 
 from ingest.store.connection import Store
 
@@ -27,7 +31,8 @@ class NewMessage(NamedTuple):
     """One message to one recipient.
 
     message_id: RFC 5322 Message-ID, the same on every try; thread_id: the Message-ID that it follows up, or None;
-    occasion: 'raised', 'returned', ...; not_before_ms: the earliest time of sending.
+    occurrence: what it is about, several with a space between; occasion: 'raised', 'returned', ...; not_before_ms: the
+    earliest time of sending.
     """
 
     message_id: str
@@ -43,7 +48,9 @@ class NewMessage(NamedTuple):
 
 
 class MessageRow(NamedTuple):
-    """A message of the outbox. state: waiting, sent, gave up, cancelled; closed_ms: when its occurrence closed."""
+    """A message of the outbox. state: waiting, sent, gave up, cancelled; attempts: tries, with one that is under way;
+    closed_ms: when the last of its occurrences closed, None while one is open.
+    """
 
     id: int
     message_id: str
@@ -64,15 +71,44 @@ class MessageRow(NamedTuple):
     closed_ms: int | None
 
 
+class Undelivered(NamedTuple):
+    """What could not be sent so far.
+
+    messages: how many; since_ms: when the oldest was written, UTC ms; attempts, error: its tries, and why the last one
+    failed.
+    """
+
+    messages: int
+    since_ms: int
+    attempts: int
+    error: str
+
+
 # The longest wait between two tries, with its jitter, and a little.
-LONGEST_TRY_MS = 20 * 60 * 1000
+LONGEST_TRY_MS = 75 * 60 * 1000
+# What was given up is shown for as long.
+_GIVEN_UP_SHOWN_MS = 24 * 3600 * 1000
 
 _COLUMNS = (
-    "SELECT message.id, message_id, thread_id, message.occurrence, occasion, channel, recipient, subject, body,"
-    " created_ms, not_before_ms, state, attempts, next_try_ms, last_error, ended_ms,"
-    " (SELECT max(at_ms) FROM transition WHERE transition.occurrence = message.occurrence"
-    "  AND to_state = 'normal') FROM message"
+    "SELECT id, message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
+    " created_ms, not_before_ms, state, attempts, next_try_ms, last_error, ended_ms FROM message"
 )
+
+
+def _rows(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> list[MessageRow]:
+    return [MessageRow._make((*row, _closed_ms(connection, row[3]))) for row in rows]
+
+
+def _closed_ms(connection: sqlite3.Connection, occurrences: str | None) -> int | None:
+    if occurrences is None:
+        return None
+    closed = [
+        connection.execute(
+            "SELECT max(at_ms) FROM transition WHERE occurrence = ? AND to_state = 'normal'", (occurrence,)
+        ).fetchone()[0]
+        for occurrence in occurrences.split()
+    ]
+    return None if None in closed else max(closed, default=None)
 
 
 def add_message(connection: sqlite3.Connection, message: NewMessage) -> int:
@@ -88,31 +124,52 @@ def add_message(connection: sqlite3.Connection, message: NewMessage) -> int:
 def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]:
     """Read the messages whose time of sending has come, the longest waiting first.
 
-    A clock that was set back must not hold a message up: what was free to go when it was written goes, and a next try
-    that is farther off than the longest wait between tries has come.
+    What follows up an occurrence waits until what was written of it before has gone to the same person, so that no
+    all-clear comes before its alarm. A clock that was set back must not hold a message up: what was free to go when it
+    was written goes, and a next try that is farther off than the longest wait between tries has come.
     """
-    rows = store.connection.execute(
+    connection = store.connection
+    due = connection.execute(
         f"{_COLUMNS} WHERE state = 'waiting' AND (next_try_ms <= ? OR (attempts = 0 AND not_before_ms <= created_ms)"
-        " OR (attempts > 0 AND next_try_ms > ?)) ORDER BY next_try_ms, message.id LIMIT ?",
-        (now_ms, now_ms + LONGEST_TRY_MS, limit),
+        " OR (attempts > 0 AND next_try_ms > ?)) ORDER BY next_try_ms, id",
+        (now_ms, now_ms + LONGEST_TRY_MS),
+    ).fetchall()
+    if not due:
+        return []
+    held = _held_back(connection)
+    return _rows(connection, [row for row in due if row[0] not in held][:limit])
+
+
+def _held_back(connection: sqlite3.Connection) -> set[int]:
+    held = set()
+    written_of: set[tuple[str, str]] = set()
+    waiting = (
+        "SELECT id, recipient, occurrence FROM message WHERE state = 'waiting' AND occurrence NOT NULL ORDER BY id"
     )
-    return [MessageRow(*row) for row in rows]
+    for message, recipient, occurrences in connection.execute(waiting):
+        subjects = {(recipient, occurrence) for occurrence in occurrences.split()}
+        if not written_of.isdisjoint(subjects):
+            held.add(message)
+        written_of |= subjects
+    return held
 
 
 def recent_messages(store: Store, limit: int = 20) -> list[MessageRow]:
     """Read the newest messages, whatever became of them, newest first."""
-    rows = store.connection.execute(f"{_COLUMNS} ORDER BY message.id DESC LIMIT ?", (limit,))
-    return [MessageRow(*row) for row in rows]
+    connection = store.connection
+    return _rows(connection, connection.execute(f"{_COLUMNS} ORDER BY id DESC LIMIT ?", (limit,)).fetchall())
 
 
-def untried_raise(connection: sqlite3.Connection, occurrence: str, recipient: str) -> MessageRow | None:
-    """Read the message that raised an occurrence, if it still waits for its first try."""
-    row = connection.execute(
-        f"{_COLUMNS} WHERE message.occurrence = ? AND recipient = ? AND occasion = 'raised' AND state = 'waiting'"
-        " AND attempts = 0 ORDER BY message.id LIMIT 1",
+def unsent_raise(connection: sqlite3.Connection, occurrence: str, recipient: str) -> MessageRow | None:
+    """Read the message that raised an occurrence last, if it waits for its first try or was given up."""
+    rows = connection.execute(
+        f"{_COLUMNS} WHERE occurrence = ? AND recipient = ? AND occasion = 'raised' ORDER BY id DESC LIMIT 1",
         (occurrence, recipient),
-    ).fetchone()
-    return MessageRow(*row) if row else None
+    ).fetchall()
+    raised = next(iter(_rows(connection, rows)), None)
+    if raised is None:
+        return None
+    return raised if raised.state == "gave up" or (raised.state == "waiting" and not raised.attempts) else None
 
 
 def thread_of(connection: sqlite3.Connection, occurrence: str, recipient: str) -> tuple[str, str] | None:
@@ -133,32 +190,56 @@ def cancel_waiting(connection: sqlite3.Connection, message: int, now_ms: int, re
     )
 
 
+def begin_try(store: Store, message: int) -> bool:
+    """Note that a try begins, so that nobody takes the message back meanwhile; False if that has happened already."""
+    with store.write() as connection:
+        cursor = connection.execute(
+            "UPDATE message SET attempts = attempts + 1 WHERE id = ? AND state = 'waiting'", (message,)
+        )
+    return cursor.rowcount > 0
+
+
 def mark_sent(store: Store, message: int, at_ms: int) -> None:
     """Note that a channel has taken the message."""
     with store.write() as connection:
-        connection.execute(
-            "UPDATE message SET state = 'sent', ended_ms = ?, attempts = attempts + 1 WHERE id = ?", (at_ms, message)
-        )
+        connection.execute("UPDATE message SET state = 'sent', ended_ms = ? WHERE id = ?", (at_ms, message))
 
 
 def mark_failed(store: Store, message: int, error: str, next_try_ms: int) -> None:
     """Note that a try failed; the next one is at next_try_ms."""
     with store.write() as connection:
         connection.execute(
-            "UPDATE message SET attempts = attempts + 1, last_error = ?, next_try_ms = ? WHERE id = ?",
-            (error, next_try_ms, message),
+            "UPDATE message SET last_error = ?, next_try_ms = ? WHERE id = ?", (error, next_try_ms, message)
         )
 
 
 def mark_gave_up(store: Store, message: int, at_ms: int, reason: str) -> None:
-    """Note that there are no further tries."""
+    """Note that there are no further tries; what only follows the message up is not sent either."""
     with store.write() as connection:
         connection.execute(
-            "UPDATE message SET state = 'gave up', ended_ms = ?, attempts = attempts + 1, last_error = ? WHERE id = ?",
-            (at_ms, reason, message),
+            "UPDATE message SET state = 'gave up', ended_ms = ?, last_error = ? WHERE id = ?", (at_ms, reason, message)
+        )
+        connection.execute(
+            "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = 'what it follows up never went out'"
+            " WHERE state = 'waiting' AND (recipient, occurrence) ="
+            " (SELECT recipient, occurrence FROM message WHERE id = ?)",
+            (at_ms, message),
         )
 
 
 def count_waiting(store: Store) -> int:
     """Count the messages that wait to be sent."""
     return int(store.connection.execute("SELECT count(*) FROM message WHERE state = 'waiting'").fetchone()[0])
+
+
+def undelivered(store: Store, now_ms: int) -> Undelivered | None:
+    """Sum up the messages that were refused, or could not be handed over, None if there are none.
+
+    now_ms: UTC ms; what was given up more than a day before is left out.
+    """
+    rows = store.connection.execute(
+        "SELECT created_ms, attempts, last_error FROM message WHERE last_error NOT NULL"
+        " AND (state = 'waiting' OR (state = 'gave up' AND ended_ms > ?)) ORDER BY id",
+        (now_ms - _GIVEN_UP_SHOWN_MS,),
+    ).fetchall()
+    return Undelivered(len(rows), *rows[0]) if rows else None
