@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -53,13 +54,15 @@ def rows() -> dict[str, Row]:
     return found
 
 
+def files() -> dict[str, Path]:
+    """The file of each module."""
+    paths = [path for top in ("ingest", "alerts") for path in sorted((TOP / top).rglob("*.py"))]
+    return {".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__"): path for path in paths}
+
+
+@cache
 def modules() -> dict[str, ast.Module]:
-    found = {}
-    for top in ("ingest", "alerts"):
-        for path in sorted((TOP / top).rglob("*.py")):
-            name = ".".join(path.relative_to(TOP).with_suffix("").parts).removesuffix(".__init__")
-            found[name] = ast.parse(path.read_text(encoding="utf-8"))
-    return found
+    return {name: ast.parse(path.read_text(encoding="utf-8")) for name, path in files().items()}
 
 
 def package_of(module: str) -> str:
@@ -84,16 +87,15 @@ def at_import_time(tree: ast.Module) -> Iterator[ast.stmt]:
             yield node
 
 
-MODULES = modules()
 ROWS = rows()
 
 
 def target(module: str, name: str) -> str:
-    return f"{module}.{name}" if f"{module}.{name}" in MODULES else module
+    return f"{module}.{name}" if f"{module}.{name}" in modules() else module
 
 
 def test_the_table_names_every_package() -> None:
-    assert set(ROWS) == {package_of(module) for module in MODULES if "." in module}
+    assert set(ROWS) == {package_of(module) for module in modules() if "." in module}
 
 
 @pytest.mark.parametrize("package", sorted(ROWS))
@@ -101,7 +103,7 @@ def test_a_package_imports_only_what_its_row_names(package: str) -> None:
     allowed = ROWS[package].may_import | BOTTOM | {package}
     wrong = {
         f"{module} imports {target(*line)}"
-        for module, tree in MODULES.items()
+        for module, tree in modules().items()
         if package_of(module) == package
         for line in imported(tree)
         if line[0].split(".")[0] in ("ingest", "alerts") and package_of(target(*line)) not in allowed
@@ -114,7 +116,7 @@ def test_a_row_names_nothing_that_its_package_does_not_import(package: str) -> N
     row = ROWS[package]
     used = {
         package_of(target(*line))
-        for module, tree in MODULES.items()
+        for module, tree in modules().items()
         if package_of(module) == package
         for line in imported(tree)
     }
@@ -125,7 +127,7 @@ def test_a_row_names_nothing_that_its_package_does_not_import(package: str) -> N
 def test_ingest_never_imports_alerts() -> None:
     assert not {
         f"{module} imports {line[0]}"
-        for module, tree in MODULES.items()
+        for module, tree in modules().items()
         if module.split(".")[0] == "ingest"
         for line in imported(tree)
         if line[0].split(".")[0] == "alerts"
@@ -138,7 +140,7 @@ def test_a_library_stays_in_the_packages_that_own_it() -> None:
         for library in row.libraries:
             owners.setdefault(library, set()).add(row.package)
     wrong = []
-    for module, tree in MODULES.items():
+    for module, tree in modules().items():
         for name, what in imported(tree):
             owning = owners.get(name.split(".")[0])
             # A connection is handed from package to package inside one transaction; only the store makes one.
@@ -160,9 +162,9 @@ def test_there_is_no_circle_of_imports() -> None:
             target(*line)
             for statement in at_import_time(tree)
             for line in imported(statement)
-            if target(*line) in MODULES and target(*line) != module
+            if target(*line) in modules() and target(*line) != module
         }
-        for module, tree in MODULES.items()
+        for module, tree in modules().items()
     }
     done: set[str] = set()
 
@@ -173,14 +175,14 @@ def test_there_is_no_circle_of_imports() -> None:
                 walk(other, (*path, module))
             done.add(module)
 
-    for module in MODULES:
+    for module in modules():
         walk(module, ())
 
 
 def test_one_class_name_means_one_thing() -> None:
     seen: dict[str, str] = {}
     twice = []
-    for module, tree in MODULES.items():
+    for module, tree in modules().items():
         for node in ast.walk(tree):
             if isinstance(node, ast.ClassDef):
                 name = node.name.lstrip("_")
@@ -193,7 +195,7 @@ def test_one_class_name_means_one_thing() -> None:
 def test_what_the_cellar_file_offers_is_imported_from_its_package() -> None:
     wrong = {
         f"{module} imports from {name}"
-        for module, tree in MODULES.items()
+        for module, tree in modules().items()
         if package_of(module) != "ingest.cellar"
         for name, _ in imported(tree)
         if name.startswith("ingest.cellar.")
@@ -203,10 +205,10 @@ def test_what_the_cellar_file_offers_is_imported_from_its_package() -> None:
 
 def _listed(package: str) -> list[str]:
     """The names that a package's docstring lists: those at the beginning of a line, with their meaning behind."""
-    return re.findall(r"^([a-z]\w*) {2,}\S", ast.get_docstring(MODULES[package]) or "", re.MULTILINE)
+    return re.findall(r"^([a-z]\w*) {2,}\S", ast.get_docstring(modules()[package]) or "", re.MULTILINE)
 
 
-PACKAGES = sorted({module.rpartition(".")[0] for module in MODULES} - {""})
+PACKAGES = sorted({module.rpartition(".")[0] for module in files()} - {""})
 # The kinds of entries and the commands are listed by tables of their own, in the code.
 IN_TABLES = {f"ingest.journal.kinds.{name}" for name in KINDS} | {
     where.partition(":")[0] for where, _ in COMMANDS.values()
@@ -215,7 +217,7 @@ IN_TABLES = {f"ingest.journal.kinds.{name}" for name in KINDS} | {
 
 @pytest.mark.parametrize("package", PACKAGES)
 def test_the_docstring_of_a_package_lists_each_of_its_files_once(package: str) -> None:
-    inside = {module.removeprefix(f"{package}.") for module in MODULES if module.rpartition(".")[0] == package}
+    inside = {module.removeprefix(f"{package}.") for module in modules() if module.rpartition(".")[0] == package}
     in_tables = {name for name in inside if f"{package}.{name}" in IN_TABLES}
     listed = _listed(package)
     assert len(listed) == len(set(listed))
