@@ -40,7 +40,7 @@ class CellarOnDisk:
         self.series = declare(self.store, declarations(self.cellar), NOW)
 
     def reading(self, probe: str, number: float, seconds_ago: float = 0.0, quality: int = 0) -> None:
-        """A stored reading of a probe."""
+        """Store a reading of a probe."""
         at = NOW - round(seconds_ago * 1000)
         assert Appender(self.store).append([(self.series[probe], at, number, quality)]).stored == 1
 
@@ -53,7 +53,7 @@ class CellarOnDisk:
             write_pulse(connection, body, at, at)
 
     def alarm(self, key: str = LOW, *, state: State = State.UNACKNOWLEDGED, **changes: object) -> None:
-        """An alarm of a limit, open under the short id a2b unless told otherwise."""
+        """Store an alarm of a limit, by default open with the short id a2b."""
         limits = watched_limits(self.cellar)
         entry = LimitRecord.fresh(limits.get(key, limits[LOW]), 0.0)
         settings = {"occurrence": "a2b", "since_ms": NOW - 60_000, "value": 3.5, "last_value": 3.25, **changes}
@@ -63,12 +63,12 @@ class CellarOnDisk:
             put_alarm(connection, row)
 
     def reject(self, *, example: str = "abc", address: str = "k1/p", reason: str = "not a number") -> None:
-        """A counted refusal."""
+        """Count a refusal."""
         with self.store.write() as connection:
             add_rejects(connection, [Reject("mqtt", address, "k1-pressure", reason, 3, NOW, NOW, example)])
 
     def message(self, subject: str) -> None:
-        """A message that waits to be sent."""
+        """Store a message that waits to be sent."""
         name = sha256(subject.encode()).hexdigest()[:8]
         with self.store.write() as connection:
             add_message(

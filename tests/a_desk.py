@@ -1,4 +1,4 @@
-"""Somebody who writes in a stored journal, for tests."""
+"""A person who writes into a stored journal, for tests."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ HOUR = 60 * MINUTE
 
 
 class Desk:
-    """Somebody who writes in a stored journal, an hour after each other unless told otherwise."""
+    """A person who writes into a stored journal, by default an entry an hour."""
 
     def __init__(self, store: Store, cellar: Cellar) -> None:
         self.store = store

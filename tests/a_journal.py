@@ -48,12 +48,12 @@ class JournalOnDisk:
         return leeside(*words)
 
     def enter(self, kind: str, *options: str) -> dict[str, Any]:
-        """Enter something that must be taken; the entry as JSON."""
+        """Enter something that must be accepted; return the entry as JSON."""
         done = self.run("enter", kind, str(self.file), *options, "--json")
         assert done.returncode == 0, done.stderr
         found: dict[str, Any] = json.loads(done.stdout)
         return found
 
     def written(self) -> list[Entry]:
-        """All entries, struck ones as well."""
+        """Return all entries, including struck ones."""
         return entries(self.store)

@@ -1,4 +1,4 @@
-"""A store, somebody who writes in its journal, and a follower of it in a hurry, for tests of the mirror."""
+"""A store, a person who writes into its journal, and a follower with short waits, for tests of the mirror."""
 
 from __future__ import annotations
 
@@ -41,7 +41,7 @@ SITE = site(name="Mill Lane")
 
 
 def mirrored_store(folder: Path, probes: int = 2) -> Store:
-    """A store with a cellar file and the probes k1-pressure, k2-pressure, ... in kPa: series 1, 2, ..."""
+    """Make a store with a cellar file and the probes k1-pressure, k2-pressure, ... in kPa: series 1, 2, ..."""
     store = new_store(folder)
     keep_cellar_file(store, SITE, NOW - 10**9)
     names = [declared(probe=f"k{n}-pressure", place=f"K{n}", gain=1.0, unit="kPa") for n in range(1, probes + 1)]
@@ -53,7 +53,7 @@ Start = Callable[[Follower], Follower]
 
 
 class Desk:
-    """Ana, who writes in the journal of a store; the wine A lies in K1."""
+    """Ana, who writes into the journal of a store; lot A is in K1."""
 
     def __init__(self, store: Store, at_ms: int = NOW) -> None:
         self._store = store
@@ -63,14 +63,14 @@ class Desk:
         self.write("fill", "K1", "A", volume_l=16.0)
 
     def write(self, kind: str, place: str | None = None, lot: str | None = None, **answers: Any) -> Entry:
-        """An entry a second after the one before."""
+        """Write an entry a second after the previous one."""
         self._at_ms += 1000
         return write_entry(
             self._store, Draft(kind, self._at_ms, "Ana", a_body(kind, **answers), place, lot), self._cellar, self._at_ms
         )
 
     def free(self, mg_l: float, place: str | None = "K1", lot: str | None = None) -> Entry:
-        """Free SO2, found elsewhere, with 2 mg/L of standard uncertainty."""
+        """Write free SO2 from a laboratory, with a standard uncertainty of 2 mg/L."""
         answers: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": mg_l, "u_so2_mg_l": 2.0}
         return self.write("titration", place, lot, **answers)
 
@@ -81,7 +81,7 @@ class Desk:
 
 
 def settings(url: str, **changes: Any) -> MirrorSettings:
-    """A ``[mirror]`` table that looks for changes every 20 ms."""
+    """Make a ``[mirror]`` table that looks for changes every 20 ms."""
     read = MirrorSettings.model_validate({"url": url, "org": "home", "bucket": "cellar"})
     return read.model_copy(update={"every_s": 0.02, "timeout_s": 5.0, **changes})
 
@@ -94,7 +94,7 @@ def follower(
     clock: Callable[[], int] = lambda: NOW,
     pace: Pace | None = None,
 ) -> Follower:
-    """A follower that tries again within 20 to 50 ms, not started yet."""
+    """Make a follower that tries again within 20 to 50 ms. It is not started yet."""
     return Follower(
         store_path=store_path,
         base=store_path.parent,
@@ -107,13 +107,13 @@ def follower(
 
 
 def up_to_date(mirror: Follower) -> bool:
-    """Whether it has nothing left to do."""
+    """Say whether it has nothing left to do."""
     state = mirror.state()
     return state.state == "up to date" and state.behind == state.spans == state.records == 0
 
 
 def settled(store: Store, before_ms: int = END_OF_TIME_MS) -> None:
-    """Pack everything older."""
+    """Settle everything older than before_ms."""
     settler = Settler(store)
     settler.begin(before_ms)
     while settler.slice():
@@ -121,13 +121,13 @@ def settled(store: Store, before_ms: int = END_OF_TIME_MS) -> None:
 
 
 def refused_lines(store: Store) -> list[RefusedLine]:
-    """What the server refused, the newest first."""
+    """Return what the server refused, newest first."""
     rows = store.connection.execute("SELECT line, status, said FROM mirror_refused ORDER BY last_ms DESC, id DESC")
     return [RefusedLine(*row) for row in rows]
 
 
 def expected(store: Store) -> Points:
-    """The points of all readings as the store has them now."""
+    """Return the points of all readings as the store has them now."""
     points: Points = {}
     for row in all_series(store):
         head = f"reading,place={row.place},probe={row.probe},quantity={row.quantity},site=Mill\\ Lane"

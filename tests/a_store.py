@@ -1,4 +1,4 @@
-"""A new store, and what tests put into it."""
+"""A new store, and data that tests put into it."""
 
 from __future__ import annotations
 
@@ -21,12 +21,12 @@ NOW = 1_795_631_400_000
 
 
 def new_store(folder: Path) -> Store:
-    """A store in a folder, made or opened again."""
+    """Create the store in a folder, or open it again."""
     return create_or_open(folder / "cellar.db", NOW)
 
 
 def declared(**changes: Any) -> Declaration:
-    """The probe k1-pressure at K1 in psi, unless told otherwise."""
+    """Declare a probe, by default k1-pressure at K1 in psi."""
     names = {"probe": "k1-pressure", "place": "K1", "quantity": "pressure"}
     settings: dict[str, Any] = {**names, "gain": 6.894757, "offset": 0.0, "unit": "psi", **changes}
     settings.setdefault("former_probe", settings["probe"])
@@ -35,18 +35,18 @@ def declared(**changes: Any) -> Declaration:
 
 
 def fill_up(store: Store) -> None:
-    """From now on the file may not grow, as on a full disk; only this connection is held to it."""
+    """Keep the file from growing, as on a full disk; this holds only for this connection."""
     pages = store.connection.execute("PRAGMA page_count").fetchone()[0]
     store.connection.execute(f"PRAGMA max_page_count={pages}")
 
 
 def make_room(store: Store) -> None:
-    """The disk takes more again."""
+    """Let the file grow again."""
     store.connection.execute("PRAGMA max_page_count=1073741823")
 
 
 def noisy_store(folder: Path, *, settled: bool = True) -> tuple[Store, int]:
-    """A store with 2,000 readings of one series in twenty commits; all but the last are settled, or none is."""
+    """Make a store with 2,000 readings of one series in twenty commits; all but the last are settled, or none."""
     store = new_store(folder)
     series = declare(store, [declared(gain=1.0, unit="kPa")], NOW)["k1-pressure"]
     append, noise = Appender(store), random.Random(0)
@@ -67,7 +67,7 @@ def _settle(store: Store) -> None:
 
 
 def start_script(script: str, *arguments: object) -> subprocess.Popen[str]:
-    """Start a Python script in a process of its own, in the checkout, with its output to read."""
+    """Start a Python script in a process of its own, in the top folder, with pipes for its output."""
     return subprocess.Popen(
         [sys.executable, "-c", script, *map(str, arguments)],
         cwd=Path(__file__).parent.parent,

@@ -1,4 +1,4 @@
-"""Real brokers for tests: mosquitto, started, stopped and killed at will, and amqtt, which knows no MQTT 5."""
+"""Real brokers for tests: mosquitto, which tests start, stop and kill, and amqtt, which does not support MQTT 5."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def broker_address(
     ca_file: Path | None = None,
     **settings: object,
 ) -> BrokerAddress:
-    """Where leeside finds a broker; ``settings`` are fields of MqttSettings, and need not be possible in a file."""
+    """Make a broker's address; ``settings`` are fields of MqttSettings, also with values that a file may not have."""
     basis = MqttSettings.model_validate({"host": host, "port": port})
     return BrokerAddress(basis.model_copy(update=settings), client_id, password, ca_file)
 
 
 def _await_listening(process: subprocess.Popen[bytes], port: int, log: Callable[[], str]) -> None:
-    """Return once somebody takes connections on the port; fail if the process ends or takes too long."""
+    """Return once the port accepts connections; fail if the process ends or takes too long."""
     for _ in range(int(_START_S / _TRY_S)):
         try:
             socket.create_connection(("127.0.0.1", port), timeout=_START_S).close()
@@ -57,9 +57,9 @@ def _await_listening(process: subprocess.Popen[bytes], port: int, log: Callable[
 class Mosquitto:
     """A broker on the loopback that keeps every message for every session, on disk in ``folder``.
 
-    password: (user, password); then nobody gets in without. options: further lines of mosquitto.conf, applied last.
+    password: (user, password), which is then required. options: further lines of mosquitto.conf, applied last.
     listener: lines that belong to the listener, such as those for TLS.
-    Entering starts it, leaving stops it; ``stop``, ``kill`` and ``start`` in between keep port and folder.
+    As a context manager it starts and stops; ``stop``, ``kill`` and ``start`` meanwhile keep port and folder.
     """
 
     def __init__(
@@ -88,7 +88,7 @@ class Mosquitto:
                     f"user {getpass.getuser()}",
                     "persistence true",
                     f"persistence_location {folder}/",
-                    # Without this a session away for long loses what goes beyond 1000 messages.
+                    # Without this, a client that is away loses messages beyond the first 1000.
                     "max_queued_messages 0",
                     "log_dest stderr",
                     *options,
@@ -104,7 +104,7 @@ class Mosquitto:
         return file
 
     def start(self) -> None:
-        """Start it and wait until it takes connections."""
+        """Start it and wait until it accepts connections."""
         command = shutil.which("mosquitto") or "/usr/sbin/mosquitto"
         with (self._folder / "broker.log").open("ab") as log:
             self._process = subprocess.Popen([command, "-c", str(self._config)], stdout=log, stderr=log)
@@ -115,7 +115,7 @@ class Mosquitto:
         self._end(kill=False)
 
     def kill(self) -> None:
-        """End it as a power cut would; what it had not saved is gone."""
+        """End it as a power cut would; what it had not saved is lost."""
         self._end(kill=True)
 
     def hang(self) -> None:
@@ -139,11 +139,11 @@ class Mosquitto:
         self._process = None
 
     def log(self) -> str:
-        """What it logged since it was first started."""
+        """Return what it has logged since its first start."""
         return (self._folder / "broker.log").read_text(errors="replace")
 
     def publish(self, topic: str, *payloads: str, qos: int = 1, retain: bool = False) -> None:
-        """Publish each payload by a client of its own; returns when the broker has them all."""
+        """Publish the payloads with a client of its own; return when the broker has them all."""
         command = ["mosquitto_pub", "-h", self.host, "-p", str(self.port), "-t", topic, "-q", str(qos), "-l"]
         if retain:
             command.append("-r")
@@ -162,7 +162,7 @@ class Mosquitto:
 
 
 def dynamic_security(folder: Path) -> list[str]:
-    """Lines of mosquitto.conf: everybody may subscribe below k1/ and nowhere else."""
+    """Make lines for mosquitto.conf by which everybody may subscribe below k1/ and nowhere else."""
     topics = [{"acltype": "subscribePattern", "topic": "k1/#", "priority": 0, "allow": True}]
     rules = {
         "defaultACLAccess": {"publishClientSend": True, "publishClientReceive": True, "subscribe": False},
@@ -192,7 +192,7 @@ asyncio.run(main())
 
 
 class Amqtt:
-    """amqtt on the loopback, everybody let in, in a process of its own: it leaves sockets to the garbage collector."""
+    """amqtt on the loopback, open to everybody; in its own process, as it leaves sockets to the garbage collector."""
 
     def __init__(self) -> None:
         self.port = free_port()

@@ -1,7 +1,7 @@
 """Cellar files for tests: each table with its usual keys, and the problems that a text has.
 
-A function makes one table; what differs is given by name, and None leaves a key out: ``keg("K2", gas=None)``. The
-names in capitals are the tables as they usually are.
+A function makes one table. Keys that differ from the usual ones are given by name, and None leaves a key out:
+``keg("K2", gas=None)``. The names in capitals are the usual tables.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ from ingest.errors import CellarFileError
 
 
 def table(head: str, **keys: object) -> str:
-    """A table of any sort, such as ``table("[[room]]", id="cellar")``."""
+    """Make a table of any sort, such as ``table("[[room]]", id="cellar")``."""
     # A string, a number, a truth value and a list are written in TOML as in JSON.
     lines = (f"{key} = {json.dumps(value, ensure_ascii=False)}" for key, value in keys.items() if value is not None)
     return "\n".join((head, *lines, ""))
@@ -58,7 +58,7 @@ def mqtt(port: int | None = None, **keys: object) -> str:
 
 
 def serial(device: object, id: str = "bench-line", **keys: object) -> str:
-    """A line that is read from its first byte on."""
+    """Make a serial line that is read from its first byte on."""
     return table("[[serial]]", **{"id": id, "device": str(device), "settle": "0 s", **keys})
 
 
@@ -80,17 +80,17 @@ def cylinder(id: str = "N2", **keys: object) -> str:
 
 
 def probe(id: str = "k1-pressure", at: str = "K1", **keys: object) -> str:
-    """A pressure probe at the broker."""
+    """Make a pressure probe with a topic."""
     return table("[[probe]]", **{"id": id, "at": at, "quantity": "pressure", "topic": "k1/p", "unit": "kPa", **keys})
 
 
 def temperature(id: str = "k1-temperature", at: str = "K1", **keys: object) -> str:
-    """A thermometer at the broker."""
+    """Make a temperature probe with a topic."""
     return probe(id, at, **{"quantity": "temperature", "topic": "k1/t", "unit": "degC", **keys})
 
 
 def limit(**keys: object) -> str:
-    """A limit, without what it is about and when it is broken."""
+    """Make a limit, without place, quantity and setpoint."""
     return table("[[limit]]", **{"consequence": "Air can reach the wine.", "action": "Look at the lid.", **keys})
 
 
@@ -100,7 +100,7 @@ def mail(port: int | None = None, **keys: object) -> str:
 
 
 def watched_keg(broker_port: int, mail_port: int) -> str:
-    """K1 with its pressure in psi, an alarm soon after the pressure is gone, and mails about it."""
+    """Make a cellar file: K1 with its pressure in psi, an alarm soon after the pressure is lost, and mail."""
     low = {"at": "K1", "quantity": "pressure", "low": "5 kPa", "deadband": "1 kPa"}
     at_once = {"on_delay": "1 s", "off_delay": "0 s", "priority": "high"}
     pressure = probe(topic="cellar/K1/pressure", unit="psi", every="30 s")
@@ -118,7 +118,7 @@ BASE = SITE + MQTT + KEG + PROBE
 
 
 def cellar(*pieces: str) -> Cellar:
-    """The cellar that the pieces make together."""
+    """Load the cellar that the pieces make together."""
     return parse_cellar("\n".join(pieces), file="cellar.toml", base=Path("/srv/cellar"))
 
 
@@ -130,7 +130,7 @@ def write_cellar(folder: Path, *pieces: str) -> Path:
 
 
 def problems(*pieces: str) -> list[str]:
-    """What is wrong with the pieces, each problem as its text."""
+    """Return what is wrong with the pieces, each problem as its text."""
     with pytest.raises(CellarFileError) as caught:
         cellar(*pieces)
     return [str(problem) for problem in caught.value.problems]

@@ -1,6 +1,6 @@
-"""What all tests share: their folders lie in memory, and hypothesis tries the same few examples in every run.
+"""What all tests share: folders in memory, the same few hypothesis examples in every run, and fixtures.
 
-`--hypothesis-profile=deep` looks for new examples, and for many more of them.
+`--hypothesis-profile=deep` tries new examples, and many more of them.
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ _ENOUGH_BYTES = 500_000_000
 if "TMPDIR" not in os.environ and os.access(_MEMORY, os.W_OK) and shutil.disk_usage(_MEMORY).free > _ENOUGH_BYTES:
     tempfile.tempdir = str(_MEMORY)
 
-# A machine that does other work at the same time is no reason to fail: no deadline, and examples may come slowly.
+# A test must not fail because the machine is busy: no deadline, and examples may be generated slowly.
 settings.register_profile(
     "quick", max_examples=30, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )
@@ -42,7 +42,7 @@ settings.load_profile("quick")
 
 @pytest.fixture
 def disk_path() -> Iterator[Path]:
-    """A folder on a disk, for tests of what a disk does; ``tmp_path`` may lie in memory."""
+    """Make a folder on a disk, for tests of what a disk does; ``tmp_path`` may be in memory."""
     with tempfile.TemporaryDirectory(dir="/var/tmp", prefix="leeside-") as folder:
         yield Path(folder)
 
@@ -56,7 +56,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture
 def on_disk(tmp_path: Path) -> Iterator[CellarOnDisk]:
-    """A cellar, and its store as the daemons fill it."""
+    """A cellar with its store, as the daemons fill it."""
     cellar = CellarOnDisk(tmp_path)
     yield cellar
     cellar.store.close()
@@ -79,14 +79,14 @@ def broker(tmp_path: Path) -> Iterator[Mosquitto]:
 
 @pytest.fixture
 def peer() -> Iterator[ScriptedPeer]:
-    """A broker that sends exactly what the test says."""
+    """A broker that sends exactly what the test sends through it."""
     with ScriptedPeer() as scripted:
         yield scripted
 
 
 @pytest.fixture
 def influx() -> Iterator[InfluxServer]:
-    """A server that takes the write protocol."""
+    """A server of the InfluxDB v2 write protocol."""
     with InfluxServer() as running:
         yield running
 
@@ -100,7 +100,7 @@ def mirrored(tmp_path: Path) -> Iterator[Store]:
 
 @pytest.fixture
 def started() -> Iterator[Start]:
-    """Start followers of the mirror; they are stopped after the test."""
+    """A function that starts followers of the mirror; they are stopped after the test."""
     running: list[Follower] = []
 
     def start(follower: Follower) -> Follower:

@@ -1,4 +1,4 @@
-"""The cellars of config_examples, and what their probes make of the bytes that their instruments send."""
+"""The cellars of config_examples, and the readings that their probes make of the bytes of their instruments."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ GOOD: Final = quality_code(Quality.GOOD)
 
 
 class Heard:
-    """What a cellar's probes make of samples: (value in the quantity's unit, quality) of each probe, and refusals."""
+    """The readings of a cellar's probes: (value in the quantity's unit, quality) of each probe, and refusals."""
 
     def __init__(self, cellar: Cellar) -> None:
         self._probes = list(cellar.probe)
@@ -43,7 +43,7 @@ class Heard:
         self.refusals += decoded.refusals
 
     def hear_line(self, line: str, file: Path, *, chunk: int) -> None:
-        """All bytes of a serial line, so many at a time, through the framer of a line that was just opened."""
+        """Feed all bytes of a file, chunk by chunk, through the framer of a line that was just opened."""
         framer, data = LineFramer(), file.read_bytes()
         for start in range(0, len(data), chunk):
             for text in framer.feed(data[start : start + chunk]):

@@ -1,4 +1,4 @@
-"""A real HTTP server on the loopback that answers writes as it is told and keeps the points that it took."""
+"""A real HTTP server on the loopback that answers writes as a test asks and keeps the points that it took."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ Points = dict[tuple[str, int], dict[str, str]]
 
 
 def _split(text: str, mark: str, *, quotes: bool = False) -> list[str]:
-    """Text at each mark that no backslash guards and, if asked, that stands outside of double quotes."""
+    """Split text at each mark without a backslash before it and, with quotes, only outside double quotes."""
     parts, part, place, inside = [], "", 0, False
     while place < len(text):
         character = text[place]
@@ -55,7 +55,7 @@ def _pair(text: str, *, quotes: bool = False) -> tuple[str, str]:
 
 
 def _parts(line: str) -> tuple[str, dict[str, str], int]:
-    """(measurement and tags as written, fields as written, time in ns). Quotes mean something only in fields."""
+    """Split a line: (measurement and tags as written, fields as written, time in ns). Only fields have quotes."""
     head = _split(line, " ")[0]
     fields, at = _split(line[len(head) + 1 :], " ", quotes=True)
     pairs = dict(_pair(each, quotes=True) for each in _split(fields, ",", quotes=True))
@@ -65,7 +65,7 @@ def _parts(line: str) -> tuple[str, dict[str, str], int]:
 
 
 def parse_line(line: str) -> tuple[str, dict[str, str], dict[str, str], int]:
-    """(measurement, tags, fields as written, time in ns) of a line; ValueError if it is none."""
+    """Parse a line: (measurement, tags, fields as written, time in ns). ValueError if it is not valid."""
     head, fields, at = _parts(line)
     measurement, *tags = _split(head, ",")
     pairs = (_pair(tag) for tag in tags)
@@ -73,7 +73,7 @@ def parse_line(line: str) -> tuple[str, dict[str, str], dict[str, str], int]:
 
 
 def points_of(lines: Iterable[str]) -> Points:
-    """Lines as a server keeps them: one point for a head and a time, its fields as written; no comment is kept."""
+    """Return lines as a server keeps them: one point for a head and a time, its fields as written; no comments."""
     made: Points = {}
     for line in lines:
         if line.startswith("#"):
@@ -85,7 +85,7 @@ def points_of(lines: Iterable[str]) -> Points:
 
 @dataclass(frozen=True)
 class Request:
-    """One request as it came."""
+    """A request as it arrived."""
 
     path: str
     query: dict[str, str]
@@ -95,7 +95,7 @@ class Request:
 
 @dataclass(frozen=True)
 class Says:
-    """An answer. hang: none comes until the server ends; drop: the connection is cut instead."""
+    """An answer. hang: send nothing until the server stops; drop: cut the connection instead."""
 
     status: int = 204
     body: str = ""
@@ -106,9 +106,9 @@ class Says:
 
 
 class InfluxServer:
-    """Says 204 and keeps the points, unless ``judge`` (or before it the next of ``script``) says something else.
+    """Answers 204 and keeps the points, unless the next item of ``script``, or ``judge``, answers otherwise.
 
-    Entering starts it on a port of its own, leaving stops it; ``start`` and ``stop`` in between keep the port.
+    As a context manager it starts on a port of its own and stops; ``start`` and ``stop`` meanwhile keep the port.
     """
 
     def __init__(self) -> None:
@@ -126,7 +126,7 @@ class InfluxServer:
         return f"http://127.0.0.1:{self.port}"
 
     def start(self, tls: ssl.SSLContext | None = None) -> None:
-        """Serve; under TLS where its context is given."""
+        """Serve; with TLS if its context is given."""
         outer = self
 
         class Handler(BaseHTTPRequestHandler):
@@ -157,7 +157,7 @@ class InfluxServer:
             self._server.shutdown()
             self._server.server_close()
             self._server = None
-        # Those that the other side keeps open would be served on.
+        # Connections that the other side keeps open would still be served.
         while self.connections:
             try:
                 self.connections.pop().shutdown(socket.SHUT_RDWR)
@@ -180,7 +180,7 @@ class InfluxServer:
         if says.hang:
             self.ending.wait()
         if says.hang or says.drop:
-            # Linger of 0: the other side gets a reset instead of an end.
+            # With a linger time of 0 the other side gets a reset.
             handler.connection.setsockopt(socket.SOL_SOCKET, socket.SO_LINGER, struct.pack("ii", 1, 0))
             handler.close_connection = True
             handler.connection.close()

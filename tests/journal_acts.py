@@ -1,4 +1,4 @@
-"""Entries and strikes in any order, for tests of what they do together."""
+"""Entries and strikes in any order, as hypothesis strategies, for tests of their combinations."""
 
 from __future__ import annotations
 
@@ -59,5 +59,5 @@ def said(draw: st.DrawFn) -> tuple[str, str | None, str | None, dict[str, Any]]:
     return "measurement", place, None, {"quantity": "volume", "value": 0.0 if volume is None else volume}
 
 
-# An entry at a time, or the strike of one of those written so far, alone or with what hangs on it.
+# An entry at a time, or the strike of one of those written so far, alone or with the entries that depend on it.
 ACTS = st.tuples(st.integers(0, 20), said()) | st.tuples(st.integers(0, 30), st.booleans())

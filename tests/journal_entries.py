@@ -35,7 +35,7 @@ EQUIPMENT = Equipment(
 
 
 def journal_cellar(*vessels: tuple[str, str, float], more: str = "") -> Cellar:
-    """A cellar of vessels, each with id, kind and capacity [L]; by default those of ``EQUIPMENT``."""
+    """Make a cellar of vessels, each with id, kind and capacity [L]; by default those of ``EQUIPMENT``."""
     tables = [
         table("[[vessel]]", id=id, kind=kind, capacity=f"{capacity} L")
         for id, kind, capacity in vessels or (("K1", "keg", 19.0), ("C1", "carboy", 10.0), ("K3", "keg", 25.0))
@@ -44,28 +44,28 @@ def journal_cellar(*vessels: tuple[str, str, float], more: str = "") -> Cellar:
 
 
 def a_body(kind: str, **said: Any) -> Body:
-    """A body from plain data."""
+    """Make a body from plain data."""
     return parse_body(kind, said)
 
 
 def an_entry(id: int, kind: str, at_ms: int, place: str | None = None, lot: str | None = None, **said: Any) -> Entry:
-    """An entry that Ana wrote when it happened."""
+    """Make an entry that Ana wrote when it happened."""
     assert kind in KINDS
     return Entry(id, kind, at_ms, at_ms, "Ana", place, lot, a_body(kind, **said))
 
 
 def share_of(contents: Contents, lot: str) -> float | None:
-    """The part of a lot in a vessel, 0 if there is none of it, None if it is not known."""
+    """Return the share of a lot in a vessel: 0 if it is not there, None if unknown."""
     return next((each.share for each in contents.lots if each.lot == lot), 0.0)
 
 
 def lot_path(entries: Iterable[Entry], equipment: Equipment, lot: str) -> list[LotLocation]:
-    """Where a lot was and is, by the whole journal."""
+    """Work out from the whole journal where a lot was and is."""
     return lot_locations_of(share_changes(Ledger(entries, equipment), BEGINNING[:2]), lot)
 
 
 class Pages:
-    """A journal in memory that checks as the stored one does: entries are numbered and judged when they are written."""
+    """A journal in memory that checks as the stored one does: entries are numbered and judged when written."""
 
     def __init__(self, equipment: Equipment = EQUIPMENT) -> None:
         self.ledger = Ledger((), equipment, every=2)
@@ -76,7 +76,7 @@ class Pages:
     def write(
         self, kind: str, place: str | None = None, lot: str | None = None, *, at: int | None = None, **said: Any
     ) -> Entry:
-        """Write an entry, by default an hour after the one before."""
+        """Write an entry, by default an hour after the previous one."""
         self.now += 3_600_000
         self.number += 1
         entry = an_entry(self.number, kind, self.now if at is None else at, place, lot, **said)
@@ -88,7 +88,7 @@ class Pages:
         return entry
 
     def strike(self, entry: Entry, *, with_later: bool = False) -> list[int]:
-        """Strike an entry; what was struck by its number."""
+        """Strike an entry; return the numbers of all that were struck."""
         verdict = judge_strike(self.ledger, entry)
         if verdict.later and not with_later:
             raise refuse(str(entry), verdict)
@@ -99,7 +99,7 @@ class Pages:
         return gone
 
     def refused(self, kind: str, place: str | None = None, lot: str | None = None, **said: Any) -> str:
-        """Why an entry cannot be written."""
+        """Return why an entry cannot be written; fail if it can."""
         try:
             self.write(kind, place, lot, **said)
         except EntryRefused as refusal:
@@ -107,5 +107,5 @@ class Pages:
         raise AssertionError(f"{kind} was written")
 
     def now_in(self, vessel: str) -> Contents:
-        """What a vessel holds after all of it."""
+        """Return what a vessel holds after all entries."""
         return self.ledger.contents(vessel, self.now)

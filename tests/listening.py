@@ -1,4 +1,4 @@
-"""`leeside listen` as a user starts it, with what it printed so far; and a serial cable that nobody holds."""
+"""`leeside listen` as a user starts it, with what it has printed so far; and a serial cable with a free end."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from running import COMMAND
 
 
 class Cable:
-    """A pseudo-terminal whose near end is ours; nobody has ``device`` open until a program opens it."""
+    """A pseudo terminal whose near end is ours; ``device`` is not open until a program opens it."""
 
     def __init__(self) -> None:
         self._near, far = pty.openpty()
@@ -31,7 +31,7 @@ class Cable:
         os.write(self._near, text)
 
     def say_until(self, text: bytes, holds: Callable[[], object]) -> None:
-        """Say it again and again: what comes before the reader has flushed its input is thrown away."""
+        """Send it repeatedly: what arrives before the reader has flushed its input is discarded."""
 
         def said_and_holds() -> object:
             self.say(text)
@@ -86,7 +86,7 @@ class Listener:
         return self._process.pid
 
     def interrupt(self) -> int:
-        """Ctrl-C, and its exit code."""
+        """Send SIGINT, as Ctrl-C does; return the exit code."""
         self._process.send_signal(signal.SIGINT)
         return self.end()
 

@@ -1,4 +1,4 @@
-"""A real SMTP server on a free port of the loopback, that answers as it is told and keeps what it got."""
+"""A real SMTP server on a free port of the loopback that answers as a test asks and keeps what it received."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _MAIL = MailSettings.model_validate(
 
 
 def route(port: int = 25, **changes: object) -> MailSettings:
-    """A ``[mail]`` table."""
+    """Make a ``[mail]`` table."""
     return _MAIL.model_copy(update={"port": port, **changes})
 
 
@@ -52,7 +52,7 @@ STORED = MessageRow(
 
 @dataclass
 class Inbox:
-    """What the server took, and how it answers."""
+    """What the server has taken, and how it answers."""
 
     rcpt_answer: str = "250 OK"
     data_answer: str = "250 taken"
@@ -85,7 +85,7 @@ class Inbox:
 
 @contextmanager
 def mail_server(inbox: Inbox, port: int, **options: Any) -> Iterator[None]:
-    """The server, listening on that port inside the block."""
+    """Run the server on that port inside the block."""
     controller = Controller(inbox, hostname="127.0.0.1", port=port, **options)
     controller.start()
     try:
@@ -95,13 +95,13 @@ def mail_server(inbox: Inbox, port: int, **options: Any) -> Iterator[None]:
 
 
 def only_ana(server: Any, session: Any, envelope: Any, mechanism: str, login: Any) -> AuthResult:
-    """Lets in the user ana with the password opensesame."""
+    """Accept only the user ana with the password opensesame."""
     known = isinstance(login, LoginPassword) and (login.login, login.password) == (b"ana", b"opensesame")
     return AuthResult(success=known, handled=False)
 
 
 def self_made_certificate(folder: Path) -> tuple[ssl.SSLContext, ssl.SSLContext]:
-    """A server's and a trusting client's context for a certificate of 127.0.0.1, made by the openssl command."""
+    """Make the contexts of a server and of a client that trusts it, with a certificate for 127.0.0.1 (openssl)."""
     key, certificate = folder / "key.pem", folder / "certificate.pem"
     subject = ["-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"]
     command = ["openssl", "req", "-x509", "-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:prime256v1", "-nodes"]

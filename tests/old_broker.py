@@ -1,4 +1,4 @@
-"""A broker of old: mosquitto behind a door that refuses MQTT 5 and lets MQTT 3.1.1 pass as it is."""
+"""An old broker: mosquitto behind a proxy that refuses MQTT 5 and passes MQTT 3.1.1 on unchanged."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ _LEVEL_AT = b"MQTT\x05"
 
 
 class OldBroker:
-    """Listens on a port of its own for the broker at ``port``; leaving closes every connection."""
+    """A proxy for the broker at ``port``, on a port of its own; leaving the block closes every connection."""
 
     def __init__(self, port: int) -> None:
         self._behind = port
@@ -30,7 +30,7 @@ class OldBroker:
                 client, _ = self._server.accept()
             except OSError:
                 return
-            connect = client.recv(4096)  # a CONNECT is small, and comes in one piece over the loopback
+            connect = client.recv(4096)  # a CONNECT is small and arrives in one piece on the loopback
             if _LEVEL_AT in connect[:16]:
                 client.sendall(_REFUSED)
                 client.close()

@@ -22,14 +22,14 @@ from alerts.command.main import main
 from ingest.store import open_existing
 from ingest.store.pulse_rows import pulses
 
-# What begins the tests in the background may have them ignore these signals, and with them all that they begin.
+# Tests that were started in the background may ignore these signals, and so would their children.
 COMMAND: Final = ("env", "--default-signal=INT,HUP", sys.executable, "-m", "alerts.command.main")
 
 
 def leeside(*arguments: object) -> subprocess.CompletedProcess[str]:
-    """Run one command to its end in this process, without a terminal; half a second sooner than in one of its own.
+    """Run one command to its end in this process, without a terminal, which is half a second faster than a new process.
 
-    Not for `demo` and `listen`, which set signal handlers, and not for a `run` that gets as far as starting daemons.
+    Not for `demo` and `listen`, which set signal handlers, nor for a `run` that gets as far as starting the daemons.
     """
     words = [str(argument) for argument in arguments]
     out, errors = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
@@ -37,7 +37,7 @@ def leeside(*arguments: object) -> subprocess.CompletedProcess[str]:
     with (
         Path(os.devnull).open(encoding="utf-8") as nothing,
         patch.object(sys, "argv", ["leeside", *words]),
-        patch.object(sys.modules["__main__"], "__package__", None),  # or the usage would name pytest
+        patch.object(sys.modules["__main__"], "__package__", None),  # otherwise the usage line would name pytest
         patch.object(sys, "stdin", nothing),
         patch.object(os, "execv", side_effect=AssertionError("the daemons start in a process of their own")),
         redirect_stdout(out),
@@ -61,9 +61,9 @@ def leeside_process(*arguments: object, timeout: float = 60.0) -> subprocess.Com
 
 
 class Leeside:
-    """A running `leeside run FILE`. Entering waits until both daemons have left a pulse.
+    """A running `leeside run FILE`. Entering the block waits until both daemons have written a pulse.
 
-    environ: further variables; before: words put before the command, such as those of faketime.
+    environ: further variables; before: words in front of the command, such as those of faketime.
     """
 
     def __init__(self, file: Path, *, environ: Mapping[str, str] | None = None, before: tuple[str, ...] = ()) -> None:
@@ -78,7 +78,7 @@ class Leeside:
         return self.file.parent / "cellar.db"
 
     def start(self) -> None:
-        """Start it and wait for this start's pulses."""
+        """Start it and wait for the pulses of this start."""
         old = self._starts()
         with self.log.open("ab") as log:
             self._process = subprocess.Popen(
@@ -99,7 +99,7 @@ class Leeside:
         try:
             with open_existing(self.store_path) as store:
                 ingest, alerts = pulses(store)
-        except Exception:  # noqa: BLE001  the store is being made at this moment
+        except Exception:  # noqa: BLE001  the store may just be being created
             return {}
         return {role: pulse.pid for role, pulse in (("ingest", ingest), ("alerts", alerts)) if pulse is not None}
 
@@ -108,15 +108,15 @@ class Leeside:
         return all(role in new and new[role] != old.get(role) for role in ("ingest", "alerts"))
 
     def pid_of(self, role: str) -> int:
-        """The process id of a daemon."""
+        """Return the process id of a daemon."""
         return self._starts()[role]
 
     def said(self) -> str:
-        """What it has logged."""
+        """Return what it has logged."""
         return self.log.read_text("utf-8", "replace")
 
     def stop(self) -> int:
-        """SIGTERM, and its exit code."""
+        """Send SIGTERM; return the exit code."""
         assert self._process is not None
         self._process.send_signal(signal.SIGTERM)
         code = self._process.wait(30)

@@ -1,4 +1,4 @@
-"""Probes at addresses, and samples as sources deliver them."""
+"""Bindings of probes, and samples as sources deliver them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from ingest.sources.sample import Sample, Ticket
 
 
 def a_binding(**changes: Any) -> Binding:
-    """k1-pressure, series 1, plain numbers on the topic k1/p, plausible from -100 to 1000."""
+    """Bind a probe, by default k1-pressure: series 1, plain numbers on the topic k1/p, plausible from -100 to 1000."""
     settings: dict[str, Any] = {
         "probe": "k1-pressure",
         "series": 1,
@@ -28,14 +28,14 @@ def a_binding(**changes: Any) -> Binding:
 
 
 def a_json_binding(pointer: str, *, time_pointer: str | None = None, **changes: Any) -> Binding:
-    """The same at a place in JSON on the topic box."""
+    """Bind the same probe to a JSON pointer on the topic box."""
     time = None if time_pointer is None else JsonPointer.parse(time_pointer)
     settings = {"address": "box", "form": "json", "pointer": JsonPointer.parse(pointer), "time_pointer": time}
     return a_binding(**{**settings, **changes})
 
 
 def a_sample(payload: bytes | str, address: str = "k1/p", *, packet: int | None = None, **changes: Any) -> Sample:
-    """A sample of NOW; packet: it came at QoS 1 under that packet id."""
+    """Make a sample that arrived at NOW; packet: its packet id, for QoS 1."""
     settings: dict[str, Any] = {
         "source": "mqtt",
         "address": address,

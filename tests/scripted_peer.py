@@ -1,7 +1,7 @@
-"""A peer that plays exact MQTT packets and records what it is sent: for what no real broker can be made to do.
+"""A peer that sends exact MQTT packets and records what it receives: for what real brokers cannot be made to do.
 
-The test is the script: it takes a connection, reads a packet, sends bytes. A PINGREQ is answered by the client at once
-and in order, so it serves as a barrier: what was to be sent before has been sent by the time the PINGRESP is here.
+The test is the script: it accepts a connection, reads a packet, sends bytes. The client answers a PINGREQ at once and
+in order, so it serves as a barrier: when the PINGRESP has arrived, so has everything that was to be sent before.
 Packets: MQTT 3.1.1 and 5.0, chapter 3.
 """
 
@@ -42,7 +42,7 @@ def publish(
     retained: bool = False,
     version: int = 5,
 ) -> bytes:
-    """The bytes of a PUBLISH."""
+    """Make the bytes of a PUBLISH."""
     body = struct.pack("!H", len(topic)) + topic
     if qos:
         body += struct.pack("!H", packet_id)
@@ -53,7 +53,7 @@ def publish(
 
 
 def _length(count: int) -> bytes:
-    """MQTT 5.0, section 1.5.5: seven bits a byte, the lowest first."""
+    """Encode a length by MQTT 5.0, section 1.5.5: seven bits a byte, the lowest first."""
     coded = b""
     while True:
         count, low = divmod(count, 128)
@@ -63,7 +63,7 @@ def _length(count: int) -> bytes:
 
 
 class PeerConnection:
-    """One connection, seen from the broker's side; ``received`` are all packets so far, whole.
+    """One connection, seen from the broker's side; ``received`` holds all whole packets so far.
 
     on_packet: called with each packet, before anything else is done with it.
     """
@@ -80,7 +80,7 @@ class PeerConnection:
         self._wire.sendall(packet)
 
     def read(self) -> bytes:
-        """The next packet, whole; empty when the client has closed."""
+        """Read the next whole packet; empty when the client has closed."""
         head = self._exactly(1)
         if not head:
             return b""
@@ -111,7 +111,7 @@ class PeerConnection:
         return data
 
     def read_until(self, kind: int) -> bytes:
-        """The next packet of this type; others are read and recorded."""
+        """Read until the next packet of this type; others are recorded."""
         while True:
             packet = self.read()
             assert packet, f"closed before a packet of type {kind} came; got {[p.hex(' ') for p in self.received]}"
@@ -119,19 +119,19 @@ class PeerConnection:
                 return packet
 
     def read_to_end(self) -> list[bytes]:
-        """All packets until the client closes."""
+        """Read all packets until the client closes."""
         while self.read():
             pass
         return self.received
 
     def take_connect(self) -> bytes:
-        """Read CONNECT; ``version`` is then 4 (MQTT 3.1.1) or 5."""
+        """Read CONNECT; ``version`` is then 4 (MQTT 3.1.1) or 5 (MQTT 5)."""
         packet = self.read_until(CONNECT)
         self.version = packet[packet.index(b"MQTT") + 4]
         return packet
 
     def establish(self, *, session_present: bool = False, granted: bytes = b"\x01") -> None:
-        """Take CONNECT, accept it, take SUBSCRIBE, answer with the given codes."""
+        """Read CONNECT and accept it, read SUBSCRIBE and answer with the given codes."""
         self.take_connect()
         flag = bytes([session_present])
         self.send(b"\x20\x03" + flag + b"\x00\x00" if self.version == 5 else b"\x20\x02" + flag + b"\x00")
@@ -141,7 +141,7 @@ class PeerConnection:
         self.send(bytes([0x90, len(body)]) + body)
 
     def barrier(self) -> list[bytes]:
-        """Packets of type PUBACK that came until the client answered a PINGREQ."""
+        """Send a PINGREQ; return the PUBACK packets that arrived before its answer."""
         before = len(self.received)
         self.send(b"\xc0\x00")
         self.read_until(PINGRESP)
@@ -152,7 +152,7 @@ class PeerConnection:
 
 
 class ScriptedPeer:
-    """Listens on the loopback; ``accept`` gives the next connection, which calls ``on_packet`` with what it is sent."""
+    """A listener on the loopback; ``accept`` returns the next connection, which calls ``on_packet`` for each packet."""
 
     def __init__(self, on_packet: Callable[[PeerConnection, bytes], None] | None = None) -> None:
         self._on_packet = on_packet

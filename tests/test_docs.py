@@ -1,4 +1,4 @@
-"""The docs tell all that the command can do, name every library, and lead somewhere."""
+"""The docs explain all that the command can do and name every library, and their links lead somewhere."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ from alerts.command.main import app
 from ingest.errors import Unreadable
 from ingest.sources.number import parse_number
 
-HOUSE: Final = Path(__file__).resolve().parent.parent
-PAGES: Final = sorted([*HOUSE.glob("*.md"), *(HOUSE / "docs").rglob("*.md")])
-# The folder that docs/operations.md installs into: whoever runs the tests there must not see its name as an error.
+TOP: Final = Path(__file__).resolve().parent.parent
+PAGES: Final = sorted([*TOP.glob("*.md"), *(TOP / "docs").rglob("*.md")])
+# The folder that docs/operations.md installs into: tests that run there must not report its name.
 DOCUMENTED_FOLDER: Final = Path("/opt/leeside")
 
 
 def _commands() -> dict[str, Any]:
-    """Each command by its words; those of a group, such as bench, stand under two."""
+    """Each command by its words; a command of a group, such as bench, has two."""
     # Typer carries a click of its own, whose classes are not for import.
     group: Any = typer.main.get_command(app)
     context = group.make_context("leeside", [], resilient_parsing=True)
@@ -40,7 +40,7 @@ _GROUPS: Final = {name.split()[0] for name in _COMMANDS if " " in name}
 
 
 def _page(name: str) -> str:
-    return (HOUSE / name).read_text(encoding="utf-8")
+    return (TOP / name).read_text(encoding="utf-8")
 
 
 def _options(command: str) -> set[str]:
@@ -103,7 +103,7 @@ def test_each_command_and_parameter_has_help_and_an_example_that_parses(command:
     _parse(shlex.split(it.epilog.removeprefix("Example: leeside ")))
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(HOUSE)))
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(TOP)))
 def test_each_leeside_call_in_a_page_is_one_that_the_command_takes(page: Path) -> None:
     text = page.read_text(encoding="utf-8")
     for line in _shell_lines(text):
@@ -135,7 +135,7 @@ def test_the_two_commands_stand_in_the_readme(line: str) -> None:
     assert line in _shell_lines(_page("README.md"))
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(HOUSE)))
+@pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(TOP)))
 def test_each_relative_link_leads_somewhere(page: Path) -> None:
     text = re.sub(r"```.*?```", "", page.read_text(encoding="utf-8"), flags=re.DOTALL)
     for link in re.findall(r"\]\(([^)\s]+)\)", text):
@@ -182,7 +182,7 @@ def test_the_wiring_page_says_which_plain_payloads_are_taken() -> None:
 
 def test_the_index_names_every_page_of_docs() -> None:
     links = set(re.findall(r"\]\(([a-z-]+\.md)\)", _page("docs/README.md")))
-    assert {page.name for page in (HOUSE / "docs").glob("*.md")} - {"README.md"} <= links
+    assert {page.name for page in (TOP / "docs").glob("*.md")} - {"README.md"} <= links
 
 
 def test_each_dependency_has_its_line_among_the_libraries() -> None:
@@ -196,17 +196,17 @@ def test_each_dependency_has_its_line_among_the_libraries() -> None:
 
 
 def test_no_file_holds_a_path_of_this_machine() -> None:
-    folders = {HOUSE, Path.home()} - {DOCUMENTED_FOLDER, Path("/")}
+    folders = {TOP, Path.home()} - {DOCUMENTED_FOLDER, Path("/")}
     own = "|".join(re.escape(str(folder)) for folder in folders)
     paths = re.compile(rf"(?<![\w./-])(?:{own}|/(?:home|Users)/\w+)(?![\w-])")
     for file in _own_files():
         for number, line in enumerate(file.read_text(encoding="utf-8", errors="replace").splitlines(), 1):
-            assert not paths.search(line), f"{file.relative_to(HOUSE)}:{number}: {line.strip()}"
+            assert not paths.search(line), f"{file.relative_to(TOP)}:{number}: {line.strip()}"
 
 
 def _own_files() -> list[Path]:
     named = ("README.md", "DEVELOPERS.md", "CHANGELOG.md", "pyproject.toml", "LICENSE", ".gitignore")
-    rooms = ("ingest", "alerts", "tests", "config_examples", "docs", ".ci")
-    files = [HOUSE / name for name in named]
-    files += [file for room in rooms for file in (HOUSE / room).rglob("*") if file.is_file()]
+    folders = ("ingest", "alerts", "tests", "config_examples", "docs", ".ci")
+    files = [TOP / name for name in named]
+    files += [file for folder in folders for file in (TOP / folder).rglob("*") if file.is_file()]
     return [file for file in files if "__pycache__" not in file.parts and file.suffix not in {".db", ".lock"}]

@@ -1,4 +1,4 @@
-"""victoria-metrics, a real server that takes the InfluxDB v2 write protocol, on a port of the loopback."""
+"""victoria-metrics on a port of the loopback: a real server of the InfluxDB v2 write protocol."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from ingest.simulation.loopback import free_port
 
 
 class Victoria:
-    """Keeps its data in ``folder``. Entering starts it, leaving kills it."""
+    """A server with its data in ``folder``. As a context manager it starts and is killed."""
 
     def __init__(self, folder: Path) -> None:
         self.port = free_port()
@@ -41,13 +41,15 @@ class Victoria:
             return False
 
     def names(self) -> list[str]:
-        """Every metric that it has."""
+        """Return the name of every metric that it has."""
         self._ask("/internal/force_flush")
         return [str(name) for name in json.loads(self._ask("/api/v1/label/__name__/values"))["data"]]
 
     def points(self, name: str) -> dict[tuple[tuple[tuple[str, str], ...], int], float]:
-        """(tags, time in ms) -> value of a metric: measurement, underscore, field. Of equal times it may hold several;
-        these have to be equal too."""
+        """Return (tags, time in ms) -> value of a metric, which is named measurement, underscore, field.
+
+        It may have several values for one time; these must be equal.
+        """
         self._ask("/internal/force_flush")
         query = urlencode({"match[]": f'{{__name__="{name}"}}', "reduce_mem_usage": "1"})
         found: dict[tuple[tuple[tuple[str, str], ...], int], float] = {}

@@ -21,7 +21,7 @@ EPOCH_MS = 1_700_000_000_000
 
 
 def a_limit(**changes: Any) -> EffectiveLimit:
-    """K1's pressure below 5 kPa, deadband 1 kPa, on-delay 60 s, off-delay 30 s, unless told otherwise."""
+    """Make a limit, by default on K1's pressure below 5 kPa: deadband 1 kPa, on-delay 60 s, off-delay 30 s."""
     settings: dict[str, Any] = {
         "key": "K1/pressure/low",
         "kind": "low",
@@ -42,7 +42,7 @@ def a_limit(**changes: Any) -> EffectiveLimit:
 
 
 def a_silence(**changes: Any) -> EffectiveLimit:
-    """K1's pressure probe silent for 120 s."""
+    """Make a limit on silence, by default of K1's pressure probe for 120 s."""
     settings = {"key": "K1/pressure/no-data", "kind": "no data", "setpoint": 120.0, "deadband": 0.0, "unit_text": "s"}
     return a_limit(**{**settings, "on_delay_s": 0.0, "off_delay_s": 0.0, "priority": "medium", **changes})
 
@@ -52,13 +52,13 @@ BROKER = a_silence(key="leeside/broker", at="leeside", quantity="broker", probe=
 
 
 def ids() -> Callable[[], str]:
-    """Occurrence ids o1, o2, ..."""
+    """Make a function that returns the occurrence ids o1, o2, ..."""
     count = itertools.count(1)
     return lambda: f"o{next(count)}"
 
 
 class Rig:
-    """A watch with its state and a clock that is turned by hand; own time and board time agree by default."""
+    """A watch with its state and a clock that the test sets; readings' times and the clock agree by default."""
 
     def __init__(self, *limits: EffectiveLimit, state: WatchState | None = None) -> None:
         self.limits = {limit.key: limit for limit in limits}
@@ -79,7 +79,7 @@ class Rig:
     def at(
         self, second: float, *values: float, quality: int = 0, probe: str = "k1-pressure", well: Iterable[str] = ()
     ) -> TurnResult:
-        """A turn at that second, with readings of that second. well: keys of limits on parts that are well."""
+        """Run a turn at that second, with readings of that second. well: keys of limits on parts that are in order."""
         self.second = second
         return self.turn([self.reading(value, second, quality, probe) for value in values], well=well)
 

@@ -1,14 +1,14 @@
-"""Runs a command and watches from outside when it holds the store's write lock; kills it there if asked to.
+"""A command's hold of the store's write lock, watched from outside; the command can be killed meanwhile.
 
-In WAL mode whoever writes holds a POSIX lock on byte 120 of the store's -shm file (SQLite's file format, "WAL-Index
-Format"). Asking for the holder disturbs nobody. This runs in a process of its own that opens no database: a process
+In WAL mode a writer holds a POSIX lock on byte 120 of the store's -shm file (SQLite's file format, "WAL-Index
+Format"). Asking who holds it changes nothing. This runs in a process of its own that opens no database, since a process
 that closes a file loses its locks on it.
 
     python write_lock.py SHM DELAY COMMAND...
 
-DELAY: the command is killed so many seconds after it first took the lock, never if below 0. Prints a JSON object:
-span_s (from when the lock was first taken until it was last held), inside (it was held at the moment of the kill), said
-(the command's output).
+DELAY: seconds from when the command first takes the lock until it is killed; below 0, it is not. Prints a JSON object:
+span_s (from when the lock was first taken until it was last held), inside (whether it was held when the command was
+killed), said (the command's output).
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _WAIT_S: Final = 60.0
 
 
 class Watched(NamedTuple):
-    """What was seen; see above."""
+    """The JSON object above."""
 
     span_s: float
     inside: bool
@@ -39,7 +39,7 @@ class Watched(NamedTuple):
 
 
 def watched(shm: Path, command: list[str], delay_s: float = -1.0) -> Watched:
-    """Run a command in the folder above and watch it, from a third process."""
+    """Run a command in the top folder and watch it from a third process."""
     done = subprocess.run(
         [sys.executable, __file__, str(shm), repr(delay_s), *command],
         capture_output=True, text=True, check=True, timeout=2 * _WAIT_S, cwd=Path(__file__).parent.parent,
