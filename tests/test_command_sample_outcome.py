@@ -98,10 +98,10 @@ def test_without_probes_a_sample_is_unclaimed() -> None:
 
 def test_each_reason_in_the_sources_has_plain_words_or_is_plain_itself() -> None:
     """A reason that is new to this list must be looked at by a person once."""
-    house = Path(__file__).resolve().parent.parent
-    # The two rooms that a sample passes on its way to a reading.
-    rooms = [house / "ingest" / room for room in ("sources", "probes")]
-    text = "".join(file.read_text() for room in rooms for file in room.rglob("*.py"))
+    top = Path(__file__).resolve().parent.parent
+    # The two packages that a sample passes on its way to a reading.
+    packages = [top / "ingest" / name for name in ("sources", "probes")]
+    text = "".join(file.read_text() for package in packages for file in package.rglob("*.py"))
     reasons = set(re.findall(r'\bUnreadable\(\s*"([^"]+)"', text))
     plain = {"a sum without a value", "no scratchpad", "not a one-wire file"}
     assert {reason for reason in reasons if reason_words(reason) == reason} <= plain

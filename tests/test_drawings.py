@@ -12,8 +12,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-HOUSE: Final = Path(__file__).resolve().parent.parent
-FOLDER: Final = HOUSE / "docs" / "drawings"
+TOP: Final = Path(__file__).resolve().parent.parent
+FOLDER: Final = TOP / "docs" / "drawings"
 FILES: Final = sorted(FOLDER.glob("*.svg"))
 SVG: Final = "{http://www.w3.org/2000/svg}"
 # How wide a letter may be, as a share of its size: DejaVu Sans is about 0.6 on average, in bold 0.69.
@@ -60,7 +60,7 @@ def test_nothing_is_cut_off_or_too_small_to_read(file: Path) -> None:
 
 def test_each_drawing_stands_on_a_page_with_words_for_those_who_cannot_see_it() -> None:
     shown = set()
-    for page in (HOUSE / "docs").glob("*.md"):
+    for page in (TOP / "docs").glob("*.md"):
         for words, name in re.findall(r"!\[([^\]]*)\]\(drawings/([a-z-]+\.svg)\)", page.read_text("utf-8")):
             assert len(words) > 20, name
             shown.add(name)
