@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 import threading
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta, timezone
 from email.utils import parsedate_to_datetime
@@ -14,6 +15,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, mail_server, only_ana, route, self_made_certificate
+from peak_memory import PeakMemory
+from rude_server import rude_server
 
 from alerts.message import MailChannel
 from alerts.message.mail import Patience, build_mail, send
@@ -189,6 +192,53 @@ def test_a_server_that_hangs_up_or_turns_us_away() -> None:
     away = greeted_with(b"554 closed on Sundays\r\n")
     assert "does not want to talk: 554 closed on Sundays" in away.text
     assert (away.permanent, away.unreachable) == (False, True)
+
+
+def endless_greeting(connection: socket.socket) -> None:
+    for _ in range(300):
+        connection.sendall(b"220-" + b"x" * 500 + b"\r\n" + b"220-welcome\r\n" * 80_000)
+
+
+def endless_ehlo(connection: socket.socket) -> None:
+    connection.sendall(b"220 here\r\n")
+    connection.recv(4096)
+    for _ in range(300):
+        connection.sendall(b"250-X-FEATURE\r\n" * 80_000)
+
+
+@pytest.mark.parametrize("speak", [endless_greeting, endless_ehlo])
+def test_a_reply_without_end_costs_no_memory(speak: Callable[[socket.socket], None]) -> None:
+    with rude_server(speak) as port, PeakMemory() as memory:
+        result = refusal(route(port))
+    assert result.text == f"mail server 127.0.0.1 port {port} sent a reply of more than 64 KiB; is it a mail server?"
+    assert (result.permanent, result.unreachable) == (False, True)
+    assert memory.grown_bytes < 30_000_000
+
+
+def test_a_reply_that_trickles_ends_in_time() -> None:
+    ended = threading.Event()
+
+    def speak(connection: socket.socket) -> None:
+        while not ended.wait(0.02):
+            connection.sendall(b"220-slow\r\n")
+
+    with rude_server(speak) as port:
+        mail = build_mail(STORED, route(port), SENT_AT)
+        result = send(mail, route(port, timeout_s=0.1), None, patience=HURRIED)
+        ended.set()
+    assert isinstance(result, DeliveryFailure)
+    assert result.text == f"mail server 127.0.0.1 port {port} did not answer within 0.2 s"
+
+
+def test_the_words_of_a_server_are_one_short_line() -> None:
+    def speak(connection: socket.socket) -> None:
+        connection.sendall(b"554-no\x1b[31m \xe2\x80\xaeentry\r\n554-" + b"x" * 5000 + b"\r\n554 end\r\n")
+
+    with rude_server(speak) as port:
+        result = refusal(route(port))
+    words = result.text.partition("does not want to talk: ")[2]
+    assert words.startswith("554 no\\x1b[31m \\u202eentry xxxx")
+    assert (len(words.splitlines()), len(words) < 400) == (1, True)
 
 
 def test_a_name_that_cannot_be_resolved() -> None:

@@ -14,6 +14,7 @@ from pathlib import Path
 import pytest
 from influx_server import InfluxServer, Says
 from peak_memory import PeakMemory
+from rude_server import rude_server
 
 from ingest.cellar import MirrorSettings
 from ingest.mirror.client import NETWORK, Reply
@@ -99,23 +100,14 @@ def test_what_is_no_http_and_no_text() -> None:
 
 @contextmanager
 def server(speak: Callable[[socket.socket], None]) -> Iterator[str]:
-    """The URL of a server that takes one connection and does what it likes with it."""
-    with socket.create_server(("127.0.0.1", 0)) as listener:
+    """The URL of a server that replies as it likes."""
 
-        def serve() -> None:
-            connection, _ = listener.accept()
-            with connection:
-                connection.recv(65536)
-                try:
-                    speak(connection)
-                except OSError:
-                    pass  # the other side has had enough
+    def reply(connection: socket.socket) -> None:
+        connection.recv(65536)
+        speak(connection)
 
-        thread = threading.Thread(target=serve)
-        thread.start()
-        yield f"http://127.0.0.1:{listener.getsockname()[1]}"
-        thread.join(10)
-        assert not thread.is_alive()
+    with rude_server(reply) as port:
+        yield f"http://127.0.0.1:{port}"
 
 
 HUGE = 300_000_000

@@ -2,11 +2,12 @@
 
 In reading order:
 
-wording  a transition in plain words
-hours    when a message may go out without waking anybody
-notices  the messages that a turn's transitions cause, put into the outbox
-outbox   what is due is sent, and tried again
-mail     the channel
+wording      a transition in plain words
+hours        when a message may go out without waking anybody
+notices      the messages that a turn's transitions cause, put into the outbox
+outbox       what is due is sent, and tried again
+mail         the channel
+smtp_client  the connection to a mail server, with a bound on each reply
 """
 
 from alerts.message.mail import MailChannel, try_login

@@ -20,9 +20,14 @@ from email.utils import format_datetime
 from typing import Any, NamedTuple
 
 from alerts.message.outbox import Delivered, DeliveryFailure
+from alerts.message.smtp_client import ReplyTooLong, Smtp
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
+from ingest.plain_text import one_line
 from ingest.store.alarms.messages import MessageRow
+
+# What is kept of a server's words, in characters.
+_LONGEST_ANSWER = 300
 
 
 class Patience(NamedTuple):
@@ -120,7 +125,7 @@ def _talk(
             raise
         _take_leave(server)
     except smtplib.SMTPException as error:
-        if isinstance(error.__context__, TimeoutError):  # smtplib calls a time-out a connection that was closed
+        if isinstance(error.__context__, TimeoutError | ReplyTooLong):  # smtplib calls it a connection that was closed
             return DeliveryFailure(
                 False, _network_words(error.__context__, where, settings, server.wait_s), unreachable=True
             )
@@ -165,7 +170,7 @@ class MailChannel:
         return send(mail, self._settings, password, self._tls)
 
 
-class _Client(smtplib.SMTP):
+class _Client(Smtp):
     """The library's client, which gives each step its own time. wait_s: how long the present one may take."""
 
     def __init__(self, patience: Patience, timeout_s: float, **settings: Any) -> None:
@@ -267,10 +272,10 @@ def _recipient_refused(refused: dict[str, tuple[int, bytes]], where: str) -> Del
 
 def _answer(code: int, text: bytes | str) -> str:
     words = text.decode("utf-8", "replace") if isinstance(text, bytes) else text
-    return f"{code} {_one_line(words)}".strip()
+    return one_line(f"{code} {' '.join(words.split())}".strip(), _LONGEST_ANSWER)
 
 
-def _network_words(error: OSError | UnicodeError, where: str, settings: MailSettings, wait_s: float) -> str:
+def _network_words(error: OSError | UnicodeError, where: str, settings: MailSettings, wait_s: float) -> str:  # noqa: PLR0911
     match error:
         case ssl.SSLCertVerificationError():
             return f"{where} shows a certificate that is not trusted: {error.verify_message}"
@@ -279,6 +284,8 @@ def _network_words(error: OSError | UnicodeError, where: str, settings: MailSett
                 f"{where}: no encrypted connection with security '{settings.security}': "
                 f"{error.reason or error}; is it the right port?"
             )
+        case ReplyTooLong():
+            return f"{where} sent a reply of {error}; is it a mail server?"
         case ConnectionRefusedError():
             return f"nothing listens at {where}"
         case TimeoutError():
