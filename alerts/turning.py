@@ -9,16 +9,17 @@ import sqlite3
 from collections.abc import Callable, Sequence
 from typing import Final
 
-from alerts.message import SHOWN_READINGS, Notifier
+from alerts.message import SHOWN_READINGS, Notifier, NotJudged, not_judged, put_report
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.turn import TurnResult, Watch
-from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
-from alerts.watch.watch_state import WatchState
+from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
+from alerts.watch.watch_state import NewestReading, WatchState
 from ingest.cellar import Cellar
 from ingest.probes.binding import declarations
+from ingest.probes.decode import MOST_AHEAD_MS
 from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, Pulse
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
@@ -32,13 +33,14 @@ from ingest.store.alarms.alarm_record import (
 from ingest.store.alarms.messages import count_waiting
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
-from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.change_feed import SETTLED, cursor, set_cursor
 from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, judged_until, newest
-from ingest.store.readings.undated import DATED
+from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged
+from ingest.store.readings.undated import DATED, KNOWN
+from ingest.times import END_OF_TIME_MS
 
 log = logging.getLogger("alerts")
 
@@ -51,6 +53,17 @@ _PULSE: Final = "turn pulse"
 MOST_A_TURN: Final = 20_000
 # Without a place of its own from before, the turn begins with what came in the last ten minutes.
 FIRST_LOOK_MS: Final = 10 * 60 * 1000
+
+# When no limit was judged for longer than this, a message says so; docs/operations.md states this number.
+AWAY_S: Final = 60.0
+# A limit on silence that has heard nothing for so long does not begin again at a restart.
+SILENCE_KEPT_S: Final = PULSE_S
+# A restart is as quick as this where the daemon died or was started again at once.
+QUICK_RESTART_S: Final = 3 * PULSE_S
+# After the machine was off, what is slow has at least so long to be heard before its silence is alarmed.
+AFTER_BOOT_S: Final = 600.0
+# The clock of a machine that is kept right by the network still moves by fractions of a second.
+_TOLERANCE_MS: Final = 1000
 
 # Without 0, 1, i, l and o: an id is read off a phone and typed with cold fingers.
 _LETTERS: Final = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -79,7 +92,8 @@ class Turner:
         self._store = store
         self._backup = backup
         self._started_ms = now.utc_ms
-        limits = watched_limits(cellar)
+        self._cellar = cellar
+        self._limits = limits = watched_limits(cellar)
         self.limit_count = len(limits)
         self._watch = Watch(limits)
         self._notifier = Notifier(cellar, limits, self._last_readings)
@@ -93,7 +107,10 @@ class Turner:
         judged_id = cursor(store, _TURN)
         self._judged_id = first_fresh_since(store, now.utc_ms - FIRST_LOOK_MS) if judged_id is None else judged_id
         self._occurrences = cursor(store, _OCCURRENCE) or 0
-        self._state = self._load_state(now)
+        stored_pulse = pulses(store).alerts
+        self._not_judged = self._gap_before(stored_pulse, now)
+        self._state = self._load_state(now, stored_pulse)
+        self._last_turn: Now = now
         self._pulse_due = now.mono
         self._seen_version = -1
         # What the store holds at the start may be of a daemon that has ended since: only a later pulse is news, or one
@@ -102,10 +119,50 @@ class Turner:
         self._pulse_seen = _identity(stored) if stored and seen in (None, stored.beat.counter) else None
         self._backups_since_ms = None if cellar.backup is None else backups_since(store, now.utc_ms)
 
-    def _load_state(self, now: Now) -> WatchState:
-        judged = judged_until(self._store, self._judged_id)
-        newest_ms = {self._probe_of[series]: at for series, at in judged.items() if series in self._probe_of}
-        return WatchState.from_rows({row.key: row.entry for row in alarm_rows(self._store)}, now.mono, newest_ms)
+    def _load_state(self, now: Now, pulse: Pulse[AlertsPulse] | None) -> WatchState:
+        # A reading whose own time was ahead must not make late what comes after the restart; but where the clock is
+        # behind what was stored, it says nothing about that.
+        is_believed = now.utc_ms >= (cursor(self._store, KNOWN) or 0) - _TOLERANCE_MS
+        until_ms = now.utc_ms + MOST_AHEAD_MS if is_believed else END_OF_TIME_MS
+        newest = {}
+        for series, reading in newest_judged(self._store, self._probe_of, self._judged_id, until_ms).items():
+            value = value_at(self._scales[series], reading.at_ms, reading.number)
+            newest[self._probe_of[series]] = NewestReading(
+                min(reading.at_ms, now.utc_ms) if is_believed else reading.at_ms,
+                value if may_be_judged(value, reading.quality) else None,
+            )
+        rows = {row.key: row.entry for row in alarm_rows(self._store)}
+        return WatchState.from_rows(rows, now, newest, self._silences(pulse, now))
+
+    def _silences(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> dict[str, float]:
+        """For how long each limit on silence had heard nothing when the last pulse was written, seconds."""
+        if pulse is None:
+            return {}
+        silences = pulse.body.silent_s
+        away_s = None if now.even is None or pulse.beat.even is None else now.even.since(pulse.beat.even)
+        if away_s is not None:
+            # After a quick restart silence goes on; after a longer one what is read may have been away as well.
+            passed_s = away_s if away_s <= QUICK_RESTART_S else 0.0
+            return {key: silent_s + passed_s for key, silent_s in silences.items()}
+        # The machine was off: what it reads has a while to be there again.
+        return {
+            key: min(silent_s, self._limits[key].setpoint - AFTER_BOOT_S)
+            for key, silent_s in silences.items()
+            if key in self._limits and self._limits[key].setpoint > AFTER_BOOT_S
+        }
+
+    def _gap_before(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> NotJudged | None:
+        """From when to when nothing was judged before this start, by the last pulse; None where that is not long."""
+        if pulse is None:
+            return None
+        away_s = None if now.even is None or pulse.beat.even is None else now.even.since(pulse.beat.even)
+        return self._gap((now.utc_ms - pulse.at_ms) / 1000 if away_s is None else away_s, now)
+
+    def _gap(self, away_s: float, now: Now) -> NotJudged | None:
+        if away_s <= AWAY_S:
+            return None
+        settled = (cursor(self._store, SETTLED) or 0) > self._judged_id
+        return NotJudged(now.utc_ms - round(away_s * 1000), now.utc_ms, settled)
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began. Cheap."""
@@ -117,6 +174,8 @@ class Turner:
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
         self._seen_version = self._data_version()
+        if self._not_judged is None:
+            self._not_judged = self._gap(now.mono - self._last_turn.mono, now)
         datings = cursor(self._store, DATED)
         if datings != self._datings:
             # The board's clock came right and estimated times were moved; what is judged next may be of an earlier
@@ -141,17 +200,21 @@ class Turner:
         result = self._watch.turn(self._state, inputs, now, next_occurrence)
         judged_id = rows[-1][0] if rows else self._judged_id
         messages = 0
-        if pulse_is_due or result.changed or result.removed or result.transitions or result.outcomes:
+        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged)
+        if pulse_is_due or any(news):
             with self._store.write() as connection:
-                messages = self._keep(connection, result, now)
+                messages = self._report(connection, now) + self._keep(connection, result, now)
                 set_cursor(connection, _TURN, judged_id)
                 set_cursor(connection, _OCCURRENCE, occurrences)
                 if ingest is not None:
                     set_cursor(connection, _PULSE, ingest.beat.counter)
-                if pulse_is_due:
-                    write_pulse(connection, self._pulse(judged_id), now.utc_ms, self._started_ms, now.even)
+                # With every commit: what the pulse says of silences belongs to the same moment as the records.
+                pulse = self._pulse(judged_id, result.state, now)
+                write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S
+        self._not_judged = None
+        self._last_turn = now
         self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
         return messages
@@ -184,9 +247,21 @@ class Turner:
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
 
-    def _pulse(self, judged_id: int) -> AlertsPulse:
+    def _report(self, connection: sqlite3.Connection, now: Now) -> int:
+        """Put what belongs to no alarm into the outbox; the number of messages."""
+        gap = self._not_judged
+        if gap is None:
+            return 0
+        text = not_judged(gap, self._cellar.file, self._cellar.site.zone)
+        log.warning("%s", text.body.partition("\n")[0])
+        return put_report(connection, text, self._cellar, f"not-judged-{gap.from_ms}", now.utc_ms)
+
+    def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(
-            limits=self.limit_count, judged_until_row=judged_id, waiting_messages=count_waiting(self._store)
+            limits=self.limit_count,
+            judged_until_row=judged_id,
+            waiting_messages=count_waiting(self._store),
+            silent_s=state.silences(now.mono, longer_than_s=SILENCE_KEPT_S),
         )
         backup = self._backup()
         return pulse if backup is None else pulse.model_copy(update={"backup": backup})
@@ -194,7 +269,9 @@ class Turner:
     def _keep(self, connection: sqlite3.Connection, result: TurnResult, now: Now) -> int:
         for key, record in result.changed.items():
             alarm = record.alarm
-            put_alarm(connection, AlarmRow(key, str(alarm.state), alarm.occurrence, record.to_json(), now.utc_ms))
+            put_alarm(
+                connection, AlarmRow(key, str(alarm.state), alarm.occurrence, record.to_json(now.boot), now.utc_ms)
+            )
         for key in result.removed:
             remove_alarm(connection, key)
         transitions = {}

@@ -154,11 +154,16 @@ class BackupPulse(_Document):
 
 
 class AlertsPulse(_Document):
-    """What the alerts daemon reports of itself. backup: missing where the cellar file asks for none."""
+    """What the alerts daemon reports of itself.
+
+    silent_s: the key of a limit on silence -> for how many seconds it has heard nothing, of those that have not for a
+    while and are not alarmed; backup: missing where the cellar file asks for none.
+    """
 
     limits: int = 0
     judged_until_row: int = 0
     waiting_messages: int = 0
+    silent_s: dict[str, float] = {}
     backup: BackupPulse | None = None
 
 

@@ -9,17 +9,19 @@ from a_store import NOW, declared, new_store
 
 from ingest.reading import Quality, Reading, Reason, quality_code
 from ingest.store import Store
+from ingest.store.change_feed import DAY_MS, FED, set_cursor
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import (
     HistoryRow,
     first_fresh_since,
     fresh_after,
-    judged_until,
     latest,
     newest,
+    newest_judged,
     raw,
 )
+from ingest.store.readings.settling import Settler
 
 BAD = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 
@@ -66,9 +68,36 @@ def test_where_a_follower_without_a_past_begins(store: Store) -> None:
 
 
 def test_how_far_each_series_was_judged(store: Store) -> None:
-    assert judged_until(store, 0) == {}
-    assert judged_until(store, 3) == {1: 30, 2: 10}
-    assert judged_until(store, 5) == {1: 30, 2: 40}
+    def times(last_id: int, until_ms: int = NOW) -> dict[int, int]:
+        readings = newest_judged(store, [1, 2], last_id, until_ms)
+        return {series: reading.at_ms for series, reading in readings.items()}
+
+    assert times(0) == {}
+    assert times(3) == {1: 30, 2: 10}
+    assert times(5) == {1: 30, 2: 40}
+    assert times(5, until_ms=39) == {1: 30, 2: 10}, "what is of a later time does not count"
+    imported = quality_code(Quality.GOOD, Reason.IMPORTED)
+    Appender(store).append([(1, 50, 3.0, imported)])
+    assert times(6) == {1: 30, 2: 40}, "imported ones are not judged"
+
+
+def test_how_far_a_settled_series_was_judged(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    imported = quality_code(Quality.GOOD, Reason.IMPORTED)
+    appender = Appender(store)
+    appender.append([(1, DAY_MS + 5, 7.0, 0), (1, DAY_MS + 6, 8.0, imported), (1, 2 * DAY_MS, 9.0, imported)])
+    with store.write() as connection:
+        set_cursor(connection, FED, appender.newest_id)
+    settler = Settler(store)
+    settler.begin(3 * DAY_MS)
+    while settler.slice():
+        pass
+    assert fresh_after(store, 0, 10) == []
+    assert newest_judged(store, [1], appender.newest_id, NOW) == {1: Reading(1, DAY_MS + 5, 7.0, 0)}
+
+
+def test_a_reading_behind_many_others_is_found(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.store.readings.series_history.LOOKED_BACK", 1)
+    assert newest_judged(store, [1], 5, NOW)[1].at_ms == 30
 
 
 def test_a_new_store_has_no_readings(tmp_path: Path) -> None:

@@ -26,11 +26,12 @@ from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
 from ingest.store.alarms.operator_events import append_event, outcome_of
-from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.change_feed import FED, cursor, set_cursor
 from ingest.store.journal.entries import strike, write_entry
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
+from ingest.store.readings.settling import Settler
 from ingest.store.readings.undated import DATED
 
 EPOCH_MS = 1_790_000_000_000
@@ -73,6 +74,15 @@ class Bench:
 
     def reading(self, psi: float, quality: int = 0, ago_s: float = 0.0) -> None:
         self.appender.append([(self.series["k1-pressure"], self.now.utc_ms - round(ago_s * 1000), psi, quality)])
+
+    def settle(self, older_than_s: float) -> None:
+        """Pack what is old, as upkeep does it."""
+        with self.store.write() as connection:
+            set_cursor(connection, FED, self.appender.newest_id)
+        settler = Settler(self.store)
+        settler.begin(self.now.utc_ms - round(older_than_s * 1000))
+        while settler.slice():
+            pass
 
     def ingest_lives(self, connected: bool = True) -> None:
         with self.store.write() as connection:
@@ -417,6 +427,185 @@ def test_a_restart_while_ingest_is_dead_says_nothing_new(bench: Bench) -> None:
     assert bench.subjects()[2:] == [
         f"{who}: BACK TO NORMAL: leeside ingest, not responding for 1 min" for who in ("ana", "ben")
     ]
+
+
+_SLOW = (
+    site()
+    + MQTT
+    + KEG
+    + temperature(mounted="wall", topic="cellar/K1/temperature", every="6 h")
+    + limit(
+        at="K1", quantity="temperature", high="20 °C", on_delay="10 min", off_delay="0 s", consequence="The wine warms."
+    )
+    + MAIL
+)
+
+
+@pytest.mark.parametrize("boot", ["boot-1", "boot-2"])
+@pytest.mark.parametrize("settled", [False, True])
+def test_a_slow_probe_keeps_its_running_delay_over_a_restart(tmp_path: Path, settled: bool, boot: str) -> None:
+    bench = Bench(tmp_path, _SLOW)
+
+    def warm(celsius: float) -> None:
+        bench.ingest_lives()
+        bench.appender.append([(bench.series["k1-temperature"], bench.now.utc_ms, celsius, 0)])
+        bench.turn()
+
+    def pass_time(seconds: int) -> None:
+        for _ in range(seconds // 30):
+            bench.ingest_lives()
+            bench.turn(30.0)
+
+    warm(12.0)
+    pass_time(6 * 3600)
+    warm(25.0)
+    pass_time(540)
+    if settled:
+        bench.settle(60.0)
+        assert bench.store.connection.execute("SELECT count(*) FROM fresh").fetchone() == (0,)
+    assert bench.subjects() == []
+    bench.boot = boot
+    bench.restart()
+    # In the same boot a minute is left; else the delay has its whole time again, and needs no further reading.
+    pass_time(90 if boot == "boot-1" else 630)
+    assert bench.subjects()[-1] == "ben: MEDIUM: K1 temperature 25.0 °C, above 20 °C"
+    assert len(bench.subjects()) == 2
+
+
+def test_a_reading_whose_own_time_is_ahead_holds_up_no_alarm_also_after_a_restart(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(12.0, ago_s=-300.0)
+    bench.turn()
+    bench.restart()
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    assert len(bench.subjects()) == 2
+
+
+def test_the_record_of_an_acknowledgement_has_the_value_of_that_time(bench: Bench) -> None:
+    for psi in (0.5, 0.4, 0.3):
+        bench.reading(psi)
+        for _ in range(12):
+            bench.turn()
+    for psi, restart in ((0.6, False), (0.3, True)):
+        bench.reading(psi)
+        bench.turn(10.0)
+        if restart:
+            bench.restart()
+        append_event(bench.store, "acknowledge", "K1/pressure/low", "Ana", "", bench.now.utc_ms)
+        bench.turn()
+        acknowledged = transitions(bench.store)[-1]
+        assert acknowledged.to_state == "acknowledged"
+        assert acknowledged.value == pytest.approx(psi * 6.894757, rel=1e-4)
+        bench.reading(12.0)
+        bench.turn()
+        bench.reading(0.4)
+        for _ in range(12):
+            bench.turn()
+
+
+def _notes(bench: Bench) -> list[str]:
+    return [subject for subject in bench.subjects() if "NOTE" in subject]
+
+
+def test_what_was_not_judged_is_reported_once(bench: Bench) -> None:
+    for _ in range(3):
+        bench.ingest_lives()
+        bench.turn(10.0)
+    bench.second += 50.0
+    bench.restart()
+    bench.turn()
+    assert _notes(bench) == [], "a minute is no gap"
+    # Stopped, and ended by what watches over it; the clock is set meanwhile.
+    bench.second += 130.0
+    bench.clock_is_off_s = -3600.0
+    bench.restart()
+    bench.ingest_lives()
+    bench.turn()
+    assert _notes(bench) == [f"{who}: NOTE: no limit was judged for 2 min 10 s" for who in ("ana", "ben")]
+    # Stopped, and woken again.
+    bench.ingest_lives()
+    bench.turn(100.0)
+    assert _notes(bench)[2:] == [f"{who}: NOTE: no limit was judged for 1 min 40 s" for who in ("ana", "ben")]
+    for _ in range(20):
+        bench.ingest_lives()
+        bench.turn(10.0)
+    bench.restart()
+    bench.turn()
+    assert len(_notes(bench)) == 4
+    body = next(row.body for row in recent_messages(bench.store) if "1 min 40 s" in row.subject)
+    assert "are judged now, in their order" in body
+
+
+def test_readings_that_were_settled_unseen_are_reported(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn(10.0)
+    for _ in range(3):
+        bench.second += 3600.0
+        bench.reading(0.5)
+    bench.settle(600.0)
+    bench.restart()
+    bench.turn()
+    assert _notes(bench)[0] == "ana: NOTE: no limit was judged for 3 h"
+    assert "has been settled meanwhile and is not judged any more" in recent_messages(bench.store)[0].body
+
+
+_SPARSE = CELLAR + (
+    temperature(mounted="wall", topic="cellar/K1/temperature", every="10 min")
+    + limit(
+        at="K1",
+        quantity="temperature",
+        high="20 °C",
+        on_delay="15 min",
+        off_delay="5 min",
+        consequence="The wine warms.",
+    )
+)
+
+# What is sent, whether ingest lives and whether its broker is there, and for how long nothing else happens. No pause is
+# near the end of a delay or of a no-data time: a restart may move a silence by the few seconds between two pulses.
+_STEP = st.tuples(
+    st.sampled_from(
+        [None, ("k1-pressure", 12.0), ("k1-pressure", 0.4), ("k1-temperature", 12.0), ("k1-temperature", 25.0)]
+    ),
+    st.sampled_from([0, 0, 0, quality_code(Quality.BAD, Reason.FAULT)]),
+    st.sampled_from(["lives", "lives", "lives", "no broker", "dead"]),
+    st.sampled_from([1, 3, 20, 50]),
+)
+
+
+@given(st.lists(_STEP, min_size=2, max_size=8), st.integers(2, 40), st.integers(0, 40), st.booleans())
+def test_restarts_anywhere_change_no_transition_and_no_message(
+    steps: list[tuple[tuple[str, float] | None, int, str, int]], every: int, first: int, settles: bool
+) -> None:
+    runs = []
+    for restarts in (False, True):
+        with tempfile.TemporaryDirectory() as folder:
+            bench = Bench(Path(folder), _SPARSE)
+            with bench.store:
+                turns = 0
+                for sent, quality, ingest, tens in steps:
+                    if sent is not None and ingest == "lives":
+                        reading = (bench.series[sent[0]], bench.now.utc_ms, sent[1], quality)
+                        bench.appender.append([reading])
+                    for _ in range(tens):
+                        if ingest != "dead":
+                            bench.ingest_lives(ingest == "lives")
+                        if restarts and turns % every == first % every:
+                            if settles:
+                                bench.settle(120.0)
+                            bench.restart()
+                        bench.turn(10.0)
+                        bench.send()
+                        turns += 1
+                steps_of: dict[str, list[tuple[str, str, str, float | None, str]]] = {}
+                for row in transitions(bench.store):
+                    step = (row.event, row.from_state, row.to_state, row.value, row.note)
+                    steps_of.setdefault(row.key, []).append(step)
+                runs.append((steps_of, sorted(bench.subjects())))
+    assert runs[0] == runs[1]
 
 
 @given(

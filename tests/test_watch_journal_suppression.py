@@ -80,7 +80,7 @@ def test_an_on_delay_that_ran_before_begins_anew_and_so_does_one_of_a_restart() 
     _quieted(rig)
     rig.at(55)
     rows = {key: record.to_json() for key, record in rig.watch_state.records.items()}
-    rig.watch_state = WatchState.from_rows(rows, rig.now().mono, {})
+    rig.watch_state = WatchState.from_rows(rows, rig.now())
     rig.quiet = {}
     rig.at(65, 3.0)
     assert rig.state() == "normal"

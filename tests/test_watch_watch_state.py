@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import BAD, BROKER, EPOCH_MS, Rig, a_limit, a_silence
 
-from alerts.watch import LimitRecord, Now, TurnInputs, WatchState, WatchStateUnreadable
+from alerts.watch import LimitRecord, NewestReading, Now, TurnInputs, WatchState, WatchStateUnreadable
 
 LOW = "K1/pressure/low"
 
@@ -23,7 +23,9 @@ def restarted(rig: Rig, *, after_s: float = 0.0, newest: bool = True) -> Rig:
     other.__dict__.update(rig.__dict__)
     other.second = rig.second + after_s
     other.watch_state = WatchState.from_rows(
-        rows, other.now().mono, {} if newest_ms is None else {"k1-pressure": newest_ms}
+        rows,
+        other.now()._replace(utc_ms=0),
+        {} if newest_ms is None else {"k1-pressure": NewestReading(newest_ms)},
     )
     return other
 
@@ -103,10 +105,10 @@ def test_who_knows_the_newest_reading_keeps_late_ones_out_after_a_restart() -> N
     rig.at(0, 20)
     stored = {LOW: rig.watch_state.records[LOW].to_json()}
     rig.at(100, 20)
-    state = WatchState.from_rows(stored, 1.0, {"k1-pressure": EPOCH_MS + 100_000})
+    state = WatchState.from_rows(stored, Now(0, 1.0), {"k1-pressure": NewestReading(EPOCH_MS + 100_000)})
     late = rig.watch.turn(state, TurnInputs([rig.reading(3, 99)]), Now(0, 1.0), rig.next_occurrence)
     assert late.transitions == []
-    assert state.records[LOW].seen_until(0) is state.records[LOW]
+    assert state.records[LOW].seen_until(NewestReading(0)) is state.records[LOW]
     due = rig.watch.turn(state, TurnInputs([rig.reading(3, 101)]), Now(0, 1.0), rig.next_occurrence)
     assert len(due.transitions) == 1
 
@@ -141,7 +143,7 @@ def test_after_a_restart_a_silence_is_not_dated_by_a_change_of_long_before() -> 
     assert rig.state(BROKER.key) == "returned"
     # What is well writes no record, so the stored one is that of the return.
     assert not rig.at(90_000, well=[BROKER.key]).changed
-    rig.watch_state = WatchState.from_rows({key: record.to_json() for key, record in stored.items()}, 500.0, {})
+    rig.watch_state = WatchState.from_rows({key: record.to_json() for key, record in stored.items()}, Now(0, 500.0))
     rig.second = 0
     (raised,) = rig.at(101).transitions
     assert raised.since_ms == EPOCH_MS
@@ -165,7 +167,7 @@ def test_alarms_stored_while_each_limit_had_a_probe_stand_until_their_end() -> N
         BROKER.key: _as_before(rig.watch_state.records[BROKER.key], "broker"),
         bad.key: _as_before(rig.watch_state.records[bad.key], "k1-pressure (good readings)"),
     }
-    rig.watch_state = WatchState.from_rows(rows, rig.now().mono, {"k1-pressure": EPOCH_MS})
+    rig.watch_state = WatchState.from_rows(rows, rig.now(), {"k1-pressure": NewestReading(EPOCH_MS)})
     assert rig.at(602, 3, quality=BAD).transitions == []
     assert {key: record.alarm for key, record in rig.watch_state.records.items()} == open_before
     ended = rig.at(603, 3, well=[BROKER.key]).transitions

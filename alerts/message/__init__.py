@@ -5,6 +5,7 @@ In reading order:
 wording      a transition in plain words
 hours        when a message may go out without waking anybody
 notices      the messages that a turn's transitions cause, put into the outbox
+reports      messages that belong to no alarm
 outbox       what is due is sent, and tried again
 mail         the channel
 smtp_client  the connection to a mail server, with a bound on each reply
@@ -13,6 +14,17 @@ smtp_client  the connection to a mail server, with a bound on each reply
 from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
+from alerts.message.reports import NotJudged, not_judged, put_report, wrong_future
 from alerts.message.wording import SHOWN_READINGS
 
-__all__ = ["SHOWN_READINGS", "MailChannel", "Notifier", "Outbox", "try_login"]
+__all__ = [
+    "SHOWN_READINGS",
+    "MailChannel",
+    "NotJudged",
+    "Notifier",
+    "Outbox",
+    "not_judged",
+    "put_report",
+    "try_login",
+    "wrong_future",
+]

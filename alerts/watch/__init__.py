@@ -7,6 +7,7 @@ limit                the rule that a limit judges by
 condition            what a limit says at a moment
 level                low and high limits
 no_data              limits on silence and on bad measurement
+probe_clock          which time a reading is judged by when its probe's clock is wrong
 own_limits           limits on leeside itself, and how messages speak of them
 own_health           which parts of leeside are well
 journal_suppression  limits that the journal quiets
@@ -21,7 +22,7 @@ from alerts.watch.alarm_table import AlarmEvent, ImpossibleStep, Occasion, State
 from alerts.watch.condition import Condition
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
-from alerts.watch.watch_state import LimitRecord, WatchState, WatchStateUnreadable
+from alerts.watch.watch_state import LimitRecord, NewestReading, WatchState, WatchStateUnreadable
 
 __all__ = [
     "AlarmEvent",
@@ -29,6 +30,7 @@ __all__ = [
     "Condition",
     "ImpossibleStep",
     "LimitRecord",
+    "NewestReading",
     "Now",
     "Occasion",
     "State",

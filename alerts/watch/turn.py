@@ -27,6 +27,7 @@ from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
+from alerts.watch.probe_clock import ProbeClock, judged_times
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit
@@ -78,7 +79,7 @@ class Watch:
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
         """Make one turn. next_occurrence gives ids that are never used again."""
         quiet = inputs.quiet
-        turn = _Turn(dict(state.records), now, next_occurrence)
+        turn = _Turn(dict(state.records), dict(state.clocks), now, next_occurrence)
         self._reconcile(turn, inputs.events)
         quiet_before = {key: turn.records[key].track for key in quiet if key in self._limits}
         self._judge(turn, inputs)
@@ -91,7 +92,9 @@ class Watch:
             for key, before in turn.before.items()
             if (record := turn.records.get(key)) is not None and (before is None or kept(before) != kept(record))
         }
-        return TurnResult(WatchState(turn.records), changed, tuple(turn.removed), turn.transitions, turn.outcomes)
+        return TurnResult(
+            WatchState(turn.records, turn.clocks), changed, tuple(turn.removed), turn.transitions, turn.outcomes
+        )
 
     def _reconcile(self, turn: _Turn, events: Sequence[OperatorEvent]) -> None:
         records, mono = turn.records, turn.now.mono
@@ -111,12 +114,15 @@ class Watch:
         by_probe: dict[str, list[WatchReading]] = {}
         for reading in inputs.readings:
             by_probe.setdefault(reading.probe, []).append(reading)
-        for probe, readings in by_probe.items():
+        for probe, as_sent in by_probe.items():
+            fresh_s = self._fresh_s.get(probe, DEFAULT_FRESH_S)
+            clock = turn.clocks.get(probe, ProbeClock())
+            turn.clocks[probe], readings = judged_times(clock, as_sent, fresh_s=fresh_s, now=turn.now)
             for key in self._keys_of_probe.get(probe, ()):
                 limit, track = limits[key], records[key].track
                 after: Track
                 if isinstance(track, LevelTrack):
-                    after, changes = level.judge(track, limit, readings, fresh_s=self._fresh_s[probe], mono=mono)
+                    after, changes = level.judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
                 else:
                     after, changes = no_data.judge(track, limit, readings, mono=mono)
                 turn.judged(key, after, changes)
@@ -199,8 +205,15 @@ class Watch:
 class _Turn:
     """The working state of one turn; only what TurnResult takes outlives it."""
 
-    def __init__(self, records: dict[str, LimitRecord], now: Now, next_occurrence: Callable[[], str]) -> None:
+    def __init__(
+        self,
+        records: dict[str, LimitRecord],
+        clocks: dict[str, ProbeClock],
+        now: Now,
+        next_occurrence: Callable[[], str],
+    ) -> None:
         self.records = records
+        self.clocks = clocks
         self.now = now
         self.next_occurrence = next_occurrence
         self.before: dict[str, LimitRecord | None] = {}

@@ -1,20 +1,21 @@
 """What lives on from turn to turn: a record for each limit, and its JSON.
 
-Monotonic stamps do not survive a restart. When a record is read back, a running delay keeps its own-time part and its
-monotonic part starts again; until the first reading no reading counts as fresh, so no delay can run out on silence;
-and a limit on silence grants its whole time once more. A new reading alone is no reason to write a record, so how far
-each probe's readings have come is read from the store.
+Monotonic stamps mean something only within one boot. A record that is read back in the same boot goes on where it was.
+In another one a running delay keeps its own-time part, its monotonic part starts again, and the wall clock says how old
+the newest reading is. A new reading alone is no reason to write a record, so how far each probe's readings have come is
+read from the store, and for how long each limit on silence has heard nothing from the pulse.
 """
 
 from __future__ import annotations
 
-__all__ = ["LimitRecord", "Track", "WatchState", "WatchStateUnreadable", "fresh_track", "kept"]
+__all__ = ["LimitRecord", "NewestReading", "Track", "WatchState", "WatchStateUnreadable", "fresh_track", "kept"]
 
 import json
 import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
-from typing import Any, Final, Self
+from types import MappingProxyType
+from typing import Any, Final, NamedTuple, Self
 
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
@@ -22,6 +23,8 @@ from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
+from alerts.watch.probe_clock import ProbeClock
+from alerts.watch.turn_inputs import Now
 from ingest.cellar import EffectiveLimit
 
 Track = LevelTrack | SilenceTrack
@@ -55,46 +58,83 @@ class LimitRecord:
         value, extreme = (track.value, track.extreme) if isinstance(track, LevelTrack) else (None, None)
         return Condition(self.alarm.key, track.active, track.since_ms or 0, value, extreme=extreme)
 
-    def to_json(self) -> str:
-        """Write the record without what says nothing after a restart."""
-        document = {
+    def to_json(self, boot: str = "") -> str:
+        """Write the record. boot: in which its monotonic stamps count; "" leaves them out."""
+        document: dict[str, Any] = {
             "form": _FORM,
             "rule": self.rule._asdict(),
             "track": _lasting(self.track),
             "alarm": asdict(self.alarm),
         }
+        if boot and isinstance(self.track, LevelTrack) and self.track.pending_ms is not None:
+            document["even"] = {"boot": boot, "pending": self.track.pending_mono, "newest": self.track.newest_mono}
         return json.dumps(document, separators=(",", ":"), ensure_ascii=False)
 
     @classmethod
-    def from_json(cls, text: str, mono: float) -> Self:
-        """Read what ``to_json`` wrote, anchored at ``mono`` (monotonic seconds now). Raises WatchStateUnreadable."""
+    def from_json(cls, text: str, mono: float, boot: str = "") -> Self:
+        """Read what ``to_json`` wrote, anchored at ``mono`` (monotonic seconds now, of that boot).
+
+        Raises WatchStateUnreadable.
+        """
         try:
             document = json.loads(text)
             if document["form"] != _FORM:
                 raise WatchStateUnreadable(f"form {document['form']!r} of a stored alarm is not known, only {_FORM}")
             rule = Rule(**document["rule"])
             alarm = document["alarm"]
-            return cls(
-                rule, _anchored(rule, document["track"], mono), AlarmState(**{**alarm, "state": State(alarm["state"])})
-            )
+            track = _anchored(rule, document["track"], mono)
+            even = document.get("even")
+            if isinstance(track, LevelTrack) and even is not None and boot and even["boot"] == boot:
+                track = replace(track, pending_mono=even["pending"], newest_mono=even["newest"])
+            return cls(rule, track, AlarmState(**{**alarm, "state": State(alarm["state"])}))
         except WatchStateUnreadable:
             raise
         except (ValueError, KeyError, TypeError) as error:
             raise WatchStateUnreadable(f"a stored alarm cannot be read ({error!r}): {text[:200]}") from error
 
-    def seen_until(self, newest_ms: int) -> Self:
-        """The record when readings of its probe up to this own time have been judged."""
-        known = self.track.newest_ms
-        if known is not None and known >= newest_ms:
+    def seen_until(self, newest: NewestReading, now: Now | None = None) -> Self:
+        """The record when its probe's readings up to this one have been judged. now: of the restart."""
+        track = self.track
+        if track.newest_ms is None or track.newest_ms < newest.at_ms:
+            track = replace(track, newest_ms=newest.at_ms)
+        if isinstance(track, LevelTrack):
+            if newest.value is not None:
+                track = replace(track, value=newest.value)
+            if now is not None and now.utc_ms >= newest.at_ms:
+                seen_mono = now.mono - (now.utc_ms - newest.at_ms) / 1000
+                if track.newest_mono is None or track.newest_mono < seen_mono:
+                    track = replace(track, newest_mono=seen_mono)
+        return self if track is self.track else replace(self, track=track)
+
+    def silent_for(self, silent_s: float, mono: float) -> Self:
+        """The record of a limit on silence that had heard nothing for so long before the restart."""
+        if not isinstance(self.track, SilenceTrack) or self.track.active:
             return self
-        return replace(self, track=replace(self.track, newest_ms=newest_ms))
+        return replace(self, track=replace(self.track, seen_mono=mono - silent_s))
+
+
+class NewestReading(NamedTuple):
+    """The newest of a probe's readings that were judged. value: None where no limit may judge by it."""
+
+    at_ms: int
+    value: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class WatchState:
-    """The records by limit key."""
+    """records: by limit key; clocks: by probe id."""
 
     records: Mapping[str, LimitRecord] = field(default_factory=dict)
+    clocks: Mapping[str, ProbeClock] = field(default_factory=dict)
+
+    def silences(self, mono: float, *, longer_than_s: float) -> dict[str, float]:
+        """For how long, in seconds, limits on silence that do not alarm have heard nothing, if longer than that."""
+        tracks = {key: record.track for key, record in self.records.items()}
+        return {
+            key: round(mono - track.seen_mono, 1)
+            for key, track in tracks.items()
+            if isinstance(track, SilenceTrack) and not track.active and mono - track.seen_mono > longer_than_s
+        }
 
     def redated(self) -> Self:
         """The state after times of stored readings were moved: no reading is late any more, running delays begin
@@ -106,21 +146,35 @@ class WatchState:
             if isinstance(track, LevelTrack):
                 track = replace(track, pending_ms=None)
             records[key] = replace(record, track=track)
-        return replace(self, records=records)
+        return replace(self, records=records, clocks={})
 
     @classmethod
-    def from_rows(cls, rows: Mapping[str, str], mono: float, newest_ms: Mapping[str, int]) -> Self:
+    def from_rows(
+        cls,
+        rows: Mapping[str, str],
+        now: Now,
+        newest: Mapping[str, NewestReading] = MappingProxyType({}),
+        silent_s: Mapping[str, float] = MappingProxyType({}),
+    ) -> Self:
         """Read stored records: limit key -> JSON.
 
-        mono: monotonic seconds now; newest_ms: probe id -> own time of its newest reading that was judged. Raises
+        newest: by probe id; silent_s: limit key -> for how long a limit on silence had heard nothing, seconds. Raises
         WatchStateUnreadable.
         """
-        records = {key: LimitRecord.from_json(text, mono) for key, text in rows.items()}
+        records = {key: LimitRecord.from_json(text, now.mono, now.boot) for key, text in rows.items()}
+        clocks: dict[str, ProbeClock] = {}
         for key, record in records.items():
-            # Of what quality a probe's newest reading was is not known here.
-            if record.rule.probe in newest_ms and record.rule.kind != "bad measurement":
-                records[key] = record.seen_until(newest_ms[record.rule.probe])
-        return cls(records)
+            probe = record.rule.probe
+            # The newest reading may have been none that a limit on bad measurement hears.
+            if probe in newest and record.rule.kind != "bad measurement":
+                records[key] = record.seen_until(newest[probe], now)
+            if key in silent_s:
+                records[key] = records[key].silent_for(silent_s[key], now.mono)
+            newest_ms = records[key].track.newest_ms
+            if probe and newest_ms is not None and isinstance(record.track, LevelTrack):
+                known = clocks.get(probe, ProbeClock()).newest_ms
+                clocks[probe] = ProbeClock(newest_ms if known is None else max(known, newest_ms))
+        return cls(records, clocks)
 
 
 def fresh_track(rule: Rule, mono: float, *, active: bool = False, since_ms: int | None = None) -> Track:

@@ -12,9 +12,9 @@ __all__ = [
     "arrays",
     "first_fresh_since",
     "fresh_after",
-    "judged_until",
     "latest",
     "newest",
+    "newest_judged",
     "pieces",
     "raw",
     "span",
@@ -26,7 +26,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from ingest.reading import Reading
+from ingest.reading import Reading, Reason
 from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays
 from ingest.store.readings.scales import scales, value_at
@@ -36,6 +36,9 @@ from ingest.times import END_OF_TIME_MS
 
 # How many of the newest rows are looked at where a few hours are enough; a whole year of them would take seconds.
 LOOKED_BACK = 100_000
+
+# How many settled days are unpacked at most to find one with a reading that was not imported.
+MOST_DAYS_BACK: Final = 31
 
 
 # Through the index on series and day: a scan would read a page for each settled day.
@@ -210,9 +213,40 @@ def first_fresh_since(store: Store, at_ms: int) -> int:
     return newest_id if row[0] is None else int(row[0]) - 1
 
 
-def judged_until(store: Store, last_id: int) -> dict[int, int]:
-    """Series -> time of its newest reading among the last rows up to last_id."""
-    rows = store.connection.execute(
-        "SELECT series, max(at) FROM fresh WHERE id > ? AND id <= ? GROUP BY series", (last_id - LOOKED_BACK, last_id)
-    )
-    return dict(rows.fetchall())
+def newest_judged(store: Store, wanted: Collection[int], last_id: int, until_ms: int) -> dict[int, Reading]:
+    """The newest reading by time, not after until_ms, of each wanted series, among the rows up to last_id and what was
+    settled. Imported readings do not count. ``number`` is still unscaled.
+    """
+    readings: dict[int, Reading] = {}
+    # Nearly all have a row among the last ones; only for the others all of the table is read.
+    for after_id in (last_id - LOOKED_BACK, -1):
+        missing = [series for series in wanted if series not in readings]
+        if missing:
+            marks = ",".join("?" * len(missing))
+            rows = store.connection.execute(
+                "SELECT series, max(at), number, quality FROM fresh"  # noqa: S608  only question marks
+                f" WHERE id > ? AND id <= ? AND at <= ? AND (quality >> 2) & 63 <> ? AND series IN ({marks})"
+                " GROUP BY series",
+                (after_id, last_id, until_ms, int(Reason.IMPORTED), *missing),
+            )
+            readings |= {row[0]: Reading(*row) for row in rows}
+    for series in wanted:
+        settled = _newest_settled(store, series, until_ms)
+        if settled is not None and (series not in readings or readings[series].at_ms <= settled.at_ms):
+            readings[series] = settled
+    return readings
+
+
+def _newest_settled(store: Store, series: int, until_ms: int) -> Reading | None:
+    days = store.connection.execute(
+        "SELECT day FROM block WHERE series = ? AND from_ms <= ? ORDER BY day DESC LIMIT ?",
+        (series, until_ms, MOST_DAYS_BACK),
+    ).fetchall()
+    for (day,) in days:
+        block = block_of(store, series, day)
+        sent = (block.at_ms <= until_ms) & ((block.quality >> 2) & 63 != int(Reason.IMPORTED))
+        places = np.flatnonzero(sent)
+        if len(places):
+            place = int(places[-1])
+            return Reading(series, int(block.at_ms[place]), float(block.number[place]), int(block.quality[place]))
+    return None

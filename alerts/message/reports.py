@@ -1,0 +1,74 @@
+"""Messages that belong to no alarm: what leeside did not do for a while, or found out about the machine's clock."""
+
+from __future__ import annotations
+
+__all__ = ["NotJudged", "not_judged", "put_report", "wrong_future"]
+
+import sqlite3
+from datetime import tzinfo
+from typing import NamedTuple
+
+from alerts.message.notices import stable_message_id
+from alerts.message.wording import MessageText
+from alerts.view.format import duration_text, exact_time
+from ingest.cellar import Cellar
+from ingest.store.alarms.messages import NewMessage, add_message
+
+
+class NotJudged(NamedTuple):
+    """From when to when (UTC ms) no turn was made. settled: readings of that time may have been packed unseen."""
+
+    from_ms: int
+    to_ms: int
+    settled: bool = False
+
+
+def not_judged(gap: NotJudged, file: str, zone: tzinfo) -> MessageText:
+    """Write that no limit was judged for a while. file: the cellar file as a command names it."""
+    begin, end = exact_time(gap.from_ms, zone), exact_time(gap.to_ms, zone)
+    span = duration_text((gap.to_ms - gap.from_ms) / 1000)
+    body = (
+        f"Leeside judged no limit from {begin} to {end} ({span}): its alerts daemon was stopped, hung or "
+        "could not write. No alarm was raised in that time.\n\n"
+    )
+    if gap.settled:
+        body += (
+            "A part of the readings of that time has been settled meanwhile and is not judged any more. Look at them: "
+            f"`leeside history {file}`. The others are judged now, so an alarm may come late.\n"
+        )
+    else:
+        body += "The readings of that time are judged now, in their order, so an alarm may come late.\n"
+    return MessageText(f"NOTE: no limit was judged for {span}", body)
+
+
+def wrong_future(future_ms: int, file: str, zone: tzinfo) -> MessageText:
+    """Write that the machine's clock was ahead and is right again. future_ms: how far it had been, UTC ms."""
+    return MessageText(
+        "NOTE: the machine's clock was ahead and is right again",
+        f"The machine's clock had run ahead, up to {exact_time(future_ms, zone)}. It is right again, and leeside has "
+        "gone back to it. Readings with times that have not come yet are kept, and marked as uncertain (clock).\n\n"
+        f"`leeside check {file} --clock` lists them.\n",
+    )
+
+
+def put_report(connection: sqlite3.Connection, text: MessageText, cellar: Cellar, name: str, now_ms: int) -> int:
+    """Put a message into the outbox for each recipient of ``[mail]``; give their number. name: of this report alone."""
+    if cellar.mail is None:
+        return 0
+    for number, recipient in enumerate(cellar.mail.to):
+        add_message(
+            connection,
+            NewMessage(
+                message_id=stable_message_id("report", name, number, sender=cellar.mail.sender),
+                thread_id=None,
+                occurrence=None,
+                occasion="report",
+                channel="mail",
+                recipient=recipient,
+                subject=text.subject,
+                body=text.body,
+                created_ms=now_ms,
+                not_before_ms=now_ms,
+            ),
+        )
+    return len(cellar.mail.to)
