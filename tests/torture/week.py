@@ -1,8 +1,8 @@
 """Everything that can fail, fails: a simulated week of kegs, with faults at random and over each other.
 
-    PYTHONPATH=tests .venv/bin/python tests/torture/week.py --seed 1 --days 7 --faults 500
+    .venv/bin/python tests/torture/week.py --seed 1 --days 7 --faults 500
 
-The daemons' parts run on a real store, in one simulated time; see world.py. It prints how often each fault was injected,
+The daemons' parts run on a real store, in one simulated time; see world.py. It prints how often each fault was injected
 and what all of them led to: messages that were acknowledged and are not in the store (lost), readings that are there
 twice, alarms that came late or not at all, alarms without a cause. Any of them makes the exit code 1. The same seed is
 the same week. A day takes about ten seconds.
@@ -23,7 +23,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final
 
-from torture.world import Alerts, Broker, Ingest, Keg, Mail, Time, write_cellar
+from world import Alerts, Broker, Ingest, Keg, Mail, Time, write_cellar
 
 from ingest.cellar import parse_cellar
 from ingest.errors import IngestError
