@@ -40,6 +40,27 @@ settings.register_profile(
 settings.load_profile("quick")
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Where several processes share the tests, let each begin with its part of the longest ones.
+
+    Each is given a stretch of the list, and those that are done take from the others' ends: pytest-xdist's worksteal.
+    """
+    workers = getattr(config, "workerinput", {}).get("workercount", 1)
+    if workers == 1:
+        return
+    whole = [item for item in items if item.get_closest_marker("whole")]
+    others = [item for item in items if not item.get_closest_marker("whole")]
+    left = len(items)
+    items.clear()
+    for worker in range(workers):
+        first = whole[worker::workers]
+        size = left // (workers - worker)
+        left -= size
+        items += [*first, *others[: size - len(first)]]
+        del others[: size - len(first)]
+
+
 @pytest.fixture
 def disk_path() -> Iterator[Path]:
     """Make a folder on a disk, for tests of what a disk does; ``tmp_path`` may be in memory."""
