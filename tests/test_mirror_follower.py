@@ -14,7 +14,7 @@ from eventually import eventually
 from influx_server import InfluxServer, Request, Says, parse_line
 
 from ingest.mirror.follower import Pace
-from ingest.reading import ESTIMATED, Part
+from ingest.reading import ESTIMATED, LARGEST_DOUBLE, Part
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition
 from ingest.store.change_feed import MIRROR, cursor, prune_feed
@@ -154,12 +154,15 @@ def test_a_renamed_probe_keeps_its_old_points(store: Store, influx: InfluxServer
     assert probes == ["k1-pressure"] * 6 + ["p1"]
 
 
-def test_no_number_and_no_sure_time_are_not_sent(store: Store, influx: InfluxServer, started: Start) -> None:
+def test_no_sure_time_is_not_sent_and_a_number_that_is_not_finite_as_the_largest(
+    store: Store, influx: InfluxServer, started: Start
+) -> None:
+    """Such a number can come only from a store of the time before it was refused."""
     Appender(store).append([(1, NOW, float("inf"), 0), (1, NOW + 1, 1.0, ESTIMATED + 17), (1, NOW + 2, 1.0, 0)])
     mirror = started(follower(store.path, settings(influx.url)))
     eventually(lambda: up_to_date(mirror))
-    assert len(influx.points) == 1
-    assert mirror.state().left_out == 2
+    assert [float(fields["value"]) for fields in influx.points.values()] == [LARGEST_DOUBLE, 1.0]
+    assert mirror.state().left_out == 1
 
 
 @pytest.mark.parametrize(
