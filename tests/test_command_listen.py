@@ -7,6 +7,7 @@ import re
 import tomllib
 from pathlib import Path
 
+import pytest
 from brokers import Mosquitto
 from cellar_text import KEG, SITE, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
@@ -15,6 +16,7 @@ from running import Leeside, leeside, leeside_process
 
 from ingest.cellar import parse_cellar
 from ingest.simulation.loopback import free_port
+from ingest.sources.ports import Port, serial_ports
 
 PLACES = SITE + KEG
 PRESSURE = probe(topic="cellar/K1/pressure")
@@ -83,13 +85,13 @@ def test_a_wrong_call(tmp_path: Path) -> None:
         ([file, "--for", "soon"], "--for"),
         ([], "FILE"),
     ):
-        done = leeside_process("listen", *arguments)
+        done = leeside("listen", *arguments)
         assert done.returncode == 2
         assert word in done.stderr
 
 
 def test_a_wrong_cellar_file(tmp_path: Path) -> None:
-    done = leeside_process("listen", write_cellar(tmp_path, PLACES, "[[vessel]]\n"))
+    done = leeside("listen", write_cellar(tmp_path, PLACES, "[[vessel]]\n"))
     assert done.returncode == 1
     assert "[[vessel]] no. 2 id" in done.stderr
 
@@ -125,20 +127,30 @@ def test_one_wire_chips_of_the_file_and_of_the_folder(tmp_path: Path) -> None:
         (chips / name).mkdir(parents=True)
         (chips / name / "temperature").write_text(f"{degrees}\n")
     (chips / "w1_bus_master1").mkdir()
-    known = (
-        '\n[w1]\npath = "chips"\n\n[[probe]]\nid = "t"\nat = "K1"\nquantity = "temperature"\nw1 = "28-3c01f0964f2b"\n'
-    )
-    done = leeside_process("listen", write_cellar(tmp_path, PLACES, known), "--for", "1.5s")
+    known = table("[[probe]]", id="t", at="K1", quantity="temperature", w1="28-3c01f0964f2b")
+    file = write_cellar(tmp_path, PLACES, table("[w1]", path="chips"), known)
+    done = leeside_process("listen", file, "--for", "1.5s")
     assert done.returncode == 0, done.stderr
     assert "t: 12.5 = 12.5 °C, good" in done.stdout
     assert 'w1 28-0000000000aa  "9000"  ->  no probe takes it' in done.stdout
     assert 'w1 = "28-0000000000aa"' in done.stdout
 
 
-def test_the_serial_devices_need_no_file() -> None:
-    done = leeside_process("listen", "--ports")
-    assert done.returncode in (0, 1)
-    assert done.stdout.startswith("/dev/") if done.returncode == 0 else "No serial device" in done.stdout
+def test_the_serial_devices_need_no_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    adapter = Port(("/dev/serial/by-id/usb-example", "/dev/ttyUSB0"), "USB serial", None, "")
+    monkeypatch.setattr("alerts.command.listen.serial_ports", lambda: [adapter])
+    done = leeside("listen", "--ports")
+    lines = ["/dev/serial/by-id/usb-example  (USB serial)", "    also /dev/ttyUSB0"]
+    assert (done.returncode, done.stdout.splitlines()) == (0, lines)
+    monkeypatch.setattr("alerts.command.listen.serial_ports", list)
+    done = leeside("listen", "--ports")
+    assert (done.returncode, "No serial device is there" in done.stdout) == (1, True)
+
+
+def test_the_serial_devices_of_this_machine_are_listed() -> None:
+    done = leeside("listen", "--ports", "--json")
+    listed = [json.loads(line)["device"] for line in done.stdout.splitlines()]
+    assert listed == [port.names[0] for port in serial_ports()]
 
 
 def test_beside_a_running_leeside_both_see_every_message(tmp_path: Path) -> None:
