@@ -49,6 +49,11 @@ _OCCURRENCE: Final = "occurrence"
 # The counter of the newest pulse of ingest that was judged.
 _PULSE: Final = "turn pulse"
 
+# The pulse is written right after that of ingest: what the file system itself writes for a commit is then written once
+# for both. Where ingest is late or dead it is not waited for.
+LATE_PULSE_S: Final = 2.0
+FOLLOW_S: Final = 10.0
+
 # After a long stop the readings are judged in pieces, so that a turn stays short.
 MOST_A_TURN: Final = 20_000
 # Without a place of its own from before, the turn begins with what came in the last ten minutes.
@@ -183,7 +188,9 @@ class Turner:
             self._state, self._datings = self._state.redated(), datings
         rows = fresh_after(self._store, self._judged_id, MOST_A_TURN)
         ingest = pulses(self._store).ingest
-        pulse_is_due = now.mono >= self._pulse_due
+        pulse_is_due = now.mono >= self._pulse_due or (
+            _identity(ingest) != self._pulse_seen and now.mono >= self._pulse_due - FOLLOW_S
+        )
         inputs = TurnInputs(
             readings=self._readings(rows),
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
@@ -212,7 +219,7 @@ class Turner:
                 pulse = self._pulse(judged_id, result.state, now)
                 write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
         if pulse_is_due:
-            self._pulse_due = now.mono + PULSE_S
+            self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
         self._not_judged = None
         self._last_turn = now
         self._pulse_seen = _identity(ingest)

@@ -22,7 +22,7 @@ from ingest.journal.kinds import parse_body
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.probes.binding import bindings, declarations
 from ingest.probes.decode import Decoder
-from ingest.pulse import BrokerPulse, IngestPulse
+from ingest.pulse import PULSE_S, BrokerPulse, IngestPulse
 from ingest.reading import Quality, Reason, quality_code, quality_reason
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
@@ -653,14 +653,37 @@ def test_wherever_it_was_restarted_it_ends_where_the_readings_say(
     assert stands == (last == 0.3)
 
 
-def test_place_and_pulse_are_kept_every_ten_seconds_not_every_turn(bench: Bench) -> None:
+def test_the_pulse_follows_that_of_ingest_and_does_not_wait_for_a_dead_one(bench: Bench) -> None:
+    def pulse_ms() -> int:
+        pulse = pulses(bench.store).alerts
+        assert pulse is not None
+        return pulse.at_ms
+
+    bench.turn()
+    began_ms = pulse_ms()
+    bench.ingest_lives()
+    bench.turn()
+    assert pulse_ms() == began_ms  # too soon after the last one
+    bench.turn(PULSE_S - 1)
+    assert pulse_ms() == began_ms
+    bench.ingest_lives()
+    bench.turn(0.2)
+    followed_ms = pulse_ms()
+    assert followed_ms - began_ms == 1000 * PULSE_S + 200
+    bench.turn(PULSE_S + 1)
+    assert pulse_ms() == followed_ms
+    bench.turn()
+    assert pulse_ms() - followed_ms == 1000 * (PULSE_S + 2)
+
+
+def test_place_and_pulse_are_not_kept_at_every_turn(bench: Bench) -> None:
     bench.turn()
     first = pulses(bench.store).alerts
     assert first is not None
     bench.reading(12.0)
     bench.turn()
     assert pulses(bench.store).alerts == first
-    bench.turn(10.0)
+    bench.turn(17.0)
     later = pulses(bench.store).alerts
     assert later is not None
     assert later.at_ms > first.at_ms

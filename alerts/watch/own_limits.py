@@ -83,7 +83,7 @@ _OWN_WORDS: Final[dict[str, OwnWords]] = {
     ),
 }
 
-# Six missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
+# Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
 # Longer than a backup or an import fills the disk on its way.

@@ -1,4 +1,4 @@
-"""The pulse of each daemon as one row, replaced every ten seconds."""
+"""The pulse of each daemon as one row, replaced every 15 seconds."""
 
 from __future__ import annotations
 
