@@ -77,8 +77,8 @@ class Listener:
     def said(self, words: str) -> bool:
         return any(words in line for line in [*self.lines, *self.states])
 
-    def await_words(self, words: str, within_s: float = 20.0) -> None:
-        eventually(lambda: self.said(words) or self._process.poll() is not None, within_s=within_s)
+    def await_words(self, words: str) -> None:
+        eventually(lambda: self.said(words) or self._process.poll() is not None)
         assert self.said(words), [*self.lines, *self.states]
 
     @property

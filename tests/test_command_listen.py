@@ -52,7 +52,7 @@ def test_as_json_each_line_is_an_object_and_the_span_ends_it(tmp_path: Path) -> 
         broker.publish("a/p", '{"kPa": 3}', retain=True)
         broker.publish("b/p", "7", retain=True)
         file = write_cellar(tmp_path, PLACES, mqtt(broker.port))
-        done = leeside_process("listen", file, "--topic", "a/#", "--topic", "c", "--for", "1.5s", "--json")
+        done = leeside_process("listen", file, "--topic", "a/#", "--topic", "c", "--for", "4s", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
@@ -129,11 +129,11 @@ def test_one_wire_chips_of_the_file_and_of_the_folder(tmp_path: Path) -> None:
     (chips / "w1_bus_master1").mkdir()
     known = table("[[probe]]", id="t", at="K1", quantity="temperature", w1="28-3c01f0964f2b")
     file = write_cellar(tmp_path, PLACES, table("[w1]", path="chips"), known)
-    done = leeside_process("listen", file, "--for", "1.5s")
-    assert done.returncode == 0, done.stderr
-    assert "t: 12.5 = 12.5 °C, good" in done.stdout
-    assert 'w1 28-0000000000aa  "9000"  ->  no probe takes it' in done.stdout
-    assert 'w1 = "28-0000000000aa"' in done.stdout
+    with Listener(file) as listener:
+        listener.await_words("t: 12.5 = 12.5 °C, good")
+        listener.await_words('w1 28-0000000000aa  "9000"  ->  no probe takes it')
+        listener.await_words('w1 = "28-0000000000aa"')
+        assert listener.interrupt() == 0
 
 
 def test_the_serial_devices_need_no_file(monkeypatch: pytest.MonkeyPatch) -> None:
