@@ -172,7 +172,7 @@ Body = TypeVar("Body", bound=_Document)
 
 
 class Beat(NamedTuple):
-    """What tells one pulse from another, and its age, whatever the wall clock says.
+    """What distinguishes one pulse from another and shows its age, whatever the wall clock says.
 
     counter: one more with each pulse of the daemon, also over restarts, 0 in a store of an older version; even: when it
     was written, None there.

@@ -30,8 +30,8 @@ END_OF_TIME_MS: Final = 1 << 62
 # 2000-01-01T00:00:00Z [UTC ms]: a clock that was never set shows an earlier time.
 EARLIEST_MS: Final = 946_684_800_000
 
-# An epoch number's size tells its unit: until the year 5138 seconds stay below 1e11, milliseconds below 1e14 and
-# microseconds below 1e17; none of them is that small after March 1973. Common practice, no source.
+# The size of a number of seconds, milliseconds or microseconds since 1970 shows its unit: until the year 5138 they stay
+# below 1e11, 1e14 and 1e17, and since March 1973 each is above the bound before it. Common practice, no source.
 _SECONDS_BELOW: Final = 10**11
 _MILLISECONDS_BELOW: Final = 10**14
 _MICROSECONDS_BELOW: Final = 10**17
@@ -108,7 +108,7 @@ def parse_rfc3339(text: str) -> int:
 def epoch_ms(number: float) -> int:
     """Read a number of s, ms, µs or ns since 1970 as UTC milliseconds.
 
-    Its size tells the unit: below 1e11 seconds, below 1e14 milliseconds, below 1e17 microseconds, else nanoseconds.
+    Its size shows the unit: below 1e11 seconds, below 1e14 milliseconds, below 1e17 microseconds, else nanoseconds.
     """
     size = abs(number)
     if size < _SECONDS_BELOW:

@@ -81,7 +81,7 @@ def test_a_number_that_is_not_of_wine_is_told_of(call: _Call, quantity: str, fin
 
 def test_wine_that_a_bottling_loses_is_told_of(call: _Call) -> None:
     said = call("bottling", "--vessel", "K1", "--bottles", "10 x 0.75 L", "--waste", "0.2 L", "--remainder", "0 L")
-    assert "warning: K1 held 16 L, and 7.7 L are told of: 8.3 L are gone" in said
+    assert "warning: K1 held 16 L, and 7.7 L are accounted for: 8.3 L are missing" in said
 
 
 def test_a_bottling_that_adds_up_is_no_news(call: _Call) -> None:

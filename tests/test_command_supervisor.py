@@ -1,4 +1,4 @@
-"""The supervisor: children that die are started anew, one that cannot start ends the whole, systemd is told."""
+"""The supervisor: children that die are restarted, one that cannot start ends all, and systemd gets reports."""
 
 from __future__ import annotations
 

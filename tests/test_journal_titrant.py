@@ -53,7 +53,7 @@ def test_a_strength_that_cannot_be(number: float) -> None:
     ],
 )
 def test_a_bottle_of_one_titrant_has_no_strength_of_another(titrant: Titrant, meaning: Meaning, told: str) -> None:
-    with pytest.raises(TitrationRefused, match=f"its strength is told as {told}"):
+    with pytest.raises(TitrationRefused, match=f"its strength is given as {told}"):
         Bottle(titrant, TitrantStrength(0.01, meaning))
 
 

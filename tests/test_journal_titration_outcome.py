@@ -78,11 +78,11 @@ def test_below_the_blank() -> None:
     assert (outcome.so2_mg_l, outcome.u_mg_l) == (None, None)
     # 2 x sqrt(1.5^2 + 2 x 0.7397^2) = 3.66
     text = (
-        "< detection: the titre of 0.2 mL is not above the blank of 0.3 mL; free SO2 below about 4 mg/L cannot be told "
-        "from none"
+        "< detection: the titre of 0.2 mL is not above the blank of 0.3 mL; free SO2 below about 4 mg/L cannot be "
+        "distinguished from none"
     )
     assert _text(below) == text
-    assert _text(replace(WHITE, titres_ml=(0.0,), blank_ml=0.0)).startswith("< detection: the titre of 0 mL is nothing")
+    assert _text(replace(WHITE, titres_ml=(0.0,), blank_ml=0.0)).startswith("< detection: no titrant was used; ")
 
 
 @pytest.mark.parametrize(

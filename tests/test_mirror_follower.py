@@ -220,7 +220,7 @@ def test_a_server_that_is_away_for_long_costs_a_few_rows(
 
 
 def test_a_month_without_a_server_is_all_there_in_the_end(store: Store, influx: InfluxServer, started: Start) -> None:
-    """A day after the other is stored, settled and pruned from the feed; amid it the mirror is started anew."""
+    """A day after the other is stored, settled and pruned from the feed; meanwhile the mirror is started again."""
     influx.stop()
     mirror = started(follower(store.path, settings(influx.url)))
     appender = Appender(store)

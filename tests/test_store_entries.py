@@ -60,7 +60,7 @@ def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
         ("fill", None, "A", {}, "fill place: is missing: say at which vessel"),
         ("fill", "K9", "A", {}, 'fill place = "K9": no cellar file of this store has it'),
         ("fill", "K3", None, {}, "fill lot: is missing"),
-        ("fill", "K3", "B", {}, 'fill lot = "B": no entry tells of this lot; write one of kind lot first. Known: A'),
+        ("fill", "K3", "B", {}, 'fill lot = "B": no entry describes this lot; write one of kind lot first. Known: A'),
         ("lot", "K3", "B", {"name": "B", "style": "red"}, "has no place of its own"),
         ("lot", None, "any", {"name": "B", "style": "red"}, "stands for every lot in limits"),
         ("lot", None, "B 2", {"name": "B", "style": "red"}, "1 to 64 letters"),

@@ -1,7 +1,7 @@
 """What `leeside run` becomes: ingest, alerts and page as children, kept alive. Standard library only, to stay small.
 
 A child says over its own notification socket (the protocol of sd_notify(3), as systemd speaks it) that it is ready and,
-every ten seconds, that its work goes on. One that dies, or falls silent for two minutes, is started anew after a
+every ten seconds, that its work goes on. One that dies, or is silent for two minutes, is restarted after a
 growing wait. One that says at its very first start that it cannot work (exit code 2) ends the whole.
 """
 
@@ -107,14 +107,14 @@ class Child:
         code = self.process.poll()
         if code is None:
             if now - self.heard > SILENCE_S:
-                say(f"{self.role} has been silent for {SILENCE_S:g} s and is started anew")
+                say(f"{self.role} has not responded for {SILENCE_S:g} s and is restarted")
                 self.process.kill()
             return None
         if not self.was_ready and code == CANNOT_START and self.needed:
             return code
         if now - self._started > HEALTHY_S:
             self._wait_s = FIRST_WAIT_S
-        say(f"{self.role} ended ({_ending(code)}); started anew in {self._wait_s:g} s")
+        say(f"{self.role} ended ({_ending(code)}); restarted in {self._wait_s:g} s")
         self.process = None
         self.due = now + self._wait_s
         self._wait_s = min(2 * self._wait_s, LONGEST_WAIT_S)
@@ -161,7 +161,7 @@ def _notify(text: str, address: str | None) -> None:
             sender.connect("\0" + address[1:] if address.startswith("@") else address)
             sender.sendall(text.encode())
         except OSError as error:
-            say(f"systemd cannot be told {text}: {error}")
+            say(f"{text} cannot be reported to systemd: {error}")
 
 
 def supervise(

@@ -15,8 +15,8 @@ def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo)
     """The first moment from ``now_utc_ms`` on (UTC milliseconds) at which a message may go out.
 
     hours: ``any`` or ``waking``; waking: from and to in local time of ``tz``, over midnight if to lies before from,
-    the whole day if both are the same. On the nights of a clock change whoever might be awake counts as awake: a time
-    that comes twice begins the waking hours the first time and ends them the second; a time that is skipped is the
+    the whole day if both are the same. On the nights of a clock change, waking hours are as long as they can be: a time
+    that occurs twice begins them the first time and ends them the second; a time that is skipped is the
     moment of the change.
     """
     if hours == "any":

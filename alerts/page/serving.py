@@ -33,7 +33,7 @@ _LOOK_UP_S: Final = 0.5
 
 
 class PageProcess:
-    """Serves the page of a cellar until told to stop."""
+    """Serves the page of a cellar until it is stopped."""
 
     def __init__(self, cellar: Cellar, environ: Mapping[str, str]) -> None:
         if cellar.page is None:

@@ -48,7 +48,7 @@ def read_answers(kind: EntryKind[Any], answers: Mapping[str, Sequence[str]], clo
                 text.encode()
                 values.append(question.answer.read(text, clock))
             except UnicodeEncodeError:
-                wrong.append(Wrong(name, f"{text!a} holds bytes that are no UTF-8 text; write it anew"))
+                wrong.append(Wrong(name, f"{text!a} holds bytes that are not UTF-8 text; write it again"))
             except (ValueError, IngestError) as error:
                 wrong.append(Wrong(name, str(error)))
         if len(values) == len(texts):

@@ -126,7 +126,9 @@ def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: 
     if lot not in lots:
         known = ", ".join(lot_names) or "none yet"
         return [
-            Problem(kind, "lot", shown(lot), f"no entry tells of this lot; write one of kind lot first. Known: {known}")
+            Problem(
+                kind, "lot", shown(lot), f"no entry describes this lot; write one of kind lot first. Known: {known}"
+            )
         ]
     return []
 

@@ -16,7 +16,7 @@ class ResultWarningKind(StrEnum):
 
     BELOW_BLANK = "below the blank"
     UPPER_BOUND = "upper bound"
-    UNKNOWN_STYLE = "style not told"
+    UNKNOWN_STYLE = "style unknown"
     IMPLAUSIBLE_RESULT = "implausible result"
     BEYOND_BURETTE = "titre beyond the burette"
     UNUSUAL_SAMPLE = "unusual sample volume"

@@ -123,7 +123,7 @@ class Bottle:
             meanings = " or ".join(meaning for meaning in Meaning if meaning in allowed)
             raise TitrationRefused(
                 "strength",
-                f"a bottle of {self.titrant} has no {self.strength.meaning}; its strength is told as {meanings}",
+                f"a bottle of {self.titrant} has no {self.strength.meaning}; its strength is given as {meanings}",
             )
         if self.factor is not None:
             _check_factor(self.factor)

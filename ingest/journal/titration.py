@@ -55,7 +55,7 @@ READING_ML: Final = 0.05
 # have, since people pour as well (a working default, no source).
 _SAMPLE_SHARE: Final = 0.01
 # Strength of a titrant: standard uncertainty where it was standardised or is a primary standard, and half-width
-# (rectangular) where only the label tells (working defaults, no source).
+# (rectangular) where only the label is known (working defaults, no source).
 _CHECKED_SHARE: Final = 0.005
 _LABEL_SHARE: Final = 0.05
 # Reproducibility R, between laboratories, of total SO2 by aeration: 9 mg/L for 50 mL of wine with at most 50 mg/L, and
@@ -227,7 +227,7 @@ def uncertainty_of(titration: Titration, so2_mg_l: float) -> Parts:
     """Work out the parts of the standard uncertainty [mg/L] of a result [mg/L, 0 or more]."""
     per_ml, titres = titration.mg_l_per_ml, titration.titres_ml
     one_reading_ml = READING_ML / sqrt(3.0)
-    # Each flask is read anew; the blank is subtracted from all of them, so its error stays whole.
+    # Each flask is read separately; the blank is subtracted from all of them, so its error stays whole.
     readings = 1.0 / len(titres) + (1.0 if titration.blank_ml > 0.0 else 0.0)
     strength = _CHECKED_SHARE if titration.bottle.trusted else _LABEL_SHARE / sqrt(3.0)
     return Parts(

@@ -108,12 +108,13 @@ def below_mg_l(u_mg_l: float) -> float:
 
 
 def _below_blank(titration: Titration, u_mg_l: float) -> ResultWarning:
-    titre = titration.mean_titre_ml
-    against = f"not above the blank of {titration.blank_ml:g} mL" if titration.blank_ml > 0.0 else "nothing"
+    cause = "no titrant was used"
+    if titration.blank_ml > 0.0:
+        cause = f"the titre of {titration.mean_titre_ml:.4g} mL is not above the blank of {titration.blank_ml:g} mL"
     return ResultWarning(
         ResultWarningKind.BELOW_BLANK,
-        f"< detection: the titre of {titre:.4g} mL is {against}; {titration.quantity} SO2 below about "
-        f"{below_mg_l(u_mg_l):.0f} mg/L cannot be told from none",
+        f"< detection: {cause}; {titration.quantity} SO2 below about {below_mg_l(u_mg_l):.0f} mg/L cannot be "
+        "distinguished from none",
     )
 
 
@@ -122,7 +123,7 @@ def _bias(titration: Titration) -> list[ResultWarning]:
     if titration.style is None and (iodometric or free):
         return [
             ResultWarning(
-                ResultWarningKind.UNKNOWN_STYLE, "the wine's style was not told; of red wine this is an upper bound"
+                ResultWarningKind.UNKNOWN_STYLE, "the wine's style is unknown; for red wine this is an upper bound"
             )
         ]
     if titration.style is not Style.RED:

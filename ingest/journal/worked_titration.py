@@ -108,7 +108,7 @@ def _bottle(given: Given, context: EntryContext, method: Method) -> Bottle:
         return Bottle(titrant, _strength(answer, titrant), given.get("factor"))
     both = [name for name in ("strength", "substance", "factor") if name in given]
     if both:
-        raise AnswersWrong([Wrong(name, "is told by the bottle; leave it out, or the titrant") for name in both])
+        raise AnswersWrong([Wrong(name, "is known from the bottle; leave it out, or the titrant") for name in both])
     known = context.bottles.there.get(given["titrant"])
     if known is None:
         raise AnswersWrong([Wrong("titrant", _no_bottle(given["titrant"], context))])
@@ -125,7 +125,7 @@ def _no_bottle(name: str, context: EntryContext) -> str:
     first = datetime.fromtimestamp(later_ms / 1000, UTC).astimezone(context.cellar.site.zone)
     return (
         f"the bottle '{name}' is there only from {first:%Y-%m-%d %H:%M} on, after this titration; write it down with "
-        f"--at or --opened as of then. Of that time there are: {names}"
+        f"an earlier --at or --opened. At that time there are: {names}"
     )
 
 

@@ -133,7 +133,7 @@ class MqttSource:
     def stop(self, timeout: float = 5.0) -> bool:
         """Say "offline", disconnect, end the thread; the broker keeps the session. False if it did not end in time.
 
-        timeout: seconds. Whoever wants acknowledgements to go out calls ``acknowledge_all`` before.
+        timeout: seconds. To send the outstanding acknowledgements, call ``acknowledge_all`` before.
         """
         self._stop.set()
         connection = self._connection

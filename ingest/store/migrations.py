@@ -58,7 +58,7 @@ def _lean(connection: sqlite3.Connection) -> None:
 
 
 def _stays(connection: sqlite3.Connection) -> None:
-    # Filled by whoever works on the store next: `leeside run` at its start, or the next entry.
+    # Filled by the next process that works on the store: `leeside run` at its start, or the next entry.
     for statement in LOT_LOCATIONS_SCHEMA:
         connection.execute(statement)
 

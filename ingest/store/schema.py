@@ -1,4 +1,4 @@
-"""The tables of the store, migration by migration. docs/data.md tells their meaning; a test holds the two together.
+"""The tables of the store, migration by migration. docs/data.md explains them; a test compares the two.
 
 Times are UTC milliseconds, always named ``..._ms`` or ``at``. Numbers in ``fresh`` are what the wire said; ``scale``
 turns them into our units on the way out.
@@ -14,7 +14,7 @@ FIRST_SCHEMA: tuple[str, ...] = (
         name TEXT NOT NULL,
         applied_ms INTEGER NOT NULL
     )""",
-    # Every text of the cellar file that ever ran, so that the past is read with the equipment of then.
+    # Every text of the cellar file that ever ran, so that the past is read with the equipment of its time.
     """CREATE TABLE cellar_file (
         id INTEGER PRIMARY KEY,
         from_ms INTEGER NOT NULL,

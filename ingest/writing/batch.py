@@ -32,7 +32,7 @@ _CLOCK: Final = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _BACKLOG: Final = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
 # So soon after a connection came about, a bare number may be one that the broker had kept. It is stored as uncertain;
-# if for this long no other has come, although the broker was told that it may send, it was the newest and says how
+# if for this long no other has come, although the broker knew that it may send, it was the newest and says how
 # things are. No probe without a clock of its own is read that often.
 BURST_S: Final = 30.0
 BURST_GAP_S: Final = 0.5

@@ -1,6 +1,6 @@
 """The board's clock: when its time can be believed, and what to do until then. Pure: time comes in as arguments.
 
-A small board without a battery clock starts somewhere in the past until the network tells it the time. Believable
+A small board without a battery clock starts somewhere in the past until it gets the time from the network. Believable
 means: not before what was already committed under a believed clock. Two cases differ:
 
 * At start the right time usually comes within moments. So readings wait in memory for two minutes; only then are they

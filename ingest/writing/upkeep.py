@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 log = logging.getLogger("ingest")
 
 SETTLE_EVERY_S: Final = 3600.0
-# Each time the summaries of the running day are written anew, some 15 kB for a probe. Nobody waits for them: a question
-# works out itself what is not followed yet.
+# Each time the summaries of the running day are written again, some 15 kB for a probe. Nobody waits for them: a query
+# works out itself what is not summarised yet.
 FOLLOW_EVERY_S: Final = 7200.0
 TIDY_EVERY_S: Final = 3600.0
 # Not all at once at the start, when the first readings are wanted.

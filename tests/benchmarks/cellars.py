@@ -52,7 +52,7 @@ every = "10 s"
 
 @contextmanager
 def running(command: list[str]) -> Iterator[subprocess.Popen[str]]:
-    """A process that is told to stop at the end; its standard output can be read."""
+    """A process that is stopped at the end; its standard output can be read."""
     process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
     try:
         yield process

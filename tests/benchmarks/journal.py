@@ -4,7 +4,7 @@ Ten years in forty vessels: twenty lots a year, each filled, titrated, measured,
 racked to another vessel every four months, now and then blended with its neighbour, and bottled. The questions, each of
 another moment or lot every time: what all vessels hold now and at some time past; the entries of a lot; its results of
 free SO2; where it lay. Beside them the same by going through the whole journal, which is what is compared with. Then
-one more entry now; one that happened a year ago, with everything since worked out anew; and its strike.
+one more entry now; one that happened a year ago, with everything since worked out again; and its strike.
 
 With a year of readings every 10 s in the vessels of the last year's first lot: its temperature by the day with 300
 points asked for, the whole of its readings of one month, and how it stands.

@@ -38,7 +38,7 @@ def rss_mb() -> float:
     for line in Path("/proc/self/status").read_text().splitlines():
         if line.startswith("VmRSS:"):
             return int(line.split()[1]) / 1024
-    raise SystemExit("the kernel tells no VmRSS in /proc/self/status")
+    raise SystemExit("the kernel has no VmRSS in /proc/self/status")
 
 
 def main() -> None:

@@ -34,7 +34,7 @@ def pss_mb(process: int) -> float:
     for line in Path(f"/proc/{process}/smaps_rollup").read_text().splitlines():
         if line.startswith("Pss:"):
             return int(line.split()[1]) / 1024
-    raise SystemExit("the kernel tells no Pss in /proc/PID/smaps_rollup")
+    raise SystemExit("the kernel has no Pss in /proc/PID/smaps_rollup")
 
 
 def written_bytes(processes: list[int]) -> int:

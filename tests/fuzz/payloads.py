@@ -9,7 +9,7 @@ It needs atheris, which is no dependency of leeside and comes for CPython 3.11 t
     pip install 'atheris>=3,<4'
     nice python tests/fuzz/payloads.py --seconds 600
 
---seconds is processor time, 600 unless told otherwise. --corpus FOLDER keeps what was found worth trying, for the next
+--seconds is processor time, 600 by default. --corpus FOLDER keeps what was found worth trying, for the next
 run. Prints executions, coverage and findings; exit code 1 if there are findings. Each finding says which bytes bring it
 about: put them into a test of the room that raised, then mend it.
 """
@@ -34,7 +34,7 @@ from typing import Any
 # Untyped, and installed by hand: see above.
 atheris: Any = importlib.import_module("atheris")
 
-# It tells of every module, also of those that it leaves alone.
+# It reports every module, also those that it does not instrument.
 with contextlib.redirect_stderr(io.StringIO()), atheris.instrument_imports(include=["ingest.probes", "ingest.sources"]):
     from ingest.cellar import parse_cellar
     from ingest.probes.binding import bindings
@@ -244,7 +244,7 @@ def resident_bytes() -> int:
 def main() -> None:
     """Set up the engine and let it run; it ends in ``Trial._finish``."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--seconds", type=float, default=600.0, help="processor time, 600 unless told otherwise")
+    parser.add_argument("--seconds", type=float, default=600.0, help="processor time, 600 by default")
     parser.add_argument("--corpus", type=Path, help="a folder that keeps what was found worth trying")
     options = parser.parse_args()
     with TemporaryDirectory() as folder, TemporaryFile() as said:

@@ -56,7 +56,7 @@ def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
         if (mirror.token_env or mirror.token_file) and not is_loopback(mirror.host):
             yield entry.problem(
                 "url",
-                "the token would cross the network in the clear, and whoever hears it can write into the bucket; "
+                "the token would cross the network in the clear, and anybody who sees it can write into the bucket; "
                 "use https:// (ca_file takes a certificate of your own), or a tunnel that ends on this machine",
             )
 

@@ -103,8 +103,8 @@ def _warnings(body: BottlingBody, vessels: NamedVessels) -> tuple[str, ...]:
     if gone <= max(_UNACCOUNTED * before.volume_l, 2.0 * (before.u_volume_l or 0.0)):
         return ()
     return (
-        f"{before.vessel} held {liters(before.volume_l)}, and {liters(accounted)} are told of: {liters(gone)} are "
-        "gone; count again, or write them as waste",
+        f"{before.vessel} held {liters(before.volume_l)}, and {liters(accounted)} are accounted for: {liters(gone)} "
+        "are missing; count again, or write them as waste",
     )
 
 

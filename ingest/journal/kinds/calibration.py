@@ -121,7 +121,7 @@ def _caution(body: CalibrationBody, _: NamedVessels) -> str:
 CALIBRATION: Final = EntryKind(
     name="calibration",
     body=CalibrationBody,
-    says="Zero and span of a probe, from a time on. Readings stay as they are; their values are turned anew.",
+    says="Zero and span of a probe, from a time on. Readings stay as they are; their values are converted again.",
     example="k1-pressure --truth '0 kPa' --reads '1.2 kPa'",
     place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}),
     words=_words,

@@ -63,9 +63,11 @@ AT_A_VESSEL: Final = PlaceRule(VESSEL_KINDS, needed=True)
 
 
 class LotRule(NamedTuple):
-    """The lot of an entry. missing: what a person is told who names none, "" where it may be left out; refused: what a
-    person is told who names one, "" where it may be named; introduced: the entry says what the lot is; other entries
-    name a lot that such an entry has introduced.
+    """Whether an entry names a lot.
+
+    missing: what a person reads if none is named, "" if it may be left out; refused: what a person reads if one is
+    named, "" if it may be; introduced: the entry says what the lot is. Other entries name a lot that such an entry has
+    introduced.
     """
 
     missing: str = ""

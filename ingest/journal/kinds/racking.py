@@ -94,9 +94,9 @@ class RackingBody(Body):
         names = [drawn.vessel for drawn in self.sources] + [poured.vessel for poured in self.targets]
         twice = sorted({name for name in names if names.count(name) > 1})
         if twice:
-            raise ValueError(f"{', '.join(twice)} is named twice; each vessel stands once, as source or as target")
+            raise ValueError(f"{', '.join(twice)} is named twice; name each vessel once, as source or as target")
         if self.lees_l is not None and any(drawn.lees_l is not None for drawn in self.sources):
-            raise ValueError("lees are told either as one sum or for each vessel, not both")
+            raise ValueError("lees are given either as one sum or for each vessel, not both")
         for drawn in self.sources:
             if drawn.lees_l is not None and drawn.volume_l is not None and drawn.lees_l > drawn.volume_l:
                 raise ValueError(
@@ -324,7 +324,7 @@ RACKING: Final = EntryKind(
     complete=_complete,
     answered_by={"sources": "from", "targets": "to", "vessel": "from", "": "from"},
     place=NO_PLACE,
-    lot=lambda _: LotRule(refused="is not told here: the vessels say which wine it is"),
+    lot=lambda _: LotRule(refused="must be left out: the vessels say which wine it is"),
     words=_words,
     caution=opening_caution,
     warnings=_warnings,

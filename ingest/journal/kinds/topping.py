@@ -82,7 +82,7 @@ class ToppingBody(Body):
 def _lot(body: ToppingBody) -> LotRule:
     if body.source is None and body.bought is None:
         return LotRule(missing="is missing: say a vessel it came from, bought bottles, or its lot")
-    return LotRule(refused="is not told here: the vessels say which wine it is")
+    return LotRule(refused="must be left out: the vessels say which wine it is")
 
 
 def _problems(draft: Draft) -> list[Problem]:
@@ -164,7 +164,7 @@ def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[s
     if _bought(given):
         data["bought"] = {**given["bottles"], **{_ABOUT_BOTTLES[name]: given[name] for name in about}}
     elif about:
-        raise AnswersWrong([Wrong(name, "is told of bought bottles; say them with bottles") for name in about])
+        raise AnswersWrong([Wrong(name, "is about bought bottles; give bottles, too") for name in about])
     if given.get("lot") and (given.get("from") or _bought(given)):
         raise AnswersWrong([Wrong("lot", "leave it out: the vessel or the bottles say which wine it is")])
     return ()

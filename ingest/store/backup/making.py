@@ -125,7 +125,7 @@ def _copy(store: Store, target: Path, pages: int) -> None:
             copy.execute("PRAGMA synchronous=OFF")
             copy.execute("PRAGMA journal_mode=OFF").fetchall()
             with store.read() as connection:
-                # From here on the connection sees one moment; without it each foreign commit would begin the copy anew.
+                # From here on the connection sees one moment; without it each foreign commit would restart the copy.
                 connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
                 connection.backup(copy, pages=pages, progress=lambda *_: os.fdatasync(handle), sleep=0)
         finally:

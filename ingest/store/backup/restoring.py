@@ -78,8 +78,8 @@ def _unpack(archive: Path, fresh: Path, manifest: Manifest) -> None:
         with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
             faults = check_copy(connection, manifest.store_bytes)
             if faults or version_of(connection) != manifest.schema:
-                told = "; ".join(faults[:3]) or f"schema {version_of(connection)} instead of {manifest.schema}"
-                raise StoreError(f"{archive}: the store in it is damaged ({told}); take another backup")
+                damage = "; ".join(faults[:3]) or f"schema {version_of(connection)} instead of {manifest.schema}"
+                raise StoreError(f"{archive}: the store in it is damaged ({damage}); take another backup")
             connection.execute("PRAGMA synchronous=FULL")
             connection.execute("UPDATE cursor SET value = value + ? WHERE name = 'occurrence'", (_SKIPPED_OCCURRENCES,))
     except sqlite3.Error as error:

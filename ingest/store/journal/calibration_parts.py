@@ -44,8 +44,8 @@ def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
         made = correction_of(measured, row.resolution, row.unit)
     except IngestError as error:
         raise EntryRefused([Problem("calibration", "points", "", str(error))]) from None
-    told = ", ".join(f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}".rstrip() for point in measured)
-    part = Part(entry.at_ms, "calibration", *made, row.unit, f"calibration by {entry.who}: {told}")
+    points = ", ".join(f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}".rstrip() for point in measured)
+    part = Part(entry.at_ms, "calibration", *made, row.unit, f"calibration by {entry.who}: {points}")
     add_part(connection, series, part, entry.written_ms)
 
 
