@@ -121,7 +121,7 @@ def test_the_style_may_be_left_out_and_the_burette_said() -> None:
         ((*FREE, "--iodate-molarity", "2", "--titre-ml", "1"), "--iodate-molarity", "at most 1.67 mol/L"),
         ((*AERATION, "--naoh-molarity", "x", "--titre-ml", "1"), "--naoh-molarity", "not a number"),
         ((*FREE, *IODINE, "--titre-ml", "1", "--factor", "97"), "--factor", "97 % is written 0.97"),
-        ((*FREE, *IODINE, "--titre-ml", "1", "--factor", "0"), "--factor", "is no factor"),
+        ((*FREE, *IODINE, "--titre-ml", "1", "--factor", "0"), "--factor", "is not a factor"),
         ((*FREE, *IODINE, "--titre-ml", "1", "--factor", ""), "--factor", "empty"),
         ((*FREE, *IODINE, "--titr-ml", "1"), "--titr-ml", "No such option"),
     ],

@@ -140,7 +140,7 @@ def test_a_bottle_must_be_there_when_it_is_used(call: _Call) -> None:
     code, said = call("titration", *given, "--titrant", "iodine 4", "--at", "2026-02-15")
     assert (code, "--titrant" in said) == (2, True), said
     assert "is there only from 2026-03-01 12:00 on" in said
-    assert "Of that time there are: iodine 3" in said
+    assert "At that time there are: iodine 3" in said
     code, said = call("titration", *given, "--titrant", "iodine 3", "--at", "2026-02-15")
     assert code == 0, said
     # Nobody wrote down when it was opened, and a month is over.

@@ -166,9 +166,9 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
         (VesselVolume(), "K1=", 'write it as "K1=16L"'),
         (BottleCount(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
         (TitrantStrengthText(), "0.02", 'write a normality as "0.02 N", a molarity as "0.01 mol/L"'),
-        (Choice(("free", "total")), "f t", "'f t' is none of these: free, total"),
+        (Choice(("free", "total")), "f t", "'f t' is not one of: free, total"),
         (Choice(("white", "red", "rosé")), "r", "none of these: white, red, rosé"),
-        (Whole("3"), "3.5", "is no count; write it as 3"),
+        (Whole("3"), "3.5", "is not a whole number; write it as 3"),
         (WrittenWords(), "  ", "is empty"),
         (Number(("g/L", "g/l"), "2 g/L"), "2", 'the unit is missing; write it as "2 g/L"'),
     ],
@@ -190,7 +190,7 @@ def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
     assert [wrong.field for wrong in caught.value.wrong] == ["quantity", "titre", "titre", "sample", "colour", "remark"]
     assert "is given 2 times" in str(caught.value)
     assert "a titration does not say this; it says: vessel, lot" in str(caught.value)
-    assert "no UTF-8 text" in str(caught.value)
+    assert "not UTF-8 text" in str(caught.value)
 
 
 # ---- whole entries --------------------------------------------------------------------------------------------------

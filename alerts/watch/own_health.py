@@ -11,9 +11,9 @@ from ingest.pulse import IngestPulse, MirrorPulse
 
 # A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
 LOG_BYTES: Final = 128_000_000
-# Three nights without one are no slip; docs/operations.md states this number.
+# Three nights without one are not an accident; docs/operations.md states this number.
 BACKUP_MISSED_MS: Final = 3 * 86_400_000
-# A server that is set up again for a day, or a year that is sent for the first time, is no fault; docs/operations.md
+# A server that is set up again for a day, or a year that is sent for the first time, is not a fault; docs/operations.md
 # states this number.
 MIRROR_BEHIND_MS: Final = 86_400_000
 

@@ -16,7 +16,7 @@ from typing import Final
 from ingest.cellar.equipment import Probe, Vessel
 from ingest.cellar.limits import USUAL, EffectiveLimit, LimitKind, LimitSettings, Role, file_limit, limit_key
 
-_NO_DATA_INTERVALS: Final = 3.0  # one lost message is no alarm, three in a row are
+_NO_DATA_INTERVALS: Final = 3.0  # one lost message is not an alarm, three in a row are
 _NO_DATA_SHORTEST_S: Final = 120.0
 
 _CARE_LOW_KPA: Final = 20.0

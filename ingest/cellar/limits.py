@@ -80,8 +80,8 @@ class LimitSettings(Table):
     )
     priority: Priority = "medium"
     hours: Hours = "any"
-    consequence: Text = Field(description="what happens if nobody does anything: an alarm without one is no alarm")
-    action: Text = Field(description="what to do about it: an alarm that asks for nothing is no alarm")
+    consequence: Text = Field(description="what happens if nobody does anything; every alarm needs one")
+    action: Text = Field(description="what to do about it; every alarm needs a response")
 
     _unit_text: str = PrivateAttr(default="")
 

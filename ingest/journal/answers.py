@@ -116,7 +116,7 @@ class Choice:
             return plain
         meant = [option for option in self.options if plain and _unaccented(option).startswith(_unaccented(plain))]
         if len(meant) != 1:
-            raise ValueError(f"'{text.strip()}' is none of these: {self.example}")
+            raise ValueError(f"'{text.strip()}' is not one of: {self.example}")
         return meant[0]
 
     def write(self, value: Any) -> str:
@@ -187,7 +187,7 @@ class Whole:
     def read(self, text: str, _: Clock) -> int:
         """The count."""
         if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
-            raise ValueError(f"'{text.strip()}' is no count; write it as {self.example}")
+            raise ValueError(f"'{text.strip()}' is not a whole number; write it as {self.example}")
         return int(text)
 
     def write(self, value: Any) -> str:

@@ -205,6 +205,6 @@ def _check_factor(factor: float) -> None:
     if not (isfinite(factor) and 0.0 < factor <= _LARGEST_FACTOR):
         raise TitrationRefused(
             "factor",
-            f"{factor:g} is no factor: it is the strength found divided by that on the label, near 1 and above 0; "
+            f"{factor:g} is not a factor: it is the strength found divided by that on the label, near 1 and above 0; "
             "97 % is written 0.97",
         )

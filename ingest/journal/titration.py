@@ -182,7 +182,7 @@ class Titration:
 
     @property
     def so2_mg_l(self) -> float | None:
-        """SO2 [mg/L]; None where the mean titre does not stand above the blank: a negative result is none."""
+        """SO2 [mg/L]; None if the mean titre is not above the blank, since a result cannot be negative."""
         above_ml = self.mean_titre_ml - self.blank_ml
         return above_ml * self.mg_l_per_ml if above_ml > 0.0 else None
 

@@ -144,7 +144,7 @@ class JsonPointer:
 
 
 def number_at(document: object, pointer: JsonPointer) -> float:
-    """Give the JSON number at a place; a text, true, false or null is none, even where it looks like one.
+    """Return the JSON number at a place; a text, true, false or null is not a number, even if it looks like one.
 
     Raises Unreadable: ``no such place in the JSON``, ``not a number``, ``not finite``.
     """

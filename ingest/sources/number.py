@@ -52,7 +52,7 @@ def parse_number(text: str | bytes, *, decimal: Literal[".", ","] = ".") -> floa
 
 
 def _parse_the_rest(text: str | bytes, decimal: Literal[".", ","]) -> float:
-    """Numbers with a decimal comma, and the reason why anything else is none."""
+    """Numbers with a decimal comma, and the reason why anything else is not a number."""
     if len(text) > MAX_NUMBER_BYTES:
         raise Unreadable("too long", f"{len(text)} bytes, at most {MAX_NUMBER_BYTES}")
     # Latin-1 maps each byte to one character, so nothing that is not ASCII can turn into a digit.

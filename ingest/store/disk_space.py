@@ -56,6 +56,6 @@ class DiskWatch:
 def log_size(store_path: Path) -> int:
     """Return the bytes of SQLite's log beside the store; 0 if there is none."""
     try:
-        return os.stat(f"{store_path}-wal").st_size  # noqa: PTH116  one call for a path with a suffix that is none
+        return os.stat(f"{store_path}-wal").st_size  # noqa: PTH116  one call, since with_suffix would replace the suffix
     except OSError:
         return 0

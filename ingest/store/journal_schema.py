@@ -38,8 +38,8 @@ JOURNAL_SCHEMA: tuple[str, ...] = (
         reason TEXT NOT NULL,
         together_with INTEGER REFERENCES entry (id)
     )""",
-    # Numbers that entries add to histories. They are no series and leave no row in `touched`: a reader asks for
-    # them each time, since there are few, and a strike takes them away at once. lot: only where the entry names it.
+    # Numbers that entries add to histories. They do not form a series and leave no row in `touched`: a reader asks for
+    # them each time, since there are few, and a strike removes them at once. lot: only if the entry names it.
     """CREATE TABLE result (
         entry INTEGER NOT NULL REFERENCES entry (id),
         quantity TEXT NOT NULL,

@@ -63,7 +63,7 @@ class Upkeep:
     def work(self, now_ms: int, mono: float) -> bool:
         """Do what is due, for at most about BUDGET_S; True if there is more to do at once.
 
-        A store that takes no writes is no reason to stop: what is due is tried again a minute later.
+        A store that cannot be written to does not stop it: what is due is tried again a minute later.
         """
         end = time.perf_counter() + BUDGET_S
         try:

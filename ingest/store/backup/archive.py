@@ -191,7 +191,7 @@ def _opened(archive: Path) -> Iterator[tarfile.TarFile]:
 def _manifest(tar: tarfile.TarFile, archive: Path) -> Manifest:
     member = tar.next()
     if member is None or member.name != _MANIFEST or not member.isfile() or member.size > _LARGEST_MANIFEST:
-        raise StoreError(f"{archive}: this is no backup of leeside: it does not begin with {_MANIFEST}")
+        raise StoreError(f"{archive}: this is not a backup of leeside: it does not begin with {_MANIFEST}")
     opened = tar.extractfile(member)
     assert opened is not None  # it is a regular file
     try:

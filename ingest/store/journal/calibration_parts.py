@@ -104,7 +104,7 @@ def _counting(parts: Sequence[CalibrationPart], at_ms: int) -> Correction:
 
 def _body(entry: Entry) -> CalibrationBody:
     if not isinstance(entry.body, CalibrationBody):
-        raise ValueError(f"{entry} is no calibration")
+        raise ValueError(f"{entry} is not a calibration")
     return entry.body
 
 

@@ -41,7 +41,7 @@ _PLAIN_DOUBLES: Final = 100
 
 
 class BlockUnreadable(StoreError):
-    """Bytes that are no block of this version, or are damaged."""
+    """Bytes that are not a block of this version, or are damaged."""
 
 
 class Arrays(NamedTuple):
