@@ -635,18 +635,12 @@ _LIMITS = [
     ),
     pytest.param(
         LIMIT.replace("Look at the lid.", " ") + 'at = "K1"\nquantity = "pressure"\nlow = "30 kPa"',
-        [
-            f'{_LABEL}/low action = " ": must not be empty: what to do about it: an alarm that asks for nothing is no '
-            "alarm"
-        ],
+        [f'{_LABEL}/low action = " ": must not be empty: what to do about it; every alarm needs a response'],
         id="no action",
     ),
     pytest.param(
         '[[limit]]\nat = "K1"\nquantity = "pressure"\nlow = "30 kPa"\naction = "x"\n',
-        [
-            f"{_LABEL}/low consequence: is missing: what happens if nobody does anything: an alarm without one is no "
-            "alarm"
-        ],
+        [f"{_LABEL}/low consequence: is missing: what happens if nobody does anything; every alarm needs one"],
         id="no consequence",
     ),
     pytest.param(

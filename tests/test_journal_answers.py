@@ -84,7 +84,7 @@ def test_any_text_is_an_answer_or_told_with_what_would_be_one(name: str, text: s
         told = (
             "write",
             "allowed",
-            "none of these",
+            "not one of",
             "neither yes nor no",
             "say which",
             "did you mean",
@@ -167,7 +167,7 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
         (BottleCount(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
         (TitrantStrengthText(), "0.02", 'write a normality as "0.02 N", a molarity as "0.01 mol/L"'),
         (Choice(("free", "total")), "f t", "'f t' is not one of: free, total"),
-        (Choice(("white", "red", "rosé")), "r", "none of these: white, red, rosé"),
+        (Choice(("white", "red", "rosé")), "r", "not one of: white, red, rosé"),
         (Whole("3"), "3.5", "is not a whole number; write it as 3"),
         (WrittenWords(), "  ", "is empty"),
         (Number(("g/L", "g/l"), "2 g/L"), "2", 'the unit is missing; write it as "2 g/L"'),

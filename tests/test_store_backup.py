@@ -336,7 +336,7 @@ def test_another_archive_is_told(tmp_path: Path) -> None:
     file = tmp_path / "other.tar.gz"
     with tarfile.open(file, "w:gz") as tar:
         tar.add(os.devnull, "readme.txt")
-    with pytest.raises(StoreError, match="no backup of leeside"):
+    with pytest.raises(StoreError, match="not a backup of leeside"):
         read_manifest(file)
 
 
