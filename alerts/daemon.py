@@ -16,7 +16,7 @@ import random
 import sqlite3
 import sys
 import time
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
 from threading import Event, Thread
 
@@ -25,14 +25,17 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from alerts.backups import ScheduledBackup
-from alerts.message import MailChannel, Outbox
+from alerts.message import DirectMessages, MailChannel, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
+from alerts.without_store import WithoutStore
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.machine_clock import even_time
 from ingest.process import orphaned, run_daemon, wall_ms
+from ingest.reading import Row
 from ingest.store import RoleLock, create_or_open, open_existing
+from ingest.unstored import UnstoredReceiver
 from ingest.watchdog import Watchdog
 
 log = logging.getLogger("alerts")
@@ -46,6 +49,7 @@ STEP_S = 2.0
 # When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
 LATE_TURN_S = 10.0
 OUTBOX_S = 1.0
+WARN_AGAIN_S = 60.0
 
 
 class AlertsDaemon:
@@ -64,9 +68,15 @@ class AlertsDaemon:
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
         self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
-        self._turner = Turner(cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse)
+        self._unstored = _unstored_receiver(cellar)
+        self._direct = DirectMessages(random.random)
+        without_store = WithoutStore(cellar, self._direct, self._unstored, self._lock.note)
+        self._turner = Turner(
+            cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse, without_store
+        )
         self._last_turn = time.monotonic()
         self._last_messages = float("-inf")
+        self._warned = float("-inf")
         self._outbox_wake = Event()
         self._outbox_thread: Thread | None = None
         self._parent = os.environ.get("LEESIDE_PARENT")
@@ -124,7 +134,9 @@ class AlertsDaemon:
                 self._last_messages = time.monotonic()
                 self._outbox_wake.set()
         except IngestError as error:
-            log.warning("a turn could not be stored, it is tried again: %s", error)
+            self._warn_of_store(error)
+            self._turner.failed(error, Now(wall_ms(), time.monotonic()))
+            self._outbox_wake.set()
         except Exception:
             log.exception("a turn failed; the next one judges the same readings again")
             return
@@ -140,6 +152,13 @@ class AlertsDaemon:
                 self._scheduler.modify_job("turn", next_run_time=datetime.now(UTC))
         except sqlite3.Error as error:
             log.debug("the store could not be asked for news: %s", error)
+
+    def _warn_of_store(self, error: IngestError) -> None:
+        """Log it once a minute, for a store can take nothing for long."""
+        now = time.monotonic()
+        if now - self._warned >= WARN_AGAIN_S:
+            self._warned = now
+            log.warning("a turn could not be stored, it is tried again: %s", error)
 
     def _reanchor_turn(self) -> None:
         # An interval job counts from its last wall-clock time; given its interval again, it counts from now.
@@ -174,11 +193,21 @@ class AlertsDaemon:
                 self._outbox_wake.wait(OUTBOX_S)
                 self._outbox_wake.clear()
                 try:
+                    self._direct.work(wall_ms(), channel.deliver)
                     outbox.work(wall_ms())
                 except IngestError as error:
                     log.warning("the outbox could not note what became of its messages: %s", error)
                 except Exception:
                     log.exception("the outbox failed; it goes on")
+
+
+def _unstored_receiver(cellar: Cellar) -> Callable[[], Sequence[Row]]:
+    """What gives the readings that ingest cannot store; nothing where the socket's address is taken."""
+    try:
+        return UnstoredReceiver(cellar.store_path).receive
+    except OSError as error:
+        log.warning("readings cannot be handed over while the store takes none: %s", error)
+        return lambda: ()
 
 
 def _now() -> Now:

@@ -7,9 +7,10 @@ __all__ = ["Turner", "occurrence_id"]
 import logging
 import sqlite3
 from collections.abc import Callable, Sequence
+from itertools import count
 from typing import Final
 
-from alerts.message import SHOWN_READINGS, Notifier, NotJudged, not_judged, put_report
+from alerts.message import SHOWN_READINGS, DirectMessages, Notifier, NotJudged, not_judged, put_report
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -17,10 +18,13 @@ from alerts.watch.own_limits import watched_limits
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
+from alerts.without_store import Shadow, WithoutStore
 from ingest.cellar import Cellar
+from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.probes.decode import MOST_AHEAD_MS
 from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, Pulse
+from ingest.reading import Row
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
     AlarmRow,
@@ -34,6 +38,7 @@ from ingest.store.alarms.messages import count_waiting
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import SETTLED, cursor, set_cursor
+from ingest.store.connection import translate
 from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
@@ -92,7 +97,12 @@ class Turner:
     """
 
     def __init__(
-        self, cellar: Cellar, store: Store, now: Now, backup: Callable[[], BackupPulse | None] = lambda: None
+        self,
+        cellar: Cellar,
+        store: Store,
+        now: Now,
+        backup: Callable[[], BackupPulse | None] = lambda: None,
+        without_store: WithoutStore | None = None,
     ) -> None:
         self._store = store
         self._backup = backup
@@ -101,6 +111,7 @@ class Turner:
         self._limits = limits = watched_limits(cellar)
         self.limit_count = len(limits)
         self._watch = Watch(limits)
+        self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
         self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
@@ -178,6 +189,12 @@ class Turner:
 
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
+        try:
+            return self._turn(now)
+        except sqlite3.Error as error:
+            raise translate(error, self._store.path) from error
+
+    def _turn(self, now: Now) -> int:
         self._seen_version = self._data_version()
         if self._not_judged is None:
             self._not_judged = self._gap(now.mono - self._last_turn.mono, now)
@@ -195,7 +212,7 @@ class Turner:
             readings=self._readings(rows),
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
-            quiet=self._suppression.keys(*self._vessel_use.at(now.utc_ms)),
+            quiet=self._quiet(now),
         )
         occurrences = self._occurrences
 
@@ -211,6 +228,7 @@ class Turner:
         if pulse_is_due or any(news):
             with self._store.write() as connection:
                 messages = self._report(connection, now) + self._keep(connection, result, now)
+                self._without_store.keep(connection, result.transitions, now)
                 set_cursor(connection, _TURN, judged_id)
                 set_cursor(connection, _OCCURRENCE, occurrences)
                 if ingest is not None:
@@ -218,6 +236,7 @@ class Turner:
                 # With every commit: what the pulse says of silences belongs to the same moment as the records.
                 pulse = self._pulse(judged_id, result.state, now)
                 write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
+            self._without_store.stored(now)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
         self._not_judged = None
@@ -225,6 +244,33 @@ class Turner:
         self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
         return messages
+
+    def failed(self, error: Exception, now: Now) -> None:
+        """A turn raised because the store takes nothing: judge in memory, and send what cannot wait."""
+        self._without_store.failed(error, now, self._shadow)
+        if self._without_store.is_judging:
+            # So there is no time in which nothing was judged; the message about the store says what was left out.
+            self._last_turn, self._not_judged = now, None
+
+    def _shadow(self) -> Shadow:
+        numbers = count(self._occurrences + 1)
+        return Shadow(
+            self._watch, self._state, self._judged_id, lambda: occurrence_id(next(numbers)), self._unstored_inputs
+        )
+
+    def _unstored_inputs(self, judged_id: int, unstored: Sequence[Row], now: Now) -> tuple[TurnInputs, int]:
+        quiet = self._without_store.quiet(now)
+        rows: Sequence[tuple[int, int, int, float, int]] = ()
+        try:
+            rows = fresh_after(self._store, judged_id, MOST_A_TURN)
+            quiet |= self._quiet(now)
+        except (IngestError, sqlite3.Error) as error:
+            log.warning("the store cannot be read either: %s", error)
+        readings = self._readings([*rows, *((judged_id, *row) for row in unstored)])
+        return TurnInputs(readings=readings, quiet=quiet), rows[-1][0] if rows else judged_id
+
+    def _quiet(self, now: Now) -> dict[str, str]:
+        return {**self._suppression.keys(*self._vessel_use.at(now.utc_ms)), **self._without_store.quiet(now)}
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         if rows:

@@ -20,6 +20,7 @@ exchange        readings and entries from and for other programs
 simulation      a cellar of physics, for the demo and the tests
 backoff         how long to wait before something is tried again
 machine_clock   the even clock of a boot, and whether the network sets the wall clock
+unstored        readings handed to alerts while the store takes none
 pulse           the mark in the store that a daemon works
 operator_event  what a person asks for about an alarm
 watchdog        how often systemd wants to hear from a process

@@ -41,10 +41,12 @@ from ingest.store.change_feed import MIRROR, SUMMARIES
 from ingest.store.disk_space import DiskWatch, log_size
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.series import declare
+from ingest.unstored import UnstoredSender
 from ingest.watchdog import Watchdog
 from ingest.writing.board_clock import ClockState
 from ingest.writing.calm import Calm, ranges
 from ingest.writing.clock_guard import ClockGuard
+from ingest.writing.unstored_readings import UnstoredReadings
 from ingest.writing.upkeep import Upkeep, UpkeepSettings
 from ingest.writing.writer import Writer
 
@@ -89,6 +91,10 @@ class IngestDaemon:
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
             calm=Calm(ranges(cellar.limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
+        )
+        self._unstored_sender = UnstoredSender(cellar.store_path)
+        self._unstored = UnstoredReadings(
+            Decoder(bindings(cellar, series)), Steadiness(jump_steps(cellar, series)), self._unstored_sender.send
         )
         self._clock_guard = ClockGuard(self._store, wall_ms(), time.monotonic())
         self._upkeep = _upkeep(cellar, self._store)
@@ -158,6 +164,7 @@ class IngestDaemon:
             log.warning("%d samples could not be stored: %s", self._writer.waiting, self._writer.counters.last_error)
         if self._mqtt is not None:
             self._mqtt.stop(2.0)
+        self._unstored_sender.close()
         self._store.close()
         self._lock.close()
 
@@ -194,6 +201,7 @@ class IngestDaemon:
         write_pulse = self._write_pulse if with_pulse else None
         try:
             stored = self._clock_guard.turn(self._writer, write_pulse, wall_ms(), time.monotonic())
+            self._hand_on(stored)
         except Exception:
             self._turn_failed = True
             log.exception("a turn of the writer failed; its samples stay unacknowledged")
@@ -204,6 +212,15 @@ class IngestDaemon:
         if with_pulse:
             self._look_after_sources(now)
         return stored
+
+    def _hand_on(self, stored: bool) -> None:
+        """Let alerts judge what the store does not take, and other processes know why it does not."""
+        if stored:
+            self._unstored.stored()
+            self._lock.note("")
+        else:
+            self._lock.note(self._writer.counters.last_error or "")
+            self._unstored.hand_on(self._writer.held, self._writer.queued, self._writer.connection)
 
     def _report_to_systemd(self, now: float) -> None:
         # Also while the disk is full: a restart would only lose what is held in memory.
@@ -280,10 +297,15 @@ class IngestDaemon:
             chips={chip: ChipPulse.model_validate(_for_pulse(state)) for chip, state in chips.items()},
             store_log_bytes=log_size(self._cellar.store_path),
         )
-        space = self._disk.look()
+        space = self._disk.look(time.monotonic())
         if space is None:
             return pulse
-        disk = {"disk_free_bytes": space.free_bytes, "disk_total_bytes": space.total_bytes, "disk_low": space.low}
+        disk = {
+            "disk_free_bytes": space.free_bytes,
+            "disk_total_bytes": space.total_bytes,
+            "disk_low": space.low,
+            "disk_alarming": space.alarming,
+        }
         return pulse.model_copy(update=disk)
 
 

@@ -122,6 +122,7 @@ class IngestPulse(_Document):
 
     The counts are those since its start; waiting: samples that are not on disk yet; clock: right, waiting or unknown;
     retained, lines, chips: by the id of the probe, line or chip; mqtt, mirror: None where the cellar file has none;
+    disk_low: too little room; disk_alarming: for so long, or so little, that it is an alarm;
     store_log_bytes: of SQLite's log beside the store. The disk's numbers are missing where the system does not give
     them.
     """
@@ -145,6 +146,7 @@ class IngestPulse(_Document):
     disk_free_bytes: int = 0
     disk_total_bytes: int = 0
     disk_low: bool = False
+    disk_alarming: bool = False
 
 
 class BackupPulse(_Document):

@@ -37,7 +37,7 @@ def test_another_process_of_the_role_is_named_and_a_killed_one_lets_go(tmp_path:
         holder.kill()
         holder.communicate()
     with RoleLock(path, "ingest") as lock:
-        assert lock.path.read_text() == f"process {os.getpid()}\n"
+        assert lock.path.read_text().strip() == f"process {os.getpid()}"
 
 
 def test_a_lock_is_freed_by_closing_and_its_file_stays(tmp_path: Path) -> None:

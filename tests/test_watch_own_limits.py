@@ -33,8 +33,8 @@ def well(**body: object) -> set[str]:
 
 
 def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
-    assert DISK in well(disk_low=False)
-    assert DISK not in well(disk_low=True)
+    assert DISK in well(disk_low=True)
+    assert DISK not in well(disk_alarming=True)
     # A pulse of an older leeside says nothing of the disk.
     assert DISK in well()
 
@@ -198,19 +198,19 @@ def test_a_turn_alarms_a_mirror_and_a_restart_does_not_take_it_back(tmp_path: Pa
     house.store.close()
 
 
-def test_a_turn_alarms_a_disk_that_stays_low(tmp_path: Path) -> None:
+def test_a_turn_alarms_a_disk_within_a_minute_of_the_pulse_that_says_so(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path)
     turner = Turner(house.cellar, house.store, Now(NOW, 0.0))
 
     def turn(second: int, low: bool) -> str | None:
         with house.store.write() as connection:
-            write_pulse(connection, IngestPulse(disk_low=low), NOW + second * 1000, NOW)
+            write_pulse(connection, IngestPulse(disk_alarming=low), NOW + second * 1000, NOW)
         turner.turn(Now(NOW + second * 1000, float(second)))
         return next((row.state for row in alarm_rows(house.store) if row.key == "leeside/disk"), None)
 
     assert turn(0, False) == "normal"
     seen = {second: turn(second, True) for second in range(30, 700, 30)}
-    assert {second for second, state in seen.items() if state == "unacknowledged"} == set(range(630, 700, 30))
+    assert {second for second, state in seen.items() if state == "unacknowledged"} == set(range(60, 700, 30))
     assert turn(700, False) == "returned"
     house.store.close()
 

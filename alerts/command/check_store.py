@@ -84,7 +84,7 @@ def _series(cellar: Cellar, health: Health, now_ms: int) -> Iterator[CheckResult
 
 
 def _disk(cellar: Cellar) -> Iterator[CheckResult]:
-    room = DiskWatch(cellar.store_path).look()
+    room = DiskWatch(cellar.store_path).look(0.0)
     if room is None:
         return
     text = f"{room.free_bytes / 1e6:.0f} MB of {room.total_bytes / 1e6:.0f} MB are free"

@@ -70,7 +70,10 @@ def _print(status: CellarStatus, cellar: Cellar) -> None:
 
 
 def _leeside_lines(status: CellarStatus) -> list[str]:
-    lines = [line for daemon in status.daemons for line in _daemon_lines(daemon, status.now_ms)]
+    trouble = status.store_trouble
+    lines = [f"the store takes NO WRITES: {trouble}"] if trouble else []
+    for daemon in status.daemons:
+        lines += _daemon_lines(daemon, status.now_ms, trouble)
     if status.undelivered is not None:
         lines.append("mail does not get out: " + undelivered_line(status.undelivered, status.now_ms))
     if status.file_is_newer:
@@ -88,11 +91,11 @@ def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
     return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{quality}  [{reading.probe}]"
 
 
-def _daemon_lines(daemon: DaemonStatus, now_ms: int) -> list[str]:
+def _daemon_lines(daemon: DaemonStatus, now_ms: int, store_trouble: str) -> list[str]:
     pulse = daemon.pulse
     if pulse is None:
         return [f"{daemon.role} has never run on this store"]
-    state = "runs" if daemon.responds else "is NOT RESPONDING"
+    state = "runs" if daemon.responds else "cannot report" if store_trouble else "is NOT RESPONDING"
     heard, started = age(now_ms - pulse.at_ms), age(now_ms - pulse.started_ms)
     line = f"{daemon.role} {state} (last heard of {heard} ago, started {started} ago)"
     body = pulse.body
@@ -148,6 +151,7 @@ def _as_json(status: CellarStatus) -> dict[str, object]:
         "site": status.site,
         "at": iso_utc(status.now_ms),
         "all_well": status.all_well,
+        "store_trouble": status.store_trouble or None,
         "places": [_place_json(place) for place in status.places],
         "alarms": [alarm_json(alarm) for alarm in status.alarms],
         "rejects": [

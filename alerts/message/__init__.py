@@ -7,10 +7,12 @@ hours        when a message may go out without waking anybody
 notices      the messages that a turn's transitions cause, put into the outbox
 reports      messages that belong to no alarm
 outbox       what is due is sent, and tried again
+direct       what cannot wait for the store goes to the channel at once
 mail         the channel
 smtp_client  the connection to a mail server, with a bound on each reply
 """
 
+from alerts.message.direct import DirectMessages
 from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
@@ -19,6 +21,7 @@ from alerts.message.wording import SHOWN_READINGS
 
 __all__ = [
     "SHOWN_READINGS",
+    "DirectMessages",
     "MailChannel",
     "NotJudged",
     "Notifier",

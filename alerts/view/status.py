@@ -28,6 +28,7 @@ from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import latest
 from ingest.store.rejects import Reject, rejects
+from ingest.store.trouble import store_trouble
 
 _SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
 
@@ -90,7 +91,8 @@ class DaemonStatus:
 @dataclass(frozen=True, slots=True)
 class CellarStatus:
     """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with; mirror:
-    None without one; undelivered: None while no mail is refused or held up."""
+    None without one; undelivered: None while no mail is refused or held up; store_trouble: why the daemons cannot write
+    the store, "" where they can."""
 
     site: str
     now_ms: int
@@ -102,14 +104,16 @@ class CellarStatus:
     file_is_newer: bool
     mirror: MirrorPulse | None
     undelivered: Undelivered | None
+    store_trouble: str = ""
 
     @property
     def all_well(self) -> bool:
-        """Whether there is no alarm, both daemons respond, no probe is silent and mail gets out."""
+        """Whether nothing is wrong: no alarm, no silent probe or daemon, the store takes writes and mail gets out."""
         readings = [reading for place in self.places for reading in place.readings]
         return (
             not self.alarms
             and self.undelivered is None
+            and not self.store_trouble
             and all(daemon.responds for daemon in self.daemons)
             and not any(reading.silent for reading in readings)
         )
@@ -153,6 +157,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         file_is_newer=ingest is not None and ingest.body.cellar_file_digest != digest,
         mirror=None if ingest is None else ingest.body.mirror,
         undelivered=undelivered(store, now_ms),
+        store_trouble=store_trouble(store.path),
     )
 
 

@@ -23,7 +23,7 @@ def health_of_pulse(at_ms: int, pulse: IngestPulse) -> dict[str, int]:
     well = {
         INGEST: True,
         CLOCK: pulse.clock == "right",
-        DISK: not pulse.disk_low,
+        DISK: not pulse.disk_alarming,
         LOG: pulse.store_log_bytes < LOG_BYTES,
         MIRROR: pulse.mirror is not None and _keeps_up(pulse.mirror, at_ms),
         BROKER: pulse.mqtt is not None and pulse.mqtt.connected,

@@ -63,7 +63,7 @@ _OWN_WORDS: Final[dict[str, OwnWords]] = {
     ),
     DISK: OwnWords(
         "nearly full",
-        "the disk that holds the store is nearly full, for more than {span}.",
+        "the disk that holds the store is nearly full.",
         "there is enough room on the store's disk again.",
     ),
     LOG: OwnWords(
@@ -87,7 +87,10 @@ _OWN_WORDS: Final[dict[str, OwnWords]] = {
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
 # Longer than a backup or an import fills the disk on its way.
-DISK_LOW_S: Final = 600.0
+LOG_LARGE_S: Final = 600.0
+# Three pulses: the ten minutes in which a disk may be low on its way are counted by ingest (``disk_space``), which
+# leaves them out when nearly nothing is left.
+DISK_ALARMING_S: Final = 30.0
 # Longer than a request to the mirror may take: at a start the mirror reports only after the first one.
 MIRROR_SILENCE_S: Final = 600.0
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
@@ -124,8 +127,8 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
 def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
     yield _own(INGEST, "ingest", INGEST_SILENCE_S, _NOT_READ, _LOOK_AT_MACHINE, priority="high", suppressed_by=None)
     yield _own(CLOCK, "clock", SOURCE_SILENCE_S, _TIMES_UNKNOWN, _LOOK_AT_CLOCK)
-    yield _own(DISK, "store disk", DISK_LOW_S, _DISK_FILLS, _MAKE_ROOM)
-    yield _own(LOG, "store log", DISK_LOW_S, _LOG_GROWS, _END_THE_READER)
+    yield _own(DISK, "store disk", DISK_ALARMING_S, _DISK_FILLS, _MAKE_ROOM)
+    yield _own(LOG, "store log", LOG_LARGE_S, _LOG_GROWS, _END_THE_READER)
     if cellar.backup is not None:
         # Backups are made by the alerts daemon itself, so no silence of ingest explains that there is none.
         action = _LOOK_AT_BACKUP % cellar.backup_folder
@@ -212,8 +215,8 @@ _LOOK_AT_BROKER: Final = (
     "by hand."
 )
 _DISK_FILLS: Final = (
-    "Once the disk is full nothing is stored and no alarm is raised. Readings by MQTT at QoS 1 then wait at the "
-    "broker; others are lost after a while."
+    "Once the disk is full nothing is stored, and only alarms of high priority are still sent. Readings by MQTT at "
+    "QoS 1 then wait at the broker; others are lost after a while."
 )
 _MAKE_ROOM: Final = (
     "Free some space on the disk that holds the store: `leeside now` says how much is left. Move old backups "

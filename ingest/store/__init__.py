@@ -11,6 +11,7 @@ schema          the tables as first released
 journal_schema  the tables of the journal
 migrations      what later versions changed in them
 role_lock       one daemon of a role for each store
+trouble         why the store takes no writes, asked from outside
 change_feed     which readings changed, and the cursors of what follows it
 readings        from fresh readings to packed days, summaries and history
 journal         entries, and what is worked out from them

@@ -12,16 +12,22 @@ from typing import Final, NamedTuple
 # A year of one busy cellar, and time enough for a person to come by. Chosen for this project, no source.
 _LEAST_BYTES: Final = 500_000_000
 _LEAST_SHARE: Final = 0.05
+# So little is filled in a moment: no time to wait whether the room comes back.
+_NEARLY_NOTHING_BYTES: Final = 50_000_000
+# A backup or an import fills the disk on its way, for no longer than this.
+_PASSING_S: Final = 600.0
 # Once low, the room must grow by a fifth over the bound, so that a disk which hovers there alarms once.
 _AMPLE: Final = 1.2
 
 
 class DiskSpace(NamedTuple):
-    """free_bytes: what an ordinary user may still write; total_bytes: the whole disk; low: it is too little."""
+    """free_bytes: what an ordinary user may still write; total_bytes: the whole disk; low: it is too little; alarming:
+    it is nearly nothing, or has been too little for ten minutes."""
 
     free_bytes: int
     total_bytes: int
     low: bool
+    alarming: bool = False
 
 
 def wanted_bytes(total_bytes: int) -> int:
@@ -40,17 +46,21 @@ class DiskWatch:
 
     def __init__(self, path: Path) -> None:
         self._folder = path.parent
-        self._low = False
+        self._low_since: float | None = None
 
-    def look(self) -> DiskSpace | None:
-        """Return the room now; None where the system does not say."""
+    def look(self, mono: float) -> DiskSpace | None:
+        """Return the room now (mono: monotonic seconds); None where the system does not say."""
         try:
             total_bytes, _, free_bytes = shutil.disk_usage(self._folder)
         except OSError:
             return None
-        room = space_of(free_bytes, total_bytes, was_low=self._low)
-        self._low = room.low
-        return room
+        room = space_of(free_bytes, total_bytes, was_low=self._low_since is not None)
+        if not room.low:
+            self._low_since = None
+            return room
+        if self._low_since is None:
+            self._low_since = mono
+        return room._replace(alarming=free_bytes < _NEARLY_NOTHING_BYTES or mono - self._low_since >= _PASSING_S)
 
 
 def log_size(store_path: Path) -> int:

@@ -15,6 +15,7 @@ from pathlib import Path
 from ingest.errors import StoreMissing, StoreUnwritable
 from ingest.store.connection import BUSY_WAIT_S, Store, translate
 from ingest.store.migrations import migrate, refuse_foreign, require_known_version
+from ingest.store.trouble import store_trouble
 
 # A commit of a few readings touches two leaf pages. Pages of 1 KiB instead of 4 KiB halve what reaches the card:
 # tests/benchmarks/card.py measures it.
@@ -54,7 +55,7 @@ def open_existing(path: Path, *, older: bool = False) -> Store:
     StoreTooNew, and StoreError for one that has yet to be brought up to date.
     """
     if not path.exists():
-        raise StoreMissing(f"{path}: there is no store yet; `leeside run` makes it")
+        raise StoreMissing(store_trouble(path) or f"{path}: there is no store yet; `leeside run` makes it")
     with _opening(path, "rw") as connection:
         refuse_foreign(connection, path)
         require_known_version(connection, path, older=older)

@@ -8,4 +8,6 @@ calm         how long a reading may wait for others
 board_clock  whether the board's clock can be believed, and what to do until then
 clock_guard  the writer's turns under a clock that may be wrong
 upkeep       settling, summaries, retention and pruning, a slice at a time
+
+unstored_readings  what waits is handed on to alerts while the store takes nothing
 """

@@ -221,6 +221,11 @@ class BatchBuilder:
                 del self._doubted[series]
 
     @property
+    def connection(self) -> tuple[int, float]:
+        """Number and begin (monotonic seconds) of the newest connection that a message came by."""
+        return self._generation, self._generation_mono
+
+    @property
     def doubts(self) -> bool:
         """Whether a row on disk waits to be settled."""
         return bool(self._doubted)

@@ -19,6 +19,7 @@ from ingest.probes.barometer import Barometers
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.pulse import RetainedSample
+from ingest.reading import Row
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store
 from ingest.store.readings.fresh import Appender
@@ -134,6 +135,20 @@ class Writer:
     def waiting(self) -> int:
         """Samples that are not on disk yet."""
         return len(self._queue) + (len(self._held.rows) if self._held else 0)
+
+    @property
+    def held(self) -> Sequence[Row]:
+        """Readings of the batch that could not be committed yet."""
+        return self._held.rows if self._held else ()
+
+    @property
+    def connection(self) -> tuple[int, float]:
+        """Number and begin (monotonic seconds) of the broker's connection that the last batch saw."""
+        return self._builder.connection
+
+    def queued(self, start: int, count: int) -> list[Sample]:
+        """Samples that wait behind the batch that is held, from a place on."""
+        return [self._queue[place] for place in range(start, min(len(self._queue), start + count))]
 
     def gather(self, timing: Timing) -> None:
         """Make readings of what waits without committing them, so that ``due_mono`` says when that is to be done."""

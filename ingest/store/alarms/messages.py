@@ -14,6 +14,7 @@ __all__ = [
     "mark_failed",
     "mark_gave_up",
     "mark_sent",
+    "mark_sent_directly",
     "recent_messages",
     "thread_of",
     "undelivered",
@@ -111,14 +112,33 @@ def _closed_ms(connection: sqlite3.Connection, occurrences: str | None) -> int |
     return None if None in closed else max(closed, default=None)
 
 
-def add_message(connection: sqlite3.Connection, message: NewMessage) -> int:
-    """Put a message into the outbox; call inside the transaction of what causes it. Returns its id."""
+def add_message(connection: sqlite3.Connection, message: NewMessage, sent_ms: int | None = None) -> int:
+    """Put a message into the outbox; call inside the transaction of what causes it. Returns its id.
+
+    sent_ms: when it went out already, past the outbox.
+    """
     cursor = connection.execute(
         "INSERT INTO message (message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
         " created_ms, not_before_ms, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (*message, message.not_before_ms),
     )
-    return int(cursor.lastrowid or 0)
+    number = int(cursor.lastrowid or 0)
+    if sent_ms is not None:
+        connection.execute(
+            "UPDATE message SET state = 'sent', ended_ms = ?, attempts = 1 WHERE id = ?", (sent_ms, number)
+        )
+    return number
+
+
+def mark_sent_directly(
+    connection: sqlite3.Connection, occurrence: str, occasion: str, recipient: str, at_ms: int
+) -> None:
+    """Note of a message that waits that it went out already, past the outbox."""
+    connection.execute(
+        "UPDATE message SET state = 'sent', ended_ms = ?, attempts = attempts + 1 WHERE state = 'waiting'"
+        " AND occurrence = ? AND occasion = ? AND recipient = ?",
+        (at_ms, occurrence, occasion, recipient),
+    )
 
 
 def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]:
