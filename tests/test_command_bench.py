@@ -6,15 +6,13 @@ import json
 from typing import Any
 
 import pytest
-from typer.testing import CliRunner
-
-from alerts.command.main import app
+from running import leeside
 
 
 def _say(*words: str) -> str:
-    result = CliRunner().invoke(app, ["bench", *words])
-    assert result.exit_code == 0, result.output
-    return result.output
+    result = leeside("bench", *words)
+    assert result.returncode == 0, result.stderr
+    return result.stdout + result.stderr
 
 
 def _json(*words: str) -> dict[str, Any]:
@@ -173,8 +171,8 @@ def test_a_pressure_at_sea_level_is_not_taken_for_that_at_the_place() -> None:
     ],
 )
 def test_a_wrong_call_names_the_option_or_argument(words: tuple[str, ...], named: str, told: str) -> None:
-    result = CliRunner().invoke(app, ["bench", *words])
-    assert result.exit_code == 2
-    error = result.output.partition("Error: ")[2]
+    result = leeside("bench", *words)
+    assert result.returncode == 2
+    error = result.stderr.partition("Error: ")[2]
     assert named in error
     assert told in error

@@ -6,9 +6,7 @@ import json
 from typing import Any
 
 import pytest
-from typer.testing import CliRunner
-
-from alerts.command.main import app
+from running import leeside
 
 FREE = ("--method", "iodometric", "--quantity", "free", "--style", "white", "--sample-ml", "25")
 AERATION = ("--method", "aeration", "--quantity", "free", "--style", "white", "--sample-ml", "50")
@@ -18,9 +16,9 @@ STRENGTHS = "--normality, --iodine-molarity, --iodate-molarity, --naoh-molarity"
 
 
 def _say(*words: str) -> str:
-    result = CliRunner().invoke(app, ["bench", "titration", *words])
-    assert result.exit_code == 0, result.output
-    return result.output
+    result = leeside("bench", "titration", *words)
+    assert result.returncode == 0, result.stderr
+    return result.stdout + result.stderr
 
 
 def _json(*words: str) -> dict[str, Any]:
@@ -127,8 +125,8 @@ def test_the_style_may_be_left_out_and_the_burette_said() -> None:
     ],
 )
 def test_a_wrong_call_is_told_with_the_option(words: tuple[str, ...], named: str, told: str) -> None:
-    result = CliRunner().invoke(app, ["bench", "titration", *words])
-    assert result.exit_code == 2
-    (error,) = [line for line in result.output.splitlines() if line.startswith("Error: ")]
+    result = leeside("bench", "titration", *words)
+    assert result.returncode == 2
+    (error,) = [line for line in result.stderr.splitlines() if line.startswith("Error: ")]
     assert named in error
     assert told in error

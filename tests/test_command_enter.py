@@ -8,10 +8,8 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
-from running import COMMAND
-from typer.testing import CliRunner
+from running import COMMAND, leeside
 
-from alerts.command.main import app
 from ingest.journal.kinds import KINDS
 from ingest.store.journal.stored_ledger import contents
 from ingest.times import moment_of
@@ -24,9 +22,8 @@ class _Call:
         self._journal = journal
 
     def __call__(self, kind: str, *options: str) -> tuple[int, str]:
-        result = CliRunner().invoke(app, ["enter", kind, str(self._journal.file), *options])
-        said = result.output + (f"{result.exception}" if result.exception else "")
-        return result.exit_code, said
+        result = leeside("enter", kind, self._journal.file, *options)
+        return result.returncode, result.stdout + result.stderr
 
 
 @pytest.fixture

@@ -6,15 +6,13 @@ import json
 
 import pytest
 from a_journal import JournalOnDisk
-from typer.testing import CliRunner
-
-from alerts.command.main import app
+from running import leeside
 
 
 def _call(journal: JournalOnDisk, *words: str) -> str:
-    result = CliRunner().invoke(app, [words[0], *words[1:]])
-    assert result.exit_code == 0, result.output
-    return result.output
+    result = leeside(*words)
+    assert result.returncode == 0, result.stderr
+    return result.stdout + result.stderr
 
 
 def test_nothing_found_is_shown_in_contents_and_history(journal: JournalOnDisk) -> None:

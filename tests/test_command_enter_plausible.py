@@ -6,9 +6,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
-from typer.testing import CliRunner
-
-from alerts.command.main import app
+from running import leeside
 
 
 class _Call:
@@ -16,9 +14,9 @@ class _Call:
         self._journal = journal
 
     def __call__(self, kind: str, *options: str) -> str:
-        result = CliRunner().invoke(app, ["enter", kind, str(self._journal.file), *options])
-        assert result.exit_code == 0, result.output
-        return result.output
+        result = leeside("enter", kind, self._journal.file, *options)
+        assert result.returncode == 0, result.stderr
+        return result.stdout + result.stderr
 
 
 @pytest.fixture

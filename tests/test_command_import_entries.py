@@ -13,21 +13,9 @@ from typing import Any
 
 import pytest
 from a_journal import JournalOnDisk
-from typer.testing import CliRunner
 
-from alerts.command.main import app
 from ingest.process import wall_ms
 from ingest.store.journal.stored_ledger import contents
-
-
-class InProcess(JournalOnDisk):
-    """The same, with commands run in this process: one takes a tenth of the time."""
-
-    def run(self, *words: str) -> subprocess.CompletedProcess[str]:
-        """Run a leeside command."""
-        done = CliRunner().invoke(app, list(words))
-        assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
-        return subprocess.CompletedProcess(list(words), done.exit_code, done.stdout, done.stderr)
 
 
 def _filled(journal: JournalOnDisk) -> JournalOnDisk:
@@ -46,22 +34,22 @@ def _filled(journal: JournalOnDisk) -> JournalOnDisk:
 
 
 @contextmanager
-def _made(kind: type[JournalOnDisk], folder: Path) -> Iterator[JournalOnDisk]:
+def _made(folder: Path) -> Iterator[JournalOnDisk]:
     folder.mkdir()
-    journal = kind(folder)
+    journal = JournalOnDisk(folder)
     with journal.store:
         yield journal
 
 
 @pytest.fixture
 def old(tmp_path: Path) -> Iterator[JournalOnDisk]:
-    with _made(InProcess, tmp_path / "old") as journal:
+    with _made(tmp_path / "old") as journal:
         yield _filled(journal)
 
 
 @pytest.fixture
 def new(tmp_path: Path) -> Iterator[JournalOnDisk]:
-    with _made(InProcess, tmp_path / "new") as journal:
+    with _made(tmp_path / "new") as journal:
         yield journal
 
 
@@ -76,8 +64,8 @@ def _scale(journal: JournalOnDisk) -> list[Any]:
 
 def test_a_journal_goes_from_one_cellar_to_another_and_only_once(tmp_path: Path) -> None:
     with (
-        _made(JournalOnDisk, tmp_path / "old") as old,
-        _made(JournalOnDisk, tmp_path / "new") as new,
+        _made(tmp_path / "old") as old,
+        _made(tmp_path / "new") as new,
     ):
         _goes_over(_filled(old), new, tmp_path)
 
@@ -248,7 +236,7 @@ def test_a_wrong_call_says_what_is_wrong(new: JournalOnDisk, tmp_path: Path, wor
 
 
 def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
-    with _made(JournalOnDisk, tmp_path / "new") as new:
+    with _made(tmp_path / "new") as new:
         done = _take(new, tmp_path / "nowhere.jsonl")
         assert (done.returncode, done.stderr) == (
             1,

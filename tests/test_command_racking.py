@@ -8,9 +8,8 @@ from pathlib import Path
 import pytest
 from a_journal import JournalOnDisk
 from journal_entries import share_of
-from typer.testing import CliRunner
+from running import leeside
 
-from alerts.command.main import app
 from alerts.view.status import cellar_status
 from ingest.entering import enter, prepare
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
@@ -36,8 +35,8 @@ class _Desk(JournalOnDisk):
 
     def code(self, command: str, *words: str) -> tuple[int, str]:
         kind = [words[0]] if command == "enter" else []
-        result = CliRunner().invoke(app, [command, *kind, str(self.file), *words[len(kind) :]])
-        return result.exit_code, result.output + (f"{result.exception}" if result.exception else "")
+        result = leeside(command, *kind, self.file, *words[len(kind) :])
+        return result.returncode, result.stdout + result.stderr
 
 
 @pytest.fixture
