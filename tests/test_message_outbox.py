@@ -121,6 +121,14 @@ def test_a_refused_mail_is_given_up_a_day_after_its_alarm_closed_and_its_all_cle
     assert [row.state for row in recent_messages(store)] == ["cancelled", "gave up"]
 
 
+def test_a_report_that_belongs_to_no_alarm_is_given_up_after_a_day(store: Store) -> None:
+    put(store, occurrence=None, occasion="report")
+    refusing = Channel(otherwise=lambda message, now_ms: DeliveryFailure(True, "550 no"))
+    assert run(store, outbox_of(store, refusing), 3 * DAY_MS) == 0
+    (row,) = recent_messages(store)
+    assert (row.state, row.last_error) == ("gave up", "it was written more than a day ago; last: 550 no")
+
+
 def test_what_went_out_and_cannot_be_noted_is_not_sent_again(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     put(store)
     channel = Channel()

@@ -331,6 +331,45 @@ def test_a_broker_that_hangs_is_one_message_not_one_for_each_probe_before(tmp_pa
     ]
 
 
+def test_a_keg_that_swings_over_its_limit_is_reported_once_and_again_when_it_is_calm(tmp_path: Path) -> None:
+    """Every 33 s for ten minutes, then half an hour of calm; a restart in between changes nothing."""
+    over = limit(at="K1", quantity="pressure", high="180 kPa", deadband="4 kPa", on_delay="0 s", off_delay="0 s")
+    bench = Bench(tmp_path, site() + MQTT + KEG + probe(unit="kPa") + over + mail())
+
+    def turn(kpa: float, after_s: float) -> None:
+        with bench.store.write() as connection:
+            write_pulse(connection, IngestPulse(mqtt=BrokerPulse(connected=True)), bench.now.utc_ms, EPOCH_MS)
+        bench.reading(kpa)
+        bench.turn(after_s)
+        bench.send()
+
+    for swing in range(18):
+        turn(185.0, 16.5)
+        turn(170.0, 16.5)
+        if swing == 10:
+            bench.restart()
+    for _ in range(185):
+        turn(170.0, 10.0)
+    assert bench.subjects() == [
+        *[
+            "ana: MEDIUM: K1 pressure 185.0 kPa, above 180 kPa",
+            "ana: BACK TO NORMAL: K1 pressure 185.0 kPa, above 180 kPa",
+        ]
+        * 3,
+        "ana: MEDIUM: K1 pressure, again and again above 180 kPa",
+        "ana: CALM AGAIN: K1 pressure, again and again above 180 kPa",
+    ]
+    calm, report = recent_messages(bench.store)[:2]
+    assert "K1: pressure has raised this alarm 4 times since" in report.body
+    assert "A larger deadband or a longer on_delay (now 0 s) in the cellar file ends that." in report.body
+    assert "Acknowledge: leeside acknowledge cellar.toml K1/pressure/high" in report.body
+    assert "K1: pressure has been calm for 30 min.\nK1: pressure has raised this alarm 18 times since" in calm.body
+    assert calm.thread_id == report.message_id
+    steps = [step for step in transitions(bench.store) if step.key == "K1/pressure/high"]
+    assert [step.event for step in steps].count("condition began") == 18
+    assert [step.event for step in steps].count("chattering ended") == 1
+
+
 def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench: Bench) -> None:
     def ingest_lives() -> None:
         with bench.store.write() as connection:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 
 import pytest
 from a_cellar_on_disk import LOW, NOW, CellarOnDisk
 from cellar_text import temperature
 
+from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
+from alerts.watch.chatter import Chatter
 from ingest.pulse import RESPONDS_S
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
+from ingest.times import iso_utc
 
 
 def _view(on_disk: CellarOnDisk, now_ms: int = NOW) -> CellarStatus:
@@ -115,6 +120,16 @@ def test_open_alarms_are_shown_at_their_place(on_disk: CellarOnDisk, state: Stat
         assert alarm.acknowledged_by == "Ana"
         assert alarm.limit is not None
         assert alarm.limit.setpoint == 5.0
+
+
+def test_an_alarm_that_chatters_is_shown_with_how_often(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm()
+    (alarm,) = _view(on_disk).alarms
+    assert alarm_json(alarm)["chattering"] is None
+    assert "times since" not in alarm_line(alarm, UTC, "metric", NOW)
+    restless = replace(alarm, chatter=Chatter(since_ms=NOW - 600_000, count=18))
+    assert alarm_line(restless, UTC, "metric", NOW).endswith("(not acknowledged), raised 18 times since 18:20:00 UTC")
+    assert alarm_json(restless)["chattering"] == {"raised": 18, "since": iso_utc(NOW - 600_000)}
 
 
 def test_alarms_stand_in_the_order_of_urgency_and_age(on_disk: CellarOnDisk) -> None:

@@ -15,11 +15,17 @@ from alerts.watch.condition import Condition
 # One row a state, one column an event, in the order of AlarmEvent; "-" stays, "!" cannot happen, else the next state
 # and what happens besides: o opens, c closes, r renews, then what is told.
 EXPECTED = {
-    "normal": ["unacknowledged o raised", "-", "-", "suppressed", "!", "!", "-"],
-    "unacknowledged": ["-", "returned returned", "acknowledged", "suppressed", "!", "!", "normal c removed"],
-    "acknowledged": ["-", "normal c returned", "-", "suppressed", "!", "!", "normal c removed"],
-    "returned": ["unacknowledged r raised", "-", "normal c", "suppressed", "!", "!", "normal c removed"],
-    "suppressed": ["-", "-", "-", "-", "unacknowledged o raised", "normal c returned", "normal c removed"],
+    "normal": ["unacknowledged o raised", "-", "-", "suppressed", "!", "!", "-", "normal calm"],
+    "unacknowledged": [
+        *("-", "returned returned", "acknowledged", "suppressed", "!", "!", "normal c removed"),
+        "unacknowledged calm",
+    ],
+    "acknowledged": ["-", "normal c returned", "-", "suppressed", "!", "!", "normal c removed", "acknowledged calm"],
+    "returned": [
+        *("unacknowledged r raised", "-", "normal c", "suppressed", "!", "!", "normal c removed"),
+        "returned calm",
+    ],
+    "suppressed": ["-", "-", "-", "-", "unacknowledged o raised", "normal c returned", "normal c removed", "-"],
 }
 
 

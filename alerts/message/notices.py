@@ -27,6 +27,8 @@ MOST_APART: Final = 3
 # Of what is put together, this many stand in full; the rest by subject.
 MOST_IN_FULL: Final = 10
 
+# News that something must not stay as it is.
+_ALARMS: Final = (Occasion.RAISED, Occasion.CHATTERING)
 _RANK: Final = {"high": 0, "medium": 1, "low": 2}
 
 
@@ -112,7 +114,8 @@ class Notifier:
         occasion = notice.occasion
         thread_id = None
         if single is not None and notice.occasion is not Occasion.RAISED:
-            raised = unsent_raise(connection, single, recipient)
+            ends_it = notice.occasion in (Occasion.RETURNED, Occasion.REMOVED)
+            raised = unsent_raise(connection, single, recipient) if ends_it else None
             if raised is not None:
                 cancel_waiting(connection, raised.id, now_ms, "sent together with the return to normal")
                 notice = combine(_as_notice(raised, single), notice)
@@ -206,9 +209,9 @@ def _is_raise_of(earlier: Notice, later: Notice) -> bool:
 
 
 def _together(group: Sequence[Notice], site: str) -> Notice:
-    ordered = sorted(group, key=lambda each: (each.occasion is not Occasion.RAISED, _RANK[each.priority]))
+    ordered = sorted(group, key=lambda each: (each.occasion not in _ALARMS, _RANK[each.priority]))
     first = ordered[0]
-    raised = sum(each.occasion is Occasion.RAISED for each in group)
+    raised = sum(each.occasion in _ALARMS for each in group)
     if raised:
         others = len(group) - raised
         count = f"{raised} alarms" if raised > 1 else "1 alarm"

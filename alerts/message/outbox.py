@@ -106,9 +106,11 @@ class Outbox:
             del self._unnoted[message]
 
     def _note_failure(self, message: MessageRow, result: DeliveryFailure, now_ms: int) -> None:
-        # One about several alarms, written by an earlier version, does not say which.
-        if gives_up(now_ms, message.closed_ms) or (result.permanent and message.occurrence is None):
-            reason = f"its alarm closed more than a day ago; last: {result.text}" if message.occurrence else result.text
+        # A report belongs to no alarm. (An earlier version did not say of several which they were.)
+        over_ms = message.created_ms if message.occurrence is None else message.closed_ms
+        if gives_up(now_ms, over_ms):
+            what = "it was written" if message.occurrence is None else "its alarm closed"
+            reason = f"{what} more than a day ago; last: {result.text}"
             _log.error("message '%s' to %s: gave up: %s", message.subject, message.recipient, reason)
             mark_gave_up(self._store, message.id, now_ms, reason)
             return

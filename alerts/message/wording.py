@@ -23,6 +23,7 @@ from typing import Final, NamedTuple
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, missing_words, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
+from alerts.watch.chatter import STAYS_S, WINDOW_S
 from alerts.watch.own_limits import own_words
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.store.readings.series_history import HistoryRow
@@ -38,6 +39,7 @@ Leeside is not a gas alarm and does not replace one. Local rules and licensed pr
 
 PRIORITY_WORDS: Final = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORITY"}
 _RETURNED_WORD: Final = "BACK TO NORMAL"
+_CALM_WORD: Final = "CALM AGAIN"
 _REMOVED_WORD: Final = "LIMIT REMOVED"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(_RETURNED_WORD) - 2
 SHOWN_READINGS: Final = 10
@@ -98,8 +100,17 @@ def compose(
     tail = tail_of(thread_subject) if thread_subject else _tail(transition, limit)
     if limit is None or transition.occasion is Occasion.REMOVED:
         return MessageText(f"{_REMOVED_WORD}: {tail}", _removed(transition, view))
+    active = transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
     if transition.occasion is Occasion.RAISED:
         word, body = PRIORITY_WORDS[limit.priority], _raised(transition, limit, view)
+    elif transition.occasion is Occasion.CHATTERING:
+        word, tail = PRIORITY_WORDS[limit.priority], _restless_tail(limit)
+        body = _chattering(transition, limit, view)
+    elif transition.occasion is Occasion.CALM and active:
+        word, tail = PRIORITY_WORDS[limit.priority], _tail(transition, limit)
+        body = _stays(transition, limit, view)
+    elif transition.occasion is Occasion.CALM:
+        word, body = _CALM_WORD, _calm(transition, limit, view)
     else:
         word, body = _RETURNED_WORD, _returned(transition, limit, view)
     if readings:
@@ -135,6 +146,16 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     return _shortened(limit.at, _TAIL_LIMIT - len(rest)) + rest
 
 
+def _restless_tail(limit: EffectiveLimit) -> str:
+    quantity = measured_name(limit)
+    if limit.kind == "no data":
+        own = own_words(limit)
+        rest = f" {quantity}, {own.state if own is not None else missing_words(limit)} again and again"
+    else:
+        rest = f" {quantity}, again and again {_side(limit)} {setpoint_text(limit)}"
+    return _shortened(limit.at, _TAIL_LIMIT - len(rest)) + rest
+
+
 def _shortened(text: str, width: int) -> str:
     return text if len(text) <= width else text[: max(width - 1, 1)] + "…"
 
@@ -158,17 +179,68 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> 
     else:
         value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
         head = f"{place}: {quantity}{value}, {_side(limit)} the limit of {setpoint_text(limit)}."
+    return "\n".join([head, "", f"Since:       {since}", *_response(transition, limit, view)])
+
+
+def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -> list[str]:
+    return [
+        f"Priority:    {limit.priority}",
+        f"If ignored:  {limit.consequence}",
+        f"What to do:  {limit.action}",
+        f"Acknowledge: {_acknowledge(transition, view)}",
+    ]
+
+
+def _chattering(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
+    if limit.kind == "no data":
+        part = limit.probe or limit.quantity
+        advice = (
+            f"Look at power, cable and network of {part}: a loose contact or a weak radio comes and goes like this."
+        )
+        if limit.probe:
+            advice += "\nIf it may be silent for so long, give it a longer no_data in the cellar file."
+    else:
+        advice = (
+            f"First look at {view.place or limit.at} itself. If nothing is wrong there, the value lies close to the "
+            f"limit\nor {limit.probe} is restless. A larger deadband or a longer on_delay (now "
+            f"{duration_text(limit.on_delay_s)}) in the cellar file ends that."
+        )
     return "\n".join(
         [
-            head,
+            _comings(transition, limit, view),
             "",
-            f"Since:       {since}",
-            f"Priority:    {limit.priority}",
-            f"If ignored:  {limit.consequence}",
-            f"What to do:  {limit.action}",
-            f"Acknowledge: {_acknowledge(transition, view)}",
+            "It chatters, so no mail is sent each time any more. The next one comes when it has been calm for "
+            f"{duration_text(WINDOW_S)},\nor has stayed for {duration_text(STAYS_S)}. Each time is kept: "
+            f"leeside alarms {shlex.quote(view.file)} --all",
+            "",
+            *_response(transition, limit, view),
+            "",
+            advice,
         ]
     )
+
+
+def _stays(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
+    stays = f"It came and went; now it has stayed for {duration_text(STAYS_S)}."
+    return f"{_raised(transition, limit, view)}\n\n{stays}\n{_comings(transition, limit, view)}"
+
+
+def _calm(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
+    calm = f"{view.place or limit.at}: {measured_name(limit)} has been calm for {duration_text(WINDOW_S)}."
+    lines = [calm, _comings(transition, limit, view), "From now on mail is sent as usual again."]
+    if transition.to_state is State.RETURNED:
+        lines += ["", f"Nobody has acknowledged it yet: {_acknowledge(transition, view)}"]
+    return "\n".join(lines)
+
+
+def _comings(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
+    """How often the alarm came and went, and since when."""
+    chatter = transition.chatter
+    assert chatter is not None
+    assert chatter.since_ms is not None
+    place, quantity = view.place or limit.at, measured_name(limit)
+    since = exact_time(chatter.since_ms, view.tz)
+    return f"{place}: {quantity} has raised this alarm {chatter.count} times since {since}."
 
 
 def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:
@@ -207,7 +279,9 @@ def _removed(transition: Transition, view: CellarView) -> str:
 
 
 def _acknowledge(transition: Transition, view: CellarView) -> str:
-    return f"leeside acknowledge {shlex.quote(view.file)} {transition.occurrence}"
+    # Of what chatters, the occurrence that a mail is about is soon another one.
+    target = transition.occurrence if transition.chatter is None else shlex.quote(transition.key)
+    return f"leeside acknowledge {shlex.quote(view.file)} {target}"
 
 
 def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: CellarView) -> str:

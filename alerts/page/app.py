@@ -12,6 +12,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
+from alerts.view.alarm_lines import chatter_text
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
@@ -52,6 +53,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "name": quantity_name,
                 "quality": lambda reading: quality_text(reading.quality, reading.reason),
                 "measured": measured_name,
+                "chatter": lambda alarm: chatter_text(alarm, zone, now_ms),
                 "missing": missing_words,
                 "contents": lambda contents: contents_line(contents, zone, units, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["alarm_json", "alarm_line"]
+__all__ = ["alarm_json", "alarm_line", "chatter_text"]
 
 from datetime import tzinfo
 
@@ -30,7 +30,16 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
         alarm.state, "not acknowledged"
     )
-    return f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
+    line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
+    chatter = chatter_text(alarm, zone, now_ms)
+    return f"{line}, {chatter}" if chatter else line
+
+
+def chatter_text(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
+    """How often a chattering alarm was raised, "" for one that does not chatter."""
+    if alarm.chatter.since_ms is None:
+        return ""
+    return f"raised {alarm.chatter.count} times since {local_time(alarm.chatter.since_ms, zone, now_ms)}"
 
 
 def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
@@ -51,6 +60,9 @@ def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
         "unit": unit,
         "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
         "acknowledged_by": alarm.acknowledged_by,
+        "chattering": None
+        if alarm.chatter.since_ms is None
+        else {"raised": alarm.chatter.count, "since": iso_utc(alarm.chatter.since_ms)},
         "consequence": limit.consequence if limit else None,
         "action": limit.action if limit else None,
     }

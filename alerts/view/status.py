@@ -10,6 +10,7 @@ from hashlib import sha256
 from typing import Final, Literal
 
 from alerts.watch.alarm_table import State
+from alerts.watch.chatter import Chatter
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
@@ -51,7 +52,8 @@ class ReadingStatus:
 
 @dataclass(frozen=True, slots=True)
 class AlarmStatus:
-    """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file."""
+    """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file;
+    chatter: how often it came and went, while it chatters."""
 
     key: str
     occurrence: str
@@ -62,6 +64,7 @@ class AlarmStatus:
     last_value: float | None
     acknowledged_by: str | None
     limit: EffectiveLimit | None
+    chatter: Chatter
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,9 +219,10 @@ def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
             continue
         limit = limits.get(row.key)
         try:
-            alarm = LimitRecord.from_json(row.entry, 0.0).alarm
+            record = LimitRecord.from_json(row.entry, 0.0)
         except WatchStateUnreadable:
             continue  # the alerts daemon says so when it starts; a page must still show the rest
+        alarm = record.alarm
         alarms.append(
             AlarmStatus(
                 key=row.key,
@@ -230,6 +234,7 @@ def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
                 last_value=alarm.last_value,
                 acknowledged_by=alarm.acknowledged_by,
                 limit=limit,
+                chatter=record.chatter,
             )
         )
     order = {"high": 0, "medium": 1, "low": 2}

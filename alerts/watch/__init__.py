@@ -12,6 +12,7 @@ own_limits           limits on leeside itself, and how messages speak of them
 own_health           which parts of leeside are well
 journal_suppression  limits that the journal quiets
 alarm_table          the states of IEC 62682 as data
+chatter              an alarm that comes and goes again and again
 alarm                one limit's alarm, and what an event makes of it
 watch_state          what lives on from turn to turn, and its JSON
 turn                 the turn

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State, Stays, Step, next_state
+from alerts.watch.chatter import Chatter
 from alerts.watch.condition import Condition
 
 
@@ -45,7 +46,8 @@ class Transition:
     condition came back before anyone acknowledged: then closed is the earlier one); occasion: of the message about
     it, None for no message; value: the value at the step; raised_value, since_ms: value when it was raised and own
     time of the reading that first crossed; extreme: the farthest value beyond the setpoint; condition: the condition
-    behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses.
+    behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses;
+    chatter: what was known of it before a step that reports its beginning or its end.
     """
 
     key: str
@@ -65,6 +67,7 @@ class Transition:
     by: str | None = None
     note: str = ""
     suppressed_by: str | None = None
+    chatter: Chatter | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +117,7 @@ def advance(
         )
     transition = Transition(
         key=alarm.key,
-        occurrence=after.occurrence if after.occurrence is not None else closed,
+        occurrence=after.occurrence or closed or (after.past_occurrence if occasion is Occasion.CALM else None),
         at_ms=cause.at_ms,
         from_state=alarm.state,
         to_state=cell.to,
@@ -137,13 +140,15 @@ def advance(
 def _occasion(alarm: AlarmState, cell: Step) -> Occasion | None:
     if cell.closes and alarm.occurrence is None:
         return None
+    if cell.occasion is Occasion.CALM and (alarm.occurrence or alarm.past_occurrence) is None:
+        return None
     if cell.occasion is Occasion.RETURNED and not alarm.awaits_return:
         return None  # the message went out before the alarm was suppressed
     return cell.occasion
 
 
 def _awaits_return(alarm: AlarmState, occasion: Occasion | None) -> bool:
-    return alarm.awaits_return if occasion is None else occasion is Occasion.RAISED
+    return alarm.awaits_return if occasion in (None, Occasion.CALM) else occasion is Occasion.RAISED
 
 
 def _occurrences(

@@ -39,6 +39,7 @@ class AlarmEvent(StrEnum):
     RELEASE_ACTIVE = "released, condition true"
     RELEASE_NORMAL = "released, condition false"
     REMOVED = "limit removed"
+    CALM = "chattering ended"
 
 
 class Occasion(StrEnum):
@@ -47,6 +48,8 @@ class Occasion(StrEnum):
     RAISED = "raised"
     RETURNED = "returned"
     REMOVED = "removed"
+    CHATTERING = "chattering"
+    CALM = "calm"
 
 
 class Step(NamedTuple):
@@ -83,6 +86,7 @@ _NOT_SUPPRESSED = Impossible("an alarm that is not suppressed cannot be released
 _HIDDEN = Stays("the condition is followed but not announced while the alarm is suppressed")
 _RAISE = Step(State.UNACKNOWLEDGED, opens=True, occasion=Occasion.RAISED)
 _SUPPRESS = Step(State.SUPPRESSED)
+_CALM_LATER = Stays("nothing is announced while the alarm is suppressed")
 _REMOVE = Step(State.NORMAL, closes=True, occasion=Occasion.REMOVED)
 
 ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
@@ -94,6 +98,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
         AlarmEvent.RELEASE_NORMAL: _NOT_SUPPRESSED,
         AlarmEvent.REMOVED: Stays("no occurrence is open"),
+        AlarmEvent.CALM: Step(State.NORMAL, occasion=Occasion.CALM),
     },
     State.UNACKNOWLEDGED: {
         AlarmEvent.BEGAN: _ACTIVE_ALREADY,
@@ -103,6 +108,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
         AlarmEvent.RELEASE_NORMAL: _NOT_SUPPRESSED,
         AlarmEvent.REMOVED: _REMOVE,
+        AlarmEvent.CALM: Step(State.UNACKNOWLEDGED, occasion=Occasion.CALM),
     },
     State.ACKNOWLEDGED: {
         AlarmEvent.BEGAN: _ACTIVE_ALREADY,
@@ -112,6 +118,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
         AlarmEvent.RELEASE_NORMAL: _NOT_SUPPRESSED,
         AlarmEvent.REMOVED: _REMOVE,
+        AlarmEvent.CALM: Step(State.ACKNOWLEDGED, occasion=Occasion.CALM),
     },
     State.RETURNED: {
         AlarmEvent.BEGAN: Step(State.UNACKNOWLEDGED, renews=True, occasion=Occasion.RAISED),
@@ -121,6 +128,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.RELEASE_ACTIVE: _NOT_SUPPRESSED,
         AlarmEvent.RELEASE_NORMAL: _NOT_SUPPRESSED,
         AlarmEvent.REMOVED: _REMOVE,
+        AlarmEvent.CALM: Step(State.RETURNED, occasion=Occasion.CALM),
     },
     State.SUPPRESSED: {
         AlarmEvent.BEGAN: _HIDDEN,
@@ -130,6 +138,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
         AlarmEvent.RELEASE_ACTIVE: _RAISE,
         AlarmEvent.RELEASE_NORMAL: Step(State.NORMAL, closes=True, occasion=Occasion.RETURNED),
         AlarmEvent.REMOVED: _REMOVE,
+        AlarmEvent.CALM: _CALM_LATER,
     },
 }
 

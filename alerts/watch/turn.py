@@ -22,7 +22,7 @@ from typing import Final
 
 from alerts.watch import level, no_data
 from alerts.watch.alarm import Cause, Transition, advance
-from alerts.watch.alarm_table import AlarmEvent, State
+from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
@@ -87,6 +87,7 @@ class Watch:
         for key, track in quiet_before.items():
             turn.hold_back(key, track)
         self._suppress_and_apply(turn, quiet)
+        self._end_chatter(turn)
         changed = {
             key: record
             for key, before in turn.before.items()
@@ -107,7 +108,7 @@ class Watch:
             if record is None:
                 turn.put(key, LimitRecord.fresh(self._limits[key], mono))
             elif record.rule != rule:
-                turn.put(key, LimitRecord(rule, _carried(record, rule, mono), record.alarm))
+                turn.put(key, replace(record, rule=rule, track=_carried(record, rule, mono)))
 
     def _judge(self, turn: _Turn, inputs: TurnInputs) -> None:
         limits, records, mono = self._limits, turn.records, turn.now.mono
@@ -184,6 +185,12 @@ class Watch:
                 self._release(turn, key)
 
     @staticmethod
+    def _end_chatter(turn: _Turn) -> None:
+        for key, record in list(turn.records.items()):
+            if record.chatter.is_over(active=record.track.active, now_ms=turn.now.utc_ms):
+                turn.apply(key, AlarmEvent.CALM, Cause(turn.now.utc_ms, record.condition))
+
+    @staticmethod
     def _release(turn: _Turn, key: str) -> None:
         record = turn.records[key]
         if record.alarm.state is not State.SUPPRESSED:
@@ -230,7 +237,7 @@ class _Turn:
     def judged(self, key: str, track: Track, changes: Sequence[Condition]) -> None:
         record = self.records[key]
         if track is not record.track:
-            self.put(key, LimitRecord(record.rule, track, record.alarm))
+            self.put(key, replace(record, track=track))
         if changes:
             self.changes.setdefault(key, []).extend(changes)
 
@@ -250,8 +257,14 @@ class _Turn:
         record = self.records[key]
         alarm, transition, why = advance(record.alarm, event, cause, self.next_occurrence)
         if transition is not None:
-            self.put(key, LimitRecord(record.rule, record.track, alarm))
-            self.transitions.append(transition)
+            chatter, occasion = record.chatter.after(transition.occasion, transition.occurrence, cause.at_ms)
+            if occasion is Occasion.CHATTERING:
+                transition = replace(transition, chatter=chatter)
+            elif occasion is Occasion.CALM:
+                # Its message follows up the report, whatever occurrences there were since.
+                transition = replace(transition, chatter=record.chatter, occurrence=record.chatter.occurrence)
+            self.put(key, replace(record, alarm=alarm, chatter=chatter))
+            self.transitions.append(replace(transition, occasion=occasion))
         return why
 
     def remove(self, key: str) -> None:

@@ -19,6 +19,7 @@ from typing import Any, Final, NamedTuple, Self
 
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
+from alerts.watch.chatter import STEADY, Chatter
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
@@ -44,6 +45,7 @@ class LimitRecord:
     rule: Rule
     track: Track
     alarm: AlarmState
+    chatter: Chatter = STEADY
 
     @classmethod
     def fresh(cls, limit: EffectiveLimit, mono: float) -> Self:
@@ -65,6 +67,7 @@ class LimitRecord:
             "rule": self.rule._asdict(),
             "track": _lasting(self.track),
             "alarm": asdict(self.alarm),
+            "chatter": asdict(self.chatter),
         }
         if boot and isinstance(self.track, LevelTrack) and self.track.pending_ms is not None:
             document["even"] = {"boot": boot, "pending": self.track.pending_mono, "newest": self.track.newest_mono}
@@ -86,7 +89,13 @@ class LimitRecord:
             even = document.get("even")
             if isinstance(track, LevelTrack) and even is not None and boot and even["boot"] == boot:
                 track = replace(track, pending_mono=even["pending"], newest_mono=even["newest"])
-            return cls(rule, track, AlarmState(**{**alarm, "state": State(alarm["state"])}))
+            chatter = document.get("chatter", {})  # records of earlier versions have none
+            return cls(
+                rule,
+                track,
+                AlarmState(**{**alarm, "state": State(alarm["state"])}),
+                Chatter(**{**chatter, "raises_ms": tuple(chatter.get("raises_ms", ()))}),
+            )
         except WatchStateUnreadable:
             raise
         except (ValueError, KeyError, TypeError) as error:
@@ -192,12 +201,12 @@ def kept(record: LimitRecord) -> tuple[object, ...]:
     """
     track = record.track
     if isinstance(track, SilenceTrack):
-        return record.rule, track.active, track.since_ms, record.alarm
+        return record.rule, track.active, track.since_ms, record.alarm, record.chatter
     extreme: float | None = None
     if track.active and track.extreme is not None:
         step = record.rule.deadband
         extreme = math.floor((track.extreme - record.rule.setpoint) / step) if step > 0 else track.extreme
-    return record.rule, track.active, track.since_ms, track.pending_ms, extreme, record.alarm
+    return record.rule, track.active, track.since_ms, track.pending_ms, extreme, record.alarm, record.chatter
 
 
 def _lasting(track: Track) -> dict[str, Any]:
