@@ -44,6 +44,8 @@ TURN_S = 1.0
 GUARD_S = 1.0
 # How often the store is asked whether there is something new to judge at once.
 LOOK_S = 0.1
+# What follows an alarm within this time is judged together, so that several become one mail.
+TOGETHER_S = 0.5
 # The wall clock and the monotonic one drift apart by this much only when the first is set.
 STEP_S = 2.0
 # When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
@@ -143,8 +145,7 @@ class AlertsDaemon:
         self._last_turn = time.monotonic()
 
     def _turn_if_there_is_news(self) -> None:
-        # What follows an alarm within a second is judged together, so that it becomes one mail.
-        if time.monotonic() - self._last_messages < TURN_S:
+        if time.monotonic() - self._last_messages < TOGETHER_S:
             return
         try:
             if self._turner.has_news():

@@ -65,6 +65,9 @@ ENOUGH_WITHOUT_BROKER = 5000
 # How often the writer's loop turns although nothing calls for it: for a stop, a pulse, a dead source.
 LOOP_S = 0.5
 
+# Where there is no mirror, the change feed is written with every eighth pulse: summaries follow it every two hours.
+FEED_EVERY = 8
+
 # A reading that is to be committed at once waits this long for what comes with it.
 GATHER_S = 0.1
 
@@ -91,6 +94,7 @@ class IngestDaemon:
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
             calm=Calm(ranges(cellar.limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
+            feed_every=FEED_EVERY if cellar.mirror is None else 1,
         )
         self._unstored_sender = UnstoredSender(cellar.store_path)
         self._unstored = UnstoredReadings(

@@ -413,6 +413,17 @@ def test_a_flood_of_unknown_addresses_is_bounded_and_counted(desk: Desk) -> None
     assert sum(row.times for row in kept) == count
 
 
+def test_the_feed_is_written_with_every_so_many_th_pulse(desk: Desk) -> None:
+    writer = Writer(desk.store, Decoder(BINDINGS), lambda tickets: None, lambda: 10_000, feed_every=3)
+    fed = []
+    for number in range(7):
+        writer.offer(a_sample(str(number), arrival_ms=NOW + number))
+        assert writer.turn(NOW, desk.pulse)
+        fed.append([touch[1:] for touch in touched_after(desk.store, 0)])
+    first, fourth, seventh = (1, NOW, NOW), (1, NOW + 1, NOW + 3), (1, NOW + 4, NOW + 6)
+    assert fed == [[first]] * 3 + [[first, fourth]] * 3 + [[first, fourth, seventh]]
+
+
 # ---- threads -------------------------------------------------------------------------------------------------------
 
 

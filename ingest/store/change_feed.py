@@ -1,8 +1,7 @@
 """The change feed, and the durable cursors of what follows it.
 
-Fresh readings enter the feed with the daemon's pulse, every 15 seconds, not with each commit: a page less for
-each of the commits of a day. The cursor ``FED`` says which of them have entered, so that none is left out after a
-crash.
+Fresh readings enter the feed with a pulse of the daemon, not with each commit: a page less for each of the commits of a
+day. The cursor ``FED`` says which of them have entered, so that none is left out after a crash.
 """
 
 from __future__ import annotations

@@ -53,7 +53,8 @@ class Writer:
 
     acknowledge: takes the tickets of a commit, in the order in which their messages came.
     enough: how many waiting samples call for a commit at once, asked again at each sample; then ``wake`` is set. Any
-    sample sets ``arrived``. calm: how long a reading may wait. monotonic: seconds.
+    sample sets ``arrived``. calm: how long a reading may wait. feed_every: with every so many-th pulse the
+    change feed is written. monotonic: seconds.
     """
 
     def __init__(
@@ -66,6 +67,7 @@ class Writer:
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
         calm: Calm | None = None,
+        feed_every: int = 1,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._store = store
@@ -73,6 +75,8 @@ class Writer:
         self._appender = Appender(store)
         self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers, calm)
         self._calm = calm
+        self._feed_every = feed_every
+        self._pulses = 0
         self._newest_part: int | None = None
         self._acknowledge = acknowledge
         self._enough = enough
@@ -275,8 +279,9 @@ class Writer:
                 write_pulse(connection)
 
         if batch.rows or batch.confirmed or write_pulse is not None:
-            # The change feed is written with the pulse: nobody who follows it is in a hurry.
-            self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=write_pulse is not None)
+            # The change feed is written with a pulse: nobody who follows it is in a hurry.
+            feed = write_pulse is not None and self._pulses % self._feed_every == 0
+            self._appender.commit(batch.rows, further, batch.confirmed, came=batch.came, feed=feed)
             if batch.estimated:
                 self._anchor = anchor
             self.counters.commits += 1
@@ -284,4 +289,5 @@ class Writer:
         self.counters.last_error = None
         self._builder.committed(batch)
         if write_pulse is not None:
+            self._pulses += 1
             self._builder.rejects.clear()
