@@ -30,7 +30,7 @@ from ingest.simulation.loopback import free_port
 
 # More than three messages of one turn are put together in one mail.
 ROOMS = 3
-GOAL_S = 4.0
+GOAL_S = 2.0
 LONGEST_S = 60.0
 LIMIT = """
 [[limit]]
