@@ -22,6 +22,7 @@ from ingest.times import iso_utc
 pytestmark = pytest.mark.whole
 
 MESSAGES = 20_000
+KILLS = 4
 FIRST_MS = 1_790_000_000_000
 
 BOX = probe(topic="cellar/K1/box", payload="json", pointer="/kPa", time_pointer="/at")
@@ -35,9 +36,9 @@ def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_pat
         with running:
             # The session must exist before the first message: a broker keeps nothing for a name it never heard.
             eventually(lambda: "broker: connected" in leeside("now", file).stdout)
-            publisher = threading.Thread(target=_publish, args=(broker,))
-            publisher.start()
             killed: set[int] = set()
+            publisher = threading.Thread(target=_publish, args=(broker, killed))
+            publisher.start()
             pause = threading.Event()
             while publisher.is_alive():
                 pause.wait(chance.uniform(0.1, 1.0))
@@ -53,11 +54,11 @@ def test_every_time_is_there_exactly_once_after_kills_at_random_moments(disk_pat
         assert connection.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     connection.close()
     # The supervisor waits longer each time, so there are fewer kills than tries; but these did happen.
-    assert len(killed) >= 4
+    assert len(killed) >= KILLS
 
 
-def _publish(broker: Mosquitto) -> None:
-    """At a pace that spreads the messages over the kills."""
+def _publish(broker: Mosquitto, killed: set[int]) -> None:
+    """At a pace that spreads the messages over the kills, however long those take."""
     command = ["mosquitto_pub", "-h", broker.host, "-p", str(broker.port), "-t", "cellar/K1/box", "-q", "1", "-l"]
     process = subprocess.Popen(command, stdin=subprocess.PIPE)
     assert process.stdin is not None
@@ -68,8 +69,13 @@ def _publish(broker: Mosquitto) -> None:
         if index % 500 == 499:
             process.stdin.flush()
             pause.wait(0.2)
+            _await_kills(killed, KILLS * (index + 1) // MESSAGES)
     process.stdin.close()
     assert process.wait(60) == 0
+
+
+def _await_kills(killed: set[int], count: int) -> None:
+    eventually(lambda: len(killed) >= count)
 
 
 def _kill(running: Leeside, role: str) -> set[int]:
