@@ -162,6 +162,18 @@ def test_what_is_being_sent_is_not_taken_back(store: Store) -> None:
     assert [row.state for row in recent_messages(store)] == ["waiting", "sent"]
 
 
+def test_when_a_server_is_back_the_alarm_comes_before_its_all_clear(store: Store) -> None:
+    inbox, port = Inbox(), free_port()
+    outbox = outbox_of(store, Channel(otherwise=MailChannel(route(port), lambda: None, UTC).deliver))
+    put(store, occurrence="7f3k 7f3m")
+    assert run(store, outbox, 400_000) == 0
+    put(store, message_id="<back@cellar.example>", occasion="returned", subject="BACK TO NORMAL", created_ms=500_000)
+    with mail_server(inbox, port):
+        assert outbox.work(500_000) == 0, "the next try of the alarm is in a quarter of an hour"
+        assert run(store, outbox, 2_000_000, from_ms=501_000) == 2
+    assert [mail["Subject"] for mail in inbox.mails] == [STORED.subject, "BACK TO NORMAL"]
+
+
 def test_a_lost_note_makes_a_second_mail_with_the_same_id(store: Store) -> None:
     inbox, port = Inbox(), free_port()
     channel = MailChannel(route(port), lambda: None, UTC)
