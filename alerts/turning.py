@@ -10,7 +10,7 @@ from collections.abc import Callable, Sequence
 from itertools import count
 from typing import Final
 
-from alerts.message import SHOWN_READINGS, DirectMessages, Notifier, NotJudged, not_judged, put_report
+from alerts.message import SHOWN_READINGS, DirectMessages, Notifier, NotJudged, not_judged, put_report, wrong_future
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -44,7 +44,7 @@ from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged
-from ingest.store.readings.undated import DATED, KNOWN
+from ingest.store.readings.undated import DATED, FORGOTTEN, FORGOTTEN_FUTURE, KNOWN
 from ingest.times import END_OF_TIME_MS
 
 log = logging.getLogger("alerts")
@@ -53,6 +53,8 @@ _TURN: Final = "turn"
 _OCCURRENCE: Final = "occurrence"
 # The counter of the newest pulse of ingest that was judged.
 _PULSE: Final = "turn pulse"
+# The last wrong future that was reported.
+_FORGOTTEN: Final = "turn clock"
 
 # The pulse is written right after that of ingest: what the file system itself writes for a commit is then written once
 # for both. Where ingest is late or dead it is not waited for.
@@ -67,9 +69,9 @@ FIRST_LOOK_MS: Final = 10 * 60 * 1000
 # When no limit was judged for longer than this, a message says so; docs/operations.md states this number.
 AWAY_S: Final = 60.0
 # A limit on silence that has heard nothing for so long does not begin again at a restart.
-SILENCE_KEPT_S: Final = PULSE_S
+SILENCE_KEPT_S: Final = 10.0
 # A restart is as quick as this where the daemon died or was started again at once.
-QUICK_RESTART_S: Final = 3 * PULSE_S
+QUICK_RESTART_S: Final = 20.0
 # After the machine was off, what is slow has at least so long to be heard before its silence is alarmed.
 AFTER_BOOT_S: Final = 600.0
 # The clock of a machine that is kept right by the network still moves by fractions of a second.
@@ -224,11 +226,15 @@ class Turner:
         result = self._watch.turn(self._state, inputs, now, next_occurrence)
         judged_id = rows[-1][0] if rows else self._judged_id
         messages = 0
-        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged)
+        forgotten = cursor(self._store, FORGOTTEN)
+        wrong = cursor(self._store, FORGOTTEN_FUTURE) if forgotten != cursor(self._store, _FORGOTTEN) else None
+        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged, wrong)
         if pulse_is_due or any(news):
             with self._store.write() as connection:
-                messages = self._report(connection, now) + self._keep(connection, result, now)
+                messages = self._report(connection, now, wrong) + self._keep(connection, result, now)
                 self._without_store.keep(connection, result.transitions, now)
+                if forgotten is not None:
+                    set_cursor(connection, _FORGOTTEN, forgotten)
                 set_cursor(connection, _TURN, judged_id)
                 set_cursor(connection, _OCCURRENCE, occurrences)
                 if ingest is not None:
@@ -300,14 +306,17 @@ class Turner:
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
 
-    def _report(self, connection: sqlite3.Connection, now: Now) -> int:
+    def _report(self, connection: sqlite3.Connection, now: Now, wrong_future_ms: int | None) -> int:
         """Put what belongs to no alarm into the outbox; the number of messages."""
-        gap = self._not_judged
-        if gap is None:
-            return 0
-        text = not_judged(gap, self._cellar.file, self._cellar.site.zone)
-        log.warning("%s", text.body.partition("\n")[0])
-        return put_report(connection, text, self._cellar, f"not-judged-{gap.from_ms}", now.utc_ms)
+        file, zone, count = self._cellar.file, self._cellar.site.zone, 0
+        if (gap := self._not_judged) is not None:
+            text = not_judged(gap, file, zone)
+            log.warning("%s", text.body.partition("\n")[0])
+            count += put_report(connection, text, self._cellar, f"not-judged-{gap.from_ms}", now.utc_ms)
+        if wrong_future_ms is not None:
+            text = wrong_future(wrong_future_ms, file, zone)
+            count += put_report(connection, text, self._cellar, f"clock-{wrong_future_ms}", now.utc_ms)
+        return count
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(

@@ -24,7 +24,7 @@ import sdnotify
 
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
-from ingest.machine_clock import even_time
+from ingest.machine_clock import even_time, network_sets_clock
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
@@ -204,7 +204,9 @@ class IngestDaemon:
     def _turn(self, with_pulse: bool, now: float) -> bool:
         write_pulse = self._write_pulse if with_pulse else None
         try:
-            stored = self._clock_guard.turn(self._writer, write_pulse, wall_ms(), time.monotonic())
+            stored = self._clock_guard.turn(
+                self._writer, write_pulse, wall_ms(), time.monotonic(), network_sets_clock()
+            )
             self._hand_on(stored)
         except Exception:
             self._turn_failed = True

@@ -34,7 +34,8 @@ from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 from ingest.store.readings.settling import Settler
-from ingest.store.readings.undated import DATED
+from ingest.store.readings.undated import DATED, KNOWN
+from ingest.store.readings.wrong_future import forget_future
 
 EPOCH_MS = 1_790_000_000_000
 
@@ -891,3 +892,16 @@ def test_an_open_alarm_on_wine_waits_while_the_vessel_is_empty(emptied_keg: Empt
     keg.turn()
     assert keg.states()["K1/temperature/high"] == "normal"
     assert len(keg.subjects()) > len(before)
+
+
+def test_that_a_wrong_future_was_forgotten_is_reported_once(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    with bench.store.write() as connection:
+        set_cursor(connection, KNOWN, 4_102_444_800_000)
+    forget_future(bench.store, bench.now.utc_ms, "boot-1")
+    for _ in range(3):
+        bench.turn()
+        bench.restart()
+    assert _notes(bench) == [f"{who}: NOTE: the machine's clock was ahead and is right again" for who in ("ana", "ben")]
+    assert "up to 2100-01-01" in recent_messages(bench.store)[0].body

@@ -16,7 +16,9 @@ from ingest.store import Store
 from ingest.store.change_feed import cursor, set_cursor, touched_after
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import raw
-from ingest.store.readings.undated import DATED
+from ingest.store.readings.settling import Settler
+from ingest.store.readings.undated import DATED, FORGOTTEN_FUTURE
+from ingest.store.readings.wrong_future import forget_future, future_readings
 from ingest.writing.board_clock import ClockState
 from ingest.writing.clock_guard import ClockGuard
 from ingest.writing.writer import Writer
@@ -60,9 +62,9 @@ class Board:
             sample._replace(arrival_ms=self.wall_ms, arrival_mono=self.mono, ticket=Ticket(1, self._packet, 1))
         )
 
-    def turn(self, after_s: float = 1.0) -> ClockState:
+    def turn(self, after_s: float = 1.0, steered: bool | None = None) -> ClockState:
         self.mono += after_s
-        assert self.keeper.turn(self.writer, lambda _: None, self.wall_ms, self.mono)
+        assert self.keeper.turn(self.writer, lambda _: None, self.wall_ms, self.mono, steered)
         return self.keeper.verdict
 
     def rows(self) -> list[tuple[int, int]]:
@@ -220,3 +222,88 @@ def test_a_first_start_on_a_new_store_believes_the_clock(tmp_path: Path) -> None
         board.sample(b"12")
         assert board.turn() is ClockState.RIGHT
         assert board.rows() == [(BOOT_MS, GOOD)]
+
+
+def test_a_clock_a_day_ahead_for_a_moment_leaves_no_trace(store: Store) -> None:
+    board = Board(store, NOW + 10_000)
+    board.sample(b"12")
+    assert board.turn() is ClockState.RIGHT
+    board.set_clock(board.wall_ms + 86_400_000)
+    for _ in range(20):
+        board.sample(b"13")
+        assert board.turn() is ClockState.UNKNOWN
+    board.set_clock(board.wall_ms - 86_400_000)
+    assert board.turn() is ClockState.RIGHT
+    assert board.rows() == [(NOW + 10_000 + 1000 * second, GOOD) for second in range(21)]
+    assert cursor(store, "clock") == board.wall_ms
+
+
+FAR_MS = 4_102_444_800_000  # 2100
+WRONG = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
+
+
+def _in_2100(store: Store) -> Board:
+    """Three readings of 2100, and the clock is right again, behind what was stored."""
+    board = Board(store, FAR_MS)
+    for _ in range(3):
+        board.sample(b"12")
+        assert board.turn() is ClockState.RIGHT
+    board.set_clock(NOW + 3_600_000)
+    board.sample(b"13")
+    assert board.turn() is ClockState.UNKNOWN
+    return board
+
+
+def test_the_store_comes_back_from_a_wrong_future_once_the_network_steers_the_clock(store: Store) -> None:
+    board = _in_2100(store)
+    place = touched_after(store, 0)[-1].seq
+    while board.turn(steered=True) is not ClockState.RIGHT:
+        assert board.mono < 200
+    board.sample(b"14")
+    board.turn(steered=True)
+    now_ms = board.wall_ms
+    assert board.rows() == [
+        (NOW + 3_600_000, GOOD),
+        (now_ms - 1000, GOOD),
+        *((FAR_MS + second * 1000, WRONG) for second in range(3)),
+    ]
+    assert cursor(store, "clock") == now_ms
+    assert (cursor(store, FORGOTTEN_FUTURE) or 0) >= FAR_MS
+    assert (1, FAR_MS, FAR_MS + 2000) in [touch[1:] for touch in touched_after(store, place)]
+    # Also after a restart stamps are those of now.
+    again = Board(store, board.wall_ms, mono=board.mono)
+    again.sample(b"15")
+    assert again.turn() is ClockState.RIGHT
+    assert again.rows()[2] == (now_ms, GOOD)
+
+
+@pytest.mark.parametrize("running", [True, False])
+def test_the_owners_word_brings_the_store_back_from_a_wrong_future(store: Store, running: bool) -> None:
+    board = _in_2100(store)
+    if not running:
+        board = Board(store, board.wall_ms, mono=board.mono)
+    assert forget_future(store, board.wall_ms, "boot-1") == 3
+    if not running:
+        board = Board(store, board.wall_ms, mono=board.mono)
+    assert board.turn() is ClockState.RIGHT
+    board.sample(b"14")
+    board.turn()
+    assert [at for at, _ in board.rows()][:2] == [NOW + 3_600_000, board.wall_ms - 1000]
+    (future,) = future_readings(store, board.wall_ms)
+    assert future == (1, 3, 3, FAR_MS, FAR_MS + 2000)
+
+
+def test_a_wrong_future_that_was_settled_is_marked_too_and_holds_no_stamp_up(store: Store) -> None:
+    board = _in_2100(store)
+    settler = Settler(store)
+    settler.begin(FAR_MS + 10**9)
+    while settler.slice():
+        pass
+    assert future_readings(store, board.wall_ms)[0].marked == 0
+    forget_future(store, board.wall_ms, "boot-1")
+    assert [quality for at, quality in board.rows() if at == FAR_MS + 2000] == [WRONG]
+    again = Board(store, board.wall_ms, mono=board.mono)
+    assert again.turn() is ClockState.RIGHT
+    again.sample(b"15")
+    again.turn()
+    assert (again.wall_ms - 1000, GOOD) in again.rows()

@@ -18,6 +18,7 @@ from alerts.view.format import age, counted, quantity_name, value_text
 from ingest.cellar import Cellar, EffectiveLimit, load_cellar
 from ingest.errors import CellarFileError
 from ingest.json_text import json_text
+from ingest.machine_clock import network_sets_clock
 from ingest.process import wall_ms
 
 EXAMPLE: Final = "leeside check cellar.toml"
@@ -30,6 +31,13 @@ def check(
         bool, typer.Option("--live", help="Also try broker, topics, serial lines, chips, mail server and mirror.")
     ] = False,
     with_store: Annotated[bool, typer.Option("--store", help="Also check the whole store for damage.")] = False,
+    with_clock: Annotated[
+        bool, typer.Option("--clock", help="Also check the machine's clock against what the store knows.")
+    ] = False,
+    forget: Annotated[
+        bool,
+        typer.Option("--forget", help="With --clock: the machine's clock is right; forget the future that is stored."),
+    ] = False,
 ) -> int:
     """List everything that is wrong in a cellar file or, if nothing is, the limits that will be watched.
 
@@ -43,10 +51,12 @@ def check(
     if not as_json:
         _print(cellar)
     results = []
-    if live or with_store:
+    with_clock = with_clock or forget
+    tries = live or with_store or with_clock
+    if tries:
         if not as_json:
             print("\nTried out:", flush=True)
-        for result in _try_out(cellar, live=live, with_store=with_store):
+        for result in _try_out(cellar, live=live, with_store=with_store, with_clock=with_clock, forget=forget):
             results.append(result)
             if not as_json:
                 # Some take a while, so each is printed as soon as it is there.
@@ -60,7 +70,7 @@ def check(
             "site": cellar.site.name,
             "limits": [asdict(limit) for limit in cellar.limits],
         }
-        if live or with_store:
+        if tries:
             out["tried"] = [result.as_json() for result in results]
         print(json_text(out, indent=2))
     return 0 if ok else 1
@@ -76,8 +86,9 @@ def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
     print(f"{counted(len(error.problems), 'mistake')}; nothing was started.", file=sys.stderr)
 
 
-def _try_out(cellar: Cellar, *, live: bool, with_store: bool) -> Iterator[CheckResult]:
-    # Both import what a look at the file alone does not need.
+def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, forget: bool) -> Iterator[CheckResult]:
+    # All of these import what a look at the file alone does not need.
+    from alerts.command.check_clock import check_clock
     from alerts.command.check_live import check_live
     from alerts.command.check_store import check_store
 
@@ -86,6 +97,8 @@ def _try_out(cellar: Cellar, *, live: bool, with_store: bool) -> Iterator[CheckR
         yield from check_live(cellar, os.environ, now_ms)
     if with_store:
         yield from check_store(cellar, now_ms)
+    if with_clock:
+        yield from check_clock(cellar, now_ms, network_sets_clock(), forget=forget)
 
 
 def _print(cellar: Cellar) -> None:

@@ -107,7 +107,10 @@ def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
     for name, line in pulse.lines.items():
         lines.append(f"line {name}: " + ("open" if line.open else line.last_error or "not open yet"))
     if pulse.clock != "right":
-        lines.append("the machine's clock is behind what is already stored; times are estimates until it is right")
+        lines.append(
+            "the machine's clock is behind what is already stored, or has just jumped ahead; times are estimates until "
+            "it is right. `leeside check FILE --clock` says more"
+        )
     for probe, sample in pulse.retained.items():
         lines.append(f"{probe}: the broker had kept '{sample.found}', of unknown age; shown here, not stored")
     lines += [

@@ -31,6 +31,9 @@ from ingest.store.readings.series_history import latest
 from ingest.store.rejects import Reject, rejects
 from ingest.store.trouble import store_trouble
 
+# Readings of a later time than this are of a clock that was wrong; a probe's own clock may be a little ahead.
+SOON_MS: Final = 10 * 60 * 1000
+
 _SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
 
 
@@ -181,7 +184,7 @@ def _readings(cellar: Cellar, store: Store, now_ms: int, silences: Mapping[str, 
     """silences: as ``_silences``; of a probe that is missing there, the age of its newest reading decides."""
     known = {(row.probe, row.place, row.quantity): row for row in all_series(store)}
     series = {probe.id: known.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
-    newest = latest(store, [row.id for row in series.values() if row is not None])
+    newest = latest(store, [row.id for row in series.values() if row is not None], now_ms + SOON_MS)
     no_data_s = {limit.probe: limit.setpoint for limit in cellar.limits if limit.kind == "no data"}
     readings = {}
     for probe in cellar.probe:

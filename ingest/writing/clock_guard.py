@@ -11,7 +11,8 @@ from collections.abc import Callable
 from ingest.machine_clock import boot_id
 from ingest.store import Store
 from ingest.store.change_feed import cursor, set_cursor
-from ingest.store.readings.undated import KNOWN, Anchor, open_anchor
+from ingest.store.readings.undated import FORGOTTEN, KNOWN, Anchor, open_anchor
+from ingest.times import iso_utc
 from ingest.writing.batch import Timing
 from ingest.writing.board_clock import BoardClock, ClockState
 from ingest.writing.writer import Writer
@@ -27,9 +28,11 @@ class ClockGuard:
         self._anchor = open_anchor(store, self._boot)
         known_ms = cursor(store, KNOWN) or 0
         self._clock = BoardClock.at_start(known_ms, wall_ms, mono)
-        if self._anchor is not None:
+        if self._anchor is not None and wall_ms < known_ms:
             # This boot has made estimates before; they go on from the same anchor, and there is no second wait.
             self._clock = BoardClock(self._anchor.known_ms, self._anchor.known_mono)
+        self._store = store
+        self._forgotten = cursor(store, FORGOTTEN)
         self._trusted_mono = float("-inf")
         self._logged = ClockState.RIGHT
 
@@ -49,11 +52,28 @@ class ClockGuard:
         return True
 
     def turn(
-        self, writer: Writer, write_pulse: Callable[[sqlite3.Connection], None] | None, wall_ms: int, mono: float
+        self,
+        writer: Writer,
+        write_pulse: Callable[[sqlite3.Connection], None] | None,
+        wall_ms: int,
+        mono: float,
+        steered: bool | None = None,
     ) -> bool:
-        """Make one turn of the writer; True when all that may be stored is. Raises only what the writer raises."""
+        """Make one turn of the writer; True when all that may be stored is. Raises StoreError where a clock that came
+        right could not be noted, else only what the writer raises.
+
+        steered: whether the network steers the wall clock, None where that is unknown.
+        """
         before = self._clock.verdict
-        verdict = self._clock.look(wall_ms, mono)
+        verdict = self._clock.look(wall_ms, mono, steered)
+        if self._clock.future_is_wrong:
+            self._forget_future(wall_ms)
+        if (forgotten := cursor(self._store, FORGOTTEN)) != self._forgotten:
+            # Just now, or by the owner's word.
+            self._forgotten = forgotten
+            self._clock = BoardClock.at_start(cursor(self._store, KNOWN) or 0, wall_ms, mono)
+            writer.remember()
+            verdict = self._clock.look(wall_ms, mono, steered)
         self._log_change(verdict)
         if verdict is ClockState.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
@@ -68,7 +88,7 @@ class ClockGuard:
         if before is not ClockState.RIGHT:
             self._trusted_mono = mono
         if self._anchor is not None:
-            shift_ms = self._clock.shift(wall_ms, mono)
+            shift_ms = self._anchor.shift(wall_ms, mono)
             moved = writer.date(self._anchor, shift_ms, wall_ms)
             log.warning("the clock is right again: %d readings were dated again, by %+.0f s", moved, shift_ms / 1000)
             self._anchor = None
@@ -79,6 +99,19 @@ class ClockGuard:
         if stored and not writer.waiting:
             self._trusted_mono = float("-inf")
         return stored
+
+    def _forget_future(self, wall_ms: int) -> None:
+        # Imported when it is needed: numpy is among what it brings.
+        from ingest.store.readings.wrong_future import forget_future
+
+        future_ms = self._clock.known_ms
+        marked = forget_future(self._store, wall_ms, self._boot)
+        log.warning(
+            "the clock had been ahead, up to %s, and is right again by the network: %d readings of times that have not "
+            "come yet are marked as uncertain",
+            iso_utc(future_ms),
+            marked,
+        )
 
     @staticmethod
     def _with_known(
@@ -100,4 +133,7 @@ class ClockGuard:
         if verdict is ClockState.WAITING:
             log.warning("the board's clock is behind what is stored already; readings wait up to two minutes for it")
         elif verdict is ClockState.UNKNOWN:
-            log.warning("the board's clock is behind what is stored already; readings are stored with estimated times")
+            log.warning(
+                "the board's clock is behind what is stored already, or has jumped ahead; readings are stored with "
+                "estimated times"
+            )

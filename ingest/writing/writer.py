@@ -203,6 +203,10 @@ class Writer:
         """Commit a pulse alone, while readings have to wait; False when the commit failed."""
         return self._try_commit(Batch(), write_pulse, now_ms, None)
 
+    def remember(self) -> None:
+        """Read again what the store holds, after times in it were forgotten."""
+        self._appender.remember()
+
     def date(self, anchor: Anchor, shift_ms: int, now_ms: int) -> int:
         """The clock has come right: move the estimated times of this boot by shift_ms; gives how many readings moved.
 

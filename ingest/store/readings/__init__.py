@@ -13,6 +13,7 @@ summaries        the stored summaries, kept up to date
 retention        dropping what the owner no longer keeps
 bulk_import      readings of the past, straight into blocks
 scaling          many numbers at once through their scales
+wrong_future     readings of a time that has not come yet, and going back from there
 series_history   one series read back
 history_sources  which readings and results make up a history
 merge            readings and results of one history in order of time

@@ -17,6 +17,8 @@ from typing import NamedTuple
 from ingest.reading import ESTIMATED, Quality, Reason, Row, quality_code
 from ingest.store.change_feed import DAY_MS, FED, SETTLED, cursor, set_cursor, touch, unfed
 from ingest.store.connection import Store
+from ingest.store.readings.undated import KNOWN
+from ingest.times import END_OF_TIME_MS
 
 _GOOD = quality_code(Quality.GOOD)
 _CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK) + ESTIMATED
@@ -33,6 +35,9 @@ REMEMBERED_IDS = 8192
 
 # How many of the newest rows are read at start to remember them.
 REBUILD_ROWS = 120_000
+
+# A time that a wrong clock gave (its reason is "clock", and it is no estimate) holds no later stamp up.
+_HAS_COME = f"NOT (quality < {ESTIMATED} AND (quality >> 2) & 63 = {int(Reason.CLOCK)})"
 
 _CHUNK = 512
 
@@ -100,7 +105,8 @@ class Appender:
         # or a follower would overlook a reading.
         self._newest_id = max(int(newest), cursor(store, SETTLED) or 0, cursor(store, FED) or 0)
         rows = store.connection.execute(
-            "SELECT series, at FROM fresh WHERE id > ? ORDER BY series, at", (self._newest_id - REBUILD_ROWS,)
+            f"SELECT series, at FROM fresh WHERE id > ? AND {_HAS_COME} ORDER BY series, at",  # noqa: S608  constants
+            (self._newest_id - REBUILD_ROWS,),
         )
         for series, at in rows:
             self._recent.setdefault(series, []).append(at)
@@ -110,13 +116,14 @@ class Appender:
         if silent:
             marks = ",".join("?" * len(silent))
             for series, at in store.connection.execute(
-                f"SELECT series, max(at) FROM fresh WHERE series IN ({marks}) GROUP BY series",  # noqa: S608  only question marks
+                f"SELECT series, max(at) FROM fresh WHERE series IN ({marks}) AND {_HAS_COME} GROUP BY series",  # noqa: S608  only question marks
                 silent,
             ):
                 self._recent[series] = [at]
         for (series,) in store.connection.execute("SELECT id FROM series"):
             row = store.connection.execute(
-                "SELECT to_ms FROM block WHERE series = ? ORDER BY day DESC LIMIT 1", (series,)
+                "SELECT to_ms FROM block WHERE series = ? AND to_ms <= ? ORDER BY day DESC LIMIT 1",
+                (series, cursor(store, KNOWN) or END_OF_TIME_MS),
             ).fetchone()
             recent = self._recent.setdefault(series, [])
             if row is not None and (not recent or row[0] > recent[-1]):

@@ -167,24 +167,29 @@ def span(store: Store, series: int, from_ms: int = 0, to_ms: int = END_OF_TIME_M
     return (min(known), max(known)) if known else None
 
 
-def latest(store: Store, wanted: Collection[int]) -> dict[int, Reading]:
-    """The newest reading by time of each wanted series that has any; ``number`` is still unscaled."""
+def latest(store: Store, wanted: Collection[int], until_ms: int = END_OF_TIME_MS) -> dict[int, Reading]:
+    """The newest reading by time, not after until_ms, of each wanted series that has any; ``number`` is unscaled."""
     if not wanted:
         return {}
     marks = ",".join("?" * len(wanted))
     rows = store.connection.execute(
         # SQLite gives the other columns of the row that holds the maximum ("bare columns in an aggregate query").
-        f"SELECT series, max(at), number, quality FROM fresh WHERE series IN ({marks}) GROUP BY series",  # noqa: S608  only question marks
-        tuple(wanted),
+        f"SELECT series, max(at), number, quality FROM fresh WHERE series IN ({marks}) AND at <= ?"  # noqa: S608  only question marks
+        " GROUP BY series",
+        (*wanted, until_ms),
     )
     readings = {row[0]: Reading(*row) for row in rows}
     for series in wanted:
         row = store.connection.execute(
-            "SELECT day, to_ms FROM block WHERE series = ? ORDER BY day DESC LIMIT 1", (series,)
+            "SELECT day, to_ms FROM block WHERE series = ? AND from_ms <= ? ORDER BY day DESC LIMIT 1",
+            (series, until_ms),
         ).fetchone()
         if row is not None and (series not in readings or readings[series].at_ms <= row[1]):
             block = block_of(store, series, row[0])
-            readings[series] = Reading(series, row[1], float(block.number[-1]), int(block.quality[-1]))
+            place = int(np.searchsorted(block.at_ms, until_ms, "right")) - 1
+            at_ms = int(block.at_ms[place])
+            if series not in readings or readings[series].at_ms <= at_ms:
+                readings[series] = Reading(series, at_ms, float(block.number[place]), int(block.quality[place]))
     return readings
 
 

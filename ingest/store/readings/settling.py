@@ -18,7 +18,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from ingest.errors import StoreError
-from ingest.reading import ESTIMATED
+from ingest.reading import ESTIMATED, Reason, quality_reason
 from ingest.store.change_feed import DAY_MS, FED, SETTLED, cursor, set_cursor
 from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays, pack, unpack
@@ -116,8 +116,9 @@ class Settler:
         ).fetchall()
         old = 0
         for number, series, at, value, quality in rows:
-            if at >= self._before_ms or quality >= ESTIMATED:
-                continue  # an estimated time may still be moved, so it waits
+            # An estimated time may still be moved, so it waits. One of a wrong clock never comes, so it does not.
+            if quality >= ESTIMATED or (at >= self._before_ms and quality_reason(quality) is not Reason.CLOCK):
+                continue
             old += 1
             self._groups.setdefault((series, at // DAY_MS), []).append((number, at, value, quality))
         # Rows come in order of arrival: a window in which nothing is old is followed by younger ones only.

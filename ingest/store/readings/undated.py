@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["DATED", "KNOWN", "Anchor", "date_estimates", "note_estimates", "open_anchor"]
+__all__ = [
+    "DATED",
+    "FORGOTTEN",
+    "FORGOTTEN_FUTURE",
+    "KNOWN",
+    "Anchor",
+    "date_estimates",
+    "note_estimates",
+    "open_anchor",
+]
 
 import sqlite3
 from typing import Final, NamedTuple
@@ -17,6 +26,10 @@ DATED: Final = "dated"
 # The newest moment (UTC ms) that was committed under a believed clock.
 KNOWN: Final = "clock"
 
+# When (UTC ms) a wrong future was last forgotten, and what had been believed before that.
+FORGOTTEN: Final = "clock forgotten"
+FORGOTTEN_FUTURE: Final = "clock forgotten future"
+
 _CLOCK: Final = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _GOOD: Final = quality_code(Quality.GOOD)
 
@@ -30,6 +43,10 @@ class Anchor(NamedTuple):
     boot: str
     known_ms: int
     known_mono: float
+
+    def shift(self, wall_ms: int, mono: float) -> int:
+        """By how many ms estimated times are to be moved, now that wall_ms is believed."""
+        return wall_ms - self.known_ms - round((mono - self.known_mono) * 1000)
 
 
 def note_estimates(connection: sqlite3.Connection, anchor: Anchor, after_id: int) -> None:
