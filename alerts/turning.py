@@ -243,6 +243,7 @@ class Turner:
                 pulse = self._pulse(judged_id, result.state, now)
                 write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
             self._without_store.stored(now)
+            _log_steps(result.transitions)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
         self._not_judged = None
@@ -339,10 +340,14 @@ class Turner:
         transitions = {}
         for transition in result.transitions:
             transitions[add_transition(connection, _transition_row(transition))] = transition
-            log.info("%s: %s -> %s (%s)", transition.key, transition.from_state, transition.to_state, transition.event)
         for event, outcome in result.outcomes:
             mark_applied(connection, event, outcome, now.utc_ms)
         return self._notifier.notify(connection, transitions, now.utc_ms)
+
+
+def _log_steps(transitions: Sequence[Transition]) -> None:
+    for step in transitions:
+        log.info("%s: %s -> %s (%s)", step.key, step.from_state, step.to_state, step.event)
 
 
 def _identity(pulse: Pulse[IngestPulse] | None) -> tuple[int, int] | None:

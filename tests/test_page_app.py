@@ -16,6 +16,7 @@ from alerts.watch.alarm_table import State
 from ingest.cellar import Cellar
 from ingest.entering import enter
 from ingest.pulse import IngestPulse, MirrorPulse
+from ingest.store import RoleLock
 from ingest.store.alarms.messages import begin_try, mark_failed, recent_messages
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.pulse_rows import write_pulse
@@ -105,6 +106,17 @@ def test_silence_bad_quality_and_dead_daemons_are_told(on_disk: CellarOnDisk) ->
     assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
     assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page
     assert "Limits are not being watched: the alerts part of leeside has not responded yet." in page
+
+
+def test_a_store_that_takes_no_writes_is_named_instead_of_silent_daemons(on_disk: CellarOnDisk) -> None:
+    on_disk.pulse("ingest", seconds_ago=120)
+    with RoleLock(on_disk.store.path, "ingest") as lock:
+        lock.note("the disk does not take more")
+        page = _page(on_disk.cellar)
+        assert "Nothing can be stored: the disk does not take more." in page
+        assert "has not responded" not in page
+        lock.note("")
+        assert "has not responded" in _page(on_disk.cellar)
 
 
 def test_mail_that_is_refused_stands_above_all_else(on_disk: CellarOnDisk) -> None:

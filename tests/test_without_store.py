@@ -111,7 +111,10 @@ STORE = "HIGH: leeside store takes no writes"
 ALARM = "HIGH: K1 pressure 3.0 kPa, below 5 kPa"
 
 
-def test_a_high_alarm_goes_out_once_and_is_noted_when_the_store_is_back(bench: Bench) -> None:
+def test_a_high_alarm_goes_out_once_and_is_noted_when_the_store_is_back(
+    bench: Bench, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("INFO")
     _take_nothing(bench)
     rows = []
     for _ in range(6):
@@ -128,6 +131,8 @@ def test_a_high_alarm_goes_out_once_and_is_noted_when_the_store_is_back(bench: B
     assert [row.state for row in recent_messages(bench.store)] == ["sent"] * 3
     states = {row.key: row.state for row in alarm_rows(bench.store)}
     assert states["K1/pressure/low"] == "unacknowledged"
+    # A step is logged when it is stored, and not with each try.
+    assert caplog.text.count("K1/pressure/low: normal -> unacknowledged") == 1
 
 
 def test_a_short_trouble_is_nobodys_business(bench: Bench) -> None:
