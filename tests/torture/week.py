@@ -396,7 +396,7 @@ def _babble(week: Week, fault: Fault) -> None:
     """A probe that has lost its pause: another probe's readings must not wait behind it."""
     keg = next(keg for keg in week.kegs if keg.form == "plain")
     for _ in range(100):
-        week.publish(keg, f"{8 + week.chance.random():.6f}".encode(), is_wanted=False)
+        week.publish(keg, f"{8.5 + week.chance.random():.6f}".encode(), is_wanted=False)
 
 
 def _of(*parts: str) -> frozenset[str]:
