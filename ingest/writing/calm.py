@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from typing import Final, NamedTuple
 
 from ingest.cellar import EffectiveLimit
-from ingest.reading import ESTIMATED, Quality, Reason, Row, Scale, quality_code, quality_reason
+from ingest.reading import ESTIMATED, Quality, Reason, Row, Scale, quality_code
 from ingest.store.readings.scales import value_at
 
 _GOOD: Final = quality_code(Quality.GOOD)
+_JUMP: Final = quality_code(Quality.UNCERTAIN, Reason.JUMP)
 
 # A reading that waits is heard of later. It may wait for this share of the silence that its probe is allowed.
 _SILENCE_SHARE: Final = 0.25
@@ -109,7 +110,7 @@ class Calm:
             before is None
             or place != before.place
             or quality != before.quality
-            or quality_reason(quality) is Reason.JUMP
+            or quality == _JUMP
             or at_ms - before.at_ms > of_probe.silence_s * 1000
         ):
             return 0.0

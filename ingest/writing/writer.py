@@ -82,6 +82,7 @@ class Writer:
         self._enough = enough
         self._queue: deque[Sample] = deque()
         self._held: Batch | None = None
+        self._gathered = 0
         self._failed = False
         self._store_was_gone = False
         self._anchor: Anchor | None = None
@@ -123,12 +124,6 @@ class Writer:
         if self._calm is None or self._held is None or self._failed or len(self._held.tickets) < SMALL_WINDOW:
             return self._due_mono
         return min(self._due_mono, self._message_mono + self._calm.commit_s)
-
-    @property
-    def _gathered(self) -> int:
-        # What a full disk holds back is tried again at its own pace; more samples do not hurry it.
-        held = self._held
-        return 0 if held is None or self._failed else held.samples
 
     @property
     def doubts(self) -> bool:
@@ -184,7 +179,8 @@ class Writer:
                 return True
             self._failed = not self._try_commit(batch, write_pulse, now_ms, anchor)
             if self._failed:
-                self._due_mono = _NEVER
+                # It is tried again at its own pace; more samples do not hurry it.
+                self._gathered, self._due_mono = 0, _NEVER
                 return False
             write_pulse = None
             self._release()
@@ -229,6 +225,7 @@ class Writer:
         self._renew_scales()
         messages = 0 if batch is None else len(batch.tickets)
         self._held = batch = self._builder.build(self._next_samples(batch), timing, batch)
+        self._gathered = batch.samples
         now = self._monotonic()
         self._due_mono = min(self._due_mono, now + batch.wait_s)
         if len(batch.tickets) > messages:
@@ -237,7 +234,7 @@ class Writer:
 
     def _release(self) -> None:
         self._held = None
-        self._due_mono = _NEVER
+        self._gathered, self._due_mono = 0, _NEVER
 
     def _renew_scales(self) -> None:
         """A calibration or the barometer may have changed what numbers mean."""
