@@ -35,7 +35,7 @@ def test_a_refused_alarm_is_shown_and_comes_before_its_all_clear(tmp_path: Path)
         running = _keg(tmp_path, broker, mail_port)
         with running:
             broker.publish("cellar/K1/pressure", "0.5")
-            eventually(lambda: [row.attempts for row in _messages(running)] == [1])
+            eventually(lambda: [bool(row.last_error) for row in _messages(running)] == [True])
             shown = leeside("now", running.file)
             assert shown.returncode == 1
             assert "mail does not get out: 1 message not sent; the oldest has waited" in shown.stdout
