@@ -207,7 +207,7 @@ class IngestDaemon:
             stored = self._clock_guard.turn(
                 self._writer, write_pulse, wall_ms(), time.monotonic(), network_sets_clock()
             )
-            self._hand_on(stored)
+            self._hand_on()
         except Exception:
             self._turn_failed = True
             log.exception("a turn of the writer failed; its samples stay unacknowledged")
@@ -219,13 +219,14 @@ class IngestDaemon:
             self._look_after_sources(now)
         return stored
 
-    def _hand_on(self, stored: bool) -> None:
+    def _hand_on(self) -> None:
         """Let alerts judge what the store does not take, and other processes know why it does not."""
-        if stored:
+        # A turn that had nothing to write says nothing about the store: the last commit counts.
+        error = self._writer.counters.last_error
+        self._lock.note(error or "")
+        if error is None:
             self._unstored.stored()
-            self._lock.note("")
         else:
-            self._lock.note(self._writer.counters.last_error or "")
             self._unstored.hand_on(self._writer.held, self._writer.queued, self._writer.connection)
 
     def _report_to_systemd(self, now: float) -> None:

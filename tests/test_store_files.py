@@ -73,6 +73,8 @@ def test_nothing_is_acknowledged_into_a_file_that_is_gone(
         assert writer.turn(NOW)
         assert len(acknowledged) == 1
         lose(store.path)
+        writer.offer(a_sample("no number", packet=3))
+        assert not writer.turn(NOW)
         writer.offer(a_sample("56", packet=2))
         assert not writer.turn(NOW)
         assert not writer.turn(NOW)

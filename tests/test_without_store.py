@@ -231,16 +231,17 @@ def test_what_waits_is_read_once_and_what_may_be_old_is_left_out() -> None:
     def waiting(start: int, count: int) -> list[Sample]:
         return queue[start : start + count]
 
-    readings.hand_on([(1, 5, 50.0, 0)], waiting, (1, 400.0))
+    held = [(1, 5, 50.0, 0)]
+    readings.hand_on(held, waiting, (1, 400.0))
     assert [row[2] for row in sent] == [50.0, 55.0]
     queue.append(a_sample("56"))
     open_ = False
-    readings.hand_on([], waiting, (1, 400.0))
+    readings.hand_on(held, waiting, (1, 400.0))
     open_ = True
     # The broker's connection of 490 s is ten seconds old: it may have kept this for long.
     queue.append(a_sample("57")._replace(ticket=Ticket(2, 7, 1)))
     queue.append(a_sample("58")._replace(ticket=Ticket(2, 8, 1), arrival_mono=530.0))
-    readings.hand_on([], waiting, (2, 490.0))
+    readings.hand_on(held, waiting, (2, 490.0))
     assert [row[2] for row in sent] == [50.0, 55.0, 56.0, 58.0]
     readings.stored()
     queue.clear()

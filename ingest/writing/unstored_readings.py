@@ -32,7 +32,7 @@ class UnstoredReadings:
         self._samples = 0
         self._generation = -1
         self._generation_mono = 0.0
-        self._begun = False
+        self._held: Sequence[Row] | None = None
 
     def hand_on(
         self,
@@ -47,9 +47,11 @@ class UnstoredReadings:
         """
         if connection[0] >= self._generation:
             self._generation, self._generation_mono = connection
-        if not self._begun:
-            self._begun = True
+        if held is not self._held:
+            # What waited in the queue is in this batch now.
+            self._held = held
             self._rows += held
+            self._samples = 0
         samples = waiting(self._samples, _AT_ONCE)
         self._samples += len(samples)
         for sample in samples:
@@ -58,8 +60,8 @@ class UnstoredReadings:
 
     def stored(self) -> None:
         """Forget all of it: the store has taken what waited."""
-        if self._begun:
-            self._rows, self._sent, self._samples, self._begun = [], 0, 0, False
+        if self._held is not None:
+            self._rows, self._sent, self._samples, self._held = [], 0, 0, None
 
     def _readings(self, sample: Sample) -> list[Row]:
         ticket = sample.ticket

@@ -287,6 +287,9 @@ class Writer:
                 self._anchor = anchor
             self.counters.commits += 1
             self.counters.last_commit_ms = now_ms
+        elif batch.tickets:
+            # Nothing but repeats and what cannot be read: it is acknowledged only if what it repeats is still there.
+            self._store.files.check()
         self.counters.last_error = None
         self._builder.committed(batch)
         if write_pulse is not None:
