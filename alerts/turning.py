@@ -298,7 +298,7 @@ class Turner:
     def _health(self, ingest: Pulse[IngestPulse] | None, now: Now, *, look_at_backups: bool) -> dict[str, int]:
         health: dict[str, int] = {}
         if ingest is not None and _identity(ingest) != self._pulse_seen:
-            health |= health_of_pulse(ingest.at_ms, ingest.body)
+            health |= health_of_pulse(ingest.at_ms, ingest.body, self._series_of)
         if look_at_backups and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
         return health

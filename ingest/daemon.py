@@ -46,6 +46,7 @@ from ingest.watchdog import Watchdog
 from ingest.writing.board_clock import ClockState
 from ingest.writing.calm import Calm, ranges
 from ingest.writing.clock_guard import ClockGuard
+from ingest.writing.pace import ProbePaces
 from ingest.writing.unstored_readings import UnstoredReadings
 from ingest.writing.upkeep import Upkeep, UpkeepSettings
 from ingest.writing.writer import Writer
@@ -94,6 +95,7 @@ class IngestDaemon:
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
             calm=Calm(ranges(cellar.limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
+            paces=ProbePaces(cellar.probe, series),
             feed_every=FEED_EVERY if cellar.mirror is None else 1,
         )
         self._unstored_sender = UnstoredSender(cellar.store_path)
@@ -298,6 +300,7 @@ class IngestDaemon:
             waiting=self._writer.waiting,
             clock=str(self._clock_guard.verdict),
             retained=self._writer.retained,
+            babbling=self._writer.babbling,
             mqtt=None if self._mqtt is None else BrokerPulse.model_validate(_for_pulse(self._mqtt.state())),
             lines={name: LinePulse.model_validate(_for_pulse(line.state())) for name, line in self._lines.items()},
             mirror=None if self._mirror is None else self._mirror.state(),

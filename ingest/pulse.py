@@ -121,7 +121,8 @@ class IngestPulse(_Document):
     """What the ingest daemon reports of itself.
 
     The counts are those since its start; waiting: samples that are not on disk yet; clock: right, waiting or unknown;
-    retained, lines, chips: by the id of the probe, line or chip; mqtt, mirror: None where the cellar file has none;
+    retained, lines, chips: by the id of the probe, line or chip; babbling: probe -> readings
+    that were too many since the pulse before; mqtt, mirror: None where the cellar file has none;
     disk_low: too little room; disk_alarming: for so long, or so little, that it is an alarm;
     store_log_bytes: of SQLite's log beside the store. The disk's numbers are missing where the system does not give
     them.
@@ -138,6 +139,7 @@ class IngestPulse(_Document):
     waiting: int = 0
     clock: str = "right"
     retained: dict[str, RetainedSample] = {}
+    babbling: dict[str, int] = {}
     mqtt: BrokerPulse | None = None
     lines: dict[str, LinePulse] = {}
     mirror: MirrorPulse | None = None

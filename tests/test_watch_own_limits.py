@@ -13,7 +13,7 @@ from alerts.turning import Turner
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion
 from alerts.watch.own_health import BACKUP_MISSED_MS, LOG_BYTES, MIRROR_BEHIND_MS, backup_health, health_of_pulse
-from alerts.watch.own_limits import BACKUP, DISK, LOG, MIRROR, MIRROR_SILENCE_S, watched_limits
+from alerts.watch.own_limits import BACKUP, DISK, LOG, MIRROR, MIRROR_SILENCE_S, babbling_key, own_words, watched_limits
 from alerts.watch.turn_inputs import Now
 from ingest.pulse import BackupPulse, IngestPulse, MirrorPulse
 from ingest.store.alarms.alarm_record import alarm_rows
@@ -42,6 +42,23 @@ def test_a_disk_with_room_is_heard_and_one_without_is_not() -> None:
 def test_a_log_of_the_usual_size_is_heard_and_one_that_grew_is_not() -> None:
     assert LOG in well(store_log_bytes=LOG_BYTES - 1)
     assert LOG not in well(store_log_bytes=LOG_BYTES)
+
+
+def test_a_probe_that_babbles_is_not_heard() -> None:
+    pulse = IngestPulse(babbling={"k1-pressure": 17})
+    health = health_of_pulse(NOW, pulse, ["k1-pressure", "k1-temperature"])
+    assert babbling_key("k1-temperature") in health
+    assert babbling_key("k1-pressure") not in health
+
+
+def test_what_is_reported_of_a_probe_that_babbles() -> None:
+    limit = watched_limits(cellar(BASE))[babbling_key("k1-pressure")]
+    words = own_words(limit)
+    assert limit.priority == "medium"
+    assert limit.setpoint == 100.0
+    assert words is not None
+    assert words.raised.startswith("{part} has sent far more readings than it should")
+    assert "`every` in its [[probe]] table, which is 60 s now" in limit.action
 
 
 def test_a_backup_counts_for_three_days_and_the_wish_for_one_as_well() -> None:

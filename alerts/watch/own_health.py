@@ -4,9 +4,10 @@ from __future__ import annotations
 
 __all__ = ["BACKUP_MISSED_MS", "LOG_BYTES", "MIRROR_BEHIND_MS", "backup_health", "health_of_pulse"]
 
+from collections.abc import Iterable
 from typing import Final
 
-from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, line_key
+from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, babbling_key, line_key
 from ingest.pulse import IngestPulse, MirrorPulse
 
 # A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
@@ -18,8 +19,11 @@ BACKUP_MISSED_MS: Final = 3 * 86_400_000
 MIRROR_BEHIND_MS: Final = 86_400_000
 
 
-def health_of_pulse(at_ms: int, pulse: IngestPulse) -> dict[str, int]:
-    """The keys of the limits on those parts that were well at at_ms (UTC ms), when the pulse was written."""
+def health_of_pulse(at_ms: int, pulse: IngestPulse, probes: Iterable[str] = ()) -> dict[str, int]:
+    """The keys of the limits on those parts that were well at at_ms (UTC ms), when the pulse was written.
+
+    probes: those that may babble.
+    """
     well = {
         INGEST: True,
         CLOCK: pulse.clock == "right",
@@ -28,6 +32,7 @@ def health_of_pulse(at_ms: int, pulse: IngestPulse) -> dict[str, int]:
         MIRROR: pulse.mirror is not None and _keeps_up(pulse.mirror, at_ms),
         BROKER: pulse.mqtt is not None and pulse.mqtt.connected,
         **{line_key(name): line.open for name, line in pulse.lines.items()},
+        **{babbling_key(probe): probe not in pulse.babbling for probe in probes},
     }
     return {key: at_ms for key, is_well in well.items() if is_well}
 

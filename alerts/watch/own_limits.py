@@ -16,6 +16,7 @@ __all__ = [
     "LOG",
     "MIRROR",
     "OwnWords",
+    "babbling_key",
     "line_key",
     "own_words",
     "watched_limits",
@@ -35,6 +36,7 @@ DISK: Final = "leeside/disk"
 LOG: Final = "leeside/log"
 BACKUP: Final = "leeside/backup"
 MIRROR: Final = "leeside/mirror"
+_BABBLING_HEAD: Final = "leeside/babbling "
 
 
 class OwnWords(NamedTuple):
@@ -83,6 +85,12 @@ _OWN_WORDS: Final[dict[str, OwnWords]] = {
     ),
 }
 
+_BABBLING: Final = OwnWords(
+    "babbling for {span}",
+    "{part} has sent far more readings than it should for more than {span}.",
+    "{part} no longer sends too many readings.",
+)
+
 # Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
@@ -103,9 +111,16 @@ def line_key(line: str) -> str:
     return f"leeside/line {line}"
 
 
+def babbling_key(probe: str) -> str:
+    """The key of the limit on a probe that sends far more readings than it should."""
+    return f"{_BABBLING_HEAD}{probe}"
+
+
 def own_words(limit: EffectiveLimit) -> OwnWords | None:
     """How a message speaks of a part of leeside; None for a limit on anything else."""
-    return None if limit.probe else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
+    if limit.probe:
+        return None
+    return _BABBLING if limit.key.startswith(_BABBLING_HEAD) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
 def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
@@ -140,6 +155,9 @@ def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
     if topics and cellar.mqtt is not None:
         action = _LOOK_AT_BROKER % f"{cellar.mqtt.host}:{cellar.mqtt.port}"
         yield _own(BROKER, "broker", SOURCE_SILENCE_S, _blind(topics), action)
+    for probe in cellar.probe:
+        action = _LOOK_AT_BABBLER % (probe.id, f"{probe.every_s:g} s")
+        yield _own(babbling_key(probe.id), f"probe {probe.id}", SOURCE_SILENCE_S, _CUT, action)
     for line in cellar.serial:
         probes = sum(probe.serial == line.id for probe in cellar.probe)
         if probes:
@@ -231,6 +249,14 @@ _NO_WAY_BACK: Final = "If the disk fails now, everything since the last backup i
 _LOOK_AT_BACKUP: Final = (
     "See whether %s is there and has room; `leeside now` says why the last backup failed, and `leeside backup` makes "
     "one at once."
+)
+_CUT: Final = (
+    "What it sends beyond five readings a second is counted and not stored, so that it neither fills the disk nor "
+    "holds up other probes. Its newest readings may be missing."
+)
+_LOOK_AT_BABBLER: Final = (
+    "Look at %s: restart it, and see what it sends with `leeside listen`. If it is meant to read so often, say so by "
+    "`every` in its [[probe]] table, which is %s now."
 )
 _NOT_MIRRORED: Final = (
     "Charts that are drawn from the mirror miss what came since. The store has it all, and no alarm rests on the "

@@ -34,6 +34,9 @@ _log = logging.getLogger(__name__)
 # A connection that lived this long went well: the next wait is short again. Without it, two programs with the same
 # client id would push each other out every second. Common practice, no source.
 _WENT_WELL_S = 30.0
+# After one that lived only this long the next wait is short too: a network that breaks every few moments must not keep
+# leeside away for a minute each time. Not where another program took our place.
+_STOOD_S = 10.0
 # After so many connections in a row that ended sooner, the client id is suspected. MQTT 3.1.1 has no word for it.
 _SUSPICIOUS_ENDS = 3
 # The network thread takes a turn at least once a second. Resolving a name can take most of this; longer is a hang.
@@ -304,8 +307,9 @@ class MqttSource:
 
     def _judge_end(self, connection: Connection) -> None:
         """Note how a connection that stood has ended: after a good while, or in a quarrel over the client id."""
-        lasted = self._monotonic() - connection.established_mono >= _WENT_WELL_S
-        if lasted:
+        life_s = self._monotonic() - connection.established_mono
+        lasted = life_s >= _WENT_WELL_S
+        if lasted or (life_s >= _STOOD_S and not connection.taken_over):
             self._backoff.reset()
         self._short_lives = 0 if lasted else self._short_lives + 1
         suspicious = self._address.keeps_session and self._short_lives >= _SUSPICIOUS_ENDS

@@ -24,6 +24,7 @@ from ingest.store.readings.fresh import REMEMBERED_IDS, Appender, came_with
 from ingest.store.rejects import Reject
 from ingest.writing.board_clock import ClockState
 from ingest.writing.calm import Calm
+from ingest.writing.pace import BABBLES, LIVE_S, ProbePaces
 
 _log = logging.getLogger("ingest")
 
@@ -33,7 +34,7 @@ _BACKLOG: Final = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
 # So soon after a connection came about, a bare number may be one that the broker had kept. It is stored as uncertain;
 # if for this long no other has come, although the broker knew that it may send, it was the newest and says how
-# things are. No probe without a clock of its own is read that often.
+# things are. So does one that follows the one before no sooner than its probe sends (``ingest.writing.pace``).
 BURST_S: Final = 30.0
 BURST_GAP_S: Final = 0.5
 # Later on a backlog still goes on as long as numbers of one probe come so close together: no bare probe is so quick.
@@ -130,13 +131,21 @@ class BatchBuilder:
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
         calm: Calm | None = None,
+        paces: ProbePaces | None = None,
     ) -> None:
         self._decoder = decoder
         self._appender = appender
         # Packet id -> digest of the last bare numbers at QoS 1, the oldest in front.
         self._delivered = appender.delivered()
         self._doubted: dict[int, _Doubted] = {}
+        # By series: the ticket of its newest number, when it came, and whether it was live.
+        self._newest_number: dict[int, tuple[Ticket, float, bool]] = {}
+        # When the broker was last told that it may send more of what it had kept, and when it was last told anything.
+        self._released_mono = float("-inf")
         self._acknowledged_mono = float("-inf")
+        self._paces = paces
+        # Probe -> readings that were too many since the last pulse.
+        self.babbling: dict[str, int] = {}
         self._steadiness = steadiness
         self._barometers = barometers
         self._calm = calm
@@ -169,6 +178,8 @@ class BatchBuilder:
             seen: bool | None = None
             for series, own_ms, number, quality, relative in readings:
                 if own_ms is not None and not relative:
+                    if self._is_babble(series, own_ms, number, sample):
+                        continue
                     offered.append((series, own_ms, number, quality))
                     continue
                 if ticket is not None and seen is None:
@@ -207,6 +218,9 @@ class BatchBuilder:
 
     def acknowledged(self, batch: Batch, first_id: int, mono: float) -> None:
         """A batch was acknowledged to the broker at that monotonic moment (seconds); first_id: of its rows."""
+        within_s = mono - max(self._acknowledged_mono, self._generation_mono)
+        if self._paces is None or self._paces.is_backlog(len(batch.tickets), within_s):
+            self._released_mono = mono
         self._acknowledged_mono = mono
         for doubted in self._doubted.values():
             if doubted.batch is batch:
@@ -216,7 +230,7 @@ class BatchBuilder:
     def settle(self, batch: Batch, mono: float) -> None:
         """Nothing more waits at this monotonic moment (seconds): add to a batch which doubted rows were the newest."""
         for series, doubted in list(self._doubted.items()):
-            if doubted.on_disk and mono - max(doubted.mono, self._acknowledged_mono) >= BURST_GAP_S:
+            if doubted.on_disk and mono - max(doubted.mono, self._released_mono) >= BURST_GAP_S:
                 self._confirm(doubted, batch)
                 del self._doubted[series]
 
@@ -234,6 +248,8 @@ class BatchBuilder:
         self, series: int, relative_ms: int | None, number: float, quality: int, sample: Sample, batch: Batch
     ) -> None:
         """A reading without a time of its own, or with one that was counted back from its arrival."""
+        if self._is_babble(series, relative_ms, number, sample):
+            return
         before = len(batch.rows)
         if relative_ms is None:
             at_ms = self._appender.stamp(series, sample.arrival_ms)
@@ -268,9 +284,11 @@ class BatchBuilder:
         if (
             before is not None
             and before.ticket is not ticket
-            and mono - max(before.mono, self._acknowledged_mono) >= BURST_GAP_S
+            and mono - max(before.mono, self._released_mono) >= BURST_GAP_S
         ):
             self._confirm(before, batch)
+        if self._is_live(series, ticket, mono):
+            return
         if mono - self._generation_mono >= BURST_S and (before is None or mono - before.mono >= GOING_ON_GAP_S):
             return
         place = len(batch.rows) - 1
@@ -280,6 +298,35 @@ class BatchBuilder:
         batch.rows[place] = (series, at_ms, number, _BACKLOG | (quality & ESTIMATED))
         rows = before.rows if before is not None and before.ticket is ticket else []
         self._doubted[series] = _Doubted(batch, [*rows, place], mono, ticket)
+
+    def _is_live(self, series: int, ticket: Ticket, mono: float) -> bool:
+        """Whether a number follows the one before as the probe sends them, on one connection."""
+        before = self._newest_number.get(series)
+        if before is not None and before[0] is ticket:
+            return before[2]
+        is_live = (
+            self._paces is not None
+            and before is not None
+            and before[0].generation == ticket.generation
+            and self._paces.is_live(series, mono - before[1])
+        )
+        self._newest_number[series] = (ticket, mono, is_live)
+        return is_live
+
+    def _is_babble(self, series: int, own_ms: int | None, number: float, sample: Sample) -> bool:
+        """Whether a reading is one too many; it is refused then, and acknowledged as any other."""
+        paces = self._paces
+        if paces is None or (own_ms is not None and own_ms < sample.arrival_ms - LIVE_S * 1000):
+            return False
+        newest_ms = self._appender.newest_ms(series)
+        silence_s = None if newest_ms is None else max(0.0, (sample.arrival_ms - newest_ms) / 1000)
+        generation = 0 if sample.ticket is None else sample.ticket.generation
+        if paces.takes(series, sample.arrival_mono, generation, silence_s):
+            return False
+        probe = paces.probe(series)
+        self.babbling[probe] = self.babbling.get(probe, 0) + 1
+        self._refuse(sample, probe, BABBLES, f"{number:g}")
+        return True
 
     @staticmethod
     def _confirm(doubted: _Doubted, batch: Batch) -> None:

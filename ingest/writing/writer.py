@@ -29,6 +29,7 @@ from ingest.store.rejects import add_rejects
 from ingest.writing.batch import Batch, BatchBuilder, Counters, Timing
 from ingest.writing.board_clock import ClockState
 from ingest.writing.calm import Calm
+from ingest.writing.pace import ProbePaces
 
 _WritePulse = Callable[[sqlite3.Connection], None]
 
@@ -53,8 +54,8 @@ class Writer:
 
     acknowledge: takes the tickets of a commit, in the order in which their messages came.
     enough: how many waiting samples call for a commit at once, asked again at each sample; then ``wake`` is set. Any
-    sample sets ``arrived``. calm: how long a reading may wait. feed_every: with every so many-th pulse the
-    change feed is written. monotonic: seconds.
+    sample sets ``arrived``. calm: how long a reading may wait; paces: how often probes read. feed_every:
+    with every so many-th pulse the change feed is written. monotonic: seconds.
     """
 
     def __init__(
@@ -67,13 +68,14 @@ class Writer:
         steadiness: Steadiness | None = None,
         barometers: Barometers | None = None,
         calm: Calm | None = None,
+        paces: ProbePaces | None = None,
         feed_every: int = 1,
         monotonic: Callable[[], float] = time.monotonic,
     ) -> None:
         self._store = store
         self._monotonic = monotonic
         self._appender = Appender(store)
-        self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers, calm)
+        self._builder = BatchBuilder(decoder, self._appender, steadiness, barometers, calm, paces)
         self._calm = calm
         self._feed_every = feed_every
         self._pulses = 0
@@ -101,6 +103,11 @@ class Writer:
     def retained(self) -> dict[str, RetainedSample]:
         """What the broker had kept of each probe without a time of its own."""
         return self._builder.retained
+
+    @property
+    def babbling(self) -> dict[str, int]:
+        """Probe -> readings that were too many since the last pulse."""
+        return self._builder.babbling
 
     def offer(self, sample: Sample) -> None:
         """Take a sample from a source. Cheap, never blocks, never raises."""
@@ -295,3 +302,4 @@ class Writer:
         if write_pulse is not None:
             self._pulses += 1
             self._builder.rejects.clear()
+            self._builder.babbling.clear()

@@ -29,6 +29,9 @@ _Spans = dict[tuple[int, int], tuple[int, int]]
 # How many times of each series are remembered to know a repeat. Twice the MQTT window, and more.
 REMEMBERED = 8192
 
+# How far a stamp may be ahead of the clock.
+MOST_AHEAD_MS = 1000
+
 # How many MQTT packet ids are remembered with what came under them, at least; more than a window holds. A broker that
 # counts its ids up to 65,535 must not find one from long ago: an equal number that it sends would be taken for that.
 REMEMBERED_IDS = 8192
@@ -148,12 +151,26 @@ class Appender:
         return self._newest_id
 
     def stamp(self, series: int, arrival_ms: int) -> int:
-        """The time of a reading that carries none: its arrival, but always later than the series' newest reading.
+        """The time of a reading that carries none: its arrival, but later than the series' newest reading.
 
-        Equal or falling arrivals (two readings in a millisecond, a clock that was set back) follow 1 ms apart.
+        Equal or falling arrivals (two readings in a millisecond, a clock that was set back) follow 1 ms apart. A stamp
+        is at most a second ahead of the arrival: where the newest reading is of the future, the first free time is
+        taken.
         """
         recent = self._recent.get(series)
-        return max(arrival_ms, recent[-1] + 1) if recent else arrival_ms
+        if not recent or arrival_ms > recent[-1]:
+            return arrival_ms
+        if recent[-1] < arrival_ms + MOST_AHEAD_MS:
+            return recent[-1] + 1
+        at_ms, place = arrival_ms, bisect_left(recent, arrival_ms)
+        while place < len(recent) and recent[place] == at_ms:
+            at_ms, place = at_ms + 1, place + 1
+        return at_ms
+
+    def newest_ms(self, series: int) -> int | None:
+        """The time of the series' newest reading, None where there is none."""
+        recent = self._recent.get(series)
+        return recent[-1] if recent else None
 
     def choose(self, rows: Iterable[Row]) -> list[Row]:
         """The rows that are not repeats of a remembered (series, at), in the same order; they are remembered now."""
