@@ -9,11 +9,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from watch_limits import a_limit, a_silence
+from watch_limits import CLOCK, a_limit, a_silence
 
 from alerts.message.wording import SAFETY, CellarView, MessageText, compose, tail_of
 from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
+from ingest.reading import ESTIMATED
 from ingest.store.readings.series_history import HistoryRow
 
 # 2023-11-14 22:13:20 UTC
@@ -72,6 +73,14 @@ def test_a_raised_alarm_in_full() -> None:
     ):
         assert line in draft.body.splitlines()
     assert "23:13:21" not in draft.body, "only the last ten readings"
+    assert "The clock of probe" not in draft.body
+
+
+def test_a_probe_whose_clock_is_ahead_is_named() -> None:
+    draft = compose(raised(), a_limit(), VIEW, readings=[HistoryRow(SINCE_MS, 3.4, CLOCK)])
+    assert "The clock of probe k1-pressure is wrong: some of its readings carry times that had not come" in draft.body
+    estimated = compose(raised(), a_limit(), VIEW, readings=[HistoryRow(SINCE_MS, 3.4, CLOCK + ESTIMATED)])
+    assert "The clock of probe" not in estimated.body, "there it is the machine's clock"
 
 
 @pytest.mark.parametrize(

@@ -11,11 +11,12 @@ from hypothesis import strategies as st
 from samples import NOW, a_binding, a_json_binding, a_sample
 
 from ingest.cellar import LinePattern
-from ingest.probes.decode import MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
+from ingest.probes.decode import AHEAD_MS, MOST_AHEAD_MS, Binding, Decoded, DecodedReading, Decoder, Refusal
 from ingest.reading import Quality, Reason, quality_code
 from ingest.times import EARLIEST_MS
 
 GOOD = quality_code(Quality.GOOD)
+CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
 
 
@@ -125,6 +126,18 @@ def test_an_own_time_that_cannot_be_is_refused(own_ms: int, reason: str) -> None
         assert _refused(binding, payload).reason == reason
     else:
         assert _decoded(binding, payload).own_ms == own_ms
+
+
+@pytest.mark.parametrize(("ahead_ms", "quality"), [(AHEAD_MS, GOOD), (AHEAD_MS + 1, CLOCK)])
+def test_an_own_time_that_is_minutes_ahead_makes_the_reading_uncertain(ahead_ms: int, quality: int) -> None:
+    binding = a_json_binding("/p", time_pointer="/at")
+    payload = json.dumps({"p": 1, "at": NOW + ahead_ms})
+    assert _decoded(binding, payload).quality == quality
+    out_of_range = json.dumps({"p": 1e6, "at": NOW + ahead_ms})
+    assert _decoded(binding, out_of_range).quality == quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
+    decoder = Decoder([binding])
+    decoder.believe_clock(False)
+    assert decoder.decode(a_sample(payload, binding.address)).readings[0].quality == GOOD
 
 
 def test_a_time_that_is_missing_or_none_is_refused() -> None:

@@ -66,6 +66,35 @@ def test_alarms_go_on_in_time_when_the_clock_is_set_back_and_forward(tmp_path: P
     assert times == sorted(set(times))
 
 
+def test_a_clock_that_was_wrong_causes_no_mail_and_hides_no_dead_broker(tmp_path: Path) -> None:
+    """A day ahead for two pulses and right again, then an hour back; the broker dies; leeside restarts without it."""
+    inbox, mail_port, clock = Inbox(), free_port(), Clock(tmp_path)
+    with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port):
+        running = Leeside(write_cellar(tmp_path, watched_keg(broker.port, mail_port)), environ=clock.environ)
+        with running:
+            broker.publish("cellar/K1/pressure", "12")
+            eventually(lambda: _count(running) == 1)
+            for sent, offset_s in enumerate((86_400, 0, -3600), 2):
+                clock.set(offset_s)
+                _pulses_go_on(running)
+                broker.publish("cellar/K1/pressure", "12")
+                eventually(lambda sent=sent: _count(running) == sent)  # type: ignore[misc]  # the number is its own
+            assert inbox.mails == []
+            broker.kill()
+            eventually(lambda: inbox.mails, within_s=130)
+        with open_existing(running.store_path) as store:
+            times = [row.at_ms for row in raw(store, 1)]
+        assert times[-1] - times[0] < 180_000, "the day ahead left no trace"
+        with running:
+            _pulses_go_on(running)
+            broker.start()
+            _await_mails(inbox, 2)
+    assert [mail["Subject"] for mail in inbox.mails] == [
+        "MEDIUM: leeside broker, not responding for 1 min 40 s",
+        "BACK TO NORMAL: leeside broker, not responding for 1 min 40 s",
+    ]
+
+
 def _await_mails(inbox: Inbox, count: int) -> None:
     # A delay that counts in the wall clock's time would take an hour, or none.
     eventually(lambda: len(inbox.mails) == count)

@@ -26,6 +26,7 @@ from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.chatter import STAYS_S, WINDOW_S
 from alerts.watch.own_limits import own_words
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
+from ingest.reading import ESTIMATED, Reason, quality_reason
 from ingest.store.readings.series_history import HistoryRow
 
 # RFC 5322 section 2.1.1: a line should have no more than 78 characters.
@@ -113,11 +114,20 @@ def compose(
         word, body = _CALM_WORD, _calm(transition, limit, view)
     else:
         word, body = _RETURNED_WORD, _returned(transition, limit, view)
+    if any(_is_ahead(reading) for reading in readings):
+        body += (
+            f"\n\nThe clock of probe {limit.probe} is wrong: some of its readings carry times that had not come yet. "
+            "They were judged by when they came. Set that clock."
+        )
     if readings:
         body += "\n\n" + _last_readings(readings, limit, view)
     if _is_dangerous(limit, view):
         body = f"{SAFETY}\n\n{body}"
     return MessageText(f"{word}: {tail}", body + "\n")
+
+
+def _is_ahead(reading: HistoryRow) -> bool:
+    return reading.quality < ESTIMATED and quality_reason(reading.quality) is Reason.CLOCK
 
 
 def tail_of(subject: str) -> str:

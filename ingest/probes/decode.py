@@ -26,6 +26,8 @@ from ingest.times import EARLIEST_MS
 
 # An own time beyond these comes from a wrong clock or zone at the sender.
 MOST_AHEAD_MS: Final = 10 * 60 * 1000
+# A sender's clock that is ahead by more is not right; `leeside now` and messages show it.
+AHEAD_MS: Final = 60 * 1000
 
 # Reasons of refusals that others act upon.
 NO_PROBE: Final = "no probe takes this address"
@@ -34,6 +36,7 @@ RETAINED: Final = "retained without a time of its own"  # nobody knows how old i
 
 _GOOD = quality_code(Quality.GOOD)
 _OUT_OF_RANGE = quality_code(Quality.BAD, Reason.OUT_OF_RANGE)
+_CLOCK = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _UNSETTLED = quality_code(Quality.UNCERTAIN, Reason.UNSETTLED)
 
 
@@ -164,6 +167,11 @@ class _OwnTimes:
         if own_ms < EARLIEST_MS:
             raise Unreadable("its own time is before the year 2000")
 
+    def quality(self, own_ms: int | None, sample: Sample, quality: int) -> int:
+        """Return the quality of a reading; a good one whose own time has not come yet is uncertain for its clock."""
+        is_ahead = self.clock_is_right and own_ms is not None and own_ms > sample.arrival_ms + AHEAD_MS
+        return _CLOCK if is_ahead and quality == _GOOD else quality
+
 
 def _plain_decoder(binding: Binding) -> _Decode:
     series, low, high, decimal = binding.series, binding.low, binding.high, binding.decimal
@@ -215,8 +223,10 @@ def _json_reading(binding: Binding, document: object, sample: Sample, own_times:
         raise Unreadable(RETAINED)
     if binding.signal is not None:
         supply = None if binding.supply_pointer is None else _supply_at(document, binding.supply_pointer)
-        return DecodedReading(binding.series, own_ms, *_linearised(binding, number, supply))
-    return DecodedReading(binding.series, own_ms, number, binding.quality_of(number))
+        number, quality = _linearised(binding, number, supply)
+    else:
+        quality = binding.quality_of(number)
+    return DecodedReading(binding.series, own_ms, number, own_times.quality(own_ms, sample, quality))
 
 
 def _supply_at(document: object, pointer: JsonPointer) -> float:
@@ -268,7 +278,8 @@ def _senml_reading(binding: Binding, record: SenmlRecord, sample: Sample, own_ti
         raise Unreadable(RETAINED)
     if record.at_ms is not None:
         own_times.check(record.at_ms, sample)
-    return DecodedReading(binding.series, record.at_ms, number, binding.quality_of(number), record.relative)
+    quality = own_times.quality(record.at_ms, sample, binding.quality_of(number))
+    return DecodedReading(binding.series, record.at_ms, number, quality, record.relative)
 
 
 def _w1_decoder(binding: Binding) -> _Decode:
