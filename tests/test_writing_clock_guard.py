@@ -197,6 +197,7 @@ def test_a_process_that_starts_again_in_the_same_boot_goes_on_and_dates_what_the
     board.sample(b"12")
     assert board.turn() is ClockState.UNKNOWN
     again = Board(store, board.wall_ms, mono=board.mono)
+    assert again.keeper.verdict is ClockState.UNKNOWN, "also in the pulse before the first turn"
     again.sample(b"13")
     assert again.turn() is ClockState.UNKNOWN
     assert [at for at, _ in again.rows()] == [NOW + 121_000, NOW + 122_000]
@@ -307,3 +308,15 @@ def test_a_wrong_future_that_was_settled_is_marked_too_and_holds_no_stamp_up(sto
     again.sample(b"15")
     again.turn()
     assert (again.wall_ms - 1000, GOOD) in again.rows()
+
+
+def test_a_store_that_takes_nothing_holds_up_neither_the_clock_nor_the_writer(store: Store) -> None:
+    board = _in_2100(store)
+    store.connection.execute("PRAGMA query_only=ON")
+    board.sample(b"14")
+    for _ in range(70):
+        board.mono += 1
+        assert not board.keeper.turn(board.writer, lambda _: None, board.wall_ms, board.mono, True)
+    store.connection.execute("PRAGMA query_only=OFF")
+    assert board.turn(steered=True) is ClockState.RIGHT
+    assert len([at for at, _ in board.rows() if at < FAR_MS]) == 2

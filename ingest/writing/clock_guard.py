@@ -8,6 +8,7 @@ import logging
 import sqlite3
 from collections.abc import Callable
 
+from ingest.errors import StoreError
 from ingest.machine_clock import boot_id
 from ingest.store import Store
 from ingest.store.change_feed import cursor, set_cursor
@@ -31,6 +32,8 @@ class ClockGuard:
         if self._anchor is not None and wall_ms < known_ms:
             # This boot has made estimates before; they go on from the same anchor, and there is no second wait.
             self._clock = BoardClock(self._anchor.known_ms, self._anchor.known_mono)
+            # The first pulse is written before the first turn; it must not call the clock right.
+            self._clock.look(wall_ms, mono)
         self._store = store
         self._forgotten = cursor(store, FORGOTTEN)
         self._trusted_mono = float("-inf")
@@ -59,8 +62,7 @@ class ClockGuard:
         mono: float,
         steered: bool | None = None,
     ) -> bool:
-        """Make one turn of the writer; True when all that may be stored is. Raises StoreError where a clock that came
-        right could not be noted, else only what the writer raises.
+        """Make one turn of the writer; True when all that may be stored is. Raises only what the writer raises.
 
         steered: whether the network steers the wall clock, None where that is unknown.
         """
@@ -68,12 +70,15 @@ class ClockGuard:
         verdict = self._clock.look(wall_ms, mono, steered)
         if self._clock.future_is_wrong:
             self._forget_future(wall_ms)
-        if (forgotten := cursor(self._store, FORGOTTEN)) != self._forgotten:
-            # Just now, or by the owner's word.
-            self._forgotten = forgotten
-            self._clock = BoardClock.at_start(cursor(self._store, KNOWN) or 0, wall_ms, mono)
-            writer.remember()
-            verdict = self._clock.look(wall_ms, mono, steered)
+        try:
+            if (forgotten := cursor(self._store, FORGOTTEN)) != self._forgotten:
+                # Just now, or by the owner's word.
+                writer.remember()
+                self._clock = BoardClock.at_start(cursor(self._store, KNOWN) or 0, wall_ms, mono)
+                self._forgotten = forgotten
+                verdict = self._clock.look(wall_ms, mono, steered)
+        except sqlite3.Error:
+            pass  # a store that cannot be read is the writer's to report; the next turn looks again
         self._log_change(verdict)
         if verdict is ClockState.WAITING:
             # What waits does not call for a turn, or they would follow each other without a pause.
@@ -105,7 +110,11 @@ class ClockGuard:
         from ingest.store.readings.wrong_future import forget_future
 
         future_ms = self._clock.known_ms
-        marked = forget_future(self._store, wall_ms, self._boot)
+        try:
+            marked = forget_future(self._store, wall_ms, self._boot)
+        except StoreError as error:
+            log.warning("the clock is right again, but that could not be stored; it is tried again: %s", error)
+            return
         log.warning(
             "the clock had been ahead, up to %s, and is right again by the network: %d readings of times that have not "
             "come yet are marked as uncertain",
