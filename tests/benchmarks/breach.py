@@ -1,8 +1,8 @@
 """Breach: from a number at the broker that is beyond its limit to the mail in the SMTP server's hands.
 
 The real ``leeside run`` with default commit, a limit without delays, a real broker, and a mail server in this process.
-Three rooms go up and down independently at random phases; the time is taken from before the number is published to the
-mail's arrival.
+Three at a time go up and down independently at random phases, each room once, since what comes and goes again and again
+is reported once; the time is taken from before the number is published to the mail's arrival.
 
 About 3 minutes for 60 breaches; --breaches, --seed.
 """
@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import queue
 import random
+import re
 import statistics
 import threading
 import time
@@ -29,7 +30,7 @@ from rounds import percentile
 from ingest.simulation.loopback import free_port
 
 # More than three messages of one turn are put together in one mail.
-ROOMS = 3
+AT_A_TIME = 3
 GOAL_S = 2.0
 LONGEST_S = 60.0
 LIMIT = """
@@ -48,25 +49,24 @@ action = "Open the door at night."
 class Inbox:
     """Mails of each room with the moment at which they came."""
 
-    def __init__(self) -> None:
-        self.of_room: list[queue.Queue[float]] = [queue.Queue() for _ in range(ROOMS)]
+    def __init__(self, rooms: int) -> None:
+        self.of_room: list[queue.Queue[float]] = [queue.Queue() for _ in range(rooms)]
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
         """Take a mail."""
         now = time.monotonic()
         subject = next(line for line in envelope.content.decode().splitlines() if line.startswith("Subject:"))
-        for number in range(ROOMS):
-            if f"R{number}" in subject:
-                self.of_room[number].put(now)
+        for number in re.findall(r"\bR([0-9]+)\b", subject):
+            self.of_room[int(number)].put(now)
         return "250 OK"
 
 
-def breaches(client: paho.Client, inbox: Inbox, number: int, count: int, chance: random.Random) -> list[float]:
-    """Seconds from each breach to its mail."""
+def breaches(client: paho.Client, inbox: Inbox, rooms: range, chance: random.Random) -> list[float]:
+    """Seconds from the breach in each of the rooms to its mail."""
     took = []
-    topic = f"cellar/R{number}/air"
-    client.publish(topic, "20", qos=1)
-    for _ in range(count):
+    for number in rooms:
+        topic = f"cellar/R{number}/air"
+        client.publish(topic, "20", qos=1)
         time.sleep(chance.uniform(0.5, 3.5))
         began = time.monotonic()
         client.publish(topic, "30", qos=1)
@@ -83,7 +83,7 @@ def main() -> None:
     parser.add_argument("--breaches", type=int, default=60)
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
-    inbox = Inbox()
+    inbox = Inbox(chosen.breaches)
     mail_port = free_port()
     controller = Controller(inbox, hostname="127.0.0.1", port=mail_port)
     controller.start()
@@ -97,8 +97,8 @@ to = ["cellarhand@cellar.example"]
     took: list[float] = []
     with TemporaryDirectory(prefix="leeside-benchmark-") as name, Mosquitto(Path(name)) as broker:
         file = Path(name) / "cellar.toml"
-        more = "".join(LIMIT.format(number=number) for number in range(ROOMS)) + mail
-        file.write_text(cellar_text(broker.port, ROOMS, client_id="benchmark", more=more))
+        more = "".join(LIMIT.format(number=number) for number in range(chosen.breaches)) + mail
+        file.write_text(cellar_text(broker.port, chosen.breaches, client_id="benchmark", more=more))
         client = paho.Client(CallbackAPIVersion.VERSION2, protocol=paho.MQTTv5)
         client.connect("127.0.0.1", broker.port)
         client.loop_start()
@@ -107,9 +107,9 @@ to = ["cellarhand@cellar.example"]
 
             def work(number: int) -> None:
                 chance = random.Random(chosen.seed + number)
-                took.extend(breaches(client, inbox, number, chosen.breaches // ROOMS, chance))
+                took.extend(breaches(client, inbox, range(number, chosen.breaches, AT_A_TIME), chance))
 
-            threads = [threading.Thread(target=work, args=(number,)) for number in range(ROOMS)]
+            threads = [threading.Thread(target=work, args=(number,)) for number in range(AT_A_TIME)]
             for thread in threads:
                 thread.start()
             for thread in threads:
