@@ -327,7 +327,11 @@ class Turner:
             silent_s=state.silences(now.mono, longer_than_s=SILENCE_KEPT_S),
         )
         backup = self._backup()
-        return pulse if backup is None else pulse.model_copy(update={"backup": backup})
+        if backup is None:
+            return pulse
+        # Also one that somebody made by hand since.
+        newest = backup.model_copy(update={"last_ms": last_backup_ms(self._store)})
+        return pulse.model_copy(update={"backup": newest})
 
     def _keep(self, connection: sqlite3.Connection, result: TurnResult, now: Now) -> int:
         for key, record in result.changed.items():

@@ -10,6 +10,7 @@ IngestError                what happened, with which value, what is allowed, wha
 │   ├── StoreGone          deleted or replaced while it was open
 │   └── StoreUnwritable    read-only disk, no permission, or the disk is full
 ├── EntryRefused           an entry of the journal, or a strike, that is impossible; carries every problem found
+├── TextRefused            a text from a person that does not fit into one line
 ├── Unreadable             a sample that is not a reading; carries a short reason that can be counted
 └── SourceError            a broker or line cannot be used as the cellar file says
 """
@@ -28,6 +29,7 @@ __all__ = [
     "StoreMissing",
     "StoreTooNew",
     "StoreUnwritable",
+    "TextRefused",
     "Unreadable",
 ]
 
@@ -110,6 +112,10 @@ class StoreUnwritable(StoreError):
 
 class SourceError(IngestError):
     """A broker or a serial line cannot be used as the cellar file says."""
+
+
+class TextRefused(IngestError):
+    """A text that a person gave is too long, or holds characters that a terminal or a mail would obey."""
 
 
 class Unreadable(IngestError):

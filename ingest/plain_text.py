@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["line_problem", "one_line"]
+__all__ = ["line_problem", "one_line", "plain_lines"]
 
 
 def one_line(text: str, longest: int | None = None) -> str:
@@ -14,6 +14,11 @@ def one_line(text: str, longest: int | None = None) -> str:
     if cut.isprintable():
         return cut
     return "".join(letter if letter.isprintable() else _escape(ord(letter)) for letter in cut)
+
+
+def plain_lines(text: str) -> str:
+    """Write out what is not printable in each line; the line breaks themselves stay."""
+    return "\n".join(map(one_line, text.split("\n")))
 
 
 def line_problem(text: str, longest: int) -> str:

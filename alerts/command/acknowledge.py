@@ -11,6 +11,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Who, user_name
+from alerts.command.terminal import print_plain
 from alerts.errors import NoAnswer
 from ingest.process import wall_ms
 from ingest.store import Store
@@ -36,7 +37,7 @@ def acknowledge(
     with open_cellar(file) as (_, store):
         event = append_event(store, "acknowledge", alarm, who or user_name(), note, wall_ms())
         outcome = _await_outcome(store, event)
-    print(outcome)
+    print_plain(outcome)
     return 0 if outcome.startswith("acknowledged") else 1
 
 

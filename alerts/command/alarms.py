@@ -10,6 +10,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
+from alerts.command.terminal import print_plain
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import local_time
 from alerts.view.status import cellar_status
@@ -43,14 +44,14 @@ def alarms(
         value = "" if step.value is None else f" {step.value:g}"
         who = f" by {step.who}" if step.who else ""
         note = f": {step.note}" if step.note else ""
-        print(
+        print_plain(
             f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{value}: "
             f"{step.event}, {step.from_state} -> {step.to_state}{who}{note}"
         )
     if everything:
-        print()
+        print_plain()
     for alarm in status.alarms:
-        print(alarm_line(alarm, zone, units, now_ms))
+        print_plain(alarm_line(alarm, zone, units, now_ms))
     if not status.alarms:
-        print("There is no alarm.")
+        print_plain("There is no alarm.")
     return 1 if status.alarms else 0

@@ -20,6 +20,7 @@ from alerts.command.options import (
     Until,
     check_kinds,
 )
+from alerts.command.terminal import print_plain
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
@@ -63,22 +64,22 @@ def journal(
         return 0 if chosen else 1
     for entry in chosen:
         for line in entry_lines(entry, zone, now_ms):
-            print(line)
+            print_plain(line)
     if not chosen:
-        print("no such entry")
+        print_plain("no such entry")
     if not kinds and not struck:
         shown = [held for held in vessels.values() if vessel in (None, held.vessel)]
         if lot is not None:
             shown = [held for held in shown if any(part.lot == lot for part in held.lots)]
         if shown:
             at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, zone, now_ms)
-            print(f"\nContents, {at}")
+            print_plain(f"\nContents, {at}")
         for held in shown:
-            print(f"  {held.vessel}: {contents_line(held, zone, units, now_ms)}")
+            print_plain(f"  {held.vessel}: {contents_line(held, zone, units, now_ms)}")
     if rackings and lot is None:
-        print("\nNot finished")
+        print_plain("\nNot finished")
         for racking in rackings:
-            print("  " + racking_line(racking, zone, now_ms))
+            print_plain("  " + racking_line(racking, zone, now_ms))
     return 0 if chosen else 1
 
 

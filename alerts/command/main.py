@@ -18,7 +18,7 @@ import typer
 from typer.core import TyperGroup
 
 from alerts.errors import AlertsError
-from ingest.errors import CellarFileError, IngestError
+from ingest.errors import CellarFileError, IngestError, TextRefused
 
 # Name, in the order of the help -> where the command is, and the line that the list of commands gives to it.
 # A module with one command also has its EXAMPLE; a group of commands is a ``typer.Typer``.
@@ -105,6 +105,9 @@ def main() -> None:
         for problem in error.problems:
             print(f"{error.file}: {problem}", file=sys.stderr)
         sys.exit(1)
+    except TextRefused as error:
+        print(error, file=sys.stderr)
+        sys.exit(2)
     except (IngestError, AlertsError) as error:
         print(error, file=sys.stderr)
         sys.exit(1)

@@ -8,6 +8,7 @@ from typing import Final
 
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
+from alerts.command.terminal import print_plain
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
@@ -41,32 +42,32 @@ def now(file: File, as_json: Json = False) -> int:
 
 def _print(status: CellarStatus, cellar: Cellar) -> None:
     zone, units, now_ms = cellar.site.zone, cellar.site.units, status.now_ms
-    print(f"{status.site}, {local_time(now_ms, zone, now_ms)}")
+    print_plain(f"{status.site}, {local_time(now_ms, zone, now_ms)}")
     for place in status.places:
-        print(f"\n{place.id}  ({place.name or place.kind})")
+        print_plain(f"\n{place.id}  ({place.name or place.kind})")
         if place.contents is not None:
-            print("  " + contents_line(place.contents, zone, units, now_ms))
+            print_plain("  " + contents_line(place.contents, zone, units, now_ms))
         for racking in place.open_rackings:
-            print("  " + racking_line(racking, zone, now_ms))
+            print_plain("  " + racking_line(racking, zone, now_ms))
         if not place.readings:
-            print("  no probe")
+            print_plain("  no probe")
         for reading in place.readings:
-            print("  " + _reading_line(reading, units, now_ms))
-    print("\nAlarms")
+            print_plain("  " + _reading_line(reading, units, now_ms))
+    print_plain("\nAlarms")
     for alarm in status.alarms:
-        print("  " + alarm_line(alarm, zone, units, now_ms))
+        print_plain("  " + alarm_line(alarm, zone, units, now_ms))
     if not status.alarms:
-        print("  none")
+        print_plain("  none")
     if status.rejects:
-        print("\nNot understood")
+        print_plain("\nNot understood")
         for reject in status.rejects[:20]:
-            print(
+            print_plain(
                 f"  {reject.times} x {reject.reason}: {reject.probe or 'no probe'}, {reject.source} {reject.address}, "
                 f"last {age(now_ms - reject.last_ms)} ago: {reject.example}"
             )
-    print("\nLeeside")
+    print_plain("\nLeeside")
     for line in _leeside_lines(status):
-        print("  " + line)
+        print_plain("  " + line)
 
 
 def _leeside_lines(status: CellarStatus) -> list[str]:

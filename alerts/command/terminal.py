@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["MOST_TRIES", "Terminal", "at_a_terminal"]
+__all__ = ["MOST_TRIES", "Terminal", "at_a_terminal", "print_plain"]
 
 import sys
 from typing import Final, TextIO
 
 from alerts.errors import NotWritten
+from ingest.plain_text import plain_lines
 
 # So many wrong answers to one question end the call: nobody is reading what it says.
 MOST_TRIES: Final = 20
@@ -16,6 +17,11 @@ MOST_TRIES: Final = 20
 def at_a_terminal() -> bool:
     """Whether there is a person to ask."""
     return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def print_plain(text: str = "") -> None:
+    """Print lines that may hold text from people and from the wire; nothing in them is obeyed by a terminal."""
+    print(plain_lines(text))
 
 
 class Terminal:

@@ -23,7 +23,7 @@ from alerts.message.outbox import Delivered, DeliveryFailure
 from alerts.message.smtp_client import ReplyTooLong, Smtp
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
-from ingest.plain_text import one_line
+from ingest.plain_text import one_line, plain_lines
 from ingest.store.alarms.messages import MessageRow
 
 # What is kept of a server's words, in characters.
@@ -64,7 +64,7 @@ def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -
         mail["References"] = _one_line(message.thread_id)
     mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no vacation replies to us
     # Quoted-printable passes every relay, also one without 8BITMIME.
-    mail.set_content(_sendable(message.body), charset="utf-8", cte="quoted-printable")
+    mail.set_content(plain_lines(_sendable(message.body)), charset="utf-8", cte="quoted-printable")
     return mail
 
 

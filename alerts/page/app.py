@@ -22,9 +22,22 @@ from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 from ingest.machine_clock import even_time
+from ingest.plain_text import one_line
 from ingest.store import open_existing
 
+# The page shows text from probes and people; none of it may run, and nobody may show the page inside another.
+_POLICY = (
+    "default-src 'none'; style-src 'self' 'unsafe-inline'; frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+)
 _TEMPLATES = Jinja2Templates(Path(__file__).parent / "templates")  # it escapes by default
+
+
+def _shown(value: object) -> object:
+    """What a template shows: text that came from people and the wire without what a browser would obey."""
+    return one_line(value) if type(value) is str else value
+
+
+_TEMPLATES.env.finalize = _shown
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
@@ -63,8 +76,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
             },
             headers={
                 "Cache-Control": "no-store",
-                # The page shows text from probes and people; none of it may run.
-                "Content-Security-Policy": "default-src 'none'; style-src 'self' 'unsafe-inline'",
+                "Content-Security-Policy": _POLICY,
                 "X-Content-Type-Options": "nosniff",
             },
         )

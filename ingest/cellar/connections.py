@@ -105,6 +105,16 @@ def _mail_address(text: str) -> str:
     return text
 
 
+def _host(text: str) -> str:
+    # Never with the text in it: it may hold a password.
+    if any(mark in text for mark in "@/?#") or any(character.isspace() for character in text):
+        raise ValueError(
+            'only a name or an address, such as "127.0.0.1" or "broker.example", without scheme, user, password or '
+            "path; user and password_file or password_env are keys of their own"
+        )
+    return text
+
+
 def _server(text: str) -> str:
     form = 'http:// or https://, a host, and a port if needed, such as "https://influx.example:8086"'
     try:
@@ -168,7 +178,7 @@ class BackupSettings(Table):
 class MqttSettings(Table):
     """``[mqtt]``: the broker. The password is never in the file: see ``password``."""
 
-    host: Text = Field(description='the broker, such as "127.0.0.1"')
+    host: Annotated[Text, AfterValidator(_host)] = Field(description='the broker, such as "127.0.0.1"')
     port: Port = 1883
     user: Text | None = None
     password_env: Text | None = None
@@ -227,7 +237,7 @@ class W1Settings(Table):
 class MailSettings(Table):
     """``[mail]``: the mail server that messages are handed to. The password is never in the file: see ``password``."""
 
-    host: Text = Field(description='the mail server, such as "127.0.0.1"')
+    host: Annotated[Text, AfterValidator(_host)] = Field(description='the mail server, such as "127.0.0.1"')
     port: Port = 25
     sender: MailAddress = Field(alias="from", description="the address that messages come from")
     to: Annotated[tuple[MailAddress, ...], Field(min_length=1, description="a list of addresses that get messages")]

@@ -26,6 +26,12 @@ _SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
 _NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
 # User and password in an address, which nobody should write there.
 _SIGN_IN: Final = re.compile(r"//[^/\s]*@")
+# What may hold a secret in a key that names a server: all before an @, after a ? or #, and in a host after a slash.
+_OF_SERVERS: Final = {
+    "host": re.compile(r'(?<=")[^"]*@|[?#/][^"]*'),
+    "url": re.compile(r'(?<=")[^"]*@|[?#][^"]*'),
+    "device": re.compile(r'(?<=")[^"]*@|[?#][^"]*'),
+}
 _ADVICE_ON_SECRETS: Final = (
     "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
     "or a file that only leeside can read with {0}_file"
@@ -81,7 +87,17 @@ def as_written(key: str, value: object) -> str:
     else:
         text = json.dumps(value, ensure_ascii=False, default=str)
     text = _SIGN_IN.sub("//...@", text)
+    if key in _OF_SERVERS and not isinstance(value, Mapping):
+        text = _OF_SERVERS[key].sub(_without_secret, text)
     return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
+
+
+def _without_secret(match: re.Match[str]) -> str:
+    found = match[0]
+    if not found.endswith("@"):
+        return f"{found[0]}..."
+    scheme, mark, _ = found.rpartition("//")
+    return f"{scheme}{mark}...@" if mark and "@" not in scheme else "...@"
 
 
 def read_entry(model: type[_M], written: WrittenTable) -> tuple[TableEntry[_M] | None, list[Problem]]:

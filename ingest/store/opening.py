@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["CHECKPOINT_PAGES", "LOG_BYTES", "PAGE_SIZE", "create_or_open", "open_existing"]
 
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -37,6 +38,7 @@ def create_or_open(path: Path, now_ms: int) -> Store:
         raise StoreUnwritable(f"{path}: there is no folder {path.parent}; make it first, or change [store] path")
     if path.is_dir():
         raise StoreUnwritable(f"{path}: this is a folder; [store] path names the store's file")
+    keep_private(path)
     with _opening(path, "rwc") as connection:
         if connection.execute("PRAGMA page_count").fetchone()[0] == 0:
             connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
@@ -46,6 +48,29 @@ def create_or_open(path: Path, now_ms: int) -> Store:
         store = Store(connection, path)
         migrate(store, now_ms)
     return store
+
+
+def keep_private(path: Path) -> None:
+    """Make the store's file for its owner alone, if it is not there; take from others what they may do with it else.
+
+    SQLite gives the files beside it the same rights. Files of another user are left as they are. Raises StoreError.
+    """
+    try:
+        os.close(os.open(path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC | os.O_EXCL, 0o600))
+    except FileExistsError:
+        for file in (path, path.with_name(f"{path.name}-wal"), path.with_name(f"{path.name}-shm")):
+            _take_from_others(file)
+    except OSError:
+        pass  # SQLite says what is wrong when it opens the file
+
+
+def _take_from_others(file: Path) -> None:
+    try:
+        status = file.stat()
+        if status.st_uid == os.geteuid() and status.st_mode & 0o077:
+            file.chmod(status.st_mode & 0o700)
+    except OSError:
+        pass  # not there, or on a file system without rights
 
 
 def open_existing(path: Path, *, older: bool = False) -> Store:

@@ -86,6 +86,13 @@ def _topic(entry: TableEntry[Probe], topic: str, draft: CellarDraft) -> Iterator
         yield entry.problem("topic", 'must not be empty; write the topic, such as "cellar/K1/pressure"')
     elif "+" in topic or "#" in topic:
         yield entry.problem("topic", 'must be one topic, without the wildcards "+" and "#"')
+    elif topic.startswith("$"):
+        # MQTT 5.0, sections 4.7.2 and 4.8.2: what begins so is the broker's own, or shared with other programs.
+        yield entry.problem(
+            "topic",
+            'must not begin with "$": such topics belong to the broker, and of "$share/" other programs would get a '
+            'part of the readings; write the topic itself, such as "cellar/K1/pressure"',
+        )
     elif "\0" in topic:
         yield entry.problem("topic", "must not hold the character NUL")
     elif len(topic.encode()) > _LONGEST_TOPIC_BYTES:

@@ -5,13 +5,26 @@ from __future__ import annotations
 __all__ = ["append_event", "mark_applied", "outcome_of", "waiting_events"]
 
 import sqlite3
+from typing import Final
 
+from ingest.errors import TextRefused
 from ingest.operator_event import OperatorEvent
+from ingest.plain_text import line_problem
 from ingest.store.connection import Store
+
+# In characters.
+_LONGEST: Final = {"alarm": 200, "who": 200, "note": 5000}
 
 
 def append_event(store: Store, kind: str, target: str, who: str, note: str, now_ms: int) -> int:
-    """Write an event down and return its id; only a turn changes an alarm."""
+    """Write an event down and return its id; only a turn changes an alarm.
+
+    Raises TextRefused for a text that is too long, or that a terminal or a mail would obey.
+    """
+    for name, text in (("alarm", target), ("who", who), ("note", note)):
+        problem = line_problem(text, _LONGEST[name])
+        if problem:
+            raise TextRefused(f"{name}: {problem}. Nothing was written")
     with store.write() as connection:
         cursor = connection.execute(
             "INSERT INTO operator_event (written_ms, kind, target, who, note) VALUES (?, ?, ?, ?, ?)",

@@ -158,6 +158,8 @@ def take_out(archive: Path, target: Path | None) -> Manifest:
 @contextmanager
 def _target(target: Path | None) -> Iterator[IO[bytes]]:
     try:
+        if target is not None:
+            target.touch(0o600)
         with Path(os.devnull if target is None else target).open("wb") as out:
             yield out
             if target is not None:

@@ -40,7 +40,7 @@ def back_up(store_path: Path, folder: Path, now_ms: int, *, site: str, cellar_te
     StoreError; then nothing but perhaps a hidden ``.part`` file is left, and the next backup removes that.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as error:
         raise StoreUnwritable(f"{folder}: cannot be made ({error.strerror}); is the disk there?") from error
     with open_existing(store_path, older=True) as store, RoleLock(store_path, "backup"):
@@ -64,6 +64,7 @@ def _back_up(store: Store, folder: Path, now_ms: int, site: str, cellar_text: st
     packed = folder / f".{store.path.stem}-{stamp(now_ms)}.tar.part"
     _copy(store, copy, max(1, _PIECE_BYTES // page_bytes))
     manifest = _examined(copy, now_ms, site)
+    packed.touch(0o600)
     with packed.open("wb") as file:
         write_archive(file, manifest, cellar_text, copy)
         file.flush()
@@ -116,7 +117,7 @@ def _require_room(folder: Path, needed_bytes: int) -> None:
 
 
 def _copy(store: Store, target: Path, pages: int) -> None:
-    target.touch(0o640)
+    target.touch(0o600)
     handle = os.open(target, os.O_RDWR)
     try:
         # Only this process has the copy open, and on a network share SQLite's locks may not work.
