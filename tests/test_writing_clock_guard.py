@@ -239,6 +239,18 @@ def test_a_clock_a_day_ahead_for_a_moment_leaves_no_trace(store: Store) -> None:
     assert cursor(store, "clock") == board.wall_ms
 
 
+def test_a_clock_that_was_wrong_between_two_turns_leaves_no_trace(store: Store) -> None:
+    board = Board(store, NOW + 10_000)
+    board.sample(b"12")
+    assert board.turn() is ClockState.RIGHT
+    for ahead_ms in (86_400_000, -86_400_000):
+        board.set_clock(board.wall_ms + ahead_ms)
+        board.sample(b"13")
+        board.set_clock(board.wall_ms - ahead_ms)
+        assert board.turn() is ClockState.RIGHT
+    assert board.rows() == [(NOW + 10_000 + 1000 * second, GOOD) for second in range(3)]
+
+
 FAR_MS = 4_102_444_800_000  # 2100
 WRONG = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 

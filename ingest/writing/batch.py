@@ -32,6 +32,9 @@ _GOOD: Final = quality_code(Quality.GOOD)
 _CLOCK: Final = quality_code(Quality.UNCERTAIN, Reason.CLOCK)
 _BACKLOG: Final = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 
+# The wall clock and the even one differ by this much only when the first was set.
+STEP_MS: Final = 2000
+
 # So soon after a connection came about, a bare number may be one that the broker had kept. It is stored as uncertain;
 # if for this long no other has come, although the broker knew that it may send, it was the newest and says how
 # things are. So does one that follows the one before no sooner than its probe sends (``ingest.writing.pace``).
@@ -75,9 +78,11 @@ class Timing(NamedTuple):
 
     def arrival_ms(self, sample: Sample) -> int:
         """The sample's arrival, UTC ms."""
-        if self.verdict is ClockState.RIGHT and sample.arrival_mono >= self.trusted_mono:
-            return sample.arrival_ms
-        return round(self.offset_ms + sample.arrival_mono * 1000)
+        by_even_clock = round(self.offset_ms + sample.arrival_mono * 1000)
+        if self.verdict is not ClockState.RIGHT or sample.arrival_mono < self.trusted_mono:
+            return by_even_clock
+        # The wall clock may have been wrong between two turns.
+        return sample.arrival_ms if abs(sample.arrival_ms - by_even_clock) <= STEP_MS else by_even_clock
 
 
 @dataclass(slots=True)
@@ -162,13 +167,13 @@ class BatchBuilder:
         batch.wait_s = float("inf")
         offered: list[Row] = []
         decode = self._decode
-        plain_time = timing.verdict is ClockState.RIGHT and timing.trusted_mono == float("-inf")
+        plain_time = timing == Timing()
         self._decoder.believe_clock(timing.verdict is ClockState.RIGHT)
         for sample in samples:
             self.counters.samples += 1
             batch.samples += 1
-            if not plain_time:
-                sample = sample._replace(arrival_ms=timing.arrival_ms(sample))  # noqa: PLW2901  the same sample, dated
+            if not plain_time and (arrival_ms := timing.arrival_ms(sample)) != sample.arrival_ms:
+                sample = sample._replace(arrival_ms=arrival_ms)  # noqa: PLW2901  the same sample, dated
             ticket = sample.ticket
             if ticket is not None:
                 batch.tickets.append(ticket)
