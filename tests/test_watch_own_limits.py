@@ -165,6 +165,16 @@ def _transition(house: CellarOnDisk, key: str, occasion: Occasion) -> Transition
     )
 
 
+def test_the_pulse_counts_a_backup_that_was_made_by_hand(tmp_path: Path) -> None:
+    house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
+    turner = Turner(house.cellar, house.store, Now(NOW, 0.0), lambda: BackupPulse(last_ms=None))
+    back_up(house.cellar.store_path, tmp_path / "elsewhere", NOW, site="x", cellar_text=house.cellar.text)
+    turner.turn(Now(NOW + 1000, 1.0))
+    alerts = pulses(house.store).alerts
+    assert alerts is not None
+    assert alerts.body.backup == BackupPulse(last_ms=NOW, last_error=None)
+
+
 def test_a_turn_alarms_a_missing_backup_and_takes_it_back(tmp_path: Path) -> None:
     house = CellarOnDisk(tmp_path, more=WITH_BACKUP)
     with house.store.write() as connection:

@@ -375,6 +375,16 @@ def test_what_nobody_would_send_again_is_held_up_to_a_bound(desk: Desk, monkeypa
     assert desk.numbers() == [0.0, 1.0, 2.0, 9.0]
 
 
+def test_large_samples_are_held_up_to_a_bound_of_bytes(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.writing.writer.MOST_HELD_BYTES", 100)
+    for number in range(5):
+        desk.writer.offer(a_sample(str(number).rjust(40), "line", source="line"))
+    assert desk.writer.counters.dropped == 3
+    assert desk.writer.turn(NOW)
+    desk.writer.offer(a_sample("5".rjust(40), "line", source="line"))
+    assert desk.writer.counters.dropped == 3
+
+
 # ---- rejects -------------------------------------------------------------------------------------------------------
 
 

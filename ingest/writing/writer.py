@@ -34,8 +34,9 @@ from ingest.writing.pace import ProbePaces
 _WritePulse = Callable[[sqlite3.Connection], None]
 
 # Samples that nobody waits to see acknowledged (serial lines, QoS 0) are held in memory while the disk takes nothing;
-# past this many the newest are refused and counted.
+# past this many, or this many bytes of payload, the newest are refused and counted.
 MOST_HELD = 200_000
+MOST_HELD_BYTES = 64_000_000
 
 # One commit takes at most this many samples, so that the acknowledgements of a flood flow evenly.
 MOST_AT_ONCE = 4096
@@ -83,6 +84,7 @@ class Writer:
         self._acknowledge = acknowledge
         self._enough = enough
         self._queue: deque[Sample] = deque()
+        self._queued_bytes = 0
         self._held: Batch | None = None
         self._gathered = 0
         self._failed = False
@@ -112,10 +114,12 @@ class Writer:
     def offer(self, sample: Sample) -> None:
         """Take a sample from a source. Cheap, never blocks, never raises."""
         queue = self._queue
-        if sample.ticket is None and len(queue) >= MOST_HELD:
+        size = len(sample.payload)
+        if sample.ticket is None and (len(queue) >= MOST_HELD or self._queued_bytes + size > MOST_HELD_BYTES):
             self.counters.dropped += 1
             return
         queue.append(sample)
+        self._queued_bytes += size
         if len(queue) + self._gathered >= self._enough() and not self.wake.is_set():
             self.wake.set()
         if not self.arrived.is_set():
@@ -259,7 +263,12 @@ class Writer:
         room = MOST_AT_ONCE - (0 if batch is None else batch.samples)
         take = self._queue.popleft
         for _ in range(min(len(self._queue), room)):
-            yield take()
+            sample = take()
+            self._queued_bytes -= len(sample.payload)
+            yield sample
+        if not self._queue:
+            # Counted without a lock by several threads; here it is known.
+            self._queued_bytes = 0
 
     def _try_commit(self, batch: Batch, write_pulse: _WritePulse | None, now_ms: int, anchor: Anchor | None) -> bool:
         try:
