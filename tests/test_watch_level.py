@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from watch_limits import BAD, CLOCK, IMPORTED, SATURATED, UNCERTAIN, a_limit
+from watch_limits import BAD, CLOCK, IMPORTED, IN_DOUBT, SATURATED, UNCERTAIN, a_limit
 
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge, tick
@@ -43,6 +43,20 @@ def test_a_limit_begins_after_its_on_delay_and_ends_after_its_off_delay(
     assert it.track.since_ms == (10 - 3600) * 1000
     assert [it.read(100, back), it.read(129.9, back), it.read(130, back)] == [1, 1, 0]
     assert it.track.since_ms == (100 - 3600) * 1000
+
+
+def test_a_number_that_the_broker_may_have_kept_neither_begins_nor_breaks_a_delay() -> None:
+    """A connection that breaks every twenty seconds brings such a number each time; the delay of 60 s runs on."""
+    it = Track(a_limit())
+    assert not it.read(0, 3.0)
+    for second in range(20, 60, 20):
+        # In doubt at first, inside or beyond; found to be the newest, it comes again as a good one.
+        assert not it.read(second, 30.0, IN_DOUBT)
+        assert not it.read(second, 3.0, IN_DOUBT)
+        assert not it.read(second, 3.0)
+    assert it.tick(60)
+    alone = Track(a_limit())
+    assert [alone.read(0, 3.0, IN_DOUBT), alone.tick(100)] == [0, 0]
 
 
 @pytest.mark.parametrize(("kind", "edge", "back"), [("low", 5.0, 6.0), ("high", 5.0, 4.0)])

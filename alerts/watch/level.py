@@ -26,7 +26,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
-from alerts.watch.turn_inputs import WatchReading, counts_as_data, is_saturated, may_be_judged
+from alerts.watch.turn_inputs import WatchReading, counts_as_data, is_in_doubt, is_saturated, may_be_judged
 from ingest.cellar import EffectiveLimit
 
 
@@ -69,6 +69,9 @@ def judge(
     changes: list[Condition] = []
     for reading in readings:
         at = reading.at_ms
+        if is_in_doubt(reading.quality):
+            # It may be an old one, so it neither begins nor ends a delay. The newest comes again as a good one.
+            continue
         if not counts_as_data(reading.quality) or (newest is not None and at < newest):
             continue
         gap = newest is not None and at - newest > fresh_ms

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "is_saturated", "may_be_judged"]
+__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "is_in_doubt", "is_saturated", "may_be_judged"]
 
 import math
 from collections.abc import Mapping, Sequence
@@ -62,6 +62,11 @@ class TurnInputs(NamedTuple):
 def counts_as_data(quality: int) -> bool:
     """Whether a reading of this quality shows that the probe is alive; an imported one does not."""
     return quality_reason(quality) is not Reason.IMPORTED
+
+
+def is_in_doubt(quality: int) -> bool:
+    """Whether a reading is one that the broker may have kept, so that it says nothing of how things are now."""
+    return quality_class(quality) is Quality.UNCERTAIN and quality_reason(quality) is Reason.BACKLOG
 
 
 def may_be_judged(value: float, quality: int) -> bool:
