@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from cellar_text import KEG, MQTT, keg, limit, mail, probe, site, temperature
-from hypothesis import assume, given
+from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from samples import a_sample
 
@@ -657,6 +657,14 @@ class _Run:
         return any(0 < silent_s - limits[key].setpoint <= 30 for (key, _), silent_s in self.silences.items())
 
 
+_SILENT_BEFORE_ITS_BROKER_DIED: list[_Step] = [
+    (None, 0, "lives", 50),
+    (None, 0, "no broker", 50),
+    (None, 0, "lives", 50),
+]
+
+
+@example(steps=_SILENT_BEFORE_ITS_BROKER_DIED, every=2, first=0, settles=False)
 @given(st.lists(_STEP, min_size=2, max_size=6), st.integers(2, 40), st.integers(0, 40), st.booleans())
 def test_restarts_anywhere_change_no_transition_and_no_message(
     steps: list[_Step], every: int, first: int, settles: bool

@@ -117,7 +117,7 @@ class LimitRecord:
 
     def silent_for(self, silent_s: float, mono: float) -> Self:
         """The record of a limit on silence that had heard nothing for so long before the restart."""
-        if not isinstance(self.track, SilenceTrack) or self.track.active:
+        if not isinstance(self.track, SilenceTrack):
             return self
         return replace(self, track=replace(self.track, seen_mono=mono - silent_s))
 
@@ -137,13 +137,17 @@ class WatchState:
     clocks: Mapping[str, ProbeClock] = field(default_factory=dict)
 
     def silences(self, mono: float, *, longer_than_s: float) -> dict[str, float]:
-        """For how long, in seconds, limits on silence that do not alarm have heard nothing, if longer than that."""
-        tracks = {key: record.track for key, record in self.records.items()}
-        return {
-            key: round(mono - track.seen_mono, 1)
-            for key, track in tracks.items()
-            if isinstance(track, SilenceTrack) and not track.active and mono - track.seen_mono > longer_than_s
-        }
+        """For how long, in seconds, limits on silence have heard nothing, if longer than that.
+
+        Those that alarm are left out, but not those whose alarm is suppressed: they have their time again afterwards.
+        """
+        silences = {}
+        for key, record in self.records.items():
+            track = record.track
+            waits = not track.active or record.alarm.state is State.SUPPRESSED
+            if isinstance(track, SilenceTrack) and waits and mono - track.seen_mono > longer_than_s:
+                silences[key] = round(mono - track.seen_mono, 1)
+        return silences
 
     def redated(self) -> Self:
         """The state after times of stored readings were moved: no reading is late any more, running delays begin
