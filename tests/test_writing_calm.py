@@ -15,7 +15,7 @@ from eventually import eventually
 from hypothesis import given
 from hypothesis import strategies as st
 from samples import a_binding, a_sample
-from watch_limits import BAD, SATURATED, UNCERTAIN, a_limit, a_silence
+from watch_limits import BAD, IN_DOUBT, SATURATED, UNCERTAIN, a_limit, a_silence
 
 from alerts.watch import WatchReading
 from alerts.watch.level import LevelTrack, judge
@@ -63,7 +63,7 @@ def test_what_changes_its_quality_or_jumps_does_not_wait() -> None:
     calm = a_calm(LOW)
     assert waits(calm, 7.0, 7.0) == [0.0, CALM_S]
     assert waits(calm, 7.0, 7.0, quality=BAD) == [0.0, COMMIT_S]
-    assert waits(calm, 7.0, 7.0, quality=UNCERTAIN) == [0.0, COMMIT_S]
+    assert waits(calm, 7.0, 7.0, quality=IN_DOUBT) == [0.0, COMMIT_S]
     assert waits(calm, 7.0, 7.0, quality=JUMP) == [0.0, 0.0]
     assert waits(calm, 7.0, 7.0) == [0.0, CALM_S]
 
