@@ -12,7 +12,7 @@ from ingest.operator_event import OperatorEvent
 from ingest.reading import Quality, Reason, quality_code
 
 BAD = quality_code(Quality.BAD, Reason.FAULT)
-UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.JUMP)
+UNCERTAIN = quality_code(Quality.UNCERTAIN, Reason.STUCK)
 IN_DOUBT = quality_code(Quality.UNCERTAIN, Reason.BACKLOG)
 IMPORTED = quality_code(Quality.GOOD, Reason.IMPORTED)
 SATURATED = quality_code(Quality.UNCERTAIN, Reason.SATURATED)
