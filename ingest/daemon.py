@@ -358,6 +358,7 @@ def _upkeep(cellar: Cellar, store: Store) -> Upkeep:
         time.monotonic(),
         # Only what all of these have taken is pruned from the change feed.
         followers=(SUMMARIES,) if cellar.mirror is None else (SUMMARIES, MIRROR),
+        network_sets_clock=network_sets_clock,
     )
 
 

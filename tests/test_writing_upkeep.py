@@ -168,3 +168,19 @@ def test_no_call_takes_long(store: Store) -> None:
     longest = all_due(Upkeep(store, UpkeepSettings(2 * HOUR_S), 0.0, (SUMMARIES,)))
     print(f"the longest call took {longest * 1000:.0f} ms")
     assert longest < 0.5
+
+
+def test_nothing_is_dropped_by_a_clock_that_nobody_vouches_for(store: Store) -> None:
+    """A board that believes in 2100 keeps what it has; a clock that has gone on for a day unset is believed."""
+    fill(store, 6)
+    day_s, years_ms = 86_400.0, 75 * 365 * DAY_MS
+    wishes = UpkeepSettings(2 * HOUR_S, 2 * day_s, 3 * day_s, 4 * day_s)
+    upkeep = Upkeep(store, wishes, 0.0, (SUMMARIES,), network_sets_clock=lambda: None)
+    for hour in range(1, 8):
+        # By then the clock was set far ahead, and soon back again.
+        wrong_ms = years_ms if hour in (3, 4) else 0
+        all_due(upkeep, NOW + round(hour * HOUR_S * 1000) + wrong_ms, hour * HOUR_S)
+    assert len(list(raw(store, 1))) == 6 * 1440
+    for hour in range(8, 32):
+        all_due(upkeep, NOW + round(hour * HOUR_S * 1000), hour * HOUR_S)
+    assert len(list(raw(store, 1))) < 6 * 1440

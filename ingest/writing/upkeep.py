@@ -31,6 +31,9 @@ FOLLOW_EVERY_S: Final = 7200.0
 TIDY_EVERY_S: Final = 3600.0
 # Not all at once at the start, when the first readings are wanted.
 FIRST_S: Final = 60.0
+# Without a time server, the clock is sure after so long in which nobody set it by more than this.
+SURE_AFTER_S: Final = 86_400.0
+SET_MS: Final = 60_000.0
 # How long one call may go on with short slices.
 BUDGET_S: Final = 0.05
 
@@ -48,8 +51,20 @@ class UpkeepSettings(NamedTuple):
 class Upkeep:
     """Does what is due. ``work`` is called between turns with the time as arguments."""
 
-    def __init__(self, store: Store, wishes: UpkeepSettings, mono: float, followers: tuple[str, ...]) -> None:
+    def __init__(
+        self,
+        store: Store,
+        wishes: UpkeepSettings,
+        mono: float,
+        followers: tuple[str, ...],
+        *,
+        network_sets_clock: Callable[[], bool | None] = lambda: True,
+    ) -> None:
         self._store = store
+        self._network_sets_clock = network_sets_clock
+        # Since when (monotonic seconds) the wall clock has gone on evenly, and how far it was ahead of the even one.
+        self._even_since = mono
+        self._ahead_ms: float | None = None
         self._wishes = wishes
         self._followers = followers
         self._settler: Settler | None = None
@@ -86,6 +101,17 @@ class Upkeep:
             return False
         return True
 
+    def _is_time_sure(self, now_ms: int, mono: float) -> bool:
+        """Whether what is old by the wall clock may be dropped for good.
+
+        A time server steers the clock, or it has gone on for a day without being set. A board that believes in 2100 for
+        an hour would otherwise drop everything.
+        """
+        ahead_ms = now_ms - mono * 1000
+        if self._ahead_ms is None or abs(ahead_ms - self._ahead_ms) > SET_MS:
+            self._even_since, self._ahead_ms = mono, ahead_ms
+        return self._network_sets_clock() is True or mono - self._even_since >= SURE_AFTER_S
+
     def _next(self, now_ms: int, mono: float) -> Callable[[], bool] | None:
         if mono >= self._follow_due:
             self._follow_due = mono + FOLLOW_EVERY_S
@@ -104,14 +130,16 @@ class Upkeep:
             return self._settler.slice
         if mono >= self._tidy_due:
             self._tidy_due = mono + TIDY_EVERY_S
-            return lambda: self._tidy(now_ms)
+            return lambda: self._tidy(now_ms, mono)
         return None
 
-    def _tidy(self, now_ms: int) -> bool:
-        """One piece of tidying; False when nothing is left."""
+    def _tidy(self, now_ms: int, mono: float) -> bool:
+        """Do one piece of tidying; False when nothing is left."""
         from ingest.store.readings.retention import drop_old
 
-        return prune_feed(self._store, self._followers) or drop_old(
+        if prune_feed(self._store, self._followers):
+            return True
+        return self._is_time_sure(now_ms, mono) and drop_old(
             self._store,
             now_ms,
             self._wishes.keep_raw_s,
