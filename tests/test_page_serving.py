@@ -37,8 +37,10 @@ def port(tmp_path: Path) -> Iterator[int]:
         assert process.poll() is None
         process.send_signal(signal.SIGTERM)
         assert process.wait(60) == 0
-        # A flood is a few lines, not one for each connection.
-        assert log.stat().st_size < 20_000
+        # A flood is a few lines, not one for each connection, and never takes all that the process may have open.
+        said = log.read_text()
+        assert len(said) < 2_000, said[-4_000:]
+        assert "out of system resource" not in said
     finally:
         process.kill()
         process.wait()

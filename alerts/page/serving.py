@@ -20,7 +20,7 @@ import sdnotify
 import uvicorn
 
 from alerts.page.app import make_app
-from alerts.page.connections import LimitedProtocol
+from alerts.page.connections import MOST_CONNECTIONS, LimitedProtocol
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
@@ -45,6 +45,9 @@ class PageProcess:
             host=cellar.page.host,
             port=cellar.page.port,
             http=LimitedProtocol,
+            # asyncio accepts so many at a time before it looks at the first. With more than a process may have open, it
+            # also complains once for each that is missing, and again for each when the page stops.
+            backlog=MOST_CONNECTIONS,
             log_config=None,
             access_log=False,
             lifespan="off",
