@@ -51,7 +51,7 @@ BROKER_OPTIONS = (
 
 
 def payloads(count: int, form: str) -> bytes:
-    """One JSON object a line, 10 ms apart, the last of them now."""
+    """One JSON object a line, 10 ms apart, the last of them a minute ago."""
     # A minute ago and before: what a probe had kept is never too much, however fast it comes.
     first_ms = time.time_ns() // 1_000_000 - count * 10 - 60_000
     lines = []
