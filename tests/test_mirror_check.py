@@ -11,7 +11,7 @@ from mail_server import self_made_certificate
 from victoria import Victoria
 
 from ingest.mirror.check import MirrorCheck, check_mirror, judge
-from ingest.mirror.client import NETWORK, Reply
+from ingest.mirror.reply import NETWORK, Reply
 from ingest.simulation.loopback import free_port
 
 URL = "http://127.0.0.1:8086"

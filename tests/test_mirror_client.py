@@ -17,8 +17,8 @@ from peak_memory import PeakMemory
 from rude_server import rude_server
 
 from ingest.cellar import MirrorSettings
-from ingest.mirror.client import NETWORK, Reply
 from ingest.mirror.influx import Influx
+from ingest.mirror.reply import NETWORK, Reply
 
 DATE = "Fri, 31 Dec 1999 23:59:59 GMT"
 LINES = [f"reading,place=é value={n}.0,quality=0i {n}" for n in range(200)]

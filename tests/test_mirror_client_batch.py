@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.client import MOST_BAD, NETWORK, Reply, deliver
+from ingest.mirror.client import MOST_BAD, deliver
+from ingest.mirror.reply import NETWORK, Reply
 
 
 class Server:

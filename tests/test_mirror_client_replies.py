@@ -10,7 +10,8 @@ from a_store import NOW
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.client import LONGEST_RETRY_AFTER_S, NETWORK, ReplyMeaning, meaning_of, retry_after_s
+from ingest.mirror.client import LONGEST_RETRY_AFTER_S, ReplyMeaning, meaning_of, retry_after_s
+from ingest.mirror.reply import NETWORK
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,8 @@ from typing import Final, NamedTuple
 
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError
-from ingest.mirror.client import NETWORK, Reply, ReplyMeaning, meaning_of, open_client
+from ingest.mirror.client import ReplyMeaning, meaning_of, open_client
+from ingest.mirror.reply import NETWORK, Reply
 
 _COMMENT: Final = ("# leeside asks whether it may write here",)
 _NO_POINTS: Final = "requires points"

@@ -9,9 +9,7 @@ from __future__ import annotations
 
 __all__ = [
     "MOST_BAD",
-    "NETWORK",
     "Delivery",
-    "Reply",
     "ReplyMeaning",
     "deliver",
     "meaning_of",
@@ -25,31 +23,21 @@ from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from enum import Enum
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError
+from ingest.mirror.reply import NETWORK, Reply
 from ingest.store.mirror_queue import RefusedLine
 
 if TYPE_CHECKING:
     from ingest.mirror.influx import Influx
-
-# Stands for the status where none came: refused, dropped, timed out.
-NETWORK: Final = 0
 
 # A server may ask for patience, but a slip in its header must not end the mirror.
 LONGEST_RETRY_AFTER_S: Final = 24 * 3600.0
 
 # With more bad lines than this in one batch it is not the lines that are bad: the server wants something else.
 MOST_BAD: Final = 100
-
-
-class Reply(NamedTuple):
-    """status: the HTTP code or NETWORK; text: the body or the error in words; retry_after: that header, or ""."""
-
-    status: int
-    text: str = ""
-    retry_after: str = ""
 
 
 class ReplyMeaning(Enum):

@@ -18,7 +18,7 @@ from influxdb_client.rest import ApiException
 from influxdb_client.service.write_service import WriteService
 
 from ingest.cellar import MirrorSettings
-from ingest.mirror.client import NETWORK, Reply
+from ingest.mirror.reply import NETWORK, Reply
 from ingest.mirror.short_replies import ShortReplies
 from ingest.plain_text import one_line
 
