@@ -103,11 +103,24 @@ def server(speak: Callable[[socket.socket], None]) -> Iterator[str]:
     """The URL of a server that replies as it likes."""
 
     def reply(connection: socket.socket) -> None:
-        connection.recv(65536)
+        read_request(connection)
         speak(connection)
 
     with rude_server(reply) as port:
         yield f"http://127.0.0.1:{port}"
+
+
+def read_request(connection: socket.socket) -> None:
+    """Read all of a request: a connection that is closed with something unread is reset, and the reply is lost."""
+    data = b""
+    while b"\r\n\r\n" not in data:
+        data += connection.recv(65536)
+    head, _, body = data.partition(b"\r\n\r\n")
+    length = next(
+        int(line.partition(b":")[2]) for line in head.split(b"\r\n") if line.lower().startswith(b"content-length:")
+    )
+    while len(body) < length:
+        body += connection.recv(65536)
 
 
 HUGE = 300_000_000
