@@ -176,7 +176,8 @@ class Week:
     def _turn_of(self, role: str) -> None:
         daemon: Ingest | Alerts | None = getattr(self, role)
         if daemon is None:
-            if self.time.mono < self.may_run[role]:
+            # With the store away, a start would make an empty one.
+            if self.time.mono < self.may_run[role] or self.pragmas["moved"] > 0:
                 return
             daemon = (
                 Ingest(self.cellar, self.broker, self.time)
@@ -324,6 +325,33 @@ def _kill(role: str) -> Callable[[Week, Fault], None]:
     return lambda week, fault: week.kill(role, fault.end - fault.begin)
 
 
+def _move(week: Week, fault: Fault) -> None:
+    """The store's files are gone, as after a slip with `mv`; what is open goes on existing without a name."""
+    week.pragmas["moved"] += 1
+    if week.pragmas["moved"] == 1:
+        for suffix in ("", "-wal", "-shm"):
+            file = week.cellar.store_path.with_name(week.cellar.store_path.name + suffix)
+            if file.exists():
+                file.rename(file.with_name("aside-" + file.name))
+
+
+def _move_back(week: Week, fault: Fault) -> None:
+    week.pragmas["moved"] -= 1
+    if week.pragmas["moved"] == 0:
+        for file in week.cellar.store_path.parent.glob("aside-*"):
+            file.rename(file.with_name(file.name.removeprefix("aside-")))
+
+
+def _hang(week: Week, fault: Fault) -> None:
+    week.broker.hangs = True
+
+
+def _go_on(week: Week, fault: Fault) -> None:
+    if not any(_lasts(week, other) for other in week.faults if other is not fault and other.kind is fault.kind):
+        week.broker.hangs = False
+        week.broker.connect()
+
+
 def _pragma(name: str, step: int) -> Callable[[Week, Fault], None]:
     def change(week: Week, fault: Fault) -> None:
         week.pragmas[name] += step
@@ -412,6 +440,8 @@ KINDS: Final = (
     Kind("alerts dead for long", 300, 1200, _of("judge"), _kill("alerts")),
     Kind("store read-only", 5, 600, _of("in", "judge"), _pragma("read-only", 1), _pragma("read-only", -1)),
     Kind("disk full", 5, 600, _of("in", "judge"), _pragma("full", 1), _pragma("full", -1)),
+    Kind("store moved away", 10, 600, _of("in", "judge"), _move, _move_back),
+    Kind("broker hangs with its connections open", 10, 900, _of("in"), _hang, _go_on),
     Kind("mail server away", 10, 1800, _of("mail"), _mail("away"), _mail("takes")),
     Kind("mail server busy (451)", 10, 1800, _of("mail"), _mail("busy"), _mail("takes")),
     Kind("mail answer lost after DATA", 10, 300, _of("mail"), _mail("loses its answer"), _mail("takes")),
@@ -443,9 +473,9 @@ def main() -> int:
         week = Week(Path(folder), options.seed, options.days * 86_400, options.faults)
         outcome = week.run()
     injected = Counter(fault.kind.name for fault in week.faults)
-    print(f"{'fault':<34}{'injected':>9}")
+    print(f"{'fault':<40}{'injected':>9}")
     for kind in KINDS:
-        print(f"{kind.name:<34}{injected[kind.name]:>9}")
+        print(f"{kind.name:<40}{injected[kind.name]:>9}")
     print(f"\nseed {options.seed}, {options.days:g} days, {len(week.faults)} faults, {outcome.messages:,} messages")
     print(f"messages lost {len(outcome.lost)}, readings twice {len(outcome.doubled)}")
     print(

@@ -71,6 +71,8 @@ class Broker:
 
     def __init__(self) -> None:
         self.up = True
+        # It neither delivers nor takes anything, and nobody is told: its connections stay open.
+        self.hangs = False
         self.generation = 0
         # With the packet id under which a message was sent before, 0 for one that was not.
         self._queue: deque[tuple[Published, int]] = deque()
@@ -98,7 +100,7 @@ class Broker:
 
     def pump(self, offer: Callable[[Sample], None], time: Time) -> None:
         """Deliver what the window allows."""
-        while self.up and self._queue and len(self._in_flight) < WINDOW:
+        while self.up and not self.hangs and self._queue and len(self._in_flight) < WINDOW:
             message, packet_id = self._queue.popleft()
             is_repeat = packet_id > 0
             while packet_id == 0 or (not is_repeat and packet_id in self._in_flight):
@@ -112,7 +114,7 @@ class Broker:
     def acknowledge(self, tickets: Sequence[Ticket]) -> None:
         """Take acknowledgements; those of an earlier connection, or while the broker is down, do not arrive."""
         for ticket in tickets:
-            if self.up and ticket.generation == self.generation:
+            if self.up and not self.hangs and ticket.generation == self.generation:
                 message = self._in_flight.pop(ticket.packet_id, None)
                 if message is not None:
                     self.acknowledged.append(message)
