@@ -100,8 +100,8 @@ def trouble_words(error: Exception, device: str) -> str:
         return f"{device} cannot be set up: {error}."
     if code == errno.ENOENT:
         return (
-            f"There is no device {device}: is the adapter plugged in? What is there, "
-            "`ls /dev/serial/by-id /dev/serial/by-path` shows."
+            f"There is no device {device}: is the adapter plugged in? "
+            "`leeside listen --ports` lists the devices that are there."
         )
     if code in (errno.EACCES, errno.EPERM):
         return (
