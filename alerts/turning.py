@@ -38,7 +38,7 @@ from ingest.store.alarms.messages import count_waiting
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import SETTLED, cursor, set_cursor
-from ingest.store.connection import translate
+from ingest.store.connection import BUSY_WAIT_S, translate
 from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
@@ -66,6 +66,8 @@ MOST_A_TURN: Final = 20_000
 # Without a place of its own from before, the turn begins with what came in the last ten minutes.
 FIRST_LOOK_MS: Final = 10 * 60 * 1000
 
+# For how long a turn waits for the store's lock while limits are judged in memory.
+SHORT_WAIT_S: Final = 1.0
 # When no limit was judged for longer than this, a message says so; docs/operations.md states this number.
 AWAY_S: Final = 60.0
 # A limit on silence that has heard nothing for so long does not begin again at a restart.
@@ -129,6 +131,7 @@ class Turner:
         self._not_judged = self._gap_before(stored_pulse, now)
         self._state = self._load_state(now, stored_pulse)
         self._last_turn: Now = now
+        self._tried: Now = now
         self._pulse_due = now.mono
         self._seen_version = -1
         # What the store holds at the start may be of a daemon that has ended since: only a later pulse is news, or one
@@ -191,6 +194,9 @@ class Turner:
 
     def turn(self, now: Now) -> int:
         """Judge what is new; the number of messages that it caused. Raises StoreError when it cannot be kept."""
+        self._tried = now
+        # While limits are judged in memory, waiting for the lock would only make that slower.
+        self._store.busy_wait_s = SHORT_WAIT_S if self._without_store.is_judging else BUSY_WAIT_S
         try:
             return self._turn(now)
         except sqlite3.Error as error:
@@ -254,7 +260,7 @@ class Turner:
 
     def failed(self, error: Exception, now: Now) -> None:
         """A turn raised because the store takes nothing: judge in memory, and send what cannot wait."""
-        self._without_store.failed(error, now, self._shadow)
+        self._without_store.failed(error, self._tried, now, self._shadow)
         if self._without_store.is_judging:
             # So there is no time in which nothing was judged; the message about the store says what was left out.
             self._last_turn, self._not_judged = now, None

@@ -102,11 +102,11 @@ class WithoutStore:
 
     # ---- the store takes nothing -------------------------------------------------------------------------------
 
-    def failed(self, error: Exception, now: Now, begin: Callable[[], Shadow]) -> None:
-        """A turn could not be stored. begin: makes the shadow, once it is needed."""
+    def failed(self, error: Exception, tried: Now, now: Now, begin: Callable[[], Shadow]) -> None:
+        """A turn could not be stored. tried: when it began; begin: makes the shadow, once it is needed."""
         self._note(str(error))
         if self._since is None:
-            self._since = now
+            self._since = tried
         rows = [row for row in self._receive() if row[:2] not in self._unstored]
         self._unstored.update((row[:2], row) for row in rows)
         if self._shadow is None:
