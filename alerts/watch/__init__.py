@@ -15,6 +15,9 @@ alarm_table          the states of IEC 62682 as data
 chatter              an alarm that comes and goes again and again
 alarm                one limit's alarm, and what an event makes of it
 watch_state          what lives on from turn to turn, and its JSON
+open_turn            the working state of one turn
+operating            what a person asks for about an alarm
+suppression          alarms that are suppressed by design
 turn                 the turn
 """
 

@@ -21,13 +21,15 @@ from dataclasses import dataclass, field, replace
 from typing import Final
 
 from alerts.watch import level, no_data
-from alerts.watch.alarm import Cause, Transition, advance
-from alerts.watch.alarm_table import AlarmEvent, Occasion, State
-from alerts.watch.condition import Condition
+from alerts.watch.alarm import Cause, Transition
+from alerts.watch.alarm_table import AlarmEvent
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
+from alerts.watch.open_turn import OpenTurn
+from alerts.watch.operating import operate
 from alerts.watch.probe_clock import ProbeClock, judged_times
+from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit
@@ -68,26 +70,24 @@ class Watch:
             if limit.kind == "no data" and limit.role != "bad measurement":
                 fresh[limit.probe] = max(limit.setpoint, fresh.get(limit.probe, 0.0))
         self._fresh_s = {probe: fresh.get(probe, DEFAULT_FRESH_S) for probe in self._keys_of_probe}
-        self._suppressible = {
-            key: limit.suppressed_by
-            for key, limit in self._limits.items()
-            if limit.suppressed_by is not None and limit.suppressed_by in self._limits
-        }
-        # A suppressing limit may leave the file while what it suppressed stays: that alarm has to be released.
-        self._never_suppressed = [key for key in self._limits if key not in self._suppressible]
+        self._suppression = Suppression(self._limits)
 
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
         """Make one turn. next_occurrence gives ids that are never used again."""
         quiet = inputs.quiet
-        turn = _Turn(dict(state.records), dict(state.clocks), now, next_occurrence)
+        turn = OpenTurn(dict(state.records), dict(state.clocks), now, next_occurrence)
         self._reconcile(turn, inputs.events)
         quiet_before = {key: turn.records[key].track for key in quiet if key in self._limits}
         self._judge(turn, inputs)
         self._tick(turn)
         for key, track in quiet_before.items():
             turn.hold_back(key, track)
-        self._suppress_and_apply(turn, quiet)
-        self._end_chatter(turn)
+        self._suppression.suppress(turn, quiet)
+        for key, conditions in turn.changes.items():
+            for change in conditions:
+                turn.apply(key, AlarmEvent.BEGAN if change.active else AlarmEvent.ENDED, Cause(now.utc_ms, change))
+        self._suppression.release(turn, quiet)
+        _end_chatter(turn)
         changed = {
             key: record
             for key, before in turn.before.items()
@@ -97,10 +97,10 @@ class Watch:
             WatchState(turn.records, turn.clocks), changed, tuple(turn.removed), turn.transitions, turn.outcomes
         )
 
-    def _reconcile(self, turn: _Turn, events: Sequence[OperatorEvent]) -> None:
+    def _reconcile(self, turn: OpenTurn, events: Sequence[OperatorEvent]) -> None:
         records, mono = turn.records, turn.now.mono
         for event in events:
-            turn.outcomes.append((event.id, turn.operate(event)))
+            turn.outcomes.append((event.id, operate(turn, event)))
         for key in records.keys() - self._limits.keys():
             turn.remove(key)
         for key, rule in self._rules.items():
@@ -110,7 +110,7 @@ class Watch:
             elif record.rule != rule:
                 turn.put(key, replace(record, rule=rule, track=_carried(record, rule, mono)))
 
-    def _judge(self, turn: _Turn, inputs: TurnInputs) -> None:
+    def _judge(self, turn: OpenTurn, inputs: TurnInputs) -> None:
         limits, records, mono = self._limits, turn.records, turn.now.mono
         by_probe: dict[str, list[WatchReading]] = {}
         for reading in inputs.readings:
@@ -131,7 +131,7 @@ class Watch:
             if key in limits and isinstance(track := records[key].track, SilenceTrack):
                 turn.judged(key, *no_data.hear(track, limits[key], (at_ms,), mono=mono))
 
-    def _tick(self, turn: _Turn) -> None:
+    def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""
         now = turn.now
         for key, limit in self._limits.items():
@@ -148,172 +148,19 @@ class Watch:
             if change is not None:
                 turn.judged(key, after, [change])
 
-    def _cause_in_doubt(self, turn: _Turn, key: str) -> bool:
+    def _cause_in_doubt(self, turn: OpenTurn, key: str) -> bool:
         """Whether a part of leeside that would explain this silence may be gone, and that is not decided yet."""
-        parent = self._suppressible.get(key)
+        parent = self._suppression.parents.get(key)
         if parent is None or self._limits[parent].probe:
             return False
         cause = turn.records[parent].track
         return isinstance(cause, SilenceTrack) and not cause.active and turn.now.mono - cause.seen_mono > DOUBT_S
 
-    def _suppress_and_apply(self, turn: _Turn, quiet: Mapping[str, str]) -> None:
-        records, changes = turn.records, turn.changes
-        for key, parent in self._suppressible.items():
-            was_active_in_turn = records[parent].track.active or any(
-                change.active for change in changes.get(parent, ())
-            )
-            if not was_active_in_turn:
-                continue
-            if records[key].alarm.state is not State.SUPPRESSED:
-                turn.apply(
-                    key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=parent)
-                )
-            if isinstance(track := records[key].track, SilenceTrack) and track.active:
-                # Its time to be heard begins when the other has ended.
-                turn.judged(key, replace(track, seen_mono=turn.now.mono), ())
-        for key in [key for key in self._limits if key in quiet] if quiet else ():
-            if records[key].alarm.state is not State.SUPPRESSED:
-                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, note=quiet[key]))
-        for key, conditions in changes.items():
-            for change in conditions:
-                turn.apply(key, AlarmEvent.BEGAN if change.active else AlarmEvent.ENDED, Cause(turn.now.utc_ms, change))
-        for key, parent in self._suppressible.items():
-            if not records[parent].track.active and key not in quiet:
-                self._release(turn, key)
-        for key in self._never_suppressed:
-            if key not in quiet:
-                self._release(turn, key)
 
-    @staticmethod
-    def _end_chatter(turn: _Turn) -> None:
-        for key, record in list(turn.records.items()):
-            if record.chatter.is_over(active=record.track.active, now_ms=turn.now.utc_ms):
-                turn.apply(key, AlarmEvent.CALM, Cause(turn.now.utc_ms, record.condition))
-
-    @staticmethod
-    def _release(turn: _Turn, key: str) -> None:
-        record = turn.records[key]
-        if record.alarm.state is not State.SUPPRESSED:
-            return
-        if isinstance(record.track, SilenceTrack) and record.track.active:
-            # What fell silent with its broker or line has its whole time again to be heard once that is back.
-            if record.alarm.awaits_return:
-                # It was reported before, and nobody knows yet whether it has returned.
-                if turn.now.mono - record.track.seen_mono <= record.rule.setpoint:
-                    return
-            else:
-                heard = no_data.granted_again(record.track, turn.now)
-                turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
-                record = turn.records[key]
-        event = AlarmEvent.RELEASE_ACTIVE if record.track.active else AlarmEvent.RELEASE_NORMAL
-        turn.apply(key, event, Cause(turn.now.utc_ms, record.condition))
-
-
-class _Turn:
-    """The working state of one turn; only what TurnResult takes outlives it."""
-
-    def __init__(
-        self,
-        records: dict[str, LimitRecord],
-        clocks: dict[str, ProbeClock],
-        now: Now,
-        next_occurrence: Callable[[], str],
-    ) -> None:
-        self.records = records
-        self.clocks = clocks
-        self.now = now
-        self.next_occurrence = next_occurrence
-        self.before: dict[str, LimitRecord | None] = {}
-        self.changes: dict[str, list[Condition]] = {}
-        self.removed: list[str] = []
-        self.transitions: list[Transition] = []
-        self.outcomes: list[tuple[int, str]] = []
-
-    def put(self, key: str, record: LimitRecord) -> None:
-        if key not in self.before:
-            self.before[key] = self.records.get(key)
-        self.records[key] = record
-
-    def judged(self, key: str, track: Track, changes: Sequence[Condition]) -> None:
-        record = self.records[key]
-        if track is not record.track:
-            self.put(key, replace(record, track=track))
-        if changes:
-            self.changes.setdefault(key, []).extend(changes)
-
-    def hold_back(self, key: str, before: Track) -> None:
-        """Take back what a limit that the journal quiets must not judge. before: its track when the turn began."""
-        record = self.records[key]
-        if not isinstance(before, LevelTrack) or not isinstance(record.track, LevelTrack):
-            return
-        opened = record.alarm.occurrence is not None
-        track, changes = level.held_back(
-            before, record.track, self.changes.pop(key, ()), key=key, opened=opened, now_ms=self.now.utc_ms
-        )
-        self.judged(key, track, changes)
-
-    def apply(self, key: str, event: AlarmEvent, cause: Cause) -> str:
-        """Apply the event; "" or why nothing happened."""
-        record = self.records[key]
-        alarm, transition, why = advance(record.alarm, event, cause, self.next_occurrence)
-        if transition is not None:
-            chatter, occasion = record.chatter.after(transition.occasion, transition.occurrence, cause.at_ms)
-            if occasion is Occasion.CHATTERING:
-                transition = replace(transition, chatter=chatter)
-            elif occasion is Occasion.CALM:
-                # Its message follows up the report, whatever occurrences there were since.
-                transition = replace(transition, chatter=record.chatter, occurrence=record.chatter.occurrence)
-            self.put(key, replace(record, alarm=alarm, chatter=chatter))
-            self.transitions.append(replace(transition, occasion=occasion))
-        return why
-
-    def remove(self, key: str) -> None:
-        self.apply(key, AlarmEvent.REMOVED, Cause(self.now.utc_ms, self.records[key].condition))
-        del self.records[key]
-        self.before.pop(key, None)
-        self.removed.append(key)
-
-    def operate(self, event: OperatorEvent) -> str:
-        """Apply what a person asked for; the words for that person."""
-        if event.kind != "acknowledge":
-            return f"not done: '{event.kind}' is not something that this version can do; it can acknowledge"
-        target = event.target.strip()
-        key = self._key_of(target)
-        if key is None:
-            return self._not_open(target)
-        alarm = self.records[key].alarm
-        cause = Cause(
-            self.now.utc_ms, self.records[key].condition, by=event.who, asked_ms=event.written_ms, note=event.note
-        )
-        why = self.apply(key, AlarmEvent.ACKNOWLEDGE, cause)
-        if not why:
-            return f"acknowledged: {alarm.occurrence} ({key})"
-        if alarm.state is State.ACKNOWLEDGED:
-            why += f" (by {alarm.acknowledged_by})"
-        return f"nothing done: {alarm.occurrence} ({key}): {why}" if alarm.occurrence else f"nothing done: {key}: {why}"
-
-    def _key_of(self, target: str) -> str | None:
-        if target in self.records:
-            return target
-        wanted = target.lower()
-        return next(
-            (key for key, record in self.records.items() if _same_id(record.alarm.occurrence, wanted)),
-            None,
-        )
-
-    def _not_open(self, target: str) -> str:
-        wanted = target.lower()
-        for key, record in self.records.items():
-            if _same_id(record.alarm.past_occurrence, wanted):
-                return f"nothing done: {target} ({key}) is closed already"
-        return (
-            f"nothing done: no open alarm is called '{target}'; it may be closed already or misspelt. "
-            "Give the short id of an open alarm or the key of its limit"
-        )
-
-
-def _same_id(occurrence: str | None, wanted: str) -> bool:
-    return occurrence is not None and occurrence.lower() == wanted
+def _end_chatter(turn: OpenTurn) -> None:
+    for key, record in list(turn.records.items()):
+        if record.chatter.is_over(active=record.track.active, now_ms=turn.now.utc_ms):
+            turn.apply(key, AlarmEvent.CALM, Cause(turn.now.utc_ms, record.condition))
 
 
 def _carried(record: LimitRecord, rule: Rule, mono: float) -> Track:

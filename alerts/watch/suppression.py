@@ -1,0 +1,81 @@
+"""Alarms that are suppressed by design: by a limit that fails at the root, or by what the journal says."""
+
+from __future__ import annotations
+
+__all__ = ["Suppression"]
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from alerts.watch import no_data
+from alerts.watch.alarm import Cause
+from alerts.watch.alarm_table import AlarmEvent, State
+from alerts.watch.condition import Condition
+from alerts.watch.no_data import SilenceTrack
+from alerts.watch.open_turn import OpenTurn
+from ingest.cellar import EffectiveLimit
+
+
+class Suppression:
+    """Which limits of a cellar suppress which. parents: the key of a limit -> the key of the one that suppresses it."""
+
+    def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
+        self._keys = list(limits)
+        self.parents = {
+            key: limit.suppressed_by
+            for key, limit in limits.items()
+            if limit.suppressed_by is not None and limit.suppressed_by in limits
+        }
+        # A suppressing limit may leave the file while what it suppressed stays: that alarm has to be released.
+        self._never_suppressed = [key for key in limits if key not in self.parents]
+
+    def suppress(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
+        """Suppress what a failing limit explains and what the journal quiets, before conditions reach their alarms.
+
+        quiet: the keys of limits that say nothing now by the journal, each with the reason.
+        """
+        records, changes = turn.records, turn.changes
+        for key, parent in self.parents.items():
+            was_active_in_turn = records[parent].track.active or any(
+                change.active for change in changes.get(parent, ())
+            )
+            if not was_active_in_turn:
+                continue
+            if records[key].alarm.state is not State.SUPPRESSED:
+                turn.apply(
+                    key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=parent)
+                )
+            if isinstance(track := records[key].track, SilenceTrack) and track.active:
+                # Its time to be heard begins when the other has ended.
+                turn.judged(key, replace(track, seen_mono=turn.now.mono), ())
+        for key in [key for key in self._keys if key in quiet] if quiet else ():
+            if records[key].alarm.state is not State.SUPPRESSED:
+                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, note=quiet[key]))
+
+    def release(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
+        """Release what may speak again, after conditions have reached their alarms. quiet: as for ``suppress``."""
+        records = turn.records
+        for key, parent in self.parents.items():
+            if not records[parent].track.active and key not in quiet:
+                _release(turn, key)
+        for key in self._never_suppressed:
+            if key not in quiet:
+                _release(turn, key)
+
+
+def _release(turn: OpenTurn, key: str) -> None:
+    record = turn.records[key]
+    if record.alarm.state is not State.SUPPRESSED:
+        return
+    if isinstance(record.track, SilenceTrack) and record.track.active:
+        # What fell silent with its broker or line has its whole time again to be heard once that is back.
+        if record.alarm.awaits_return:
+            # It was reported before, and nobody knows yet whether it has returned.
+            if turn.now.mono - record.track.seen_mono <= record.rule.setpoint:
+                return
+        else:
+            heard = no_data.granted_again(record.track, turn.now)
+            turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
+            record = turn.records[key]
+    event = AlarmEvent.RELEASE_ACTIVE if record.track.active else AlarmEvent.RELEASE_NORMAL
+    turn.apply(key, event, Cause(turn.now.utc_ms, record.condition))
