@@ -3,16 +3,30 @@
 from __future__ import annotations
 
 import pytest
+from pydantic import TypeAdapter, ValidationError
 
-from ingest.cellar import QUANTITIES, UnitError, plausible_range, series_unit_conversion, value_in_unit
+from ingest.cellar import (
+    JUDGED_QUANTITIES,
+    LIMIT_QUANTITIES,
+    QUANTITIES,
+    UnitError,
+    difference_in_unit,
+    judged_id,
+    parse_amount,
+    plausible_range,
+    series_unit_conversion,
+    value_in_unit,
+)
+from ingest.cellar.form import Identifier
 from ingest.cellar.limits import USUAL
-from ingest.cellar.quantities import PLACE_KINDS, QUANTITY_NAMES
+from ingest.cellar.quantities import JUDGED_NAMES, PLACE_KINDS, QUANTITY_NAMES
 from ingest.cellar.units import UNITS
 
 
 def test_the_table_is_whole() -> None:
     assert set(QUANTITIES) == set(QUANTITY_NAMES) == set(USUAL)
-    for name, row in QUANTITIES.items():
+    assert set(JUDGED_QUANTITIES) == set(JUDGED_NAMES)
+    for name, row in LIMIT_QUANTITIES.items():
         assert row.name == name
         assert row.unit in UNITS[row.dimension]
         assert row.unit in UNITS[row.difference]
@@ -21,6 +35,17 @@ def test_the_table_is_whole() -> None:
         assert row.places <= set(PLACE_KINDS)
         assert row.source
         assert set(row.by_kind) <= row.places
+        written = parse_amount(
+            row.example, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
+        )
+        assert row.plausible_low < written.number < row.plausible_high
+        parse_amount(row.deadband_example, dimension=row.difference, unit=row.unit, example=row.deadband_example)
+
+
+def test_no_probe_can_have_the_id_of_a_judged_quantity() -> None:
+    assert judged_id("K1", "molecular_so2") == "K1/molecular_so2"
+    with pytest.raises(ValidationError):
+        TypeAdapter(Identifier).validate_python(judged_id("K1", "molecular_so2"))
 
 
 @pytest.mark.parametrize(
@@ -63,3 +88,9 @@ def test_units_that_no_temperature_has(unit: str) -> None:
 def test_a_value_shown_in_another_unit() -> None:
     assert value_in_unit("temperature", 20.0, "°F") == pytest.approx(68.0)
     assert value_in_unit("pressure", 55.15805834534689, "psi") == pytest.approx(8.0)
+
+
+def test_a_difference_shown_in_another_unit_has_no_offset() -> None:
+    assert difference_in_unit("temperature", 5.0, "°F") == pytest.approx(9.0)
+    assert difference_in_unit("temperature", -5.0, "K") == -5.0
+    assert difference_in_unit("leak_rate", 1.0, "L/d") == pytest.approx(1.44)

@@ -19,6 +19,8 @@ _PINT_NAMES = {
     "hl": "hectoliter",
     "K": "kelvin",
     "h": "hour",
+    "L/d": "L/day",
+    "L/h": "L/hour",
 }
 
 

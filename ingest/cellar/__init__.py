@@ -5,7 +5,7 @@ Begin with ``tables``, the registry. In reading order:
 tables          all tables of the file, each with its model, ids and check: ``Cellar``
 units           what may stand behind a number
 amounts         from text with a unit to a number
-quantities      what probes measure, in which unit, in which range
+quantities      what probes measure and what is judged, in which unit, in which range
 form            what every table shares
 secret          passwords and tokens, from the environment or a file
 platinum        platinum resistors: resistance and temperature
@@ -29,12 +29,24 @@ from ingest.cellar.limits import EffectiveLimit, Priority
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
-from ingest.cellar.quantities import QUANTITIES, plausible_range, series_unit_conversion, value_in_unit
+from ingest.cellar.quantities import (
+    JUDGED_QUANTITIES,
+    LIMIT_QUANTITIES,
+    QUANTITIES,
+    JudgedQuantity,
+    difference_in_unit,
+    judged_id,
+    plausible_range,
+    series_unit_conversion,
+    value_in_unit,
+)
 from ingest.cellar.signal import Counts, Signal, from_wire
 from ingest.cellar.tables import Cellar
 from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
 
 __all__ = [
+    "JUDGED_QUANTITIES",
+    "LIMIT_QUANTITIES",
     "QUANTITIES",
     "SENML_NAME",
     "TOLERANCES",
@@ -45,6 +57,7 @@ __all__ = [
     "EffectiveLimit",
     "Gas",
     "Identifier",
+    "JudgedQuantity",
     "LinePattern",
     "MailSettings",
     "MirrorSettings",
@@ -57,8 +70,10 @@ __all__ = [
     "UnitError",
     "Vessel",
     "conversion",
+    "difference_in_unit",
     "find_unit",
     "from_wire",
+    "judged_id",
     "load_cellar",
     "normal_unit",
     "parse_amount",

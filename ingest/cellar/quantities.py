@@ -1,14 +1,25 @@
-"""The table of quantities that a probe can measure: unit inside, plausible range, where it can be measured."""
+"""Two tables of quantities: what a probe can measure, and what leeside judges from what is known of wine and gas.
+
+For each: unit inside, plausible range, where it can be measured or judged. A judged quantity has no probe. Its numbers
+reach a limit as if they were readings of a probe whose id is ``judged_id``.
+"""
 
 from __future__ import annotations
 
 __all__ = [
+    "JUDGED_NAMES",
+    "JUDGED_QUANTITIES",
+    "LIMIT_QUANTITIES",
     "PLACE_KINDS",
     "QUANTITIES",
     "QUANTITY_NAMES",
+    "JudgedName",
+    "JudgedQuantity",
     "PlaceKind",
     "Quantity",
     "QuantityName",
+    "difference_in_unit",
+    "judged_id",
     "plausible_range",
     "series_unit_conversion",
     "value_in_unit",
@@ -23,9 +34,19 @@ from ingest.cellar.amounts import PressureKind
 from ingest.cellar.units import Dimension, conversion
 
 QuantityName = Literal["temperature", "pressure", "barometric_pressure", "pH"]
+JudgedName = Literal[
+    "molecular_so2",
+    "free_so2",
+    "total_so2",
+    "compensated_pressure",
+    "leak_rate",
+    "hours_to_air_floor",
+    "cylinder_days_left",
+]
 PlaceKind = Literal["keg", "carboy", "barrel", "tank", "bottle", "cylinder", "room"]
 
 QUANTITY_NAMES: Final[tuple[str, ...]] = typing.get_args(QuantityName)
+JUDGED_NAMES: Final[tuple[str, ...]] = typing.get_args(JudgedName)
 PLACE_KINDS: Final[tuple[str, ...]] = typing.get_args(PlaceKind)
 
 _VESSELS: Final = frozenset({"keg", "carboy", "barrel", "tank", "bottle"})
@@ -134,9 +155,152 @@ QUANTITIES: Final[dict[str, Quantity]] = {
 }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedQuantity(Quantity):
+    """A quantity that no probe measures: leeside works its number out, with a finding.
+
+    of: "wine" for a number of the wine in a vessel, which a limit may name by its lot; "place" for one of a vessel or
+    cylinder itself. meaning: which number it is, where several could be meant.
+    """
+
+    of: Literal["wine", "place"]
+    meaning: str
+
+
+def _so2(name: str, *, high: float, decimals: int, example: str, step: str, meaning: str) -> JudgedQuantity:
+    return JudgedQuantity(
+        name=name,
+        unit="mg/L",
+        dimension=Dimension.CONCENTRATION,
+        difference=Dimension.CONCENTRATION,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=high,
+        resolution=10.0**-decimals,
+        decimals=decimals,
+        places=_VESSELS,
+        example=example,
+        deadband_example=step,
+        elsewhere="only wine in a vessel has it",
+        source="low end: none; high end: far beyond every legal limit on wine (common practice, no source)",
+        of="wine",
+        meaning=meaning,
+    )
+
+
+JUDGED_QUANTITIES: Final[dict[str, JudgedQuantity]] = {
+    "molecular_so2": _so2(
+        "molecular_so2",
+        high=20.0,
+        decimals=2,
+        example="0.6 mg/L",
+        step="0.05 mg/L",
+        meaning="molecular sulfur dioxide as it is now, by the estimate between titrations",
+    ),
+    "free_so2": _so2(
+        "free_so2",
+        high=500.0,
+        decimals=0,
+        example="40 mg/L",
+        step="2 mg/L",
+        meaning="free sulfur dioxide as it is now, by the estimate between titrations",
+    ),
+    "total_so2": _so2(
+        "total_so2",
+        high=1000.0,
+        decimals=0,
+        example="150 mg/L",
+        step="5 mg/L",
+        meaning="total sulfur dioxide by what was titrated and added",
+    ),
+    "compensated_pressure": JudgedQuantity(
+        name="compensated_pressure",
+        unit="kPa",
+        dimension=Dimension.PRESSURE,
+        difference=Dimension.PRESSURE,
+        pressure="gauge",
+        plausible_low=-100.0,
+        plausible_high=1000.0,
+        resolution=0.1,
+        decimals=1,
+        places=_VESSELS,
+        example="20 kPa",
+        deadband_example="3 kPa",
+        elsewhere="only a vessel has a blanket",
+        source="as for a vessel's pressure",
+        of="place",
+        meaning="gauge pressure that the gas over the wine would have at the reference temperature",
+    ),
+    "leak_rate": JudgedQuantity(
+        name="leak_rate",
+        unit="mL/min",
+        dimension=Dimension.GAS_FLOW,
+        difference=Dimension.GAS_FLOW,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=100_000.0,
+        resolution=0.01,
+        decimals=2,
+        places=_VESSELS,
+        example="0.5 mL/min",
+        deadband_example="0.1 mL/min",
+        elsewhere="only a vessel has a blanket",
+        source="high end: more than a keg's open valve lets through (common practice, no source)",
+        of="place",
+        meaning="gas that is certainly lost, at 0 °C and 101.325 kPa: the lower end of the range",
+    ),
+    "hours_to_air_floor": JudgedQuantity(
+        name="hours_to_air_floor",
+        unit="h",
+        dimension=Dimension.TIME,
+        difference=Dimension.TIME,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=100_000.0,
+        resolution=0.1,
+        decimals=1,
+        places=_VESSELS,
+        example="24 h",
+        deadband_example="2 h",
+        elsewhere="only a vessel has a blanket",
+        source="high end: eleven years, longer than wine rests under gas (common practice, no source)",
+        of="place",
+        meaning="time until the gauge falls below the air floor: the lower end of the range",
+    ),
+    "cylinder_days_left": JudgedQuantity(
+        name="cylinder_days_left",
+        unit="d",
+        dimension=Dimension.TIME,
+        difference=Dimension.TIME,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=10_000.0,
+        resolution=0.1,
+        decimals=1,
+        places=frozenset({"cylinder"}),
+        example="7 d",
+        deadband_example="1 d",
+        elsewhere="only a gas cylinder runs empty",
+        source="high end: longer than the interval between tests of a cylinder (common practice, no source)",
+        of="place",
+        meaning="time until the cylinder is empty at the present rate of use: the lower end of the range",
+    ),
+}
+
+# All that a limit on a value may be on.
+LIMIT_QUANTITIES: Final[dict[str, Quantity]] = {**QUANTITIES, **JUDGED_QUANTITIES}
+
+
+def judged_id(place: str, quantity: str) -> str:
+    """Make the id under which the numbers of a judged quantity at a place reach its limits; no probe can have it,
+    since an id has no slash.
+    """
+    return f"{place}/{quantity}"
+
+
 def plausible_range(quantity: str, place_kind: str) -> tuple[float, float]:
     """Give (low, high) in the quantity's unit; a number outside is a fault of instrument or wiring, not of the wine."""
-    row = QUANTITIES[quantity]
+    row = LIMIT_QUANTITIES[quantity]
     return row.by_kind.get(place_kind, (row.plausible_low, row.plausible_high))
 
 
@@ -146,7 +310,7 @@ def series_unit_conversion(quantity: str, unit_text: str) -> tuple[float, float]
     What a pressure is counted from is not changed here: an absolute reading stays absolute.
     Raises UnitError (a ValueError) that lists the allowed units.
     """
-    row = QUANTITIES[quantity]
+    row = LIMIT_QUANTITIES[quantity]
     return conversion(row.dimension, unit_text, row.unit)
 
 
@@ -154,3 +318,10 @@ def value_in_unit(quantity: str, value: float, unit_text: str) -> float:
     """Turn a value in the quantity's unit into ``unit_text``, for a person who thinks in that."""
     gain, offset = series_unit_conversion(quantity, unit_text)
     return (value - offset) / gain
+
+
+def difference_in_unit(quantity: str, difference: float, unit_text: str) -> float:
+    """Turn a difference in the quantity's unit into ``unit_text``: 5 °C apart are 9 °F apart."""
+    row = LIMIT_QUANTITIES[quantity]
+    gain, _ = conversion(row.difference, row.unit, unit_text)
+    return gain * difference

@@ -34,6 +34,7 @@ class Dimension(StrEnum):
     CONCENTRATION = "concentration"
     ALCOHOL = "alcohol by volume"
     RATIO = "ratio"
+    GAS_FLOW = "gas flow"
 
 
 class UnitError(ValueError):
@@ -117,6 +118,13 @@ UNITS: Final[dict[Dimension, dict[str, Unit]]] = {
     Dimension.CONCENTRATION: {"mg/L": Unit(1.0), "mg/l": Unit(1.0), "g/L": Unit(1000.0), "g/l": Unit(1000.0)},
     Dimension.ALCOHOL: {"% vol": Unit(1.0)},
     Dimension.RATIO: {"": Unit(1.0), "%": Unit(0.01)},
+    Dimension.GAS_FLOW: {
+        "mL/min": Unit(1.0),
+        "ml/min": Unit(1.0),
+        "L/min": Unit(1000.0),
+        "L/h": Unit(1000.0 / 60.0),
+        "L/d": Unit(1000.0 / 1440.0),
+    },
 }
 
 _HINTS: Final[dict[str, str]] = {
@@ -171,7 +179,7 @@ def _a(dimension: Dimension) -> str:
 
 def _listed(table: dict[str, Unit]) -> list[str]:
     """List the units for an error: without second spellings, and with the explicit references given once."""
-    second = {"l", "ml", "hl", "mg/l", "g/l", ""}
+    second = {"l", "ml", "hl", "mg/l", "g/l", "ml/min", ""}
     shown = [name for name in table if name not in second and not name.endswith((" gauge", " absolute"))]
     if "kPa gauge" in table:
         shown.append('and any with "gauge" or "absolute" behind it')
