@@ -29,8 +29,8 @@ def test_a_keg_under_gas() -> None:
         "K1/pressure/air": ("low", 5.0, 1.0, 60.0, "high", "any", "air"),
         "K1/pressure/over": ("high", 180.0, 4.0, 10.0, "high", "any", "over"),
     }
-    assert {limit.suppressed_by for limit in limits.values()} == {None, "K1/pressure/air"}
-    assert limits["K1/pressure/care"].suppressed_by == "K1/pressure/air"
+    assert {limit.suppressed_by for limit in limits.values()} == {(), ("K1/pressure/air",)}
+    assert limits["K1/pressure/care"].suppressed_by == ("K1/pressure/air",)
     assert {limit.origin for limit in limits.values()} == {"default"}
     assert {limit.probe for limit in limits.values()} == {"k1-pressure"}
     assert all(limit.consequence and limit.action for limit in limits.values())
@@ -111,7 +111,7 @@ def test_two_probes_of_one_quantity_have_their_ids_behind_the_key() -> None:
         "K1/pressure/over/k1-pressure",
         "K1/pressure/no-data/k1-pressure",
     }
-    assert limits["K1/pressure/care/k1-pressure"].suppressed_by == "K1/pressure/air/k1-pressure"
+    assert limits["K1/pressure/care/k1-pressure"].suppressed_by == ("K1/pressure/air/k1-pressure",)
 
 
 @pytest.mark.parametrize(

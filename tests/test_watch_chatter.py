@@ -114,7 +114,7 @@ def test_a_record_of_an_earlier_version_is_steady() -> None:
 
 
 def test_a_suppressed_alarm_is_calm_only_once_it_is_released() -> None:
-    flapping = a_silence(suppressed_by=BROKER.key, setpoint=20.0)
+    flapping = a_silence(suppressed_by=(BROKER.key,), setpoint=20.0)
     rig = Swinging(BROKER, flapping)
     while rig.second < 250:
         rig.steps += rig.at(rig.second + 5, 20.0, well=[BROKER.key]).transitions

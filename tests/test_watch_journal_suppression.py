@@ -10,7 +10,7 @@ from alerts.watch import WatchState
 from alerts.watch.journal_suppression import EMPTY_NOTE, RACKING_NOTE, JournalSuppression
 
 LOW = a_limit()
-CARE = a_limit(key="K1/pressure/care", setpoint=20.0, on_delay_s=0.0, suppressed_by=LOW.key)
+CARE = a_limit(key="K1/pressure/care", setpoint=20.0, on_delay_s=0.0, suppressed_by=(LOW.key,))
 OVER = a_limit(key="K1/pressure/high", kind="high", setpoint=180.0)
 WARM = a_limit(key="K1/temperature/high", kind="high", quantity="temperature", probe="t", setpoint=18.0)
 COLD = a_limit(key="K1/temperature/low", quantity="temperature", probe="t", setpoint=4.0)

@@ -18,7 +18,7 @@ from ingest.cellar import SerialSettings
 from ingest.sources.serial_line import SerialLine
 
 LINE = a_silence(key=line_key("bench-line"), at="leeside", quantity="line bench-line", probe="", setpoint=100.0)
-PROBE = a_silence(suppressed_by=LINE.key)
+PROBE = a_silence(suppressed_by=(LINE.key,))
 
 
 @contextmanager

@@ -12,7 +12,7 @@ from alerts.watch.alarm import Transition
 from ingest.operator_event import OperatorEvent
 
 LOW = "K1/pressure/low"
-CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by="K1/pressure/air")
+CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by=("K1/pressure/air",))
 AIR = a_limit(key="K1/pressure/air", on_delay_s=0.0)
 
 
@@ -155,7 +155,7 @@ def test_a_return_told_before_suppression_is_not_told_twice() -> None:
     assert told(rig.at(90, 60).transitions) == [("air", "o2", "returned"), ("care", "o1", None)]
 
 
-PROBE = a_silence(suppressed_by=BROKER.key)
+PROBE = a_silence(suppressed_by=(BROKER.key,))
 
 
 def test_a_broker_that_comes_back_leaves_its_probes_their_time_to_be_heard() -> None:
@@ -212,14 +212,14 @@ def test_a_cause_that_is_over_does_not_raise_what_had_returned_before() -> None:
 
 
 def test_a_silence_waits_until_it_is_known_whether_its_broker_is_gone() -> None:
-    rig = Rig(BROKER, a_silence(suppressed_by=BROKER.key, setpoint=60.0))
+    rig = Rig(BROKER, a_silence(suppressed_by=(BROKER.key,), setpoint=60.0))
     rig.at(0, 20.0, well=[BROKER.key])
     assert [rig.at(second).transitions for second in (16, 59, 61, 100)] == [[], [], [], []]
     assert told(rig.at(101).transitions) == [("no-data", None, None), ("broker", "o1", "raised")]
 
 
 def test_a_silence_that_waited_for_its_broker_is_raised_once_that_is_well() -> None:
-    rig = Rig(BROKER, a_silence(suppressed_by=BROKER.key, setpoint=60.0))
+    rig = Rig(BROKER, a_silence(suppressed_by=(BROKER.key,), setpoint=60.0))
     rig.at(0, 20.0, well=[BROKER.key])
     assert rig.at(80).transitions == []
     assert told(rig.at(81, well=[BROKER.key]).transitions) == [("no-data", "o1", "raised")]
@@ -318,10 +318,10 @@ def test_a_thousand_limits_cost_printed() -> None:
     """Prints what a turn costs; the time is for the reader, the assert is on what came out."""
     limits = {}
     for number in range(250):
-        at, probe = f"K{number}", f"k{number}-pressure"
+        at, probe, air = f"K{number}", f"k{number}-pressure", f"K{number}/pressure/air"
         for limit in (
-            a_limit(key=f"{at}/pressure/care", at=at, probe=probe, setpoint=20.0, suppressed_by=f"{at}/pressure/air"),
-            a_limit(key=f"{at}/pressure/air", at=at, probe=probe),
+            a_limit(key=f"{at}/pressure/care", at=at, probe=probe, setpoint=20.0, suppressed_by=(air,)),
+            a_limit(key=air, at=at, probe=probe),
             a_limit(key=f"{at}/pressure/over", at=at, probe=probe, kind="high", setpoint=180.0),
             a_silence(key=f"{at}/pressure/no-data", at=at, probe=probe),
         ):

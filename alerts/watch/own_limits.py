@@ -133,21 +133,21 @@ def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
             continue
         probe = probes[limit.probe]
         source = BROKER if probe.topic is not None else line_key(probe.serial) if probe.serial is not None else None
-        limits[limit.key] = replace(limit, suppressed_by=source) if source in limits else limit
+        limits[limit.key] = replace(limit, suppressed_by=(source,)) if source in limits else limit
         bad = _bad_measurement(limit, probe.every_s)
         limits[bad.key] = bad
     return limits
 
 
 def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
-    yield _own(INGEST, "ingest", INGEST_SILENCE_S, _NOT_READ, _LOOK_AT_MACHINE, priority="high", suppressed_by=None)
+    yield _own(INGEST, "ingest", INGEST_SILENCE_S, _NOT_READ, _LOOK_AT_MACHINE, priority="high", suppressed_by=())
     yield _own(CLOCK, "clock", SOURCE_SILENCE_S, _TIMES_UNKNOWN, _LOOK_AT_CLOCK)
     yield _own(DISK, "store disk", DISK_ALARMING_S, _DISK_FILLS, _MAKE_ROOM)
     yield _own(LOG, "store log", LOG_LARGE_S, _LOG_GROWS, _END_THE_READER)
     if cellar.backup is not None:
         # Backups are made by the alerts daemon itself, so no silence of ingest explains that there is none.
         action = _LOOK_AT_BACKUP % cellar.backup_folder
-        yield _own(BACKUP, "store backup", SOURCE_SILENCE_S, _NO_WAY_BACK, action, suppressed_by=None)
+        yield _own(BACKUP, "store backup", SOURCE_SILENCE_S, _NO_WAY_BACK, action, suppressed_by=())
     if cellar.mirror is not None:
         action = _LOOK_AT_MIRROR % cellar.mirror.url
         yield _own(MIRROR, "store mirror", MIRROR_SILENCE_S, _NOT_MIRRORED, action, priority="low")
@@ -173,7 +173,7 @@ def _own(
     action: str,
     *,
     priority: Priority = "medium",
-    suppressed_by: str | None = INGEST,
+    suppressed_by: tuple[str, ...] = (INGEST,),
 ) -> EffectiveLimit:
     return EffectiveLimit(
         key=key,
@@ -209,7 +209,7 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
         unit_text="s",
         role="bad measurement",
         origin="default",
-        suppressed_by=silence.key,
+        suppressed_by=(silence.key,),
     )
 
 

@@ -17,14 +17,14 @@ from ingest.cellar import EffectiveLimit
 
 
 class Suppression:
-    """Which limits of a cellar suppress which. parents: the key of a limit -> the key of the one that suppresses it."""
+    """Which limits of a cellar suppress which. parents: the key of a limit -> the keys of those that suppress it."""
 
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
         self._keys = list(limits)
         self.parents = {
-            key: limit.suppressed_by
+            key: parents
             for key, limit in limits.items()
-            if limit.suppressed_by is not None and limit.suppressed_by in limits
+            if (parents := tuple(parent for parent in limit.suppressed_by if parent in limits))
         }
         # A suppressing limit may leave the file while what it suppressed stays: that alarm has to be released.
         self._never_suppressed = [key for key in limits if key not in self.parents]
@@ -34,16 +34,14 @@ class Suppression:
 
         quiet: the keys of limits that say nothing now by the journal, each with the reason.
         """
-        records, changes = turn.records, turn.changes
-        for key, parent in self.parents.items():
-            was_active_in_turn = records[parent].track.active or any(
-                change.active for change in changes.get(parent, ())
-            )
-            if not was_active_in_turn:
+        records = turn.records
+        for key, parents in self.parents.items():
+            cause = next((parent for parent in parents if _was_active(turn, parent)), None)
+            if cause is None:
                 continue
             if records[key].alarm.state is not State.SUPPRESSED:
                 turn.apply(
-                    key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=parent)
+                    key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=cause)
                 )
             if isinstance(track := records[key].track, SilenceTrack) and track.active:
                 # Its time to be heard begins when the other has ended.
@@ -55,12 +53,17 @@ class Suppression:
     def release(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
         """Release what may speak again, after conditions have reached their alarms. quiet: as for ``suppress``."""
         records = turn.records
-        for key, parent in self.parents.items():
-            if not records[parent].track.active and key not in quiet:
+        for key, parents in self.parents.items():
+            if key not in quiet and not any(records[parent].track.active for parent in parents):
                 _release(turn, key)
         for key in self._never_suppressed:
             if key not in quiet:
                 _release(turn, key)
+
+
+def _was_active(turn: OpenTurn, key: str) -> bool:
+    """Whether a limit's condition is true, or was at some moment of this turn."""
+    return turn.records[key].track.active or any(change.active for change in turn.changes.get(key, ()))
 
 
 def _release(turn: OpenTurn, key: str) -> None:

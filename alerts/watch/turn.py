@@ -150,10 +150,12 @@ class Watch:
 
     def _cause_in_doubt(self, turn: OpenTurn, key: str) -> bool:
         """Whether a part of leeside that would explain this silence may be gone, and that is not decided yet."""
-        parent = self._suppression.parents.get(key)
-        if parent is None or self._limits[parent].probe:
+        return any(self._is_in_doubt(turn, parent) for parent in self._suppression.parents.get(key, ()))
+
+    def _is_in_doubt(self, turn: OpenTurn, key: str) -> bool:
+        if self._limits[key].probe:
             return False
-        cause = turn.records[parent].track
+        cause = turn.records[key].track
         return isinstance(cause, SilenceTrack) and not cause.active and turn.now.mono - cause.seen_mono > DOUBT_S
 
 

@@ -192,5 +192,5 @@ def _pressure_limit(
         unit_text="psi" if units == "us" else "kPa",
         role=role,
         origin="default",
-        suppressed_by=limit_key(probe, probes, "air") if care else None,
+        suppressed_by=(limit_key(probe, probes, "air"),) if care else (),
     )

@@ -133,8 +133,8 @@ class EffectiveLimit:
     """A limit as it is watched: the file's limits and the default ones, with every gap filled.
 
     key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds;
-    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the key of the limit that
-    makes this one pointless while it is active; unit_text: the unit that messages use.
+    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the keys of the limits
+    that make this one pointless while any of them is active; unit_text: the unit that messages use.
     """
 
     key: str
@@ -153,7 +153,7 @@ class EffectiveLimit:
     unit_text: str
     role: Role = ""
     origin: Literal["file", "default"] = "file"
-    suppressed_by: str | None = None
+    suppressed_by: tuple[str, ...] = ()
 
 
 def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
