@@ -2,6 +2,7 @@
 
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
+wine           sulfur dioxide: molecular, doses, targets, legal limits
 watch          limits, alarm states, the judgement of a turn
 without_store  judging and sending while the store takes no writes
 turning        a turn with the store at both ends

@@ -3,12 +3,13 @@
 AlertsError                what happened, with which value, what is allowed, what to do next
 ├── NoAnswer               the running leeside did not take up what was asked of it in time
 ├── NotWritten             the person at the terminal did not want an entry written, or left
+├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
 """
 
 from __future__ import annotations
 
-__all__ = ["AlertsError", "MissingPart", "NoAnswer", "NotWritten"]
+__all__ = ["AlertsError", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange"]
 
 
 class AlertsError(Exception):
@@ -25,3 +26,14 @@ class MissingPart(AlertsError):
 
 class NotWritten(AlertsError):
     """The person at the terminal did not want it written, or the terminal was closed; nothing was."""
+
+
+class OutOfRange(AlertsError):
+    """A number is outside the range that arithmetic holds for; the text names both.
+
+    of: what the number is of, such as "pH", so that a command can name its option.
+    """
+
+    def __init__(self, of: str, message: str) -> None:
+        self.of = of
+        super().__init__(message)
