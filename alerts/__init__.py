@@ -2,15 +2,16 @@
 
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
-wine           sulfur dioxide: molecular, doses, targets, legal limits
-watch          limits, alarm states, the judgement of a turn
-without_store  judging and sending while the store takes no writes
-turning        a turn with the store at both ends
-view           what page, command and messages show alike
-message        wording, waking hours, outbox, mail
-backups        the daily backup
-daemon         the scheduler and the outbox in one process
-page           the web page
-command        the ``leeside`` command
-errors         the errors of this package
+wine            sulfur dioxide: molecular, doses, targets, legal limits
+watch           limits, alarm states, the judgement of a turn
+judgement_feed  stored judgements as the readings that limits are judged by
+without_store   judging and sending while the store takes no writes
+turning         a turn with the store at both ends
+view            what page, command and messages show alike
+message         wording, waking hours, outbox, mail
+backups         the daily backup
+daemon          the scheduler and the outbox in one process
+page            the web page
+command         the ``leeside`` command
+errors          the errors of this package
 """

@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from itertools import count
 from typing import Final
 
+from alerts.judgement_feed import JudgementFeed
 from alerts.message import SHOWN_READINGS, DirectMessages, Notifier, NotJudged, not_judged, put_report, wrong_future
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
@@ -119,6 +120,7 @@ class Turner:
         self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
+        self._judgements = JudgementFeed(store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
         self._scales = {series: scales(store, series) for series in self._probe_of}
@@ -217,7 +219,7 @@ class Turner:
             _identity(ingest) != self._pulse_seen and now.mono >= self._pulse_due - FOLLOW_S
         )
         inputs = TurnInputs(
-            readings=self._readings(rows),
+            readings=[*self._readings(rows), *self._judgements.readings(now.utc_ms)],
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
@@ -252,6 +254,7 @@ class Turner:
             _log_steps(result.transitions)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
+        self._judgements.taken()
         self._not_judged = None
         self._last_turn = now
         self._pulse_seen = _identity(ingest)
@@ -376,4 +379,5 @@ def _transition_row(transition: Transition) -> TransitionRow:
         value=transition.value,
         who=transition.by or "",
         note=transition.note,
+        finding="" if transition.condition is None else transition.condition.finding,
     )

@@ -22,6 +22,7 @@ backoff         how long to wait before something is tried again
 machine_clock   the even clock of a boot, and whether the network sets the wall clock
 unstored        readings handed to alerts while the store takes none
 pulse           the mark in the store that a daemon works
+judgement       a number that no probe shows, worked out aside
 operator_event  what a person asks for about an alarm
 watchdog        how often systemd wants to hear from a process
 daemon_log      a daemon's log

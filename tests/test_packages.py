@@ -20,6 +20,7 @@ BOTTOM = {
     "ingest.backoff",
     "ingest.errors",
     "ingest.json_text",
+    "ingest.judgement",
     "ingest.machine_clock",
     "ingest.operator_event",
     "ingest.plain_text",

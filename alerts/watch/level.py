@@ -38,7 +38,7 @@ class LevelTrack:
     of the reading that started the delay now running, None when none runs; pending_mono: when that reading was seen,
     monotonic seconds; newest_ms: own time of the newest reading seen; newest_mono: when it was seen, None when that
     was before a restart; value: the newest value judged; extreme: the farthest value since the condition (or its
-    delay) began.
+    delay) began; finding: what the judgement with the newest value judged found, "" for a probe's reading.
     """
 
     active: bool = False
@@ -49,6 +49,7 @@ class LevelTrack:
     newest_mono: float | None = None
     value: float | None = None
     extreme: float | None = None
+    finding: str = ""
 
 
 def judge(
@@ -66,6 +67,7 @@ def judge(
     on_ms, off_ms, fresh_ms = limit.on_delay_s * 1000, limit.off_delay_s * 1000, fresh_s * 1000
     active, since, pending, pending_mono = track.active, track.since_ms, track.pending_ms, track.pending_mono
     newest, newest_mono, value, extreme = track.newest_ms, track.newest_mono, track.value, track.extreme
+    finding = track.finding
     changes: list[Condition] = []
     for reading in readings:
         at = reading.at_ms
@@ -83,7 +85,7 @@ def judge(
             pending = None
         if not good:
             continue
-        value = reading.value
+        value, finding = reading.value, reading.finding
         beyond = sign * value
         if not (beyond < back if active else beyond > edge):
             pending = None
@@ -97,8 +99,9 @@ def judge(
             extreme = _farther(extreme, value, sign)
         if at - pending >= (off_ms if active else on_ms):
             active, since, pending = not active, pending, None
-            changes.append(Condition(limit.key, active, since, value, extreme=extreme))
-    return LevelTrack(active, since, pending, pending_mono, newest, newest_mono, value, extreme), changes
+            changes.append(Condition(limit.key, active, since, value, finding, extreme))
+    after = LevelTrack(active, since, pending, pending_mono, newest, newest_mono, value, extreme, finding)
+    return after, changes
 
 
 def tick(
@@ -110,7 +113,7 @@ def tick(
     if mono - track.pending_mono < (limit.off_delay_s if track.active else limit.on_delay_s):
         return track, None
     changed = replace(track, active=not track.active, since_ms=track.pending_ms, pending_ms=None)
-    return changed, Condition(limit.key, changed.active, track.pending_ms, track.value, extreme=track.extreme)
+    return changed, Condition(limit.key, changed.active, track.pending_ms, track.value, track.finding, track.extreme)
 
 
 def held_back(

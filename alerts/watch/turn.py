@@ -14,7 +14,7 @@ The cost depends on what is new: readings reach only their own probe's limits, a
 
 from __future__ import annotations
 
-__all__ = ["DEFAULT_FRESH_S", "TurnResult", "Watch"]
+__all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch"]
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -33,11 +33,14 @@ from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit
+from ingest.judgement import is_judged_probe
 from ingest.operator_event import OperatorEvent
 from ingest.pulse import PULSE_S
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0
+# Judgements come at least every ten minutes; three that are missing are as a probe that is silent.
+JUDGEMENT_FRESH_S: Final = 1800.0
 # A part of leeside that was not reported well for longer than this may be gone: a pulse and a half.
 DOUBT_S: Final = 1.5 * PULSE_S
 
@@ -69,7 +72,7 @@ class Watch:
             self._keys_of_probe.setdefault(limit.probe, []).append(key)
             if limit.kind == "no data" and limit.role != "bad measurement":
                 fresh[limit.probe] = max(limit.setpoint, fresh.get(limit.probe, 0.0))
-        self._fresh_s = {probe: fresh.get(probe, DEFAULT_FRESH_S) for probe in self._keys_of_probe}
+        self._fresh_s = {probe: fresh.get(probe, _fresh_s(probe)) for probe in self._keys_of_probe}
         self._suppression = Suppression(self._limits)
 
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
@@ -157,6 +160,11 @@ class Watch:
             return False
         cause = turn.records[key].track
         return isinstance(cause, SilenceTrack) and not cause.active and turn.now.mono - cause.seen_mono > DOUBT_S
+
+
+def _fresh_s(probe: str) -> float:
+    """How long a reading says how things are, where no limit on silence says so."""
+    return JUDGEMENT_FRESH_S if is_judged_probe(probe) else DEFAULT_FRESH_S
 
 
 def _end_chatter(turn: OpenTurn) -> None:

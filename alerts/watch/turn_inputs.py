@@ -18,13 +18,15 @@ class WatchReading(NamedTuple):
     """A reading on its way to the limits.
 
     probe: the probe's id; at_ms: the reading's own time, UTC milliseconds by whatever clock stamped it;
-    value: in our unit of the quantity (kPa gauge, °C, pH); quality: as ``ingest.reading.quality_code`` makes it.
+    value: in our unit of the quantity (kPa gauge, °C, pH); quality: as ``ingest.reading.quality_code`` makes it;
+    finding: of a judgement that limits are judged by as by a reading, else "".
     """
 
     probe: str
     at_ms: int
     value: float
     quality: int = 0
+    finding: str = ""
 
 
 class Now(NamedTuple):

@@ -57,8 +57,10 @@ class LimitRecord:
     def condition(self) -> Condition:
         """The condition as it stands; since_ms is 0 while it has never changed."""
         track = self.track
-        value, extreme = (track.value, track.extreme) if isinstance(track, LevelTrack) else (None, None)
-        return Condition(self.alarm.key, track.active, track.since_ms or 0, value, extreme=extreme)
+        key, since_ms = self.alarm.key, track.since_ms or 0
+        if isinstance(track, LevelTrack):
+            return Condition(key, track.active, since_ms, track.value, track.finding, track.extreme)
+        return Condition(key, track.active, since_ms, None)
 
     def to_json(self, boot: str = "") -> str:
         """Write the record. boot: in which its monotonic stamps count; "" leaves them out."""
@@ -201,7 +203,7 @@ def kept(record: LimitRecord) -> tuple[object, ...]:
     """What a record is written for when it changes.
 
     The newest reading is not in it, so that a quiet cellar writes nothing. The extreme counts in steps of the
-    deadband: after a power cut it is at most one step behind.
+    deadband: after a power cut it is at most one step behind. A finding counts while it explains an alarm.
     """
     track = record.track
     if isinstance(track, SilenceTrack):
@@ -210,7 +212,8 @@ def kept(record: LimitRecord) -> tuple[object, ...]:
     if track.active and track.extreme is not None:
         step = record.rule.deadband
         extreme = math.floor((track.extreme - record.rule.setpoint) / step) if step > 0 else track.extreme
-    return record.rule, track.active, track.since_ms, track.pending_ms, extreme, record.alarm, record.chatter
+    finding = track.finding if track.active else ""
+    return record.rule, track.active, track.since_ms, track.pending_ms, extreme, finding, record.alarm, record.chatter
 
 
 def _lasting(track: Track) -> dict[str, Any]:

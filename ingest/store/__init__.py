@@ -16,6 +16,7 @@ change_feed     which readings changed, and the cursors of what follows it
 readings        from fresh readings to packed days, summaries and history
 journal         entries, and what is worked out from them
 alarms          limits, changes of alarms, operator events, messages
+judgements      what was worked out aside, newest and hour by hour
 mirror_queue    what the mirror has yet to send
 pulse_rows      the pulses of the daemons
 rejects         samples that could not be read, counted

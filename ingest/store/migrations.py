@@ -16,7 +16,7 @@ from typing import Final, NamedTuple
 from ingest.errors import StoreError, StoreTooNew
 from ingest.store.connection import Store
 from ingest.store.journal_schema import JOURNAL_SCHEMA, LOT_LOCATIONS_SCHEMA
-from ingest.store.schema import FIRST_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
+from ingest.store.schema import FIRST_SCHEMA, JUDGEMENT_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
 
 
 class Migration(NamedTuple):
@@ -83,6 +83,15 @@ def _first_stores(connection: sqlite3.Connection) -> None:
     connection.execute("DROP TABLE scale_before")
 
 
+def _judgements(connection: sqlite3.Connection) -> None:
+    """Give judgements columns instead of JSON. No version has written any so far, so nothing is lost."""
+    for table in ("judgement", "judgement_hour"):
+        connection.execute(f"DROP TABLE {table}")
+    for statement in JUDGEMENT_SCHEMA:
+        connection.execute(statement)
+    connection.execute("ALTER TABLE transition ADD COLUMN finding TEXT NOT NULL DEFAULT ''")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -91,6 +100,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(5, "less to write with each commit", _lean),
     Migration(6, "where lots lay", _stays),
     Migration(7, "what the first stores lack", _first_stores),
+    Migration(8, "judgements, and what they find", _judgements),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

@@ -6,7 +6,7 @@ turns them into our units on the way out.
 
 from __future__ import annotations
 
-__all__ = ["FIRST_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
+__all__ = ["FIRST_SCHEMA", "JUDGEMENT_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
 
 FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE migration (
@@ -256,4 +256,36 @@ MIRROR_SCHEMA: tuple[str, ...] = (
         first_ms INTEGER NOT NULL,
         last_ms INTEGER NOT NULL
     )""",
+)
+
+JUDGEMENT_SCHEMA: tuple[str, ...] = (
+    # Slow judgements: the newest of each place, or lot in a vessel (lot '': the place itself). judge: whose answer it
+    # is a part of; answer: counts the answers of all judges; details: JSON.
+    """CREATE TABLE judgement (
+        place TEXT NOT NULL,
+        lot TEXT NOT NULL,
+        name TEXT NOT NULL,
+        judge TEXT NOT NULL,
+        at_ms INTEGER NOT NULL,
+        value REAL,
+        low REAL,
+        high REAL,
+        finding TEXT NOT NULL,
+        details TEXT NOT NULL,
+        answer INTEGER NOT NULL,
+        PRIMARY KEY (place, lot, name)
+    ) WITHOUT ROWID""",
+    # The last one of each hour, for charts.
+    """CREATE TABLE judgement_hour (
+        place TEXT NOT NULL,
+        lot TEXT NOT NULL,
+        name TEXT NOT NULL,
+        hour_ms INTEGER NOT NULL,
+        at_ms INTEGER NOT NULL,
+        value REAL,
+        low REAL,
+        high REAL,
+        finding TEXT NOT NULL,
+        PRIMARY KEY (place, lot, name, hour_ms)
+    ) WITHOUT ROWID""",
 )

@@ -29,7 +29,7 @@ class AlarmRow(NamedTuple):
 
 
 class TransitionRow(NamedTuple):
-    """One change of a limit's state, as it is kept."""
+    """One change of a limit's state, as it is kept. finding: what the judgement behind it said, or ""."""
 
     at_ms: int
     key: str
@@ -40,6 +40,7 @@ class TransitionRow(NamedTuple):
     value: float | None
     who: str
     note: str
+    finding: str = ""
 
 
 def alarm_rows(store: Store) -> list[AlarmRow]:
@@ -66,8 +67,8 @@ def remove_alarm(connection: sqlite3.Connection, key: str) -> None:
 def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
     """Add to the alarm journal; call inside the turn's transaction. Returns the row's id."""
     cursor = connection.execute(
-        "INSERT INTO transition (at_ms, key, occurrence, event, from_state, to_state, value, who, note)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO transition (at_ms, key, occurrence, event, from_state, to_state, value, who, note, finding)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         row,
     )
     return int(cursor.lastrowid or 0)
@@ -76,7 +77,7 @@ def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
 def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) -> list[TransitionRow]:
     """Read the alarm journal from since_ms on, of one occurrence if asked, oldest first."""
     rows = store.connection.execute(
-        "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note FROM transition"
+        "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note, finding FROM transition"
         " WHERE at_ms >= ? AND (? IS NULL OR occurrence = ?) ORDER BY id",
         (since_ms, occurrence, occurrence),
     )

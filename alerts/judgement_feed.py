@@ -1,0 +1,53 @@
+"""From stored judgements to the readings that limits are judged by."""
+
+from __future__ import annotations
+
+__all__ = ["JudgementFeed", "as_reading"]
+
+import math
+from collections.abc import Sequence
+from typing import Final
+
+from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn_inputs import WatchReading
+from ingest.judgement import Judgement, judged_probe
+from ingest.reading import Quality, Reason, quality_code
+from ingest.store import Store
+from ingest.store.judgements import judgement_count, newest_judgements
+
+# As of a probe that reports a fault: it holds the state and restarts delays, and it ends no alarm.
+_UNDECIDED: Final = quality_code(Quality.BAD, Reason.FAULT)
+
+
+class JudgementFeed:
+    """The judgements that came since the last turn. At a start all newest ones are given: the same one twice does no
+    harm.
+    """
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._given = self._taken = 0
+
+    def readings(self, now_ms: int) -> Sequence[WatchReading]:
+        """Give what is new as readings; now_ms: UTC milliseconds. Costs one look at an index when nothing is."""
+        self._given = judgement_count(self._store)
+        if self._given == self._taken:
+            return ()
+        return [as_reading(judgement, now_ms) for judgement in newest_judgements(self._store, after=self._taken)]
+
+    def taken(self) -> None:
+        """Give what was given last not again: the turn that took it has been kept."""
+        self._taken = self._given
+
+
+def as_reading(judgement: Judgement, now_ms: int) -> WatchReading:
+    """Make the reading that limits are judged by.
+
+    What decides nothing, or was worked out from what is too old by now (UTC ms), holds the state: it never ends an
+    alarm.
+    """
+    probe = judged_probe(judgement.name, judgement.place, judgement.lot)
+    is_old = now_ms - judgement.at_ms > JUDGEMENT_FRESH_S * 1000
+    if judgement.value is None or not judgement.decides or is_old:
+        return WatchReading(probe, judgement.at_ms, math.nan, _UNDECIDED, judgement.finding)
+    return WatchReading(probe, judgement.at_ms, judgement.value, finding=judgement.finding)

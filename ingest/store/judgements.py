@@ -1,0 +1,142 @@
+"""Judgements: the newest of each, which the turn reads, and one an hour for charts.
+
+They can be worked out again from readings and the journal at any time, so no strike or import touches them: the next
+answer of their judge replaces them.
+"""
+
+from __future__ import annotations
+
+__all__ = [
+    "HOUR_MS",
+    "KEEP_HOURS_MS",
+    "MOST_DETAILS",
+    "drop_old_judgements",
+    "judgement_count",
+    "judgement_history",
+    "keep_judgements",
+    "newest_judgements",
+]
+
+import json
+import math
+import sqlite3
+from collections.abc import Collection, Sequence
+from typing import Any, Final
+
+from ingest.errors import StoreError
+from ingest.judgement import FINDINGS, Judgement
+from ingest.store.change_feed import cursor, set_cursor
+from ingest.store.connection import Store
+
+HOUR_MS: Final = 3_600_000
+# So that a winter can be laid beside the one before: 400 days. docs/data.md states this number.
+KEEP_HOURS_MS: Final = 400 * 24 * HOUR_MS
+# Details are for a card and a message, in characters of JSON.
+MOST_DETAILS: Final = 4000
+
+# Counts the answers that were kept: a reader asks only for what came after the one it has seen.
+_COUNT: Final = "judgements"
+_AT_ONCE: Final = 500
+
+
+def keep_judgements(connection: sqlite3.Connection, judge: str, judgements: Sequence[Judgement]) -> None:
+    """Keep a judge's whole answer; call inside a transaction. What it judged before and does not name now is forgotten,
+    but not its history.
+
+    Raises StoreError, before anything is written, for a number that is not finite, an unknown finding, and details that
+    are too long.
+    """
+    rows = [_row(judgement) for judgement in judgements]
+    count = _count(connection) + 1
+    connection.executemany(
+        "INSERT INTO judgement (place, lot, name, judge, at_ms, value, low, high, finding, details, answer)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, lot, name) DO UPDATE SET judge = excluded.judge,"
+        " at_ms = excluded.at_ms, value = excluded.value, low = excluded.low, high = excluded.high,"
+        " finding = excluded.finding, details = excluded.details, answer = excluded.answer",
+        [(*row[:3], judge, *row[3:], count) for row in rows],
+    )
+    connection.execute("DELETE FROM judgement WHERE judge = ? AND answer < ?", (judge, count))
+    connection.executemany(
+        "INSERT INTO judgement_hour (place, lot, name, hour_ms, at_ms, value, low, high, finding)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, lot, name, hour_ms) DO UPDATE SET"
+        " at_ms = excluded.at_ms, value = excluded.value, low = excluded.low, high = excluded.high,"
+        " finding = excluded.finding",
+        [(*row[:3], row[3] - row[3] % HOUR_MS, *row[3:8]) for row in rows],
+    )
+    set_cursor(connection, _COUNT, count)
+
+
+def judgement_count(store: Store) -> int:
+    """How many answers were kept so far; it changes with each."""
+    return cursor(store, _COUNT) or 0
+
+
+def newest_judgements(store: Store, after: int = 0) -> list[Judgement]:
+    """Read the newest of each place or lot and name, by place, lot and name; after: only those of later answers."""
+    rows = store.connection.execute(
+        "SELECT place, name, at_ms, value, low, high, finding, lot, details FROM judgement WHERE answer > ?"
+        " ORDER BY place, lot, name",
+        (after,),
+    )
+    return [Judgement(*row[:8])._replace(details=json.loads(row[8])) for row in rows]
+
+
+def judgement_history(
+    store: Store, places: Collection[str], name: str, from_ms: int, to_ms: int, lot: str = ""
+) -> list[Judgement]:
+    """Read the last judgement of each hour, oldest first, without details.
+
+    places: the names of one place, former ones included; lot: "" for judgements on the place itself; from_ms, to_ms:
+    UTC milliseconds, both included.
+    """
+    rows = store.connection.execute(
+        "SELECT place, name, at_ms, value, low, high, finding, lot FROM judgement_hour WHERE lot = ? AND name = ?"
+        " AND place IN (SELECT value FROM json_each(?)) AND at_ms BETWEEN ? AND ? AND hour_ms BETWEEN ? AND ?"
+        " ORDER BY at_ms",
+        (lot, name, json.dumps([*places]), from_ms, to_ms, from_ms - HOUR_MS, to_ms),
+    )
+    return [Judgement(*row) for row in rows]
+
+
+def drop_old_judgements(store: Store, now_ms: int) -> bool:
+    """Drop some hours of the history that are older than is kept; False when nothing is left to drop."""
+    with store.write() as connection:
+        dropped = connection.execute(
+            "DELETE FROM judgement_hour WHERE (place, lot, name, hour_ms) IN"
+            " (SELECT place, lot, name, hour_ms FROM judgement_hour WHERE hour_ms < ? LIMIT ?)",
+            (now_ms - KEEP_HOURS_MS, _AT_ONCE),
+        ).rowcount
+    return dropped > 0
+
+
+def _count(connection: sqlite3.Connection) -> int:
+    row = connection.execute("SELECT value FROM cursor WHERE name = ?", (_COUNT,)).fetchone()
+    return 0 if row is None else int(row[0])
+
+
+def _row(judgement: Judgement) -> tuple[Any, ...]:
+    """place, lot, name, at_ms, value, low, high, finding, details."""
+    subject = f"{judgement.name} of {judgement.lot or judgement.place}"
+    for number in (judgement.value, judgement.low, judgement.high):
+        if number is not None and not math.isfinite(number):
+            raise StoreError(f"the judgement {subject} is {number}: it must be a finite number, or none")
+    if judgement.finding not in FINDINGS:
+        known = ", ".join(sorted(FINDINGS - {""}))
+        raise StoreError(f"the judgement {subject} finds '{judgement.finding}'; there are: {known}")
+    details = json.dumps(dict(judgement.details), separators=(",", ":"), ensure_ascii=False)
+    if len(details) > MOST_DETAILS:
+        raise StoreError(
+            f"the details of the judgement {subject} have {len(details)} characters of JSON, at most "
+            f"{MOST_DETAILS} are kept"
+        )
+    return (
+        judgement.place,
+        judgement.lot,
+        judgement.name,
+        judgement.at_ms,
+        judgement.value,
+        judgement.low,
+        judgement.high,
+        judgement.finding,
+        details,
+    )
