@@ -10,6 +10,8 @@ from ingest.store.alarms.alarm_record import (
     TransitionRow,
     add_transition,
     alarm_rows,
+    last_raised_ms,
+    last_steps,
     put_alarm,
     remove_alarm,
     transitions,
@@ -49,3 +51,15 @@ def test_the_journal_reads_by_time_and_by_occurrence(store: Store) -> None:
     assert transitions(store, NOW + 1) == rows[1:]
     assert transitions(store, NOW + 1, "a2b") == [rows[2]]
     assert transitions(store, occurrence="none") == []
+
+
+def test_the_newest_step_of_each_limit_and_when_it_last_raised_an_alarm(store: Store) -> None:
+    raised = _step(NOW, "a2b")
+    ended = raised._replace(at_ms=NOW + 5, event="condition ended", from_state="unacknowledged", to_state="returned")
+    quiet = _step(NOW + 1, None)._replace(key="K2/pressure/low", to_state="suppressed", note="the vessel is empty")
+    assert (last_steps(store), last_raised_ms(store)) == ({}, {})
+    with store.write() as connection:
+        for step in (raised, quiet, raised._replace(at_ms=NOW + 3, occurrence="a2c"), ended):
+            add_transition(connection, step)
+    assert last_steps(store) == {LOW.key: ended, quiet.key: quiet}
+    assert last_raised_ms(store) == {LOW.key: NOW + 3}

@@ -34,6 +34,7 @@ COMMANDS: Final = {
     "backup": ("alerts.command.backup:backup", "Back the store up into one checked file."),
     "restore": ("alerts.command.restore:restore", "Replace the store by a backup."),
     "alarms": ("alerts.command.alarms:alarms", "List the alarms, most urgent first."),
+    "limits": ("alerts.command.limits:limits", "List every limit; try what one would send."),
     "acknowledge": ("alerts.command.acknowledge:acknowledge", "Say that an alarm has been seen."),
     "strike": ("alerts.command.strike:strike", "Cross an entry out, with a reason."),
     "journal": ("alerts.command.journal:journal", "Read back what was written down."),

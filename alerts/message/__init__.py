@@ -4,6 +4,7 @@ In reading order:
 
 wording      a transition in plain words
 hours        when a message may go out without waking anybody
+trial        the message that a limit would send for a value
 notices      the messages that a turn's transitions cause, put into the outbox
 reports      messages that belong to no alarm
 outbox       what is due is sent, and tried again

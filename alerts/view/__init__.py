@@ -5,6 +5,7 @@ Each file after the first two shows one thing: lines for people and, where progr
 status           the cellar at one moment
 format           values, times and durations as people read them
 alarm_lines      an open alarm
+limit_lines      a limit and where it stands
 vessel_contents  what a vessel holds
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal

@@ -7,6 +7,8 @@ __all__ = [
     "TransitionRow",
     "add_transition",
     "alarm_rows",
+    "last_raised_ms",
+    "last_steps",
     "put_alarm",
     "remove_alarm",
     "transitions",
@@ -82,3 +84,20 @@ def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) 
         (since_ms, occurrence, occurrence),
     )
     return [TransitionRow(*row) for row in rows]
+
+
+def last_steps(store: Store) -> dict[str, TransitionRow]:
+    """Read the newest change of state of each limit that ever had one."""
+    rows = store.connection.execute(
+        "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note FROM transition"
+        " WHERE id IN (SELECT max(id) FROM transition GROUP BY key)"
+    )
+    return {row[1]: TransitionRow(*row) for row in rows}
+
+
+def last_raised_ms(store: Store) -> dict[str, int]:
+    """Read when each limit last raised an alarm, UTC ms; a limit that never did is left out."""
+    rows = store.connection.execute(
+        "SELECT key, max(at_ms) FROM transition WHERE to_state = 'unacknowledged' GROUP BY key"
+    )
+    return dict(rows.fetchall())

@@ -1,0 +1,139 @@
+"""`leeside limits --try`: the message that a limit would send for a value, shown or really sent."""
+
+from __future__ import annotations
+
+__all__ = ["try_out"]
+
+import os
+import sys
+
+import typer
+
+from alerts.command.terminal import print_plain
+from alerts.message import MailChannel
+from alerts.message.notices import stable_message_id
+from alerts.message.outbox import Delivered
+from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
+from alerts.message.wording import SHOWN_READINGS, MessageText
+from alerts.view.format import duration_text, limit_value_text, local_time
+from alerts.view.limit_lines import LimitStatus, limit_words
+from alerts.watch.own_limits import watched_limits
+from ingest.cellar import Cellar, EffectiveLimit, MailSettings
+from ingest.store import Store
+from ingest.store.alarms.messages import MessageRow
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import HistoryRow, newest
+
+
+def try_out(
+    cellar: Cellar, store: Store | None, status: LimitStatus, value_text: str, now_ms: int, *, send_as: str | None
+) -> int:
+    """Print what the limit would send, and when; send_as: send it too, in this person's name. Gives the exit code.
+
+    Raises typer.BadParameter for a value that is not one of the limit's quantity.
+    """
+    limit = status.limit
+    try:
+        value = parse_value(limit, value_text, cellar.place_kind(limit.at) if limit.probe else "")
+    except ValueError as error:
+        raise typer.BadParameter(f"'{value_text}': {error}", param_hint="--value") from error
+    if not is_beyond(limit, value):
+        print(
+            f"{limit.key}: at {_written(limit, value)} no message would be sent; the limit alarms "
+            f"{_setpoint_words(limit)}. Give a value beyond that.",
+            file=sys.stderr,
+        )
+        return 1
+    readings = () if store is None else _last_readings(store, limit)
+    trial = try_limit(limit, value, cellar, now_ms, readings)
+    for line in _when(cellar, status, value, trial, now_ms):
+        print_plain(line)
+    text = trial.text if send_as is None else trial.marked(send_as)
+    print_plain(f"\nSubject: {text.subject}\n\n{text.body}".rstrip())
+    return 0 if send_as is None else _send(cellar, limit, text, now_ms)
+
+
+def _written(limit: EffectiveLimit, value: float) -> str:
+    return duration_text(value) if limit.kind == "no data" else limit_value_text(value, limit)
+
+
+def _setpoint_words(limit: EffectiveLimit) -> str:
+    return f"after more than {duration_text(limit.setpoint)}" if limit.kind == "no data" else limit_words(limit)
+
+
+def _last_readings(store: Store, limit: EffectiveLimit) -> list[HistoryRow]:
+    series = next(
+        (
+            row.id
+            for row in all_series(store)
+            if (row.probe, row.place, row.quantity) == (limit.probe, limit.at, limit.quantity)
+        ),
+        None,
+    )
+    return [] if series is None else newest(store, series, SHOWN_READINGS - 1)
+
+
+def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_ms: int) -> list[str]:
+    """Whether and when a message would go out, in sentences."""
+    limit, zone = status.limit, cellar.site.zone
+    lines = [f"{_written(limit, value)} is beyond the limit {limit.key}: it alarms {_setpoint_words(limit)}."]
+    if status.muted:
+        lines.append(f"The limit is muted now ({status.muted}), so no message would be sent until that ends.")
+    parent = watched_limits(cellar).get(limit.suppressed_by or "")
+    if parent is not None and parent.probe == limit.probe and parent.kind == limit.kind and is_beyond(parent, value):
+        lines.append(f"At this value {parent.key} alarms as well, and mutes this one: its message comes instead.")
+    if limit.kind != "no data" and limit.on_delay_s:
+        raised = local_time(trial.raised_ms, zone, now_ms)
+        lines.append(f"If that lasted, the alarm would be raised after {duration_text(limit.on_delay_s)}, at {raised}.")
+    else:
+        lines.append("The alarm would be raised at once.")
+    if cellar.mail is None:
+        lines.append("No mail would be sent: the cellar file has no [mail] table.")
+        return lines
+    people = ", ".join(cellar.mail.to)
+    if trial.not_before_ms > trial.raised_ms:
+        begin = local_time(trial.not_before_ms, zone, now_ms)
+        lines.append(f"The mail to {people} would wait for the waking hours, until {begin}.")
+    else:
+        lines.append(f"The mail to {people} would go out then.")
+    return lines
+
+
+def _send(cellar: Cellar, limit: EffectiveLimit, text: MessageText, now_ms: int) -> int:
+    mail = cellar.mail
+    print_plain()
+    if mail is None:
+        print("Nothing was sent: the cellar file has no [mail] table.", file=sys.stderr)
+        return 1
+    channel = MailChannel(mail, lambda: mail.password(os.environ, cellar.base), cellar.site.zone)
+    failures = 0
+    for number, recipient in enumerate(mail.to):
+        outcome = channel.deliver(_message(mail, limit, text, number, now_ms), now_ms)
+        if isinstance(outcome, Delivered):
+            print_plain(f"Sent to {recipient}: mail server {mail.host} port {mail.port} has taken it.")
+        else:
+            failures += 1
+            print_plain(f"NOT sent to {recipient}: {outcome.text}")
+    return 1 if failures else 0
+
+
+def _message(mail: MailSettings, limit: EffectiveLimit, text: MessageText, number: int, now_ms: int) -> MessageRow:
+    return MessageRow(
+        id=0,
+        message_id=stable_message_id("trial", limit.key, now_ms, number, sender=mail.sender),
+        thread_id=None,
+        occurrence=None,
+        occasion="trial",
+        channel="mail",
+        recipient=mail.to[number],
+        subject=text.subject,
+        body=text.body,
+        created_ms=now_ms,
+        not_before_ms=now_ms,
+        state="waiting",
+        attempts=0,
+        next_try_ms=now_ms,
+        last_error=None,
+        ended_ms=None,
+        closed_ms=None,
+    )

@@ -1,0 +1,94 @@
+"""A message on trial: what would be sent if a limit saw a value now. Nothing is raised and nothing is stored."""
+
+from __future__ import annotations
+
+__all__ = ["Trial", "is_beyond", "parse_value", "try_limit"]
+
+from collections.abc import Sequence
+from typing import Final, NamedTuple
+
+from alerts.message.hours import earliest
+from alerts.message.wording import SUBJECT_LIMIT, MessageText, compose, view_of
+from alerts.watch.alarm import Transition
+from alerts.watch.alarm_table import AlarmEvent, Occasion, State
+from alerts.watch.condition import Condition
+from ingest.cellar import QUANTITIES, Cellar, Dimension, EffectiveLimit, parse_amount, plausible_range
+from ingest.store.readings.series_history import HistoryRow
+
+_OCCURRENCE: Final = "trial"
+
+
+class Trial(NamedTuple):
+    """What would be sent, and when.
+
+    text: the message as the alarm would send it; raised_ms: when the alarm would be raised if the value stayed, UTC
+    ms; not_before_ms: the earliest time at which the message would go out.
+    """
+
+    text: MessageText
+    raised_ms: int
+    not_before_ms: int
+
+    def marked(self, who: str) -> MessageText:
+        """The message as it is sent on trial, so that nobody can take it for an alarm."""
+        subject = f"TRIAL: {self.text.subject}"
+        if len(subject) > SUBJECT_LIMIT:
+            subject = subject[: SUBJECT_LIMIT - 1] + "…"
+        return MessageText(
+            subject,
+            f"THIS IS A TRIAL, sent by {who} with `leeside limits --try`. No alarm was raised, and there is nothing to "
+            f"acknowledge.\nThe alarm itself would say:\n\n{self.text.body}",
+        )
+
+
+def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
+    """Read a value for a limit: in the quantity's unit, or seconds for a limit on silence.
+
+    place_kind: of the limit's place. Raises ValueError whose text says what is allowed.
+    """
+    if limit.kind == "no data":
+        return parse_amount(text, dimension=Dimension.TIME, unit="s", example="10 min").number
+    row = QUANTITIES[limit.quantity]
+    value = parse_amount(
+        text, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
+    ).number
+    low, high = plausible_range(limit.quantity, place_kind)
+    if not low <= value <= high:
+        raise ValueError(f"such a reading is marked as bad and never judged: allowed is {low:g} to {high:g} {row.unit}")
+    return value
+
+
+def is_beyond(limit: EffectiveLimit, value: float) -> bool:
+    """Whether the limit alarms at this value, once its on-delay has passed. value: as ``parse_value`` gives it."""
+    return value < limit.setpoint if limit.kind == "low" else value > limit.setpoint
+
+
+def try_limit(
+    limit: EffectiveLimit, value: float, cellar: Cellar, now_ms: int, readings: Sequence[HistoryRow] = ()
+) -> Trial:
+    """Write the message of a value that is beyond the limit from now on.
+
+    readings: the newest of the limit's probe, oldest first; the tried value follows them in the message.
+    """
+    silence = limit.kind == "no data"
+    since_ms = now_ms - round(value * 1000) if silence else now_ms
+    raised_ms = now_ms if silence else now_ms + round(limit.on_delay_s * 1000)
+    judged = None if silence else value
+    transition = Transition(
+        key=limit.key,
+        occurrence=_OCCURRENCE,
+        at_ms=raised_ms,
+        from_state=State.NORMAL,
+        to_state=State.UNACKNOWLEDGED,
+        event=AlarmEvent.BEGAN,
+        occasion=Occasion.RAISED,
+        opened=_OCCURRENCE,
+        value=judged,
+        raised_value=judged,
+        since_ms=since_ms,
+        extreme=judged,
+        condition=Condition(limit.key, True, since_ms, judged, extreme=judged),
+    )
+    shown = () if silence else (*readings, HistoryRow(now_ms, value, 0))
+    text = compose(transition, limit, view_of(cellar, limit.at), readings=shown)
+    return Trial(text, raised_ms, earliest(raised_ms, limit.hours, cellar.site.waking, cellar.site.zone))

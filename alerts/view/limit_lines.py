@@ -1,0 +1,183 @@
+"""A limit with where it stands: lines for people, an object for programs."""
+
+from __future__ import annotations
+
+__all__ = ["WIDTH", "LimitStatus", "limit_json", "limit_lines", "limit_statuses", "limit_words"]
+
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Final
+
+from alerts.view.format import duration_text, local_time, missing_words, setpoint_text
+from alerts.watch.alarm import AlarmState
+from alerts.watch.alarm_table import State
+from alerts.watch.own_limits import own_words
+from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
+from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
+from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow
+from ingest.times import iso_utc
+
+# In characters; what a terminal of usual width and a printed page hold.
+WIDTH: Final = 100
+_HEADINGS: Final = ("limit", "alarm", "deadband", "delays on, off", "priority", "hours")
+_NOTE_INDENT: Final = 6 * " "
+_HOURS: Final = {"any": "any", "waking": "waking"}
+# The unit inside leeside -> the end of a JSON key, for a value and for a difference of two.
+_SUFFIXES: Final = {"kPa": ("kpa", "kpa"), "°C": ("c", "k"), "pH": ("ph", "ph")}
+
+
+@dataclass(frozen=True, slots=True)
+class LimitStatus:
+    """A limit and where it stands.
+
+    alarm: None while no turn has judged it; muted: why it says nothing now, "" where it does not; raised_ms: when it
+    last raised an alarm, UTC ms, None if it never did.
+    """
+
+    limit: EffectiveLimit
+    alarm: AlarmState | None
+    muted: str
+    raised_ms: int | None
+
+
+def limit_statuses(
+    limits: Iterable[EffectiveLimit],
+    rows: Iterable[AlarmRow],
+    steps: Mapping[str, TransitionRow],
+    raised_ms: Mapping[str, int],
+) -> list[LimitStatus]:
+    """Put together what the store knows of each limit. steps: the newest of each; raised_ms: as ``last_raised_ms``."""
+    entries = {row.key: row.entry for row in rows}
+    statuses = []
+    for limit in limits:
+        alarm = None
+        if limit.key in entries:
+            try:
+                alarm = LimitRecord.from_json(entries[limit.key], 0.0).alarm
+            except WatchStateUnreadable:
+                alarm = None  # the alerts daemon says so when it starts
+        statuses.append(LimitStatus(limit, alarm, _muted(limit, alarm, steps), raised_ms.get(limit.key)))
+    return statuses
+
+
+def _muted(limit: EffectiveLimit, alarm: AlarmState | None, steps: Mapping[str, TransitionRow]) -> str:
+    if alarm is None or alarm.state is not State.SUPPRESSED:
+        return ""
+    step = steps.get(limit.key)
+    if step is not None and step.note:
+        return step.note
+    return f"{limit.suppressed_by} is active" if limit.suppressed_by else "suppressed by design"
+
+
+def limit_words(limit: EffectiveLimit) -> str:
+    """When a limit alarms: "below 5 kPa", "no data for 2 min"."""
+    if limit.kind == "no data":
+        own, span = own_words(limit), duration_text(limit.setpoint)
+        return f"{missing_words(limit)} for {span}" if own is None else own.tail.format(span=span)
+    return f"{'below' if limit.kind == 'low' else 'above'} {setpoint_text(limit)}"
+
+
+def limit_lines(
+    groups: Sequence[tuple[str, Sequence[LimitStatus]]], zone: tzinfo, now_ms: int, width: int = WIDTH
+) -> list[str]:
+    """A table of limits under a heading for each place, two lines or more for each limit.
+
+    groups: the heading and the limits of each place; width: in characters, which only a long key or word exceeds.
+    """
+    cells = {status.limit.key: _cells(status.limit) for _, statuses in groups for status in statuses}
+    rows = [_HEADINGS, *cells.values()]
+    widths = [max(len(row[column]) for row in rows) for column in range(len(_HEADINGS))]
+    # A long key stands in a line of its own rather than pushing the other columns out of sight.
+    widths[0] = max(len(_HEADINGS[0]), min(widths[0], width - sum(widths[1:]) - 2 * len(widths)))
+    lines = [_row(_HEADINGS, widths)]
+    for heading, statuses in groups:
+        lines += ["", heading]
+        for status in statuses:
+            lines.append(_row(cells[status.limit.key], widths))
+            lines += textwrap.wrap(
+                _standing(status, zone, now_ms),
+                width,
+                initial_indent=_NOTE_INDENT,
+                subsequent_indent=_NOTE_INDENT,
+                break_long_words=False,
+                break_on_hyphens=False,
+            )
+    return lines
+
+
+def _cells(limit: EffectiveLimit) -> tuple[str, ...]:
+    silence = limit.kind == "no data"
+    return (
+        limit.key,
+        limit_words(limit),
+        "" if silence else _deadband_text(limit),
+        "" if silence else f"{duration_text(limit.on_delay_s)}, {duration_text(limit.off_delay_s)}",
+        limit.priority,
+        _HOURS.get(limit.hours, limit.hours),
+    )
+
+
+def _row(cells: Sequence[str], widths: Sequence[int]) -> str:
+    padded = [f"{cell:{width}}" for cell, width in zip(cells, widths, strict=True)]
+    if len(cells[0]) > widths[0]:
+        return f"  {cells[0]}\n  {' ' * widths[0]}  {'  '.join(padded[1:])}".rstrip()
+    return f"  {'  '.join(padded)}".rstrip()
+
+
+def _deadband_text(limit: EffectiveLimit) -> str:
+    factor = value_in_unit(limit.quantity, 1.0, limit.unit_text) - value_in_unit(limit.quantity, 0.0, limit.unit_text)
+    return f"{limit.deadband * factor:.4g} {limit.unit_text}"
+
+
+def _standing(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
+    """Where the limit stands, where it comes from, and when it last acted."""
+    origin = "from the cellar file" if status.limit.origin == "file" else "default"
+    never = status.raised_ms is None
+    acted = "has never raised an alarm" if never else f"last alarm {local_time(status.raised_ms or 0, zone, now_ms)}"
+    return f"{_state_text(status, zone, now_ms)}; {origin}; {acted}"
+
+
+def _state_text(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
+    limit, alarm = status.limit, status.alarm
+    if alarm is None:
+        return "not judged yet"
+    if status.muted:
+        return f"muted: {status.muted}"
+    since = "" if alarm.since_ms is None else f" since {local_time(alarm.since_ms, zone, now_ms)}"
+    words = {
+        State.NORMAL: "in order" if limit.kind == "no data" else "in range",
+        State.UNACKNOWLEDGED: f"ALARM {alarm.occurrence}{since}, not acknowledged",
+        State.ACKNOWLEDGED: f"ALARM {alarm.occurrence}{since}, seen by {alarm.acknowledged_by}",
+        State.RETURNED: f"back to normal, alarm {alarm.occurrence} not acknowledged",
+    }
+    return words.get(alarm.state, str(alarm.state))
+
+
+def limit_json(status: LimitStatus) -> dict[str, object]:
+    """Give the same as an object. The keys of setpoint and deadband end in their unit: ``setpoint_kpa``."""
+    limit, alarm = status.limit, status.alarm
+    silence = limit.kind == "no data"
+    of_value, of_difference = ("s", "s") if silence else _SUFFIXES[QUANTITIES[limit.quantity].unit]
+    return {
+        "limit": limit.key,
+        "at": limit.at,
+        "quantity": limit.quantity,
+        "kind": "bad measurement" if limit.role == "bad measurement" else limit.kind,
+        "probe": limit.probe or None,
+        f"setpoint_{of_value}": limit.setpoint,
+        f"deadband_{of_difference}": None if silence else limit.deadband,
+        "on_delay_s": limit.on_delay_s,
+        "off_delay_s": limit.off_delay_s,
+        "priority": limit.priority,
+        "hours": limit.hours,
+        "origin": limit.origin,
+        "suppressed_by": limit.suppressed_by,
+        "state": None if alarm is None else str(alarm.state),
+        "muted": status.muted or None,
+        "alarm": None if alarm is None else alarm.occurrence,
+        "last_raised": None if status.raised_ms is None else iso_utc(status.raised_ms),
+        "consequence": limit.consequence,
+        "action": limit.action,
+    }

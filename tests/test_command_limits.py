@@ -1,0 +1,161 @@
+"""`leeside limits`: what is watched, and the message that a limit would send."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from a_cellar_on_disk import CellarOnDisk
+from cellar_text import CARBOY, KEG, MQTT, PROBE, SITE, TEMPERATURE, limit, mail, write_cellar
+from mail_server import Inbox, mail_server
+from running import leeside
+
+from alerts.watch.alarm_table import State
+from ingest.simulation.loopback import free_port
+from ingest.store import open_existing
+from ingest.store.alarms.alarm_record import alarm_rows, transitions
+from ingest.store.alarms.messages import recent_messages
+
+WARM = limit(at="K1", quantity="temperature", high="20 °C", on_delay="0 s", hours="waking")
+
+
+def cellar_file(folder: Path, *, mail_port: int | None = 1) -> Path:
+    letters = "" if mail_port is None else mail(mail_port, to=["ana@cellar.example", "ben@cellar.example"])
+    return write_cellar(folder, SITE, MQTT, KEG, CARBOY, PROBE, TEMPERATURE, WARM, letters)
+
+
+def test_every_limit_is_listed_under_its_place_also_before_the_first_run(tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path))
+    assert (result.returncode, result.stderr) == (0, "")
+    keys = ("K1/pressure/air", "K1/pressure/no-data", "K1/pressure/bad-measurement", "K1/temperature/high")
+    places = result.stdout.split("\n\n")
+    keg = next(place for place in places if place.startswith("K1 (keg)"))
+    assert all(key in keg for key in keys)
+    assert places[-1].startswith("leeside\n")
+    assert "leeside/ingest" in places[-1]
+    assert not (tmp_path / "cellar.db").exists()
+
+
+def test_where_limits_stand_comes_from_the_store(tmp_path: Path) -> None:
+    CellarOnDisk(tmp_path).alarm(state=State.ACKNOWLEDGED, acknowledged_by="ben")
+    write_cellar(tmp_path, CellarOnDisk(tmp_path).cellar.text)
+    result = leeside("limits", tmp_path / "cellar.toml", "--json")
+    by_key = {entry["limit"]: entry for entry in json.loads(result.stdout)["limits"]}
+    assert by_key["K1/pressure/low"]["state"] == "acknowledged"
+    assert by_key["K1/pressure/over"]["state"] is None
+    assert "seen by ben" in leeside("limits", tmp_path / "cellar.toml", "pressure/low").stdout
+
+
+def test_limits_of_one_place_or_with_a_text_in_their_key(tmp_path: Path) -> None:
+    file = cellar_file(tmp_path)
+    for text in ("K1", "Temperature"):
+        listed = json.loads(leeside("limits", file, text, "--json").stdout)["limits"]
+        assert listed
+        assert all(entry["at"] == text or text.lower() in entry["limit"].lower() for entry in listed)
+    nothing = leeside("limits", file, "K7")
+    assert nothing.returncode == 1
+    assert "No limit has 'K7' in its place or key" in nothing.stdout
+
+
+def test_a_trial_shows_the_message_and_when_it_would_be_sent(tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path), "--try", "K1/pressure/air", "--value", "4 kPa")
+    assert (result.returncode, result.stderr) == (0, "")
+    assert result.stdout.startswith("4.0 kPa is beyond the limit K1/pressure/air: it alarms below 5 kPa.\n")
+    assert "the alarm would be raised after 1 min, at " in result.stdout
+    assert "The mail to ana@cellar.example, ben@cellar.example would go out then.\n" in result.stdout
+    assert "\nSubject: HIGH: K1 pressure 4.0 kPa, below 5 kPa\n" in result.stdout
+    assert "K1: pressure is 4.0 kPa, below the limit of 5 kPa." in result.stdout
+
+
+def test_a_trial_says_what_would_hold_the_message_up(tmp_path: Path) -> None:
+    on_disk = CellarOnDisk(tmp_path)
+    on_disk.alarm("K1/pressure/low", state=State.SUPPRESSED)
+    file = write_cellar(tmp_path, on_disk.cellar.text)
+    muted = leeside("limits", file, "--try", "K1/pressure/low", "--value", "4 kPa").stdout
+    assert "The limit is muted now (suppressed by design), so no message would be sent until that ends." in muted
+    assert "No mail would be sent: the cellar file has no [mail] table." in muted
+    care = leeside("limits", cellar_file(tmp_path), "--try", "K1/pressure/care", "--value", "4 kPa").stdout
+    assert "At this value K1/pressure/air alarms as well, and mutes this one" in care
+
+
+def test_a_trial_of_silence_takes_a_span_of_time(tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path), "--try", "leeside/ingest", "--value", "5 min")
+    assert result.returncode == 0
+    assert "\nSubject: HIGH: leeside ingest, not responding for 1 min\n" in result.stdout
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "words"),
+    [
+        ("K1/pressure/air", "4 °C", '"°C" is a unit of temperature, not of pressure'),
+        ("K1/pressure/air", "4", "the unit is missing"),
+        ("K1/pressure/air", "4 kPa absolute", "this is absolute pressure"),
+        ("K1/pressure/over", "2000 kPa", "marked as bad and never judged: allowed is -100 to 1000 kPa"),
+        ("K1/pressure/no-data", "4 kPa", "is a unit of pressure, not of time"),
+        ("K1/pressure/aire", "4 kPa", "there is no limit 'K1/pressure/aire'; did you mean K1/pressure/air"),
+    ],
+)
+def test_a_trial_with_what_cannot_be_is_refused(key: str, value: str, words: str, tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path), "--try", key, "--value", value)
+    assert result.returncode == 2
+    assert words in result.stderr
+    assert result.stdout == ""
+
+
+@pytest.mark.parametrize("value", ["5 kPa", "30 kPa"])
+def test_a_value_that_is_not_beyond_the_limit_has_no_message(value: str, tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path), "--try", "K1/pressure/air", "--value", value)
+    assert (result.returncode, result.stdout) == (1, "")
+    assert "no message would be sent; the limit alarms below 5 kPa. Give a value beyond that." in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--value", "4 kPa"], "only with --try"),
+        (["--send"], "only with --try"),
+        (["--try", "K1/pressure/air"], "say what is measured"),
+        (["--try", "K1/pressure/air", "--value", "4 kPa", "--json"], "not with --try"),
+    ],
+)
+def test_options_that_do_not_go_together(options: list[str], words: str, tmp_path: Path) -> None:
+    result = leeside("limits", cellar_file(tmp_path), *options)
+    assert result.returncode == 2
+    assert words in result.stderr
+
+
+def test_a_trial_that_is_sent_arrives_marked_and_leaves_no_trace_in_the_store(tmp_path: Path) -> None:
+    port, inbox = free_port(), Inbox()
+    on_disk = CellarOnDisk(tmp_path, more=mail(port, to=["ana@cellar.example", "ben@cellar.example"]))
+    on_disk.reading("k1-pressure", 55.0, seconds_ago=60.0)
+    file = write_cellar(tmp_path, on_disk.cellar.text)
+    trial = ("limits", file, "--try", "K1/pressure/low", "--value", "4 kPa", "--send", "--who", "Ana")
+    with mail_server(inbox, port):
+        result = leeside(*trial)
+    assert result.returncode == 0, result.stdout
+    assert f"Sent to ben@cellar.example: mail server 127.0.0.1 port {port} has taken it." in result.stdout
+    assert inbox.recipients == [["ana@cellar.example"], ["ben@cellar.example"]]
+    mail_to_ana = inbox.mails[0]
+    assert mail_to_ana["Subject"] == "TRIAL: HIGH: K1 pressure 4.0 kPa, below 5 kPa"
+    text = mail_to_ana.get_content()
+    assert text.startswith("THIS IS A TRIAL, sent by Ana with `leeside limits --try`. No alarm was raised")
+    assert "  55.0 kPa" in text, "the readings that the store has"
+    assert "Subject: TRIAL: HIGH" in result.stdout
+    with open_existing(tmp_path / "cellar.db") as store:
+        assert (alarm_rows(store), transitions(store), recent_messages(store)) == ([], [], [])
+
+
+def test_a_trial_that_the_server_refuses_says_why(tmp_path: Path) -> None:
+    port, inbox = free_port(), Inbox(rcpt_answer="550 no such mailbox")
+    file = cellar_file(tmp_path, mail_port=port)
+    with mail_server(inbox, port):
+        result = leeside("limits", file, "--try", "K1/pressure/air", "--value", "4 kPa", "--send")
+    assert result.returncode == 1
+    assert f"NOT sent to ana@cellar.example: mail server 127.0.0.1 port {port} does not take mail" in result.stdout
+    assert "550 no such mailbox" in result.stdout
+    unmailed = leeside(
+        "limits", cellar_file(tmp_path, mail_port=None), "--try", "K1/pressure/air", "--value", "4 kPa", "--send"
+    )
+    assert unmailed.returncode == 1
+    assert "Nothing was sent: the cellar file has no [mail] table." in unmailed.stderr
