@@ -23,6 +23,7 @@ DAY_MS = 86_400_000
 
 def row(key: str, state: State, **changes: object) -> AlarmRow:
     record = LimitRecord.fresh(LIMITS[key], 0.0)
+    record = replace(record, track=replace(record.track, active=state is State.UNACKNOWLEDGED))
     alarm = AlarmState(key, state=state, **changes)  # type: ignore[arg-type]  # a test's keywords
     return AlarmRow(key, str(state), alarm.occurrence, replace(record, alarm=alarm).to_json(), NOW)
 
@@ -33,7 +34,9 @@ def standing(status: LimitStatus) -> str:
 
 def status_of(key: str, state: State, note: str = "", **changes: object) -> LimitStatus:
     step = TransitionRow(NOW, key, None, "an event", "normal", str(state), None, "", note)
-    return limit_statuses([LIMITS[key]], [row(key, state, **changes)], {key: step}, {})[0]
+    rows = [row(key, state, **changes)]
+    rows += [row(parent, State.UNACKNOWLEDGED) for parent in LIMITS[key].suppressed_by]
+    return limit_statuses([LIMITS[key]], rows, {key: step}, {})[0]
 
 
 @pytest.mark.parametrize(

@@ -79,9 +79,10 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
     lines = [f"{_written(limit, value)} is beyond the limit {limit.key}: it alarms {_setpoint_words(limit)}."]
     if status.muted:
         lines.append(f"The limit is muted now ({status.muted}), so no message would be sent until that ends.")
-    parent = watched_limits(cellar).get(limit.suppressed_by or "")
-    if parent is not None and parent.probe == limit.probe and parent.kind == limit.kind and is_beyond(parent, value):
-        lines.append(f"At this value {parent.key} alarms as well, and mutes this one: its message comes instead.")
+    watched = watched_limits(cellar)
+    for parent in (watched[key] for key in limit.suppressed_by if key in watched):
+        if (parent.probe, parent.kind) == (limit.probe, limit.kind) and is_beyond(parent, value):
+            lines.append(f"At this value {parent.key} alarms as well, and mutes this one: its message comes instead.")
     if limit.kind != "no data" and limit.on_delay_s:
         raised = local_time(trial.raised_ms, zone, now_ms)
         lines.append(f"If that lasted, the alarm would be raised after {duration_text(limit.on_delay_s)}, at {raised}.")

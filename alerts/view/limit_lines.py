@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["WIDTH", "LimitStatus", "limit_json", "limit_lines", "limit_statuses", "limit_words"]
 
 import textwrap
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
@@ -49,26 +49,26 @@ def limit_statuses(
     raised_ms: Mapping[str, int],
 ) -> list[LimitStatus]:
     """Put together what the store knows of each limit. steps: the newest of each; raised_ms: as ``last_raised_ms``."""
-    entries = {row.key: row.entry for row in rows}
+    records = {}
+    for row in rows:
+        try:
+            records[row.key] = LimitRecord.from_json(row.entry, 0.0)
+        except WatchStateUnreadable:
+            continue  # the alerts daemon says so when it starts
+    active = {key for key, record in records.items() if record.track.active}
     statuses = []
     for limit in limits:
-        alarm = None
-        if limit.key in entries:
-            try:
-                alarm = LimitRecord.from_json(entries[limit.key], 0.0).alarm
-            except WatchStateUnreadable:
-                alarm = None  # the alerts daemon says so when it starts
-        statuses.append(LimitStatus(limit, alarm, _muted(limit, alarm, steps), raised_ms.get(limit.key)))
+        alarm = records[limit.key].alarm if limit.key in records else None
+        muted = _muted(limit, steps.get(limit.key), active) if alarm and alarm.state is State.SUPPRESSED else ""
+        statuses.append(LimitStatus(limit, alarm, muted, raised_ms.get(limit.key)))
     return statuses
 
 
-def _muted(limit: EffectiveLimit, alarm: AlarmState | None, steps: Mapping[str, TransitionRow]) -> str:
-    if alarm is None or alarm.state is not State.SUPPRESSED:
-        return ""
-    step = steps.get(limit.key)
+def _muted(limit: EffectiveLimit, step: TransitionRow | None, active: Collection[str]) -> str:
     if step is not None and step.note:
         return step.note
-    return f"{limit.suppressed_by} is active" if limit.suppressed_by else "suppressed by design"
+    cause = next((key for key in limit.suppressed_by if key in active), None)
+    return "suppressed by design" if cause is None else f"{cause} is active"
 
 
 def limit_words(limit: EffectiveLimit) -> str:
@@ -173,7 +173,7 @@ def limit_json(status: LimitStatus) -> dict[str, object]:
         "priority": limit.priority,
         "hours": limit.hours,
         "origin": limit.origin,
-        "suppressed_by": limit.suppressed_by,
+        "suppressed_by": list(limit.suppressed_by),
         "state": None if alarm is None else str(alarm.state),
         "muted": status.muted or None,
         "alarm": None if alarm is None else alarm.occurrence,
