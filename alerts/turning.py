@@ -145,7 +145,8 @@ class Turner:
     def _load_state(self, now: Now, pulse: Pulse[AlertsPulse] | None) -> WatchState:
         # A reading whose own time was ahead must not make late what comes after the restart; but where the clock is
         # behind what was stored, it says nothing about that.
-        is_believed = now.utc_ms >= (cursor(self._store, KNOWN) or 0) - _TOLERANCE_MS
+        known_ms = cursor(self._store, KNOWN) or 0
+        is_believed = now.utc_ms >= known_ms - _TOLERANCE_MS
         until_ms = now.utc_ms + MOST_AHEAD_MS if is_believed else END_OF_TIME_MS
         newest = {}
         for series, reading in newest_judged(self._store, self._probe_of, self._judged_id, until_ms).items():
@@ -155,7 +156,7 @@ class Turner:
                 value if may_be_judged(value, reading.quality) else None,
             )
         rows = {row.key: row.entry for row in alarm_rows(self._store)}
-        return WatchState.from_rows(rows, now, newest, self._silences(pulse, now))
+        return WatchState.from_rows(rows, now, newest, self._silences(pulse, now), known_ms)
 
     def _silences(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> dict[str, float]:
         """For how long each limit on silence had heard nothing when the last pulse was written, seconds."""
@@ -378,6 +379,6 @@ def _transition_row(transition: Transition) -> TransitionRow:
         to_state=str(transition.to_state),
         value=transition.value,
         who=transition.by or "",
-        note=transition.note,
+        note=transition.note or (f"{transition.suppressed_by} is active" if transition.suppressed_by else ""),
         finding="" if transition.condition is None else transition.condition.finding,
     )

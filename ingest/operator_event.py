@@ -2,14 +2,27 @@
 
 from __future__ import annotations
 
-__all__ = ["OperatorEvent"]
+__all__ = ["OperatorEvent", "OperatorEventKind"]
 
+from enum import StrEnum
 from typing import NamedTuple
 
 
+class OperatorEventKind(StrEnum):
+    """What a person can ask for."""
+
+    ACKNOWLEDGE = "acknowledge"
+    ACKNOWLEDGE_ALL = "acknowledge all"
+    SHELVE = "shelve"
+    UNSHELVE = "unshelve"
+    TAKE_OUT_OF_SERVICE = "take out of service"
+    RETURN_TO_SERVICE = "return to service"
+
+
 class OperatorEvent(NamedTuple):
-    """id: the row that it is stored under; kind: ``acknowledge`` is the only one so far; target: an occurrence's short
-    id or a limit's key; who: the person; written_ms: when it was asked, UTC milliseconds; note: free text.
+    """id: the row that it is stored under; kind: an ``OperatorEventKind``, or what a later version wrote; target: an
+    occurrence's short id or a limit's key, "" for all; who: the person; written_ms: when it was asked, UTC
+    milliseconds; note: free text, of what mutes a limit the reason; span_s: for how long to shelve, seconds.
     """
 
     id: int
@@ -18,3 +31,4 @@ class OperatorEvent(NamedTuple):
     target: str
     who: str
     note: str = ""
+    span_s: float | None = None

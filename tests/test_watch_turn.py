@@ -9,7 +9,7 @@ from watch_limits import BROKER, EPOCH_MS, Rig, a_limit, a_silence, ids
 
 from alerts.watch import Now, TurnInputs, Watch, WatchReading, WatchState
 from alerts.watch.alarm import Transition
-from ingest.operator_event import OperatorEvent
+from ingest.operator_event import OperatorEvent, OperatorEventKind
 
 LOW = "K1/pressure/low"
 CARE = a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, on_delay_s=0.0, suppressed_by=("K1/pressure/air",))
@@ -90,7 +90,10 @@ def test_acknowledging_what_is_not_open_says_so() -> None:
     rig.at(1, 9)
     assert said("o1") == f"nothing done: o1 ({LOW}) is closed already"
     (outcome,) = rig.turn([], OperatorEvent(4, 0, "dance", LOW, "Ana")).outcomes
-    assert outcome == (4, "not done: 'dance' is not something that this version can do; it can acknowledge")
+    assert outcome == (
+        4,
+        "not done: 'dance' is not something that this version can do; it can: " + ", ".join(OperatorEventKind),
+    )
 
 
 def test_an_acknowledgement_is_of_what_the_person_saw_not_of_what_this_turn_raises() -> None:

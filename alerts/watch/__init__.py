@@ -13,6 +13,7 @@ own_health           which parts of leeside are well
 journal_suppression  limits that the journal quiets
 alarm_table          the states of IEC 62682 as data
 chatter              an alarm that comes and goes again and again
+shelving             for how long a person may mute a limit, and until when it is
 alarm                one limit's alarm, and what an event makes of it
 watch_state          what lives on from turn to turn, and its JSON
 open_turn            the working state of one turn

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State, Stays, Step, next_state
 from alerts.watch.chatter import Chatter
 from alerts.watch.condition import Condition
+from alerts.watch.shelving import OutOfService, Shelving
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,8 +20,9 @@ class AlarmState:
     occurrence: the short id of the open occurrence, None when none is open; past_occurrence: the one closed last;
     since_ms: own time of the reading that first crossed; raised_ms: when the alarm was raised; value: the value
     judged then; last_value: the value at the newest event; awaits_return: the last message said that it was raised;
-    acknowledged_by, acknowledged_ms, note: who said "seen", when, and what they wrote. Times are UTC milliseconds,
-    values in our unit of the quantity.
+    acknowledged_by, acknowledged_ms, note: who said "seen", when, and what they wrote; suppressed, shelving,
+    out_of_service: the reasons to be muted that stand, which give the state. Times are UTC milliseconds, values in our
+    unit of the quantity.
     """
 
     key: str
@@ -35,6 +37,19 @@ class AlarmState:
     acknowledged_by: str | None = None
     acknowledged_ms: int | None = None
     note: str = ""
+    suppressed: bool = False
+    shelving: Shelving | None = None
+    out_of_service: OutOfService | None = None
+
+    @property
+    def mutes(self) -> frozenset[State]:
+        """The reasons not to announce it that stand."""
+        stand = {
+            State.SUPPRESSED: self.suppressed,
+            State.SHELVED: self.shelving is not None,
+            State.OUT_OF_SERVICE: self.out_of_service is not None,
+        }
+        return frozenset(reason for reason, stands in stand.items() if stands)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +87,10 @@ class Transition:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """What stands behind an event: when it is applied, and as far as known condition, person and suppressing limit."""
+    """What stands behind an event: when it is applied, and as far as known condition, person and suppressing limit.
+
+    note: as the alarm record keeps it; shelving, out_of_service: what such an event begins.
+    """
 
     at_ms: int
     condition: Condition | None = None
@@ -80,6 +98,8 @@ class Cause:
     asked_ms: int | None = None
     note: str = ""
     suppressed_by: str | None = None
+    shelving: Shelving | None = None
+    out_of_service: OutOfService | None = None
 
 
 def advance(
@@ -89,7 +109,8 @@ def advance(
 
     next_occurrence is called only when an occurrence opens.
     """
-    cell = next_state(alarm.state, event)
+    is_active = cause.condition is not None and cause.condition.active
+    cell, mutes = next_state(alarm.state, event, alarm.mutes, active=is_active)
     if isinstance(cell, Stays):
         return alarm, None, cell.why
     occasion = _occasion(alarm, cell)
@@ -101,6 +122,9 @@ def advance(
         state=cell.to,
         last_value=alarm.last_value if value is None else value,
         awaits_return=_awaits_return(alarm, occasion),
+        suppressed=State.SUPPRESSED in mutes,
+        shelving=(cause.shelving or alarm.shelving) if State.SHELVED in mutes else None,
+        out_of_service=(cause.out_of_service or alarm.out_of_service) if State.OUT_OF_SERVICE in mutes else None,
     )
     if event is AlarmEvent.ACKNOWLEDGE:
         seen_ms = cause.at_ms if cause.asked_ms is None else cause.asked_ms

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from alerts.watch import no_data
 from alerts.watch.alarm import Cause
-from alerts.watch.alarm_table import AlarmEvent, State
+from alerts.watch.alarm_table import AlarmEvent
 from alerts.watch.condition import Condition
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
@@ -39,7 +39,7 @@ class Suppression:
             cause = next((parent for parent in parents if _was_active(turn, parent)), None)
             if cause is None:
                 continue
-            if records[key].alarm.state is not State.SUPPRESSED:
+            if not records[key].alarm.suppressed:
                 turn.apply(
                     key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=cause)
                 )
@@ -47,7 +47,7 @@ class Suppression:
                 # Its time to be heard begins when the other has ended.
                 turn.judged(key, replace(track, seen_mono=turn.now.mono), ())
         for key in [key for key in self._keys if key in quiet] if quiet else ():
-            if records[key].alarm.state is not State.SUPPRESSED:
+            if not records[key].alarm.suppressed:
                 turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, note=quiet[key]))
 
     def release(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
@@ -68,7 +68,7 @@ def _was_active(turn: OpenTurn, key: str) -> bool:
 
 def _release(turn: OpenTurn, key: str) -> None:
     record = turn.records[key]
-    if record.alarm.state is not State.SUPPRESSED:
+    if not record.alarm.suppressed:
         return
     if isinstance(record.track, SilenceTrack) and record.track.active:
         # What fell silent with its broker or line has its whole time again to be heard once that is back.
@@ -80,5 +80,4 @@ def _release(turn: OpenTurn, key: str) -> None:
             heard = no_data.granted_again(record.track, turn.now)
             turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
             record = turn.records[key]
-    event = AlarmEvent.RELEASE_ACTIVE if record.track.active else AlarmEvent.RELEASE_NORMAL
-    turn.apply(key, event, Cause(turn.now.utc_ms, record.condition))
+    turn.apply(key, AlarmEvent.RELEASE, Cause(turn.now.utc_ms, record.condition))

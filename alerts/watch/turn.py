@@ -1,12 +1,12 @@
 """The turn: new readings and what people asked for become conditions, alarm steps and outcomes.
 
 Order within a turn: what people asked for (it is about what they saw before this turn); limits that left the cellar
-file; edited limits; suppression that begins; conditions, in the readings' order; suppression that ends. So a limit that
-is pointless while another is active is never raised in the turn in which both begin. A silence that may have its cause
-in a broker, line or daemon waits until that is known to be gone or well. A limit on silence that is released while
-nothing has been heard yet begins its time again, so that what had returned before, or is about to, is not raised. What
-the journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from outside; there a
-condition may end but not begin, so that the on-delay has its whole time after the release.
+file; edited limits; suppression that begins; conditions, in the readings' order; suppression and shelvings that end. So
+a limit that is pointless while another is active is never raised in the turn in which both begin. A silence that may
+have its cause in a broker, line or daemon waits until that is known to be gone or well. A limit on silence that is
+released while nothing has been heard yet begins its time again, so that what had returned before, or is about to, is
+not raised. What the journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from
+outside; there a condition may end but not begin, so that the on-delay has its whole time after the release.
 
 The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
 (running delays, silence) is a comparison or two for each limit.
@@ -27,7 +27,7 @@ from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
-from alerts.watch.operating import operate
+from alerts.watch.operating import end_shelvings, operate
 from alerts.watch.probe_clock import ProbeClock, judged_times
 from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
@@ -90,6 +90,7 @@ class Watch:
             for change in conditions:
                 turn.apply(key, AlarmEvent.BEGAN if change.active else AlarmEvent.ENDED, Cause(now.utc_ms, change))
         self._suppression.release(turn, quiet)
+        end_shelvings(turn)
         _end_chatter(turn)
         changed = {
             key: record
@@ -103,7 +104,7 @@ class Watch:
     def _reconcile(self, turn: OpenTurn, events: Sequence[OperatorEvent]) -> None:
         records, mono = turn.records, turn.now.mono
         for event in events:
-            turn.outcomes.append((event.id, operate(turn, event)))
+            turn.outcomes.append((event.id, operate(turn, event, self._limits)))
         for key in records.keys() - self._limits.keys():
             turn.remove(key)
         for key, rule in self._rules.items():

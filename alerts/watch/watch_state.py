@@ -25,6 +25,7 @@ from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.probe_clock import ProbeClock
+from alerts.watch.shelving import OutOfService, Shelving
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import EffectiveLimit
 
@@ -68,11 +69,16 @@ class LimitRecord:
             "form": _FORM,
             "rule": self.rule._asdict(),
             "track": _lasting(self.track),
-            "alarm": asdict(self.alarm),
+            "alarm": _stored_alarm(self.alarm),
             "chatter": asdict(self.chatter),
         }
-        if boot and isinstance(self.track, LevelTrack) and self.track.pending_ms is not None:
-            document["even"] = {"boot": boot, "pending": self.track.pending_mono, "newest": self.track.newest_mono}
+        even: dict[str, Any] = {}
+        if isinstance(self.track, LevelTrack) and self.track.pending_ms is not None:
+            even = {"pending": self.track.pending_mono, "newest": self.track.newest_mono}
+        if self.alarm.shelving is not None:
+            even["shelving_end"] = self.alarm.shelving.end_mono
+        if boot and even:
+            document["even"] = {"boot": boot, **even}
         return json.dumps(document, separators=(",", ":"), ensure_ascii=False)
 
     @classmethod
@@ -86,22 +92,33 @@ class LimitRecord:
             if document["form"] != _FORM:
                 raise WatchStateUnreadable(f"form {document['form']!r} of a stored alarm is not known, only {_FORM}")
             rule = Rule(**document["rule"])
-            alarm = document["alarm"]
             track = _anchored(rule, document["track"], mono)
-            even = document.get("even")
-            if isinstance(track, LevelTrack) and even is not None and boot and even["boot"] == boot:
+            even = document.get("even", {})
+            if not boot or even.get("boot") != boot:
+                even = {}
+            if isinstance(track, LevelTrack) and "pending" in even:
                 track = replace(track, pending_mono=even["pending"], newest_mono=even["newest"])
             chatter = document.get("chatter", {})  # records of earlier versions have none
             return cls(
                 rule,
                 track,
-                AlarmState(**{**alarm, "state": State(alarm["state"])}),
+                _alarm(document["alarm"], even.get("shelving_end")),
                 Chatter(**{**chatter, "raises_ms": tuple(chatter.get("raises_ms", ()))}),
             )
         except WatchStateUnreadable:
             raise
         except (ValueError, KeyError, TypeError) as error:
             raise WatchStateUnreadable(f"a stored alarm cannot be read ({error!r}): {text[:200]}") from error
+
+    def shelved_until(self, clock_ms: int, mono: float) -> Self:
+        """The record with the end of its shelving, if there is one, on the monotonic clock of this boot.
+
+        clock_ms: UTC ms now, by what is known of it.
+        """
+        shelving = self.alarm.shelving
+        if shelving is None:
+            return self
+        return replace(self, alarm=replace(self.alarm, shelving=shelving.anchored(clock_ms, mono)))
 
     def seen_until(self, newest: NewestReading, now: Now | None = None) -> Self:
         """The record when its probe's readings up to this one have been judged. now: of the restart."""
@@ -146,7 +163,7 @@ class WatchState:
         silences = {}
         for key, record in self.records.items():
             track = record.track
-            waits = not track.active or record.alarm.state is State.SUPPRESSED
+            waits = not track.active or record.alarm.suppressed
             if isinstance(track, SilenceTrack) and waits and mono - track.seen_mono > longer_than_s:
                 silences[key] = round(mono - track.seen_mono, 1)
         return silences
@@ -170,13 +187,18 @@ class WatchState:
         now: Now,
         newest: Mapping[str, NewestReading] = MappingProxyType({}),
         silent_s: Mapping[str, float] = MappingProxyType({}),
+        known_ms: int = 0,
     ) -> Self:
         """Read stored records: limit key -> JSON.
 
-        newest: by probe id; silent_s: limit key -> for how long a limit on silence had heard nothing, seconds. Raises
-        WatchStateUnreadable.
+        newest: by probe id; silent_s: limit key -> for how long a limit on silence had heard nothing, seconds;
+        known_ms: the latest time that is stored, UTC ms; a clock behind it is wrong. Raises WatchStateUnreadable.
         """
-        records = {key: LimitRecord.from_json(text, now.mono, now.boot) for key, text in rows.items()}
+        clock_ms = max(now.utc_ms, known_ms)
+        records = {
+            key: LimitRecord.from_json(text, now.mono, now.boot).shelved_until(clock_ms, now.mono)
+            for key, text in rows.items()
+        }
         clocks: dict[str, ProbeClock] = {}
         for key, record in records.items():
             probe = record.rule.probe
@@ -214,6 +236,28 @@ def kept(record: LimitRecord) -> tuple[object, ...]:
         extreme = math.floor((track.extreme - record.rule.setpoint) / step) if step > 0 else track.extreme
     finding = track.finding if track.active else ""
     return record.rule, track.active, track.since_ms, track.pending_ms, extreme, finding, record.alarm, record.chatter
+
+
+def _stored_alarm(alarm: AlarmState) -> dict[str, Any]:
+    document = asdict(alarm)
+    if alarm.shelving is not None:
+        document["shelving"] = alarm.shelving.as_stored()
+    return document
+
+
+def _alarm(stored: dict[str, Any], shelving_end: float | None) -> AlarmState:
+    state = State(stored["state"])
+    shelving, out_of_service = stored.get("shelving"), stored.get("out_of_service")
+    return AlarmState(
+        **{
+            **stored,
+            "state": state,
+            # Records of earlier versions have only the state.
+            "suppressed": stored.get("suppressed", state is State.SUPPRESSED),
+            "shelving": None if shelving is None else Shelving(**shelving, end_mono=shelving_end),
+            "out_of_service": None if out_of_service is None else OutOfService(**out_of_service),
+        }
+    )
 
 
 def _lasting(track: Track) -> dict[str, Any]:
