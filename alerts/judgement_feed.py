@@ -10,7 +10,8 @@ from typing import Final
 
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.watch.turn_inputs import WatchReading
-from ingest.judgement import Judgement, judged_probe
+from ingest.cellar import judged_id
+from ingest.judgement import Judgement
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store import Store
 from ingest.store.judgements import judgement_count, newest_judgements
@@ -46,7 +47,7 @@ def as_reading(judgement: Judgement, now_ms: int) -> WatchReading:
     What decides nothing, or was worked out from what is too old by now (UTC ms), holds the state: it never ends an
     alarm.
     """
-    probe = judged_probe(judgement.name, judgement.place, judgement.lot)
+    probe = judged_id(judgement.place, judgement.name)
     is_old = now_ms - judgement.at_ms > JUDGEMENT_FRESH_S * 1000
     if judgement.value is None or not judgement.decides or is_old:
         return WatchReading(probe, judgement.at_ms, math.nan, _UNDECIDED, judgement.finding)

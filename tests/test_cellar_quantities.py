@@ -11,6 +11,7 @@ from ingest.cellar import (
     QUANTITIES,
     UnitError,
     difference_in_unit,
+    is_judged_id,
     judged_id,
     parse_amount,
     plausible_range,
@@ -44,6 +45,8 @@ def test_the_table_is_whole() -> None:
 
 def test_no_probe_can_have_the_id_of_a_judged_quantity() -> None:
     assert judged_id("K1", "molecular_so2") == "K1/molecular_so2"
+    assert is_judged_id(judged_id("K1", "molecular_so2"))
+    assert not is_judged_id("k1-pressure")
     with pytest.raises(ValidationError):
         TypeAdapter(Identifier).validate_python(judged_id("K1", "molecular_so2"))
 

@@ -12,7 +12,7 @@ import pytest
 from a_store import NOW
 
 from ingest.errors import StoreError
-from ingest.judgement import Judgement, is_judged_probe, judged_probe
+from ingest.judgement import Judgement
 from ingest.store import Store
 from ingest.store.judgements import (
     HOUR_MS,
@@ -126,11 +126,3 @@ def test_one_answer_is_one_transaction(store: Store) -> None:
 def _write(store: Store, work: Callable[[sqlite3.Connection], None]) -> None:
     with store.write() as connection:
         work(connection)
-
-
-def test_the_id_that_limits_are_judged_by_is_no_probes() -> None:
-    of_lot, of_place = judged_probe("molecular_so2", "K1", "A1"), judged_probe("leak_rate", "K1")
-    assert (of_lot, of_place) == ("molecular_so2 of A1 in K1", "leak_rate of K1")
-    assert is_judged_probe(of_lot)
-    assert is_judged_probe(of_place)
-    assert not is_judged_probe("k1-pressure")

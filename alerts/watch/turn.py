@@ -32,8 +32,7 @@ from alerts.watch.probe_clock import ProbeClock, judged_times
 from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
-from ingest.cellar import EffectiveLimit
-from ingest.judgement import is_judged_probe
+from ingest.cellar import EffectiveLimit, is_judged_id
 from ingest.operator_event import OperatorEvent
 from ingest.pulse import PULSE_S
 
@@ -165,7 +164,7 @@ class Watch:
 
 def _fresh_s(probe: str) -> float:
     """How long a reading says how things are, where no limit on silence says so."""
-    return JUDGEMENT_FRESH_S if is_judged_probe(probe) else DEFAULT_FRESH_S
+    return JUDGEMENT_FRESH_S if is_judged_id(probe) else DEFAULT_FRESH_S
 
 
 def _end_chatter(turn: OpenTurn) -> None:

@@ -19,6 +19,7 @@ __all__ = [
     "Quantity",
     "QuantityName",
     "difference_in_unit",
+    "is_judged_id",
     "judged_id",
     "plausible_range",
     "series_unit_conversion",
@@ -296,6 +297,11 @@ def judged_id(place: str, quantity: str) -> str:
     since an id has no slash.
     """
     return f"{place}/{quantity}"
+
+
+def is_judged_id(probe: str) -> bool:
+    """Whether an id is one that ``judged_id`` makes."""
+    return "/" in probe
 
 
 def plausible_range(quantity: str, place_kind: str) -> tuple[float, float]:

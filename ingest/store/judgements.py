@@ -49,16 +49,16 @@ def keep_judgements(connection: sqlite3.Connection, judge: str, judgements: Sequ
     rows = [_row(judgement) for judgement in judgements]
     count = _count(connection) + 1
     connection.executemany(
-        "INSERT INTO judgement (place, lot, name, judge, at_ms, value, low, high, finding, details, answer)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, lot, name) DO UPDATE SET judge = excluded.judge,"
-        " at_ms = excluded.at_ms, value = excluded.value, low = excluded.low, high = excluded.high,"
-        " finding = excluded.finding, details = excluded.details, answer = excluded.answer",
+        "INSERT INTO judgement (place, name, lot, judge, at_ms, value, low, high, finding, details, answer)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, name) DO UPDATE SET lot = excluded.lot,"
+        " judge = excluded.judge, at_ms = excluded.at_ms, value = excluded.value, low = excluded.low,"
+        " high = excluded.high, finding = excluded.finding, details = excluded.details, answer = excluded.answer",
         [(*row[:3], judge, *row[3:], count) for row in rows],
     )
     connection.execute("DELETE FROM judgement WHERE judge = ? AND answer < ?", (judge, count))
     connection.executemany(
-        "INSERT INTO judgement_hour (place, lot, name, hour_ms, at_ms, value, low, high, finding)"
-        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, lot, name, hour_ms) DO UPDATE SET"
+        "INSERT INTO judgement_hour (place, name, lot, hour_ms, at_ms, value, low, high, finding)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, name, lot, hour_ms) DO UPDATE SET"
         " at_ms = excluded.at_ms, value = excluded.value, low = excluded.low, high = excluded.high,"
         " finding = excluded.finding",
         [(*row[:3], row[3] - row[3] % HOUR_MS, *row[3:8]) for row in rows],
@@ -72,10 +72,10 @@ def judgement_count(store: Store) -> int:
 
 
 def newest_judgements(store: Store, after: int = 0) -> list[Judgement]:
-    """Read the newest of each place or lot and name, by place, lot and name; after: only those of later answers."""
+    """Read the newest of each place and name, by place and name; after: only those of later answers."""
     rows = store.connection.execute(
         "SELECT place, name, at_ms, value, low, high, finding, lot, details FROM judgement WHERE answer > ?"
-        " ORDER BY place, lot, name",
+        " ORDER BY place, name",
         (after,),
     )
     return [Judgement(*row[:8])._replace(details=json.loads(row[8])) for row in rows]
@@ -102,8 +102,8 @@ def drop_old_judgements(store: Store, now_ms: int) -> bool:
     """Drop some hours of the history that are older than is kept; False when nothing is left to drop."""
     with store.write() as connection:
         dropped = connection.execute(
-            "DELETE FROM judgement_hour WHERE (place, lot, name, hour_ms) IN"
-            " (SELECT place, lot, name, hour_ms FROM judgement_hour WHERE hour_ms < ? LIMIT ?)",
+            "DELETE FROM judgement_hour WHERE (place, name, lot, hour_ms) IN"
+            " (SELECT place, name, lot, hour_ms FROM judgement_hour WHERE hour_ms < ? LIMIT ?)",
             (now_ms - KEEP_HOURS_MS, _AT_ONCE),
         ).rowcount
     return dropped > 0
@@ -115,7 +115,7 @@ def _count(connection: sqlite3.Connection) -> int:
 
 
 def _row(judgement: Judgement) -> tuple[Any, ...]:
-    """place, lot, name, at_ms, value, low, high, finding, details."""
+    """place, name, lot, at_ms, value, low, high, finding, details."""
     subject = f"{judgement.name} of {judgement.lot or judgement.place}"
     for number in (judgement.value, judgement.low, judgement.high):
         if number is not None and not math.isfinite(number):
@@ -131,8 +131,8 @@ def _row(judgement: Judgement) -> tuple[Any, ...]:
         )
     return (
         judgement.place,
-        judgement.lot,
         judgement.name,
+        judgement.lot,
         judgement.at_ms,
         judgement.value,
         judgement.low,

@@ -259,12 +259,12 @@ MIRROR_SCHEMA: tuple[str, ...] = (
 )
 
 JUDGEMENT_SCHEMA: tuple[str, ...] = (
-    # Slow judgements: the newest of each place, or lot in a vessel (lot '': the place itself). judge: whose answer it
-    # is a part of; answer: counts the answers of all judges; details: JSON.
+    # Slow judgements: the newest of each place. lot: whose wine it is about, '' for the place itself; judge: whose
+    # answer it is a part of; answer: counts the answers of all judges; details: JSON.
     """CREATE TABLE judgement (
         place TEXT NOT NULL,
-        lot TEXT NOT NULL,
         name TEXT NOT NULL,
+        lot TEXT NOT NULL,
         judge TEXT NOT NULL,
         at_ms INTEGER NOT NULL,
         value REAL,
@@ -273,19 +273,19 @@ JUDGEMENT_SCHEMA: tuple[str, ...] = (
         finding TEXT NOT NULL,
         details TEXT NOT NULL,
         answer INTEGER NOT NULL,
-        PRIMARY KEY (place, lot, name)
+        PRIMARY KEY (place, name)
     ) WITHOUT ROWID""",
     # The last one of each hour, for charts.
     """CREATE TABLE judgement_hour (
         place TEXT NOT NULL,
-        lot TEXT NOT NULL,
         name TEXT NOT NULL,
+        lot TEXT NOT NULL,
         hour_ms INTEGER NOT NULL,
         at_ms INTEGER NOT NULL,
         value REAL,
         low REAL,
         high REAL,
         finding TEXT NOT NULL,
-        PRIMARY KEY (place, lot, name, hour_ms)
+        PRIMARY KEY (place, name, lot, hour_ms)
     ) WITHOUT ROWID""",
 )
