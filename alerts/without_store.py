@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Final, Protocol
 
 from alerts.message.direct import DirectMessages
-from alerts.message.notices import stable_message_id
+from alerts.message.message_id import stable_message_id
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.view.format import duration_text
 from alerts.watch.alarm import Transition
@@ -210,7 +210,7 @@ class WithoutStore:
 
 def _raised(cellar: Cellar, trouble: str) -> MessageText:
     return MessageText(
-        "HIGH: leeside store takes no writes",
+        "HIGH PRIORITY: leeside store takes no writes",
         f"At {cellar.site.name} nothing can be stored: {trouble}.\n\n"
         "Until this is put right, alarms of high priority are judged in memory and still sent; others are not, and a "
         "message can come twice. Messages by MQTT at QoS 1 wait at the broker.\n\n"
@@ -220,7 +220,7 @@ def _raised(cellar: Cellar, trouble: str) -> MessageText:
 
 def _returned(cellar: Cellar, trouble: str, span_s: float) -> MessageText:
     return MessageText(
-        "BACK TO NORMAL: leeside store takes no writes",
+        "BACK TO NORMAL after: leeside store takes no writes",
         f"At {cellar.site.name} the store takes writes again. For {duration_text(span_s)} it did not: {trouble}.\n\n"
         "What waited at the broker and in memory is being stored and judged now.\n",
     )

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-from alerts.message.notices import Notice, combine, gather, stable_message_id
-from alerts.message.wording import SAFETY, MessageText
+from alerts.message.bundle import Notice, combine, gather
+from alerts.message.cautions import GAS
+from alerts.message.message_id import stable_message_id
+from alerts.message.subject import PRIORITY_WORDS
+from alerts.message.wording import MessageText
 from alerts.watch import Occasion
 
 
 def notice(name: str, priority: str = "medium", occasion: Occasion = Occasion.RAISED, not_before_ms: int = 0) -> Notice:
-    word = {"high": "HIGH", "medium": "MEDIUM", "low": "LOW PRIORITY"}[priority]
-    word = "BACK TO NORMAL" if occasion is Occasion.RETURNED else word
+    word = "BACK TO NORMAL after" if occasion is Occasion.RETURNED else PRIORITY_WORDS[priority]
     body = f"what {occasion} {name} says\n"
-    if priority == "high":
-        body = f"{SAFETY}\n\n{body}"
-    return Notice((name,), occasion, MessageText(f"{word}: {name} pressure, no data", body), priority, not_before_ms)
+    is_active = occasion is Occasion.RAISED
+    if priority == "high" and is_active:
+        body += f"{GAS}\n"
+    text = MessageText(f"{word}: {name} pressure, no data", body)
+    return Notice((name,), occasion, text, priority, not_before_ms, is_active)
 
 
 def test_three_stay_apart_and_four_become_one() -> None:
@@ -21,16 +25,17 @@ def test_three_stay_apart_and_four_become_one() -> None:
     assert gather(three, "Mill Lane") == three
     (one,) = gather([*three, notice("d")], "Mill Lane")
     assert one.occurrences == ("a", "b", "c", "d")
-    assert one.draft.subject == "MEDIUM: 4 alarms at Mill Lane, first a pressure, no data"
+    assert one.draft.subject == "4 ALARMS of MEDIUM PRIORITY at Mill Lane: a pressure, no data"
     assert all(f"what raised {name} says" in one.draft.body for name in "abcd")
 
 
-def test_the_most_urgent_leads_and_safety_comes_first_and_once() -> None:
+def test_the_most_urgent_leads_and_the_caution_follows_what_it_is_about_once() -> None:
     (one,) = gather([notice("a"), notice("b", "low"), notice("c", "high"), notice("d", "high")], "Mill Lane")
     assert one.priority == "high"
-    assert one.draft.subject == "HIGH: 4 alarms at Mill Lane, first c pressure, no data"
-    assert one.draft.body.startswith(SAFETY)
-    assert one.draft.body.count(SAFETY) == 1
+    assert one.draft.subject == "4 ALARMS, 2 of HIGH PRIORITY at Mill Lane: c pressure, no data"
+    assert one.draft.body.startswith("4 alarms, 2 of high priority at Mill Lane at once:\n  HIGH PRIORITY: c ")
+    assert one.draft.body.count(GAS) == 1
+    assert one.draft.body.index("a pressure") < one.draft.body.index(GAS) < one.draft.body.index("what raised c")
 
 
 def test_what_may_go_out_at_another_moment_is_neither_hurried_nor_held_up() -> None:
@@ -50,8 +55,7 @@ def test_a_raise_and_its_return_in_one_turn_are_one() -> None:
     assert one.draft.subject == "CAME AND WENT: a pressure, no data"
     assert one.occasion is Occasion.RETURNED
     assert one.draft.body.index("what returned a says") < one.draft.body.index("what raised a says")
-    assert one.draft.body.startswith(SAFETY)
-    assert one.draft.body.count(SAFETY) == 1
+    assert GAS not in one.draft.body, "it is over"
     assert other == both[1]
 
 
@@ -65,11 +69,17 @@ def test_a_combined_message_waits_for_the_hour_of_the_raise() -> None:
     assert one.not_before_ms == 700
 
 
-def test_good_news_alone_is_not_an_alarm() -> None:
-    (one,) = gather([notice(name, occasion=Occasion.RETURNED) for name in "abcd"], "Mill Lane")
-    assert one.draft.subject.startswith("NEWS: 4 alarms at Mill Lane, first ")
-    (mixed,) = gather([notice("x", occasion=Occasion.RETURNED), *(notice(name) for name in "abc")], "Mill Lane")
-    assert mixed.draft.subject.startswith("MEDIUM: 3 alarms and 1 other news at Mill Lane, first a ")
+def test_a_bundle_says_first_what_it_is() -> None:
+    clears = [notice(name, occasion=Occasion.RETURNED) for name in "abcd"]
+    (good,) = gather(clears, "Mill Lane")
+    assert good.draft.subject == "4 ALL-CLEARS at Mill Lane: a pressure, no data"
+    assert not good.is_active
+    (mixed,) = gather([clears[0], *(notice(name) for name in "xyz")], "Mill Lane")
+    assert mixed.draft.subject == "3 ALARMS of MEDIUM PRIORITY and 1 ALL-CLEAR at Mill Lane: x pressure, no data"
+    (several,) = gather([*clears[:2], notice("r", occasion=Occasion.REMOVED), notice("x"), notice("y", "low")], "M")
+    assert several.draft.body.startswith(
+        "2 alarms, 1 of medium priority, 2 all-clears and 1 limit removed at M at once:"
+    )
 
 
 def test_a_flood_is_told_by_subject_and_the_most_urgent_in_full() -> None:
@@ -78,7 +88,7 @@ def test_a_flood_is_told_by_subject_and_the_most_urgent_in_full() -> None:
     assert len(one.draft.subject) <= 78
     assert "what raised urgent says" in one.draft.body
     assert "what raised k39 says" not in one.draft.body
-    assert "MEDIUM: k39 pressure, no data" in one.draft.body
+    assert "MEDIUM PRIORITY: k39 pressure, no data" in one.draft.body
     assert "The other 31 stand above" in one.draft.body
 
 

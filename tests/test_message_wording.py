@@ -11,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import CLOCK, a_limit, a_silence
 
-from alerts.message.wording import SAFETY, CellarView, MessageText, compose, tail_of
+from alerts.message.cautions import BURST_GLASS, CAUTIONS, GAS
+from alerts.message.subject import tail_of
+from alerts.message.wording import CellarView, MessageText, compose
 from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
 from ingest.reading import ESTIMATED
@@ -19,8 +21,8 @@ from ingest.store.readings.series_history import HistoryRow
 
 # 2023-11-14 22:13:20 UTC
 SINCE_MS = 1_700_000_000_000
-VIEW = CellarView("cellar.toml", ZoneInfo("Europe/Ljubljana"), "K1 (Riesling)", "keg", True)
-WALL = CellarView("cellar.toml", UTC, "cellar", "room", False)
+VIEW = CellarView("cellar.toml", ZoneInfo("Europe/Ljubljana"), "K1 (Riesling)", "keg", under_gas=True)
+WALL = CellarView("cellar.toml", UTC, "cellar", "room")
 
 
 def raised(**changes: Any) -> Transition:
@@ -60,7 +62,7 @@ def test_a_raised_alarm_in_full() -> None:
     draft = compose(
         raised(), a_limit(), VIEW, readings=[HistoryRow(SINCE_MS + 1000 * n, 4.0 - n / 10, 0) for n in range(12)]
     )
-    assert draft.subject == "HIGH: K1 pressure 3.4 kPa, below 5 kPa"
+    assert draft.subject == "HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa"
     for line in (
         "K1 (Riesling): pressure is 3.4 kPa, below the limit of 5 kPa.",
         "Since:       2023-11-14 23:13:20 CET (UTC+01:00)",
@@ -100,22 +102,24 @@ def test_values_are_in_the_limits_own_unit_with_sensible_decimals(
     setpoint: float, unit: str, value: float, quantity: str, shown: str
 ) -> None:
     limit = a_limit(setpoint=setpoint, unit_text=unit, quantity=quantity)
-    assert compose(raised(value=value, raised_value=value), limit, VIEW).subject == f"HIGH: K1 {quantity} {shown}"
+    assert (
+        compose(raised(value=value, raised_value=value), limit, VIEW).subject == f"HIGH PRIORITY: K1 {quantity} {shown}"
+    )
 
 
 def test_a_high_limit_says_above() -> None:
     limit = a_limit(kind="high", quantity="temperature", setpoint=20.0, unit_text="°C", priority="medium")
     draft = compose(raised(value=21.42, raised_value=21.42), limit, VIEW)
-    assert draft.subject == "MEDIUM: K1 temperature 21.4 °C, above 20 °C"
+    assert draft.subject == "MEDIUM PRIORITY: K1 temperature 21.4 °C, above 20 °C"
     assert "is 21.4 °C, above the limit of 20 °C." in draft.body
 
 
 def test_silence_in_words() -> None:
     draft = compose(raised(value=700.0, raised_value=700.0), a_silence(setpoint=600.0), VIEW)
-    assert draft.subject == "MEDIUM: K1 pressure, no data for 10 min"
+    assert draft.subject == "MEDIUM PRIORITY: K1 pressure, no data for 10 min"
     assert "probe k1-pressure (pressure) has sent nothing for more than 10 min" in draft.body
     back = compose(returned(value=None), a_silence(setpoint=600.0), VIEW)
-    assert back.subject == "BACK TO NORMAL: K1 pressure, no data for 10 min"
+    assert back.subject == "BACK TO NORMAL after: K1 pressure, no data for 10 min"
     assert "probe k1-pressure (pressure) is heard again" in back.body
     assert "It was silent for 12 min 5 s" in back.body
 
@@ -124,52 +128,53 @@ def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
     limit = a_silence(at="leeside", quantity="broker", probe="", setpoint=100.0)
     view = CellarView("c.toml", UTC, "leeside")
     draft = compose(raised(value=101.0, raised_value=101.0), limit, view)
-    assert draft.subject == "MEDIUM: leeside broker, not responding for 1 min 40 s"
+    assert draft.subject == "MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s"
     assert draft.body.startswith("leeside: broker has not responded for more than 1 min 40 s.")
     body = compose(returned(value=None), limit, view).body
     assert body.startswith("leeside: broker responds again.\nThe alarm lasted ")
     assert "Nobody has acknowledged it yet: leeside acknowledge" in body
 
 
-GLASS = CellarView("c.toml", UTC, "C1", "carboy", False)
-CYLINDER = CellarView("c.toml", UTC, "N2", "cylinder", False)
+GLASS = CellarView("c.toml", UTC, "C1", "carboy", glass=True)
+WOOD = CellarView("c.toml", UTC, "B1", "barrel")
+CYLINDER = CellarView("c.toml", UTC, "N2", "cylinder")
 
 
 @pytest.mark.parametrize(
-    ("changes", "view", "opens_with_safety"),
+    ("changes", "view", "caution"),
     [
-        ({}, VIEW, True),
-        ({"kind": "high"}, VIEW, True),
-        ({"kind": "high"}, GLASS, True),
-        ({}, CYLINDER, True),
-        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, CYLINDER, True),
-        ({}, GLASS, False),
-        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, VIEW, False),
-        ({"kind": "no data", "unit_text": "s"}, VIEW, False),
+        ({}, VIEW, GAS),
+        ({"kind": "high"}, VIEW, GAS),
+        ({"kind": "high"}, WOOD, GAS),
+        ({"kind": "high"}, GLASS, BURST_GLASS),
+        ({}, CYLINDER, GAS),
+        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, CYLINDER, GAS),
+        ({"kind": "no data", "unit_text": "s"}, CYLINDER, ""),
+        ({}, GLASS, ""),
+        ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, VIEW, ""),
+        ({"kind": "no data", "unit_text": "s"}, VIEW, ""),
     ],
 )
-@pytest.mark.parametrize("transition", [raised(), returned()])
-def test_what_may_hurt_opens_with_the_safety_lines(
-    changes: dict[str, str], view: CellarView, opens_with_safety: bool, transition: Transition
+def test_what_may_hurt_stands_in_one_line_after_the_fact_and_in_no_all_clear(
+    changes: dict[str, str], view: CellarView, caution: str
 ) -> None:
-    assert compose(transition, a_limit(**changes), view).body.startswith(SAFETY) == opens_with_safety
+    lines = compose(raised(), a_limit(**changes), view).body.splitlines()
+    assert [line for line in lines if line in CAUTIONS] == ([caution] if caution else [])
+    if caution:
+        assert lines.index(caution) == 1
+    assert not set(compose(returned(), a_limit(**changes), view).body.splitlines()) & set(CAUTIONS)
 
 
-def test_the_safety_lines_say_what_has_to_be_said() -> None:
-    words = " ".join(SAFETY.split())
-    for part in (
-        "air the room before you go in",
-        "do not go in alone",
-        "Nitrogen gives no warning",
-        "is not a gas alarm and does not replace one",
-        "Local rules and licensed practice come first",
-    ):
-        assert part in words
+def test_a_caution_fits_a_line_and_glass_speaks_of_bursting_first() -> None:
+    assert all("\n" not in caution and len(caution) <= 120 for caution in CAUTIONS)
+    assert "air the room before you go in" in GAS
+    assert "do not go in alone" in GAS
+    assert BURST_GLASS.index("burst") < BURST_GLASS.index("Air the room")
 
 
 def test_back_to_normal_tells_how_long_and_how_far() -> None:
     draft = compose(returned(), a_limit(), VIEW)
-    assert draft.subject == "BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
+    assert draft.subject == "BACK TO NORMAL at 55.0 kPa after: K1 pressure 3.4 kPa, below 5 kPa"
     assert "pressure has returned to normal: 55.0 kPa." in draft.body
     assert "It was below 5 kPa for 12 min 5 s, from 2023-11-14 23:13:20 CET" in draft.body
     assert "The lowest value was 1.2 kPa." in draft.body
@@ -183,7 +188,8 @@ def test_a_subject_keeps_its_words_in_a_thread_though_the_limit_was_edited() -> 
     later = compose(returned(), a_limit(setpoint=2.0), VIEW, thread_subject=first).subject
     gone = compose(raised(occasion=Occasion.REMOVED), None, VIEW, thread_subject=first).subject
     assert tail_of(first) == tail_of(later) == tail_of(gone)
-    assert (later[:15], gone[:14]) == ("BACK TO NORMAL:", "LIMIT REMOVED:")
+    assert later.startswith("BACK TO NORMAL at 55.0 kPa after: ")
+    assert gone.startswith("LIMIT REMOVED: ")
 
 
 def test_a_limit_that_is_gone() -> None:
@@ -199,7 +205,7 @@ def test_a_step_that_tells_nothing_has_no_message() -> None:
 
 
 def test_a_file_name_with_a_space_can_be_pasted() -> None:
-    view = CellarView("my cellar.toml", UTC, "K1", "keg", True)
+    view = CellarView("my cellar.toml", UTC, "K1", "keg", under_gas=True)
     assert "leeside acknowledge 'my cellar.toml' 7f3k" in compose(raised(), a_limit(), view).body
 
 
@@ -214,6 +220,7 @@ def test_a_long_name_is_cut_short_and_the_numbers_stay() -> None:
     draft = compose(returned(), a_limit(at="K" * 64), VIEW)
     assert draft.subject.endswith("KKK… pressure 3.4 kPa, below 5 kPa")
     assert len(draft.subject) == 78
+    assert draft.subject.startswith("BACK TO NORMAL after: "), "the value would not fit; the text has it"
     assert len(compose(raised(occasion=Occasion.REMOVED, key="K" * 90), None, VIEW).subject) <= 78
 
 

@@ -120,7 +120,7 @@ def test_a_store_that_takes_no_writes_is_named_instead_of_silent_daemons(on_disk
 
 
 def test_mail_that_is_refused_stands_above_all_else(on_disk: CellarOnDisk) -> None:
-    on_disk.message("HIGH: K1")
+    on_disk.message("HIGH PRIORITY: K1")
     (message,) = recent_messages(on_disk.store)
     assert "Mail does not get out" not in _page(on_disk.cellar)
     begin_try(on_disk.store, message.id)

@@ -118,8 +118,8 @@ def test_a_breach_is_one_message_for_each_recipient_in_one_transaction(bench: Be
     for _ in range(11):
         bench.turn()
     assert bench.subjects() == [
-        "ana: HIGH: K1 pressure 3.4 kPa, below 5 kPa",
-        "ben: HIGH: K1 pressure 3.4 kPa, below 5 kPa",
+        "ana: HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa",
+        "ben: HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa",
     ]
     assert [row.state for row in alarm_rows(bench.store) if row.key == "K1/pressure/low"] == ["unacknowledged"]
     ids = [row.message_id for row in recent_messages(bench.store)]
@@ -148,8 +148,8 @@ def test_a_restart_neither_repeats_nor_forgets(bench: Bench) -> None:
     bench.reading(8.0)
     bench.turn()
     assert bench.subjects()[2:] == [
-        "ana: BACK TO NORMAL: K1 pressure 2.8 kPa, below 5 kPa",
-        "ben: BACK TO NORMAL: K1 pressure 2.8 kPa, below 5 kPa",
+        "ana: BACK TO NORMAL at 55.2 kPa after: K1 pressure 2.8 kPa, below 5 kPa",
+        "ben: BACK TO NORMAL at 55.2 kPa after: K1 pressure 2.8 kPa, below 5 kPa",
     ]
 
 
@@ -185,8 +185,8 @@ def test_imported_and_bad_readings_raise_nothing(bench: Bench) -> None:
 @pytest.mark.parametrize(
     ("milliampere", "subject"),
     [
-        (20.7, "HIGH: K1 pressure 208.8 kPa, above 180 kPa"),
-        (3.65, "HIGH: K1 pressure -4.4 kPa, below 5 kPa"),
+        (20.7, "HIGH PRIORITY: K1 pressure 208.8 kPa, above 180 kPa"),
+        (3.65, "HIGH PRIORITY: K1 pressure -4.4 kPa, below 5 kPa"),
     ],
 )
 def test_a_transmitter_beyond_its_range_and_beyond_a_limit_is_an_alarm_at_night(
@@ -252,7 +252,7 @@ def test_an_edited_setpoint_keeps_the_occurrence_and_judges_by_the_new_one(bench
     bench.restart(CELLAR.replace('low = "5 kPa"', 'low = "2 kPa"'))
     bench.reading(0.5)
     bench.turn()
-    assert bench.subjects()[-1] == "ben: BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
+    assert bench.subjects()[-1] == "ben: BACK TO NORMAL at 3.4 kPa after: K1 pressure 3.4 kPa, below 5 kPa"
 
 
 def test_a_message_of_waking_hours_waits_for_the_morning(tmp_path: Path) -> None:
@@ -292,13 +292,13 @@ def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Benc
         ingest_lives(False)
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][0::2] == [
-        "MEDIUM: leeside broker, not responding for 1 min 40 s"
+        "MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s"
     ]
     # Then the ingest daemon goes as well.
     for _ in range(10):
         bench.turn(10.0)
     assert [subject.split(": ", 1)[1] for subject in bench.subjects()][2::2] == [
-        "HIGH: leeside ingest, not responding for 1 min"
+        "HIGH PRIORITY: leeside ingest, not responding for 1 min"
     ]
 
 
@@ -327,8 +327,8 @@ def test_a_broker_that_hangs_is_one_message_not_one_for_each_probe_before(tmp_pa
     turns(450, connected=True, heard=False)
     turns(600, connected=True, heard=True)
     assert bench.subjects() == [
-        "ana: MEDIUM: leeside broker, not responding for 1 min 40 s",
-        "ana: BACK TO NORMAL: leeside broker, not responding for 1 min 40 s",
+        "ana: MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s",
+        "ana: BACK TO NORMAL after: leeside broker, not responding for 1 min 40 s",
     ]
 
 
@@ -353,12 +353,12 @@ def test_a_keg_that_swings_over_its_limit_is_reported_once_and_again_when_it_is_
         turn(170.0, 10.0)
     assert bench.subjects() == [
         *[
-            "ana: MEDIUM: K1 pressure 185.0 kPa, above 180 kPa",
-            "ana: BACK TO NORMAL: K1 pressure 185.0 kPa, above 180 kPa",
+            "ana: MEDIUM PRIORITY: K1 pressure 185.0 kPa, above 180 kPa",
+            "ana: BACK TO NORMAL at 170.0 kPa after: K1 pressure 185.0 kPa, above 180 kPa",
         ]
         * 3,
-        "ana: MEDIUM: K1 pressure, again and again above 180 kPa",
-        "ana: CALM AGAIN: K1 pressure, again and again above 180 kPa",
+        "ana: MEDIUM PRIORITY: K1 pressure, again and again above 180 kPa",
+        "ana: CALM AGAIN after: K1 pressure, again and again above 180 kPa",
     ]
     calm, report = recent_messages(bench.store)[:2]
     assert "K1: pressure has raised this alarm 4 times since" in report.body
@@ -382,14 +382,14 @@ def test_a_probe_that_reports_and_cannot_be_trusted_is_an_alarm_of_its_own(bench
         bench.reading(12.0, quality_code(Quality.BAD, Reason.FAULT))
         bench.turn(10.0)
     assert bench.subjects() == [
-        "ana: MEDIUM: K1 pressure, no good reading for 10 min",
-        "ben: MEDIUM: K1 pressure, no good reading for 10 min",
+        "ana: MEDIUM PRIORITY: K1 pressure, no good reading for 10 min",
+        "ben: MEDIUM PRIORITY: K1 pressure, no good reading for 10 min",
     ]
     assert "has sent no reading that can be trusted for more than 10 min." in recent_messages(bench.store)[0].body
     bench.send()
     bench.reading(12.0)
     bench.turn()
-    assert bench.subjects()[-1] == "ben: BACK TO NORMAL: K1 pressure, no good reading for 10 min"
+    assert bench.subjects()[-1] == "ben: BACK TO NORMAL after: K1 pressure, no good reading for 10 min"
     assert "K1: probe k1-pressure (pressure) gives good readings again." in recent_messages(bench.store)[0].body
 
 
@@ -401,8 +401,8 @@ def test_a_clock_that_is_wrong_is_an_alarm_and_alarms_go_on(bench: Bench) -> Non
         bench.reading(0.5, quality_code(Quality.UNCERTAIN, Reason.CLOCK))
         bench.turn(10.0)
     assert {subject.split(": ", 1)[1] for subject in bench.subjects()} == {
-        "HIGH: K1 pressure 3.4 kPa, below 5 kPa",
-        "MEDIUM: leeside clock, not right for 1 min 40 s",
+        "HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa",
+        "MEDIUM PRIORITY: leeside clock, not right for 1 min 40 s",
     }
 
 
@@ -440,13 +440,13 @@ def test_a_clock_that_is_set_makes_no_message_and_hides_none(bench: Bench, steps
             bench.restart()
         for _ in range(15):
             live(connected=False)
-        assert bench.subjects()[-1] == "ben: MEDIUM: leeside broker, not responding for 1 min 40 s"
+        assert bench.subjects()[-1] == "ben: MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s"
         bench.send()
         live()
         bench.send()
         for _ in range(31):
             live(reading=False)
-        assert bench.subjects()[-1].startswith("ben: MEDIUM: K1 pressure, no data for ")
+        assert bench.subjects()[-1].startswith("ben: MEDIUM PRIORITY: K1 pressure, no data for ")
         bench.send()
         live()
         bench.send()
@@ -457,7 +457,7 @@ def test_a_restart_while_ingest_is_dead_says_nothing_new(bench: Bench) -> None:
     for _ in range(8):
         bench.turn(10.0)
     raised = bench.subjects()
-    assert raised == [f"{who}: HIGH: leeside ingest, not responding for 1 min" for who in ("ana", "ben")]
+    assert raised == [f"{who}: HIGH PRIORITY: leeside ingest, not responding for 1 min" for who in ("ana", "ben")]
     bench.send()
     for _ in range(3):
         bench.restart()
@@ -467,7 +467,7 @@ def test_a_restart_while_ingest_is_dead_says_nothing_new(bench: Bench) -> None:
     bench.ingest_lives()
     bench.turn()
     assert bench.subjects()[2:] == [
-        f"{who}: BACK TO NORMAL: leeside ingest, not responding for 1 min" for who in ("ana", "ben")
+        f"{who}: BACK TO NORMAL after: leeside ingest, not responding for 1 min" for who in ("ana", "ben")
     ]
 
 
@@ -510,7 +510,7 @@ def test_a_slow_probe_keeps_its_running_delay_over_a_restart(tmp_path: Path, set
     bench.restart()
     # In the same boot a minute is left; else the delay has its whole time again, and needs no further reading.
     pass_time(90 if boot == "boot-1" else 630)
-    assert bench.subjects()[-1] == "ben: MEDIUM: K1 temperature 25.0 °C, above 20 °C"
+    assert bench.subjects()[-1] == "ben: MEDIUM PRIORITY: K1 temperature 25.0 °C, above 20 °C"
     assert len(bench.subjects()) == 2
 
 
@@ -809,7 +809,7 @@ def test_an_emptied_vessel_is_silent_about_wine_and_loud_about_all_else(emptied_
     keg.reading(40.0)
     for _ in range(15):
         keg.turn()
-    assert any("HIGH: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
+    assert any("HIGH PRIORITY: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
     for _ in range(40):
         with keg.store.write() as connection:
             write_pulse(connection, IngestPulse(mqtt=BrokerPulse(connected=True)), keg.now.utc_ms, EPOCH_MS)
@@ -859,7 +859,7 @@ def test_a_racking_quiets_low_pressure_and_a_forgotten_one_does_not_for_ever(emp
     keg.turn(15.0)
     keg.reading(40.0)
     keg.turn(15.0)
-    assert any("HIGH: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
+    assert any("HIGH PRIORITY: K1 pressure" in subject and "above" in subject for subject in keg.subjects())
     keg.restart()
     keg.second = LONGEST_RACKING_MS / 1000 + 1.0
     keg.reading(0.0)

@@ -118,11 +118,16 @@ def test_a_silent_ingest_is_one_message_not_three() -> None:
 @pytest.mark.parametrize(
     ("name", "subject", "said", "back"),
     [
-        ("disk", "MEDIUM: leeside store disk, nearly full", "`leeside now` says how much is left", "enough room"),
-        ("log", "MEDIUM: leeside store log, cannot be folded", "`fuser -v`", "usual size again"),
+        (
+            "disk",
+            "MEDIUM PRIORITY: leeside store disk, nearly full",
+            "`leeside now` says how much is left",
+            "enough room",
+        ),
+        ("log", "MEDIUM PRIORITY: leeside store log, cannot be folded", "`fuser -v`", "usual size again"),
         (
             "backup",
-            "MEDIUM: leeside store backup, none for 3 d",
+            "MEDIUM PRIORITY: leeside store backup, none for 3 d",
             "`leeside backup` makes one at once",
             "backed up again",
         ),
@@ -132,7 +137,7 @@ def test_a_silent_ingest_is_one_message_not_three() -> None:
             "`leeside check --live` tries it",
             "everything that is stored again",
         ),
-        ("clock", "MEDIUM: leeside clock, not right for 1 min 40 s", "time server", "clock is right again"),
+        ("clock", "MEDIUM PRIORITY: leeside clock, not right for 1 min 40 s", "time server", "clock is right again"),
     ],
 )
 def test_the_message_says_what_to_do(tmp_path: Path, name: str, subject: str, said: str, back: str) -> None:

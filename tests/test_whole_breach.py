@@ -29,13 +29,12 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
             broker.publish("cellar/K1/pressure", "0.5")
             eventually(lambda: inbox.mails)
             mail = inbox.mails[0]
-            assert mail["Subject"] == "HIGH: K1 pressure 3.4 kPa, below 5 kPa"
+            assert mail["Subject"] == "HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa"
             assert mail["Auto-Submitted"] == "auto-generated"
             assert mail["Date"] and mail["Message-ID"]
             body = mail.get_content()
-            # Gas may be in the room: how to go in comes before everything else.
-            assert body.startswith("FIRST: air the room before you go in, and do not go in alone.")
-            assert "K1: pressure is 3.4 kPa, below the limit of 5 kPa." in body
+            # Gas may be in the room: how to go in follows what is wrong.
+            assert body.startswith("K1: pressure is 3.4 kPa, below the limit of 5 kPa.\nCaution: air the room before you")
             assert "Air can reach the wine." in body
             assert "Look at the lid." in body
         with running:
@@ -55,7 +54,7 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
             broker.publish("cellar/K1/pressure", "8")
             eventually(lambda: len(inbox.mails) == 2)
             back = inbox.mails[1]
-            assert back["Subject"] == "BACK TO NORMAL: K1 pressure 3.4 kPa, below 5 kPa"
+            assert back["Subject"] == "BACK TO NORMAL at 55.2 kPa after: K1 pressure 3.4 kPa, below 5 kPa"
             assert back["References"] == mail["Message-ID"]
             quiet = leeside_process("alarms", running.file)
             assert (quiet.returncode, quiet.stdout) == (0, "There is no alarm.\n")

@@ -91,9 +91,9 @@ def test_a_wrong_clock_causes_no_false_mail_and_hides_no_dead_broker(tmp_path: P
             _await_mails(inbox, 3)
     # That the clock is not right is true, and so are the others.
     assert sorted(mail["Subject"] for mail in inbox.mails) == [
-        "BACK TO NORMAL: leeside broker, not responding for 1 min 40 s",
-        "MEDIUM: leeside broker, not responding for 1 min 40 s",
-        "MEDIUM: leeside clock, not right for 1 min 40 s",
+        "BACK TO NORMAL after: leeside broker, not responding for 1 min 40 s",
+        "MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s",
+        "MEDIUM PRIORITY: leeside clock, not right for 1 min 40 s",
     ]
 
 

@@ -36,7 +36,7 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
     arrival = re.search(r"^ *([0-9.]+) s +A mail arrives for cellarhand@cellar\.example:", told, re.MULTILINE)
     assert arrival is not None, told
     assert float(arrival[1]) < ALARM_BY_S
-    assert re.search(r"\| Subject: HIGH: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
+    assert re.search(r"\| Subject: HIGH PRIORITY: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
     assert "past readings are in the store." in told
     assert (folder / "broker-password").stat().st_mode & 0o077 == 0
 

@@ -47,7 +47,8 @@ def test_a_refused_alarm_is_shown_and_comes_before_its_all_clear(tmp_path: Path)
             with open_existing(running.store_path) as store, store.write() as connection:
                 connection.execute("UPDATE message SET next_try_ms = 0 WHERE occasion = 'raised'")
             eventually(lambda: [row.state for row in _messages(running)] == ["sent", "sent"])
-            assert [each["Subject"].split(":")[0] for each in inbox.mails] == ["HIGH", "BACK TO NORMAL"]
+            leads = [each["Subject"].split(":")[0] for each in inbox.mails]
+            assert leads == ["HIGH PRIORITY", "BACK TO NORMAL at 82.7 kPa after"]
             assert inbox.mails[1]["References"] == inbox.mails[0]["Message-ID"]
             assert "mail does not get out" not in leeside("now", running.file).stdout
 

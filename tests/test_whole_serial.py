@@ -44,7 +44,7 @@ def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_pat
             eventually(lambda: "12.5 °C" in leeside("now", file).stdout)
             os.write(writer, b"C1 P=25.0 mbar\r\n")
             eventually(lambda: inbox.mails)
-            assert inbox.mails[0]["Subject"] == "HIGH: C1 pressure 2.5 kPa, above 2 kPa"
+            assert inbox.mails[0]["Subject"] == "HIGH PRIORITY: C1 pressure 2.5 kPa, above 2 kPa"
             assert "Stand aside, then free the airlock." in inbox.mails[0].get_content()
             eventually(lambda: "Not understood" in leeside("now", file).stdout)
             shown = leeside_process("now", file).stdout

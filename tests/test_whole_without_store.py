@@ -109,20 +109,22 @@ def test_an_alarm_goes_out_while_the_store_takes_nothing(disk_path: Path, troubl
                 _publish(broker, 3.0)
                 eventually(lambda: len(inbox.mails) == 2, within_s=LONG_S)
                 assert [mail["Subject"] for mail in inbox.mails] == [
-                    "HIGH: leeside store takes no writes",
-                    "HIGH: K1 pressure 3.0 kPa, below 5 kPa",
+                    "HIGH PRIORITY: leeside store takes no writes",
+                    "HIGH PRIORITY: K1 pressure 3.0 kPa, below 5 kPa",
                 ]
                 assert cause in " ".join(inbox.mails[0].get_content().split())
                 now = leeside("now", running.file)
                 assert cause in now.stdout + now.stderr
                 assert "NOT RESPONDING" not in now.stdout
-            eventually(lambda: "BACK TO NORMAL: leeside store takes no writes" in _subjects(inbox), within_s=LONG_S)
+            eventually(
+                lambda: "BACK TO NORMAL after: leeside store takes no writes" in _subjects(inbox), within_s=LONG_S
+            )
             eventually(lambda: "3.0 kPa" in leeside("alarms", running.file).stdout, within_s=LONG_S)
             _publish(broker, 40.0)
             eventually(lambda: len(inbox.mails) >= 4)
         assert _subjects(inbox)[2:] == [
-            "BACK TO NORMAL: leeside store takes no writes",
-            "BACK TO NORMAL: K1 pressure 3.0 kPa, below 5 kPa",
+            "BACK TO NORMAL after: leeside store takes no writes",
+            "BACK TO NORMAL at 40.0 kPa after: K1 pressure 3.0 kPa, below 5 kPa",
         ]
         with open_existing(running.store_path) as store:
             assert [row.state for row in recent_messages(store)] == ["sent"] * 4

@@ -107,8 +107,8 @@ def _take_all(bench: Bench) -> None:
     bench.store.connection.execute("PRAGMA query_only=OFF")
 
 
-STORE = "HIGH: leeside store takes no writes"
-ALARM = "HIGH: K1 pressure 3.0 kPa, below 5 kPa"
+STORE = "HIGH PRIORITY: leeside store takes no writes"
+ALARM = "HIGH PRIORITY: K1 pressure 3.0 kPa, below 5 kPa"
 
 
 def test_a_high_alarm_goes_out_once_and_is_noted_when_the_store_is_back(
@@ -127,7 +127,7 @@ def test_a_high_alarm_goes_out_once_and_is_noted_when_the_store_is_back(
     bench.store_it(*rows)
     bench.turns(15)
     assert bench.notes[-1] == ""
-    assert bench.sent == [STORE, ALARM, "BACK TO NORMAL: leeside store takes no writes"]
+    assert bench.sent == [STORE, ALARM, "BACK TO NORMAL after: leeside store takes no writes"]
     assert [row.state for row in recent_messages(bench.store)] == ["sent"] * 3
     states = {row.key: row.state for row in alarm_rows(bench.store)}
     assert states["K1/pressure/low"] == "unacknowledged"
@@ -152,7 +152,7 @@ def test_other_priorities_wait_and_silence_is_not_taken_for_the_probes(bench: Be
     _take_all(bench)
     bench.store_it((bench.series, bench.now.utc_ms, 40.0, 0))
     bench.turns(10)
-    assert bench.sent == [STORE, "BACK TO NORMAL: leeside store takes no writes"]
+    assert bench.sent == [STORE, "BACK TO NORMAL after: leeside store takes no writes"]
 
 
 def test_an_alarm_that_came_and_went_is_sent_both_times(bench: Bench) -> None:
@@ -160,7 +160,7 @@ def test_an_alarm_that_came_and_went_is_sent_both_times(bench: Bench) -> None:
     for kpa in (3.0, 3.0, 3.0, 40.0, 40.0):
         bench.arrives(kpa)
         bench.turns(10)
-    assert bench.sent == [STORE, ALARM, "BACK TO NORMAL: K1 pressure 3.0 kPa, below 5 kPa"]
+    assert bench.sent == [STORE, ALARM, "BACK TO NORMAL at 40.0 kPa after: K1 pressure 3.0 kPa, below 5 kPa"]
 
 
 def test_without_a_server_the_outbox_has_it_all_when_both_are_back(bench: Bench) -> None:
@@ -177,7 +177,7 @@ def test_without_a_server_the_outbox_has_it_all_when_both_are_back(bench: Bench)
     assert bench.sent == []
     bench.server_is_away = False
     bench.turns(20)
-    assert sorted(bench.sent) == ["BACK TO NORMAL: leeside store takes no writes", ALARM]
+    assert sorted(bench.sent) == ["BACK TO NORMAL after: leeside store takes no writes", ALARM]
 
 
 def test_a_mail_whose_note_the_store_refuses_is_not_sent_again(bench: Bench) -> None:

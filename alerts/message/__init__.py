@@ -2,8 +2,13 @@
 
 In reading order:
 
+subject      a message's subject: leading words, and a tail that names the alarm
+facts        what is wrong or right again, by the kind of limit
+cautions     what may hurt the person who answers
 wording      a transition in plain words
+bundle       several messages become one
 hours        when a message may go out without waking anybody
+message_id   the Message-ID, the same on every try
 trial        the message that a limit would send for a value
 notices      the messages that a turn's transitions cause, put into the outbox
 reports      messages that belong to no alarm

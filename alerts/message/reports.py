@@ -8,7 +8,7 @@ import sqlite3
 from datetime import tzinfo
 from typing import NamedTuple
 
-from alerts.message.notices import stable_message_id
+from alerts.message.message_id import stable_message_id
 from alerts.message.wording import MessageText
 from alerts.view.format import duration_text, exact_time
 from ingest.cellar import Cellar

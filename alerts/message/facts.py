@@ -1,0 +1,58 @@
+"""The fact of a message, by the kind of limit: what is wrong, or what is right again."""
+
+from __future__ import annotations
+
+__all__ = ["raised_fact", "returned_fact"]
+
+from datetime import tzinfo
+
+from alerts.message.subject import side
+from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, setpoint_text
+from alerts.watch.alarm import Transition
+from alerts.watch.own_limits import own_words
+from ingest.cellar import EffectiveLimit
+
+
+def raised_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
+    """Say what is wrong. place: what people call the place of the limit."""
+    quantity = measured_name(limit)
+    own = own_words(limit)
+    if own is not None:
+        return f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
+    if limit.role == "bad measurement":
+        return (
+            f"{place}: probe {limit.probe} ({quantity}) has sent no reading that can be trusted for more than "
+            f"{duration_text(limit.setpoint)}.\nIts other limits are not judged meanwhile."
+        )
+    if limit.kind == "no data":
+        return (
+            f"{place}: probe {limit.probe} ({quantity}) has sent nothing for more than "
+            f"{duration_text(limit.setpoint)}.\nUntil it does, nobody knows how {place} is."
+        )
+    value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
+    return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}."
+
+
+def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
+    """Say what is right again, how long it was wrong, and how far it went. zone: the site's, for the times."""
+    quantity = measured_name(limit)
+    own = own_words(limit)
+    if own is not None:
+        fact, was = f"{place}: {own.returned.format(part=limit.quantity)}", "The alarm lasted"
+    elif limit.role == "bad measurement":
+        fact, was = f"{place}: probe {limit.probe} ({quantity}) gives good readings again.", "It gave none for"
+    elif limit.kind == "no data":
+        fact, was = f"{place}: probe {limit.probe} ({quantity}) is heard again.", "It was silent for"
+    else:
+        value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
+        fact = f"{place}: {quantity} has returned to normal{value}."
+        was = f"It was {side(limit)} {setpoint_text(limit)} for"
+    began_ms = transition.since_ms
+    ended_ms = transition.at_ms if transition.condition is None else transition.condition.since_ms
+    if began_ms is not None and ended_ms >= began_ms:
+        span = f"from {exact_time(began_ms, zone)} to {exact_time(ended_ms, zone)}"
+        fact += f"\n{was} {duration_text((ended_ms - began_ms) / 1000)}, {span}."
+    if limit.kind != "no data" and transition.extreme is not None:
+        name = "highest" if limit.kind == "high" else "lowest"
+        fact += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
+    return fact
