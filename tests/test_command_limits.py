@@ -64,7 +64,7 @@ def test_a_trial_shows_the_message_and_when_it_would_be_sent(tmp_path: Path) -> 
     assert result.stdout.startswith("4.0 kPa is beyond the limit K1/pressure/air: it alarms below 5 kPa.\n")
     assert "the alarm would be raised after 1 min, at " in result.stdout
     assert "The mail to ana@cellar.example, ben@cellar.example would go out then.\n" in result.stdout
-    assert "\nSubject: HIGH: K1 pressure 4.0 kPa, below 5 kPa\n" in result.stdout
+    assert "\nSubject: HIGH PRIORITY: K1 pressure 4.0 kPa, below 5 kPa\n" in result.stdout
     assert "K1: pressure is 4.0 kPa, below the limit of 5 kPa." in result.stdout
 
 
@@ -82,7 +82,7 @@ def test_a_trial_says_what_would_hold_the_message_up(tmp_path: Path) -> None:
 def test_a_trial_of_silence_takes_a_span_of_time(tmp_path: Path) -> None:
     result = leeside("limits", cellar_file(tmp_path), "--try", "leeside/ingest", "--value", "5 min")
     assert result.returncode == 0
-    assert "\nSubject: HIGH: leeside ingest, not responding for 1 min\n" in result.stdout
+    assert "\nSubject: HIGH PRIORITY: leeside ingest, not responding for 1 min\n" in result.stdout
 
 
 @pytest.mark.parametrize(
@@ -137,7 +137,7 @@ def test_a_trial_that_is_sent_arrives_marked_and_leaves_no_trace_in_the_store(tm
     assert f"Sent to ben@cellar.example: mail server 127.0.0.1 port {port} has taken it." in result.stdout
     assert inbox.recipients == [["ana@cellar.example"], ["ben@cellar.example"]]
     mail_to_ana = inbox.mails[0]
-    assert mail_to_ana["Subject"] == "TRIAL: HIGH: K1 pressure 4.0 kPa, below 5 kPa"
+    assert mail_to_ana["Subject"] == "TRIAL: HIGH PRIORITY: K1 pressure 4.0 kPa, below 5 kPa"
     text = mail_to_ana.get_content()
     assert text.startswith("THIS IS A TRIAL, sent by Ana with `leeside limits --try`. No alarm was raised")
     assert "  55.0 kPa" in text, "the readings that the store has"

@@ -8,8 +8,8 @@ from cellar_text import BASE, cellar, limit, mail, temperature
 from hypothesis import given
 from hypothesis import strategies as st
 
+from alerts.message.subject import SUBJECT_LIMIT
 from alerts.message.trial import is_beyond, parse_value, try_limit
-from alerts.message.wording import SUBJECT_LIMIT
 from alerts.watch.own_limits import watched_limits
 from ingest.store.readings.series_history import HistoryRow
 
@@ -46,7 +46,7 @@ def test_the_alarm_comes_after_the_on_delay_and_the_message_in_its_hours() -> No
 
 def test_the_message_is_the_alarms_own_with_the_value_as_its_last_reading() -> None:
     text = try_limit(WARM, 21.0, CELLAR, NOW, [HistoryRow(NOW - 60_000, 18.0, 0)]).text
-    assert text.subject == "MEDIUM: K1 temperature 69.8 °F, above 68 °F"
+    assert text.subject == "MEDIUM PRIORITY: K1 temperature 69.8 °F, above 68 °F"
     assert text.body.endswith("64.4 °F\n  2026-11-25 19:30:00 CET (UTC+01:00)  69.8 °F\n")
 
 

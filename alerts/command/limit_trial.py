@@ -11,7 +11,7 @@ import typer
 
 from alerts.command.terminal import print_plain
 from alerts.message import MailChannel
-from alerts.message.notices import stable_message_id
+from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText

@@ -8,7 +8,8 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from alerts.message.hours import earliest
-from alerts.message.wording import SUBJECT_LIMIT, MessageText, compose, view_of
+from alerts.message.subject import SUBJECT_LIMIT
+from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
