@@ -25,6 +25,8 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from alerts.backups import ScheduledBackup
+from alerts.judges import judges
+from alerts.judging import Judging
 from alerts.message import DirectMessages, MailChannel, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
@@ -70,11 +72,17 @@ class AlertsDaemon:
             job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None},
         )
         self._backups = ScheduledBackup(cellar, self._scheduler, lambda: self.stop_event)
+        self._judging = Judging(cellar, judges(), wall_ms)
         self._unstored = _unstored_receiver(cellar)
         self._direct = DirectMessages(random.random)
         without_store = WithoutStore(cellar, self._direct, self._unstored, self._lock.note)
         self._turner = Turner(
-            cellar, self._store, Now(started_ms, time.monotonic()), self._backups.pulse, without_store
+            cellar,
+            self._store,
+            Now(started_ms, time.monotonic()),
+            self._backups.pulse,
+            without_store,
+            self._judging.pulse,
         )
         self._last_turn = time.monotonic()
         self._last_messages = float("-inf")
@@ -91,6 +99,7 @@ class AlertsDaemon:
         self._backups.anchor(wall_ms())
         self._scheduler.start()
         self._start_outbox()
+        self._judging.start()
         self._systemd.notify("READY=1")
         log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
 
@@ -116,12 +125,14 @@ class AlertsDaemon:
             if now - self._last_turn <= LATE_TURN_S and self._watchdog.due(now):
                 self._systemd.notify("WATCHDOG=1")
             self._look_after_outbox()
+            self._judging.look_after()
 
     def stop(self) -> None:
         """Make no more turns, let a mail that is being sent finish, close the store."""
         self.stop_event.set()
         self._systemd.notify("STOPPING=1")
         self._scheduler.shutdown(wait=True)
+        self._judging.stop()
         self._outbox_wake.set()
         if self._outbox_thread is not None:
             self._outbox_thread.join(5.0)

@@ -24,7 +24,7 @@ from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.probes.decode import MOST_AHEAD_MS
-from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, Pulse
+from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, JudgePulse, Pulse
 from ingest.reading import Row
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
@@ -108,9 +108,11 @@ class Turner:
         now: Now,
         backup: Callable[[], BackupPulse | None] = lambda: None,
         without_store: WithoutStore | None = None,
+        judges: Callable[[], dict[str, JudgePulse]] = dict,
     ) -> None:
         self._store = store
         self._backup = backup
+        self._judges = judges
         self._started_ms = now.utc_ms
         self._cellar = cellar
         self._limits = limits = watched_limits(cellar)
@@ -336,6 +338,8 @@ class Turner:
             waiting_messages=count_waiting(self._store),
             silent_s=state.silences(now.mono, longer_than_s=SILENCE_KEPT_S),
         )
+        if judges := self._judges():
+            pulse = pulse.model_copy(update={"judges": judges})
         backup = self._backup()
         if backup is None:
             return pulse

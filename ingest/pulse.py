@@ -17,6 +17,7 @@ __all__ = [
     "BrokerPulse",
     "ChipPulse",
     "IngestPulse",
+    "JudgePulse",
     "LinePulse",
     "MirrorPulse",
     "Pulse",
@@ -158,11 +159,23 @@ class BackupPulse(_Document):
     last_error: str | None = None
 
 
+class JudgePulse(_Document):
+    """How a judge does. last_ms: when it answered last, UTC ms, None if never; took_s: how long the last answer took;
+    overdue_s: for how long it has been working on one, where that is too long; last_error: why it failed, None if it
+    did not.
+    """
+
+    last_ms: int | None = None
+    took_s: float = 0.0
+    overdue_s: float = 0.0
+    last_error: str | None = None
+
+
 class AlertsPulse(_Document):
     """What the alerts daemon reports of itself.
 
     silent_s: the key of a limit on silence -> for how many seconds it has heard nothing, of those that have not for a
-    while and are not alarmed; backup: missing where the cellar file asks for none.
+    while and are not alarmed; backup: missing where the cellar file asks for none; judges: by name.
     """
 
     limits: int = 0
@@ -170,6 +183,7 @@ class AlertsPulse(_Document):
     waiting_messages: int = 0
     silent_s: dict[str, float] = {}
     backup: BackupPulse | None = None
+    judges: dict[str, JudgePulse] = {}
 
 
 Body = TypeVar("Body", bound=_Document)

@@ -1,0 +1,14 @@
+"""The judges that work beside the turn: a new one is a line here."""
+
+from __future__ import annotations
+
+__all__ = ["judges"]
+
+from collections.abc import Sequence
+
+from alerts.judging import Judge
+
+
+def judges() -> Sequence[Judge]:
+    """Make the judges of gas and wine. There is none yet."""
+    return ()

@@ -1,0 +1,224 @@
+"""Judges at work beside the turn: when they answer, and that one that fails or hangs stops nothing else."""
+
+from __future__ import annotations
+
+import logging
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Event
+
+import pytest
+from a_store import NOW
+from cellar_text import KEG, SITE, mqtt, probe, table, write_cellar
+from eventually import eventually
+
+from alerts import judging
+from alerts.judgement_feed import JudgementFeed, as_reading
+from alerts.judging import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, Need, SeenChanges, is_due
+from alerts.turning import Turner
+from alerts.watch import Now
+from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn_inputs import may_be_judged
+from ingest.cellar import Cellar, load_cellar
+from ingest.judgement import Judgement
+from ingest.store import Store, create_or_open
+from ingest.store.judgements import keep_judgements, newest_judgements
+from ingest.store.readings.fresh import Appender
+
+LEAK = Judgement("K1", "leak_rate", NOW, 0.4, 0.2, 0.7, "slow leak")
+
+
+class MadeUp:
+    """A judge whose answer the test gives, as a value or as what makes it."""
+
+    def __init__(self, name: str, answer: Callable[[], Sequence[Judgement]], *needs: Need) -> None:
+        self.name = name
+        self.needs: frozenset[Need] = frozenset(needs)
+        self.answers = 0
+        self._answer = answer
+
+    def judge(self, cellar: Cellar, store: Store, now_ms: int) -> Sequence[Judgement]:
+        assert cellar.vessel[0].id == "K1"
+        answer = self._answer()
+        self.answers += 1
+        return [judgement._replace(at_ms=now_ms) for judgement in answer]
+
+
+@pytest.fixture
+def on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Cellar, Store]]:
+    monkeypatch.setattr(judging, "LOOK_S", 0.01)
+    cellar = load_cellar(write_cellar(tmp_path, SITE, table("[store]", path="cellar.db"), mqtt(), KEG, probe()))
+    with create_or_open(cellar.store_path, NOW) as store:
+        yield cellar, store
+
+
+@contextmanager
+def working(cellar: Cellar, *judges: MadeUp) -> Iterator[Judging]:
+    at_work = Judging(cellar, judges, lambda: NOW)
+    at_work.start()
+    try:
+        yield at_work
+    finally:
+        at_work.stop()
+
+
+def test_an_answer_is_kept_and_read_by_the_turn(on_disk: tuple[Cellar, Store]) -> None:
+    cellar, store = on_disk
+    with working(cellar, MadeUp("gas", lambda: [LEAK])) as at_work:
+        eventually(lambda: newest_judgements(store) == [LEAK])
+        eventually(lambda: at_work.pulse()["gas"].last_ms == NOW)
+        assert at_work.pulse()["gas"].last_error is None
+
+
+def test_a_judge_that_raises_is_shown_and_stops_no_other(
+    on_disk: tuple[Cellar, Store], caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(judging, "AGAIN_S", 0.0)
+    cellar, store = on_disk
+    calls = []
+
+    def fail() -> Sequence[Judgement]:
+        calls.append(1)
+        raise ZeroDivisionError("no wine")
+
+    with caplog.at_level(logging.WARNING), working(cellar, MadeUp("wine", fail), MadeUp("gas", lambda: [LEAK])) as desk:
+        eventually(lambda: len(calls) > 3)
+        eventually(lambda: newest_judgements(store) == [LEAK])
+        assert desk.pulse()["wine"].last_error == "ZeroDivisionError: no wine"
+        assert desk.pulse()["wine"].last_ms is None
+    told = [record.message for record in caplog.records if "judge wine" in record.message]
+    assert told == ["the judge wine failed, it is asked again in a minute: ZeroDivisionError: no wine"]
+
+
+def test_an_answer_with_a_wrong_number_is_a_failure_and_the_last_one_stands(on_disk: tuple[Cellar, Store]) -> None:
+    cellar, store = on_disk
+    with store.write() as connection:
+        keep_judgements(connection, "gas", [LEAK])
+    with working(cellar, MadeUp("gas", lambda: [LEAK._replace(value=float("nan"))])) as desk:
+        eventually(lambda: desk.pulse()["gas"].last_error)
+        assert "must be a finite number" in (desk.pulse()["gas"].last_error or "")
+    assert newest_judgements(store) == [LEAK]
+
+
+def test_a_judge_that_hangs_is_shown_and_holds_up_neither_turn_nor_end(
+    on_disk: tuple[Cellar, Store], caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(judging, "BOUND_S", 0.0)
+    cellar, store = on_disk
+    begun, go_on = Event(), Event()
+
+    def hang() -> Sequence[Judgement]:
+        begun.set()
+        go_on.wait()
+        return [LEAK]
+
+    turner = Turner(cellar, store, Now(NOW, 0.0))
+    try:
+        with working(cellar, MadeUp("wine", hang), MadeUp("gas", lambda: [LEAK])) as desk:
+            assert begun.wait(10)
+            eventually(lambda: newest_judgements(store) == [LEAK])
+            # The turn and the other judge go on while this one has not answered.
+            turner.turn(Now(NOW, 1.0))
+            assert not go_on.is_set()
+            with caplog.at_level(logging.WARNING):
+                desk.look_after()
+                desk.look_after()
+            assert desk.pulse()["wine"].overdue_s >= 0.0
+            assert sum("the judge wine has been working for" in record.message for record in caplog.records) == 1
+        assert any(thread.name == "judge wine" for thread in threading.enumerate())
+    finally:
+        go_on.set()
+    eventually(lambda: not any(thread.name == "judge wine" for thread in threading.enumerate()))
+
+
+@pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExceptionWarning")
+def test_a_thread_that_ended_is_started_again(on_disk: tuple[Cellar, Store]) -> None:
+    cellar, store = on_disk
+
+    def end() -> Sequence[Judgement]:
+        raise SystemExit
+
+    judge = MadeUp("gas", end)
+    with working(cellar, judge) as desk:
+        eventually(lambda: not any(thread.name == "judge gas" for thread in threading.enumerate()))
+        judge._answer = lambda: [LEAK]
+        desk.look_after()
+        eventually(lambda: newest_judgements(store) == [LEAK])
+
+
+def test_news_of_what_a_judge_needs_make_it_answer_again(
+    on_disk: tuple[Cellar, Store], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(judging, "READINGS_S", 0.0)
+    cellar, store = on_disk
+    gas, wine = MadeUp("gas", lambda: [LEAK], "readings"), MadeUp("wine", list, "journal")
+    with working(cellar, gas, wine):
+        eventually(lambda: gas.answers == 1 and wine.answers == 1)
+        Appender(store).append([(1, NOW, 12.0, 0)])
+        eventually(lambda: gas.answers == 2)
+        with store.write() as connection:
+            connection.execute("INSERT INTO cellar_file (from_ms, digest, text) VALUES (?, '', '')", (NOW,))
+        eventually(lambda: wine.answers == 2)
+        assert gas.answers == 2
+
+
+@pytest.mark.parametrize(
+    ("needs", "after", "passed_s", "failed", "due"),
+    [
+        ({"journal"}, SeenChanges(5, (1, 0, 1)), 0.0, False, True),
+        ({"journal"}, SeenChanges(5, (1, 0, 1)), 0.0, True, True),
+        ({"readings"}, SeenChanges(5, (1, 0, 1)), IDLE_S - 1, False, False),
+        ({"readings"}, SeenChanges(5, (1, 0, 1)), IDLE_S, False, True),
+        ({"readings"}, SeenChanges(6, (0, 0, 1)), READINGS_S - 1, False, False),
+        ({"readings"}, SeenChanges(6, (0, 0, 1)), READINGS_S, False, True),
+        ({"journal"}, SeenChanges(6, (0, 0, 1)), READINGS_S, False, False),
+        ({"readings"}, SeenChanges(6, (0, 0, 1)), AGAIN_S - 1, True, False),
+        ({"journal"}, SeenChanges(5, (0, 0, 1)), AGAIN_S, True, True),
+        (set(), SeenChanges(9, (9, 9, 9)), IDLE_S - 1, False, False),
+        (set(), SeenChanges(5, (0, 0, 1)), float("inf"), False, True),
+    ],
+)
+def test_when_a_judge_is_due(needs: set[Need], after: SeenChanges, passed_s: float, failed: bool, due: bool) -> None:
+    assert is_due(frozenset(needs), SeenChanges(5, (0, 0, 1)), after, passed_s, failed=failed) is due
+
+
+def test_judgements_come_again_before_they_are_too_old() -> None:
+    assert IDLE_S + BOUND_S < JUDGEMENT_FRESH_S
+
+
+# ---- what a judgement is to a limit ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("judgement", "late_ms", "decides"),
+    [
+        (LEAK, 0, True),
+        (LEAK, round(JUDGEMENT_FRESH_S * 1000), True),
+        (LEAK, round(JUDGEMENT_FRESH_S * 1000) + 1, False),
+        (LEAK._replace(finding="cannot tell yet"), 0, False),
+        (LEAK._replace(finding="no judgement"), 0, False),
+        (LEAK._replace(value=None), 0, False),
+    ],
+)
+def test_what_decides_nothing_holds_the_state(judgement: Judgement, late_ms: int, decides: bool) -> None:
+    reading = as_reading(judgement, NOW + late_ms)
+    assert may_be_judged(reading.value, reading.quality) is decides
+    assert (reading.probe, reading.at_ms, reading.finding) == ("K1/leak_rate", NOW, judgement.finding)
+
+
+def test_a_turn_that_is_not_kept_is_given_the_same_again(store: Store) -> None:
+    feed = JudgementFeed(store)
+    assert feed.readings(NOW) == ()
+    with store.write() as connection:
+        keep_judgements(connection, "gas", [LEAK])
+    first = feed.readings(NOW)
+    assert len(first) == 1
+    assert feed.readings(NOW) == first
+    feed.taken()
+    assert feed.readings(NOW) == ()
+    with store.write() as connection:
+        keep_judgements(connection, "wine", [LEAK._replace(name="molecular_so2", lot="A1")])
+    assert [reading.probe for reading in feed.readings(NOW)] == ["K1/molecular_so2"]
+    assert len(JudgementFeed(store).readings(NOW)) == 2
