@@ -15,6 +15,7 @@ alarm_table          the states of IEC 62682 as data
 chatter              an alarm that comes and goes again and again
 shelving             for how long a person may mute a limit, and until when it is
 alarm                one limit's alarm, and what an event makes of it
+agenda               what needs a look although nothing new came
 watch_state          what lives on from turn to turn, and its JSON
 open_turn            the working state of one turn
 operating            what a person asks for about an alarm

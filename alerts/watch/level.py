@@ -20,12 +20,13 @@ the words are those of IEC 62682, the choices are this project's:
 
 from __future__ import annotations
 
-__all__ = ["LevelTrack", "held_back", "judge", "tick"]
+__all__ = ["LevelTrack", "held_back", "judge", "next_look", "tick"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
+from alerts.watch.limit import Rule
 from alerts.watch.turn_inputs import WatchReading, counts_as_data, is_in_doubt, is_saturated, may_be_judged
 from ingest.cellar import EffectiveLimit
 
@@ -114,6 +115,13 @@ def tick(
         return track, None
     changed = replace(track, active=not track.active, since_ms=track.pending_ms, pending_ms=None)
     return changed, Condition(limit.key, changed.active, track.pending_ms, track.value, track.finding, track.extreme)
+
+
+def next_look(track: LevelTrack, rule: Rule, *, fresh_s: float, mono: float) -> float | None:
+    """Give the monotonic second from which ``tick`` can end the delay, None where only a new reading can."""
+    if track.pending_ms is None or track.newest_mono is None or mono - track.newest_mono > fresh_s:
+        return None
+    return track.pending_mono + (rule.off_delay_s if track.active else rule.on_delay_s)
 
 
 def held_back(

@@ -8,12 +8,13 @@ that the probe is alive. A limit on a part of leeside has no probe; it hears the
 
 from __future__ import annotations
 
-__all__ = ["SilenceTrack", "granted_again", "hear", "judge", "tick"]
+__all__ = ["SilenceTrack", "granted_again", "hear", "judge", "next_look", "tick"]
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
+from alerts.watch.limit import Rule
 from alerts.watch.turn_inputs import Now, WatchReading, counts_as_data, may_be_judged
 from ingest.cellar import EffectiveLimit
 
@@ -65,6 +66,11 @@ def tick(track: SilenceTrack, limit: EffectiveLimit, *, now: Now) -> tuple[Silen
     if track.newest_ms is not None and track.newest_ms < since:
         since = track.newest_ms  # leeside was not running for a part of the silence
     return replace(track, active=True, since_ms=since), Condition(limit.key, True, since, silence_s)
+
+
+def next_look(track: SilenceTrack, rule: Rule) -> float | None:
+    """Give the monotonic second after which ``tick`` begins the condition, None while it is true."""
+    return None if track.active else track.seen_mono + rule.setpoint
 
 
 def granted_again(track: SilenceTrack, now: Now) -> SilenceTrack:

@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from alerts.watch import level
+from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition, advance
 from alerts.watch.alarm_table import AlarmEvent, Occasion
 from alerts.watch.condition import Condition
@@ -24,11 +25,13 @@ class OpenTurn:
         self,
         records: dict[str, LimitRecord],
         clocks: dict[str, ProbeClock],
+        agenda: Agenda,
         now: Now,
         next_occurrence: Callable[[], str],
     ) -> None:
         self.records = records
         self.clocks = clocks
+        self.agenda = agenda
         self.now = now
         self.next_occurrence = next_occurrence
         self.before: dict[str, LimitRecord | None] = {}
@@ -42,6 +45,7 @@ class OpenTurn:
         if key not in self.before:
             self.before[key] = self.records.get(key)
         self.records[key] = record
+        self.agenda.note(key, record, self.now.mono)
 
     def judged(self, key: str, track: Track, changes: Sequence[Condition]) -> None:
         """Take how far a limit's judgement has come, and the changes of its condition, oldest first."""
@@ -81,5 +85,6 @@ class OpenTurn:
         """Close what is open of a limit that has gone, and drop its record."""
         self.apply(key, AlarmEvent.REMOVED, Cause(self.now.utc_ms, self.records[key].condition))
         del self.records[key]
+        self.agenda.drop(key)
         self.before.pop(key, None)
         self.removed.append(key)

@@ -39,7 +39,8 @@ def operate(turn: OpenTurn, event: OperatorEvent, limits: Limits) -> str:
 def end_shelvings(turn: OpenTurn) -> None:
     """End what was shelved for a time that is over now."""
     now = turn.now
-    for key, record in list(turn.records.items()):
+    for key in sorted(turn.agenda.shelved):
+        record = turn.records[key]
         shelving = record.alarm.shelving
         if shelving is None:
             continue

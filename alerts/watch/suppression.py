@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["Suppression"]
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from alerts.watch import no_data
@@ -20,45 +20,45 @@ class Suppression:
     """Which limits of a cellar suppress which. parents: the key of a limit -> the keys of those that suppress it."""
 
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
-        self._keys = list(limits)
+        self._order = {key: number for number, key in enumerate(limits)}
         self.parents = {
             key: parents
             for key, limit in limits.items()
             if (parents := tuple(parent for parent in limit.suppressed_by if parent in limits))
         }
-        # A suppressing limit may leave the file while what it suppressed stays: that alarm has to be released.
-        self._never_suppressed = [key for key in limits if key not in self.parents]
+        self._children: dict[str, list[str]] = {}
+        for key, parents in self.parents.items():
+            for parent in parents:
+                self._children.setdefault(parent, []).append(key)
 
     def suppress(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
         """Suppress what a failing limit explains and what the journal quiets, before conditions reach their alarms.
 
         quiet: the keys of limits that say nothing now by the journal, each with the reason.
         """
-        records = turn.records
-        for key, parents in self.parents.items():
-            cause = next((parent for parent in parents if _was_active(turn, parent)), None)
-            if cause is None:
-                continue
-            if not records[key].alarm.suppressed:
-                turn.apply(
-                    key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, suppressed_by=cause)
-                )
-            if isinstance(track := records[key].track, SilenceTrack) and track.active:
-                # Its time to be heard begins when the other has ended.
-                turn.judged(key, replace(track, seen_mono=turn.now.mono), ())
-        for key in [key for key in self._keys if key in quiet] if quiet else ():
-            if not records[key].alarm.suppressed:
-                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, records[key].condition, note=quiet[key]))
+        causes = {key for key in turn.agenda.active | turn.changes.keys() if key in self._children}
+        causes = {key for key in causes if _was_active(turn, key)}
+        for key in self._in_order({child for cause in causes for child in self._children[cause]}):
+            if not turn.records[key].alarm.suppressed:
+                condition = turn.records[key].condition
+                cause = next(parent for parent in self.parents[key] if parent in causes)
+                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, condition, suppressed_by=cause))
+        for key in self._in_order(quiet):
+            if not turn.records[key].alarm.suppressed:
+                condition = turn.records[key].condition
+                turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, condition, note=quiet[key]))
 
     def release(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
         """Release what may speak again, after conditions have reached their alarms. quiet: as for ``suppress``."""
-        records = turn.records
-        for key, parents in self.parents.items():
-            if key not in quiet and not any(records[parent].track.active for parent in parents):
+        for key in self._in_order(turn.agenda.suppressed):
+            if key in quiet or any(turn.records[parent].track.active for parent in self.parents.get(key, ())):
+                _hold(turn, key)
+            else:
                 _release(turn, key)
-        for key in self._never_suppressed:
-            if key not in quiet:
-                _release(turn, key)
+
+    def _in_order(self, keys: Iterable[str]) -> list[str]:
+        """The keys that are those of limits, in the limits' order."""
+        return sorted((key for key in keys if key in self._order), key=self._order.__getitem__)
 
 
 def _was_active(turn: OpenTurn, key: str) -> bool:
@@ -66,18 +66,25 @@ def _was_active(turn: OpenTurn, key: str) -> bool:
     return turn.records[key].track.active or any(change.active for change in turn.changes.get(key, ()))
 
 
+def _hold(turn: OpenTurn, key: str) -> None:
+    """Let the time to be heard of a silence that was reported begin only when it is explained no more."""
+    record = turn.records[key]
+    if record.alarm.awaits_return and isinstance(record.track, SilenceTrack) and record.track.active:
+        turn.judged(key, replace(record.track, seen_mono=turn.now.mono), ())
+
+
 def _release(turn: OpenTurn, key: str) -> None:
     record = turn.records[key]
-    if not record.alarm.suppressed:
-        return
-    if isinstance(record.track, SilenceTrack) and record.track.active:
+    if isinstance(record.track, SilenceTrack):
         # What fell silent with its broker or line has its whole time again to be heard once that is back.
-        if record.alarm.awaits_return:
+        if not record.track.active:
+            turn.judged(key, replace(record.track, seen_mono=turn.now.mono), ())
+        elif record.alarm.awaits_return:
             # It was reported before, and nobody knows yet whether it has returned.
             if turn.now.mono - record.track.seen_mono <= record.rule.setpoint:
                 return
         else:
             heard = no_data.granted_again(record.track, turn.now)
             turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
-            record = turn.records[key]
+        record = turn.records[key]
     turn.apply(key, AlarmEvent.RELEASE, Cause(turn.now.utc_ms, record.condition))

@@ -8,19 +8,20 @@ released while nothing has been heard yet begins its time again, so that what ha
 not raised. What the journal quiets (an empty vessel, a racking that has begun) is suppressed in the same way, from
 outside; there a condition may end but not begin, so that the on-delay has its whole time after the release.
 
-The cost depends on what is new: readings reach only their own probe's limits, and what needs a look every second
-(running delays, silence) is a comparison or two for each limit.
+The cost depends on what is new: readings reach only their own probe's limits, and what runs out by itself (delays,
+silences) is looked at when its time has come (``agenda``).
 """
 
 from __future__ import annotations
 
 __all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch"]
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
 from alerts.watch import level, no_data
+from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
 from alerts.watch.alarm_table import AlarmEvent
 from alerts.watch.level import LevelTrack
@@ -33,7 +34,6 @@ from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit, is_judged_id
-from ingest.operator_event import OperatorEvent
 from ingest.pulse import PULSE_S
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
@@ -65,6 +65,7 @@ class Watch:
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
         self._limits = dict(limits)
         self._rules = {key: rule_of(limit) for key, limit in self._limits.items()}
+        self._order = {key: number for number, key in enumerate(self._limits)}
         self._keys_of_probe: dict[str, list[str]] = {}
         fresh: dict[str, float] = {}
         for key, limit in self._limits.items():
@@ -77,8 +78,12 @@ class Watch:
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
         """Make one turn. next_occurrence gives ids that are never used again."""
         quiet = inputs.quiet
-        turn = OpenTurn(dict(state.records), dict(state.clocks), now, next_occurrence)
-        self._reconcile(turn, inputs.events)
+        known = state.agenda if state.agenda is not None and state.agenda.rules is self._rules else None
+        agenda = self._agenda(state, now) if known is None else known.copy()
+        turn = OpenTurn(dict(state.records), dict(state.clocks), agenda, now, next_occurrence)
+        turn.outcomes.extend((event.id, operate(turn, event, self._limits)) for event in inputs.events)
+        if known is None:
+            self._reconcile(turn)
         quiet_before = {key: turn.records[key].track for key in quiet if key in self._limits}
         self._judge(turn, inputs)
         self._tick(turn)
@@ -97,13 +102,18 @@ class Watch:
             if (record := turn.records.get(key)) is not None and (before is None or kept(before) != kept(record))
         }
         return TurnResult(
-            WatchState(turn.records, turn.clocks), changed, tuple(turn.removed), turn.transitions, turn.outcomes
+            WatchState(turn.records, turn.clocks, agenda), changed, tuple(turn.removed), turn.transitions, turn.outcomes
         )
 
-    def _reconcile(self, turn: OpenTurn, events: Sequence[OperatorEvent]) -> None:
+    def _agenda(self, state: WatchState, now: Now) -> Agenda:
+        """Make the agenda of a state that comes from the store or from before the limits were edited."""
+        agenda = Agenda(self._rules, self._fresh_s)
+        agenda.note_all(state.records.items(), now.mono)
+        return agenda
+
+    def _reconcile(self, turn: OpenTurn) -> None:
+        """Make the records those of the limits as they are now."""
         records, mono = turn.records, turn.now.mono
-        for event in events:
-            turn.outcomes.append((event.id, operate(turn, event, self._limits)))
         for key in records.keys() - self._limits.keys():
             turn.remove(key)
         for key, rule in self._rules.items():
@@ -137,19 +147,18 @@ class Watch:
     def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""
         now = turn.now
-        for key, limit in self._limits.items():
-            track = turn.records[key].track
+        for key in sorted(turn.agenda.take_due(now.mono), key=self._order.__getitem__):
+            limit, track = self._limits[key], turn.records[key].track
             after: Track
             if isinstance(track, LevelTrack):
-                if track.pending_ms is None:
-                    continue
                 after, change = level.tick(track, limit, fresh_s=self._fresh_s[limit.probe], mono=now.mono)
             elif self._cause_in_doubt(turn, key):
-                continue
+                after, change = track, None
             else:
                 after, change = no_data.tick(track, limit, now=now)
             if change is not None:
                 turn.judged(key, after, [change])
+            turn.agenda.note(key, turn.records[key], now.mono)
 
     def _cause_in_doubt(self, turn: OpenTurn, key: str) -> bool:
         """Whether a part of leeside that would explain this silence may be gone, and that is not decided yet."""
@@ -168,7 +177,8 @@ def _fresh_s(probe: str) -> float:
 
 
 def _end_chatter(turn: OpenTurn) -> None:
-    for key, record in list(turn.records.items()):
+    for key in sorted(turn.agenda.chattering):
+        record = turn.records[key]
         if record.chatter.is_over(active=record.track.active, now_ms=turn.now.utc_ms):
             turn.apply(key, AlarmEvent.CALM, Cause(turn.now.utc_ms, record.condition))
 

@@ -17,6 +17,7 @@ from dataclasses import asdict, dataclass, field, replace
 from types import MappingProxyType
 from typing import Any, Final, NamedTuple, Self
 
+from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import STEADY, Chatter
@@ -150,10 +151,11 @@ class NewestReading(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class WatchState:
-    """records: by limit key; clocks: by probe id."""
+    """records: by limit key; clocks: by probe id; agenda: what follows from the records, None until a turn made it."""
 
     records: Mapping[str, LimitRecord] = field(default_factory=dict)
     clocks: Mapping[str, ProbeClock] = field(default_factory=dict)
+    agenda: Agenda | None = field(default=None, compare=False, repr=False)
 
     def silences(self, mono: float, *, longer_than_s: float) -> dict[str, float]:
         """For how long, in seconds, limits on silence have heard nothing, if longer than that.
@@ -178,7 +180,7 @@ class WatchState:
             if isinstance(track, LevelTrack):
                 track = replace(track, pending_ms=None)
             records[key] = replace(record, track=track)
-        return replace(self, records=records, clocks={})
+        return replace(self, records=records, clocks={}, agenda=None)
 
     @classmethod
     def from_rows(
