@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from random import Random
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -74,54 +75,49 @@ class Pair:
         self.state, self.plain = result.state, expected.state
 
 
-values = st.sampled_from([0.5, 5.0, 5.5, 9.0, 22.0, 30.0, 49.5, 60.0])
-qualities = st.sampled_from([0, 0, 0, 0, BAD, UNCERTAIN, SATURATED, IN_DOUBT])
-readings = st.lists(
-    st.tuples(st.sampled_from(["k1-pressure", "k2-pressure"]), st.sampled_from([0, 0, 0, -40, 8]), values, qualities),
-    max_size=4,
-)
-turns = st.lists(
-    st.tuples(
-        st.sampled_from([0.5, 1.0, 7.0, 20.0, 33.3, 61.0, 200.0]),
-        readings,
-        st.sets(st.sampled_from([BROKER.key, BROKER.key, BABBLING.key])),
-        st.sampled_from(["", "", "", "K1/pressure/air", "K2/pressure/no-data", BROKER.key]),
-        st.sets(st.sampled_from(["K1/pressure/air", "K2/pressure/low", "K2/pressure/no-data"]), max_size=1),
-        st.sampled_from([LIMITS, LIMITS, LIMITS, LIMITS[:5], LIMITS[2:]]),
-    ),
-    max_size=40,
-)
+PAUSES = (0.5, 1.0, 1.0, 7.0, 20.0, 33.3, 61.0, 120.0)
+VALUES = (0.5, 5.0, 5.5, 9.0, 22.0, 30.0, 49.5, 60.0)
+QUALITIES = (0, 0, 0, 0, 0, 0, BAD, UNCERTAIN, SATURATED, IN_DOUBT)
+PROBES = ("k1-pressure", "k2-pressure")
+ASKED = (AIR.key, "K2/pressure/no-data", BROKER.key, "K1/pressure/over")
+EMPTIED = (AIR.key, "K2/pressure/low", "K2/pressure/no-data")
 
 
-@given(turns)
-def test_what_comes_of_a_turn_is_what_comes_of_looking_at_everything(
-    steps: list[
-        tuple[
-            float,
-            list[tuple[str, int, float, int]],
-            set[str],
-            str,
-            set[str],
-            tuple[EffectiveLimit, ...],
-        ]
-    ],
-) -> None:
+@given(st.integers(0, 2**32))
+def test_what_comes_of_a_turn_is_what_comes_of_looking_at_everything(seed: int) -> None:
+    chance = Random(seed)
     pair = Pair({limit.key: limit for limit in LIMITS})
-    watched: tuple[EffectiveLimit, ...] = LIMITS
-    second = 0.0
-    for pause, new, well, acknowledged, quiet, limits in steps:
-        second += pause
+    second, broker_is_well = 0.0, True
+    quiet: dict[str, str] = {}
+    for _ in range(150):
+        second += chance.choice(PAUSES)
         now = Now(EPOCH_MS + round(second * 1000), 500.0 + second)
-        if limits != watched:
-            pair.edit({limit.key: limit for limit in limits})
-            watched = limits
-        events = [OperatorEvent(1, now.utc_ms, "acknowledge", acknowledged, "Ana")] if acknowledged else []
+        if chance.random() < 0.02:
+            pair.edit({limit.key: limit for limit in chance.choice((LIMITS, LIMITS, LIMITS[:5], LIMITS[2:]))})
+        if chance.random() < 0.1:
+            broker_is_well = not broker_is_well
+        if chance.random() < 0.1:
+            quiet = {} if quiet else {chance.choice(EMPTIED): "the vessel is empty"}
+        events = []
+        if chance.random() < 0.1:
+            kind = chance.choice(("acknowledge", "acknowledge", "shelve", "unshelve"))
+            span_s = 120.0 if kind == "shelve" else None
+            events = [OperatorEvent(1, now.utc_ms, kind, chance.choice(ASKED), "Ana", "cleaning", span_s)]
         pair.turn(
             TurnInputs(
-                [WatchReading(probe, now.utc_ms + 1000 * off, value, quality) for probe, off, value, quality in new],
-                dict.fromkeys(sorted(well), now.utc_ms),
+                [
+                    WatchReading(
+                        probe,
+                        now.utc_ms + 1000 * chance.choice((0, 0, 0, 0, -40, 8)),
+                        chance.choice(VALUES),
+                        chance.choice(QUALITIES),
+                    )
+                    for probe in PROBES
+                    if broker_is_well and chance.random() < 0.7
+                ],
+                {key: now.utc_ms for key in (BROKER.key, BABBLING.key) if broker_is_well and chance.random() < 0.8},
                 events,
-                dict.fromkeys(sorted(quiet), "the vessel is empty"),
+                quiet,
             ),
             now,
         )
