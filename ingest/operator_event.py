@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["OperatorEvent", "OperatorEventKind"]
+__all__ = ["OperatorEvent", "OperatorEventKind", "OperatorRequest"]
 
 from enum import StrEnum
 from typing import NamedTuple
@@ -19,10 +19,22 @@ class OperatorEventKind(StrEnum):
     RETURN_TO_SERVICE = "return to service"
 
 
+class OperatorRequest(NamedTuple):
+    """kind: an ``OperatorEventKind``; target: an occurrence's short id or a limit's key, "" for all; note: free text,
+    of what mutes a limit the reason; span_s: for how long to shelve, seconds.
+    """
+
+    kind: str
+    target: str
+    note: str = ""
+    span_s: float | None = None
+
+
 class OperatorEvent(NamedTuple):
-    """id: the row that it is stored under; kind: an ``OperatorEventKind``, or what a later version wrote; target: an
-    occurrence's short id or a limit's key, "" for all; who: the person; written_ms: when it was asked, UTC
-    milliseconds; note: free text, of what mutes a limit the reason; span_s: for how long to shelve, seconds.
+    """A request as it was written down.
+
+    id: the row that it is stored under; written_ms: when it was asked, UTC milliseconds; kind: also one that a later
+    version wrote; who: the person; the rest as in ``OperatorRequest``.
     """
 
     id: int

@@ -12,6 +12,7 @@ check_result       what ``leeside check`` found out about one thing
 check_live         ``leeside check --live``
 check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``
+operator_requests  requests about alarms, and the answer of the running leeside
 limit_trial        ``leeside limits --try``
 line_holder        whether the running leeside has a serial line open
 sample_outcome     what became of a sample, for ``leeside listen``

@@ -1,61 +1,44 @@
-"""`leeside acknowledge`: append the event, and wait for the turn that applies it."""
+"""`leeside acknowledge`: alarms have been seen."""
 
 from __future__ import annotations
 
 __all__ = ["acknowledge"]
 
-import time
 from typing import Annotated, Final
 
 import typer
 
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.options import File, Who, user_name
-from alerts.command.terminal import print_plain
-from alerts.errors import NoAnswer
-from ingest.process import wall_ms
-from ingest.store import Store
-from ingest.store.alarms.operator_events import append_event, outcome_of
-from ingest.store.pulse_rows import pulses
+from alerts.command.operator_requests import ask, limit_of
+from alerts.command.options import File, Json, Who, user_name
+from alerts.watch.own_limits import watched_limits
+from ingest.operator_event import OperatorEventKind, OperatorRequest
 
 EXAMPLE: Final = "leeside acknowledge cellar.toml 7f3k --note 'on my way'"
-
-WAIT_S = 3.0
-LOOK_EVERY_S = 0.05
 
 
 def acknowledge(
     file: File,
-    alarm: Annotated[str, typer.Argument(metavar="ALARM", help="The alarm's short id, or its limit's key.")],
+    ids: Annotated[
+        list[str] | None, typer.Argument(metavar="ID...", help="Short ids of alarms, or keys of their limits.")
+    ] = None,
+    everything: Annotated[bool, typer.Option("--all", help="All that nobody has acknowledged yet.")] = False,
     who: Who = None,
     note: Annotated[str, typer.Option("--note", help="A remark for the alarm record.")] = "",
+    as_json: Json = False,
 ) -> int:
-    """Say that an alarm has been seen. It changes nothing in the cellar.
+    """Say that alarms have been seen. It changes nothing in the cellar.
 
     Exit code 1 if there was nothing to acknowledge, or leeside is not running.
     """
-    with open_cellar(file) as (_, store):
-        event = append_event(store, "acknowledge", alarm, who or user_name(), note, wall_ms())
-        outcome = _await_outcome(store, event)
-    print_plain(outcome)
-    return 0 if outcome.startswith("acknowledged") else 1
-
-
-def _await_outcome(store: Store, event: int) -> str:
-    deadline = time.monotonic() + WAIT_S
-    while time.monotonic() < deadline:
-        outcome = outcome_of(store, event)
-        if outcome is not None:
-            return outcome
-        # Another process writes the answer; SQLite has nothing to wait on.
-        time.sleep(LOOK_EVERY_S)
-    pulse = pulses(store).alerts
-    heard = (
-        "it has never run on this store"
-        if pulse is None
-        else f"it was last heard of {(wall_ms() - pulse.at_ms) // 1000} s ago"
-    )
-    raise NoAnswer(
-        f"leeside did not answer within {WAIT_S:g} s: is `leeside run` running ({heard})? "
-        "What you wrote is kept and will be applied when it runs."
-    )
+    names = list(dict.fromkeys(ids or ()))
+    if everything == bool(names):
+        raise typer.BadParameter("say which alarms by their ids, or --all; not both", param_hint="ID..., --all")
+    with open_cellar(file) as (cellar, store):
+        limits = watched_limits(cellar)
+        for name in names:
+            limit_of(store, limits, name)
+        requests = [OperatorRequest(OperatorEventKind.ACKNOWLEDGE, name, note) for name in names]
+        if everything:
+            names, requests = [""], [OperatorRequest(OperatorEventKind.ACKNOWLEDGE_ALL, "", note)]
+        return ask(store, requests, who or user_name(), as_json=as_json, names=names)

@@ -13,6 +13,7 @@ from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
+from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, ReadingStatus, cellar_status
 from alerts.view.vessel_contents import contents_json, contents_line
@@ -58,6 +59,10 @@ def _print(status: CellarStatus, cellar: Cellar) -> None:
         print_plain("  " + alarm_line(alarm, zone, units, now_ms))
     if not status.alarms:
         print_plain("  none")
+    if status.muted:
+        print_plain("\nMuted")
+    for muted in status.muted:
+        print_plain("  " + muted_line(muted, zone, now_ms))
     if status.rejects:
         print_plain("\nNot understood")
         for reject in status.rejects[:20]:
@@ -166,7 +171,8 @@ def _as_json(status: CellarStatus) -> dict[str, object]:
         "all_well": status.all_well,
         "store_trouble": status.store_trouble or None,
         "places": [_place_json(place) for place in status.places],
-        "alarms": [alarm_json(alarm) for alarm in status.alarms],
+        "alarms": [alarm_json(alarm, status.now_ms) for alarm in status.alarms],
+        "muted": [muted_json(muted) for muted in status.muted],
         "rejects": [
             {**reject._asdict(), "first": iso_utc(reject.first_ms), "last": iso_utc(reject.last_ms)}
             for reject in status.rejects

@@ -32,15 +32,15 @@ import typer
 from ingest.errors import IngestError
 from ingest.times import END_OF_TIME_MS, moment_of
 
-_DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h)")
-_SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0}
+_DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h|d)", re.ASCII)
+_SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
 
 
 def duration_s(text: str) -> float:
-    """A duration such as 90s, 5min or 1h, in seconds. Raises typer.BadParameter."""
+    """A duration such as 90s, 5min, 1h or 2d, in seconds. Raises typer.BadParameter."""
     match = _DURATION.fullmatch(text.strip())
     if match is None or float(match[1]) <= 0:
-        raise typer.BadParameter(f"'{text}' is not a duration; write 90s, 5min or 1h", param_hint="--for")
+        raise typer.BadParameter(f"'{text}' is not a duration; write 90s, 5min, 1h or 2d", param_hint="--for")
     return float(match[1]) * _SECONDS[match[2]]
 
 

@@ -139,7 +139,7 @@ def _chattering(transition: Transition, limit: EffectiveLimit, view: CellarView)
         [
             "It chatters, so no mail is sent each time any more. The next one comes when it has been calm for "
             f"{duration_text(WINDOW_S)},\nor has stayed for {duration_text(STAYS_S)}. Each time is kept: "
-            f"leeside alarms {shlex.quote(view.file)} --all",
+            f"leeside alarms {shlex.quote(view.file)} --history",
             "",
             *_response(transition, limit, view),
             "",

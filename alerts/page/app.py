@@ -16,6 +16,7 @@ from alerts.view.alarm_lines import chatter_text
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
+from alerts.view.muted_lines import muted_line
 from alerts.view.racking_lines import racking_line
 from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line
@@ -69,6 +70,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "chatter": lambda alarm: chatter_text(alarm, zone, now_ms),
                 "missing": missing_words,
                 "contents": lambda contents: contents_line(contents, zone, units, now_ms),
+                "muted": lambda each: muted_line(each, zone, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),
                 "undelivered": undelivered_line(status.undelivered, now_ms) if status.undelivered else "",
                 "mirror": [] if status.mirror is None else mirror_lines(status.mirror, now_ms),

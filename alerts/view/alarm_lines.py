@@ -6,14 +6,14 @@ __all__ = ["alarm_json", "alarm_line", "chatter_text"]
 
 from datetime import tzinfo
 
-from alerts.view.format import local_time, measured_name, missing_words, value_text
+from alerts.view.format import age, local_time, measured_name, missing_words, value_text
 from alerts.view.status import AlarmStatus
 from ingest.cellar import QUANTITIES
 from ingest.times import iso_utc
 
 
 def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str:
-    """One alarm in one line: id, priority, place, what, since when, whether somebody has seen it."""
+    """One alarm in one line: id, priority, place, what, since when, finding, whether somebody has seen it."""
     limit = alarm.limit
     if limit is None:
         what = f"{alarm.key} (its limit has left the cellar file)"
@@ -26,11 +26,16 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
             f"{alarm.at} {measured_name(limit)} {value}, "
             f"limit {limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
         )
-    since = "" if alarm.since_ms is None else f", since {local_time(alarm.since_ms, zone, now_ms)}"
+    since = (
+        ""
+        if alarm.since_ms is None
+        else f", since {local_time(alarm.since_ms, zone, now_ms)}, {age(now_ms - alarm.since_ms)} ago"
+    )
+    finding = f", {alarm.finding}" if alarm.finding else ""
     state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
         alarm.state, "not acknowledged"
     )
-    line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since} ({state})"
+    line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since}{finding} ({state})"
     chatter = chatter_text(alarm, zone, now_ms)
     return f"{line}, {chatter}" if chatter else line
 
@@ -42,8 +47,8 @@ def chatter_text(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
     return f"raised {alarm.chatter.count} times since {local_time(alarm.chatter.since_ms, zone, now_ms)}"
 
 
-def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
-    """One alarm as JSON; values in the quantity's unit, which is named beside them."""
+def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
+    """One alarm as JSON; values in the quantity's unit, which is named beside them. now_ms: UTC ms, for its age."""
     limit = alarm.limit
     unit = "s" if limit is None or limit.kind == "no data" else QUANTITIES[limit.quantity].unit
     return {
@@ -59,6 +64,8 @@ def alarm_json(alarm: AlarmStatus) -> dict[str, object]:
         "setpoint": limit.setpoint if limit else None,
         "unit": unit,
         "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
+        "age_s": None if alarm.since_ms is None else max(now_ms - alarm.since_ms, 0) // 1000,
+        "finding": alarm.finding or None,
         "acknowledged_by": alarm.acknowledged_by,
         "chattering": None
         if alarm.chatter.since_ms is None

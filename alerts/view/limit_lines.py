@@ -11,8 +11,9 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.view.format import duration_text, local_time, missing_words, setpoint_text
+from alerts.view.muted_lines import mute_text
 from alerts.watch.alarm import AlarmState
-from alerts.watch.alarm_table import State
+from alerts.watch.alarm_table import MUTING, State
 from alerts.watch.own_limits import own_words
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
@@ -59,12 +60,20 @@ def limit_statuses(
     statuses = []
     for limit in limits:
         alarm = records[limit.key].alarm if limit.key in records else None
-        muted = _muted(limit, steps.get(limit.key), active) if alarm and alarm.state is State.SUPPRESSED else ""
+        muted = _muted(limit, alarm, steps.get(limit.key), active)
         statuses.append(LimitStatus(limit, alarm, muted, raised_ms.get(limit.key)))
     return statuses
 
 
-def _muted(limit: EffectiveLimit, step: TransitionRow | None, active: Collection[str]) -> str:
+def _muted(limit: EffectiveLimit, alarm: AlarmState | None, step: TransitionRow | None, active: Collection[str]) -> str:
+    if alarm is None or alarm.state not in MUTING:
+        return ""
+    if alarm.out_of_service is not None:
+        return f"out of service by {alarm.out_of_service.by}: {alarm.out_of_service.why}"
+    if alarm.shelving is not None:
+        return f"by {alarm.shelving.by}: {alarm.shelving.why}"
+    if alarm.suppressed_because:
+        return alarm.suppressed_because
     if step is not None and step.note:
         return step.note
     cause = next((key for key in limit.suppressed_by if key in active), None)
@@ -143,6 +152,8 @@ def _state_text(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
     limit, alarm = status.limit, status.alarm
     if alarm is None:
         return "not judged yet"
+    if alarm.shelving is not None or alarm.out_of_service is not None:
+        return mute_text(alarm, zone, now_ms)
     if status.muted:
         return f"muted: {status.muted}"
     since = "" if alarm.since_ms is None else f" since {local_time(alarm.since_ms, zone, now_ms)}"

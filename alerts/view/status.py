@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
-__all__ = ["AlarmStatus", "CellarStatus", "DaemonStatus", "PlaceStatus", "ReadingStatus", "cellar_status"]
+__all__ = [
+    "AlarmStatus",
+    "CellarStatus",
+    "DaemonStatus",
+    "MutedStatus",
+    "PlaceStatus",
+    "ReadingStatus",
+    "cellar_status",
+    "muted_limits",
+]
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from hashlib import sha256
 from typing import Final, Literal
 
+from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter
 from alerts.watch.own_limits import watched_limits
@@ -34,8 +44,6 @@ from ingest.store.trouble import store_trouble
 # Readings of a later time than this are of a clock that was wrong; a probe's own clock may be a little ahead.
 SOON_MS: Final = 10 * 60 * 1000
 
-_SHOWN_STATES: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED, State.RETURNED)
-
 
 @dataclass(frozen=True, slots=True)
 class ReadingStatus:
@@ -56,7 +64,7 @@ class ReadingStatus:
 @dataclass(frozen=True, slots=True)
 class AlarmStatus:
     """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file;
-    chatter: how often it came and went, while it chatters."""
+    chatter: how often it came and went, while it chatters; finding: what explains it now, "" where nothing does."""
 
     key: str
     occurrence: str
@@ -68,6 +76,22 @@ class AlarmStatus:
     acknowledged_by: str | None
     limit: EffectiveLimit | None
     chatter: Chatter
+    finding: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class MutedStatus:
+    """A limit that a person has shelved or taken out of service. alarm: with who, why and until when; active: its
+    condition is true now; since_ms: since when its condition has been as it is, UTC ms, None where it never changed;
+    limit: None if it has left the file.
+    """
+
+    key: str
+    at: str
+    alarm: AlarmState
+    active: bool
+    since_ms: int | None
+    limit: EffectiveLimit | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +122,7 @@ class DaemonStatus:
 class CellarStatus:
     """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with; mirror:
     None without one; undelivered: None while no mail is refused or held up; store_trouble: why the daemons cannot write
-    the store, "" where they can."""
+    the store, "" where they can; muted: limits that people have shelved or taken out of service."""
 
     site: str
     now_ms: int
@@ -111,6 +135,7 @@ class CellarStatus:
     mirror: MirrorPulse | None
     undelivered: Undelivered | None
     store_trouble: str = ""
+    muted: tuple[MutedStatus, ...] = ()
 
     @property
     def all_well(self) -> bool:
@@ -130,7 +155,8 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
 
     now_ms: UTC milliseconds; even: the same moment by the even clock, by which daemons are judged where it is given.
     """
-    alarms = tuple(_alarms(cellar, store))
+    records = _records(store)
+    alarms = tuple(_alarms(cellar, records))
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
     ingest, alerts = pulses(store)
@@ -138,7 +164,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms, even), ingest),
         DaemonStatus("alerts", alerts is not None and alerts.responds(now_ms, even), alerts),
     )
-    readings = _readings(cellar, store, now_ms, _silences(cellar, store) if daemons[1].responds else {})
+    readings = _readings(cellar, store, now_ms, _silences(cellar, records) if daemons[1].responds else {})
     places = tuple(
         PlaceStatus(
             place.id,
@@ -164,20 +190,33 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         mirror=None if ingest is None else ingest.body.mirror,
         undelivered=undelivered(store, now_ms),
         store_trouble=store_trouble(store.path),
+        muted=tuple(_muted(cellar, records)),
     )
 
 
-def _silences(cellar: Cellar, store: Store) -> dict[str, bool]:
-    """Read by probe whether the alerts daemon found it silent, which counts from arrival and by no wall clock."""
-    records = {row.key: row.entry for row in alarm_rows(store)}
-    silences = {}
-    for limit in cellar.limits:
-        if limit.kind == "no data" and limit.key in records:
-            try:
-                silences[limit.probe] = LimitRecord.from_json(records[limit.key], 0.0).track.active
-            except WatchStateUnreadable:
-                continue
-    return silences
+def muted_limits(cellar: Cellar, store: Store) -> list[MutedStatus]:
+    """Read the limits that people have shelved or taken out of service."""
+    return _muted(cellar, _records(store))
+
+
+def _records(store: Store) -> dict[str, LimitRecord]:
+    """Where each limit stands, by key. What cannot be read is left out: the alerts daemon says so when it starts."""
+    records = {}
+    for row in alarm_rows(store):
+        try:
+            records[row.key] = LimitRecord.from_json(row.entry, 0.0)
+        except WatchStateUnreadable:
+            continue
+    return records
+
+
+def _silences(cellar: Cellar, records: Mapping[str, LimitRecord]) -> dict[str, bool]:
+    """By probe whether the alerts daemon found it silent, which counts from arrival and by no wall clock."""
+    return {
+        limit.probe: records[limit.key].track.active
+        for limit in cellar.limits
+        if limit.kind == "no data" and limit.key in records
+    }
 
 
 def _readings(cellar: Cellar, store: Store, now_ms: int, silences: Mapping[str, bool]) -> dict[str, ReadingStatus]:
@@ -214,31 +253,54 @@ _QUALITY_WORDS: Final[dict[Quality, Literal["good", "uncertain", "bad"]]] = {
 }
 
 
-def _alarms(cellar: Cellar, store: Store) -> list[AlarmStatus]:
+# Standing ones first: those that have returned only wait to be acknowledged.
+_ORDER: Final = {State.UNACKNOWLEDGED: 0, State.ACKNOWLEDGED: 0, State.RETURNED: 1}
+_PRIORITIES: Final = {"high": 0, "medium": 1, "low": 2}
+
+
+def _alarms(cellar: Cellar, records: Mapping[str, LimitRecord]) -> list[AlarmStatus]:
     limits = watched_limits(cellar)
     alarms = []
-    for row in alarm_rows(store):
-        if row.occurrence is None or row.state not in _SHOWN_STATES:
+    for key, record in records.items():
+        alarm, limit = record.alarm, limits.get(key)
+        if alarm.occurrence is None or alarm.state not in _ORDER:
             continue
-        limit = limits.get(row.key)
-        try:
-            record = LimitRecord.from_json(row.entry, 0.0)
-        except WatchStateUnreadable:
-            continue  # the alerts daemon says so when it starts; a page must still show the rest
-        alarm = record.alarm
         alarms.append(
             AlarmStatus(
-                key=row.key,
-                occurrence=row.occurrence,
-                state=row.state,
-                at=limit.at if limit else row.key.split("/")[0],
+                key=key,
+                occurrence=alarm.occurrence,
+                state=alarm.state,
+                at=limit.at if limit else key.split("/")[0],
                 since_ms=alarm.since_ms,
                 value=alarm.value,
                 last_value=alarm.last_value,
                 acknowledged_by=alarm.acknowledged_by,
                 limit=limit,
                 chatter=record.chatter,
+                finding=record.condition.finding,
             )
         )
-    order = {"high": 0, "medium": 1, "low": 2}
-    return sorted(alarms, key=lambda alarm: (order[alarm.limit.priority] if alarm.limit else 3, alarm.since_ms or 0))
+    return sorted(
+        alarms,
+        key=lambda alarm: (
+            _ORDER[State(alarm.state)],
+            _PRIORITIES[alarm.limit.priority] if alarm.limit else len(_PRIORITIES),
+            alarm.since_ms or 0,
+        ),
+    )
+
+
+def _muted(cellar: Cellar, records: Mapping[str, LimitRecord]) -> list[MutedStatus]:
+    limits = watched_limits(cellar)
+    return [
+        MutedStatus(
+            key=key,
+            at=limits[key].at if key in limits else key.split("/")[0],
+            alarm=record.alarm,
+            active=record.track.active,
+            since_ms=record.track.since_ms,
+            limit=limits.get(key),
+        )
+        for key, record in records.items()
+        if record.alarm.shelving is not None or record.alarm.out_of_service is not None
+    ]

@@ -21,8 +21,8 @@ class AlarmState:
     since_ms: own time of the reading that first crossed; raised_ms: when the alarm was raised; value: the value
     judged then; last_value: the value at the newest event; awaits_return: the last message said that it was raised;
     acknowledged_by, acknowledged_ms, note: who said "seen", when, and what they wrote; suppressed, shelving,
-    out_of_service: the reasons to be muted that stand, which give the state. Times are UTC milliseconds, values in our
-    unit of the quantity.
+    out_of_service: the reasons to be muted that stand, which give the state; suppressed_because: what the first of them
+    is for, "" while it does not stand. Times are UTC milliseconds, values in our unit of the quantity.
     """
 
     key: str
@@ -38,6 +38,7 @@ class AlarmState:
     acknowledged_ms: int | None = None
     note: str = ""
     suppressed: bool = False
+    suppressed_because: str = ""
     shelving: Shelving | None = None
     out_of_service: OutOfService | None = None
 
@@ -123,6 +124,7 @@ def advance(
         last_value=alarm.last_value if value is None else value,
         awaits_return=_awaits_return(alarm, occasion),
         suppressed=State.SUPPRESSED in mutes,
+        suppressed_because=_because(alarm, cause) if State.SUPPRESSED in mutes else "",
         shelving=(cause.shelving or alarm.shelving) if State.SHELVED in mutes else None,
         out_of_service=(cause.out_of_service or alarm.out_of_service) if State.OUT_OF_SERVICE in mutes else None,
     )
@@ -169,6 +171,12 @@ def _occasion(alarm: AlarmState, cell: Step) -> Occasion | None:
     if cell.occasion is Occasion.RETURNED and not alarm.awaits_return:
         return None  # the message went out before the alarm was suppressed
     return cell.occasion
+
+
+def _because(alarm: AlarmState, cause: Cause) -> str:
+    if alarm.suppressed:
+        return alarm.suppressed_because
+    return cause.note or (f"{cause.suppressed_by} is active" if cause.suppressed_by else "")
 
 
 def _awaits_return(alarm: AlarmState, occasion: Occasion | None) -> bool:

@@ -7,6 +7,7 @@ __all__ = [
     "TransitionRow",
     "add_transition",
     "alarm_rows",
+    "key_of_occurrence",
     "last_raised_ms",
     "last_steps",
     "put_alarm",
@@ -84,6 +85,12 @@ def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) 
         (since_ms, occurrence, occurrence),
     )
     return [TransitionRow(*row) for row in rows]
+
+
+def key_of_occurrence(store: Store, occurrence: str) -> str | None:
+    """Read the key of the limit that an occurrence, open or closed, was of; None for one that never was."""
+    row = store.connection.execute("SELECT key FROM transition WHERE occurrence = ? LIMIT 1", (occurrence,)).fetchone()
+    return None if row is None else str(row[0])
 
 
 def last_steps(store: Store) -> dict[str, TransitionRow]:

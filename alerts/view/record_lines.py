@@ -1,0 +1,106 @@
+"""A step of the alarm record: a line in plain words for people, an object in the standard's words for programs."""
+
+from __future__ import annotations
+
+__all__ = ["record_json", "record_line"]
+
+from collections.abc import Mapping
+from datetime import tzinfo
+from typing import Final
+
+from alerts.view.format import local_time, value_text
+from alerts.watch.alarm_table import MUTING, AlarmEvent, State
+from ingest.cellar import QUANTITIES, EffectiveLimit
+from ingest.errors import Unreadable
+from ingest.store.alarms.alarm_record import TransitionRow
+from ingest.times import iso_utc, parse_rfc3339
+
+_WORDS: Final[Mapping[str, str]] = {
+    AlarmEvent.ACKNOWLEDGE: "seen",
+    AlarmEvent.SHELVE: "muted",
+    AlarmEvent.UNSHELVE: "mute ended",
+    AlarmEvent.SHELVING_ENDED: "mute ended",
+    AlarmEvent.SUPPRESS: "suppressed",
+    AlarmEvent.RELEASE: "no longer suppressed",
+    AlarmEvent.TAKE_OUT: "taken out of service",
+    AlarmEvent.RETURN_TO_SERVICE: "returned to service",
+    AlarmEvent.REMOVED: "limit removed",
+    AlarmEvent.CALM: "calm again",
+    # As earlier versions recorded the end of a suppression.
+    "released, condition true": "no longer suppressed",
+    "released, condition false": "no longer suppressed",
+}
+
+_ENDS: Final = (
+    AlarmEvent.UNSHELVE,
+    AlarmEvent.SHELVING_ENDED,
+    AlarmEvent.RELEASE,
+    AlarmEvent.RETURN_TO_SERVICE,
+    "released, condition true",
+)
+
+
+def record_line(
+    step: TransitionRow, limits: Mapping[str, EffectiveLimit], zone: tzinfo, units: str, now_ms: int
+) -> str:
+    """One step in one line: when, the alarm's id, the limit's key, what happened, value, who and why."""
+    value, who = _value(step, limits, units), f" by {step.who}" if step.who else ""
+    words = f"{_what(step)}{who}{_consequence(step)}"
+    note = step.note
+    if step.event == AlarmEvent.SHELVE:
+        until, _, note = step.note.removeprefix("until ").partition(": ")
+        words = f"{words} until {_local(until, zone, now_ms)}"
+    why = f": {note}" if note else ""
+    finding = f" ({step.finding})" if step.finding else ""
+    return (
+        f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{value}: {words}{why}{finding}"
+    )
+
+
+def record_json(step: TransitionRow) -> dict[str, object]:
+    """Give the same as an object."""
+    return {
+        "at": iso_utc(step.at_ms),
+        "limit": step.key,
+        "alarm": step.occurrence,
+        "event": step.event,
+        "from_state": step.from_state,
+        "to_state": step.to_state,
+        "value": step.value,
+        "finding": step.finding or None,
+        "who": step.who or None,
+        "note": step.note or None,
+    }
+
+
+def _what(step: TransitionRow) -> str:
+    if step.event == AlarmEvent.BEGAN:
+        return "begins, muted" if step.to_state in MUTING else "alarm raised"
+    if step.event == AlarmEvent.ENDED:
+        return "ends, muted" if step.to_state in MUTING else "back to normal"
+    return _WORDS.get(step.event, step.event)
+
+
+def _consequence(step: TransitionRow) -> str:
+    """What the end of one reason to be muted led to."""
+    if step.event not in _ENDS:
+        return ""
+    if step.to_state == State.UNACKNOWLEDGED:
+        return ", alarm raised"
+    return f", still muted ({step.to_state})" if step.to_state in MUTING else ""
+
+
+def _value(step: TransitionRow, limits: Mapping[str, EffectiveLimit], units: str) -> str:
+    if step.value is None:
+        return ""
+    limit = limits.get(step.key)
+    if limit is None or limit.quantity not in QUANTITIES or limit.kind == "no data":
+        return f" {step.value:g}"
+    return f" {value_text(limit.quantity, step.value, units)}"
+
+
+def _local(moment: str, zone: tzinfo, now_ms: int) -> str:
+    try:
+        return local_time(parse_rfc3339(moment), zone, now_ms)
+    except Unreadable:
+        return moment
