@@ -6,6 +6,7 @@ turn_inputs          what a turn is given
 limit                the rule that a limit judges by
 condition            what a limit says at a moment
 level                low and high limits
+due                  limits on work that falls due
 no_data              limits on silence and on bad measurement
 probe_clock          which time a reading is judged by when its probe's clock is wrong
 own_limits           limits on leeside itself, and how messages speak of them

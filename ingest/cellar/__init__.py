@@ -11,6 +11,7 @@ secret          passwords and tokens, from the environment or a file
 platinum        platinum resistors: resistance and temperature
 signal          from milliamperes, volts or ohms to a number
 line_pattern    the pattern of a serial line's text
+due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
 connections     the models of store, broker, lines, mail, mirror, page
 limits          the model of a limit, and a limit as it is watched
@@ -23,6 +24,7 @@ load            from the text to a cellar, or to all that is wrong
 
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
+from ingest.cellar.due_work import DUE_WORK, DueRule, due_rules
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Vessel
 from ingest.cellar.form import SENML_NAME, Identifier
 from ingest.cellar.limits import EffectiveLimit, Priority
@@ -46,6 +48,7 @@ from ingest.cellar.tables import Cellar
 from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
 
 __all__ = [
+    "DUE_WORK",
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
     "QUANTITIES",
@@ -55,6 +58,7 @@ __all__ = [
     "Counts",
     "Cylinder",
     "Dimension",
+    "DueRule",
     "EffectiveLimit",
     "Gas",
     "Identifier",
@@ -72,6 +76,7 @@ __all__ = [
     "Vessel",
     "conversion",
     "difference_in_unit",
+    "due_rules",
     "find_unit",
     "from_wire",
     "is_judged_id",

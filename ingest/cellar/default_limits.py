@@ -72,7 +72,7 @@ def effective_limits(
     replaces *over*, a no data limit replaces the probe's default one. units: the site's, for default limits.
     Each setting must mean exactly one probe.
     """
-    written = [file_limit(setting, probes) for setting in settings]
+    written = [file_limit(setting, probes) for setting in settings if setting.due is None]
     replaced = {(limit.probe, limit.kind) for limit in written}
     by_id = {vessel.id: vessel for vessel in vessels}
     defaults = [

@@ -23,6 +23,7 @@ from typing import Annotated, Any, Final, Literal, Self
 from pydantic import Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, field_validator, model_validator
 
 from ingest.cellar.amounts import DAY_S, Span, amount, parse_amount, split_amount
+from ingest.cellar.due_work import LEAST_AFTER_DAYS, LONGEST_AFTER_DAYS, DueName, filled_in
 from ingest.cellar.equipment import Probe
 from ingest.cellar.form import Identifier, Table, Text
 from ingest.cellar.quantities import QUANTITIES, QuantityName
@@ -30,7 +31,7 @@ from ingest.cellar.units import Dimension
 
 Priority = Literal["low", "medium", "high"]
 Hours = Literal["any", "waking"]
-LimitKind = Literal["low", "high", "no data"]
+LimitKind = Literal["low", "high", "no data", "due"]
 Role = Literal["care", "air", "over", "bad measurement", ""]
 
 
@@ -57,8 +58,8 @@ _NO_DATA: Final = Usual(0.0, 0.0, 0.0)
 class LimitSettings(Table):
     """``[[limit]]``: what must stay in range. Numbers are in the unit of the quantity; delays in seconds.
 
-    Exactly one of low, high and no_data_s is given. deadband is a difference. What is None is filled from the usual
-    values of the quantity, see ``EffectiveLimit``.
+    Exactly one of low, high, no_data_s and due is given, and after_days with due. deadband is a difference. What is
+    None is filled from the usual values of the quantity, see ``EffectiveLimit``.
     """
 
     id: Identifier | None = None
@@ -71,6 +72,10 @@ class LimitSettings(Table):
     no_data_s: Annotated[float | None, amount(Dimension.TIME, "s", "10 min", Span(1.0, 30 * DAY_S))] = Field(
         default=None, alias="no_data"
     )
+    due: DueName | None = None
+    after_days: Annotated[
+        float | None, amount(Dimension.TIME, "d", "35 d", Span(LEAST_AFTER_DAYS, LONGEST_AFTER_DAYS))
+    ] = Field(default=None, alias="after")
     deadband: float | None = None
     on_delay_s: Annotated[float | None, amount(Dimension.TIME, "s", "60 s", Span(0.0, DAY_S))] = Field(
         default=None, alias="on_delay"
@@ -120,9 +125,9 @@ class LimitSettings(Table):
     @model_validator(mode="wrap")
     @classmethod
     def _keep_unit(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
-        limit = handler(data)
+        limit = handler(filled_in(data))
         if isinstance(data, dict):
-            written = next((data[key] for key in ("low", "high", "no_data") if key in data), "")
+            written = next((data[key] for key in ("low", "high", "no_data", "after") if key in data), "")
             if isinstance(written, str) and written:
                 limit._unit_text = split_amount(written)[1]
         return limit
@@ -132,9 +137,10 @@ class LimitSettings(Table):
 class EffectiveLimit:
     """A limit as it is watched: the file's limits and the default ones, with every gap filled.
 
-    key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds;
-    probe: the id of the probe that is judged; role: which default limit it is; suppressed_by: the keys of the limits
-    that make this one pointless while any of them is active; unit_text: the unit that messages use.
+    key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds,
+    for due work days; lot: whose wine it is on, "" for a limit on a place; probe: the id of the probe that is judged;
+    role: which default limit it is; suppressed_by: the keys of the limits that make this one pointless while any of
+    them is active; unit_text: the unit that messages use.
     """
 
     key: str
@@ -154,6 +160,7 @@ class EffectiveLimit:
     role: Role = ""
     origin: Literal["file", "default"] = "file"
     suppressed_by: tuple[str, ...] = ()
+    lot: str = ""
 
 
 def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:

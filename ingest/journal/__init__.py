@@ -16,6 +16,7 @@ wine               what wine is made of, and mixing
 vessel_state       what a vessel holds before and after wine is taken or added
 contents           the same, as others read it
 open_rackings      rackings that were begun and not finished
+awaited_work       work that somebody may have to do
 entry_context      what an entry is understood by
 titrant            a titrant's strength, and its bottle
 titration          from millilitres to mg/L

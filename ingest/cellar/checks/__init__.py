@@ -7,5 +7,6 @@ connections  broker, serial lines, mail, mirror, page
 places       cylinders and vessels
 probes       where a probe is, what it measures, its signal
 wiring       the topic, line or chip that brings a probe's numbers
+due          limits on work that falls due
 limits       what a limit judges, and that it can clear again
 """

@@ -7,6 +7,7 @@ __all__ = ["limit_problems"]
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from ingest.cellar.checks.due import due_problems, is_on_due_work
 from ingest.cellar.checks.ids import unknown_name
 from ingest.cellar.default_limits import effective_limits
 from ingest.cellar.draft import CellarDraft
@@ -25,7 +26,10 @@ def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
     vessels = {vessel.id: vessel for vessel in draft.models(Vessel)}
     kinds = draft.place_kinds()
     sound: list[tuple[TableEntry[LimitSettings], EffectiveLimit]] = []
+    yield from due_problems(draft)
     for entry in draft.entries(LimitSettings):
+        if is_on_due_work(entry):
+            continue
         problems = [*_form(entry)] or [*_target(entry, draft, probes)]
         if not problems and len(judged_probes(entry.model, probes)) == 1:
             limit = file_limit(entry.model, probes)
@@ -35,7 +39,8 @@ def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
         yield from problems
     yield from _same_key(sound)
     limits = [limit for _, limit in sound]
-    if len(sound) == len(draft.written(LimitSettings)) and draft.complete(Probe, Vessel):
+    on_values = [written for written in draft.written(LimitSettings) if not is_on_due_work(written)]
+    if len(sound) == len(on_values) and draft.complete(Probe, Vessel):
         settings = [entry.model for entry, _ in sound]
         limits = [*effective_limits(vessels.values(), probes, settings, units="metric")]
     for entry, limit in sound:

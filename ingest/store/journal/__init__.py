@@ -9,6 +9,7 @@ stored_ledger      what vessels hold at any time
 begun_rackings     rackings that were begun and not finished
 vessel_use         which vessels are empty or being racked now
 lot_location_rows  where lots lay
+awaited_work_rows  when each work was done last
 calibration_parts  what a calibration does to its probe's scale
 hand_results       numbers that people found
 entry_import       many entries at once: all of them or none

@@ -1,0 +1,192 @@
+"""Work that falls due: which limits there are for what the journal awaits, and whether their time has come. Pure.
+
+A work falls due a time after it was done last, or after it was first awaited. The condition begins with the waking
+hours that follow, so that what falls due in a night comes together in the morning. It ends when the work was done, or
+is no longer awaited. A clock that goes back ends nothing.
+"""
+
+from __future__ import annotations
+
+__all__ = ["DAY_MS", "DueFact", "DueLimit", "due_limits", "judge", "limit_of_gone_work", "morning_after"]
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta, tzinfo
+from typing import Final, NamedTuple
+
+from alerts.watch.condition import Condition
+from alerts.watch.level import LevelTrack
+from ingest.cellar import DUE_WORK, DueRule, EffectiveLimit
+from ingest.journal.awaited_work import AwaitedWork
+
+DAY_MS: Final = 86_400_000
+_SECOND_MS: Final = 1000
+
+
+class DueFact(NamedTuple):
+    """What the journal says of a work, for its limit.
+
+    from_ms: when it was done last, or since when it is awaited; due_ms: when it falls due; begins_ms: when people hear
+    of it; UTC ms. finding: how a message says what happened at from_ms.
+    """
+
+    from_ms: int
+    due_ms: int
+    begins_ms: int
+    finding: str
+
+
+class DueLimit(NamedTuple):
+    """A limit on due work with what it is judged by."""
+
+    limit: EffectiveLimit
+    fact: DueFact
+
+
+def due_limits(
+    rules: Sequence[DueRule], awaited: Iterable[AwaitedWork], begins: Callable[[int], int]
+) -> dict[str, DueLimit]:
+    """Make the limits for all that is awaited, by key.
+
+    rules: the closest to their subject first; begins: when people hear of what falls due at a time (UTC ms). Of a lot
+    that lies in several vessels, the one whose work falls due first stands for it.
+    """
+    limits: dict[str, DueLimit] = {}
+    for work in awaited:
+        rule, after_days = _rule_of(rules, work)
+        if rule is None:
+            continue
+        made = _due_limit(rule, after_days, work, begins)
+        other = limits.get(made.limit.key)
+        if other is None or made.fact.due_ms < other.fact.due_ms:
+            limits[made.limit.key] = made
+    return {key: _without_its_twin(made, limits) for key, made in limits.items()}
+
+
+def judge(
+    track: LevelTrack, limit: EffectiveLimit, fact: DueFact | None, *, now_ms: int
+) -> tuple[LevelTrack, list[Condition]]:
+    """Judge a limit on due work by what the journal says; fact: None where the work is no longer awaited.
+
+    The value is for how many days it has not been done. Returns the new track and the change of the condition, if any.
+    """
+    if fact is None:
+        return _ended(track, limit, now_ms, None) if track.active else (track, [])
+    is_due = now_ms >= fact.begins_ms
+    if is_due:
+        value = (now_ms - fact.from_ms) // DAY_MS
+        if not track.active:
+            begun = replace(track, active=True, since_ms=fact.due_ms, value=float(value), finding=fact.finding)
+            return begun, [Condition(limit.key, True, fact.due_ms, float(value), fact.finding)]
+        if (track.since_ms, track.finding) != (fact.due_ms, fact.finding):
+            return replace(track, since_ms=fact.due_ms, value=float(value), finding=fact.finding), []
+        return track, []
+    if track.active and fact.due_ms > (track.since_ms or 0):
+        return _ended(track, limit, max(fact.from_ms, track.since_ms or 0), fact.finding)
+    return track, []
+
+
+def _ended(
+    track: LevelTrack, limit: EffectiveLimit, since_ms: int, finding: str | None
+) -> tuple[LevelTrack, list[Condition]]:
+    after = replace(track, active=False, since_ms=since_ms, value=None, finding=finding or "")
+    return after, [Condition(limit.key, False, since_ms, None, finding or "")]
+
+
+def morning_after(due_ms: int, waking: tuple[time, time], zone: tzinfo) -> int:
+    """The first beginning of waking hours from a moment on, UTC ms. A skipped local time counts as if the clocks had
+    not changed.
+    """
+    moment = datetime.fromtimestamp(due_ms / _SECOND_MS, UTC)
+    day = moment.astimezone(zone).date() - timedelta(days=1)
+    while True:
+        morning = datetime.combine(day, waking[0], tzinfo=zone).astimezone(UTC)
+        if morning >= moment:
+            return round(morning.timestamp() * _SECOND_MS)
+        day += timedelta(days=1)
+
+
+def limit_of_gone_work(key: str, setpoint: float) -> EffectiveLimit:
+    """Make the limit under which an alarm can return to normal whose work is no longer awaited, by its key."""
+    subject, _, name = key.rpartition("/")
+    work = DUE_WORK.get(name, DUE_WORK["titration"])
+    rule = DueRule(work=work.name, consequence=work.consequence, action=work.action)
+    gone = AwaitedWork(work.name, subject, "", 0, False, lot=subject if work.of == "wine" else "")
+    return _limit(rule, key, gone, setpoint)
+
+
+def _rule_of(rules: Sequence[DueRule], work: AwaitedWork) -> tuple[DueRule | None, float]:
+    for rule in rules:
+        if rule.work == work.work and _applies(rule, work):
+            after_days = rule.after_of(work.sort)
+            if after_days is not None:
+                return rule, after_days
+    return None, 0.0
+
+
+def _applies(rule: DueRule, work: AwaitedWork) -> bool:
+    if rule.at is not None:
+        return rule.at == work.place
+    if rule.probe is not None:
+        return rule.probe == work.name
+    return rule.lot in (None, "any", work.lot)
+
+
+def _due_limit(rule: DueRule, after_days: float, work: AwaitedWork, begins: Callable[[int], int]) -> DueLimit:
+    kind = DUE_WORK[rule.work]
+    subject = _subject(rule, work)
+    if rule.id is None:
+        key = f"{subject}/{rule.work}"
+    else:
+        key = f"{rule.id}/{subject}" if _may_have_several(rule) else rule.id
+    due_ms = work.from_ms + round(after_days * DAY_MS)
+    fact = DueFact(work.from_ms, due_ms, begins(due_ms), kind.done if work.is_done else kind.begun)
+    return DueLimit(_limit(rule, key, work, after_days), fact)
+
+
+def _may_have_several(rule: DueRule) -> bool:
+    """Whether a rule of the file can apply to more than one subject."""
+    single = {"wine": rule.at or rule.lot != "any", "vessel": rule.at, "probe": rule.probe, "titrant": False}
+    return not single[DUE_WORK[rule.work].of]
+
+
+def _subject(rule: DueRule, work: AwaitedWork) -> str:
+    """What the work is done to: it keeps its name, and so the alarm, when wine moves."""
+    of = DUE_WORK[rule.work].of
+    if of == "wine":
+        return work.place if rule.at is not None or not work.lot else work.lot
+    return {"vessel": work.place, "probe": work.name, "titrant": work.sort}[of]
+
+
+def _limit(rule: DueRule, key: str, work: AwaitedWork, after_days: float) -> EffectiveLimit:
+    of = DUE_WORK[rule.work].of
+    return EffectiveLimit(
+        key=key,
+        kind="due",
+        at=work.place or work.name,
+        quantity=rule.work,
+        probe=work.name if of == "probe" else key,
+        setpoint=after_days,
+        deadband=0.0,
+        on_delay_s=0.0,
+        off_delay_s=0.0,
+        priority=rule.priority,
+        hours=rule.hours,
+        consequence=rule.consequence,
+        action=rule.action,
+        unit_text=rule.unit_text,
+        origin="default" if rule.is_default else "file",
+        lot=work.lot if of == "wine" else "",
+    )
+
+
+def _without_its_twin(made: DueLimit, limits: Mapping[str, DueLimit]) -> DueLimit:
+    """A re-test that is due asks for the same titration: that is one alarm, not two."""
+    if made.limit.quantity != "titration":
+        return made
+    twins = tuple(
+        key
+        for key, other in limits.items()
+        if other.limit.quantity == "re-test" and (other.limit.lot, other.limit.at) == (made.limit.lot, made.limit.at)
+    )
+    return made._replace(limit=replace(made.limit, suppressed_by=twins))

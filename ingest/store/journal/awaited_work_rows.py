@@ -1,0 +1,183 @@
+"""When each work was done last, from the stored journal: what is wanted of wine, vessels, probes and titrants.
+
+A lot that was racked takes along what was found of it before: what was titrated in a vessel while the lot lay there,
+until it came into the vessel in which it lies now.
+"""
+
+from __future__ import annotations
+
+__all__ = ["awaited_work"]
+
+import sqlite3
+from bisect import bisect_right, insort
+from collections.abc import Iterable, Iterator, Mapping
+from typing import Final
+
+from ingest.cellar import Cellar, Vessel
+from ingest.journal.awaited_work import AwaitedWork, main_lot
+from ingest.journal.equipment import Equipment
+from ingest.journal.kinds.calibration import CalibrationBody
+from ingest.journal.kinds.titrant import TitrantBody
+from ingest.journal.vessel_state import VesselState
+from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.lot_location_rows import stored_lot_locations
+from ingest.store.journal.stored_ledger import ledger_at
+
+# place, lot, at_ms, written_ms
+_TITRATIONS: Final = (
+    "SELECT vessel, result.lot, result.at_ms, written_ms FROM result JOIN entry ON entry.id = result.entry"
+    " WHERE quantity = 'free_so2' AND kind = 'titration' AND result.at_ms <= ?"
+    " AND NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
+)
+_SO2: Final = "kind = 'addition' AND coalesce(json_extract(body, '$.so2_g'), 0) > 0"
+_LOOKED_AT: Final = (
+    "kind = 'look' OR (kind = 'measurement' AND (json_extract(body, '$.quantity') = 'volume'"
+    " OR json_extract(body, '$.volume_l') IS NOT NULL))"
+)
+_LOCK: Final = "kind = 'state' AND json_extract(body, '$.lock_liquid_seen') IS NOT NULL"
+# While it is wanted SO2 is kept low, and a test says little.
+_MALOLACTIC: Final = frozenset({"wanted", "under way"})
+
+
+def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) -> list[AwaitedWork]:
+    """List all work that may fall due, as of a time (UTC ms); call inside a transaction."""
+    ledger = ledger_at(connection, now_ms, cellar)
+    states = ledger.states_at(now_ms)
+    equipment = ledger.equipment
+    resting = [
+        (vessel, state)
+        for vessel in cellar.vessel
+        if (state := states.get(vessel.id)) is not None and state.known and not state.empty and not state.out_of_use
+    ]
+    titrations = _Times(connection.execute(_TITRATIONS, (now_ms,)), equipment)
+    additions = _Times(_rows(connection, _SO2, now_ms), equipment)
+    looks, locks = (_Times(_rows(connection, kind, now_ms), equipment) for kind in (_LOOKED_AT, _LOCK))
+    awaited: list[AwaitedWork] = []
+    for vessel, state in resting:
+        lot = main_lot(state)
+        body = ledger.lots.of(lot, now_ms) if lot else None
+        path = _Path(connection, equipment, vessel.id, state, lot)
+        if body is None or body.malolactic not in _MALOLACTIC:
+            awaited += _tests(vessel, lot, path, titrations, additions, now_ms)
+        awaited += _care(vessel, lot, state, looks, locks)
+    awaited += _calibrations(connection, cellar, states, now_ms)
+    if resting:
+        awaited += _titrants(connection, now_ms)
+    return awaited
+
+
+class _Times:
+    """When something was done: in each vessel, and of a lot that was named without a vessel; UTC ms, in order."""
+
+    def __init__(self, rows: Iterable[tuple[str | None, str | None, int, int]], equipment: Equipment) -> None:
+        self.in_vessel: dict[str, list[int]] = {}
+        self.of_lot: dict[str, list[int]] = {}
+        for place, lot, at_ms, written_ms in rows:
+            if place is not None:
+                insort(self.in_vessel.setdefault(equipment.name_now(place, written_ms), []), at_ms)
+            elif lot is not None:
+                insort(self.of_lot.setdefault(lot, []), at_ms)
+
+    def last(self, vessel: str, from_ms: int, to_ms: int) -> int:
+        """The newest in a vessel between two moments, both included, -1 if there is none."""
+        times = self.in_vessel.get(vessel, [])
+        index = bisect_right(times, to_ms) - 1
+        return times[index] if index >= 0 and times[index] >= from_ms else -1
+
+    def last_of(self, lot: str) -> int:
+        """The newest that names the lot alone, -1 if there is none."""
+        return max(self.of_lot.get(lot, ()), default=-1)
+
+
+class _Path:
+    """Where the wine of a vessel came from: the vessels that its main lot lay in before it came here."""
+
+    def __init__(
+        self, connection: sqlite3.Connection, equipment: Equipment, vessel: str, state: VesselState, lot: str
+    ) -> None:
+        self._vessel = vessel
+        self._lot = lot
+        self._here_ms = state.since_ms or 0
+        self._before = stored_lot_locations(connection, equipment, lot) if lot else []
+        self.begun_ms = min([self._here_ms, *(location.from_ms for location in self._before)])
+
+    def last(self, times: _Times, now_ms: int) -> int:
+        """When it was done last to this wine, -1 if never."""
+        before = (
+            times.last(location.vessel, location.from_ms, min(location.to_ms or now_ms, self._here_ms))
+            for location in self._before
+        )
+        return max(times.last(self._vessel, self._here_ms, now_ms), times.last_of(self._lot), *before)
+
+
+def _tests(
+    vessel: Vessel, lot: str, path: _Path, titrations: _Times, additions: _Times, now_ms: int
+) -> Iterator[AwaitedWork]:
+    titrated = path.last(titrations, now_ms)
+    yield _of("titration", vessel, lot, path.begun_ms, titrated)
+    added = path.last(additions, now_ms)
+    if added > titrated:
+        yield _of("re-test", vessel, lot, added, added)
+
+
+def _care(vessel: Vessel, lot: str, state: VesselState, looks: _Times, locks: _Times) -> Iterator[AwaitedWork]:
+    here_ms, to_ms = state.since_ms or 0, max(state.since_ms or 0, _LATE)
+    yield _of("racking", vessel, lot, here_ms, -1 if state.racked_ms is None else state.racked_ms)
+    topped = max(-1 if state.topped_ms is None else state.topped_ms, looks.last(vessel.id, here_ms, to_ms))
+    yield _of("topping", vessel, lot, here_ms, topped)
+    if vessel.gas is None:
+        yield _of("airlock", vessel, lot, here_ms, locks.last(vessel.id, here_ms, to_ms))
+
+
+# Later than any entry.
+_LATE: Final = 1 << 60
+
+
+def _of(work: str, vessel: Vessel, lot: str, begun_ms: int, last_ms: int) -> AwaitedWork:
+    is_done = last_ms >= begun_ms
+    return AwaitedWork(work, vessel.id, vessel.kind, last_ms if is_done else begun_ms, is_done, lot)
+
+
+def _calibrations(
+    connection: sqlite3.Connection, cellar: Cellar, states: Mapping[str, VesselState], now_ms: int
+) -> Iterator[AwaitedWork]:
+    done: dict[str, int] = {}
+    for row in connection.execute(unstruck("kind = 'calibration' AND at_ms <= ?"), (now_ms,)):
+        entry = entry_of(row)
+        if isinstance(entry.body, CalibrationBody):
+            done[entry.body.probe] = entry.at_ms
+    begun = dict(
+        connection.execute("SELECT probe, min(begun_ms) FROM series WHERE ended_ms IS NULL GROUP BY probe").fetchall()
+    )
+    for probe in cellar.probe:
+        state = states.get(probe.at)
+        if state is not None and state.empty:
+            continue
+        last = max(done.get(probe.id, -1), done.get(probe.was or "", -1))
+        # What was never calibrated need not be, but for a pH electrode, which says nothing without it.
+        if last >= 0 or (probe.quantity == "pH" and probe.id in begun):
+            from_ms = last if last >= 0 else begun[probe.id]
+            yield AwaitedWork("calibration", probe.at, probe.quantity, from_ms, last >= 0, name=probe.id)
+
+
+def _titrants(connection: sqlite3.Connection, now_ms: int) -> list[AwaitedWork]:
+    """The newest bottle of each substance: one that another has replaced is empty or gone."""
+    newest: dict[str, AwaitedWork] = {}
+    for row in connection.execute(unstruck("kind = 'titrant' AND at_ms <= ?"), (now_ms,)):
+        entry = entry_of(row)
+        body = entry.body
+        if not isinstance(body, TitrantBody):
+            continue
+        opened_ms = entry.at_ms if body.opened_ms is None else body.opened_ms
+        is_done = body.standardised_ms is not None
+        from_ms = opened_ms if body.standardised_ms is None else body.standardised_ms
+        newest[body.substance] = AwaitedWork("titrant", "", str(body.substance), from_ms, is_done, name=body.name)
+    return [*newest.values()]
+
+
+def _rows(
+    connection: sqlite3.Connection, condition: str, now_ms: int
+) -> Iterable[tuple[str | None, str | None, int, int]]:
+    holds = "NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
+    query = f"SELECT place, lot, at_ms, written_ms FROM entry WHERE ({condition}) AND at_ms <= ? AND {holds}"  # noqa: S608  conditions of ours
+    return connection.execute(query, (now_ms,))
