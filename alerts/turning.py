@@ -11,7 +11,16 @@ from itertools import count
 from typing import Final
 
 from alerts.judgement_feed import JudgementFeed
-from alerts.message import SHOWN_READINGS, DirectMessages, Notifier, NotJudged, not_judged, put_report, wrong_future
+from alerts.message import (
+    SHOWN_READINGS,
+    DirectMessages,
+    Notifier,
+    NotJudged,
+    RackingReminders,
+    not_judged,
+    put_report,
+    wrong_future,
+)
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -122,6 +131,7 @@ class Turner:
         self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
+        self._reminders = RackingReminders(cellar)
         self._judgements = JudgementFeed(store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
@@ -239,10 +249,12 @@ class Turner:
         messages = 0
         forgotten = cursor(self._store, FORGOTTEN)
         wrong = cursor(self._store, FORGOTTEN_FUTURE) if forgotten != cursor(self._store, _FORGOTTEN) else None
-        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged, wrong)
+        reminders = self._reminders.due(self._store.connection, self._vessel_use.at(now.utc_ms).begun, now.utc_ms)
+        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged, wrong, reminders)
         if pulse_is_due or any(news):
             with self._store.write() as connection:
                 messages = self._report(connection, now, wrong) + self._keep(connection, result, now)
+                messages += self._reminders.put(connection, reminders, now.utc_ms)
                 self._without_store.keep(connection, result.transitions, now)
                 if forgotten is not None:
                     set_cursor(connection, _FORGOTTEN, forgotten)
@@ -289,7 +301,8 @@ class Turner:
         return TurnInputs(readings=readings, quiet=quiet), rows[-1][0] if rows else judged_id
 
     def _quiet(self, now: Now) -> dict[str, str]:
-        return {**self._suppression.keys(*self._vessel_use.at(now.utc_ms)), **self._without_store.quiet(now)}
+        use = self._vessel_use.at(now.utc_ms)
+        return {**self._suppression.keys(use.empty, use.racking), **self._without_store.quiet(now)}
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         if rows:

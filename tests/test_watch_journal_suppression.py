@@ -17,20 +17,23 @@ COLD = a_limit(key="K1/temperature/low", quantity="temperature", probe="t", setp
 SILENCE = a_silence()
 NO_HEAT = a_silence(key="K1/temperature/no-data", quantity="temperature", probe="t")
 OTHER = a_limit(key="K2/pressure/low", at="K2", probe="k2-pressure")
+LEAK = a_limit(key="K1/leak_rate/high", kind="high", quantity="leak_rate", probe="K1/leak_rate", setpoint=0.5)
+COMPENSATED = a_limit(key="K1/compensated_pressure/low", quantity="compensated_pressure", probe="K1/compensated")
 
 
 def _quieted(rig: Rig, *keys: str, why: str = EMPTY_NOTE) -> None:
     rig.quiet = dict.fromkeys(keys or rig.limits, why)
 
 
-def test_an_empty_vessel_quiets_limits_on_wine_and_a_racking_those_on_low_pressure() -> None:
-    quiet = JournalSuppression({limit.key: limit for limit in (LOW, CARE, OVER, WARM, COLD, SILENCE, NO_HEAT, OTHER)})
+def test_an_empty_vessel_quiets_limits_on_wine_and_a_racking_those_on_its_gas() -> None:
+    limits = (LOW, CARE, OVER, WARM, COLD, SILENCE, NO_HEAT, OTHER, LEAK, COMPENSATED)
+    quiet = JournalSuppression({limit.key: limit for limit in limits})
+    on_gas = (LOW.key, CARE.key, LEAK.key, COMPENSATED.key)
     assert quiet.keys((), ()) == {}
-    assert quiet.keys(("K1", "K9"), ()) == dict.fromkeys((LOW.key, CARE.key, WARM.key, COLD.key), EMPTY_NOTE)
-    assert quiet.keys((), ("K1", "K9")) == dict.fromkeys((LOW.key, CARE.key), RACKING_NOTE)
+    assert quiet.keys(("K1", "K9"), ()) == dict.fromkeys((*on_gas, WARM.key, COLD.key), EMPTY_NOTE)
+    assert quiet.keys((), ("K1", "K9")) == dict.fromkeys(on_gas, RACKING_NOTE)
     assert quiet.keys(("K2",), ("K1", "K2")) == {
-        LOW.key: RACKING_NOTE,
-        CARE.key: RACKING_NOTE,
+        **dict.fromkeys(on_gas, RACKING_NOTE),
         OTHER.key: EMPTY_NOTE,
     }
 

@@ -2,26 +2,28 @@
 
 In reading order:
 
-subject      a message's subject: leading words, and a tail that names the alarm
-facts        what is wrong or right again, by the kind of limit
-cautions     what may hurt the person who answers
-wording      a transition in plain words
-bundle       several messages become one
-hours        when a message may go out without waking anybody
-message_id   the Message-ID, the same on every try
-trial        the message that a limit would send for a value
-notices      the messages that a turn's transitions cause, put into the outbox
-reports      messages that belong to no alarm
-outbox       what is due is sent, and tried again
-direct       what cannot wait for the store goes to the channel at once
-mail         the channel
-smtp_client  the connection to a mail server, with a bound on each reply
+subject            a message's subject: leading words, and a tail that names the alarm
+facts              what is wrong or right again, by the kind of limit
+cautions           what may hurt the person who answers
+wording            a transition in plain words
+bundle             several messages become one
+hours              when a message may go out without waking anybody
+message_id         the Message-ID, the same on every try
+trial              the message that a limit would send for a value
+notices            the messages that a turn's transitions cause, put into the outbox
+reports            messages that belong to no alarm
+racking_reminders  a racking that no entry finishes
+outbox             what is due is sent, and tried again
+direct             what cannot wait for the store goes to the channel at once
+mail               the channel
+smtp_client        the connection to a mail server, with a bound on each reply
 """
 
 from alerts.message.direct import DirectMessages
 from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
+from alerts.message.racking_reminders import RackingReminders
 from alerts.message.reports import NotJudged, not_judged, put_report, wrong_future
 from alerts.message.wording import SHOWN_READINGS
 
@@ -32,6 +34,7 @@ __all__ = [
     "NotJudged",
     "Notifier",
     "Outbox",
+    "RackingReminders",
     "not_judged",
     "put_report",
     "try_login",

@@ -51,8 +51,18 @@ def wrong_future(future_ms: int, file: str, zone: tzinfo) -> MessageText:
     )
 
 
-def put_report(connection: sqlite3.Connection, text: MessageText, cellar: Cellar, name: str, now_ms: int) -> int:
-    """Put a message into the outbox for each recipient of ``[mail]``; give their number. name: of this report alone."""
+def put_report(
+    connection: sqlite3.Connection,
+    text: MessageText,
+    cellar: Cellar,
+    name: str,
+    now_ms: int,
+    not_before_ms: int | None = None,
+) -> int:
+    """Put a message into the outbox for each recipient of ``[mail]``; give their number.
+
+    name: of this report alone; not_before_ms: when it may first go out, by default at once.
+    """
     if cellar.mail is None:
         return 0
     for number, recipient in enumerate(cellar.mail.to):
@@ -68,7 +78,7 @@ def put_report(connection: sqlite3.Connection, text: MessageText, cellar: Cellar
                 subject=text.subject,
                 body=text.body,
                 created_ms=now_ms,
-                not_before_ms=now_ms,
+                not_before_ms=now_ms if not_before_ms is None else not_before_ms,
             ),
         )
     return len(cellar.mail.to)

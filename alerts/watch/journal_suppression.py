@@ -1,5 +1,6 @@
-"""Limits that the journal quiets: those on wine while a vessel is empty, those on low pressure while it is racked.
+"""Limits that the journal quiets: those on wine while a vessel is empty, those on its gas while it is racked.
 
+This is suppression by design (IEC 62682), not shelving: it follows from what stands in the journal, and ends with it.
 Overpressure, bad measurement and silence never are: an empty keg bursts as well, and a filling may not have been
 written down yet.
 """
@@ -16,19 +17,29 @@ from ingest.cellar import EffectiveLimit
 EMPTY_NOTE: Final = "the vessel is empty"
 RACKING_NOTE: Final = "a racking is under way"
 
+# That gas gets lost is no news while a vessel is open: (quantity, kind) of the limits that say so.
+_ON_LOST_GAS: Final = frozenset(
+    {
+        ("pressure", "low"),
+        ("compensated_pressure", "low"),
+        ("leak_rate", "high"),
+        ("hours_to_air_floor", "low"),
+    }
+)
+
 
 class JournalSuppression:
     """The limits of each place that the journal can quiet."""
 
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
-        self._low_pressure: dict[str, list[str]] = {}
+        self._on_gas: dict[str, list[str]] = {}
         self._on_wine: dict[str, list[str]] = {}
         for key, limit in limits.items():
-            low_pressure = limit.quantity == "pressure" and limit.kind == "low"
+            lost_gas = (limit.quantity, limit.kind) in _ON_LOST_GAS
             temperature = limit.quantity == "temperature" and limit.kind != "no data"
-            if low_pressure:
-                self._low_pressure.setdefault(limit.at, []).append(key)
-            if low_pressure or temperature:
+            if lost_gas:
+                self._on_gas.setdefault(limit.at, []).append(key)
+            if lost_gas or temperature:
                 self._on_wine.setdefault(limit.at, []).append(key)
 
     def keys(self, empty: Iterable[str], racked: Iterable[str]) -> dict[str, str]:
@@ -36,6 +47,6 @@ class JournalSuppression:
 
         empty: the vessels that are known to be empty; racked: those of which a racking is under way.
         """
-        quiet = {key: RACKING_NOTE for vessel in racked for key in self._low_pressure.get(vessel, ())}
+        quiet = {key: RACKING_NOTE for vessel in racked for key in self._on_gas.get(vessel, ())}
         quiet.update((key, EMPTY_NOTE) for vessel in empty for key in self._on_wine.get(vessel, ()))
         return quiet

@@ -11,6 +11,7 @@ __all__ = [
     "cancel_waiting",
     "count_waiting",
     "due_messages",
+    "has_message",
     "mark_failed",
     "mark_gave_up",
     "mark_sent",
@@ -128,6 +129,12 @@ def add_message(connection: sqlite3.Connection, message: NewMessage, sent_ms: in
             "UPDATE message SET state = 'sent', ended_ms = ?, attempts = 1 WHERE id = ?", (sent_ms, number)
         )
     return number
+
+
+def has_message(connection: sqlite3.Connection, message_id: str) -> bool:
+    """Whether a message of this Message-ID was ever put into the outbox."""
+    row = connection.execute("SELECT 1 FROM message WHERE message_id = ?", (message_id,)).fetchone()
+    return row is not None
 
 
 def mark_sent_directly(

@@ -14,10 +14,13 @@ from ingest.times import END_OF_TIME_MS
 
 
 class VesselUse(NamedTuple):
-    """empty: the vessels that are known to be empty; racking: those of rackings under way."""
+    """empty: the vessels that are known to be empty; racking: those of rackings under way; begun: the rackings that no
+    entry finishes, also those that count as forgotten, newest first.
+    """
 
     empty: frozenset[str]
     racking: frozenset[str]
+    begun: tuple[OpenRacking, ...] = ()
 
 
 class VesselUseCache:
@@ -47,4 +50,4 @@ class VesselUseCache:
             self._valid = range(now_ms, END_OF_TIME_MS if ahead is None else ahead)
             self._version = version
         racking = (vessel for racking in self._begun if racking.lasts(now_ms) for vessel in racking.vessels)
-        return VesselUse(self._empty, frozenset(racking))
+        return VesselUse(self._empty, frozenset(racking), tuple(self._begun))
