@@ -74,7 +74,7 @@ def test_it_is_reminded_of_after_four_hours_and_a_day_once_each(bench: Bench) ->
         assert len(bench.at(second)) == 2
     second_day = bench.at(24 * HOUR)
     assert len(second_day) == 4
-    assert "low pressure and leaks of K1 and K2 are watched again since" in " ".join(second_day[2].body.split()).lower()
+    assert "Low pressure and leaks of K1 and K2 are watched again since" in " ".join(second_day[2].body.split())
     bench.restart(30 * HOUR)
     assert len(bench.at(6 * 24 * HOUR)) == 4
 
