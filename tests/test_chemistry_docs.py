@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 
+from alerts.wine.legal import RULE_SETS
+from alerts.wine.molecular import TRADE_PK, calorimetric_shift, free_needed, oiv_pk
+from alerts.wine.targets import Stage, style_target
 from ingest.journal.titrant import EQUIVALENTS, Bottle, Meaning, Titrant, TitrantStrength
 from ingest.journal.titration import Method, So2Quantity, Style, Titration
 
@@ -57,3 +60,71 @@ def test_the_equivalents_of_each_option() -> None:
     assert {option: float(told[option]) for option in told} == {
         option: EQUIVALENTS[meaning] for option, meaning in options.items()
     }
+
+
+def test_the_table_of_free_so2_needed() -> None:
+    rows = re.findall(r"^\| (\d\.\d) \| ([0-9.]+) % \| ([0-9.]+) \| ([0-9.]+) \| ([0-9.]+) \|$", PAGE, re.MULTILINE)
+    assert len(rows) == 6
+    for ph, percent, *cells in rows:
+        assert f"{100.0 * TRADE_PK.fraction(float(ph)):.2f}" == percent
+        needed = [f"{free_needed(target, float(ph), TRADE_PK).mg_l:.1f}" for target in (0.5, 0.6, 0.8)]
+        assert needed == cells
+
+
+def test_the_table_of_oiv() -> None:
+    rows = re.findall(r"^\| (\d+) % vol \| (.+) \|$", PAGE, re.MULTILINE)
+    assert len(rows) == 5
+    for alcohol, cells in rows:
+        assert [f"{oiv_pk(float(alcohol), at).value:.3f}" for at in (20, 25, 30, 35, 40)] == cells.split(" | ")
+
+
+def test_the_calorimetric_shifts() -> None:
+    found = re.search(r"^\| wine at \| (.+) \|$\n.*\n^\| shift of the pK \| (.+) \|$", PAGE, re.MULTILINE)
+    assert found is not None
+    celsius = [float(cell.removesuffix(" °C")) for cell in found[1].split(" | ")]
+    assert [f"{calorimetric_shift(at):.3f}" for at in celsius] == found[2].split(" | ")
+
+
+def test_the_targets() -> None:
+    rows = re.findall(r"^\| ([a-zé, ]+) \| ([0-9.]+) to ([0-9.]+) \| (\d+) \|", PAGE, re.MULTILINE)
+    told = {wine: tuple(map(float, numbers)) for wine, *numbers in rows}
+    assert told == {
+        "white, rosé in bulk": _target(Style.WHITE, Stage.BULK),
+        "white, rosé at bottling": _target(Style.ROSE, Stage.BOTTLING),
+        "red, after malolactic": _target(Style.RED, Stage.BULK),
+        "sweet": _target(Style.SWEET, Stage.BULK),
+        "unknown": _target(None, Stage.BULK),
+    }
+
+
+def _target(style: Style | None, stage: Stage) -> tuple[float, float, float]:
+    target = style_target(style, stage)
+    return target.molecular_low_mg_l, target.molecular_high_mg_l, target.free_low_mg_l
+
+
+def test_the_legal_limits() -> None:
+    told: list[tuple[str, str, float, float]] = []
+    rules = ""
+    for name, sugar, red, white in re.findall(
+        r"^\| (?:`([a-z-]+)`: [^|]+)?\|? ?([^|]+) \| (\d+) \| (\d+) \|$",
+        PAGE.partition("## Legal limits")[2],
+        re.MULTILINE,
+    ):
+        rules = name or rules
+        told.append((rules, sugar.strip(" |"), float(red), float(white)))
+    in_code = []
+    for key, rule_set in RULE_SETS.items():
+        for limit in rule_set.limit:
+            if limit.kind == "still" and "red" in limit.colours:
+                white = [
+                    other.total_mg_l
+                    for other in rule_set.limit
+                    if other.kind == "still" and "white" in other.colours and other.sugar == limit.sugar
+                ]
+                in_code.append((key, limit.sugar.words or "any", limit.total_mg_l, *white))
+    assert [(key, red, white) for key, _, red, white in told] == [(key, red, white) for key, _, red, white in in_code]
+    assert [row[1].endswith(words[1]) for row, words in zip(told, in_code, strict=True)] == [True] * len(told)
+
+
+def test_the_day_of_the_rule_sets() -> None:
+    assert {rules.as_of.isoformat() for rules in RULE_SETS.values()} == set(re.findall(r"2026-\d\d-\d\d", PAGE))

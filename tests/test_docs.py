@@ -90,7 +90,7 @@ def test_there_is_a_section_for_each_command_and_no_other() -> None:
 @pytest.mark.parametrize("command", _COMMANDS)
 def test_each_option_of_a_command_is_told_in_its_section_and_no_other(command: str) -> None:
     rows = [line.split("|")[1] for line in _command_section(command).splitlines() if line.startswith("| `--")]
-    told = set(re.findall(r"`(--[a-z-]+)", " ".join(rows)))
+    told = set(re.findall(r"`(--[a-z0-9-]+)", " ".join(rows)))
     assert told == _options(command)
 
 

@@ -28,4 +28,7 @@ bench_signal       ``leeside bench signal``
 bench_pt100        ``leeside bench pt100``
 bench_pressure     ``leeside bench pressure``
 bench_titration    ``leeside bench titration``
+bench_molecular    ``leeside bench molecular`` and ``leeside bench free-needed``
+bench_dose         ``leeside bench dose``
+so2_options        options about sulfur dioxide that several commands share
 """

@@ -58,6 +58,8 @@ class SugarBounds(_FromFile):
     @property
     def words(self) -> str:
         """The bounds as people read them: "2 or more and below 5 g/L"; "" where nothing binds."""
+        if self.at_least is not None and self.below is None and self.at_most is None:
+            return f"{self.at_least:g} g/L or more"
         parts = [
             ("" if self.at_least is None else f"{self.at_least:g} or more"),
             ("" if self.above is None else f"above {self.above:g}"),

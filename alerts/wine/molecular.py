@@ -34,6 +34,7 @@ __all__ = [
     "PH_RANGE",
     "SIMPLE_PK",
     "TRADE_PK",
+    "USUAL_U_PH",
     "FreeNeeded",
     "MolecularModel",
     "MolecularSo2",
@@ -59,8 +60,8 @@ SIMPLE_PK: Final = 1.81
 # which `leeside enter` doubts one.
 PH_RANGE: Final = AllowedRange("pH", 2.5, 4.5, "", "wine has")
 FREE_SO2_RANGE: Final = AllowedRange("free SO2", 0.0, 400.0, "mg/L", "wine has")
-# No target is near its upper end: 2 mg/L is tasted by everybody. A choice of this project.
-_TARGET_RANGE: Final = AllowedRange("molecular target", 0.01, 20.0, "mg/L", "targets go")
+# Wide on purpose, so that any molecular SO2 can be turned back: no sensible target is above 2 mg/L.
+_TARGET_RANGE: Final = AllowedRange("molecular target", 0.001, 100.0, "mg/L", "targets go")
 # From pure water at 40 °C (OIV: 2.4) and strong wine (2.8) to less than any published figure (1.77).
 _PK_RANGE: Final = AllowedRange("pK", 1.0, 3.0, "", "published ones go")
 OIV_ALCOHOL_RANGE: Final = AllowedRange("alcohol", 0.0, 20.0, "% vol", "OIV-MA-AS323-04C goes")
@@ -88,6 +89,10 @@ _LN_10: Final = log(10.0)
 # Standard uncertainty of an extrapolated pK: half of 0.05. Enthalpy and heat capacity alone would give 0.005 at 10 °C;
 # the rest is the unknown effect of ethanol on them, and of the row of 20 °C (a working default, no source).
 _U_EXTRAPOLATED: Final = 0.025
+
+
+# Standard uncertainty of a pH of which nothing else is known: a meter as people keep it (a working default, no source).
+USUAL_U_PH: Final = 0.05
 
 
 class MolecularModel(StrEnum):
@@ -200,7 +205,7 @@ def molecular_so2(free_mg_l: float, ph: float, pk: Pk, *, u_free_mg_l: float = 0
 def free_needed(target_mg_l: float, ph: float, pk: Pk, *, u_ph: float = 0.0) -> FreeNeeded:
     """Work out the free SO2 that a molecular target needs; the inverse of ``molecular_so2``.
 
-    target_mg_l: molecular, 0.01 to 20; ph: 2.5 to 4.5; u_ph: standard uncertainty, combined with that of the pK. The
+    target_mg_l: molecular, 0.001 to 100; ph: 2.5 to 4.5; u_ph: standard uncertainty, combined with that of the pK. The
     result may be more than any wine should hold. Raises OutOfRange.
     """
     fraction = pk.fraction(ph)

@@ -9,7 +9,7 @@ Worked example: 0.40 g of potassium metabisulfite: 0.40 x 0.576 = 0.23 g of SO2,
 
 from __future__ import annotations
 
-__all__ = ["ADDITION", "SO2_PER_SALT", "AdditionBody", "so2_added_g"]
+__all__ = ["ADDITION", "MOST_STOCK_G_PER_100_ML", "SO2_PER_SALT", "AdditionBody", "so2_added_g"]
 
 from collections.abc import Callable
 from typing import Final, Literal, Self
@@ -40,7 +40,7 @@ SO2_PER_SALT: Final = {"potassium": 2.0 * 64.06 / 222.31, "sodium": 2.0 * 64.06 
 
 # More metabisulfite does not dissolve in 100 mL of cold water: about 65 g of the sodium salt, 45 g of the potassium
 # salt at 20 degC (handbook values from memory, rounded up).
-_MOST_STOCK_G_PER_100_ML: Final = {"sodium": 70.0, "potassium": 50.0}
+MOST_STOCK_G_PER_100_ML: Final = {"sodium": 70.0, "potassium": 50.0}
 
 # No wine needs more total SO2: the highest limit in the European Union is 400 mg/L, for some sweet wines (Regulation
 # (EU) 2019/934, annex I part B; from memory).
@@ -244,7 +244,7 @@ def _warnings(body: AdditionBody, vessels: NamedVessels) -> tuple[str, ...]:
 def _stock_warnings(body: AdditionBody) -> tuple[str, ...]:
     """That a stock solution would be stronger than the salt dissolves."""
     stock = body.stock_g_per_100_ml
-    most = _MOST_STOCK_G_PER_100_ML.get(body.salt or "", max(_MOST_STOCK_G_PER_100_ML.values()))
+    most = MOST_STOCK_G_PER_100_ML.get(body.salt or "", max(MOST_STOCK_G_PER_100_ML.values()))
     if stock is None or stock <= most:
         return ()
     return (f"{stock:g} g in 100 mL do not dissolve, some {most:g} g at most do: look at the strength",)
