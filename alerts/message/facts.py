@@ -4,7 +4,9 @@ from __future__ import annotations
 
 __all__ = ["raised_fact", "returned_fact"]
 
+from collections.abc import Sequence
 from datetime import tzinfo
+from typing import Final
 
 from alerts.message.subject import side
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, setpoint_text
@@ -12,13 +14,17 @@ from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit
 
+# Of the probes that a cause took with it, this many are named.
+_NAMED: Final = 20
+
 
 def raised_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
     """Say what is wrong. place: what people call the place of the limit."""
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
-        return f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
+        fact = f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
+        return f"{fact}\n{_silent(transition.explains)}" if transition.explains else fact
     if limit.role == "bad measurement":
         return (
             f"{place}: probe {limit.probe} ({quantity}) has sent no reading that can be trusted for more than "
@@ -31,6 +37,14 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str) -> st
         )
     value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
     return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}."
+
+
+def _silent(probes: Sequence[str]) -> str:
+    """Name the probes that a cause took with it."""
+    names = ", ".join(probes[:_NAMED])
+    if len(probes) > _NAMED:
+        names += f" and {len(probes) - _NAMED} more"
+    return f"Nothing is heard from {len(probes)} probe{'s' if len(probes) > 1 else ''}: {names}."
 
 
 def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:

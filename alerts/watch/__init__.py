@@ -21,6 +21,8 @@ watch_state          what lives on from turn to turn, and its JSON
 open_turn            the working state of one turn
 operating            what a person asks for about an alarm
 suppression          alarms that are suppressed by design
+room_silence         whether probes of a room fell silent together
+silences             silences that run out
 turn                 the turn
 """
 

@@ -63,7 +63,8 @@ class Transition:
     it, None for no message; value: the value at the step; raised_value, since_ms: value when it was raised and own
     time of the reading that first crossed; extreme: the farthest value beyond the setpoint; condition: the condition
     behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses;
-    chatter: what was known of it before a step that reports its beginning or its end.
+    chatter: what was known of it before a step that reports its beginning or its end; explains: of a cause, the
+    probes whose silence it explains.
     """
 
     key: str
@@ -84,6 +85,7 @@ class Transition:
     note: str = ""
     suppressed_by: str | None = None
     chatter: Chatter | None = None
+    explains: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ that the probe is alive. A limit on a part of leeside has no probe; it hears the
 
 from __future__ import annotations
 
-__all__ = ["SilenceTrack", "granted_again", "hear", "judge", "next_look", "tick"]
+__all__ = ["SilenceTrack", "granted_again", "hear", "judge", "next_look", "run_out", "tick"]
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -59,13 +59,18 @@ def hear(
 
 def tick(track: SilenceTrack, limit: EffectiveLimit, *, now: Now) -> tuple[SilenceTrack, Condition | None]:
     """Begin the condition once the silence is longer than the setpoint (seconds)."""
-    silence_s = now.mono - track.seen_mono
-    if track.active or not silence_s > limit.setpoint:
+    if track.active or not now.mono - track.seen_mono > limit.setpoint:
         return track, None
+    return run_out(track, limit.key, now)
+
+
+def run_out(track: SilenceTrack, key: str, now: Now) -> tuple[SilenceTrack, Condition]:
+    """Begin the condition: the silence since it was last heard is too long."""
+    silence_s = now.mono - track.seen_mono
     since = now.utc_ms - round(silence_s * 1000)
     if track.newest_ms is not None and track.newest_ms < since:
         since = track.newest_ms  # leeside was not running for a part of the silence
-    return replace(track, active=True, since_ms=since), Condition(limit.key, True, since, silence_s)
+    return replace(track, active=True, since_ms=since), Condition(key, True, since, silence_s)
 
 
 def next_look(track: SilenceTrack, rule: Rule) -> float | None:

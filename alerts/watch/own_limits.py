@@ -1,8 +1,8 @@
-"""Limits on leeside itself: that probes are read, broker and serial lines reached, disk, backup and mirror in order.
+"""Limits on leeside itself: that probes are read, broker, lines and rooms reached, disk, backup and mirror in order.
 
 Each is a limit on silence without a probe: what is heard is that its part was well (``own_health``). So one rule, one
 alarm table and one outbox serve these limits too. What fails at the root suppresses what follows from it: a broker that
-is gone is one message, not one for each probe.
+is gone is one message, not one for each probe. So is a room whose probes fall silent together (``room_silence``).
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ __all__ = [
     "babbling_key",
     "line_key",
     "own_words",
+    "room_key",
     "watched_limits",
 ]
 
@@ -26,7 +27,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from ingest.cellar import Cellar, EffectiveLimit, Priority
+from ingest.cellar import Cellar, EffectiveLimit, Priority, Role, Room
 
 # The keys of the limits.
 INGEST: Final = "leeside/ingest"
@@ -37,6 +38,7 @@ LOG: Final = "leeside/log"
 BACKUP: Final = "leeside/backup"
 MIRROR: Final = "leeside/mirror"
 _BABBLING_HEAD: Final = "leeside/babbling "
+_ROOM_HEAD: Final = "leeside/room "
 
 
 class OwnWords(NamedTuple):
@@ -91,6 +93,12 @@ _BABBLING: Final = OwnWords(
     "{part} no longer sends too many readings.",
 )
 
+_ROOM_SILENT: Final = OwnWords(
+    "nothing heard",
+    "{part} is silent: its probes stopped at about the same time.",
+    "{part} is heard again.",
+)
+
 # Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
@@ -116,24 +124,35 @@ def babbling_key(probe: str) -> str:
     return f"{_BABBLING_HEAD}{probe}"
 
 
+def room_key(room: str) -> str:
+    """The key of the limit on a room whose probes fall silent together."""
+    return f"{_ROOM_HEAD}{room}"
+
+
 def own_words(limit: EffectiveLimit) -> OwnWords | None:
     """How a message speaks of a part of leeside; None for a limit on anything else."""
     if limit.probe:
         return None
+    if limit.role == "room":
+        return _ROOM_SILENT
     return _BABBLING if limit.key.startswith(_BABBLING_HEAD) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
 def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
     """Every limit that the turn judges, by key: those on leeside itself, and the cellar's."""
-    limits = {limit.key: limit for limit in _own_limits(cellar)}
+    limits = {limit.key: limit for limit in (*_own_limits(cellar), *_room_limits(cellar))}
     probes = {probe.id: probe for probe in cellar.probe}
+    rooms = _rooms(cellar)
     for limit in cellar.limits:
         if limit.kind != "no data":
             limits[limit.key] = limit
             continue
         probe = probes[limit.probe]
         source = BROKER if probe.topic is not None else line_key(probe.serial) if probe.serial is not None else None
-        limits[limit.key] = replace(limit, suppressed_by=(source,)) if source in limits else limit
+        room = rooms.get(probe.at)
+        causes = (INGEST, source, None if room is None else room_key(room), babbling_key(probe.id))
+        explained_by = tuple(cause for cause in causes if cause is not None and cause in limits)
+        limits[limit.key] = replace(limit, suppressed_by=explained_by, every_s=probe.every_s)
         bad = _bad_measurement(limit, probe.every_s)
         limits[bad.key] = bad
     return limits
@@ -165,6 +184,32 @@ def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
             yield _own(line_key(line.id), f"line {line.id}", SOURCE_SILENCE_S, _blind(probes), action)
 
 
+def _room_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
+    """The limits on rooms with two probes or more."""
+    rooms = _rooms(cellar)
+    silences: dict[str, list[EffectiveLimit]] = {}
+    for limit in cellar.limits:
+        if limit.kind == "no data" and limit.at in rooms:
+            silences.setdefault(rooms[limit.at], []).append(limit)
+    for room, limits in silences.items():
+        probes = {limit.probe for limit in limits}
+        if len(probes) > 1:
+            yield _own(
+                room_key(room),
+                f"room {room}",
+                min(limit.setpoint for limit in limits),
+                _blind(len(probes)),
+                _LOOK_AT_ROOM,
+                priority="high" if any(limit.priority == "high" for limit in limits) else "medium",
+                role="room",
+            )
+
+
+def _rooms(cellar: Cellar) -> dict[str, str]:
+    """The room that each place is, or stands in."""
+    return {place.id: room for place in cellar.places if (room := place.id if isinstance(place, Room) else place.room)}
+
+
 def _own(
     key: str,
     part: str,
@@ -174,6 +219,7 @@ def _own(
     *,
     priority: Priority = "medium",
     suppressed_by: tuple[str, ...] = (INGEST,),
+    role: Role = "",
 ) -> EffectiveLimit:
     return EffectiveLimit(
         key=key,
@@ -190,6 +236,7 @@ def _own(
         consequence=consequence,
         action=action,
         unit_text="s",
+        role=role,
         origin="default",
         suppressed_by=suppressed_by,
     )
@@ -209,7 +256,7 @@ def _bad_measurement(silence: EffectiveLimit, every_s: float) -> EffectiveLimit:
         unit_text="s",
         role="bad measurement",
         origin="default",
-        suppressed_by=(silence.key,),
+        suppressed_by=(silence.key, babbling_key(silence.probe)),
     )
 
 
@@ -265,6 +312,10 @@ _NOT_MIRRORED: Final = (
 _LOOK_AT_MIRROR: Final = (
     "`leeside now` says what the server at %s answered and how much is left; `leeside check --live` tries it at once. "
     "Once it takes what is sent, the rest follows by itself."
+)
+_LOOK_AT_ROOM: Final = (
+    "Look at the room's power first: fuse, plugs and supplies; then at its network. Until its probes report again, "
+    "read by hand."
 )
 _LOOK_AT_LINE: Final = (
     "Look at the plug, the cable and the power of the line at %s; `leeside now` says more. Until then, read by hand."

@@ -26,6 +26,9 @@ class Suppression:
             for key, limit in limits.items()
             if (parents := tuple(parent for parent in limit.suppressed_by if parent in limits))
         }
+        self._is_of_probe = {
+            key: limit.probe if limit.kind == "no data" and limit.role == "" else "" for key, limit in limits.items()
+        }
         self._children: dict[str, list[str]] = {}
         for key, parents in self.parents.items():
             for parent in parents:
@@ -48,12 +51,19 @@ class Suppression:
                 condition = turn.records[key].condition
                 turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, condition, note=quiet[key]))
 
+    def explained_by(self, turn: OpenTurn, cause: str) -> tuple[str, ...]:
+        """The probes whose silence a cause explains: those of its limits on silence that were not raised before it."""
+        silences = (key for key in self._children.get(cause, ()) if self._is_of_probe[key])
+        return tuple(dict.fromkeys(self._is_of_probe[key] for key in silences if not _was_raised(turn, key)))
+
     def release(self, turn: OpenTurn, quiet: Mapping[str, str]) -> None:
         """Release what may speak again, after conditions have reached their alarms. quiet: as for ``suppress``."""
         for key in self._in_order(turn.agenda.suppressed):
-            if key in quiet or any(turn.records[parent].track.active for parent in self.parents.get(key, ())):
+            parents = self.parents.get(key, ())
+            is_explained = key in quiet or any(turn.records[parent].track.active for parent in parents)
+            if is_explained or any(parent in turn.changes for parent in parents):
                 _hold(turn, key)
-            else:
+            if not is_explained:
                 _release(turn, key)
 
     def _in_order(self, keys: Iterable[str]) -> list[str]:
@@ -64,6 +74,12 @@ class Suppression:
 def _was_active(turn: OpenTurn, key: str) -> bool:
     """Whether a limit's condition is true, or was at some moment of this turn."""
     return turn.records[key].track.active or any(change.active for change in turn.changes.get(key, ()))
+
+
+def _was_raised(turn: OpenTurn, key: str) -> bool:
+    """Whether it was reported before that a probe is silent, and not yet that it is heard again."""
+    alarm = turn.records[key].alarm
+    return alarm.occurrence is not None and alarm.awaits_return
 
 
 def _hold(turn: OpenTurn, key: str) -> None:

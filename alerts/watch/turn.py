@@ -23,25 +23,23 @@ from typing import Final
 from alerts.watch import level, no_data
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
-from alerts.watch.alarm_table import AlarmEvent
+from alerts.watch.alarm_table import AlarmEvent, Occasion
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
 from alerts.watch.operating import end_shelvings, operate
 from alerts.watch.probe_clock import ProbeClock, judged_times
+from alerts.watch.silences import Silences
 from alerts.watch.suppression import Suppression
-from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading
+from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, counts_as_data
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
 from ingest.cellar import EffectiveLimit, is_judged_id
-from ingest.pulse import PULSE_S
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
 DEFAULT_FRESH_S: Final = 120.0
 # Judgements come at least every ten minutes; three that are missing are as a probe that is silent.
 JUDGEMENT_FRESH_S: Final = 1800.0
-# A part of leeside that was not reported well for longer than this may be gone: a pulse and a half.
-DOUBT_S: Final = 1.5 * PULSE_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +72,7 @@ class Watch:
                 fresh[limit.probe] = max(limit.setpoint, fresh.get(limit.probe, 0.0))
         self._fresh_s = {probe: fresh.get(probe, _fresh_s(probe)) for probe in self._keys_of_probe}
         self._suppression = Suppression(self._limits)
+        self._silences = Silences(self._limits, self._suppression)
 
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
         """Make one turn. next_occurrence gives ids that are never used again."""
@@ -101,13 +100,19 @@ class Watch:
             for key, before in turn.before.items()
             if (record := turn.records.get(key)) is not None and (before is None or kept(before) != kept(record))
         }
+        steps = [self._with_probes(turn, step) for step in turn.transitions]
         return TurnResult(
-            WatchState(turn.records, turn.clocks, agenda), changed, tuple(turn.removed), turn.transitions, turn.outcomes
+            WatchState(turn.records, turn.clocks, agenda), changed, tuple(turn.removed), steps, turn.outcomes
         )
+
+    def _with_probes(self, turn: OpenTurn, step: Transition) -> Transition:
+        """The step, with the probes whose silence it explains where a cause is raised."""
+        probes = self._suppression.explained_by(turn, step.key) if step.occasion is Occasion.RAISED else ()
+        return replace(step, explains=probes) if probes else step
 
     def _agenda(self, state: WatchState, now: Now) -> Agenda:
         """Make the agenda of a state that comes from the store or from before the limits were edited."""
-        agenda = Agenda(self._rules, self._fresh_s)
+        agenda = Agenda(self._rules, self._fresh_s, untimed=self._silences.rooms)
         agenda.note_all(state.records.items(), now.mono)
         return agenda
 
@@ -128,6 +133,7 @@ class Watch:
         by_probe: dict[str, list[WatchReading]] = {}
         for reading in inputs.readings:
             by_probe.setdefault(reading.probe, []).append(reading)
+        heard: dict[str, list[int]] = {}
         for probe, as_sent in by_probe.items():
             fresh_s = self._fresh_s.get(probe, DEFAULT_FRESH_S)
             clock = turn.clocks.get(probe, ProbeClock())
@@ -140,6 +146,8 @@ class Watch:
                 else:
                     after, changes = no_data.judge(track, limit, readings, mono=mono)
                 turn.judged(key, after, changes)
+            heard[probe] = [reading.at_ms for reading in readings if counts_as_data(reading.quality)]
+        self._silences.hear(turn, heard)
         for key, at_ms in inputs.health.items():
             if key in limits and isinstance(track := records[key].track, SilenceTrack):
                 turn.judged(key, *no_data.hear(track, limits[key], (at_ms,), mono=mono))
@@ -147,28 +155,18 @@ class Watch:
     def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""
         now = turn.now
-        for key in sorted(turn.agenda.take_due(now.mono), key=self._order.__getitem__):
+        due = sorted(turn.agenda.take_due(now.mono), key=self._order.__getitem__)
+        silences = []
+        for key in due:
             limit, track = self._limits[key], turn.records[key].track
-            after: Track
             if isinstance(track, LevelTrack):
                 after, change = level.tick(track, limit, fresh_s=self._fresh_s[limit.probe], mono=now.mono)
-            elif self._cause_in_doubt(turn, key):
-                after, change = track, None
+                turn.judged(key, after, [change] if change is not None else ())
             else:
-                after, change = no_data.tick(track, limit, now=now)
-            if change is not None:
-                turn.judged(key, after, [change])
+                silences.append(key)
+        self._silences.run_out(turn, silences)
+        for key in due:
             turn.agenda.note(key, turn.records[key], now.mono)
-
-    def _cause_in_doubt(self, turn: OpenTurn, key: str) -> bool:
-        """Whether a part of leeside that would explain this silence may be gone, and that is not decided yet."""
-        return any(self._is_in_doubt(turn, parent) for parent in self._suppression.parents.get(key, ()))
-
-    def _is_in_doubt(self, turn: OpenTurn, key: str) -> bool:
-        if self._limits[key].probe:
-            return False
-        cause = turn.records[key].track
-        return isinstance(cause, SilenceTrack) and not cause.active and turn.now.mono - cause.seen_mono > DOUBT_S
 
 
 def _fresh_s(probe: str) -> float:

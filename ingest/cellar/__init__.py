@@ -25,9 +25,9 @@ load            from the text to a cellar, or to all that is wrong
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
 from ingest.cellar.due_work import DUE_WORK, DueRule, due_rules
-from ingest.cellar.equipment import Cylinder, Gas, Probe, Vessel
+from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.form import SENML_NAME, Identifier
-from ingest.cellar.limits import EffectiveLimit, Priority
+from ingest.cellar.limits import EffectiveLimit, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
@@ -70,6 +70,8 @@ __all__ = [
     "PressureKind",
     "Priority",
     "Probe",
+    "Role",
+    "Room",
     "SerialSettings",
     "Signal",
     "UnitError",

@@ -32,7 +32,7 @@ from ingest.cellar.units import Dimension
 Priority = Literal["low", "medium", "high"]
 Hours = Literal["any", "waking"]
 LimitKind = Literal["low", "high", "no data", "due"]
-Role = Literal["care", "air", "over", "bad measurement", ""]
+Role = Literal["care", "air", "over", "bad measurement", "room", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +140,7 @@ class EffectiveLimit:
     key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds,
     for due work days; lot: whose wine it is on, "" for a limit on a place; probe: the id of the probe that is judged;
     role: which default limit it is; suppressed_by: the keys of the limits that make this one pointless while any of
-    them is active; unit_text: the unit that messages use.
+    them is active; unit_text: the unit that messages use; every_s: of a limit on silence, the interval of its probe.
     """
 
     key: str
@@ -161,6 +161,7 @@ class EffectiveLimit:
     origin: Literal["file", "default"] = "file"
     suppressed_by: tuple[str, ...] = ()
     lot: str = ""
+    every_s: float = 0.0
 
 
 def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
