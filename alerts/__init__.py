@@ -6,6 +6,8 @@ wine            sulfur dioxide: molecular, doses, targets, legal limits
 watch           limits, alarm states, the judgement of a turn
 judgement_feed  stored judgements as the readings that limits are judged by
 without_store   judging and sending while the store takes no writes
+due_feed        the journal as limits on due work
+limits_now      every limit that is watched now
 judging         judges: slow judgements, worked out beside the turn
 judges          the judges that work
 turning         a turn with the store at both ends

@@ -23,6 +23,7 @@ from ingest.judgement import Judgement
 from ingest.pulse import JudgePulse
 from ingest.store import Store, open_existing
 from ingest.store.connection import translate
+from ingest.store.journal.journal_version import journal_version
 from ingest.store.judgements import drop_old_judgements, keep_judgements
 
 log = logging.getLogger("alerts")
@@ -220,8 +221,5 @@ class _Seat:
 
 
 def _changes(store: Store) -> SeenChanges:
-    readings, *journal = store.connection.execute(
-        "SELECT (SELECT coalesce(max(id), 0) FROM fresh), (SELECT count(*) FROM entry), (SELECT count(*) FROM strike),"
-        " (SELECT coalesce(max(id), 0) FROM cellar_file)"
-    ).fetchone()
-    return SeenChanges(readings, tuple(journal))
+    readings = store.connection.execute("SELECT coalesce(max(id), 0) FROM fresh").fetchone()[0]
+    return SeenChanges(readings, journal_version(store))

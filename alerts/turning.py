@@ -10,6 +10,7 @@ from collections.abc import Callable, Sequence
 from itertools import count
 from typing import Final
 
+from alerts.due_feed import DueFeed
 from alerts.judgement_feed import JudgementFeed
 from alerts.message import (
     SHOWN_READINGS,
@@ -29,7 +30,7 @@ from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
 from alerts.without_store import Shadow, WithoutStore
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.probes.decode import MOST_AHEAD_MS
@@ -133,6 +134,7 @@ class Turner:
         self._vessel_use = VesselUseCache(store)
         self._reminders = RackingReminders(cellar)
         self._judgements = JudgementFeed(store)
+        self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
         self._scales = {series: scales(store, series) for series in self._probe_of}
@@ -200,6 +202,13 @@ class Turner:
         settled = (cursor(self._store, SETTLED) or 0) > self._judged_id
         return NotJudged(now.utc_ms - round(away_s * 1000), now.utc_ms, settled)
 
+    def _watch_limits(self, limits: dict[str, EffectiveLimit]) -> None:
+        """Watch these limits from now on: what the journal says of lots has changed which there are."""
+        self._limits, self.limit_count = limits, len(limits)
+        self._watch = Watch(limits)
+        self._notifier = Notifier(self._cellar, limits, self._last_readings)
+        self._suppression = JournalSuppression(limits)
+
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began. Cheap."""
         return self._data_version() != self._seen_version
@@ -226,6 +235,8 @@ class Turner:
             # The board's clock came right and estimated times were moved; what is judged next may be of an earlier
             # time.
             self._state, self._datings = self._state.redated(), datings
+        if self._due.renew(now.utc_ms, self._state.records):
+            self._watch_limits({**watched_limits(self._cellar), **self._due.limits})
         rows = fresh_after(self._store, self._judged_id, MOST_A_TURN)
         ingest = pulses(self._store).ingest
         pulse_is_due = now.mono >= self._pulse_due or (
@@ -236,6 +247,7 @@ class Turner:
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
+            due=self._due.facts(now.utc_ms),
         )
         occurrences = self._occurrences
 
@@ -270,6 +282,7 @@ class Turner:
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
         self._judgements.taken()
+        self._due.taken()
         self._not_judged = None
         self._last_turn = now
         self._pulse_seen = _identity(ingest)

@@ -11,8 +11,9 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.operator_requests import ask, limit_of
 from alerts.command.options import File, Json, Who, user_name
-from alerts.watch.own_limits import watched_limits
+from alerts.limits_now import limits_now
 from ingest.operator_event import OperatorEventKind, OperatorRequest
+from ingest.process import wall_ms
 
 EXAMPLE: Final = "leeside acknowledge cellar.toml 7f3k --note 'on my way'"
 
@@ -35,7 +36,8 @@ def acknowledge(
     if everything == bool(names):
         raise typer.BadParameter("say which alarms by their ids, or --all; not both", param_hint="ID..., --all")
     with open_cellar(file) as (cellar, store):
-        limits = watched_limits(cellar)
+        with store.read():
+            limits = limits_now(cellar, store, wall_ms())
         for name in names:
             limit_of(store, limits, name)
         requests = [OperatorRequest(OperatorEventKind.ACKNOWLEDGE, name, note) for name in names]

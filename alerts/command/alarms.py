@@ -11,11 +11,11 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.command.terminal import print_plain
+from alerts.limits_now import limits_now
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.record_lines import record_json, record_line
 from alerts.view.status import cellar_status
-from alerts.watch.own_limits import watched_limits
 from ingest.json_text import json_text
 from ingest.machine_clock import even_time
 from ingest.process import wall_ms
@@ -39,6 +39,7 @@ def alarms(
     with open_cellar(file) as (cellar, store), store.read():
         status = cellar_status(cellar, store, now_ms, even_time())
         record = transitions(store) if history else []
+        limits = limits_now(cellar, store, now_ms)
     zone, units = cellar.site.zone, cellar.site.units
     code = 1 if status.alarms else 0
     if as_json:
@@ -50,7 +51,6 @@ def alarms(
             out["history"] = [record_json(step) for step in record]
         print(json_text(out, indent=2))
         return code
-    limits = watched_limits(cellar)
     for step in record:
         print_plain(record_line(step, limits, zone, units, now_ms))
     if history:

@@ -14,6 +14,7 @@ import typer
 from alerts.command.limit_trial import try_out
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from alerts.command.terminal import print_plain
+from alerts.limits_now import limits_now
 from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, load_cellar
@@ -84,10 +85,10 @@ def _store_of(cellar: Cellar) -> Iterator[Store | None]:
 
 
 def _statuses(cellar: Cellar, store: Store | None) -> list[LimitStatus]:
-    watched = watched_limits(cellar).values()
     if store is None:
-        return limit_statuses(watched, (), {}, {})
+        return limit_statuses(watched_limits(cellar).values(), (), {}, {})
     with store.read():
+        watched = limits_now(cellar, store, wall_ms()).values()
         return limit_statuses(watched, alarm_rows(store), last_steps(store), last_raised_ms(store))
 
 

@@ -11,8 +11,8 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.operator_requests import Ids, NamedLimit, ask, limit_of
 from alerts.command.options import File, Json, Who, duration_s, refuse_given, user_name
+from alerts.limits_now import limits_now
 from alerts.view.format import local_time
-from alerts.watch.own_limits import watched_limits
 from alerts.watch.shelving import out_of_service_problem, shelving_problem
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
@@ -48,7 +48,8 @@ def shelve(
     names = list(dict.fromkeys(ids))
     with open_cellar(file) as (cellar, store):
         now_ms = wall_ms()
-        limits = watched_limits(cellar)
+        with store.read():
+            limits = limits_now(cellar, store, now_ms)
         targets = [limit_of(store, limits, name) for name in names]
         who = who or user_name()
         if out_of_service:

@@ -11,9 +11,10 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.operator_requests import Ids, ask, limit_of
 from alerts.command.options import File, Json, Who, user_name
+from alerts.limits_now import limits_now
 from alerts.view.status import muted_limits
-from alerts.watch.own_limits import watched_limits
 from ingest.operator_event import OperatorEventKind, OperatorRequest
+from ingest.process import wall_ms
 
 EXAMPLE: Final = "leeside unshelve cellar.toml K1/pressure/air"
 
@@ -32,9 +33,10 @@ def unshelve(
     """
     requests, names = [], []
     with open_cellar(file) as (cellar, store):
-        limits = watched_limits(cellar)
+        with store.read():
+            limits = limits_now(cellar, store, wall_ms())
         targets = [limit_of(store, limits, name) for name in dict.fromkeys(ids)]
-        muted = {status.key: status.alarm for status in muted_limits(cellar, store)}
+        muted = {status.key: status.alarm for status in muted_limits(limits, store)}
         for target in targets:
             alarm = muted.get(target.key)
             kinds = []

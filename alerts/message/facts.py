@@ -9,6 +9,7 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.message.subject import side
+from alerts.view.due_lines import day_text, due_name, due_text
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
@@ -18,8 +19,11 @@ from ingest.cellar import EffectiveLimit
 _NAMED: Final = 20
 
 
-def raised_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
-    """Say what is wrong. place: what people call the place of the limit."""
+def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
+    """Say what is wrong. place: what people call the place of the limit; zone: the site's, for days."""
+    if limit.kind == "due":
+        since_ms = transition.at_ms if transition.since_ms is None else transition.since_ms
+        return f"{_capital(due_text(limit, since_ms, _finding(transition), zone, transition.at_ms))}."
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
@@ -36,7 +40,8 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str) -> st
             f"{duration_text(limit.setpoint)}.\nUntil it does, nobody knows how {place} is."
         )
     value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
-    return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}."
+    finding = f"\nFinding: {_finding(transition)}." if _finding(transition) else ""
+    return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}.{finding}"
 
 
 def _silent(probes: Sequence[str]) -> str:
@@ -49,6 +54,8 @@ def _silent(probes: Sequence[str]) -> str:
 
 def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
     """Say what is right again, how long it was wrong, and how far it went. zone: the site's, for the times."""
+    if limit.kind == "due":
+        return _done_fact(transition, limit, zone)
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
@@ -70,3 +77,20 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
         name = "highest" if limit.kind == "high" else "lowest"
         fact += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
     return fact
+
+
+def _done_fact(transition: Transition, limit: EffectiveLimit, zone: tzinfo) -> str:
+    since = "" if transition.since_ms is None else day_text(transition.since_ms, zone, transition.at_ms)
+    was_due = f"\nIt was due since {since}." if since else ""
+    finding, condition = _finding(transition), transition.condition
+    if condition is None or not finding:
+        return f"{_capital(due_name(limit))} is no longer due.{was_due}"
+    return f"{_capital(due_name(limit))}: {finding} {day_text(condition.since_ms, zone, transition.at_ms)}.{was_due}"
+
+
+def _finding(transition: Transition) -> str:
+    return "" if transition.condition is None else transition.condition.finding
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

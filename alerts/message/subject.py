@@ -10,6 +10,7 @@ __all__ = ["CAME_AND_WENT", "PRIORITY_WORDS", "SUBJECT_LIMIT", "shortened", "sid
 
 from typing import Final
 
+from alerts.view.due_lines import due_name
 from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
@@ -24,6 +25,7 @@ CAME_AND_WENT: Final = "CAME AND WENT"
 _RETURNED_WORDS: Final = "BACK TO NORMAL"
 _CALM_WORDS: Final = "CALM AGAIN after"
 _REMOVED_WORDS: Final = "LIMIT REMOVED"
+_IS_DUE: Final = " is due"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(f"{_RETURNED_WORDS} after: ")
 
 
@@ -68,6 +70,8 @@ def side(limit: EffectiveLimit) -> str:
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit is None:
         return shortened(transition.key, _TAIL_LIMIT)
+    if limit.kind == "due":
+        return shortened(due_name(limit), _TAIL_LIMIT - len(_IS_DUE)) + _IS_DUE
     quantity = measured_name(limit)
     if limit.kind == "no data":
         own = own_words(limit)
@@ -80,6 +84,8 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
 
 
 def _restless_tail(limit: EffectiveLimit) -> str:
+    if limit.kind == "due":
+        return f"{due_name(limit)} is due again and again"[:_TAIL_LIMIT]
     quantity = measured_name(limit)
     if limit.kind == "no data":
         own = own_words(limit)

@@ -47,6 +47,8 @@ def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
 
     place_kind: of the limit's place. Raises ValueError whose text says what is allowed.
     """
+    if limit.kind == "due":
+        return parse_amount(text, dimension=Dimension.TIME, unit="d", example="40 d").number
     if limit.kind == "no data":
         return parse_amount(text, dimension=Dimension.TIME, unit="s", example="10 min").number
     row = QUANTITIES[limit.quantity]
@@ -90,6 +92,6 @@ def try_limit(
         extreme=judged,
         condition=Condition(limit.key, True, since_ms, judged, extreme=judged),
     )
-    shown = () if silence else (*readings, HistoryRow(now_ms, value, 0))
+    shown = () if silence or limit.kind == "due" else (*readings, HistoryRow(now_ms, value, 0))
     text = compose(transition, limit, view_of(cellar, limit.at), readings=shown)
     return Trial(text, raised_ms, earliest(raised_ms, limit.hours, cellar.site.waking, cellar.site.zone))

@@ -107,7 +107,7 @@ def _is_ahead(reading: HistoryRow) -> bool:
 
 
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tuple[str, str]:
-    fact = raised_fact(transition, limit, view.place or limit.at)
+    fact = raised_fact(transition, limit, view.place or limit.at, view.tz)
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
     return fact, "\n".join([f"Since:       {since}", *_response(transition, limit, view)])
 

@@ -8,6 +8,7 @@ alarm_lines      an open alarm
 muted_lines      a limit that a person has muted
 record_lines     a step of the alarm record
 limit_lines      a limit and where it stands
+due_lines        work that is due
 vessel_contents  what a vessel holds
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal

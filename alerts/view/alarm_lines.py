@@ -6,9 +6,10 @@ __all__ = ["alarm_json", "alarm_line", "chatter_text"]
 
 from datetime import tzinfo
 
+from alerts.view.due_lines import due_text
 from alerts.view.format import age, local_time, measured_name, missing_words, value_text
 from alerts.view.status import AlarmStatus
-from ingest.cellar import QUANTITIES
+from ingest.cellar import QUANTITIES, EffectiveLimit
 from ingest.times import iso_utc
 
 
@@ -17,6 +18,8 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     limit = alarm.limit
     if limit is None:
         what = f"{alarm.key} (its limit has left the cellar file)"
+    elif limit.kind == "due":
+        what = due_text(limit, alarm.since_ms or now_ms, alarm.finding, zone, now_ms)
     elif limit.kind == "no data":
         source = f" from {limit.probe}" if limit.probe else ""
         what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
@@ -28,10 +31,10 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
         )
     since = (
         ""
-        if alarm.since_ms is None
+        if alarm.since_ms is None or (limit is not None and limit.kind == "due")
         else f", since {local_time(alarm.since_ms, zone, now_ms)}, {age(now_ms - alarm.since_ms)} ago"
     )
-    finding = f", {alarm.finding}" if alarm.finding else ""
+    finding = f", {alarm.finding}" if alarm.finding and (limit is None or limit.kind != "due") else ""
     state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
         alarm.state, "not acknowledged"
     )
@@ -50,7 +53,7 @@ def chatter_text(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
 def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
     """One alarm as JSON; values in the quantity's unit, which is named beside them. now_ms: UTC ms, for its age."""
     limit = alarm.limit
-    unit = "s" if limit is None or limit.kind == "no data" else QUANTITIES[limit.quantity].unit
+    unit = "s" if limit is None or limit.kind == "no data" else _unit(limit)
     return {
         "alarm": alarm.occurrence,
         "limit": alarm.key,
@@ -73,3 +76,7 @@ def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
         "consequence": limit.consequence if limit else None,
         "action": limit.action if limit else None,
     }
+
+
+def _unit(limit: EffectiveLimit) -> str:
+    return "d" if limit.kind == "due" else QUANTITIES[limit.quantity].unit

@@ -52,6 +52,8 @@ def value_text(quantity: str, value: float, units: str) -> str:
 
 def limit_value_text(value: float, limit: EffectiveLimit) -> str:
     """A value in the unit of its limit, with more digits where it would otherwise look equal to the setpoint."""
+    if limit.kind == "due":
+        return f"{value:g} d"
     on_value = limit.kind != "no data"  # else the limit's own unit is that of a time
     unit = limit.unit_text if on_value else QUANTITIES[limit.quantity].unit
     number = value_in_unit(limit.quantity, value, unit)
@@ -66,6 +68,8 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
 
 def setpoint_text(limit: EffectiveLimit) -> str:
     """The setpoint of a limit on a value as the cellar file has it."""
+    if limit.kind == "due":
+        return f"{limit.setpoint:g} d"
     return f"{value_in_unit(limit.quantity, limit.setpoint, limit.unit_text):.6g} {limit.unit_text}"
 
 

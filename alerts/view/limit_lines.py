@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
 
+from alerts.view.due_lines import due_words
 from alerts.view.format import duration_text, local_time, missing_words, setpoint_text
 from alerts.view.muted_lines import mute_text
 from alerts.watch.alarm import AlarmState
@@ -85,6 +86,8 @@ def limit_words(limit: EffectiveLimit) -> str:
     if limit.kind == "no data":
         own, span = own_words(limit), duration_text(limit.setpoint)
         return f"{missing_words(limit)} for {span}" if own is None else own.tail.format(span=span)
+    if limit.kind == "due":
+        return due_words(limit)
     return f"{'below' if limit.kind == 'low' else 'above'} {setpoint_text(limit)}"
 
 
@@ -117,7 +120,7 @@ def limit_lines(
 
 
 def _cells(limit: EffectiveLimit) -> tuple[str, ...]:
-    silence = limit.kind == "no data"
+    silence = limit.kind in ("no data", "due")
     return (
         limit.key,
         limit_words(limit),
@@ -158,7 +161,7 @@ def _state_text(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
         return f"muted: {status.muted}"
     since = "" if alarm.since_ms is None else f" since {local_time(alarm.since_ms, zone, now_ms)}"
     words = {
-        State.NORMAL: "in order" if limit.kind == "no data" else "in range",
+        State.NORMAL: "in order" if limit.kind == "no data" else "not due" if limit.kind == "due" else "in range",
         State.UNACKNOWLEDGED: f"ALARM {alarm.occurrence}{since}, not acknowledged",
         State.ACKNOWLEDGED: f"ALARM {alarm.occurrence}{since}, seen by {alarm.acknowledged_by}",
         State.RETURNED: f"back to normal, alarm {alarm.occurrence} not acknowledged",
@@ -169,8 +172,9 @@ def _state_text(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
 def limit_json(status: LimitStatus) -> dict[str, object]:
     """Give the same as an object. The keys of setpoint and deadband end in their unit: ``setpoint_kpa``."""
     limit, alarm = status.limit, status.alarm
-    silence = limit.kind == "no data"
-    of_value, of_difference = ("s", "s") if silence else _SUFFIXES[QUANTITIES[limit.quantity].unit]
+    silence = limit.kind in ("no data", "due")
+    of_time = "d" if limit.kind == "due" else "s"
+    of_value, of_difference = (of_time, of_time) if silence else _SUFFIXES[QUANTITIES[limit.quantity].unit]
     return {
         "limit": limit.key,
         "at": limit.at,

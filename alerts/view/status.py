@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Final, Literal
 
+from alerts.limits_now import limits_now
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter
-from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
@@ -156,7 +156,8 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
     now_ms: UTC milliseconds; even: the same moment by the even clock, by which daemons are judged where it is given.
     """
     records = _records(store)
-    alarms = tuple(_alarms(cellar, records))
+    limits = limits_now(cellar, store, now_ms)
+    alarms = tuple(_alarms(limits, records))
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
     ingest, alerts = pulses(store)
@@ -190,13 +191,13 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         mirror=None if ingest is None else ingest.body.mirror,
         undelivered=undelivered(store, now_ms),
         store_trouble=store_trouble(store.path),
-        muted=tuple(_muted(cellar, records)),
+        muted=tuple(_muted(limits, records)),
     )
 
 
-def muted_limits(cellar: Cellar, store: Store) -> list[MutedStatus]:
-    """Read the limits that people have shelved or taken out of service."""
-    return _muted(cellar, _records(store))
+def muted_limits(limits: Mapping[str, EffectiveLimit], store: Store) -> list[MutedStatus]:
+    """Read which of these limits, by key, people have shelved or taken out of service."""
+    return _muted(limits, _records(store))
 
 
 def _records(store: Store) -> dict[str, LimitRecord]:
@@ -258,8 +259,7 @@ _ORDER: Final = {State.UNACKNOWLEDGED: 0, State.ACKNOWLEDGED: 0, State.RETURNED:
 _PRIORITIES: Final = {"high": 0, "medium": 1, "low": 2}
 
 
-def _alarms(cellar: Cellar, records: Mapping[str, LimitRecord]) -> list[AlarmStatus]:
-    limits = watched_limits(cellar)
+def _alarms(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRecord]) -> list[AlarmStatus]:
     alarms = []
     for key, record in records.items():
         alarm, limit = record.alarm, limits.get(key)
@@ -290,8 +290,7 @@ def _alarms(cellar: Cellar, records: Mapping[str, LimitRecord]) -> list[AlarmSta
     )
 
 
-def _muted(cellar: Cellar, records: Mapping[str, LimitRecord]) -> list[MutedStatus]:
-    limits = watched_limits(cellar)
+def _muted(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRecord]) -> list[MutedStatus]:
     return [
         MutedStatus(
             key=key,

@@ -7,7 +7,7 @@ is no longer awaited. A clock that goes back ends nothing.
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "DueFact", "DueLimit", "due_limits", "judge", "limit_of_gone_work", "morning_after"]
+__all__ = ["DAY_MS", "DueLimit", "due_limits", "judge", "limit_of_gone_work", "morning_after"]
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -16,24 +16,12 @@ from typing import Final, NamedTuple
 
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
+from alerts.watch.turn_inputs import DueFact
 from ingest.cellar import DUE_WORK, DueRule, EffectiveLimit
 from ingest.journal.awaited_work import AwaitedWork
 
 DAY_MS: Final = 86_400_000
 _SECOND_MS: Final = 1000
-
-
-class DueFact(NamedTuple):
-    """What the journal says of a work, for its limit.
-
-    from_ms: when it was done last, or since when it is awaited; due_ms: when it falls due; begins_ms: when people hear
-    of it; UTC ms. finding: how a message says what happened at from_ms.
-    """
-
-    from_ms: int
-    due_ms: int
-    begins_ms: int
-    finding: str
 
 
 class DueLimit(NamedTuple):
@@ -165,7 +153,7 @@ def _limit(rule: DueRule, key: str, work: AwaitedWork, after_days: float) -> Eff
         kind="due",
         at=work.place or work.name,
         quantity=rule.work,
-        probe=work.name if of == "probe" else key,
+        probe=f"{_subject(rule, work)}/{rule.work}",
         setpoint=after_days,
         deadband=0.0,
         on_delay_s=0.0,

@@ -20,7 +20,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from alerts.watch import level, no_data
+from alerts.watch import due, level, no_data
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion
@@ -151,6 +151,9 @@ class Watch:
         for key, at_ms in inputs.health.items():
             if key in limits and isinstance(track := records[key].track, SilenceTrack):
                 turn.judged(key, *no_data.hear(track, limits[key], (at_ms,), mono=mono))
+        for key, fact in inputs.due.items():
+            if key in limits and isinstance(track := records[key].track, LevelTrack):
+                turn.judged(key, *due.judge(track, limits[key], fact, now_ms=turn.now.utc_ms))
 
     def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""

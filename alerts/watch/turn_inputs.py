@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["Now", "TurnInputs", "WatchReading", "counts_as_data", "is_in_doubt", "is_saturated", "may_be_judged"]
+__all__ = [
+    "DueFact",
+    "Now",
+    "TurnInputs",
+    "WatchReading",
+    "counts_as_data",
+    "is_in_doubt",
+    "is_saturated",
+    "may_be_judged",
+]
 
 import math
 from collections.abc import Mapping, Sequence
@@ -46,19 +55,34 @@ class Now(NamedTuple):
         return EvenTime(self.boot, self.mono) if self.boot else None
 
 
+class DueFact(NamedTuple):
+    """What the journal says of a work, for its limit.
+
+    from_ms: when it was done last, or since when it is awaited; due_ms: when it falls due; begins_ms: when people hear
+    of it; UTC ms. finding: how a message says what happened at from_ms.
+    """
+
+    from_ms: int
+    due_ms: int
+    begins_ms: int
+    finding: str
+
+
 class TurnInputs(NamedTuple):
     """What is new since the last turn.
 
     readings: those of a probe in the order in which they came; readings of unknown probes are passed over. health: the
     key of a limit on leeside itself -> when its part was last known to be well, UTC ms. events: what people asked for,
     oldest first. quiet: the keys of limits that say nothing now by the journal, each with the reason. Keys of no limit
-    are passed over.
+    are passed over. due: by the key of a limit on work that falls due, what the journal says of it, None where it is no
+    longer awaited; only where that may have changed.
     """
 
     readings: Sequence[WatchReading] = ()
     health: Mapping[str, int] = MappingProxyType({})
     events: Sequence[OperatorEvent] = ()
     quiet: Mapping[str, str] = MappingProxyType({})
+    due: Mapping[str, DueFact | None] = MappingProxyType({})
 
 
 def counts_as_data(quality: int) -> bool:

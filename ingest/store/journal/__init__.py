@@ -5,6 +5,7 @@ In reading order:
 entries            adding, striking and reading entries
 entry_rows         rows of the tables as entries
 renames            what places and probes that entries name are called now
+journal_version    whether the journal changed
 stored_ledger      what vessels hold at any time
 begun_rackings     rackings that were begun and not finished
 vessel_use         which vessels are empty or being racked now

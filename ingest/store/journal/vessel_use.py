@@ -9,6 +9,7 @@ from typing import NamedTuple
 from ingest.journal.open_rackings import OpenRacking
 from ingest.store.connection import Store
 from ingest.store.journal.begun_rackings import begun_rackings
+from ingest.store.journal.journal_version import journal_version
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
 from ingest.times import END_OF_TIME_MS
 
@@ -35,11 +36,7 @@ class VesselUseCache:
 
     def at(self, now_ms: int) -> VesselUse:
         """The vessels at a time (UTC ms)."""
-        # Entries are counted: an import may bring one whose number is not the highest.
-        version = self._store.connection.execute(
-            "SELECT (SELECT count(*) FROM entry), (SELECT count(*) FROM strike),"
-            " (SELECT coalesce(max(id), 0) FROM cellar_file)"
-        ).fetchone()
+        version = journal_version(self._store)
         if version != self._version or now_ms not in self._valid:
             with self._store.read() as connection:
                 ledger = load_ledger(connection, equipment_of(connection), before=(now_ms + 1, 0), to_ms=now_ms)
