@@ -3,6 +3,7 @@
 In reading order:
 
 turn_inputs          what a turn is given
+good_run             readings that can be judged as a whole
 limit                the rule that a limit judges by
 condition            what a limit says at a moment
 level                low and high limits

@@ -69,20 +69,23 @@ class Agenda:
 
     def note(self, key: str, record: _Record, mono: float) -> None:
         """Take a limit's record as it is now, at mono (monotonic seconds). A key of no limit is passed over."""
-        rule = self.rules.get(key)
-        if rule is None:
+        if key not in self.rules:
             return
-        track = record.track
-        _keep(self.active, key, track.active)
+        self.note_track(key, record.track, mono)
         _keep(self.suppressed, key, record.alarm.suppressed)
         _keep(self.shelved, key, record.alarm.shelving is not None)
         _keep(self.chattering, key, record.chatter.since_ms is not None)
+
+    def note_track(self, key: str, track: LevelTrack | SilenceTrack, mono: float) -> None:
+        """Take how far a limit's judgement is now, while its alarm is as it was; the key is that of a limit."""
+        _keep(self.active, key, track.active)
         if isinstance(track, LevelTrack):
             if track.pending_ms is None:
                 return
+            rule = self.rules[key]
             moment = level.next_look(track, rule, fresh_s=self._fresh_s[rule.probe], mono=mono)
         else:
-            moment = None if key in self._untimed else no_data.next_look(track, rule)
+            moment = None if key in self._untimed else no_data.next_look(track, self.rules[key])
         if moment is not None and moment < self._moments.get(key, float("inf")):
             self._moments[key] = moment
             heappush(self._looks, (moment, key))

@@ -20,12 +20,13 @@ the words are those of IEC 62682, the choices are this project's:
 
 from __future__ import annotations
 
-__all__ = ["LevelTrack", "held_back", "judge", "next_look", "tick"]
+__all__ = ["LevelTrack", "held_back", "judge", "next_look", "tick", "unmoved"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from alerts.watch.condition import Condition
+from alerts.watch.good_run import GoodRun
 from alerts.watch.limit import Rule
 from alerts.watch.turn_inputs import WatchReading, counts_as_data, is_in_doubt, is_saturated, may_be_judged
 from ingest.cellar import EffectiveLimit
@@ -103,6 +104,36 @@ def judge(
             changes.append(Condition(limit.key, active, since, value, finding, extreme))
     after = LevelTrack(active, since, pending, pending_mono, newest, newest_mono, value, extreme, finding)
     return after, changes
+
+
+def unmoved(track: LevelTrack, limit: EffectiveLimit, run: GoodRun, *, mono: float) -> LevelTrack | None:
+    """Give the track after readings of which none begins a delay, None where ``judge`` has to take them one by one.
+
+    mono: as for ``judge``.
+    """
+    if track.newest_ms is not None and run.first_ms < track.newest_ms:
+        return None
+    is_high = limit.kind == "high"
+    farthest, nearest = (run.highest, run.lowest) if is_high else (run.lowest, run.highest)
+    sign = 1.0 if is_high else -1.0
+    extreme = track.extreme
+    if track.active:
+        if sign * nearest < sign * limit.setpoint - limit.deadband:
+            return None
+        extreme = _farther(extreme, farthest, sign)
+    elif sign * farthest > sign * limit.setpoint:
+        return None
+    return LevelTrack(
+        track.active,
+        track.since_ms,
+        None,
+        track.pending_mono,
+        run.last_ms,
+        mono,
+        run.last,
+        extreme,
+        run.finding,
+    )
 
 
 def tick(

@@ -51,7 +51,7 @@ def hear(
         return track, []
     newest = max(heard) if track.newest_ms is None else max(track.newest_ms, *heard)
     if not track.active:
-        return replace(track, seen_mono=mono, newest_ms=newest), []
+        return SilenceTrack(False, track.since_ms, mono, newest), []
     # A backlog's own time may lie before the silence; the silence did not end before it began.
     since = heard[0] if track.since_ms is None else max(heard[0], track.since_ms)
     return SilenceTrack(False, since, mono, newest), [Condition(limit.key, False, since, None)]

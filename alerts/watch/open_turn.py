@@ -51,7 +51,10 @@ class OpenTurn:
         """Take how far a limit's judgement has come, and the changes of its condition, oldest first."""
         record = self.records[key]
         if track is not record.track:
-            self.put(key, replace(record, track=track))
+            if key not in self.before:
+                self.before[key] = record
+            self.records[key] = record.tracked(track)
+            self.agenda.note_track(key, track, self.now.mono)
         if changes:
             self.changes.setdefault(key, []).extend(changes)
 

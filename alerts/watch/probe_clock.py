@@ -15,12 +15,13 @@ The arrival in the probe's own time is the newest own time and what has passed s
 
 from __future__ import annotations
 
-__all__ = ["AHEAD_MS", "ProbeClock", "judged_times"]
+__all__ = ["AHEAD_MS", "ProbeClock", "judged_times", "usual"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from alerts.watch.good_run import GoodRun
 from alerts.watch.turn_inputs import Now, WatchReading, counts_as_data
 
 # Clocks that are kept by the network differ by less.
@@ -41,6 +42,15 @@ class ProbeClock:
     newest_mono: float | None = None
     late_ms: int | None = None
     late_mono: float | None = None
+
+
+def usual(clock: ProbeClock, run: GoodRun, now: Now) -> ProbeClock | None:
+    """Give the clock after readings that are neither late nor ahead, so that they are judged by their own times; None
+    where ``judged_times`` has to decide.
+    """
+    if run.last_ms > now.utc_ms + AHEAD_MS or (clock.newest_ms is not None and run.first_ms < clock.newest_ms):
+        return None
+    return ProbeClock(run.last_ms, now.mono)
 
 
 def judged_times(

@@ -16,7 +16,7 @@ from __future__ import annotations
 
 __all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch"]
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
@@ -24,16 +24,18 @@ from alerts.watch import due, level, no_data
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion
+from alerts.watch.condition import Condition
+from alerts.watch.good_run import good_run
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
 from alerts.watch.operating import end_shelvings, operate
-from alerts.watch.probe_clock import ProbeClock, judged_times
+from alerts.watch.probe_clock import ProbeClock, judged_times, usual
 from alerts.watch.silences import Silences
 from alerts.watch.suppression import Suppression
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, counts_as_data
-from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, kept
+from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, is_kept_alike
 from ingest.cellar import EffectiveLimit, is_judged_id
 
 # For a probe without a limit on its silence; the cellar file's own default is never shorter than this.
@@ -98,7 +100,7 @@ class Watch:
         changed = {
             key: record
             for key, before in turn.before.items()
-            if (record := turn.records.get(key)) is not None and (before is None or kept(before) != kept(record))
+            if (record := turn.records.get(key)) is not None and (before is None or not is_kept_alike(before, record))
         }
         steps = [self._with_probes(turn, step) for step in turn.transitions]
         return TurnResult(
@@ -137,12 +139,25 @@ class Watch:
         for probe, as_sent in by_probe.items():
             fresh_s = self._fresh_s.get(probe, DEFAULT_FRESH_S)
             clock = turn.clocks.get(probe, ProbeClock())
-            turn.clocks[probe], readings = judged_times(clock, as_sent, fresh_s=fresh_s, now=turn.now)
+            run = good_run(as_sent)
+            after_run = None if run is None else usual(clock, run, turn.now)
+            if run is not None and after_run is not None:
+                turn.clocks[probe], readings = after_run, as_sent
+            else:
+                turn.clocks[probe], readings = judged_times(clock, as_sent, fresh_s=fresh_s, now=turn.now)
+                run = None
             for key in self._keys_of_probe.get(probe, ()):
                 limit, track = limits[key], records[key].track
                 after: Track
+                changes: Sequence[Condition] = ()
                 if isinstance(track, LevelTrack):
-                    after, changes = level.judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
+                    quick = None if run is None else level.unmoved(track, limit, run, mono=mono)
+                    if quick is not None:
+                        after = quick
+                    else:
+                        after, changes = level.judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
+                elif run is not None:
+                    after, changes = no_data.hear(track, limit, (run.first_ms, run.last_ms), mono=mono)
                 else:
                     after, changes = no_data.judge(track, limit, readings, mono=mono)
                 turn.judged(key, after, changes)

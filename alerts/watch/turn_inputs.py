@@ -15,6 +15,7 @@ __all__ = [
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache
 from types import MappingProxyType
 from typing import NamedTuple
 
@@ -85,11 +86,13 @@ class TurnInputs(NamedTuple):
     due: Mapping[str, DueFact | None] = MappingProxyType({})
 
 
+@cache
 def counts_as_data(quality: int) -> bool:
     """Whether a reading of this quality shows that the probe is alive; an imported one does not."""
     return quality_reason(quality) is not Reason.IMPORTED
 
 
+@cache
 def is_in_doubt(quality: int) -> bool:
     """Whether a reading is one that the broker may have kept, so that it says nothing of how things are now."""
     return quality_class(quality) is Quality.UNCERTAIN and quality_reason(quality) is Reason.BACKLOG
@@ -101,12 +104,22 @@ def may_be_judged(value: float, quality: int) -> bool:
     A reading that is uncertain only because the board's clock is not yet believed counts as good: the value is sound,
     and alarms have to run on a board that started without the time.
     """
-    sound = quality_class(quality) is Quality.GOOD or (
-        quality_class(quality) is Quality.UNCERTAIN and quality_reason(quality) is Reason.CLOCK
-    )
-    return sound and math.isfinite(value)
+    return _is_sound(quality) and math.isfinite(value)
 
 
 def is_saturated(value: float, quality: int) -> bool:
     """Whether the signal stands just beyond its measuring range: the true value is at least as far out as this one."""
-    return quality_reason(quality) is Reason.SATURATED and math.isfinite(value)
+    return _is_beyond_range(quality) and math.isfinite(value)
+
+
+# Readings are many, and their qualities are few.
+@cache
+def _is_sound(quality: int) -> bool:
+    return quality_class(quality) is Quality.GOOD or (
+        quality_class(quality) is Quality.UNCERTAIN and quality_reason(quality) is Reason.CLOCK
+    )
+
+
+@cache
+def _is_beyond_range(quality: int) -> bool:
+    return quality_reason(quality) is Reason.SATURATED

@@ -8,7 +8,16 @@ read from the store, and for how long each limit on silence has heard nothing fr
 
 from __future__ import annotations
 
-__all__ = ["LimitRecord", "NewestReading", "Track", "WatchState", "WatchStateUnreadable", "fresh_track", "kept"]
+__all__ = [
+    "LimitRecord",
+    "NewestReading",
+    "Track",
+    "WatchState",
+    "WatchStateUnreadable",
+    "fresh_track",
+    "is_kept_alike",
+    "kept",
+]
 
 import json
 import math
@@ -54,6 +63,10 @@ class LimitRecord:
         """Make the record of a limit that was never judged; mono: monotonic seconds now."""
         rule = rule_of(limit)
         return cls(rule, fresh_track(rule, mono), AlarmState(limit.key))
+
+    def tracked(self, track: Track) -> Self:
+        """The record with another track; as ``dataclasses.replace``, and quicker."""
+        return type(self)(self.rule, track, self.alarm, self.chatter)
 
     @property
     def condition(self) -> Condition:
@@ -221,6 +234,19 @@ def fresh_track(rule: Rule, mono: float, *, active: bool = False, since_ms: int 
     if rule.kind in _ON_SILENCE:
         return SilenceTrack(active, since_ms, mono)
     return LevelTrack(active, since_ms)
+
+
+def is_kept_alike(before: LimitRecord, after: LimitRecord) -> bool:
+    """Whether nothing changed that a record is written for; see ``kept``."""
+    old, new = before.track, after.track
+    is_same = before.alarm is after.alarm and before.chatter is after.chatter and before.rule is after.rule
+    if is_same and not old.active and not new.active and old.since_ms == new.since_ms:
+        # What most readings change. Of a condition that is not true little is kept.
+        if isinstance(old, SilenceTrack) and isinstance(new, SilenceTrack):
+            return True
+        if isinstance(old, LevelTrack) and isinstance(new, LevelTrack):
+            return old.pending_ms == new.pending_ms
+    return kept(before) == kept(after)
 
 
 def kept(record: LimitRecord) -> tuple[object, ...]:
