@@ -30,5 +30,6 @@ bench_pressure     ``leeside bench pressure``
 bench_titration    ``leeside bench titration``
 bench_molecular    ``leeside bench molecular`` and ``leeside bench free-needed``
 bench_dose         ``leeside bench dose``
+bench_calibrate_ph  ``leeside bench calibrate-ph``
 so2_options        options about sulfur dioxide that several commands share
 """

@@ -8,7 +8,15 @@ from typing import Final
 
 import typer
 
-from alerts.command import bench_dose, bench_molecular, bench_pressure, bench_pt100, bench_signal, bench_titration
+from alerts.command import (
+    bench_calibrate_ph,
+    bench_dose,
+    bench_molecular,
+    bench_pressure,
+    bench_pt100,
+    bench_signal,
+    bench_titration,
+)
 
 app = typer.Typer(help="Do arithmetic without a cellar.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -19,6 +27,7 @@ app.command(epilog=bench_titration.EXAMPLE)(bench_titration.titration)
 app.command(epilog=bench_molecular.EXAMPLE)(bench_molecular.molecular)
 app.command("free-needed", epilog=bench_molecular.NEEDED_EXAMPLE)(bench_molecular.free_needed_)
 app.command(epilog=bench_dose.EXAMPLE)(bench_dose.dose)
+app.command("calibrate-ph", epilog=bench_calibrate_ph.EXAMPLE)(bench_calibrate_ph.calibrate_ph)
 app.command(epilog=bench_signal.EXAMPLE, context_settings=_NEGATIVE)(bench_signal.signal)
 app.command(epilog=bench_pt100.EXAMPLE, context_settings=_NEGATIVE)(bench_pt100.pt100)
 app.command(epilog=bench_pressure.EXAMPLE, context_settings=_NEGATIVE)(bench_pressure.pressure)

@@ -23,6 +23,9 @@ titration          from millilitres to mg/L
 result_warnings    what speaks against a result
 titration_outcome  what a titration gave, with its warnings
 worked_titration   a titration worked out from its answers
+ph_buffers         pH buffers and their tables
+ph_calibration     slope, offset and uncertainty of a pH probe
+ph_drift           how a pH probe drifts
 
 What is built on kinds:
 
