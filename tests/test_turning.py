@@ -20,6 +20,7 @@ from ingest.errors import StoreError
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import parse_body
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
+from ingest.operator_event import OperatorEventKind, OperatorRequest
 from ingest.probes.binding import bindings, declarations
 from ingest.probes.decode import Decoder
 from ingest.pulse import PULSE_S, BrokerPulse, IngestPulse
@@ -27,7 +28,7 @@ from ingest.reading import Quality, Reason, quality_code, quality_reason
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
-from ingest.store.alarms.operator_events import append_event, outcome_of
+from ingest.store.alarms.operator_events import append_event, append_events, outcome_of
 from ingest.store.change_feed import FED, cursor, set_cursor
 from ingest.store.journal.entries import strike, write_entry
 from ingest.store.pulse_rows import pulses, write_pulse
@@ -736,6 +737,34 @@ def test_place_and_pulse_are_not_kept_at_every_turn(bench: Bench) -> None:
     assert later is not None
     assert later.at_ms > first.at_ms
     assert cursor(bench.store, "turn") == 1
+
+
+@pytest.mark.parametrize(("boot", "off_s"), [("boot-1", 1e8), ("boot-2", -1e8)])
+def test_a_shelving_outlives_a_restart_and_a_wrong_clock(bench: Bench, boot: str, off_s: float) -> None:
+    bench.reading(0.2)
+    bench.turn()
+    for _ in range(12):
+        bench.turn()
+    assert [row.state for row in alarm_rows(bench.store) if row.key == "K1/pressure/low"] == ["unacknowledged"]
+    asked = OperatorRequest(OperatorEventKind.SHELVE, "K1/pressure/low", "lid off", 3600.0)
+    append_events(bench.store, [asked], "Ana", bench.now.utc_ms)
+    bench.turn()
+    shelved_s = bench.second
+    with bench.store.write() as connection:
+        set_cursor(connection, KNOWN, bench.now.utc_ms)
+    bench.boot, bench.clock_is_off_s = boot, off_s
+    bench.restart()
+    while bench.second < shelved_s + 3540.0:
+        bench.turn(60.0)
+
+    def steps() -> list[tuple[str, str, str, str]]:
+        rows = [row for row in transitions(bench.store) if row.key == "K1/pressure/low"][1:]
+        return [(row.event, row.to_state, row.who, row.note.partition(": ")[2]) for row in rows]
+
+    shelved = ("shelved", "shelved", "Ana", "lid off")
+    assert steps() == [shelved]
+    bench.turn(60.0)
+    assert steps() == [shelved, ("shelving ended", "unacknowledged", "", "lid off")]
 
 
 def test_occurrence_ids_are_short_and_never_repeat() -> None:

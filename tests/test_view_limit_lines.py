@@ -12,6 +12,7 @@ from alerts.view.limit_lines import WIDTH, LimitStatus, limit_json, limit_lines,
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.own_limits import watched_limits
+from alerts.watch.shelving import OutOfService, Shelving
 from alerts.watch.watch_state import LimitRecord
 from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow
 
@@ -58,6 +59,14 @@ def status_of(key: str, state: State, note: str = "", **changes: object) -> Limi
         ),
         (status_of(CARE.key, State.SUPPRESSED), "muted: K1/pressure/air is active"),
         (status_of(CARE.key, State.SUPPRESSED, note="the vessel is empty"), "muted: the vessel is empty"),
+        (
+            status_of(AIR.key, State.SHELVED, shelving=Shelving("Ana", NOW, "lid off", 7200.0, NOW + 7_200_000)),
+            "muted until 21:30:00 CET, by Ana: lid off",
+        ),
+        (
+            status_of(AIR.key, State.OUT_OF_SERVICE, out_of_service=OutOfService("Ana", NOW, "sent in")),
+            "out of service since 19:30:00 CET, by Ana: sent in",
+        ),
         (limit_statuses([AIR], [], {}, {})[0], "not judged yet"),
         (limit_statuses([AIR], [AlarmRow(AIR.key, "normal", None, "{}", NOW)], {}, {})[0], "not judged yet"),
     ],

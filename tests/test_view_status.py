@@ -11,9 +11,11 @@ from a_cellar_on_disk import LOW, NOW, CellarOnDisk
 from cellar_text import temperature
 
 from alerts.view.alarm_lines import alarm_json, alarm_line
+from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter
+from alerts.watch.shelving import OutOfService, Shelving
 from ingest.pulse import RESPONDS_S
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
@@ -162,3 +164,44 @@ def test_refusals_and_messages_are_there(on_disk: CellarOnDisk) -> None:
     assert [(reject.times, reject.example) for reject in view.rejects] == [(3, "abc")]
     assert view.undelivered is None
     assert [message.subject for message in view.messages] == [f"about {number}" for number in range(11, 1, -1)]
+
+
+def test_what_people_have_muted_is_listed_with_its_end_and_reason(on_disk: CellarOnDisk) -> None:
+    shelving = Shelving("Ana", NOW, "lid off", 7200.0, NOW + 7_200_000)
+    out = OutOfService("Ben", NOW, "sent in")
+    on_disk.alarm(state=State.SHELVED, shelving=shelving, suppressed=True, suppressed_because="the vessel is empty")
+    on_disk.alarm("K1/pressure/no-data", state=State.OUT_OF_SERVICE, occurrence=None, out_of_service=out)
+    view = _view(on_disk)
+    assert view.alarms == ()
+    shelved, silent = sorted(view.muted, key=lambda muted: muted.key)
+    zone = on_disk.cellar.site.zone
+    assert (
+        muted_line(shelved, zone, NOW)
+        == f"{LOW}: muted until 21:30:00 CET, by Ana: lid off; also muted: the vessel is empty"
+    )
+    assert muted_line(silent, zone, NOW) == "K1/pressure/no-data: out of service since 19:30:00 CET, by Ben: sent in"
+    active = replace(silent, active=True, since_ms=NOW - 60_000)
+    assert muted_line(active, zone, NOW).endswith("sent in (its condition is true since 19:29:00 CET)")
+    document = muted_json(shelved)
+    assert document["shelved"] == {
+        "since": iso_utc(NOW),
+        "until": iso_utc(NOW + 7_200_000),
+        "who": "Ana",
+        "why": "lid off",
+    }
+    assert (document["alarm"], document["suppressed_because"]) == ("a2b", "the vessel is empty")
+    assert muted_json(silent)["out_of_service"] == {"since": iso_utc(NOW), "who": "Ben", "why": "sent in"}
+
+
+def test_what_stands_comes_before_what_only_waits_to_be_acknowledged(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm(state=State.RETURNED)
+    on_disk.alarm("K1/pressure/no-data", state=State.ACKNOWLEDGED, occurrence="a2c", acknowledged_by="Ana")
+    on_disk.alarm("leeside/mirror", state=State.UNACKNOWLEDGED, occurrence="a2d")
+    assert [alarm.key for alarm in _view(on_disk).alarms] == ["K1/pressure/no-data", "leeside/mirror", LOW]
+
+
+def test_an_alarm_shows_its_age(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm()
+    (alarm,) = _view(on_disk).alarms
+    assert ", since 19:29:00 CET, 60 s ago (" in alarm_line(alarm, on_disk.cellar.site.zone, "metric", NOW)
+    assert (alarm_json(alarm, NOW)["age_s"], alarm_json(alarm, NOW)["finding"]) == (60, None)
