@@ -30,8 +30,8 @@ from ingest.store.journal.entries import write_entry
 BEGIN = 1_791_021_600_000
 DAY_S = 86_400
 ZONE = ZoneInfo("Europe/Ljubljana")
-TITRATION = {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0}
-DOSE = {"form": "metabisulfite", "salt": "potassium", "mass_g": 0.4, "so2_g": 0.23}
+TITRATION: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0}
+DOSE: dict[str, Any] = {"form": "metabisulfite", "salt": "potassium", "mass_g": 0.4, "so2_g": 0.23}
 FILE = site(waking="07:00-22:00") + MQTT + KEG + keg("K2") + carboy() + probe() + mail()
 
 

@@ -22,8 +22,8 @@ from ingest.store.journal.entries import strike, write_entry
 from ingest.store.readings.series import declare
 
 DAY = 86_400_000
-TITRATION = {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0, "u_so2_mg_l": 2.0}
-DOSE = {"form": "metabisulfite", "salt": "potassium", "mass_g": 0.4, "so2_g": 0.23}
+TITRATION: dict[str, Any] = {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0, "u_so2_mg_l": 2.0}
+DOSE: dict[str, Any] = {"form": "metabisulfite", "salt": "potassium", "mass_g": 0.4, "so2_g": 0.23}
 TABLES = (
     SITE,
     MQTT,

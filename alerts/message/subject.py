@@ -45,7 +45,7 @@ def subject_of(transition: Transition, limit: EffectiveLimit | None, thread_subj
         return f"{PRIORITY_WORDS[limit.priority]}: {_restless_tail(limit)}"
     if transition.occasion is Occasion.CALM:
         return f"{PRIORITY_WORDS[limit.priority]}: {_tail(transition, limit)}" if active else f"{_CALM_WORDS}: {tail}"
-    if limit.kind != "no data" and transition.value is not None:
+    if limit.kind not in ("no data", "due") and transition.value is not None:
         with_value = f"{_RETURNED_WORDS} at {limit_value_text(transition.value, limit)} after: {tail}"
         if len(with_value) <= SUBJECT_LIMIT:
             return with_value

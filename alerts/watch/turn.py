@@ -34,7 +34,7 @@ from alerts.watch.operating import end_shelvings, operate
 from alerts.watch.probe_clock import ProbeClock, judged_times, usual
 from alerts.watch.silences import Silences
 from alerts.watch.suppression import Suppression
-from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, counts_as_data
+from alerts.watch.turn_inputs import DueFact, Now, TurnInputs, WatchReading, counts_as_data
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, is_kept_alike
 from ingest.cellar import EffectiveLimit, is_judged_id
 
@@ -87,6 +87,7 @@ class Watch:
             self._reconcile(turn)
         quiet_before = {key: turn.records[key].track for key in quiet if key in self._limits}
         self._judge(turn, inputs)
+        self._judge_due(turn, inputs.due)
         self._tick(turn)
         for key, track in quiet_before.items():
             turn.hold_back(key, track)
@@ -166,9 +167,11 @@ class Watch:
         for key, at_ms in inputs.health.items():
             if key in limits and isinstance(track := records[key].track, SilenceTrack):
                 turn.judged(key, *no_data.hear(track, limits[key], (at_ms,), mono=mono))
-        for key, fact in inputs.due.items():
-            if key in limits and isinstance(track := records[key].track, LevelTrack):
-                turn.judged(key, *due.judge(track, limits[key], fact, now_ms=turn.now.utc_ms))
+
+    def _judge_due(self, turn: OpenTurn, facts: Mapping[str, DueFact | None]) -> None:
+        for key, fact in facts.items():
+            if key in self._limits and isinstance(track := turn.records[key].track, LevelTrack):
+                turn.judged(key, *due.judge(track, self._limits[key], fact, now_ms=turn.now.utc_ms))
 
     def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""
