@@ -58,6 +58,17 @@ def returned(**changes: Any) -> Transition:
     return raised(**{**settings, **changes})
 
 
+def test_an_alarm_that_was_muted_says_so() -> None:
+    ended = raised(from_state=State.SHELVED, event=AlarmEvent.SHELVING_ENDED, note="shelved by Ana: lid off")
+    assert "\n\nIt was muted until now, shelved by Ana: lid off.\n" in compose(ended, a_limit(), VIEW).body
+    for event in (AlarmEvent.UNSHELVE, AlarmEvent.RETURN_TO_SERVICE):
+        again = raised(from_state=State.SHELVED, event=event, by="Ben", note="done early")
+        assert (
+            "It was muted until now; Ben lets it be watched again: done early." in compose(again, a_limit(), VIEW).body
+        )
+    assert "muted" not in compose(raised(from_state=State.SUPPRESSED, event=AlarmEvent.RELEASE), a_limit(), VIEW).body
+
+
 def test_a_raised_alarm_in_full() -> None:
     draft = compose(
         raised(), a_limit(), VIEW, readings=[HistoryRow(SINCE_MS + 1000 * n, 4.0 - n / 10, 0) for n in range(12)]

@@ -13,6 +13,7 @@ from cellar_text import site
 
 from alerts.page.app import make_app
 from alerts.watch.alarm_table import State
+from alerts.watch.shelving import Shelving
 from ingest.cellar import Cellar
 from ingest.entering import enter
 from ingest.pulse import IngestPulse, MirrorPulse
@@ -87,6 +88,14 @@ def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
     assert "Seen by Ana." in _page(on_disk.cellar)
     on_disk.alarm(state=State.RETURNED)
     assert "It is back to normal, but nobody has acknowledged it." in _page(on_disk.cellar)
+
+
+def test_what_is_muted_is_shown_with_its_end_and_reason(on_disk: CellarOnDisk) -> None:
+    assert "Muted" not in _page(on_disk.cellar)
+    on_disk.alarm(state=State.SHELVED, shelving=Shelving("Ana", NOW, "<lid> off", 7200.0, NOW + 7_200_000))
+    page = _page(on_disk.cellar)
+    assert "<h2>Alarms</h2> <p>None.</p>" in page
+    assert "<li>K1/pressure/low: muted until 21:30:00 CET, by Ana: &lt;lid&gt; off</li>" in page
 
 
 def test_alarms_without_a_value_or_without_a_limit_are_shown(on_disk: CellarOnDisk) -> None:

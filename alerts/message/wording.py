@@ -15,7 +15,7 @@ from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.subject import subject_of
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name
 from alerts.watch.alarm import Transition
-from alerts.watch.alarm_table import Occasion, State
+from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.chatter import STAYS_S, WINDOW_S
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.reading import ESTIMATED, Reason, quality_reason
@@ -91,7 +91,7 @@ def compose(
         fact, details = _returned(transition, limit, view)
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
         fact += f"\n{caution}"
-    parts = [fact, details]
+    parts = [fact, details, _mute_ended(transition)]
     if any(_is_ahead(reading) for reading in readings):
         parts.append(
             f"The clock of probe {limit.probe} is wrong: some of its readings carry times that had not come yet. "
@@ -100,6 +100,16 @@ def compose(
     if readings:
         parts.append(_last_readings(readings, limit, view))
     return MessageText(subject, "\n\n".join(part for part in parts if part) + "\n")
+
+
+def _mute_ended(transition: Transition) -> str:
+    """Why an alarm that somebody may have seen before is reported now: a person had muted it until now."""
+    if transition.event is AlarmEvent.SHELVING_ENDED:
+        return f"It was muted until now, {transition.note}."
+    if transition.event in (AlarmEvent.UNSHELVE, AlarmEvent.RETURN_TO_SERVICE):
+        note = f": {transition.note}" if transition.note else ""
+        return f"It was muted until now; {transition.by} lets it be watched again{note}."
+    return ""
 
 
 def _is_ahead(reading: HistoryRow) -> bool:
