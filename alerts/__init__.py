@@ -8,6 +8,8 @@ judgement_feed  stored judgements as the readings that limits are judged by
 without_store   judging and sending while the store takes no writes
 due_feed        the journal as limits on due work
 limits_now      every limit that is watched now
+gap             a gap in the watch: noticed, and reported with what is found
+turn_reports    what a turn reports beside its alarms
 judging         judges: slow judgements, worked out beside the turn
 judges          the judges that work
 turning         a turn with the store at both ends

@@ -27,7 +27,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from alerts.backups import ScheduledBackup
 from alerts.judges import judges
 from alerts.judging import Judging
-from alerts.message import DirectMessages, MailChannel, Outbox
+from alerts.message import Collector, DirectMessages, MailChannel, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
 from alerts.without_store import WithoutStore
@@ -200,7 +200,8 @@ class AlertsDaemon:
         assert mail is not None
         channel = MailChannel(mail, lambda: mail.password(self._environ, self._cellar.base), self._cellar.site.zone)
         with open_existing(self._cellar.store_path) as store:
-            outbox = Outbox(store, channel.deliver, random.random)
+            collect = Collector(store, self._cellar.site.name).collect
+            outbox = Outbox(store, channel.deliver, random.random, collect)
             while not self.stop_event.is_set():
                 self._outbox_wake.wait(OUTBOX_S)
                 self._outbox_wake.clear()

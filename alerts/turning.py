@@ -12,16 +12,8 @@ from typing import Final
 
 from alerts.due_feed import DueFeed
 from alerts.judgement_feed import JudgementFeed
-from alerts.message import (
-    SHOWN_READINGS,
-    DirectMessages,
-    Notifier,
-    NotJudged,
-    RackingReminders,
-    not_judged,
-    put_report,
-    wrong_future,
-)
+from alerts.message import SHOWN_READINGS, DirectMessages, Notifier
+from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
@@ -48,14 +40,14 @@ from ingest.store.alarms.alarm_record import (
 from ingest.store.alarms.messages import count_waiting
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
-from ingest.store.change_feed import SETTLED, cursor, set_cursor
+from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.connection import BUSY_WAIT_S, translate
 from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged
-from ingest.store.readings.undated import DATED, FORGOTTEN, FORGOTTEN_FUTURE, KNOWN
+from ingest.store.readings.undated import DATED, KNOWN
 from ingest.times import END_OF_TIME_MS
 
 log = logging.getLogger("alerts")
@@ -64,8 +56,6 @@ _TURN: Final = "turn"
 _OCCURRENCE: Final = "occurrence"
 # The counter of the newest pulse of ingest that was judged.
 _PULSE: Final = "turn pulse"
-# The last wrong future that was reported.
-_FORGOTTEN: Final = "turn clock"
 
 # The pulse is written right after that of ingest: what the file system itself writes for a commit is then written once
 # for both. Where ingest is late or dead it is not waited for.
@@ -79,8 +69,6 @@ FIRST_LOOK_MS: Final = 10 * 60 * 1000
 
 # For how long a turn waits for the store's lock while limits are judged in memory.
 SHORT_WAIT_S: Final = 1.0
-# When no limit was judged for longer than this, a message says so; docs/operations.md states this number.
-AWAY_S: Final = 60.0
 # A limit on silence that has heard nothing for so long does not begin again at a restart.
 SILENCE_KEPT_S: Final = 10.0
 # A restart is as quick as this where the daemon died or was started again at once.
@@ -132,7 +120,6 @@ class Turner:
         self._notifier = Notifier(cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
-        self._reminders = RackingReminders(cellar)
         self._judgements = JudgementFeed(store)
         self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
@@ -144,7 +131,8 @@ class Turner:
         self._judged_id = first_fresh_since(store, now.utc_ms - FIRST_LOOK_MS) if judged_id is None else judged_id
         self._occurrences = cursor(store, _OCCURRENCE) or 0
         stored_pulse = pulses(store).alerts
-        self._not_judged = self._gap_before(stored_pulse, now)
+        self._reports = TurnReports(cellar, store, limits, now)
+        self._reports.gap.notice(_away_s(stored_pulse, now), self._judged_id, now)
         self._state = self._load_state(now, stored_pulse)
         self._last_turn: Now = now
         self._tried: Now = now
@@ -189,25 +177,13 @@ class Turner:
             if key in self._limits and self._limits[key].setpoint > AFTER_BOOT_S
         }
 
-    def _gap_before(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> NotJudged | None:
-        """From when to when nothing was judged before this start, by the last pulse; None where that is not long."""
-        if pulse is None:
-            return None
-        away_s = None if now.even is None or pulse.beat.even is None else now.even.since(pulse.beat.even)
-        return self._gap((now.utc_ms - pulse.at_ms) / 1000 if away_s is None else away_s, now)
-
-    def _gap(self, away_s: float, now: Now) -> NotJudged | None:
-        if away_s <= AWAY_S:
-            return None
-        settled = (cursor(self._store, SETTLED) or 0) > self._judged_id
-        return NotJudged(now.utc_ms - round(away_s * 1000), now.utc_ms, settled)
-
     def _watch_limits(self, limits: dict[str, EffectiveLimit]) -> None:
         """Watch these limits from now on: what the journal says of lots has changed which there are."""
         self._limits, self.limit_count = limits, len(limits)
         self._watch = Watch(limits)
         self._notifier = Notifier(self._cellar, limits, self._last_readings)
         self._suppression = JournalSuppression(limits)
+        self._reports.watch(limits)
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began. Cheap."""
@@ -228,8 +204,7 @@ class Turner:
 
     def _turn(self, now: Now) -> int:
         self._seen_version = self._data_version()
-        if self._not_judged is None:
-            self._not_judged = self._gap(now.mono - self._last_turn.mono, now)
+        self._reports.gap.notice(now.mono - self._last_turn.mono, self._judged_id, now)
         datings = cursor(self._store, DATED)
         if datings != self._datings:
             # The board's clock came right and estimated times were moved; what is judged next may be of an earlier
@@ -256,20 +231,18 @@ class Turner:
             occurrences += 1
             return occurrence_id(occurrences)
 
+        self._reports.gap.see(inputs.readings)
         result = self._watch.turn(self._state, inputs, now, next_occurrence)
         judged_id = rows[-1][0] if rows else self._judged_id
         messages = 0
-        forgotten = cursor(self._store, FORGOTTEN)
-        wrong = cursor(self._store, FORGOTTEN_FUTURE) if forgotten != cursor(self._store, _FORGOTTEN) else None
-        reminders = self._reminders.due(self._store.connection, self._vessel_use.at(now.utc_ms).begun, now.utc_ms)
-        news = (result.changed, result.removed, result.transitions, result.outcomes, self._not_judged, wrong, reminders)
-        if pulse_is_due or any(news):
+        begun = self._vessel_use.at(now.utc_ms).begun
+        reports = self._reports.look(begun, now, is_caught_up=len(rows) < MOST_A_TURN)
+        news = (result.changed, result.removed, result.transitions, result.outcomes)
+        if pulse_is_due or reports.is_any or any(news):
             with self._store.write() as connection:
-                messages = self._report(connection, now, wrong) + self._keep(connection, result, now)
-                messages += self._reminders.put(connection, reminders, now.utc_ms)
+                messages = self._keep(connection, result, now)
+                messages += self._reports.put(connection, reports, result.state, now)
                 self._without_store.keep(connection, result.transitions, now)
-                if forgotten is not None:
-                    set_cursor(connection, _FORGOTTEN, forgotten)
                 set_cursor(connection, _TURN, judged_id)
                 set_cursor(connection, _OCCURRENCE, occurrences)
                 if ingest is not None:
@@ -278,12 +251,12 @@ class Turner:
                 pulse = self._pulse(judged_id, result.state, now)
                 write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
             self._without_store.stored(now)
+            self._reports.stored(reports, messages)
             _log_steps(result.transitions)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
         self._judgements.taken()
         self._due.taken()
-        self._not_judged = None
         self._last_turn = now
         self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
@@ -294,7 +267,7 @@ class Turner:
         self._without_store.failed(error, self._tried, now, self._shadow)
         if self._without_store.is_judging:
             # So there is no time in which nothing was judged; the message about the store says what was left out.
-            self._last_turn, self._not_judged = now, None
+            self._last_turn = now
 
     def _shadow(self) -> Shadow:
         numbers = count(self._occurrences + 1)
@@ -345,18 +318,6 @@ class Turner:
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
 
-    def _report(self, connection: sqlite3.Connection, now: Now, wrong_future_ms: int | None) -> int:
-        """Put what belongs to no alarm into the outbox; the number of messages."""
-        file, zone, count = self._cellar.file, self._cellar.site.zone, 0
-        if (gap := self._not_judged) is not None:
-            text = not_judged(gap, file, zone)
-            log.warning("%s", text.body.partition("\n")[0])
-            count += put_report(connection, text, self._cellar, f"not-judged-{gap.from_ms}", now.utc_ms)
-        if wrong_future_ms is not None:
-            text = wrong_future(wrong_future_ms, file, zone)
-            count += put_report(connection, text, self._cellar, f"clock-{wrong_future_ms}", now.utc_ms)
-        return count
-
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(
             limits=self.limit_count,
@@ -386,7 +347,16 @@ class Turner:
             transitions[add_transition(connection, _transition_row(transition))] = transition
         for event, outcome in result.outcomes:
             mark_applied(connection, event, outcome, now.utc_ms)
-        return self._notifier.notify(connection, transitions, now.utc_ms)
+        return self._notifier.notify(connection, transitions, now.utc_ms, report_by_ms=self._reports.gap.report_by_ms)
+
+
+def _away_s(pulse: Pulse[AlertsPulse] | None, now: Now) -> float:
+    """For how long no turn was made before this start, by the last pulse, in seconds; 0 if there was none."""
+    if pulse is None:
+        return 0.0
+    if now.even is None or pulse.beat.even is None or (away_s := now.even.since(pulse.beat.even)) is None:
+        return (now.utc_ms - pulse.at_ms) / 1000
+    return away_s
 
 
 def _log_steps(transitions: Sequence[Transition]) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from alerts.message.bundle import Notice, combine, gather
+from alerts.message.bundle import Notice, combine, fold, gather
 from alerts.message.cautions import GAS
 from alerts.message.message_id import stable_message_id
 from alerts.message.subject import PRIORITY_WORDS
@@ -17,7 +17,7 @@ def notice(name: str, priority: str = "medium", occasion: Occasion = Occasion.RA
     if priority == "high" and is_active:
         body += f"{GAS}\n"
     text = MessageText(f"{word}: {name} pressure, no data", body)
-    return Notice((name,), occasion, text, priority, not_before_ms, is_active)
+    return Notice((name,), occasion, text, priority, not_before_ms, is_active, "waking" if not_before_ms else "")
 
 
 def test_three_stay_apart_and_four_become_one() -> None:
@@ -51,7 +51,7 @@ def test_what_may_go_out_at_another_moment_is_neither_hurried_nor_held_up() -> N
 
 def test_a_raise_and_its_return_in_one_turn_are_one() -> None:
     both = [notice("a", "high"), notice("b"), notice("a", "high", Occasion.RETURNED)]
-    one, other = gather(both, "Mill Lane")
+    one, other = fold(both)
     assert one.draft.subject == "CAME AND WENT: a pressure, no data"
     assert one.occasion is Occasion.RETURNED
     assert one.draft.body.index("what returned a says") < one.draft.body.index("what raised a says")
@@ -61,7 +61,7 @@ def test_a_raise_and_its_return_in_one_turn_are_one() -> None:
 
 def test_a_return_does_not_join_another_alarms_raise_nor_a_later_raise() -> None:
     apart = [notice("a", occasion=Occasion.RETURNED), notice("b"), notice("a")]
-    assert gather(apart, "Mill Lane") == apart
+    assert fold(apart) == apart
 
 
 def test_a_combined_message_waits_for_the_hour_of_the_raise() -> None:

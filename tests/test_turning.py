@@ -10,100 +10,28 @@ from cellar_text import KEG, MQTT, keg, limit, mail, probe, site, temperature
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from samples import a_sample
+from turning_bench import CELLAR, EPOCH_MS, MAIL, WATCHED, Bench
 
-from alerts.turning import Turner, occurrence_id
+from alerts.turning import occurrence_id
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.own_limits import watched_limits
-from alerts.watch.turn_inputs import Now
-from ingest.cellar import Cellar, parse_cellar
 from ingest.errors import StoreError
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import parse_body
 from ingest.journal.open_rackings import LONGEST_RACKING_MS
 from ingest.operator_event import OperatorEventKind, OperatorRequest
-from ingest.probes.binding import bindings, declarations
+from ingest.probes.binding import bindings
 from ingest.probes.decode import Decoder
 from ingest.pulse import PULSE_S, BrokerPulse, IngestPulse
 from ingest.reading import Quality, Reason, quality_code, quality_reason
-from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
-from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
+from ingest.store.alarms.messages import recent_messages
 from ingest.store.alarms.operator_events import append_event, append_events, outcome_of
-from ingest.store.change_feed import FED, cursor, set_cursor
+from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.journal.entries import strike, write_entry
 from ingest.store.pulse_rows import pulses, write_pulse
-from ingest.store.readings.fresh import Appender
-from ingest.store.readings.series import declare
-from ingest.store.readings.settling import Settler
 from ingest.store.readings.undated import DATED, KNOWN
 from ingest.store.readings.wrong_future import forget_future
-
-EPOCH_MS = 1_790_000_000_000
-
-WATCHED = site(waking="07:00-22:00") + MQTT + KEG + probe(topic="cellar/K1/pressure", unit="psi")
-LOW = limit(
-    at="K1", quantity="pressure", low="5 kPa", deadband="1 kPa", on_delay="10 s", off_delay="0 s", priority="high"
-)
-MAIL = mail(to=["ana@cellar.example", "ben@cellar.example"])
-CELLAR = WATCHED + LOW + MAIL
-
-
-class Bench:
-    """A store, its appender, and a turner that can be made anew, as a restart does."""
-
-    def __init__(self, folder: Path, text: str = CELLAR) -> None:
-        self.path = folder / "cellar.db"
-        self.cellar: Cellar = parse_cellar(text, file="cellar.toml", base=folder)
-        self.store: Store = create_or_open(self.path, EPOCH_MS)
-        self.series = declare(self.store, declarations(self.cellar), EPOCH_MS)
-        self.appender = Appender(self.store)
-        self.second = 0.0
-        self.clock_is_off_s = 0.0
-        self.boot = "boot-1"
-        self.turner = self._turner()
-
-    def _turner(self) -> Turner:
-        return Turner(self.cellar, self.store, self.now)
-
-    @property
-    def now(self) -> Now:
-        wall_s = self.second + self.clock_is_off_s
-        return Now(EPOCH_MS + round(wall_s * 1000), 1000.0 + self.second, self.boot)
-
-    def restart(self, text: str | None = None) -> None:
-        if text is not None:
-            self.cellar = parse_cellar(text, file="cellar.toml", base=self.path.parent)
-            self.series = declare(self.store, declarations(self.cellar), self.now.utc_ms)
-        self.turner = self._turner()
-
-    def reading(self, psi: float, quality: int = 0, ago_s: float = 0.0) -> None:
-        self.appender.append([(self.series["k1-pressure"], self.now.utc_ms - round(ago_s * 1000), psi, quality)])
-
-    def settle(self, older_than_s: float) -> None:
-        """Pack what is old, as upkeep does it."""
-        with self.store.write() as connection:
-            set_cursor(connection, FED, self.appender.newest_id)
-        settler = Settler(self.store)
-        settler.begin(self.now.utc_ms - round(older_than_s * 1000))
-        while settler.slice():
-            pass
-
-    def ingest_lives(self, connected: bool = True) -> None:
-        with self.store.write() as connection:
-            pulse = IngestPulse(mqtt=BrokerPulse(connected=connected))
-            write_pulse(connection, pulse, self.now.utc_ms, EPOCH_MS, self.now.even)
-
-    def turn(self, after_s: float = 1.0) -> int:
-        self.second += after_s
-        return self.turner.turn(self.now)
-
-    def send(self) -> None:
-        """What waits goes out, as the outbox would do it."""
-        for row in due_messages(self.store, self.now.utc_ms):
-            mark_sent(self.store, row.id, self.now.utc_ms)
-
-    def subjects(self) -> list[str]:
-        return [f"{row.recipient.split('@')[0]}: {row.subject}" for row in reversed(recent_messages(self.store, 100))]
 
 
 @pytest.fixture
@@ -551,48 +479,6 @@ def test_the_record_of_an_acknowledgement_has_the_value_of_that_time(bench: Benc
 
 def _notes(bench: Bench) -> list[str]:
     return [subject for subject in bench.subjects() if "NOTE" in subject]
-
-
-def test_what_was_not_judged_is_reported_once(bench: Bench) -> None:
-    for _ in range(3):
-        bench.ingest_lives()
-        bench.turn(10.0)
-    bench.second += 50.0
-    bench.restart()
-    bench.turn()
-    assert _notes(bench) == [], "a minute is no gap"
-    # Stopped, and ended by what watches over it; the clock is set meanwhile.
-    bench.second += 130.0
-    bench.clock_is_off_s = -3600.0
-    bench.restart()
-    bench.ingest_lives()
-    bench.turn()
-    assert _notes(bench) == [f"{who}: NOTE: no limit was judged for 2 min 10 s" for who in ("ana", "ben")]
-    # Stopped, and woken again.
-    bench.ingest_lives()
-    bench.turn(100.0)
-    assert _notes(bench)[2:] == [f"{who}: NOTE: no limit was judged for 1 min 40 s" for who in ("ana", "ben")]
-    for _ in range(20):
-        bench.ingest_lives()
-        bench.turn(10.0)
-    bench.restart()
-    bench.turn()
-    assert len(_notes(bench)) == 4
-    body = next(row.body for row in recent_messages(bench.store) if "1 min 40 s" in row.subject)
-    assert "are judged now, in their order" in body
-
-
-def test_readings_that_were_settled_unseen_are_reported(bench: Bench) -> None:
-    bench.reading(12.0)
-    bench.turn(10.0)
-    for _ in range(3):
-        bench.second += 3600.0
-        bench.reading(0.5)
-    bench.settle(600.0)
-    bench.restart()
-    bench.turn()
-    assert _notes(bench)[0] == "ana: NOTE: no limit was judged for 3 h"
-    assert "has been settled meanwhile and is not judged any more" in recent_messages(bench.store)[0].body
 
 
 _SPARSE = CELLAR + (

@@ -131,6 +131,8 @@ def _message(mail: MailSettings, limit: EffectiveLimit, text: MessageText, numbe
         body=text.body,
         created_ms=now_ms,
         not_before_ms=now_ms,
+        hold="",
+        priority="",
         state="waiting",
         attempts=0,
         next_try_ms=now_ms,

@@ -7,35 +7,43 @@ facts              what is wrong or right again, by the kind of limit
 cautions           what may hurt the person who answers
 wording            a transition in plain words
 bundle             several messages become one
+flood              more alarms than one person can read
+digest             what is collected and sent once a day
 hours              when a message may go out without waking anybody
 message_id         the Message-ID, the same on every try
 trial              the message that a limit would send for a value
 notices            the messages that a turn's transitions cause, put into the outbox
+standing           alarms that stand, in a line each
+flood_end          that a flood is over
+gap_report         that nothing was watched for a while, and what is found
 reports            messages that belong to no alarm
 racking_reminders  a racking that no entry finishes
+collecting         what was held back goes out together
 outbox             what is due is sent, and tried again
 direct             what cannot wait for the store goes to the channel at once
 mail               the channel
 smtp_client        the connection to a mail server, with a bound on each reply
 """
 
+from alerts.message.collecting import Collector
 from alerts.message.direct import DirectMessages
+from alerts.message.flood_end import FloodEnd
 from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
 from alerts.message.racking_reminders import RackingReminders
-from alerts.message.reports import NotJudged, not_judged, put_report, wrong_future
+from alerts.message.reports import put_report, wrong_future
 from alerts.message.wording import SHOWN_READINGS
 
 __all__ = [
     "SHOWN_READINGS",
+    "Collector",
     "DirectMessages",
+    "FloodEnd",
     "MailChannel",
-    "NotJudged",
     "Notifier",
     "Outbox",
     "RackingReminders",
-    "not_judged",
     "put_report",
     "try_login",
     "wrong_future",

@@ -5,7 +5,20 @@ Nothing waits for anything here: what is put together may go out at the same mom
 
 from __future__ import annotations
 
-__all__ = ["MOST_APART", "PRIORITY_RANK", "Notice", "bundle_text", "combine", "count_words", "gather"]
+__all__ = [
+    "MOST_APART",
+    "Notice",
+    "combine",
+    "count_words",
+    "fold",
+    "gather",
+    "in_capitals",
+    "joined",
+    "listed",
+    "most_urgent_first",
+    "notice_of",
+    "together",
+]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -16,6 +29,7 @@ from alerts.message.subject import CAME_AND_WENT, SUBJECT_LIMIT, shortened, tail
 from alerts.message.wording import MessageText
 from alerts.view.format import counted
 from alerts.watch.alarm_table import Occasion
+from ingest.store.alarms.messages import MessageRow
 
 # More than this many from one turn to one person are put together; this project's choice.
 MOST_APART: Final = 3
@@ -29,17 +43,32 @@ PRIORITY_RANK: Final = {"high": 0, "medium": 1, "low": 2}
 class Notice:
     """A message to one person that is not stored yet, or not sent yet.
 
-    occurrences: what it is about (several once gathered); occasion: of several that of the most urgent; priority: of
-    the limit, of several the highest; not_before_ms: when it may first go out, UTC milliseconds; is_active: whether
-    something is not as it should be, so that this is no all-clear.
+    occurrences: what it is about (several once gathered); occasion: an ``Occasion``, of several that of the most
+    urgent, or what kind of summary it is; priority: of the limit, of several the highest; not_before_ms: when it may
+    first go out, UTC milliseconds; is_active: whether something is not as it should be, so that this is no all-clear;
+    hold: why it is held back until then, "" if it is not.
     """
 
     occurrences: tuple[str, ...]
-    occasion: Occasion
+    occasion: str
     draft: MessageText
     priority: str
     not_before_ms: int
     is_active: bool = True
+    hold: str = ""
+
+
+def notice_of(row: MessageRow) -> Notice:
+    """Make a notice of a message that is stored and was not sent yet."""
+    return Notice(
+        occurrences=tuple((row.occurrence or "").split()),
+        occasion=row.occasion,
+        draft=MessageText(row.subject, row.body),
+        priority=row.priority or "low",
+        not_before_ms=row.not_before_ms,
+        is_active=bool(row.priority),
+        hold=row.hold,
+    )
 
 
 def combine(raised: Notice, returned: Notice) -> Notice:
@@ -59,15 +88,12 @@ def combine(raised: Notice, returned: Notice) -> Notice:
         draft=MessageText(shortened(f"{CAME_AND_WENT}: {tail_of(earlier.subject)}", SUBJECT_LIMIT), body),
         priority=raised.priority,
         not_before_ms=raised.not_before_ms,
+        hold=raised.hold,
     )
 
 
-def gather(notices: Sequence[Notice], site: str) -> list[Notice]:
-    """Put together what one turn has to say to one person.
-
-    A raise and the return of the same occurrence become one. Of those that may go out at the same moment, more than
-    ``MOST_APART`` become one. site: the cellar's name.
-    """
+def fold(notices: Sequence[Notice]) -> list[Notice]:
+    """Make one notice of a raise and the return of the same occurrence, where both came in one turn."""
     folded: list[Notice] = []
     for notice in notices:
         raised = next((index for index, each in enumerate(folded) if _is_raise_of(each, notice)), None)
@@ -75,57 +101,73 @@ def gather(notices: Sequence[Notice], site: str) -> list[Notice]:
             folded.append(notice)
         else:
             folded[raised] = combine(folded[raised], notice)
-    moments: dict[int, list[Notice]] = {}
-    for notice in folded:
-        moments.setdefault(notice.not_before_ms, []).append(notice)
-    gathered: list[Notice] = []
-    for group in moments.values():
-        gathered += group if len(group) <= MOST_APART else [_together(group, site)]
-    return gathered
+    return folded
+
+
+def gather(notices: Sequence[Notice], site: str) -> list[Notice]:
+    """Put together what may go out now, if it is more than ``MOST_APART``; what is held back is left as it is.
+
+    site: the cellar's name.
+    """
+    at_once = [each for each in notices if not each.hold]
+    held = [each for each in notices if each.hold]
+    return [*(at_once if len(at_once) <= MOST_APART else [together(at_once, site)]), *held]
 
 
 def _is_raise_of(earlier: Notice, later: Notice) -> bool:
     return (
-        earlier.occasion is Occasion.RAISED
-        and later.occasion is Occasion.RETURNED
+        earlier.occasion == Occasion.RAISED
+        and later.occasion == Occasion.RETURNED
         and earlier.occurrences == later.occurrences
     )
 
 
-def _together(group: Sequence[Notice], site: str) -> Notice:
-    ordered = sorted(group, key=lambda each: (not each.is_active, PRIORITY_RANK[each.priority]))
+def most_urgent_first(notices: Sequence[Notice]) -> list[Notice]:
+    """The alarms by priority, then the all-clears."""
+    return sorted(notices, key=lambda each: (not each.is_active, PRIORITY_RANK[each.priority]))
+
+
+def together(notices: Sequence[Notice], site: str) -> Notice:
+    """Make one notice of several. site: the cellar's name."""
+    ordered = most_urgent_first(notices)
+    count = count_words(ordered)
+    return joined(ordered, f"{in_capitals(count)} at {site}", f"{count} at {site} at once:\n{listed(ordered)}")
+
+
+def joined(ordered: Sequence[Notice], subject_head: str, body: str, occasion: str = "") -> Notice:
+    """Make one notice of several, the most urgent first; its subject ends with what the first is about.
+
+    occasion: "" for that of the first.
+    """
     first = ordered[0]
+    subject = shortened(f"{subject_head}: {tail_of(first.draft.subject)}", SUBJECT_LIMIT)
     return Notice(
         occurrences=tuple(name for each in ordered for name in each.occurrences),
-        occasion=first.occasion,
-        draft=bundle_text(ordered, site),
-        priority=min((each.priority for each in ordered), key=PRIORITY_RANK.__getitem__),
+        occasion=occasion or first.occasion,
+        draft=MessageText(subject, body),
+        priority=first.priority,
         not_before_ms=first.not_before_ms,
         is_active=first.is_active,
     )
 
 
-def bundle_text(ordered: Sequence[Notice], site: str) -> MessageText:
-    """Write one message of several notices, the most urgent first. site: the cellar's name."""
-    count = count_words(ordered)
-    subjects = "\n".join(f"  {each.draft.subject}" for each in ordered)
-    in_full = ordered[:MOST_IN_FULL]
+def listed(ordered: Sequence[Notice], note: str = "") -> str:
+    """Write the subject of each notice, the cautions, and the first in full. note: a paragraph after the cautions."""
+    high = sum(each.is_active and each.priority == "high" for each in ordered)
+    in_full = ordered[: max(MOST_IN_FULL, high)]
     bodies = [each.draft.body for each in ordered if each.is_active]
     cautions = [caution for caution in CAUTIONS if any(caution in body.split("\n") for body in bodies)]
-    parts = [f"{count} at {site} at once:\n{subjects}"]
-    if cautions:
-        parts.append("\n".join(cautions))
+    parts = ["\n".join(f"  {each.draft.subject}" for each in ordered), "\n".join(cautions), note]
     parts += [f"---- {each.draft.subject}\n\n{without_cautions(each.draft.body).rstrip()}" for each in in_full]
     if len(ordered) > len(in_full):
         parts.append(f"---- The other {len(ordered) - len(in_full)} stand above by their subject only.")
-    subject = f"{_in_capitals(count)} at {site}: {tail_of(ordered[0].draft.subject)}"
-    return MessageText(shortened(subject, SUBJECT_LIMIT), "\n\n".join(parts) + "\n")
+    return "\n\n".join(part for part in parts if part) + "\n"
 
 
 def count_words(notices: Sequence[Notice]) -> str:
     """How many alarms and all-clears there are: "4 alarms, 2 of high priority, and 1 all-clear"."""
     alarms = [each.priority for each in notices if each.is_active]
-    removed = sum(each.occasion is Occasion.REMOVED for each in notices)
+    removed = sum(each.occasion == Occasion.REMOVED for each in notices)
     clears = len(notices) - len(alarms) - removed
     parts = []
     if alarms:
@@ -144,5 +186,6 @@ def count_words(notices: Sequence[Notice]) -> str:
     return " and ".join(parts) if len(parts) < 3 else f"{', '.join(parts[:-1])} and {parts[-1]}".replace(",,", ",")
 
 
-def _in_capitals(count: str) -> str:
+def in_capitals(count: str) -> str:
+    """The words of ``count_words`` as a subject begins with them."""
     return count.upper().replace(" OF ", " of ").replace(" AND ", " and ")

@@ -14,14 +14,16 @@ _DAY = timedelta(days=1)
 def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo) -> int:
     """The first moment from ``now_utc_ms`` on (UTC milliseconds) at which a message may go out.
 
-    hours: ``any`` or ``waking``; waking: from and to in local time of ``tz``, over midnight if to lies before from,
-    the whole day if both are the same. On the nights of a clock change, waking hours are as long as they can be: a time
-    that occurs twice begins them the first time and ends them the second; a time that is skipped is the
-    moment of the change.
+    hours: ``any``, ``waking``, or ``digest`` for the next beginning of waking hours; waking: from and to in local time
+    of ``tz``, over midnight if to lies before from, the whole day if both are the same. On the nights of a clock
+    change, waking hours are as long as they can be: a time that occurs twice begins them the first time and ends them
+    the second; a time that is skipped is the moment of the change.
     """
     if hours == "any":
         return now_utc_ms
     begin, end = waking
+    if hours == "digest":
+        return _next_beginning(now_utc_ms, begin, tz)
     if begin == end:
         return now_utc_ms
     now = datetime.fromtimestamp(now_utc_ms // 1000, UTC)
@@ -33,6 +35,12 @@ def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo)
             return max(now_utc_ms, round(begins.timestamp() * 1000))
         day += _DAY
     return now_utc_ms  # no time zone has four days without a waking hour; late words are worse than a short night
+
+
+def _next_beginning(now_utc_ms: int, begin: time, tz: tzinfo) -> int:
+    day = datetime.fromtimestamp(now_utc_ms // 1000, UTC).astimezone(tz).date()
+    moments = (round(_moment(day + number * _DAY, begin, tz, fold=0).timestamp() * 1000) for number in range(-1, 3))
+    return next(moment for moment in moments if moment > now_utc_ms)
 
 
 def _moment(day: date, at: time, tz: tzinfo, *, fold: int) -> datetime:

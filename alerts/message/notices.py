@@ -5,20 +5,27 @@ Several of one turn to one person become one, so that a broker that dies does no
 
 from __future__ import annotations
 
-__all__ = ["Notifier"]
+__all__ = ["GAP", "Notifier"]
 
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from typing import Final
 
-from alerts.message.bundle import Notice, combine, gather
+from alerts.message.bundle import Notice, combine, fold, notice_of
+from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest
 from alerts.message.message_id import stable_message_id
-from alerts.message.wording import MessageText, compose, view_of
+from alerts.message.wording import compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from ingest.cellar import Cellar, EffectiveLimit
-from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
+from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since
+from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
+
+# Why a message waits for the report about a gap.
+GAP: Final = "gap"
 
 
 class Notifier:
@@ -37,20 +44,33 @@ class Notifier:
         self._limits = limits
         self._last_readings = last_readings
 
-    def notify(self, connection: sqlite3.Connection, transitions: Mapping[int, Transition], now_ms: int) -> int:
+    def notify(
+        self,
+        connection: sqlite3.Connection,
+        transitions: Mapping[int, Transition],
+        now_ms: int,
+        *,
+        report_by_ms: int | None = None,
+    ) -> int:
         """Put the messages that the transitions cause into the outbox; give their number.
 
-        transitions: by the id of the row in the alarm record, which makes the Message-ID. Without ``[mail]`` nothing
-        is written.
+        transitions: by the id of the row in the alarm record, which makes the Message-ID; report_by_ms: while what is
+        found after a gap is collected, the latest time of the report; only alarms of high priority go out before.
+        Without ``[mail]`` nothing is written.
         """
         mail = self._cellar.mail
         announced = {row: transition for row, transition in transitions.items() if transition.occasion is not None}
         if mail is None or not announced:
             return 0
+        site, file = self._cellar.site.name, self._cellar.file
         count = 0
         for recipient in mail.to:
-            notices = [self._notice(connection, transition, recipient, now_ms) for transition in announced.values()]
-            for notice in gather(notices, self._cellar.site.name):
+            notices = fold([self._notice(connection, each, recipient, now_ms) for each in announced.values()])
+            if report_by_ms is not None:
+                notices = [_for_report(notice, report_by_ms) for notice in notices]
+            since_ms = flood_since(connection, recipient)
+            recent = alarms_since(connection, recipient, now_ms - WINDOW_MS)
+            for notice in in_flood(notices, since_ms, recent, now_ms, site=site, file=file):
                 # The row of the first transition in the message names it; a row goes into one message only.
                 row = next(
                     row for row, transition in announced.items() if _occurrence(transition) in notice.occurrences
@@ -73,28 +93,30 @@ class Notifier:
         )
         hours = limit.hours if limit is not None else "any"
         site = self._cellar.site
+        not_before_ms = earliest(now_ms, hours, site.waking, site.zone)
         return Notice(
             occurrences=(occurrence,),
             occasion=transition.occasion,
             draft=draft,
             priority=limit.priority if limit is not None else "low",
-            not_before_ms=earliest(now_ms, hours, site.waking, site.zone),
+            not_before_ms=not_before_ms,
             is_active=transition.occasion is not Occasion.REMOVED
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
+            hold=hours if not_before_ms > now_ms else "",
         )
 
     def _put(self, connection: sqlite3.Connection, notice: Notice, row: int, recipient: str, now_ms: int) -> None:
         mail = self._cellar.mail
         assert mail is not None
-        single = notice.occurrences[0] if len(notice.occurrences) == 1 else None
+        single = notice.occurrences[0] if len(notice.occurrences) == 1 and notice.occasion != FLOOD else None
         occasion = notice.occasion
         thread_id = None
-        if single is not None and notice.occasion is not Occasion.RAISED:
+        if single is not None and notice.occasion != Occasion.RAISED:
             ends_it = notice.occasion in (Occasion.RETURNED, Occasion.REMOVED)
             raised = unsent_raise(connection, single, recipient) if ends_it else None
             if raised is not None:
                 cancel_waiting(connection, raised.id, now_ms, "sent together with the return to normal")
-                notice = combine(_as_notice(raised, single), notice)
+                notice = combine(notice_of(raised), notice)
             else:
                 thread = thread_of(connection, single, recipient)
                 thread_id = thread[0] if thread else None
@@ -105,13 +127,15 @@ class Notifier:
                 message_id=stable_message_id(single or "several", row, recipient_number, sender=mail.sender),
                 thread_id=thread_id,
                 occurrence=" ".join(notice.occurrences),
-                occasion=occasion.value,
+                occasion=str(occasion),
                 channel="mail",
                 recipient=recipient,
                 subject=notice.draft.subject,
                 body=notice.draft.body,
                 created_ms=now_ms,
                 not_before_ms=notice.not_before_ms,
+                hold=notice.hold,
+                priority=notice.priority if notice.is_active else "",
             ),
         )
 
@@ -120,5 +144,7 @@ def _occurrence(transition: Transition) -> str:
     return transition.occurrence or transition.key
 
 
-def _as_notice(row: MessageRow, occurrence: str) -> Notice:
-    return Notice((occurrence,), Occasion.RAISED, MessageText(row.subject, row.body), "medium", row.not_before_ms)
+def _for_report(notice: Notice, report_by_ms: int) -> Notice:
+    if notice.hold == "digest" or (notice.is_active and notice.priority == "high"):
+        return notice
+    return replace(notice, hold=GAP, not_before_ms=report_by_ms)

@@ -54,15 +54,21 @@ class DeliveryFailure:
 
 
 class Outbox:
-    """The queue's work. deliver: gets a message and the time (UTC ms); chance: gives numbers in [0, 1)."""
+    """The queue's work.
+
+    deliver: gets a message and the time (UTC ms); chance: gives numbers in [0, 1); collect: puts together what may go
+    out as one message, given the time.
+    """
 
     def __init__(
         self,
         store: Store,
         deliver: Callable[[MessageRow, int], Delivered | DeliveryFailure],
         chance: Callable[[], float],
+        collect: Callable[[int], None] = lambda now_ms: None,
     ) -> None:
         self._store = store
+        self._collect = collect
         self._deliver = deliver
         self._chance = chance
         self._unnoted: dict[int, int] = {}
@@ -74,6 +80,10 @@ class Outbox:
         for each message; the others stay due. What went out and could not be noted is noted later, not sent again.
         """
         self._note_sent()
+        try:
+            self._collect(now_ms)
+        except StoreError as error:
+            _log.warning("what waited to go out together goes out by itself: %s", error)
         count = 0
         for message in due_messages(self._store, now_ms):
             if message.id in self._unnoted or not self._begin(message):

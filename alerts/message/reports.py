@@ -1,44 +1,17 @@
-"""Messages that belong to no alarm: what leeside did not do for a while, or found out about the machine's clock."""
+"""Messages that belong to no alarm: what leeside found out about the machine's clock."""
 
 from __future__ import annotations
 
-__all__ = ["NotJudged", "not_judged", "put_report", "wrong_future"]
+__all__ = ["put_report", "wrong_future"]
 
 import sqlite3
 from datetime import tzinfo
-from typing import NamedTuple
 
 from alerts.message.message_id import stable_message_id
 from alerts.message.wording import MessageText
-from alerts.view.format import duration_text, exact_time
+from alerts.view.format import exact_time
 from ingest.cellar import Cellar
 from ingest.store.alarms.messages import NewMessage, add_message
-
-
-class NotJudged(NamedTuple):
-    """From when to when (UTC ms) no turn was made. settled: readings of that time may have been packed unseen."""
-
-    from_ms: int
-    to_ms: int
-    settled: bool = False
-
-
-def not_judged(gap: NotJudged, file: str, zone: tzinfo) -> MessageText:
-    """Write that no limit was judged for a while. file: the cellar file as a command names it."""
-    begin, end = exact_time(gap.from_ms, zone), exact_time(gap.to_ms, zone)
-    span = duration_text((gap.to_ms - gap.from_ms) / 1000)
-    body = (
-        f"Leeside judged no limit from {begin} to {end} ({span}): its alerts daemon was stopped, hung or "
-        "could not write. No alarm was raised in that time.\n\n"
-    )
-    if gap.settled:
-        body += (
-            "A part of the readings of that time has been settled meanwhile and is not judged any more. Look at them: "
-            f"`leeside history {file}`. The others are judged now, so an alarm may come late.\n"
-        )
-    else:
-        body += "The readings of that time are judged now, in their order, so an alarm may come late.\n"
-    return MessageText(f"NOTE: no limit was judged for {span}", body)
 
 
 def wrong_future(future_ms: int, file: str, zone: tzinfo) -> MessageText:

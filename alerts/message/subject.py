@@ -6,7 +6,16 @@ mail readers that thread by subject; what changes (priority, all-clear, the pres
 
 from __future__ import annotations
 
-__all__ = ["CAME_AND_WENT", "PRIORITY_WORDS", "SUBJECT_LIMIT", "shortened", "side", "subject_of", "tail_of"]
+__all__ = [
+    "CAME_AND_WENT",
+    "PRIORITY_WORDS",
+    "SUBJECT_LIMIT",
+    "alarm_name",
+    "shortened",
+    "side",
+    "subject_of",
+    "tail_of",
+]
 
 from typing import Final
 
@@ -70,6 +79,11 @@ def side(limit: EffectiveLimit) -> str:
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit is None:
         return shortened(transition.key, _TAIL_LIMIT)
+    return alarm_name(limit, transition.raised_value)
+
+
+def alarm_name(limit: EffectiveLimit, value: float | None) -> str:
+    """What an alarm is about: place, quantity, value and setpoint, or for how long nothing came."""
     if limit.kind == "due":
         return shortened(due_name(limit), _TAIL_LIMIT - len(_IS_DUE)) + _IS_DUE
     quantity = measured_name(limit)
@@ -78,8 +92,8 @@ def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
         words = own.tail if own is not None else missing_words(limit) + " for {span}"
         rest = f" {quantity}, {words.format(span=duration_text(limit.setpoint))}"
     else:
-        value = "" if transition.raised_value is None else f" {limit_value_text(transition.raised_value, limit)}"
-        rest = f" {quantity}{value}, {side(limit)} {setpoint_text(limit)}"
+        shown = "" if value is None else f" {limit_value_text(value, limit)}"
+        rest = f" {quantity}{shown}, {side(limit)} {setpoint_text(limit)}"
     return shortened(limit.at, _TAIL_LIMIT - len(rest)) + rest
 
 

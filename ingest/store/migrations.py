@@ -92,6 +92,15 @@ def _judgements(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE transition ADD COLUMN finding TEXT NOT NULL DEFAULT ''")
 
 
+def _held_messages(connection: sqlite3.Connection) -> None:
+    connection.execute("ALTER TABLE message ADD COLUMN hold TEXT NOT NULL DEFAULT ''")
+    connection.execute("ALTER TABLE message ADD COLUMN priority TEXT NOT NULL DEFAULT ''")
+    connection.execute("UPDATE message SET hold = 'waking' WHERE state = 'waiting' AND not_before_ms > created_ms")
+    connection.execute(
+        "CREATE INDEX message_of_flood ON message (recipient, id) WHERE occasion IN ('flood', 'flood over')"
+    )
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -101,6 +110,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(6, "where lots lay", _stays),
     Migration(7, "what the first stores lack", _first_stores),
     Migration(8, "judgements, and what they find", _judgements),
+    Migration(9, "why a message waits", _held_messages),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

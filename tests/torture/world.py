@@ -17,6 +17,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, DeliveryFailure, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
@@ -204,7 +205,8 @@ class Alerts:
         self._time = time
         self.store: Store = create_or_open(cellar.store_path, time.wall_ms)
         self._turner = Turner(cellar, self.store, Now(time.wall_ms, time.mono))
-        self._outbox = Outbox(self.store, lambda message, _: mail.deliver(message, time), chance.random)
+        collect = Collector(self.store, cellar.site.name).collect
+        self._outbox = Outbox(self.store, lambda message, _: mail.deliver(message, time), chance.random, collect)
 
     def turn(self) -> None:
         """One turn, and what is due in the outbox."""

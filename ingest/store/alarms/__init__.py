@@ -3,4 +3,5 @@
 alarm_record     where each limit stands, and every change of state
 operator_events  what people asked for, to be applied by the next turn
 messages         the outbox: messages until a channel has taken them
+held_messages    messages that wait to go out together, and whether a person is in a flood of alarms
 """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 __all__ = [
+    "COLUMNS",
     "MessageRow",
     "NewMessage",
     "Undelivered",
@@ -16,6 +17,7 @@ __all__ = [
     "mark_gave_up",
     "mark_sent",
     "mark_sent_directly",
+    "message_rows",
     "recent_messages",
     "thread_of",
     "undelivered",
@@ -34,7 +36,8 @@ class NewMessage(NamedTuple):
 
     message_id: RFC 5322 Message-ID, the same on every try; thread_id: the Message-ID that it follows up, or None;
     occurrence: what it is about, several with a space between; occasion: 'raised', 'returned', ...; not_before_ms: the
-    earliest time of sending.
+    earliest time of sending; hold: why it waits until then ('waking', 'digest', 'flood', 'gap'), "" if it does not;
+    priority: of the alarm, "" for an all-clear and for what belongs to no alarm.
     """
 
     message_id: str
@@ -47,6 +50,8 @@ class NewMessage(NamedTuple):
     body: str
     created_ms: int
     not_before_ms: int
+    hold: str = ""
+    priority: str = ""
 
 
 class MessageRow(NamedTuple):
@@ -65,6 +70,8 @@ class MessageRow(NamedTuple):
     body: str
     created_ms: int
     not_before_ms: int
+    hold: str
+    priority: str
     state: str
     attempts: int
     next_try_ms: int
@@ -91,13 +98,14 @@ LONGEST_TRY_MS = 75 * 60 * 1000
 # What was given up is shown for as long.
 _GIVEN_UP_SHOWN_MS = 24 * 3600 * 1000
 
-_COLUMNS = (
+COLUMNS = (
     "SELECT id, message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
-    " created_ms, not_before_ms, state, attempts, next_try_ms, last_error, ended_ms FROM message"
+    " created_ms, not_before_ms, hold, priority, state, attempts, next_try_ms, last_error, ended_ms FROM message"
 )
 
 
-def _rows(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> list[MessageRow]:
+def message_rows(connection: sqlite3.Connection, rows: Iterable[tuple[Any, ...]]) -> list[MessageRow]:
+    """Make messages of rows of ``COLUMNS``."""
     return [MessageRow._make((*row, _closed_ms(connection, row[3]))) for row in rows]
 
 
@@ -120,7 +128,7 @@ def add_message(connection: sqlite3.Connection, message: NewMessage, sent_ms: in
     """
     cursor = connection.execute(
         "INSERT INTO message (message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
-        " created_ms, not_before_ms, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " created_ms, not_before_ms, hold, priority, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (*message, message.not_before_ms),
     )
     number = int(cursor.lastrowid or 0)
@@ -157,14 +165,14 @@ def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]
     """
     connection = store.connection
     due = connection.execute(
-        f"{_COLUMNS} WHERE state = 'waiting' AND (next_try_ms <= ? OR (attempts = 0 AND not_before_ms <= created_ms)"
+        f"{COLUMNS} WHERE state = 'waiting' AND (next_try_ms <= ? OR (attempts = 0 AND not_before_ms <= created_ms)"
         " OR (attempts > 0 AND next_try_ms > ?)) ORDER BY next_try_ms, id",
         (now_ms, now_ms + LONGEST_TRY_MS),
     ).fetchall()
     if not due:
         return []
     held = _held_back(connection)
-    return _rows(connection, [row for row in due if row[0] not in held][:limit])
+    return message_rows(connection, [row for row in due if row[0] not in held][:limit])
 
 
 def _held_back(connection: sqlite3.Connection) -> set[int]:
@@ -184,16 +192,16 @@ def _held_back(connection: sqlite3.Connection) -> set[int]:
 def recent_messages(store: Store, limit: int = 20) -> list[MessageRow]:
     """Read the newest messages, whatever became of them, newest first."""
     connection = store.connection
-    return _rows(connection, connection.execute(f"{_COLUMNS} ORDER BY id DESC LIMIT ?", (limit,)).fetchall())
+    return message_rows(connection, connection.execute(f"{COLUMNS} ORDER BY id DESC LIMIT ?", (limit,)).fetchall())
 
 
 def unsent_raise(connection: sqlite3.Connection, occurrence: str, recipient: str) -> MessageRow | None:
     """Read the message that raised an occurrence last, if it waits for its first try or was given up."""
     rows = connection.execute(
-        f"{_COLUMNS} WHERE occurrence = ? AND recipient = ? AND occasion = 'raised' ORDER BY id DESC LIMIT 1",
+        f"{COLUMNS} WHERE occurrence = ? AND recipient = ? AND occasion = 'raised' ORDER BY id DESC LIMIT 1",
         (occurrence, recipient),
     ).fetchall()
-    raised = next(iter(_rows(connection, rows)), None)
+    raised = next(iter(message_rows(connection, rows)), None)
     if raised is None:
         return None
     return raised if raised.state == "gave up" or (raised.state == "waiting" and not raised.attempts) else None
@@ -203,7 +211,8 @@ def thread_of(connection: sqlite3.Connection, occurrence: str, recipient: str) -
     """Read (Message-ID, subject) of what began an occurrence's thread for a recipient, None if that never went out."""
     row = connection.execute(
         "SELECT message_id, subject FROM message WHERE occurrence = ? AND recipient = ?"
-        " AND state IN ('sent', 'waiting') ORDER BY id LIMIT 1",
+        " AND state IN ('sent', 'waiting')"
+        " AND occasion NOT IN ('flood', 'flood over', 'digest', 'report') ORDER BY id LIMIT 1",
         (occurrence, recipient),
     ).fetchone()
     return (row[0], row[1]) if row else None
