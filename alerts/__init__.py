@@ -5,6 +5,7 @@ Begin with ``turning``, where readings go in and alarms come out. In reading ord
 wine            sulfur dioxide: molecular, doses, targets, legal limits
 watch           limits, alarm states, the judgement of a turn
 judgement_feed  stored judgements as the readings that limits are judged by
+rate_windows    what limits on a rate remember, after a restart
 without_store   judging and sending while the store takes no writes
 due_feed        the journal as limits on due work
 limits_now      every limit that is watched now

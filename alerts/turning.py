@@ -13,6 +13,7 @@ from typing import Final
 from alerts.due_feed import DueFeed
 from alerts.judgement_feed import JudgementFeed
 from alerts.message import SHOWN_READINGS, DirectMessages, Notifier
+from alerts.rate_windows import stored_windows
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
 from alerts.watch.journal_suppression import JournalSuppression
@@ -158,7 +159,9 @@ class Turner:
                 value if may_be_judged(value, reading.quality) else None,
             )
         rows = {row.key: row.entry for row in alarm_rows(self._store)}
-        return WatchState.from_rows(rows, now, newest, self._silences(pulse, now), known_ms)
+        state = WatchState.from_rows(rows, now, newest, self._silences(pulse, now), known_ms)
+        limits = self._limits.values()
+        return state.with_windows(stored_windows(self._store, self._watch, limits, self._series_of, newest))
 
     def _silences(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> dict[str, float]:
         """For how long each limit on silence had heard nothing when the last pulse was written, seconds."""

@@ -619,18 +619,120 @@ _PROBES = [
 
 _LIMITS = [
     pytest.param(
-        LIMIT + 'lot = "any"\nquantity = "temperature"\nhigh = "18 °C"',
-        ['[[limit]] no. 1 lot = "any": limits on a lot are not yet judged by this version; write at with a place'],
-        id="lot",
+        LIMIT + 'lot = "any"\nat = "K1"\nquantity = "temperature"\nhigh = "18 °C"',
+        [
+            '[[limit]] lot any/temperature/high at = "K1": a limit on wine applies wherever the wine lies; give lot or '
+            "this, not both"
+        ],
+        id="lot and place",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "any"\nquantity = "pressure"\nlow = "18 kPa"',
+        [
+            '[[limit]] lot any/pressure/low quantity = "pressure": belongs to a place and not to wine; write at with a '
+            "place, or one of temperature, pH, molecular_so2, free_so2, total_so2"
+        ],
+        id="lot and pressure",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "A1"\nhigh = "18 °C"',
+        ["[[limit]] no. 1 quantity: is missing: one of temperature, pH, molecular_so2, free_so2, total_so2"],
+        id="lot without quantity",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "A1"\nno_data = "10 min"',
+        [
+            '[[limit]] no. 1 no_data = "10 min": a probe reports or not, whatever wine it stands in; write probe, not '
+            "lot"
+        ],
+        id="lot and silence",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "A1"\nquantity = "free_so2"\nrate = "5 mg/L in 12 h"',
+        [
+            '[[limit]] lot A1/free_so2/rate rate = "5 mg/L in 12 h": free_so2 is worked out and not measured; give low '
+            "or high"
+        ],
+        id="rate of a judged quantity",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "A1"\nquantity = "free_so2"\nlow = "20 mg/L"\nhours = "any"',
+        [
+            '[[limit]] lot A1/free_so2/low hours = "any": sulfur dioxide changes over weeks, so nobody is woken for '
+            'it: write "waking" or "digest", or leave it out'
+        ],
+        id="SO2 at night",
+    ),
+    pytest.param(
+        LIMIT + 'lot = "A1"\nquantity = "free_so2"\nlow = "20 kPa"',
+        [
+            '[[limit]] lot A1/free_so2/low low = "20 kPa": "kPa" is a unit of pressure, not of concentration; allowed '
+            "for a concentration: mg/L, g/L"
+        ],
+        id="unit of a judged quantity",
+    ),
+    pytest.param(
+        LIMIT
+        + 'lot = "A1"\nquantity = "total_so2"\nlow = "100 mg/L"\n'
+        + LIMIT
+        + 'lot = "A1"\nquantity = "total_so2"\nhigh = "90 mg/L"',
+        [
+            '[[limit]] lot A1/total_so2/low low = "100 mg/L": lies at or above the high limit lot A1/total_so2/high, '
+            "90 mg/L"
+        ],
+        id="lot low above high",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "cylinder_days_left"\nlow = "7 d"',
+        [
+            '[[limit]] K1/cylinder_days_left/low at = "K1": a keg has no cylinder_days_left: only a gas cylinder runs '
+            "empty"
+        ],
+        id="judged quantity at a wrong place",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nprobe = "k1-pressure"\nquantity = "leak_rate"\nhigh = "1 mL/min"',
+        [
+            '[[limit]] K1/leak_rate/high probe = "k1-pressure": no probe measures leak_rate; write at with a place',
+        ],
+        id="judged quantity of a probe",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "30 kPa"',
+        [f'{_LABEL}/rate rate = "30 kPa": a change and a time, such as "10 kPa in 1 h"'],
+        id="rate without a time",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "-30 kPa in 1 h"',
+        [f'{_LABEL}/rate rate = "-30 kPa in 1 h": the change must be more than 0; rising and falling count alike'],
+        id="negative rate",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "30 kPa in 8 d"',
+        [f'{_LABEL}/rate rate = "30 kPa in 8 d": the time must be from 1 min to 7 d'],
+        id="rate in too long a time",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "1 kPa in 1 h"',
+        [
+            f"{_LABEL}/rate deadband: the usual one is too wide: the alarm would never clear, since no change is "
+            "smaller than none; make it smaller than 1 kPa"
+        ],
+        id="rate that never clears",
+    ),
+    pytest.param(
+        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "2000 kPa in 1 h"',
+        [f'{_LABEL}/rate rate = "2000 kPa in 1 h": is more than the whole of what can be measured at a keg, 1100 kPa'],
+        id="rate beyond everything",
     ),
     pytest.param(
         _PRESSURE,
-        ['[[limit]] no. 1 low: is missing: give one of low, high or no_data, such as low = "5 kPa"'],
+        ['[[limit]] no. 1 low: is missing: give one of low, high, rate or no_data, such as low = "5 kPa"'],
         id="none",
     ),
     pytest.param(
         _PRESSURE + 'low = "30 kPa"\nhigh = "90 kPa"',
-        ['[[limit]] no. 1 high = "90 kPa": give one of low, high or no_data; write a second [[limit]] for high'],
+        ['[[limit]] no. 1 high = "90 kPa": give one of low, high, rate or no_data; write a second [[limit]] for high'],
         id="low and high in one",
     ),
     pytest.param(
@@ -680,7 +782,9 @@ _LIMITS = [
     pytest.param(
         LIMIT + 'low = "30 kPa"',
         [
-            "[[limit]] no. 1 quantity: is missing: one of temperature, pressure, barometric_pressure, pH",
+            "[[limit]] no. 1 quantity: is missing: one of temperature, pressure, barometric_pressure, pH, "
+            "molecular_so2, free_so2, total_so2, compensated_pressure, leak_rate, hours_to_air_floor, "
+            "cylinder_days_left",
             "[[limit]] no. 1 at: is missing: the id of a vessel, cylinder or room",
         ],
         id="neither at nor quantity",
@@ -780,10 +884,10 @@ _LIMITS = [
         id="high never clears",
     ),
     pytest.param(
-        TEMPERATURE + _WARM + 'low = "59.8 °C"',
+        TEMPERATURE + _WARM + 'low = "23.8 °C"',
         [
-            "[[limit]] K1/temperature/low deadband: the usual one is too wide: the alarm would clear only at 60.2 °C, "
-            "and the end of what can be measured is 60 °C; make the deadband smaller"
+            "[[limit]] K1/temperature/low deadband: the usual one is too wide: the alarm would clear only at 24.2 °C, "
+            "and the high limit K1/temperature/heat is 24 °C; make the deadband smaller"
         ],
         id="usual deadband too wide",
     ),

@@ -33,7 +33,7 @@ UNSETTLED: Final = quality_code(Quality.UNCERTAIN, Reason.UNSETTLED)
 FAULT: Final = quality_code(Quality.BAD, Reason.FAULT)
 RAIL: Final = quality_code(Quality.BAD, Reason.RAIL)
 
-PSI_KPA: Final = 6.894757  # NIST SP 811, appendix B.8
+PSI_KPA: Final = 6.8947573  # NIST SP 811, appendix B.8
 
 # What the JSON and the SenML box of the garage say of themselves: 2025-11-25T08:30:00Z.
 HALF_PAST_EIGHT: Final = 1_764_059_400_000
@@ -105,16 +105,16 @@ def test_counts_of_a_current_loop_are_the_pressure_that_the_label_means() -> Non
 
 # ---- 0.5-4.5 V: volts and counts on a serial line ------------------------------------------------------------------
 
-# (signal x 5 / supply - 0.5) x 30 / 4 = psi; a count x 5.5 / 4095 = V before the divider.
+# (signal x 5 / supply - 0.5) x 150 / 4 = psi; a count x 5.5 / 4095 = V before the divider.
 K1_OF_THE_STAIRS: Final = [
-    (15.0 * PSI_KPA, GOOD),  # 2.450 of 4.900 V is half of the supply, the middle of 0-30 psi
+    (75.0 * PSI_KPA, GOOD),  # 2.450 of 4.900 V is half of the supply, the middle of 0-150 psi
     (0.0, GOOD),  # 0.500 of 5.000 V
-    (-3.6596385 * PSI_KPA, FAULT),  # 0.012 of 4.980 V: below 5 % of the supply, a broken wire
-    (15.0 * PSI_KPA, SUPPLY_IN_DOUBT),  # 2.205 of 4.410 V: still half, but the supply is 11.8 % low
+    (-18.2981928 * PSI_KPA, FAULT),  # 0.012 of 4.980 V: below 5 % of the supply, a broken wire
+    (75.0 * PSI_KPA, SUPPLY_IN_DOUBT),  # 2.205 of 4.410 V: still half, but the supply is 11.8 % low
 ]
 K2_OF_THE_STAIRS: Final = [
-    (14.9883213 * PSI_KPA, GOOD),  # 1823: 2.4484737 V, of 4.900 V
-    (37.5 * PSI_KPA, RAIL),  # 4095: the converter's end
+    (74.9416007 * PSI_KPA, GOOD),  # 1823: 2.4484737 V, of 4.900 V
+    (187.5 * PSI_KPA, RAIL),  # 4095: the converter's end
 ]
 
 

@@ -113,7 +113,7 @@ def test_an_age_in_one_unit(seconds: int, text: str) -> None:
 
 
 def test_what_a_limit_is_on_is_called_as_people_call_it() -> None:
-    assert measured_name(a_limit(quantity="free_so2")) == "free so2"
+    assert measured_name(a_limit(quantity="free_so2")) == "free SO2"
     assert measured_name(a_silence(quantity="line the_bench", probe="")) == "line the_bench"
 
 

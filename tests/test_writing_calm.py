@@ -93,8 +93,8 @@ def test_every_limit_of_a_cellar_file_has_its_edges() -> None:
     texts = limit(at="K1", quantity="pressure", high="50 kPa", deadband="4 kPa", consequence="a", action="b")
     read = cellar(SITE, mqtt(), KEG, probe(), texts)
     of_series = ranges(read.limits, {"k1-pressure": 7})
-    # The default limits care (20 kPa, 3) and air (5 kPa, 1) for the low side.
-    assert of_series[7].edges == (5.0, 6.0, 20.0, 23.0, 46.0, 50.0)
+    # The default limits care (20 kPa, 3) and air (5 kPa, 1) for the low side, and over (180 kPa, 4).
+    assert of_series[7].edges == (5.0, 6.0, 20.0, 23.0, 46.0, 50.0, 176.0, 180.0)
     assert (of_series[7].low, of_series[7].high, of_series[7].silence_s) == (20.0, 50.0, 180.0)
 
 

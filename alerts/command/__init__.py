@@ -9,6 +9,7 @@ opened_cellar      the cellar file, and the store that it names
 terminal           lines to and from a person
 supervisor         what ``leeside run`` becomes
 check_result       what ``leeside check`` found out about one thing
+check_warnings     what is allowed in a cellar file and may still not be meant
 check_live         ``leeside check --live``
 check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``

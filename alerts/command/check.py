@@ -13,14 +13,16 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.check_result import CheckResult
+from alerts.command.check_warnings import check_warnings
 from alerts.command.options import File, Json
-from alerts.view.format import age, counted, quantity_name, value_text
-from ingest.cellar import Cellar, EffectiveLimit, load_cellar
+from alerts.view.format import age, counted, quantity_name, setpoint_text, value_text
+from ingest.cellar import Cellar, EffectiveLimit, load_cellar, wine_limit
 from ingest.errors import CellarFileError
 from ingest.json_text import json_text
 from ingest.machine_clock import network_sets_clock
 from ingest.process import wall_ms
 
+_HOURS: Final = {"any": "at any hour", "waking": "in waking hours", "digest": "with the daily message"}
 EXAMPLE: Final = "leeside check cellar.toml"
 
 
@@ -69,6 +71,7 @@ def check(
             "ok": ok,
             "site": cellar.site.name,
             "limits": [asdict(limit) for limit in cellar.limits],
+            "warnings": list(check_warnings(cellar)),
         }
         if tries:
             out["tried"] = [result.as_json() for result in results]
@@ -111,6 +114,13 @@ def _print(cellar: Cellar) -> None:
     for limit in cellar.limits:
         print(f"  {limit.key}")
         print(f"      {_limit_text(limit, cellar.site.units)}")
+    for setting in cellar.limit:
+        if setting.lot is not None and setting.due is None:
+            limit = wine_limit(setting)
+            print(f"  {limit.key}, wherever it lies")
+            print(f"      {_limit_text(limit, cellar.site.units)}")
+    for warning in check_warnings(cellar):
+        print(f"\nWARNING: {warning}")
     if cellar.backup is None:
         print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
     if cellar.mail is None:
@@ -118,11 +128,14 @@ def _print(cellar: Cellar) -> None:
 
 
 def _limit_text(limit: EffectiveLimit, units: str) -> str:
-    hours = "in waking hours" if limit.hours == "waking" else "at any hour"
+    hours = _HOURS[limit.hours]
     origin = "" if limit.origin == "file" else ", default"
     if limit.kind == "no data":
         span = age(round(limit.setpoint * 1000))
         return f"no data from {limit.probe} for {span}: {limit.priority} priority, {hours}{origin}"
+    if limit.kind == "rate":
+        change = f"{quantity_name(limit.quantity)} changes by more than {setpoint_text(limit)}"
+        return f"{change}: {limit.priority} priority, {hours}{origin}"
     word = "below" if limit.kind == "low" else "above"
     delay = f" for {limit.on_delay_s:g} s" if limit.on_delay_s else ""
     return (

@@ -74,7 +74,7 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
         span = f"from {exact_time(began_ms, zone)} to {exact_time(ended_ms, zone)}"
         fact += f"\n{was} {duration_text((ended_ms - began_ms) / 1000)}, {span}."
     if limit.kind != "no data" and transition.extreme is not None:
-        name = "highest" if limit.kind == "high" else "lowest"
+        name = "lowest" if limit.kind == "low" else "highest"
         fact += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
     return fact
 

@@ -73,7 +73,7 @@ def shortened(text: str, width: int) -> str:
 
 def side(limit: EffectiveLimit) -> str:
     """On which side of its setpoint a value raises the alarm: above or below."""
-    return "above" if limit.kind == "high" else "below"
+    return "below" if limit.kind == "low" else "above"
 
 
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:

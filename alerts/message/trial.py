@@ -13,7 +13,15 @@ from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
-from ingest.cellar import QUANTITIES, Cellar, Dimension, EffectiveLimit, parse_amount, plausible_range
+from ingest.cellar import (
+    LIMIT_QUANTITIES,
+    Cellar,
+    Dimension,
+    EffectiveLimit,
+    PressureKind,
+    parse_amount,
+    plausible_range,
+)
 from ingest.store.readings.series_history import HistoryRow
 
 _OCCURRENCE: Final = "trial"
@@ -43,7 +51,8 @@ class Trial(NamedTuple):
 
 
 def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
-    """Read a value for a limit: in the quantity's unit, or seconds for a limit on silence.
+    """Read a value for a limit: in the quantity's unit, a change of it for a limit on a rate, or
+    seconds for a limit on silence.
 
     place_kind: of the limit's place. Raises ValueError whose text says what is allowed.
     """
@@ -51,7 +60,12 @@ def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
         return parse_amount(text, dimension=Dimension.TIME, unit="d", example="40 d").number
     if limit.kind == "no data":
         return parse_amount(text, dimension=Dimension.TIME, unit="s", example="10 min").number
-    row = QUANTITIES[limit.quantity]
+    row = LIMIT_QUANTITIES[limit.quantity]
+    if limit.kind == "rate":
+        pressure: PressureKind | None = "difference" if row.pressure else None
+        return parse_amount(
+            text, dimension=row.difference, unit=row.unit, example=row.deadband_example, pressure=pressure
+        ).number
     value = parse_amount(
         text, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
     ).number
@@ -92,6 +106,8 @@ def try_limit(
         extreme=judged,
         condition=Condition(limit.key, True, since_ms, judged, extreme=judged),
     )
-    shown = () if silence or limit.kind == "due" else (*readings, HistoryRow(now_ms, value, 0))
+    shown = (*readings, HistoryRow(now_ms, value, 0))
+    if silence or limit.kind in ("due", "rate"):  # the value is none of the probe's
+        shown = tuple(readings) if limit.kind == "rate" else ()
     text = compose(transition, limit, view_of(cellar, limit.at), readings=shown)
     return Trial(text, raised_ms, earliest(raised_ms, limit.hours, cellar.site.waking, cellar.site.zone))

@@ -13,7 +13,7 @@ from typing import Final, NamedTuple
 from alerts.message.cautions import caution_of
 from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.subject import subject_of
-from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name
+from alerts.view.format import duration_text, exact_time, measured_name, reading_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.chatter import STAYS_S, WINDOW_S
@@ -208,7 +208,6 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
 
 def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: CellarView) -> str:
     lines = [
-        f"  {exact_time(each.at_ms, view.tz)}  {limit_value_text(each.value, limit)}"
-        for each in readings[-SHOWN_READINGS:]
+        f"  {exact_time(each.at_ms, view.tz)}  {reading_text(each.value, limit)}" for each in readings[-SHOWN_READINGS:]
     ]
     return "Last readings:\n" + "\n".join(lines)

@@ -2,14 +2,22 @@
 
 from __future__ import annotations
 
-__all__ = ["alarm_json", "alarm_line", "chatter_text"]
+__all__ = ["alarm_json", "alarm_line", "alarm_setpoint", "alarm_value", "chatter_text"]
 
 from datetime import tzinfo
 
 from alerts.view.due_lines import due_text
-from alerts.view.format import age, local_time, measured_name, missing_words, value_text
+from alerts.view.format import (
+    age,
+    limit_value_text,
+    local_time,
+    measured_name,
+    missing_words,
+    setpoint_text,
+    value_text,
+)
 from alerts.view.status import AlarmStatus
-from ingest.cellar import QUANTITIES, EffectiveLimit
+from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
 from ingest.times import iso_utc
 
 
@@ -24,11 +32,8 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
         source = f" from {limit.probe}" if limit.probe else ""
         what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
     else:
-        value = "" if alarm.value is None else value_text(limit.quantity, alarm.value, units)
-        what = (
-            f"{alarm.at} {measured_name(limit)} {value}, "
-            f"limit {limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
-        )
+        value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
+        what = f"{alarm.at} {measured_name(limit)} {value}, limit {alarm_setpoint(limit, units)}"
     since = (
         ""
         if alarm.since_ms is None or (limit is not None and limit.kind == "due")
@@ -41,6 +46,18 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since}{finding} ({state})"
     chatter = chatter_text(alarm, zone, now_ms)
     return f"{line}, {chatter}" if chatter else line
+
+
+def alarm_value(limit: EffectiveLimit, value: float, units: str) -> str:
+    """The value at which a limit was raised; of a limit on a rate a change, in the limit's own unit."""
+    return limit_value_text(value, limit) if limit.kind == "rate" else value_text(limit.quantity, value, units)
+
+
+def alarm_setpoint(limit: EffectiveLimit, units: str) -> str:
+    """The setpoint of a limit on a value with its side: "low 5.0 kPa", "5 °C in 1 h"."""
+    if limit.kind == "rate":
+        return setpoint_text(limit)
+    return f"{limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
 
 
 def chatter_text(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
@@ -79,4 +96,4 @@ def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
 
 
 def _unit(limit: EffectiveLimit) -> str:
-    return "d" if limit.kind == "due" else QUANTITIES[limit.quantity].unit
+    return "d" if limit.kind == "due" else LIMIT_QUANTITIES[limit.quantity].unit

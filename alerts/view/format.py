@@ -14,6 +14,7 @@ __all__ = [
     "missing_words",
     "quality_text",
     "quantity_name",
+    "reading_text",
     "setpoint_text",
     "unit_name",
     "value_text",
@@ -24,7 +25,7 @@ from datetime import UTC, datetime, tzinfo
 from typing import Final
 
 from alerts.watch.own_limits import own_words
-from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
+from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, difference_in_unit, value_in_unit
 
 # What `[site] units = "us"` changes; metric is the unit inside.
 _US_UNITS: Final = {"temperature": "°F", "pressure": "psi", "barometric_pressure": "psi"}
@@ -39,7 +40,7 @@ def unit_name(quantity: str, units: str) -> str:
 
 
 def _unit_of(quantity: str, units: str) -> str:
-    own = QUANTITIES[quantity].unit
+    own = LIMIT_QUANTITIES[quantity].unit
     return _US_UNITS.get(quantity, own) if units == "us" else own
 
 
@@ -51,15 +52,19 @@ def value_text(quantity: str, value: float, units: str) -> str:
 
 
 def limit_value_text(value: float, limit: EffectiveLimit) -> str:
-    """A value in the unit of its limit, with more digits where it would otherwise look equal to the setpoint."""
+    """A value in the unit of its limit, with more digits where it would otherwise look equal to the setpoint.
+
+    Of a limit on a rate it is a change.
+    """
     if limit.kind == "due":
         return f"{value:g} d"
     on_value = limit.kind != "no data"  # else the limit's own unit is that of a time
-    unit = limit.unit_text if on_value else QUANTITIES[limit.quantity].unit
-    number = value_in_unit(limit.quantity, value, unit)
+    unit = limit.unit_text if on_value else LIMIT_QUANTITIES[limit.quantity].unit
+    in_unit = difference_in_unit if limit.kind == "rate" else value_in_unit
+    number = in_unit(limit.quantity, value, unit)
     decimals = _decimals(limit.quantity, number, unit)
     if on_value and value != limit.setpoint:
-        setpoint = value_in_unit(limit.quantity, limit.setpoint, unit)
+        setpoint = in_unit(limit.quantity, limit.setpoint, unit)
         choices = range(decimals, decimals + _MORE_DECIMALS)
         differing = (more for more in choices if float(f"{number:.{more}f}") != float(f"{setpoint:.{more}f}"))
         decimals = next(differing, choices[-1])
@@ -67,10 +72,21 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
 
 
 def setpoint_text(limit: EffectiveLimit) -> str:
-    """The setpoint of a limit on a value as the cellar file has it."""
+    """The setpoint of a limit on a value as the cellar file has it: "5 kPa", of a rate "5 K in 1 h"."""
     if limit.kind == "due":
         return f"{limit.setpoint:g} d"
+    if limit.kind == "rate":
+        change = difference_in_unit(limit.quantity, limit.setpoint, limit.unit_text)
+        return f"{change:.6g} {limit.unit_text} in {duration_text(limit.within_s)}"
     return f"{value_in_unit(limit.quantity, limit.setpoint, limit.unit_text):.6g} {limit.unit_text}"
+
+
+def reading_text(value: float, limit: EffectiveLimit) -> str:
+    """A reading of a limit's probe in the limit's unit."""
+    if limit.kind != "rate":
+        return limit_value_text(value, limit)
+    number = value_in_unit(limit.quantity, value, limit.unit_text)
+    return f"{_fixed(number, _decimals(limit.quantity, number, limit.unit_text))} {limit.unit_text}"
 
 
 def _decimals(quantity: str, number: float, unit: str) -> int:
@@ -78,7 +94,7 @@ def _decimals(quantity: str, number: float, unit: str) -> int:
     if abs(number) >= _MANY_DIGITS:
         return 0  # a gas cylinder at 14680 kPa has no tenths worth reading
     step = abs(value_in_unit(quantity, 1.0, unit) - value_in_unit(quantity, 0.0, unit))
-    return max(0, QUANTITIES[quantity].decimals - round(math.log10(step)))
+    return max(0, LIMIT_QUANTITIES[quantity].decimals - round(math.log10(step)))
 
 
 def _fixed(number: float, decimals: int) -> str:
@@ -98,12 +114,15 @@ def quality_text(quality: str, reason: str) -> str:
 
 def quantity_name(quantity: str) -> str:
     """The quantity's name as a person writes it."""
-    return quantity.replace("_", " ")
+    return quantity.replace("_", " ").replace("so2", "SO2")
 
 
 def measured_name(limit: EffectiveLimit) -> str:
-    """What a limit is on: its quantity or, of a limit on leeside itself, the part."""
-    return quantity_name(limit.quantity) if limit.probe else limit.quantity
+    """What a limit is on: its quantity or how that changes or, of a limit on leeside itself, the part."""
+    if not limit.probe:
+        return limit.quantity
+    name = quantity_name(limit.quantity)
+    return f"{name} change" if limit.kind == "rate" else name
 
 
 def missing_words(limit: EffectiveLimit) -> str:

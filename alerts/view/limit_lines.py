@@ -17,7 +17,7 @@ from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import MUTING, State
 from alerts.watch.own_limits import own_words
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
-from ingest.cellar import QUANTITIES, EffectiveLimit, value_in_unit
+from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, value_in_unit
 from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow
 from ingest.times import iso_utc
 
@@ -25,9 +25,16 @@ from ingest.times import iso_utc
 WIDTH: Final = 100
 _HEADINGS: Final = ("limit", "alarm", "deadband", "delays on, off", "priority", "hours")
 _NOTE_INDENT: Final = 6 * " "
-_HOURS: Final = {"any": "any", "waking": "waking"}
 # The unit inside leeside -> the end of a JSON key, for a value and for a difference of two.
-_SUFFIXES: Final = {"kPa": ("kpa", "kpa"), "°C": ("c", "k"), "pH": ("ph", "ph")}
+_SUFFIXES: Final = {
+    "kPa": ("kpa", "kpa"),
+    "°C": ("c", "k"),
+    "pH": ("ph", "ph"),
+    "mg/L": ("mg_l", "mg_l"),
+    "mL/min": ("ml_min", "ml_min"),
+    "h": ("h", "h"),
+    "d": ("d", "d"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +95,8 @@ def limit_words(limit: EffectiveLimit) -> str:
         return f"{missing_words(limit)} for {span}" if own is None else own.tail.format(span=span)
     if limit.kind == "due":
         return due_words(limit)
+    if limit.kind == "rate":
+        return f"changes by more than {setpoint_text(limit)}"
     return f"{'below' if limit.kind == 'low' else 'above'} {setpoint_text(limit)}"
 
 
@@ -127,7 +136,7 @@ def _cells(limit: EffectiveLimit) -> tuple[str, ...]:
         "" if silence else _deadband_text(limit),
         "" if silence else f"{duration_text(limit.on_delay_s)}, {duration_text(limit.off_delay_s)}",
         limit.priority,
-        _HOURS.get(limit.hours, limit.hours),
+        limit.hours,
     )
 
 
@@ -174,7 +183,9 @@ def limit_json(status: LimitStatus) -> dict[str, object]:
     limit, alarm = status.limit, status.alarm
     silence = limit.kind in ("no data", "due")
     of_time = "d" if limit.kind == "due" else "s"
-    of_value, of_difference = (of_time, of_time) if silence else _SUFFIXES[QUANTITIES[limit.quantity].unit]
+    of_value, of_difference = (of_time, of_time) if silence else _SUFFIXES[LIMIT_QUANTITIES[limit.quantity].unit]
+    if limit.kind == "rate":
+        of_value = of_difference
     return {
         "limit": limit.key,
         "at": limit.at,
@@ -182,6 +193,7 @@ def limit_json(status: LimitStatus) -> dict[str, object]:
         "kind": "bad measurement" if limit.role == "bad measurement" else limit.kind,
         "probe": limit.probe or None,
         f"setpoint_{of_value}": limit.setpoint,
+        "within_s": limit.within_s or None,
         f"deadband_{of_difference}": None if silence else limit.deadband,
         "on_delay_s": limit.on_delay_s,
         "off_delay_s": limit.off_delay_s,

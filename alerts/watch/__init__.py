@@ -7,6 +7,8 @@ good_run             readings that can be judged as a whole
 limit                the rule that a limit judges by
 condition            what a limit says at a moment
 level                low and high limits
+change_window        how much a value has changed within a time
+rate                 limits on the rate of change
 due                  limits on work that falls due
 no_data              limits on silence and on bad measurement
 probe_clock          which time a reading is judged by when its probe's clock is wrong

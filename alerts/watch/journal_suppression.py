@@ -21,6 +21,7 @@ RACKING_NOTE: Final = "a racking is under way"
 _ON_LOST_GAS: Final = frozenset(
     {
         ("pressure", "low"),
+        ("pressure", "rate"),
         ("compensated_pressure", "low"),
         ("leak_rate", "high"),
         ("hours_to_air_floor", "low"),
@@ -36,10 +37,10 @@ class JournalSuppression:
         self._on_wine: dict[str, list[str]] = {}
         for key, limit in limits.items():
             lost_gas = (limit.quantity, limit.kind) in _ON_LOST_GAS
-            temperature = limit.quantity == "temperature" and limit.kind != "no data"
+            wine = limit.quantity in ("temperature", "pH") and limit.kind != "no data"
             if lost_gas:
                 self._on_gas.setdefault(limit.at, []).append(key)
-            if lost_gas or temperature:
+            if lost_gas or wine:
                 self._on_wine.setdefault(limit.at, []).append(key)
 
     def keys(self, empty: Iterable[str], racked: Iterable[str]) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""One low or high limit, judged reading by reading.
+"""One low or high limit, judged reading by reading. (A limit on a rate is judged so too, by changes: ``rate``.)
 
 The rules, for a high limit with setpoint L, deadband d, on-delay a and off-delay b (a low limit is the mirror image);
 the words are those of IEC 62682, the choices are this project's:
@@ -25,6 +25,7 @@ __all__ = ["LevelTrack", "held_back", "judge", "next_look", "tick", "unmoved"]
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from alerts.watch.change_window import ChangeWindow
 from alerts.watch.condition import Condition
 from alerts.watch.good_run import GoodRun
 from alerts.watch.limit import Rule
@@ -40,7 +41,8 @@ class LevelTrack:
     of the reading that started the delay now running, None when none runs; pending_mono: when that reading was seen,
     monotonic seconds; newest_ms: own time of the newest reading seen; newest_mono: when it was seen, None when that
     was before a restart; value: the newest value judged; extreme: the farthest value since the condition (or its
-    delay) began; finding: what the judgement with the newest value judged found, "" for a probe's reading.
+    delay) began; finding: what the judgement with the newest value judged found, "" for a probe's reading; window: of a
+    limit on a rate, what is remembered of the values before.
     """
 
     active: bool = False
@@ -52,6 +54,7 @@ class LevelTrack:
     value: float | None = None
     extreme: float | None = None
     finding: str = ""
+    window: ChangeWindow | None = None
 
 
 def judge(
@@ -63,7 +66,7 @@ def judge(
     and the condition at each of its changes, oldest first (a backlog may bring several).
     """
     # A low limit is a high limit on the negated value; negation is exact, so equality keeps its meaning.
-    sign = 1.0 if limit.kind == "high" else -1.0
+    sign = -1.0 if limit.kind == "low" else 1.0
     edge = sign * limit.setpoint
     back = edge - limit.deadband
     on_ms, off_ms, fresh_ms = limit.on_delay_s * 1000, limit.off_delay_s * 1000, fresh_s * 1000

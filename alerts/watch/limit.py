@@ -10,8 +10,9 @@ from ingest.cellar import EffectiveLimit
 
 
 class Rule(NamedTuple):
-    """kind: low, high, no data or bad measurement; probe: the probe's id, "" for a limit on leeside itself; setpoint
-    and deadband: in our unit of the quantity (setpoint in seconds for the last two kinds); the delays in seconds.
+    """kind: low, high, rate, no data or bad measurement; probe: the probe's id, "" for a limit on leeside itself;
+    setpoint and deadband: in our unit of the quantity (setpoint in seconds for the last two kinds); the delays, and the
+    time in which a rate counts, in seconds.
     """
 
     kind: str
@@ -20,9 +21,10 @@ class Rule(NamedTuple):
     deadband: float
     on_delay_s: float
     off_delay_s: float
+    within_s: float = 0.0
 
 
 def rule_of(limit: EffectiveLimit) -> Rule:
     """The rule of a limit, as it is compared with the one it was judged by before."""
     kind = limit.role if limit.role == "bad measurement" else limit.kind
-    return Rule(kind, limit.probe, limit.setpoint, limit.deadband, limit.on_delay_s, limit.off_delay_s)
+    return Rule(kind, limit.probe, limit.setpoint, limit.deadband, limit.on_delay_s, limit.off_delay_s, limit.within_s)

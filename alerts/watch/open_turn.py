@@ -67,7 +67,8 @@ class OpenTurn:
         track, changes = level.held_back(
             before, record.track, self.changes.pop(key, ()), key=key, opened=opened, now_ms=self.now.utc_ms
         )
-        self.judged(key, track, changes)
+        # A rate of change begins again with the wine that comes next.
+        self.judged(key, replace(track, window=None) if track.window is not None else track, changes)
 
     def apply(self, key: str, event: AlarmEvent, cause: Cause) -> str:
         """Apply the event; "" or why nothing happened."""

@@ -20,7 +20,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from alerts.watch import due, level, no_data
+from alerts.watch import due, level, no_data, rate
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion
@@ -75,6 +75,10 @@ class Watch:
         self._fresh_s = {probe: fresh.get(probe, _fresh_s(probe)) for probe in self._keys_of_probe}
         self._suppression = Suppression(self._limits)
         self._silences = Silences(self._limits, self._suppression)
+
+    def fresh_s(self, probe: str) -> float:
+        """For how long a reading of a probe says how things are, seconds."""
+        return self._fresh_s.get(probe, DEFAULT_FRESH_S)
 
     def turn(self, state: WatchState, inputs: TurnInputs, now: Now, next_occurrence: Callable[[], str]) -> TurnResult:
         """Make one turn. next_occurrence gives ids that are never used again."""
@@ -152,11 +156,12 @@ class Watch:
                 after: Track
                 changes: Sequence[Condition] = ()
                 if isinstance(track, LevelTrack):
-                    quick = None if run is None else level.unmoved(track, limit, run, mono=mono)
+                    quick = None if run is None or limit.kind == "rate" else level.unmoved(track, limit, run, mono=mono)
                     if quick is not None:
                         after = quick
                     else:
-                        after, changes = level.judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
+                        judge = rate.judge if limit.kind == "rate" else level.judge
+                        after, changes = judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
                 elif run is not None:
                     after, changes = no_data.hear(track, limit, (run.first_ms, run.last_ms), mono=mono)
                 else:
@@ -208,5 +213,8 @@ def _carried(record: LimitRecord, rule: Rule, mono: float) -> Track:
     """
     track = record.track
     if (record.rule.kind, record.rule.probe) == (rule.kind, rule.probe):
-        return replace(track, pending_ms=None) if isinstance(track, LevelTrack) else track
+        if not isinstance(track, LevelTrack):
+            return track
+        window = track.window if record.rule.within_s == rule.within_s else None
+        return replace(track, pending_ms=None, window=window)
     return fresh_track(rule, mono, active=track.active, since_ms=track.since_ms)

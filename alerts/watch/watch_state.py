@@ -29,6 +29,7 @@ from typing import Any, Final, NamedTuple, Self
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
+from alerts.watch.change_window import ChangeWindow
 from alerts.watch.chatter import STEADY, Chatter
 from alerts.watch.condition import Condition
 from alerts.watch.level import LevelTrack
@@ -191,9 +192,17 @@ class WatchState:
         for key, record in self.records.items():
             track: Track = replace(record.track, newest_ms=None)
             if isinstance(track, LevelTrack):
-                track = replace(track, pending_ms=None)
+                track = replace(track, pending_ms=None, window=None)
             records[key] = replace(record, track=track)
         return replace(self, records=records, clocks={}, agenda=None)
+
+    def with_windows(self, windows: Mapping[str, ChangeWindow]) -> Self:
+        """The state with what limits on a rate remember, by limit key; keys without a record are passed over."""
+        records = dict(self.records)
+        for key, window in windows.items():
+            if key in records and isinstance(track := records[key].track, LevelTrack):
+                records[key] = replace(records[key], track=replace(track, window=window))
+        return replace(self, records=records)
 
     @classmethod
     def from_rows(
@@ -292,7 +301,8 @@ def _lasting(track: Track) -> dict[str, Any]:
     if isinstance(track, SilenceTrack):
         # Not newest_ms: a new reading writes no record, so what was stored may be of weeks ago.
         return {"active": track.active, "since_ms": track.since_ms}
-    return {name: value for name, value in asdict(track).items() if not name.endswith("_mono")}
+    track = replace(track, window=None)  # filled again from stored readings
+    return {name: value for name, value in asdict(track).items() if not name.endswith("_mono") and name != "window"}
 
 
 def _anchored(rule: Rule, stored: dict[str, Any], mono: float) -> Track:

@@ -15,9 +15,13 @@ due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
 connections     the models of store, broker, lines, mail, mirror, page
 limits          the model of a limit, and a limit as it is watched
+file_limits     from the one to the other; where wine lies
 table_entry     one table as read, and what is wrong in it
 draft           all tables as read
 checks          what must hold between keys and between tables
+signal_reach    what a signal can say at all
+default_pressure_limits     those on the pressure in a vessel
+default_temperature_limits  those on the temperature at a vessel
 default_limits  every limit that is watched
 load            from the text to a cellar, or to all that is wrong
 """
@@ -26,6 +30,7 @@ from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
 from ingest.cellar.due_work import DUE_WORK, DueRule, due_rules
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
+from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier
 from ingest.cellar.limits import EffectiveLimit, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
@@ -44,10 +49,12 @@ from ingest.cellar.quantities import (
     value_in_unit,
 )
 from ingest.cellar.signal import Counts, Signal, from_wire
+from ingest.cellar.signal_reach import end_of_signal, is_out_of_reach
 from ingest.cellar.tables import Cellar
 from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
 
 __all__ = [
+    "ANY_LOT",
     "DUE_WORK",
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
@@ -76,12 +83,15 @@ __all__ = [
     "Signal",
     "UnitError",
     "Vessel",
+    "WinePlaces",
     "conversion",
     "difference_in_unit",
     "due_rules",
+    "end_of_signal",
     "find_unit",
     "from_wire",
     "is_judged_id",
+    "is_out_of_reach",
     "judged_id",
     "load_cellar",
     "normal_unit",
@@ -94,4 +104,5 @@ __all__ = [
     "temperature_c",
     "tolerance_c",
     "value_in_unit",
+    "wine_limit",
 ]

@@ -1,87 +1,117 @@
 """Every limit that is watched: those of the file, and the default ones that no limit of the file replaces.
 
-The default numbers are this project's choice, informed by common practice: a blanket of a few tens of kPa is kept on
-resting wine, an alarm waits long enough that a sample drawn by hand or a door left open does not raise it, and a vessel
-that is not made for pressure must never have any. That an alarm states its consequence and the response is IEC 62682.
+The default numbers are this project's choice. That an alarm states its consequence and the response is IEC 62682.
 """
 
 from __future__ import annotations
 
-__all__ = ["effective_limits"]
+__all__ = ["effective_limits", "possible_limits"]
 
 from collections.abc import Iterable, Iterator, Sequence
-from functools import partial
+from dataclasses import replace
 from typing import Final
 
+from ingest.cellar.default_pressure_limits import pressure_limits
+from ingest.cellar.default_temperature_limits import temperature_limits
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.limits import USUAL, EffectiveLimit, LimitKind, LimitSettings, Role, file_limit, limit_key
+from ingest.cellar.file_limits import WinePlaces, file_limit, limit_key, lot_limits
+from ingest.cellar.limits import EffectiveLimit, LimitSettings
 
 _NO_DATA_INTERVALS: Final = 3.0  # one lost message is not an alarm, three in a row are
 _NO_DATA_SHORTEST_S: Final = 120.0
 
-_CARE_LOW_KPA: Final = 20.0
-_CARE_DEADBAND_KPA: Final = 3.0
-_CARE_ON_DELAY_S: Final = 600.0
-_AIR_LOW_KPA: Final = 5.0
-_AIR_DEADBAND_KPA: Final = 1.0
-_AIR_ON_DELAY_S: Final = 60.0
-# A vessel stamped with less than this cannot hold the usual blanket: its low limits shrink with the stamp.
-_FULL_BLANKET_KPA: Final = 50.0
-_OVER_SHARE: Final = 0.9
-_OVER_DEADBAND_SHARE: Final = 0.02
-_OVER_ON_DELAY_S: Final = 10.0
-_UNPRESSED_HIGH_KPA: Final = 2.0
-_UNPRESSED_DEADBAND_KPA: Final = 0.5
-_UNPRESSED_ON_DELAY_S: Final = 30.0
-
-_THIN: Final = "The blanket is getting thin; if gas goes on escaping, air will follow."
-_TOP_UP: Final = (
-    "Look for a leak at lid, posts and lines with soapy water, then top the blanket up. Air the room before you touch "
-    "a leaking vessel: escaped gas takes the place of the air you breathe."
-)
-_AIR_COMES: Final = "Hardly any pressure is left: air can reach the wine."
-_CLOSE_LEAK: Final = (
-    "Air the room first: escaped gas takes the place of the air you breathe. Then look at lid seal and posts, close "
-    "the leak and bring the blanket back."
-)
-_NEAR_STAMP: Final = (
-    "The pressure comes near to what is stamped on the vessel; beyond it lid, valve or weld can give way."
-)
-_VENT: Final = (
-    "Close the gas supply. Air the room, keep your face away from lid and valve, and vent slowly. Then find out "
-    "whether the regulator creeps, the vessel has warmed, or the wine ferments."
-)
-_BURST_GLASS: Final = "Glass bursts under pressure, without warning."
-_RELIEVE_GLASS: Final = (
-    "Stand aside and keep others away; shield eyes and hands. Close any gas supply, then let the pressure off slowly "
-    "at bung or airlock. Never put glass under pressure: find out whether the airlock is blocked or the wine ferments."
-)
-_BURST_UNPRESSED: Final = "The vessel is not kept for pressure: it can leak, bulge or burst, and wine is lost."
-_RELIEVE_UNPRESSED: Final = (
-    "Close any gas supply. Air the room, stand aside of lid and bung, and let the pressure off slowly. Find out "
-    "whether a vent is blocked or the wine ferments."
-)
+# A limit of the file says better than these what is usual here, so it replaces them whatever its setpoint.
+_MILD_ROLES: Final = frozenset({"care", "working"})
+_PRIORITIES: Final = ("low", "medium", "high")
+_HOURS: Final = ("digest", "waking", "any")
 
 
 def effective_limits(
-    vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
+    vessels: Iterable[Vessel],
+    probes: Sequence[Probe],
+    settings: Iterable[LimitSettings],
+    *,
+    units: str,
+    wine: WinePlaces | None = None,
 ) -> tuple[EffectiveLimit, ...]:
     """List every limit that is watched: the file's first, then the default ones.
 
-    In the file, a low limit on the pressure that a probe measures replaces *care* and *air* of that probe, a high limit
-    replaces *over*, a no data limit replaces the probe's default one. units: the site's, for default limits.
-    Each setting must mean exactly one probe.
+    A limit of the file replaces the default ones of its kind on the same probe that it reaches: a low one *care*, and
+    *air* or *frost* if its setpoint is not above theirs; a high one *working*, and *over* or *heat* if it is not below
+    theirs. units: the site's, for default limits; wine: where it lies, None leaves out the limits on wine. Each setting
+    on a place must mean exactly one probe.
     """
-    written = [file_limit(setting, probes) for setting in settings if setting.due is None]
-    replaced = {(limit.probe, limit.kind) for limit in written}
+    vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
+    written = [file_limit(setting, probes) for setting in settings if setting.lot is None]
+    if wine is not None:
+        written += lot_limits(settings, (vessel.id for vessel in vessels), probes, wine)
     by_id = {vessel.id: vessel for vessel in vessels}
+    of_probe: dict[str, list[EffectiveLimit]] = {}
+    for limit in written:
+        of_probe.setdefault(limit.probe, []).append(limit)
     defaults = [
         limit
         for probe in probes
         for limit in _default_limits(probe, probes, by_id.get(probe.at), units)
-        if (limit.probe, limit.kind) not in replaced
+        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
     ]
-    return (*written, *defaults)
+    return tuple(_with_worse([*written, *defaults]))
+
+
+def possible_limits(
+    vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
+) -> tuple[EffectiveLimit, ...]:
+    """List every limit that may be watched some day: ``effective_limits``, and each limit on wine at every vessel."""
+    vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
+    ids = [vessel.id for vessel in vessels]
+    lots = frozenset(setting.lot for setting in settings if setting.lot is not None)
+    limits = [*effective_limits(vessels, probes, settings, units=units)]
+    for lot in sorted(lots):
+        everywhere = WinePlaces({id: frozenset({lot}) for id in ids})
+        limits += lot_limits([each for each in settings if each.lot == lot], ids, probes, everywhere)
+    return tuple(limits)
+
+
+def _replaces(written: EffectiveLimit, default: EffectiveLimit) -> bool:
+    """Say whether a limit of the file on the same probe makes a default one needless."""
+    if written.kind != default.kind:
+        return False
+    if default.kind in ("no data", "rate") or default.role in _MILD_ROLES:
+        return True
+    return not _is_beyond(default, written)
+
+
+def _is_beyond(limit: EffectiveLimit, other: EffectiveLimit) -> bool:
+    """Say whether a low or high limit is reached only after the other of its kind."""
+    return limit.setpoint < other.setpoint if limit.kind == "low" else limit.setpoint > other.setpoint
+
+
+def _with_worse(limits: Sequence[EffectiveLimit]) -> Iterator[EffectiveLimit]:
+    """Give the limits, each suppressed by the worse ones of its kind on the same probe.
+
+    So one fall is reported once, and once more when it gets worse. A worse limit that may say less than the milder one
+    does not suppress it.
+    """
+    groups: dict[tuple[str, str], list[EffectiveLimit]] = {}
+    for limit in limits:
+        if limit.kind in ("low", "high"):
+            groups.setdefault((limit.probe, limit.kind), []).append(limit)
+    for limit in limits:
+        group = groups.get((limit.probe, limit.kind), [])
+        worse = tuple(other.key for other in group if other is not limit and _is_worse(other, limit, group))
+        yield replace(limit, suppressed_by=worse) if worse else limit
+
+
+def _is_worse(other: EffectiveLimit, limit: EffectiveLimit, group: Sequence[EffectiveLimit]) -> bool:
+    if other.setpoint == limit.setpoint:
+        # Twice the same, as where two lots of one vessel have it: the louder or else the first one speaks.
+        return (_loudness(other), -group.index(other)) > (_loudness(limit), -group.index(limit))
+    louder = all(theirs >= ours for theirs, ours in zip(_loudness(other), _loudness(limit), strict=True))
+    return louder and _is_beyond(other, limit)
+
+
+def _loudness(limit: EffectiveLimit) -> tuple[int, int]:
+    return _PRIORITIES.index(limit.priority), _HOURS.index(limit.hours)
 
 
 def _default_limits(
@@ -89,7 +119,9 @@ def _default_limits(
 ) -> Iterator[EffectiveLimit]:
     yield _no_data(probe, probes)
     if probe.quantity == "pressure" and vessel is not None:
-        yield from _pressure_limits(probe, probes, vessel, units)
+        yield from pressure_limits(probe, probes, vessel, units)
+    if probe.quantity == "temperature" and vessel is not None:
+        yield from temperature_limits(probe, probes, vessel, units)
 
 
 def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
@@ -111,86 +143,4 @@ def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
         action=f"Look at power, cable and network of {probe.id}; until it reports again, read the place by hand.",
         unit_text="s",
         origin="default",
-    )
-
-
-def _pressure_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
-    """Limit the pressure in a vessel: *care*, *air* and *over* under gas, only *over* in anything else."""
-    limit = partial(_pressure_limit, probe, probes, units)
-    if not vessel.under_gas or vessel.max_pressure_kpa is None:
-        glass = vessel.material == "glass"
-        yield limit(
-            role="over",
-            kind="high",
-            setpoint=_UNPRESSED_HIGH_KPA,
-            deadband=_UNPRESSED_DEADBAND_KPA,
-            on_delay_s=_UNPRESSED_ON_DELAY_S,
-            consequence=_BURST_GLASS if glass else _BURST_UNPRESSED,
-            action=_RELIEVE_GLASS if glass else _RELIEVE_UNPRESSED,
-        )
-        return
-    stamped = vessel.max_pressure_kpa
-    share = min(1.0, stamped / _FULL_BLANKET_KPA)
-    yield limit(
-        role="care",
-        kind="low",
-        setpoint=share * _CARE_LOW_KPA,
-        deadband=share * _CARE_DEADBAND_KPA,
-        on_delay_s=_CARE_ON_DELAY_S,
-        consequence=_THIN,
-        action=_TOP_UP,
-    )
-    yield limit(
-        role="air",
-        kind="low",
-        setpoint=share * _AIR_LOW_KPA,
-        deadband=share * _AIR_DEADBAND_KPA,
-        on_delay_s=_AIR_ON_DELAY_S,
-        consequence=_AIR_COMES,
-        action=_CLOSE_LEAK,
-    )
-    yield limit(
-        role="over",
-        kind="high",
-        setpoint=_OVER_SHARE * stamped,
-        deadband=_OVER_DEADBAND_SHARE * stamped,
-        on_delay_s=_OVER_ON_DELAY_S,
-        consequence=_NEAR_STAMP,
-        action=_VENT,
-    )
-
-
-def _pressure_limit(
-    probe: Probe,
-    probes: Sequence[Probe],
-    units: str,
-    *,
-    role: Role,
-    kind: LimitKind,
-    setpoint: float,
-    deadband: float,
-    on_delay_s: float,
-    consequence: str,
-    action: str,
-) -> EffectiveLimit:
-    """Make a default limit on a pressure [kPa gauge]; *care* can wait for waking hours, the others cannot."""
-    care = role == "care"
-    return EffectiveLimit(
-        key=limit_key(probe, probes, role),
-        kind=kind,
-        at=probe.at,
-        quantity=probe.quantity,
-        probe=probe.id,
-        setpoint=setpoint,
-        deadband=deadband,
-        on_delay_s=on_delay_s,
-        off_delay_s=USUAL[probe.quantity].off_delay_s,
-        priority="medium" if care else "high",
-        hours="waking" if care else "any",
-        consequence=consequence,
-        action=action,
-        unit_text="psi" if units == "us" else "kPa",
-        role=role,
-        origin="default",
-        suppressed_by=(limit_key(probe, probes, "air"),) if care else (),
     )

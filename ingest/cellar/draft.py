@@ -123,8 +123,9 @@ def _label(name: str, number: int, raw: Mapping[str, object]) -> str:
     """Name a table for messages: by its id, a limit without one by what it judges, else by its number."""
     if isinstance(raw.get("id"), str) and raw["id"]:
         return f"[[{name}]] {raw['id']}"
-    at, quantity = raw.get("at"), raw.get("quantity")
-    sides = [side for side in ("low", "high") if side in raw]
-    if name == "limit" and isinstance(at, str) and isinstance(quantity, str) and len(sides) == 1:
-        return f"[[limit]] {at}/{quantity}/{sides[0]}"
+    at, lot, quantity = raw.get("at"), raw.get("lot"), raw.get("quantity")
+    owner = f"lot {lot}" if isinstance(lot, str) else at
+    sides = [side for side in ("low", "high", "rate") if side in raw]
+    if name == "limit" and isinstance(owner, str) and isinstance(quantity, str) and len(sides) == 1:
+        return f"[[limit]] {owner}/{quantity}/{sides[0]}"
     return f"[[{name}]] no. {number}"

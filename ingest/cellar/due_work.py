@@ -151,7 +151,7 @@ class DueRule:
     probe: str | None = None
     after_days: float | None = None
     priority: Literal["low", "medium", "high"] = "low"
-    hours: Literal["any", "waking"] = "waking"
+    hours: Literal["any", "waking", "digest"] = "waking"
     consequence: str
     action: str
     unit_text: str = "d"
@@ -198,7 +198,7 @@ def due_rules(settings: Iterable[LimitSettings]) -> tuple[DueRule, ...]:
             probe=setting.probe,
             after_days=setting.after_days,
             priority=setting.priority,
-            hours=setting.hours,
+            hours=setting.hours or "waking",
             consequence=setting.consequence,
             action=setting.action,
             unit_text=setting.unit_text,

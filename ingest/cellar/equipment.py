@@ -108,7 +108,9 @@ class Cylinder(Table):
 
 
 class Vessel(Table):
-    """``[[vessel]]``: what wine rests in. Capacity is brimful; max_pressure (gauge) is what is stamped on it."""
+    """``[[vessel]]``: what wine rests in. Capacity is brimful; max_pressure (gauge) is what is stamped on it,
+    working_pressure (gauge) the most that is usual in it.
+    """
 
     id: Identifier = Field(description="a short name of the vessel, such as K1")
     name: Text | None = None
@@ -123,6 +125,10 @@ class Vessel(Table):
         float | None,
         amount(Dimension.PRESSURE, "kPa", "200 kPa", Span(0.0, 1000.0, above=True), pressure="gauge"),
     ] = Field(default=None, alias="max_pressure")
+    working_pressure_kpa: Annotated[
+        float | None,
+        amount(Dimension.PRESSURE, "kPa", "150 kPa", Span(0.0, 1000.0, above=True), pressure="gauge"),
+    ] = Field(default=None, alias="working_pressure")
     tare_kg: Annotated[float | None, amount(Dimension.MASS, "kg", "4.2 kg", Span(0.0, 1e5, above=True))] = Field(
         default=None, alias="tare"
     )

@@ -7,32 +7,31 @@ __all__ = [
     "EffectiveLimit",
     "Hours",
     "LimitKind",
+    "LimitQuantity",
     "LimitSettings",
     "Priority",
+    "RateSetting",
     "Role",
     "Usual",
-    "file_limit",
-    "judged_probes",
-    "limit_key",
 ]
 
-from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Annotated, Any, Final, Literal, Self
+from typing import Annotated, Any, Final, Literal, NamedTuple, Self
 
 from pydantic import Field, ModelWrapValidatorHandler, PrivateAttr, ValidationInfo, field_validator, model_validator
 
-from ingest.cellar.amounts import DAY_S, Span, amount, parse_amount, split_amount
+from ingest.cellar.amounts import DAY_S, PressureKind, Span, amount, parse_amount, split_amount
 from ingest.cellar.due_work import LEAST_AFTER_DAYS, LONGEST_AFTER_DAYS, DueName, filled_in
-from ingest.cellar.equipment import Probe
 from ingest.cellar.form import Identifier, Table, Text
-from ingest.cellar.quantities import QUANTITIES, QuantityName
+from ingest.cellar.quantities import LIMIT_QUANTITIES, JudgedName, QuantityName
 from ingest.cellar.units import Dimension
 
 Priority = Literal["low", "medium", "high"]
-Hours = Literal["any", "waking"]
-LimitKind = Literal["low", "high", "no data", "due"]
-Role = Literal["care", "air", "over", "bad measurement", "room", ""]
+# When a message may go out: at any hour, in waking hours, or with the daily message at their beginning.
+Hours = Literal["any", "waking", "digest"]
+LimitKind = Literal["low", "high", "rate", "no data", "due"]
+LimitQuantity = Literal[QuantityName, JudgedName]
+Role = Literal["care", "air", "working", "over", "frost", "heat", "change", "bad measurement", "room", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,24 +50,47 @@ USUAL: Final[dict[str, Usual]] = {
     "barometric_pressure": Usual(0.2, 300.0, 300.0),
     "temperature": Usual(0.4, 300.0, 300.0),
     "pH": Usual(0.03, 300.0, 300.0),
+    # Judged numbers are few and calm: no delay. The deadband is about what the number is uncertain by.
+    "molecular_so2": Usual(0.05, 0.0, 0.0),
+    "free_so2": Usual(2.0, 0.0, 0.0),
+    "total_so2": Usual(5.0, 0.0, 0.0),
+    "compensated_pressure": Usual(3.0, 0.0, 0.0),
+    "leak_rate": Usual(0.1, 0.0, 0.0),
+    "hours_to_air_floor": Usual(2.0, 0.0, 0.0),
+    "cylinder_days_left": Usual(1.0, 0.0, 0.0),
 }
-_NO_DATA: Final = Usual(0.0, 0.0, 0.0)
+
+_RATE_EXAMPLES: Final = {"temperature": "5 K in 1 h", "pH": "0.2 pH in 12 h"}
+_RATE_EXAMPLE: Final = "10 kPa in 1 h"
+_RATE_WITHIN: Final = Span(60.0, 7 * DAY_S)
+
+
+class RateSetting(NamedTuple):
+    """How much a quantity may change, up or down, within how much time. change: in the quantity's unit, more than 0;
+    within_s: seconds; unit_text: of the change, as written.
+    """
+
+    change: float
+    within_s: float
+    unit_text: str
 
 
 class LimitSettings(Table):
     """``[[limit]]``: what must stay in range. Numbers are in the unit of the quantity; delays in seconds.
 
-    Exactly one of low, high, no_data_s and due is given, and after_days with due. deadband is a difference. What is
-    None is filled from the usual values of the quantity, see ``EffectiveLimit``.
+    Exactly one of low, high, rate, no_data_s and due is given, and after_days with due. It belongs to a place (at,
+    probe) or to wine (lot: its id, or "any"). deadband is a difference. What is None is filled from the usual values of
+    the quantity, see ``EffectiveLimit``.
     """
 
     id: Identifier | None = None
     at: Identifier | None = None
     lot: Text | None = None
-    quantity: QuantityName | None = None
+    quantity: LimitQuantity | None = None
     probe: Identifier | None = None
     low: float | None = None
     high: float | None = None
+    rate: RateSetting | None = None
     no_data_s: Annotated[float | None, amount(Dimension.TIME, "s", "10 min", Span(1.0, 30 * DAY_S))] = Field(
         default=None, alias="no_data"
     )
@@ -84,7 +106,7 @@ class LimitSettings(Table):
         default=None, alias="off_delay"
     )
     priority: Priority = "medium"
-    hours: Hours = "any"
+    hours: Hours | None = None
     consequence: Text = Field(description="what happens if nobody does anything; every alarm needs one")
     action: Text = Field(description="what to do about it; every alarm needs a response")
 
@@ -98,17 +120,36 @@ class LimitSettings(Table):
     @field_validator("low", "high", mode="before")
     @classmethod
     def _setpoint(cls, value: object, info: ValidationInfo) -> object:
-        row = QUANTITIES.get(info.data.get("quantity") or "")
+        row = LIMIT_QUANTITIES.get(info.data.get("quantity") or "")
         if row is None:
             return None  # a quantity that is missing or wrong is reported with its own key
         return parse_amount(
             value, dimension=row.dimension, unit=row.unit, example=row.example, pressure=row.pressure
         ).number
 
+    @field_validator("rate", mode="before")
+    @classmethod
+    def _change(cls, value: object, info: ValidationInfo) -> object:
+        row = LIMIT_QUANTITIES.get(info.data.get("quantity") or "")
+        if row is None:
+            return None
+        example = _RATE_EXAMPLES.get(row.name, _RATE_EXAMPLE)
+        change_text, word, within_text = value.partition(" in ") if isinstance(value, str) else ("", "", "")
+        if not word:
+            raise ValueError(f'a change and a time, such as "{example}"')
+        pressure: PressureKind | None = "difference" if row.pressure else None
+        change = parse_amount(change_text, dimension=row.difference, unit=row.unit, example=example, pressure=pressure)
+        if change.number <= 0:
+            raise ValueError("the change must be more than 0; rising and falling count alike")
+        within_s = parse_amount(within_text, dimension=Dimension.TIME, unit="s", example=example).number
+        if not _RATE_WITHIN.holds(within_s):
+            raise ValueError("the time must be from 1 min to 7 d")
+        return RateSetting(change.number, within_s, change.unit_text)
+
     @field_validator("deadband", mode="before")
     @classmethod
     def _difference(cls, value: object, info: ValidationInfo) -> object:
-        row = QUANTITIES.get(info.data.get("quantity") or "")
+        row = LIMIT_QUANTITIES.get(info.data.get("quantity") or "")
         if row is None:
             return None
         number = parse_amount(
@@ -128,7 +169,9 @@ class LimitSettings(Table):
         limit = handler(filled_in(data))
         if isinstance(data, dict):
             written = next((data[key] for key in ("low", "high", "no_data", "after") if key in data), "")
-            if isinstance(written, str) and written:
+            if limit.rate is not None:
+                limit._unit_text = limit.rate.unit_text
+            elif isinstance(written, str) and written:
                 limit._unit_text = split_amount(written)[1]
         return limit
 
@@ -138,8 +181,9 @@ class EffectiveLimit:
     """A limit as it is watched: the file's limits and the default ones, with every gap filled.
 
     key: the limit's id, else place/quantity/kind; setpoint and deadband: in the quantity's unit, for no data seconds,
-    for due work days; lot: whose wine it is on, "" for a limit on a place; probe: the id of the probe that is judged;
-    role: which default limit it is; suppressed_by: the keys of the limits that make this one pointless while any of
+    for due work days, for a rate a change; within_s: of a rate, the time in which the change counts; probe: the id of
+    the probe that is judged, or of a judged quantity ``judged_id``; role: which default limit it is; lot: of a limit on
+    wine the lot's id or "any", else ""; suppressed_by: the keys of the limits that make this one pointless while any of
     them is active; unit_text: the unit that messages use; every_s: of a limit on silence, the interval of its probe.
     """
 
@@ -160,56 +204,6 @@ class EffectiveLimit:
     role: Role = ""
     origin: Literal["file", "default"] = "file"
     suppressed_by: tuple[str, ...] = ()
+    within_s: float = 0.0
     lot: str = ""
     every_s: float = 0.0
-
-
-def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
-    """Make a limit's key: place/quantity/word, and the probe's id after it where two probes measure the same there."""
-    same = [other for other in probes if (other.at, other.quantity) == (probe.at, probe.quantity)]
-    key = f"{probe.at}/{probe.quantity}/{word}"
-    return f"{key}/{probe.id}" if len(same) > 1 else key
-
-
-def judged_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe]:
-    """List the probes that a limit of the file can mean; exactly one in a consistent file."""
-    return [
-        probe
-        for probe in probes
-        if setting.probe in (None, probe.id)
-        and setting.at in (None, probe.at)
-        and setting.quantity in (None, probe.quantity)
-    ]
-
-
-def file_limit(setting: LimitSettings, probes: Sequence[Probe]) -> EffectiveLimit:
-    """Make the limit of the file as it is watched; it must mean exactly one probe."""
-    probe = judged_probes(setting, probes)[0]
-    kind, setpoint = _kind_and_setpoint(setting)
-    usual = _NO_DATA if kind == "no data" else USUAL[probe.quantity]
-    return EffectiveLimit(
-        key=setting.id or limit_key(probe, probes, kind.replace(" ", "-")),
-        kind=kind,
-        at=probe.at,
-        quantity=probe.quantity,
-        probe=probe.id,
-        setpoint=setpoint,
-        deadband=usual.deadband if setting.deadband is None else setting.deadband,
-        on_delay_s=usual.on_delay_s if setting.on_delay_s is None else setting.on_delay_s,
-        off_delay_s=usual.off_delay_s if setting.off_delay_s is None else setting.off_delay_s,
-        priority=setting.priority,
-        hours=setting.hours,
-        consequence=setting.consequence,
-        action=setting.action,
-        unit_text=setting.unit_text,
-        origin="file",
-    )
-
-
-def _kind_and_setpoint(setting: LimitSettings) -> tuple[LimitKind, float]:
-    if setting.no_data_s is not None:
-        return "no data", setting.no_data_s
-    if setting.low is not None:
-        return "low", setting.low
-    assert setting.high is not None
-    return "high", setting.high

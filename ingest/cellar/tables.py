@@ -28,8 +28,10 @@ from ingest.cellar.connections import (
     StoreSettings,
     W1Settings,
 )
+from ingest.cellar.default_limits import effective_limits, possible_limits
 from ingest.cellar.draft import Check, IdSpace, TableKind
 from ingest.cellar.equipment import Cylinder, Place, Probe, Room, Site, Vessel
+from ingest.cellar.file_limits import WinePlaces
 from ingest.cellar.form import Table
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.quantities import PlaceKind
@@ -51,8 +53,8 @@ def _tables(model: type[Table], ids: IdSpace, check: Check | None = None) -> dic
 class Cellar:
     """A cellar file that has been read and found consistent.
 
-    A field for each table; limits: every limit that is watched; base: the file's folder; file: its name for messages;
-    text: as it was read.
+    A field for each table; limits: every limit that is watched, but those on wine (``limits_with``); base: the file's
+    folder; file: its name for messages; text: as it was read.
     """
 
     site: Site = field(metadata=_table(Site, needed=True))
@@ -83,6 +85,17 @@ class Cellar:
     def backup_folder(self) -> Path:
         """Where backups go; a relative path counts from the cellar file's folder."""
         return self.base / (self.backup or BackupSettings()).folder
+
+    def limits_with(self, wine: WinePlaces) -> tuple[EffectiveLimit, ...]:
+        """List every limit that is watched while wine lies there."""
+        if all(setting.lot is None or setting.due is not None for setting in self.limit):
+            return self.limits
+        return effective_limits(self.vessel, self.probe, self.limit, units=self.site.units, wine=wine)
+
+    @property
+    def possible_limits(self) -> tuple[EffectiveLimit, ...]:
+        """Every limit that may be watched some day, wherever wine will lie."""
+        return possible_limits(self.vessel, self.probe, self.limit, units=self.site.units)
 
     @property
     def places(self) -> tuple[Place, ...]:

@@ -43,7 +43,8 @@ def ranges(limits: Iterable[EffectiveLimit], series: Mapping[str, int]) -> dict[
     """Collect what the limits say of each series. series: probe -> its series."""
     of_series: dict[int, list[EffectiveLimit]] = {each: [] for each in series.values()}
     for limit in limits:
-        of_series[series[limit.probe]].append(limit)
+        if limit.probe in series:  # a judged quantity has no probe
+            of_series[series[limit.probe]].append(limit)
     return {each: _range(of_probe) for each, of_probe in of_series.items()}
 
 

@@ -8,5 +8,6 @@ places       cylinders and vessels
 probes       where a probe is, what it measures, its signal
 wiring       the topic, line or chip that brings a probe's numbers
 due          limits on work that falls due
+limit_form   which keys of a limit go together
 limits       what a limit judges, and that it can clear again
 """

@@ -15,7 +15,7 @@ from ingest.cellar.limits import LimitSettings
 from ingest.cellar.table_entry import TableEntry, WrittenTable
 from ingest.errors import Problem
 
-_ON_VALUES: Final = ("quantity", "low", "high", "no_data", "deadband", "on_delay", "off_delay")
+_ON_VALUES: Final = ("quantity", "low", "high", "rate", "no_data", "deadband", "on_delay", "off_delay")
 
 
 def is_on_due_work(written: WrittenTable) -> bool:

@@ -1,4 +1,4 @@
-"""Limits: each judges one probe, lies where the quantity and the vessel allow, and can clear again."""
+"""Limits: each judges one probe, a judged quantity or wine, lies where these allow, and can clear again."""
 
 from __future__ import annotations
 
@@ -9,15 +9,19 @@ from typing import Final
 
 from ingest.cellar.checks.due import due_problems, is_on_due_work
 from ingest.cellar.checks.ids import unknown_name
+from ingest.cellar.checks.limit_form import form_problems
 from ingest.cellar.default_limits import effective_limits
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.limits import EffectiveLimit, LimitSettings, file_limit, judged_probes
-from ingest.cellar.quantities import QUANTITIES, plausible_range, value_in_unit
+from ingest.cellar.file_limits import file_limit, meant_probes, wine_limit
+from ingest.cellar.limits import EffectiveLimit, LimitSettings
+from ingest.cellar.quantities import JUDGED_QUANTITIES, difference_in_unit, plausible_range, value_in_unit
+from ingest.cellar.signal_reach import end_of_signal, is_out_of_reach
 from ingest.cellar.table_entry import TableEntry
 from ingest.errors import Problem
 
-_SIDES: Final = ("low", "high", "no_data")
+# Wine is in vessels only, and all kinds of those have the same plausible ranges.
+_ANY_VESSEL: Final = "keg"
 
 
 def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
@@ -26,56 +30,46 @@ def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
     vessels = {vessel.id: vessel for vessel in draft.models(Vessel)}
     kinds = draft.place_kinds()
     sound: list[tuple[TableEntry[LimitSettings], EffectiveLimit]] = []
+    on_wine: list[tuple[TableEntry[LimitSettings], EffectiveLimit]] = []
     yield from due_problems(draft)
     for entry in draft.entries(LimitSettings):
         if is_on_due_work(entry):
             continue
-        problems = [*_form(entry)] or [*_target(entry, draft, probes)]
-        if not problems and len(judged_probes(entry.model, probes)) == 1:
-            limit = file_limit(entry.model, probes)
+        problems = [*form_problems(entry)] or [*_target(entry, draft, probes)]
+        setting = entry.model
+        if not problems and setting.lot is not None:
+            limit = wine_limit(setting)
+            problems = [*_range(entry, limit, None, _ANY_VESSEL)]
+            if not problems:
+                on_wine.append((entry, limit))
+        elif not problems and (setting.quantity in JUDGED_QUANTITIES or len(meant_probes(setting, probes)) == 1):
+            limit = file_limit(setting, probes)
             problems = [*_range(entry, limit, vessels.get(limit.at), kinds.get(limit.at))]
+            if not problems:
+                problems = [*_signal(entry, limit, probes)]
             if not problems:
                 sound.append((entry, limit))
         yield from problems
-    yield from _same_key(sound)
+    yield from _same_key([*sound, *on_wine])
     limits = [limit for _, limit in sound]
     on_values = [written for written in draft.written(LimitSettings) if not is_on_due_work(written)]
-    if len(sound) == len(on_values) and draft.complete(Probe, Vessel):
+    if len(sound) + len(on_wine) == len(on_values) and draft.complete(Probe, Vessel):
         settings = [entry.model for entry, _ in sound]
         limits = [*effective_limits(vessels.values(), probes, settings, units="metric")]
     for entry, limit in sound:
-        if limit.kind != "no data":
-            others = [other for other in limits if other.probe == limit.probe]
-            yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))
-
-
-def _form(entry: TableEntry[LimitSettings]) -> Iterator[Problem]:
-    limit, raw = entry.model, entry.raw
-    if "lot" in raw:
-        yield entry.problem("lot", "limits on a lot are not yet judged by this version; write at with a place")
-        return
-    sides = [side for side in _SIDES if side in raw]
-    if not sides:
-        yield entry.problem("low", 'is missing: give one of low, high or no_data, such as low = "5 kPa"')
-    elif len(sides) > 1:
-        yield entry.problem(sides[1], f"give one of low, high or no_data; write a second [[limit]] for {sides[1]}")
-    elif sides == ["no_data"]:
-        for key in ("deadband", "on_delay"):
-            if key in raw:
-                yield entry.problem(key, "a no_data limit is a time by itself; leave it out")
-        if limit.at is None and limit.probe is None:
-            yield entry.problem("probe", "is missing: the id of the probe that must report")
-    else:
-        if limit.quantity is None:
-            yield entry.problem("quantity", f"is missing: one of {', '.join(QUANTITIES)}")
-        if limit.at is None and limit.probe is None:
-            yield entry.problem("at", "is missing: the id of a vessel, cylinder or room")
+        others = [other for other in limits if other.probe == limit.probe]
+        yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))
+    for entry, limit in on_wine:
+        others = [other for _, other in on_wine if (other.lot, other.quantity) == (limit.lot, limit.quantity)]
+        yield from _neighbours(entry, limit, others, None, _ANY_VESSEL)
 
 
 def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[Probe]) -> Iterator[Problem]:
-    """Check that exactly one probe is meant."""
+    """Check that wine, a place of a judged quantity, or exactly one probe is meant."""
     limit = entry.model
     places, known = draft.ids("places"), draft.ids("probes")
+    if limit.lot is not None:
+        return
     if limit.at is not None and limit.at not in places:
         yield entry.problem("at", unknown_name("vessel, cylinder or room", limit.at, places))
     if limit.probe is not None and limit.probe not in known:
@@ -83,7 +77,13 @@ def _target(entry: TableEntry[LimitSettings], draft: CellarDraft, probes: list[P
         return
     if limit.at is not None and limit.at not in places:
         return
-    meant = judged_probes(limit, probes)
+    row = JUDGED_QUANTITIES.get(limit.quantity or "")
+    if row is not None:
+        kind = draft.place_kinds().get(limit.at or "")
+        if kind is not None and kind not in row.places:
+            yield entry.problem("at", f"a {kind} has no {row.name}: {row.elsewhere}")
+        return
+    meant = meant_probes(limit, probes)
     if len(meant) > 1:
         yield entry.problem(
             "probe", f"is missing: several probes could be meant; name one of {', '.join(probe.id for probe in meant)}"
@@ -101,6 +101,10 @@ def _range(
 ) -> Iterator[Problem]:
     """Check that the setpoint lies where the quantity and the vessel allow."""
     if limit.kind == "no data":
+        return
+    if limit.kind == "rate":
+        if kind is not None:
+            yield from _widest_change(entry, limit, kind)
         return
     key = limit.kind
     if vessel is not None and vessel.material == "glass" and limit.quantity == "pressure" and limit.kind == "low":
@@ -128,6 +132,34 @@ def _range(
         )
 
 
+def _widest_change(entry: TableEntry[LimitSettings], limit: EffectiveLimit, kind: str) -> Iterator[Problem]:
+    """Check that a change is one that can be measured, and that the deadband leaves something of it."""
+    bottom, top = plausible_range(limit.quantity, kind)
+    if limit.setpoint >= top - bottom:
+        yield entry.problem(
+            "rate", f"is more than the whole of what can be measured at a {kind}, {_difference(top - bottom, limit)}"
+        )
+    elif limit.deadband >= limit.setpoint:
+        usual = "" if "deadband" in entry.raw else "the usual one is too wide: "
+        yield entry.problem(
+            "deadband",
+            f"{usual}the alarm would never clear, since no change is smaller than none; make it smaller than "
+            f"{_difference(limit.setpoint, limit)}",
+        )
+
+
+def _signal(entry: TableEntry[LimitSettings], limit: EffectiveLimit, probes: list[Probe]) -> Iterator[Problem]:
+    """Check that the probe's signal can say what would raise the alarm."""
+    if is_out_of_reach(limit, probes):
+        probe = next(probe for probe in probes if probe.id == limit.probe)
+        end = end_of_signal(probe, limit.kind)
+        assert end is not None
+        more = "more" if limit.kind == "high" else "less"
+        yield entry.problem(
+            limit.kind, f"can never be reached: the signal of {probe.id} says no {more} than {_text(end, limit)}"
+        )
+
+
 def _same_key(limits: Iterable[tuple[TableEntry[LimitSettings], EffectiveLimit]]) -> Iterator[Problem]:
     keys: set[str] = set()
     for entry, limit in limits:
@@ -144,15 +176,19 @@ def _neighbours(
     kind: str | None,
 ) -> Iterator[Problem]:
     """Check that low lies under high, and that the alarm can clear before the next one comes."""
+    if limit.kind not in ("low", "high"):
+        return
     low = limit.kind == "low"
     opposite = [other for other in others if other.kind == ("high" if low else "low")]
     crossed = [
         other for other in opposite if (limit.setpoint >= other.setpoint) == low or limit.setpoint == other.setpoint
     ]
-    for other in crossed:
+    # Of several default ones only the one that is farthest in the way.
+    defaults = [other for other in crossed if other.origin == "default"]
+    for other in [each for each in crossed if each.origin == "file"] + _farthest(defaults, low=low):
         if low or other.origin == "default":
             where = "at or above the high limit" if low else "at or below the low limit"
-            more = "" if other.origin == "file" else f", a default one; write your own {other.kind} limit as well"
+            more = "" if other.origin == "file" else f", a default one; {_way_out(other)}"
             yield entry.problem(limit.kind, f"lies {where} {other.key}, {_text(other.setpoint, limit)}{more}")
     if crossed or kind is None:
         return
@@ -173,6 +209,23 @@ def _neighbours(
         )
 
 
+def _farthest(limits: list[EffectiveLimit], *, low: bool) -> list[EffectiveLimit]:
+    """Give the one limit, if any, whose setpoint is the highest (low) or lowest."""
+    ordered = sorted(limits, key=lambda limit: limit.setpoint, reverse=low)
+    return ordered[:1]
+
+
 def _text(value: float, limit: EffectiveLimit) -> str:
     """Write a value in the unit that the limit was written in."""
     return f"{value_in_unit(limit.quantity, value, limit.unit_text):.6g} {limit.unit_text}".rstrip()
+
+
+def _difference(value: float, limit: EffectiveLimit) -> str:
+    """Write a difference in the unit that the limit was written in."""
+    return f"{difference_in_unit(limit.quantity, value, limit.unit_text):.6g} {limit.unit_text}".rstrip()
+
+
+def _way_out(default: EffectiveLimit) -> str:
+    if default.role == "working":
+        return f"say by working_pressure of {default.at} what is usual in it"
+    return f"write your own {default.kind} limit as well"

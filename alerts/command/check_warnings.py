@@ -1,0 +1,45 @@
+"""What is allowed in a cellar file and may still not be meant."""
+
+from __future__ import annotations
+
+__all__ = ["check_warnings"]
+
+from collections.abc import Iterator
+
+from alerts.view.format import setpoint_text
+from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value_in_unit
+
+
+def check_warnings(cellar: Cellar) -> Iterator[str]:
+    """List limits that can never act: beyond what a signal can say, or on wine that is in no journal."""
+    probes = {probe.id: probe for probe in cellar.probe}
+    for limit in cellar.limits:
+        if limit.origin == "default" and is_out_of_reach(limit, cellar.probe):
+            end = end_of_signal(probes[limit.probe], limit.kind)
+            assert end is not None
+            reach = f"{value_in_unit(limit.quantity, end, limit.unit_text):.4g} {limit.unit_text}"
+            side, most = ("above", "more") if limit.kind == "high" else ("below", "less")
+            yield (
+                f"{limit.key} can never alarm: it is {side} {setpoint_text(limit)}, and the signal of {limit.probe} "
+                f"says no {most} than {reach}. Use an instrument with a wider range, or write a limit within it."
+            )
+    yield from _unknown_lots(cellar)
+
+
+def _unknown_lots(cellar: Cellar) -> Iterator[str]:
+    lots = {setting.lot for setting in cellar.limit if setting.lot is not None} - {ANY_LOT}
+    if not lots:
+        return
+    # What only a file with limits on wine needs.
+    from ingest.errors import StoreError
+    from ingest.process import wall_ms
+    from ingest.store import open_existing
+    from ingest.store.journal.stored_ledger import ledger_at
+
+    try:
+        with open_existing(cellar.store_path) as store, store.read() as connection:
+            known = frozenset(ledger_at(connection, wall_ms(), cellar).lots.names)
+    except StoreError:
+        known = frozenset()
+    for lot in sorted(lots - known):
+        yield f"no lot {lot} is in the journal, so its limits watch nothing yet. `leeside enter lot` writes one down."

@@ -1,0 +1,56 @@
+"""`leeside check`: limits that can never act, and limits on wine."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from a_journal import FILE_TEXT, JournalOnDisk
+from cellar_text import KEG, MQTT, SITE, limit, probe, problems, write_cellar
+from running import leeside
+
+NARROW = probe(unit=None, payload="json", pointer="/mA", signal="4-20 mA = 0-20 psi")
+WARM = limit(lot="A1", quantity="temperature", high="18 °C")
+
+
+def _warnings(file: Path) -> list[str]:
+    out: dict[str, list[str]] = json.loads(leeside("check", file, "--json").stdout)
+    return out["warnings"]
+
+
+def test_a_default_limit_beyond_what_the_signal_can_say_is_a_warning(tmp_path: Path) -> None:
+    """Up to 21 mA, where NAMUR NE 43 says that the instrument failed."""
+    assert _warnings(write_cellar(tmp_path, SITE, MQTT, KEG, NARROW)) == [
+        "K1/pressure/over can never alarm: it is above 180 kPa, and the signal of k1-pressure says no more than "
+        "146.5 kPa. Use an instrument with a wider range, or write a limit within it."
+    ]
+
+
+def test_an_own_limit_beyond_what_the_signal_can_say_is_refused() -> None:
+    high = limit(at="K1", quantity="pressure", high="150 kPa")
+    assert problems(SITE, MQTT, KEG, NARROW, high) == [
+        '[[limit]] K1/pressure/high high = "150 kPa": can never be reached: the signal of k1-pressure says no more '
+        "than 146.514 kPa"
+    ]
+
+
+@pytest.mark.parametrize("signal", ["4-20 mA = 0-60 psi", "4-20 mA = 60-0 psi", "0-10 V = 0-2 bar", "Pt100"])
+def test_a_signal_that_reaches_the_limit_is_no_warning(signal: str, tmp_path: Path) -> None:
+    wide = NARROW.replace("4-20 mA = 0-20 psi", signal)
+    if signal == "Pt100":
+        wide = wide.replace('"pressure"', '"temperature"')
+    assert _warnings(write_cellar(tmp_path, SITE, MQTT, KEG, wide)) == []
+
+
+def test_a_limit_on_wine_is_shown_and_its_lot_looked_up_in_the_journal(tmp_path: Path) -> None:
+    journal = JournalOnDisk(tmp_path)
+    journal.file.write_text(FILE_TEXT + WARM, encoding="utf-8")
+    unknown = "no lot A1 is in the journal, so its limits watch nothing yet. `leeside enter lot` writes one down."
+    assert _warnings(journal.file) == [unknown]
+    shown = leeside("check", journal.file)
+    assert shown.returncode == 0
+    assert f"WARNING: {unknown}" in shown.stdout
+    assert "  lot A1/temperature/high, wherever it lies\n      temperature above 18.0 °C for 300 s" in shown.stdout
+    journal.enter("lot", "--lot", "A1", "--name", "Merlot", "--style", "red")
+    assert _warnings(journal.file) == []
