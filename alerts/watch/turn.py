@@ -25,7 +25,7 @@ from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import Cause, Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion
 from alerts.watch.condition import Condition
-from alerts.watch.good_run import good_run
+from alerts.watch.good_run import GoodRun, good_run
 from alerts.watch.level import LevelTrack
 from alerts.watch.limit import Rule, rule_of
 from alerts.watch.no_data import SilenceTrack
@@ -153,20 +153,7 @@ class Watch:
                 run = None
             for key in self._keys_of_probe.get(probe, ()):
                 limit, track = limits[key], records[key].track
-                after: Track
-                changes: Sequence[Condition] = ()
-                if isinstance(track, LevelTrack):
-                    quick = None if run is None or limit.kind == "rate" else level.unmoved(track, limit, run, mono=mono)
-                    if quick is not None:
-                        after = quick
-                    else:
-                        judge = rate.judge if limit.kind == "rate" else level.judge
-                        after, changes = judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
-                elif run is not None:
-                    after, changes = no_data.hear(track, limit, (run.first_ms, run.last_ms), mono=mono)
-                else:
-                    after, changes = no_data.judge(track, limit, readings, mono=mono)
-                turn.judged(key, after, changes)
+                turn.judged(key, *_judged(track, limit, readings, run, fresh_s=fresh_s, mono=mono))
             heard[probe] = [reading.at_ms for reading in readings if counts_as_data(reading.quality)]
         self._silences.hear(turn, heard)
         for key, at_ms in inputs.health.items():
@@ -198,6 +185,26 @@ class Watch:
 def _fresh_s(probe: str) -> float:
     """How long a reading says how things are, where no limit on silence says so."""
     return JUDGEMENT_FRESH_S if is_judged_id(probe) else DEFAULT_FRESH_S
+
+
+def _judged(
+    track: Track,
+    limit: EffectiveLimit,
+    readings: Sequence[WatchReading],
+    run: GoodRun | None,
+    *,
+    fresh_s: float,
+    mono: float,
+) -> tuple[Track, Sequence[Condition]]:
+    """Judge one limit by its probe's readings. run: the same as a whole, where they are plain."""
+    if isinstance(track, LevelTrack):
+        if limit.kind == "rate":
+            return rate.judge(track, limit, readings, fresh_s=fresh_s, mono=mono)
+        quick = None if run is None else level.unmoved(track, limit, run, mono=mono)
+        return level.judge(track, limit, readings, fresh_s=fresh_s, mono=mono) if quick is None else (quick, ())
+    if run is not None:
+        return no_data.hear(track, limit, (run.first_ms, run.last_ms), mono=mono)
+    return no_data.judge(track, limit, readings, mono=mono)
 
 
 def _end_chatter(turn: OpenTurn) -> None:
