@@ -63,7 +63,7 @@ _PULSE: Final = "turn pulse"
 LATE_PULSE_S: Final = 2.0
 FOLLOW_S: Final = 10.0
 
-# After a long stop the readings are judged in pieces, so that a turn stays short.
+# What comes at once, such as a backlog, is judged in pieces, so that a turn stays short; the next follows at once.
 MOST_A_TURN: Final = 20_000
 # Without a place of its own from before, the turn begins with what came in the last ten minutes.
 FIRST_LOOK_MS: Final = 10 * 60 * 1000
@@ -139,6 +139,7 @@ class Turner:
         self._tried: Now = now
         self._pulse_due = now.mono
         self._seen_version = -1
+        self._has_more = False
         # What the store holds at the start may be of a daemon that has ended since: only a later pulse is news, or one
         # that the turns before the start did not see.
         stored, seen = pulses(store).ingest, cursor(store, _PULSE)
@@ -189,8 +190,10 @@ class Turner:
         self._reports.watch(limits)
 
     def has_news(self) -> bool:
-        """Whether another process or thread has changed the store since the last turn began. Cheap."""
-        return self._data_version() != self._seen_version
+        """Whether another process or thread has changed the store since the last turn began, or that turn left readings
+        for the next. Cheap.
+        """
+        return self._has_more or self._data_version() != self._seen_version
 
     def _data_version(self) -> int:
         return int(self._store.connection.execute("PRAGMA data_version").fetchone()[0])
@@ -263,6 +266,7 @@ class Turner:
         self._last_turn = now
         self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
+        self._has_more = len(rows) == MOST_A_TURN
         return messages
 
     def failed(self, error: Exception, now: Now) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from samples import a_sample
 from turning_bench import CELLAR, EPOCH_MS, MAIL, WATCHED, Bench
 
-from alerts.turning import occurrence_id
+from alerts.turning import MOST_A_TURN, occurrence_id
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.own_limits import watched_limits
 from ingest.errors import StoreError
@@ -828,3 +828,22 @@ def test_that_a_wrong_future_was_forgotten_is_reported_once(bench: Bench) -> Non
         bench.restart()
     assert _notes(bench) == [f"{who}: NOTE: the machine's clock was ahead and is right again" for who in ("ana", "ben")]
     assert "up to 2100-01-01" in recent_messages(bench.store)[0].body
+
+
+def test_a_breach_behind_a_long_backlog_is_judged_without_waiting_for_the_next_second(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    series = bench.series["k1-pressure"]
+    backlog = [(series, bench.now.utc_ms + number, 12.0, 0) for number in range(1, MOST_A_TURN + 1)]
+    bench.appender.append(backlog)
+    bench.second += MOST_A_TURN / 1000 + 1
+    bench.reading(0.5)
+    bench.second += 10
+    bench.reading(0.5)
+    bench.ingest_lives()
+    bench.turn(0)
+    assert bench.subjects() == []
+    assert bench.turner.has_news(), "the turn took no more than it may; the next is made at once"
+    bench.turn(0)
+    assert not bench.turner.has_news()
+    assert any("K1 pressure" in subject for subject in bench.subjects())

@@ -9,6 +9,8 @@ from cellar_text import MQTT, SITE, cellar, keg, probe, room
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from outages import Outages
+from watch_limits import BROKER as BROKER_LIMIT
+from watch_limits import Rig, a_limit, a_silence
 
 from alerts.watch import Occasion
 from alerts.watch.own_limits import BROKER, INGEST, babbling_key, line_key, room_key, watched_limits
@@ -171,3 +173,21 @@ def test_random_outages(seed: int) -> None:
             assert steps == ["raised", "returned"], (cause, begin, end)
     if dead_from is not None:
         assert rig.state.records["K1/pressure/no-data"].alarm.state == "unacknowledged"
+
+
+def test_a_backlog_raises_nothing_again_that_had_returned_and_records_what_happened_in_it() -> None:
+    """A broker is gone for three hours and then brings what it kept: an hour too low among normal readings."""
+    low = a_limit(on_delay_s=60.0, off_delay_s=60.0)
+    silence = a_silence(suppressed_by=(BROKER_LIMIT.key,))
+    rig = Rig(BROKER_LIMIT, low, silence)
+    for second, value in ((0, 3.0), (60, 3.0), (90, 20.0), (120, 20.0), (150, 20.0)):
+        rig.at(second, value, well=[BROKER])
+    assert rig.state(low.key) == "returned"
+    rig.at(400)
+    rig.second = 3 * 3600
+    backlog = [rig.reading(3.0 if 3600 < second < 7200 else 20.0, second) for second in range(180, 3 * 3600, 30)]
+    steps = rig.turn(backlog, well=[BROKER]).transitions
+    announced = [(step.key, step.occasion) for step in steps if step.occasion]
+    assert sorted(announced) == [(low.key, "raised"), (low.key, "returned"), (BROKER, "returned")]
+    again = [rig.reading(20.0, second) for second in range(180, 3 * 3600, 30)]
+    assert rig.turn(again).transitions == [], "what comes a second time is late"

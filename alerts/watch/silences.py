@@ -12,6 +12,7 @@ from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
 from alerts.watch.room_silence import RoomProbe, Verdict, verdict
 from alerts.watch.suppression import Suppression
+from alerts.watch.turn_inputs import WatchReading, counts_as_data
 from ingest.cellar import EffectiveLimit
 from ingest.pulse import PULSE_S
 
@@ -38,11 +39,12 @@ class Silences:
         """The keys of the limits on rooms: no time runs out for them, their probes' silence decides."""
         return self._keys_of_room.keys()
 
-    def hear(self, turn: OpenTurn, heard: Mapping[str, Sequence[int]]) -> None:
-        """Let rooms hear their probes. heard: a probe -> the times (UTC ms) of what came of it in this turn."""
+    def hear(self, turn: OpenTurn, readings: Mapping[str, Sequence[WatchReading]]) -> None:
+        """Let rooms hear their probes. readings: what came of each probe in this turn."""
         times_ms: dict[str, list[int]] = {}
-        for probe, times in heard.items():
+        for probe, new in readings.items():
             if (room := self._room_of_probe.get(probe)) is not None:
+                times = [reading.at_ms for reading in new if counts_as_data(reading.quality)]
                 times_ms.setdefault(room, []).extend(times)
         for room, times in times_ms.items():
             turn.judged(room, *no_data.hear(_track(turn, room), self._limits[room], times, mono=turn.now.mono))

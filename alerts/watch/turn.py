@@ -34,7 +34,7 @@ from alerts.watch.operating import end_shelvings, operate
 from alerts.watch.probe_clock import ProbeClock, judged_times, usual
 from alerts.watch.silences import Silences
 from alerts.watch.suppression import Suppression
-from alerts.watch.turn_inputs import DueFact, Now, TurnInputs, WatchReading, counts_as_data
+from alerts.watch.turn_inputs import DueFact, Now, TurnInputs, WatchReading
 from alerts.watch.watch_state import LimitRecord, Track, WatchState, fresh_track, is_kept_alike
 from ingest.cellar import EffectiveLimit, is_judged_id
 
@@ -140,22 +140,15 @@ class Watch:
         by_probe: dict[str, list[WatchReading]] = {}
         for reading in inputs.readings:
             by_probe.setdefault(reading.probe, []).append(reading)
-        heard: dict[str, list[int]] = {}
         for probe, as_sent in by_probe.items():
-            fresh_s = self._fresh_s.get(probe, DEFAULT_FRESH_S)
-            clock = turn.clocks.get(probe, ProbeClock())
-            run = good_run(as_sent)
-            after_run = None if run is None else usual(clock, run, turn.now)
-            if run is not None and after_run is not None:
-                turn.clocks[probe], readings = after_run, as_sent
-            else:
-                turn.clocks[probe], readings = judged_times(clock, as_sent, fresh_s=fresh_s, now=turn.now)
-                run = None
+            run = self._run(turn, probe, as_sent)
+            if run is None:
+                by_probe[probe] = self._timed(turn, probe, as_sent)
             for key in self._keys_of_probe.get(probe, ()):
                 limit, track = limits[key], records[key].track
-                turn.judged(key, *_judged(track, limit, readings, run, fresh_s=fresh_s, mono=mono))
-            heard[probe] = [reading.at_ms for reading in readings if counts_as_data(reading.quality)]
-        self._silences.hear(turn, heard)
+                fresh_s = self._fresh_s[probe]
+                turn.judged(key, *_judged(track, limit, by_probe[probe], run, fresh_s=fresh_s, mono=mono))
+        self._silences.hear(turn, by_probe)
         for key, at_ms in inputs.health.items():
             if key in limits and isinstance(track := records[key].track, SilenceTrack):
                 turn.judged(key, *no_data.hear(track, limits[key], (at_ms,), mono=mono))
@@ -165,12 +158,27 @@ class Watch:
             if key in self._limits and isinstance(track := turn.records[key].track, LevelTrack):
                 turn.judged(key, *due.judge(track, self._limits[key], fact, now_ms=turn.now.utc_ms))
 
+    def _run(self, turn: OpenTurn, probe: str, as_sent: Sequence[WatchReading]) -> GoodRun | None:
+        """The readings of a probe as a whole, None where they have to be judged one by one."""
+        run = good_run(as_sent)
+        after = None if run is None else usual(turn.clocks.get(probe, ProbeClock()), run, turn.now)
+        if after is None:
+            return None
+        turn.clocks[probe] = after
+        return run
+
+    def _timed(self, turn: OpenTurn, probe: str, as_sent: Sequence[WatchReading]) -> list[WatchReading]:
+        """The readings of a probe with the times by which they are judged."""
+        clock, fresh_s = turn.clocks.get(probe, ProbeClock()), self._fresh_s.get(probe, DEFAULT_FRESH_S)
+        turn.clocks[probe], readings = judged_times(clock, as_sent, fresh_s=fresh_s, now=turn.now)
+        return readings
+
     def _tick(self, turn: OpenTurn) -> None:
         """Let delays and silences run out between readings."""
         now = turn.now
-        due = sorted(turn.agenda.take_due(now.mono), key=self._order.__getitem__)
+        due_keys = sorted(turn.agenda.take_due(now.mono), key=self._order.__getitem__)
         silences = []
-        for key in due:
+        for key in due_keys:
             limit, track = self._limits[key], turn.records[key].track
             if isinstance(track, LevelTrack):
                 after, change = level.tick(track, limit, fresh_s=self._fresh_s[limit.probe], mono=now.mono)
@@ -178,7 +186,7 @@ class Watch:
             else:
                 silences.append(key)
         self._silences.run_out(turn, silences)
-        for key in due:
+        for key in due_keys:
             turn.agenda.note(key, turn.records[key], now.mono)
 
 

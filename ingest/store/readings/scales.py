@@ -65,7 +65,7 @@ def value_at(dated: Sequence[Scale], at_ms: int, number: float) -> float:
     """
     if not dated:
         return number
-    scale = dated[max(0, bisect_right(dated, at_ms, key=_from_ms) - 1)]
+    scale = dated[0] if len(dated) == 1 else dated[max(0, bisect_right(dated, at_ms, key=_from_ms) - 1)]
     return max(-LARGEST_DOUBLE, min(LARGEST_DOUBLE, scale.gain * number + scale.offset))
 
 
