@@ -47,7 +47,7 @@ from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged
+from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged, raw
 from ingest.store.readings.undated import DATED, KNOWN
 from ingest.times import END_OF_TIME_MS
 
@@ -118,7 +118,7 @@ class Turner:
         self.limit_count = len(limits)
         self._watch = Watch(limits)
         self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
-        self._notifier = Notifier(cellar, limits, self._last_readings)
+        self._notifier = Notifier(cellar, limits, self._last_readings, self._readings_since)
         self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
         self._judgements = JudgementFeed(store)
@@ -185,7 +185,7 @@ class Turner:
         """Watch these limits from now on: what the journal says of lots has changed which there are."""
         self._limits, self.limit_count = limits, len(limits)
         self._watch = Watch(limits)
-        self._notifier = Notifier(self._cellar, limits, self._last_readings)
+        self._notifier = Notifier(self._cellar, limits, self._last_readings, self._readings_since)
         self._suppression = JournalSuppression(limits)
         self._reports.watch(limits)
 
@@ -324,6 +324,10 @@ class Turner:
     def _last_readings(self, probe: str) -> Sequence[HistoryRow]:
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
+
+    def _readings_since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
+        series = self._series_of.get(probe)
+        return () if series is None else list(raw(self._store, series, since_ms))
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(

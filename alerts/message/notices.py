@@ -19,6 +19,10 @@ from alerts.message.message_id import stable_message_id
 from alerts.message.wording import compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
+from alerts.watch.chatter import WINDOW_S
+from alerts.watch.chatter_advice import ChatterAdvice, advise
+from alerts.watch.turn import DEFAULT_FRESH_S
+from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
@@ -31,7 +35,8 @@ GAP: Final = "gap"
 class Notifier:
     """Writes what a turn has to say to each recipient of ``[mail]``.
 
-    limits: every limit that is watched; last_readings: gives the newest readings of a probe, for the message's end.
+    limits: every limit that is watched; last_readings: gives the newest readings of a probe, for the message's end;
+    readings_since: gives those of a probe from a time (UTC ms) on, for advice about chatter.
     """
 
     def __init__(
@@ -39,10 +44,14 @@ class Notifier:
         cellar: Cellar,
         limits: Mapping[str, EffectiveLimit],
         last_readings: Callable[[str], Sequence[HistoryRow]],
+        readings_since: Callable[[str, int], Sequence[HistoryRow]] = lambda probe, since_ms: (),
     ) -> None:
         self._cellar = cellar
         self._limits = limits
         self._last_readings = last_readings
+        self._readings_since = readings_since
+        silences = (each for each in limits.values() if each.kind == "no data" and not each.role)
+        self._fresh_s = {each.probe: each.setpoint for each in silences}
 
     def notify(
         self,
@@ -90,6 +99,7 @@ class Notifier:
             view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0]),
             readings=self._last_readings(limit.probe) if limit is not None and limit.kind != "no data" else (),
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
+            advice=self._advice(transition, limit),
         )
         hours = limit.hours if limit is not None else "any"
         site = self._cellar.site
@@ -104,6 +114,13 @@ class Notifier:
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
             hold=hours if not_before_ms > now_ms else "",
         )
+
+    def _advice(self, transition: Transition, limit: EffectiveLimit | None) -> ChatterAdvice:
+        if limit is None or transition.occasion is not Occasion.CHATTERING or not limit.probe:
+            return ChatterAdvice()
+        rows = self._readings_since(limit.probe, transition.at_ms - round(WINDOW_S * 1000))
+        readings = [WatchReading(limit.probe, row.at_ms, row.value, row.quality) for row in rows]
+        return advise(limit, readings, fresh_s=self._fresh_s.get(limit.probe, DEFAULT_FRESH_S))
 
     def _put(self, connection: sqlite3.Connection, notice: Notice, row: int, recipient: str, now_ms: int) -> None:
         mail = self._cellar.mail

@@ -11,12 +11,14 @@ from datetime import tzinfo
 from typing import Final, NamedTuple
 
 from alerts.message.cautions import caution_of
+from alerts.message.chatter_words import advice_text
 from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.subject import subject_of
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.chatter import STAYS_S, WINDOW_S
+from alerts.watch.chatter_advice import ChatterAdvice
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.reading import ESTIMATED, Reason, quality_reason
 from ingest.store.readings.series_history import HistoryRow
@@ -67,13 +69,14 @@ def compose(
     *,
     readings: Sequence[HistoryRow] = (),
     thread_subject: str | None = None,
+    advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
 ) -> MessageText:
     """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
     shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after the
-    state word are kept, for mail readers that thread by subject. Raises ValueError for a transition that is
-    not announced.
+    leading ones are kept, for mail readers that thread by subject; advice: what would end a chatter. Raises ValueError
+    for a transition that is not announced.
     """
     if transition.occasion is None:
         raise ValueError(f"a step to '{transition.to_state}' of {transition.key} is not announced")
@@ -84,7 +87,7 @@ def compose(
     if transition.occasion is Occasion.RAISED:
         fact, details = _raised(transition, limit, view)
     elif transition.occasion is Occasion.CHATTERING:
-        fact, details = _chattering(transition, limit, view)
+        fact, details = _chattering(transition, limit, view, advice)
     elif transition.occasion is Occasion.CALM:
         fact, details = _stays(transition, limit, view) if active else _calm(transition, limit, view)
     else:
@@ -131,20 +134,9 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
     ]
 
 
-def _chattering(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tuple[str, str]:
-    if limit.kind == "no data":
-        part = limit.probe or limit.quantity
-        advice = (
-            f"Look at power, cable and network of {part}: a loose contact or a weak radio comes and goes like this."
-        )
-        if limit.probe:
-            advice += "\nIf it may be silent for so long, give it a longer no_data in the cellar file."
-    else:
-        advice = (
-            f"First look at {view.place or limit.at} itself. If nothing is wrong there, the value lies close to the "
-            f"limit\nor {limit.probe} is restless. A larger deadband or a longer on_delay (now "
-            f"{duration_text(limit.on_delay_s)}) in the cellar file ends that."
-        )
+def _chattering(
+    transition: Transition, limit: EffectiveLimit, view: CellarView, advice: ChatterAdvice
+) -> tuple[str, str]:
     return _comings(transition, limit, view), "\n".join(
         [
             "It chatters, so no mail is sent each time any more. The next one comes when it has been calm for "
@@ -153,7 +145,7 @@ def _chattering(transition: Transition, limit: EffectiveLimit, view: CellarView)
             "",
             *_response(transition, limit, view),
             "",
-            advice,
+            advice_text(limit, advice, view.place or limit.at),
         ]
     )
 

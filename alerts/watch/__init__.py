@@ -17,6 +17,7 @@ own_health           which parts of leeside are well
 journal_suppression  limits that the journal quiets
 alarm_table          the states of IEC 62682 as data
 chatter              an alarm that comes and goes again and again
+chatter_advice       what would end a chatter
 shelving             for how long a person may mute a limit, and until when it is
 alarm                one limit's alarm, and what an event makes of it
 agenda               what needs a look although nothing new came
