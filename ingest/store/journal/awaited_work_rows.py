@@ -26,7 +26,7 @@ from ingest.store.journal.stored_ledger import ledger_at
 # place, lot, at_ms, written_ms
 _TITRATIONS: Final = (
     "SELECT vessel, result.lot, result.at_ms, written_ms FROM result JOIN entry ON entry.id = result.entry"
-    " WHERE quantity = 'free_so2' AND kind = 'titration' AND result.at_ms <= ?"
+    " WHERE quantity = 'free_so2' AND kind = 'titration' AND result.at_ms BETWEEN ? AND ?"
     " AND NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
 )
 _SO2: Final = "kind = 'addition' AND coalesce(json_extract(body, '$.so2_g'), 0) > 0"
@@ -45,18 +45,18 @@ def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) ->
     states = ledger.states_at(now_ms)
     equipment = ledger.equipment
     resting = [
-        (vessel, state)
+        (vessel, state, _Path(connection, equipment, vessel.id, state, main_lot(state)))
         for vessel in cellar.vessel
         if (state := states.get(vessel.id)) is not None and state.known and not state.empty and not state.out_of_use
     ]
-    titrations = _Times(connection.execute(_TITRATIONS, (now_ms,)), equipment)
-    additions = _Times(_rows(connection, _SO2, now_ms), equipment)
-    looks, locks = (_Times(_rows(connection, kind, now_ms), equipment) for kind in (_LOOKED_AT, _LOCK))
+    # Of the time before the oldest wine that lies here nothing is asked: there may be years of it.
+    span = min((path.begun_ms for _, _, path in resting), default=now_ms), now_ms
+    titrations = _Times(connection.execute(_TITRATIONS, span), equipment)
+    additions, looks, locks = (_Times(_rows(connection, kind, span), equipment) for kind in (_SO2, _LOOKED_AT, _LOCK))
     awaited: list[AwaitedWork] = []
-    for vessel, state in resting:
-        lot = main_lot(state)
+    for vessel, state, path in resting:
+        lot = path.lot
         body = ledger.lots.of(lot, now_ms) if lot else None
-        path = _Path(connection, equipment, vessel.id, state, lot)
         if body is None or body.malolactic not in _MALOLACTIC:
             awaited += _tests(vessel, lot, path, titrations, additions, now_ms)
         awaited += _care(vessel, lot, state, looks, locks)
@@ -96,7 +96,7 @@ class _Path:
         self, connection: sqlite3.Connection, equipment: Equipment, vessel: str, state: VesselState, lot: str
     ) -> None:
         self._vessel = vessel
-        self._lot = lot
+        self.lot = lot
         self._here_ms = state.since_ms or 0
         self._before = stored_lot_locations(connection, equipment, lot) if lot else []
         self.begun_ms = min([self._here_ms, *(location.from_ms for location in self._before)])
@@ -107,7 +107,7 @@ class _Path:
             times.last(location.vessel, location.from_ms, min(location.to_ms or now_ms, self._here_ms))
             for location in self._before
         )
-        return max(times.last(self._vessel, self._here_ms, now_ms), times.last_of(self._lot), *before)
+        return max(times.last(self._vessel, self._here_ms, now_ms), times.last_of(self.lot), *before)
 
 
 def _tests(
@@ -176,8 +176,8 @@ def _titrants(connection: sqlite3.Connection, now_ms: int) -> list[AwaitedWork]:
 
 
 def _rows(
-    connection: sqlite3.Connection, condition: str, now_ms: int
+    connection: sqlite3.Connection, condition: str, span: tuple[int, int]
 ) -> Iterable[tuple[str | None, str | None, int, int]]:
     holds = "NOT EXISTS (SELECT 1 FROM strike WHERE strike.entry = entry.id)"
-    query = f"SELECT place, lot, at_ms, written_ms FROM entry WHERE ({condition}) AND at_ms <= ? AND {holds}"  # noqa: S608  conditions of ours
-    return connection.execute(query, (now_ms,))
+    query = f"SELECT place, lot, at_ms, written_ms FROM entry WHERE ({condition}) AND at_ms BETWEEN ? AND ? AND {holds}"  # noqa: S608  conditions of ours
+    return connection.execute(query, span)
