@@ -7,10 +7,9 @@ __all__ = ["DueFeed", "due_limits_at"]
 import logging
 import sqlite3
 from collections.abc import Mapping
-from functools import partial
 
 from alerts.watch.alarm_table import State
-from alerts.watch.due import DueLimit, due_limits, limit_of_gone_work, morning_after
+from alerts.watch.due import DueLimit, due_limits, limit_of_gone_work
 from alerts.watch.turn_inputs import DueFact
 from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import Cellar, EffectiveLimit, due_rules
@@ -25,8 +24,7 @@ log = logging.getLogger("alerts")
 
 def due_limits_at(cellar: Cellar, connection: sqlite3.Connection, now_ms: int) -> dict[str, DueLimit]:
     """Make the limits on due work as of a time (UTC ms), by key; call inside a transaction."""
-    begins = partial(morning_after, waking=cellar.site.waking, zone=cellar.site.zone)
-    return due_limits(due_rules(cellar.limit), awaited_work(connection, cellar, now_ms), begins)
+    return due_limits(due_rules(cellar.limit), awaited_work(connection, cellar, now_ms))
 
 
 class DueFeed:
@@ -77,8 +75,8 @@ class DueFeed:
         """Give what limits are judged by, where something may have changed by now (UTC ms); else nothing."""
         if now_ms < self._taken_until_ms:
             return {}
-        begins = (fact.begins_ms for fact in self._facts.values() if fact is not None and fact.begins_ms > now_ms)
-        self._next_ms = min(begins, default=END_OF_TIME_MS)
+        moments = (fact.due_ms for fact in self._facts.values() if fact is not None and fact.due_ms > now_ms)
+        self._next_ms = min(moments, default=END_OF_TIME_MS)
         return self._facts
 
     def taken(self) -> None:

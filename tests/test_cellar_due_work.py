@@ -21,7 +21,7 @@ def rules(*pieces: str) -> list[DueRule]:
 def test_a_limit_on_due_work_needs_little() -> None:
     (rule,) = rules(due(due="titration", after="21 d", lot="any"))
     assert (rule.work, rule.after_of("keg"), rule.lot, rule.unit_text) == ("titration", 21.0, "any", "d")
-    assert (rule.priority, rule.hours) == ("low", "waking")
+    assert (rule.priority, rule.hours) == ("low", "digest")
     assert (rule.consequence, rule.action) == (DUE_WORK["titration"].consequence, DUE_WORK["titration"].action)
 
 

@@ -89,14 +89,13 @@ def bench(tmp_path: Path) -> Iterator[DueBench]:
 def test_a_titration_that_is_due_is_told_once_and_over_with_its_entry(bench: DueBench) -> None:
     bench.fill()
     bench.write("titration", "K1", **TITRATION)
-    # It falls due on 3 November at noon (11:00 without summer time), and is told the next morning at seven.
-    assert bench.subjects(31.5) == []
-    assert bench.subjects(31 + 19.9 / 24) == []
-    (raised,) = bench.at(32 - 4 / 24)
+    # It falls due on 3 November at 11:00 (summer time has ended), and is told with the digest of the next morning.
+    assert bench.subjects(31 - 1 / DAY_S) == []
+    (raised,) = bench.at(31)
     assert raised.subject == "LOW PRIORITY: titration of lot A1 (K1) is due"
     assert raised.body.startswith("Titration of lot A1 (K1) due since 3 Nov: last titrated 3 Oct.")
     assert "What to do:  Titrate free SO2 and write it down: leeside enter titration." in raised.body
-    assert raised.not_before_ms == bench.now.utc_ms, "it is told in waking hours"
+    assert (raised.hold, raised.not_before_ms) == ("digest", bench.now.utc_ms + 20 * 3_600_000)
     assert bench.subjects(33) == []
     bench.second += 1
     bench.write("titration", "K1", **TITRATION)
@@ -163,18 +162,19 @@ def test_a_dose_asks_for_a_test_instead_of_the_titration(bench: DueBench) -> Non
     assert bench.subjects(40) == []
 
 
-def test_what_falls_due_on_one_day_comes_together(bench: DueBench) -> None:
+def test_what_falls_due_on_one_day_waits_for_one_digest(bench: DueBench) -> None:
     for hours, (place, lot) in enumerate((("K1", "A1"), ("K2", "B2"), ("C1", "C3"))):
         bench.second = hours * 3600
         bench.fill(place, lot)
-    bench.at(6)
-    # The carboy's airlock after a week; the three titrations and its topping of one day: one mail for all of them.
-    assert bench.subjects(8) == ["LOW PRIORITY: airlock check of C1 is due"]
-    assert bench.subjects(31.4) == []
-    together = bench.at(32)
-    assert len(together) == 1
-    for words in ("titration of lot A1", "titration of lot B2", "titration of lot C3", "topping of C1"):
-        assert words in together[0].body
+    rows = [row for hour in range(5) for row in bench.at(31 + hour / 24)]
+    words = {row.subject for row in rows if "airlock" not in row.subject}
+    assert words == {
+        "LOW PRIORITY: titration of lot A1 (K1) is due",
+        "LOW PRIORITY: titration of lot B2 (K2) is due",
+        "LOW PRIORITY: titration of lot C3 (C1) is due",
+        "LOW PRIORITY: topping of C1 is due",
+    }
+    assert len({(row.hold, row.not_before_ms) for row in rows}) == 1
 
 
 def test_a_written_limit_replaces_the_default_one(tmp_path: Path) -> None:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import pytest
 from cellar_text import BASE, CARBOY, cellar, table
@@ -12,22 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import EPOCH_MS
 
-from alerts.watch.due import DAY_MS, DueLimit, due_limits, judge, limit_of_gone_work, morning_after
+from alerts.watch.due import DAY_MS, DueLimit, due_limits, judge, limit_of_gone_work
 from alerts.watch.level import LevelTrack
 from alerts.watch.turn_inputs import DueFact
 from ingest.cellar import DUE_WORK, due_rules
 from ingest.journal.awaited_work import AwaitedWork
 
-LJUBLJANA = ZoneInfo("Europe/Ljubljana")
-WAKING = (time(7, 0), time(22, 0))
-
-
-def at_once(due_ms: int) -> int:
-    return due_ms
-
 
 def limits(*awaited: AwaitedWork, more: str = "") -> dict[str, DueLimit]:
-    return due_limits(due_rules(cellar(BASE, CARBOY, more).limit), awaited, at_once)
+    return due_limits(due_rules(cellar(BASE, CARBOY, more).limit), awaited)
 
 
 def titration(place: str = "K1", lot: str = "A1", days_ago: int = 10, **changes: Any) -> AwaitedWork:
@@ -52,9 +43,9 @@ def test_a_limit_has_the_words_and_the_time_of_its_work() -> None:
         "A1",
         "titration",
     )
-    assert (limit.setpoint, limit.priority, limit.hours, limit.origin) == (31, "low", "waking", "default")
+    assert (limit.setpoint, limit.priority, limit.hours, limit.origin) == (31, "low", "digest", "default")
     assert limit.action == DUE_WORK["titration"].action
-    assert fact == DueFact(EPOCH_MS - 10 * DAY_MS, EPOCH_MS + 21 * DAY_MS, EPOCH_MS + 21 * DAY_MS, "last titrated")
+    assert fact == DueFact(EPOCH_MS - 10 * DAY_MS, EPOCH_MS + 21 * DAY_MS, "last titrated")
     (never,) = limits(titration(is_done=False)).values()
     assert never.fact.finding == "filled"
 
@@ -124,9 +115,8 @@ def test_a_re_test_that_is_due_stands_for_the_titration() -> None:
 LIMIT = limit_of_gone_work("A1/titration", 31)
 
 
-def fact(from_day: float, after_days: float = 31, wait_days: float = 0, finding: str = "last titrated") -> DueFact:
-    due_ms = EPOCH_MS + round((from_day + after_days) * DAY_MS)
-    return DueFact(EPOCH_MS + round(from_day * DAY_MS), due_ms, due_ms + round(wait_days * DAY_MS), finding)
+def fact(from_day: float, after_days: float = 31, finding: str = "last titrated") -> DueFact:
+    return DueFact(day(from_day), day(from_day + after_days), finding)
 
 
 def day(number: float) -> int:
@@ -142,12 +132,6 @@ def test_it_begins_to_the_millisecond_and_ends_when_the_work_was_done() -> None:
     assert (track.active, changes) == (True, [])
     track, (ended,) = judge(track, LIMIT, fact(39), now_ms=day(40))
     assert (ended.active, ended.since_ms, ended.finding) == (False, day(39), "last titrated")
-
-
-def test_people_hear_of_it_in_the_morning_and_read_since_when() -> None:
-    assert judge(LevelTrack(), LIMIT, fact(0, wait_days=0.3), now_ms=day(31.2))[1] == []
-    _, (begun,) = judge(LevelTrack(), LIMIT, fact(0, wait_days=0.3), now_ms=day(31.3))
-    assert begun.since_ms == day(31)
 
 
 def test_work_that_is_no_longer_awaited_is_not_due() -> None:
@@ -193,37 +177,8 @@ def test_each_change_is_another_one_and_agrees_with_the_journal(steps: list[tupl
             state = change.active
         assert len(changes) <= 1
         assert track.active is state
-        is_due = known is not None and known.begins_ms <= day(now)
+        is_due = known is not None and known.due_ms <= day(now)
         if is_due or known is None:
             assert state is is_due
         if state and known is not None and is_due:
             assert track.since_ms == known.due_ms
-
-
-# ---- the morning ----------------------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("due", "morning"),
-    [
-        ("2026-11-12T03:10", "2026-11-12T07:00"),
-        ("2026-11-12T07:00", "2026-11-12T07:00"),
-        ("2026-11-12T07:01", "2026-11-13T07:00"),
-        ("2026-12-31T23:59", "2027-01-01T07:00"),
-        ("2026-10-25T02:30", "2026-10-25T07:00"),  # the night in which the clocks go back
-    ],
-)
-def test_what_falls_due_is_heard_of_at_the_next_beginning_of_waking_hours(due: str, morning: str) -> None:
-    due_ms, morning_ms = (
-        round(datetime.fromisoformat(text).replace(tzinfo=LJUBLJANA).timestamp() * 1000) for text in (due, morning)
-    )
-    assert morning_after(due_ms, WAKING, LJUBLJANA) == morning_ms
-
-
-@given(st.integers(0, 4_000_000_000_000), st.integers(0, 23))
-def test_a_morning_is_never_early_and_never_more_than_a_day_away(due_ms: int, hour: int) -> None:
-    found = morning_after(due_ms, (time(hour, 30), time(23, 0)), LJUBLJANA)
-    local = datetime.fromtimestamp(found / 1000, UTC).astimezone(LJUBLJANA)
-    assert 0 <= found - due_ms <= DAY_MS + 3_600_000
-    assert local.minute == 30
-    assert local.hour in (hour, hour + 1)  # a time that is skipped is an hour later

@@ -1,17 +1,15 @@
 """Work that falls due: which limits there are for what the journal awaits, and whether their time has come. Pure.
 
-A work falls due a time after it was done last, or after it was first awaited. The condition begins with the waking
-hours that follow, so that what falls due in a night comes together in the morning. It ends when the work was done, or
-is no longer awaited. A clock that goes back ends nothing.
+A work falls due a time after it was done last, or after it was first awaited. The condition ends when the work was
+done, or is no longer awaited. A clock that goes back ends nothing.
 """
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "DueLimit", "due_limits", "judge", "limit_of_gone_work", "morning_after"]
+__all__ = ["DAY_MS", "DueLimit", "due_limits", "judge", "limit_of_gone_work"]
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, time, timedelta, tzinfo
 from typing import Final, NamedTuple
 
 from alerts.watch.condition import Condition
@@ -21,7 +19,6 @@ from ingest.cellar import DUE_WORK, DueRule, EffectiveLimit
 from ingest.journal.awaited_work import AwaitedWork
 
 DAY_MS: Final = 86_400_000
-_SECOND_MS: Final = 1000
 
 
 class DueLimit(NamedTuple):
@@ -31,20 +28,18 @@ class DueLimit(NamedTuple):
     fact: DueFact
 
 
-def due_limits(
-    rules: Sequence[DueRule], awaited: Iterable[AwaitedWork], begins: Callable[[int], int]
-) -> dict[str, DueLimit]:
+def due_limits(rules: Sequence[DueRule], awaited: Iterable[AwaitedWork]) -> dict[str, DueLimit]:
     """Make the limits for all that is awaited, by key.
 
-    rules: the closest to their subject first; begins: when people hear of what falls due at a time (UTC ms). Of a lot
-    that lies in several vessels, the one whose work falls due first stands for it.
+    rules: the closest to their subject first. Of a lot that lies in several vessels, the one whose work falls due first
+    stands for it.
     """
     limits: dict[str, DueLimit] = {}
     for work in awaited:
         rule, after_days = _rule_of(rules, work)
         if rule is None:
             continue
-        made = _due_limit(rule, after_days, work, begins)
+        made = _due_limit(rule, after_days, work)
         other = limits.get(made.limit.key)
         if other is None or made.fact.due_ms < other.fact.due_ms:
             limits[made.limit.key] = made
@@ -60,7 +55,7 @@ def judge(
     """
     if fact is None:
         return _ended(track, limit, now_ms, None) if track.active else (track, [])
-    is_due = now_ms >= fact.begins_ms
+    is_due = now_ms >= fact.due_ms
     if is_due:
         value = (now_ms - fact.from_ms) // DAY_MS
         if not track.active:
@@ -79,19 +74,6 @@ def _ended(
 ) -> tuple[LevelTrack, list[Condition]]:
     after = replace(track, active=False, since_ms=since_ms, value=None, finding=finding or "")
     return after, [Condition(limit.key, False, since_ms, None, finding or "")]
-
-
-def morning_after(due_ms: int, waking: tuple[time, time], zone: tzinfo) -> int:
-    """The first beginning of waking hours from a moment on, UTC ms. A skipped local time counts as if the clocks had
-    not changed.
-    """
-    moment = datetime.fromtimestamp(due_ms / _SECOND_MS, UTC)
-    day = moment.astimezone(zone).date() - timedelta(days=1)
-    while True:
-        morning = datetime.combine(day, waking[0], tzinfo=zone).astimezone(UTC)
-        if morning >= moment:
-            return round(morning.timestamp() * _SECOND_MS)
-        day += timedelta(days=1)
 
 
 def limit_of_gone_work(key: str, setpoint: float) -> EffectiveLimit:
@@ -120,7 +102,7 @@ def _applies(rule: DueRule, work: AwaitedWork) -> bool:
     return rule.lot in (None, "any", work.lot)
 
 
-def _due_limit(rule: DueRule, after_days: float, work: AwaitedWork, begins: Callable[[int], int]) -> DueLimit:
+def _due_limit(rule: DueRule, after_days: float, work: AwaitedWork) -> DueLimit:
     kind = DUE_WORK[rule.work]
     subject = _subject(rule, work)
     if rule.id is None:
@@ -128,7 +110,7 @@ def _due_limit(rule: DueRule, after_days: float, work: AwaitedWork, begins: Call
     else:
         key = f"{rule.id}/{subject}" if _may_have_several(rule) else rule.id
     due_ms = work.from_ms + round(after_days * DAY_MS)
-    fact = DueFact(work.from_ms, due_ms, begins(due_ms), kind.done if work.is_done else kind.begun)
+    fact = DueFact(work.from_ms, due_ms, kind.done if work.is_done else kind.begun)
     return DueLimit(_limit(rule, key, work, after_days), fact)
 
 

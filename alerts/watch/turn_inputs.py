@@ -59,13 +59,12 @@ class Now(NamedTuple):
 class DueFact(NamedTuple):
     """What the journal says of a work, for its limit.
 
-    from_ms: when it was done last, or since when it is awaited; due_ms: when it falls due; begins_ms: when people hear
-    of it; UTC ms. finding: how a message says what happened at from_ms.
+    from_ms: when it was done last, or since when it is awaited; due_ms: when it falls due; UTC ms. finding: how a
+    message says what happened at from_ms.
     """
 
     from_ms: int
     due_ms: int
-    begins_ms: int
     finding: str
 
 

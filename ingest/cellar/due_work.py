@@ -151,7 +151,7 @@ class DueRule:
     probe: str | None = None
     after_days: float | None = None
     priority: Literal["low", "medium", "high"] = "low"
-    hours: Literal["any", "waking", "digest"] = "waking"
+    hours: Literal["any", "waking", "digest"] = "digest"
     consequence: str
     action: str
     unit_text: str = "d"
@@ -179,7 +179,7 @@ def filled_in(data: Any) -> Any:
         "consequence": work.consequence,
         "action": work.action,
         "priority": "low",
-        "hours": "waking",
+        "hours": "digest",
         **data,
     }
 

@@ -47,7 +47,7 @@ def _form(entry: TableEntry[LimitSettings]) -> Iterator[Problem]:
         if key in raw:
             yield entry.problem(key, "a limit on due work has none; leave it out, or write a second [[limit]]")
     if raw.get("hours") == "any":
-        yield entry.problem("hours", 'nobody is woken for due work; write "waking", or leave it out')
+        yield entry.problem("hours", 'nobody is woken for due work; write "waking" or "digest", or leave it out')
     if raw.get("priority") == "high":
         yield entry.problem("priority", 'due work is never urgent; write "low" or "medium"')
 
