@@ -45,6 +45,7 @@ def _before(week: WeekCellar) -> None:
     week.enter("state", "K4", ago_s=weeks_ago, state="emptied")
     for vessel in ("C1", "C2"):
         week.enter("state", vessel, ago_s=3600.0, lock_liquid_seen=True)
+        week.plan(at(4, "18:00"), partial(week.enter, "state", vessel, lock_liquid_seen=True))
     for day in range(1, 8):
         week.plan(at(day, "07:30"), week.acknowledge_all)
         week.plan(at(day, "20:00"), week.acknowledge_all)
