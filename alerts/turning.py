@@ -16,14 +16,14 @@ from alerts.message import SHOWN_READINGS, DirectMessages, Notifier
 from alerts.rate_windows import stored_windows
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
+from alerts.watch.applied_limits import applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse
-from alerts.watch.own_limits import watched_limits
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
 from alerts.without_store import Shadow, WithoutStore
-from ingest.cellar import Cellar, EffectiveLimit
+from ingest.cellar import Cellar, WinePlaces
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.probes.decode import MOST_AHEAD_MS
@@ -114,13 +114,16 @@ class Turner:
         self._judges = judges
         self._started_ms = now.utc_ms
         self._cellar = cellar
-        self._limits = limits = watched_limits(cellar)
-        self.limit_count = len(limits)
-        self._watch = Watch(limits)
-        self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
-        self._notifier = Notifier(cellar, limits, self._last_readings, self._readings_since)
-        self._suppression = JournalSuppression(limits)
         self._vessel_use = VesselUseCache(store)
+        self._wine = WinePlaces()
+        self._wine = self._wine_at(now)
+        applied = applied_limits(cellar, self._wine)
+        self._limits = limits = applied.watched
+        self.limit_count = len(limits)
+        self._watch = Watch(limits, applied.notes)
+        self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
+        self._notifier = Notifier(cellar, {**applied.absent, **limits}, self._last_readings, self._readings_since)
+        self._suppression = JournalSuppression(limits)
         self._judgements = JudgementFeed(store)
         self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
@@ -181,13 +184,29 @@ class Turner:
             if key in self._limits and self._limits[key].setpoint > AFTER_BOOT_S
         }
 
-    def _watch_limits(self, limits: dict[str, EffectiveLimit]) -> None:
-        """Watch these limits from now on: what the journal says of lots has changed which there are."""
-        self._limits, self.limit_count = limits, len(limits)
-        self._watch = Watch(limits)
-        self._notifier = Notifier(self._cellar, limits, self._last_readings, self._readings_since)
-        self._suppression = JournalSuppression(limits)
-        self._reports.watch(limits)
+    def _wine_at(self, now: Now) -> WinePlaces:
+        """Where wine lies, as far as limits go with it; where nobody knows, what was known stands."""
+        if not self._cellar.has_limits_on_wine:
+            return WinePlaces()
+        try:
+            return self._vessel_use.at(now.utc_ms).wine
+        except IngestError as error:
+            log.warning("where wine lies cannot be worked out, what was known stands: %s", error)
+            return self._wine
+
+    def _renew_limits(self, now: Now) -> None:
+        """Watch other limits from now on, if what the journal says has changed which there are."""
+        wine = self._wine_at(now)
+        if not self._due.renew(now.utc_ms, self._state.records) and wine == self._wine:
+            return
+        self._wine = wine
+        applied = applied_limits(self._cellar, wine, self._due.limits)
+        self._limits, self.limit_count = applied.watched, len(applied.watched)
+        self._watch = Watch(applied.watched, applied.notes)
+        announced = {**applied.absent, **applied.watched}
+        self._notifier = Notifier(self._cellar, announced, self._last_readings, self._readings_since)
+        self._suppression = JournalSuppression(applied.watched)
+        self._reports.watch(applied.watched)
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began, or that turn left readings
@@ -216,8 +235,7 @@ class Turner:
             # The board's clock came right and estimated times were moved; what is judged next may be of an earlier
             # time.
             self._state, self._datings = self._state.redated(), datings
-        if self._due.renew(now.utc_ms, self._state.records):
-            self._watch_limits({**watched_limits(self._cellar), **self._due.limits})
+        self._renew_limits(now)
         rows = fresh_after(self._store, self._judged_id, MOST_A_TURN)
         ingest = pulses(self._store).ingest
         pulse_is_due = now.mono >= self._pulse_due or (

@@ -83,7 +83,8 @@ class WithoutStore:
         note: Callable[[str], None] = lambda text: None,
     ) -> None:
         self._cellar = cellar
-        self._limits = watched_limits(cellar)
+        # Also those on wine, wherever it will lie.
+        self._limits = {**{limit.key: limit for limit in cellar.possible_limits}, **watched_limits(cellar)}
         self._silences = [key for key, limit in self._limits.items() if limit.kind == "no data"]
         self._direct = direct
         self._receive = receive

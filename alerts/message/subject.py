@@ -23,6 +23,7 @@ from alerts.view.due_lines import due_name
 from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
+from alerts.watch.applied_limits import LEFT_NOTE
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit
 
@@ -34,6 +35,7 @@ CAME_AND_WENT: Final = "CAME AND WENT"
 _RETURNED_WORDS: Final = "BACK TO NORMAL"
 _CALM_WORDS: Final = "CALM AGAIN after"
 _REMOVED_WORDS: Final = "LIMIT REMOVED"
+_LEFT_WORDS: Final = "WINE HAS LEFT after"
 _IS_DUE: Final = " is due"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(f"{_RETURNED_WORDS} after: ")
 
@@ -46,7 +48,7 @@ def subject_of(transition: Transition, limit: EffectiveLimit | None, thread_subj
     """
     tail = tail_of(thread_subject) if thread_subject else _tail(transition, limit)
     if limit is None or transition.occasion is Occasion.REMOVED:
-        return f"{_REMOVED_WORDS}: {tail}"
+        return f"{_LEFT_WORDS if transition.note == LEFT_NOTE else _REMOVED_WORDS}: {tail}"
     active = transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
     if transition.occasion is Occasion.RAISED:
         return f"{PRIORITY_WORDS[limit.priority]}: {tail}"

@@ -17,6 +17,7 @@ from alerts.message.subject import subject_of
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
+from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
 from alerts.watch.chatter import STAYS_S, WINDOW_S
 from alerts.watch.chatter_advice import ChatterAdvice
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
@@ -184,9 +185,19 @@ def _comings(transition: Transition, limit: EffectiveLimit, view: CellarView) ->
 
 
 def _removed(transition: Transition, view: CellarView) -> str:
+    closed = f"Its alarm {transition.occurrence} is closed, and no further message about it will follow.\n\n"
+    if transition.note == LEFT_NOTE:
+        return (
+            f"{view.place}: the wine that the limit {transition.key} is on has left.\n{closed}"
+            "Where the wine lies now, the limit is judged by the probes there, with its whole on-delay.\n"
+        )
+    if transition.note == REPLACED_NOTE:
+        return (
+            f"{view.place}: a limit on the wine that lies there now has taken the place of {transition.key}.\n{closed}"
+            f"`leeside limits {shlex.quote(view.file)}` lists what is watched.\n"
+        )
     return (
-        f"The limit {transition.key} is no longer in the cellar file.\n"
-        f"Its alarm {transition.occurrence} is closed, and no further message about it will follow.\n\n"
+        f"The limit {transition.key} is no longer in the cellar file.\n{closed}"
         "That does not mean that all is well: leeside does not watch this any more.\n"
         f"If this was a mistake, put the limit back into {view.file}.\n"
     )

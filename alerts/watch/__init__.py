@@ -13,6 +13,7 @@ due                  limits on work that falls due
 no_data              limits on silence and on bad measurement
 probe_clock          which time a reading is judged by when its probe's clock is wrong
 own_limits           limits on leeside itself, and how messages speak of them
+applied_limits       which limits apply now, those on wine among them
 own_health           which parts of leeside are well
 journal_suppression  limits that the journal quiets
 alarm_table          the states of IEC 62682 as data

@@ -85,9 +85,9 @@ class OpenTurn:
             self.transitions.append(replace(transition, occasion=occasion))
         return why
 
-    def remove(self, key: str) -> None:
-        """Close what is open of a limit that has gone, and drop its record."""
-        self.apply(key, AlarmEvent.REMOVED, Cause(self.now.utc_ms, self.records[key].condition))
+    def remove(self, key: str, note: str = "") -> None:
+        """Close what is open of a limit that has gone, and drop its record. note: why it has gone."""
+        self.apply(key, AlarmEvent.REMOVED, Cause(self.now.utc_ms, self.records[key].condition, note=note))
         del self.records[key]
         self.agenda.drop(key)
         self.before.pop(key, None)

@@ -27,7 +27,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from ingest.cellar import Cellar, EffectiveLimit, Priority, Role, Room
+from ingest.cellar import Cellar, EffectiveLimit, Priority, Role, Room, WinePlaces
 
 # The keys of the limits.
 INGEST: Final = "leeside/ingest"
@@ -138,12 +138,15 @@ def own_words(limit: EffectiveLimit) -> OwnWords | None:
     return _BABBLING if limit.key.startswith(_BABBLING_HEAD) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
-def watched_limits(cellar: Cellar) -> dict[str, EffectiveLimit]:
-    """Every limit that the turn judges, by key: those on leeside itself, and the cellar's."""
+def watched_limits(cellar: Cellar, wine: WinePlaces | None = None) -> dict[str, EffectiveLimit]:
+    """Every limit that the turn judges, by key: those on leeside itself, and the cellar's.
+
+    wine: where it lies; None leaves out the limits on wine.
+    """
     limits = {limit.key: limit for limit in (*_own_limits(cellar), *_room_limits(cellar))}
     probes = {probe.id: probe for probe in cellar.probe}
     rooms = _rooms(cellar)
-    for limit in cellar.limits:
+    for limit in cellar.limits if wine is None else cellar.limits_with(wine):
         if limit.kind != "no data":
             limits[limit.key] = limit
             continue

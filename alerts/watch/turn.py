@@ -18,6 +18,7 @@ __all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch"]
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 from typing import Final
 
 from alerts.watch import due, level, no_data, rate
@@ -60,9 +61,13 @@ class TurnResult:
 
 
 class Watch:
-    """The limits of a cellar, indexed once by probe and by what they suppress."""
+    """The limits of a cellar, indexed once by probe and by what they suppress.
 
-    def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
+    notes: by key, why a limit is gone that is still in the cellar file.
+    """
+
+    def __init__(self, limits: Mapping[str, EffectiveLimit], notes: Mapping[str, str] = MappingProxyType({})) -> None:
+        self._notes = notes
         self._limits = dict(limits)
         self._rules = {key: rule_of(limit) for key, limit in self._limits.items()}
         self._order = {key: number for number, key in enumerate(self._limits)}
@@ -127,7 +132,7 @@ class Watch:
         """Make the records those of the limits as they are now."""
         records, mono = turn.records, turn.now.mono
         for key in records.keys() - self._limits.keys():
-            turn.remove(key)
+            turn.remove(key, self._notes.get(key, ""))
         for key, rule in self._rules.items():
             record = records.get(key)
             if record is None:

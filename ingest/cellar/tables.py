@@ -88,9 +88,14 @@ class Cellar:
 
     def limits_with(self, wine: WinePlaces) -> tuple[EffectiveLimit, ...]:
         """List every limit that is watched while wine lies there."""
-        if all(setting.lot is None or setting.due is not None for setting in self.limit):
+        if not self.has_limits_on_wine:
             return self.limits
         return effective_limits(self.vessel, self.probe, self.limit, units=self.site.units, wine=wine)
+
+    @property
+    def has_limits_on_wine(self) -> bool:
+        """Whether a limit on a value goes with wine from vessel to vessel."""
+        return any(setting.lot is not None and setting.due is None for setting in self.limit)
 
     @property
     def possible_limits(self) -> tuple[EffectiveLimit, ...]:

@@ -34,5 +34,6 @@ requirements       what an entry has to name
 ledger             what each vessel holds at any time
 balance            what cannot be written or struck
 lot_locations      where lots lie
+wine_places        the same at a moment, for limits that go with wine
 merging            which entries of a file are new
 """

@@ -1,4 +1,4 @@
-"""Which vessels are empty and which are being racked, for a reader that asks every second."""
+"""Which vessels are empty, which are being racked and where lots lie, for a reader that asks every second."""
 
 from __future__ import annotations
 
@@ -6,7 +6,9 @@ __all__ = ["VesselUse", "VesselUseCache"]
 
 from typing import NamedTuple
 
+from ingest.cellar import WinePlaces
 from ingest.journal.open_rackings import OpenRacking
+from ingest.journal.wine_places import wine_places
 from ingest.store.connection import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.journal_version import journal_version
@@ -16,12 +18,13 @@ from ingest.times import END_OF_TIME_MS
 
 class VesselUse(NamedTuple):
     """empty: the vessels that are known to be empty; racking: those of rackings under way; begun: the rackings that no
-    entry finishes, also those that count as forgotten, newest first.
+    entry finishes, also those that count as forgotten, newest first; wine: where which lots lie.
     """
 
     empty: frozenset[str]
     racking: frozenset[str]
     begun: tuple[OpenRacking, ...] = ()
+    wine: WinePlaces = WinePlaces()
 
 
 class VesselUseCache:
@@ -31,7 +34,7 @@ class VesselUseCache:
         self._store = store
         self._version: tuple[int, ...] | None = None
         self._valid = range(0)
-        self._empty: frozenset[str] = frozenset()
+        self._wine = WinePlaces()
         self._begun: list[OpenRacking] = []
 
     def at(self, now_ms: int) -> VesselUse:
@@ -43,8 +46,8 @@ class VesselUseCache:
                 self._begun = begun_rackings(connection)
                 # A clock that runs ahead may have written what has yet to happen.
                 ahead = connection.execute("SELECT min(at_ms) FROM entry WHERE at_ms > ?", (now_ms,)).fetchone()[0]
-            self._empty = ledger.empty_at(now_ms)
+            self._wine = wine_places(ledger.states_at(now_ms))
             self._valid = range(now_ms, END_OF_TIME_MS if ahead is None else ahead)
             self._version = version
         racking = (vessel for racking in self._begun if racking.lasts(now_ms) for vessel in racking.vessels)
-        return VesselUse(self._empty, frozenset(racking), tuple(self._begun))
+        return VesselUse(self._wine.empty, frozenset(racking), tuple(self._begun), self._wine)

@@ -1,0 +1,41 @@
+"""Which limits apply now: those of places, those on wine where it lies, those on work that falls due.
+
+A limit on wine has a key for each vessel in which the wine lies. When the wine is racked, its limit there is gone and
+another one begins where it lies now. If its alarm was open, one message says that the wine has left.
+"""
+
+from __future__ import annotations
+
+__all__ = ["LEFT_NOTE", "REPLACED_NOTE", "AppliedLimits", "applied_limits"]
+
+from collections.abc import Mapping
+from types import MappingProxyType
+from typing import Final, NamedTuple
+
+from alerts.watch.own_limits import watched_limits
+from ingest.cellar import Cellar, EffectiveLimit, WinePlaces
+
+LEFT_NOTE: Final = "the wine has left this vessel"
+REPLACED_NOTE: Final = "a limit on the wine in this vessel has taken its place"
+
+
+class AppliedLimits(NamedTuple):
+    """watched: every limit that is judged now; absent: those that the file has for other places of the wine; notes: why
+    a limit of those is not judged. All by key.
+    """
+
+    watched: dict[str, EffectiveLimit]
+    absent: Mapping[str, EffectiveLimit] = MappingProxyType({})
+    notes: Mapping[str, str] = MappingProxyType({})
+
+
+def applied_limits(
+    cellar: Cellar, wine: WinePlaces, due: Mapping[str, EffectiveLimit] = MappingProxyType({})
+) -> AppliedLimits:
+    """Find the limits that apply while wine lies there. due: those on work that falls due, by key."""
+    watched = {**watched_limits(cellar, wine), **due}
+    if not cellar.has_limits_on_wine:
+        return AppliedLimits(watched)
+    absent = {limit.key: limit for limit in cellar.possible_limits if limit.key not in watched}
+    notes = {key: LEFT_NOTE if limit.lot else REPLACED_NOTE for key, limit in absent.items()}
+    return AppliedLimits(watched, absent, notes)
