@@ -94,7 +94,7 @@ class IngestDaemon:
             self._enough,
             steadiness=Steadiness(jump_steps(cellar, series)),
             barometers=barometers(cellar, series),
-            calm=Calm(ranges(cellar.limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
+            calm=Calm(ranges(cellar.possible_limits, series), cellar.store.commit_s, cellar.store.calm_commit_s),
             paces=ProbePaces(cellar.probe, series),
             feed_every=FEED_EVERY if cellar.mirror is None else 1,
         )
