@@ -121,7 +121,15 @@ def test_an_alarm_as_it_is_written() -> None:
 
 @pytest.mark.parametrize(
     ("state", "active"),
-    [("unacknowledged", 1), ("acknowledged", 1), ("returned", 0), ("normal", 0), ("suppressed", 0)],
+    [
+        ("unacknowledged", 1),
+        ("acknowledged", 1),
+        ("returned", 0),
+        ("normal", 0),
+        ("suppressed", 0),
+        ("shelved", 0),
+        ("out of service", 0),
+    ],
 )
 def test_active_follows_the_state(state: str, active: int) -> None:
     line = alarm_line(1, transition(to_state=state, value=math.nan, occurrence=None), "S")

@@ -21,7 +21,7 @@ EXAMPLE: Final = "leeside acknowledge cellar.toml 7f3k --note 'on my way'"
 def acknowledge(
     file: File,
     ids: Annotated[
-        list[str] | None, typer.Argument(metavar="ID...", help="Short ids of alarms, or keys of their limits.")
+        list[str] | None, typer.Argument(metavar="ID", help="Short ids of alarms, or keys of their limits.")
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="All that nobody has acknowledged yet.")] = False,
     who: Who = None,

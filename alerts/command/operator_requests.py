@@ -25,7 +25,7 @@ from ingest.store.pulse_rows import pulses
 WAIT_S: Final = 3.0
 LOOK_EVERY_S: Final = 0.05
 
-Ids = Annotated[list[str], typer.Argument(metavar="ID...", help="Short ids of alarms, or keys of limits.")]
+Ids = Annotated[list[str], typer.Argument(metavar="ID", help="Short ids of alarms, or keys of limits.")]
 
 
 class NamedLimit(NamedTuple):
