@@ -8,8 +8,9 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import a_limit
 
-from alerts.message.hours import earliest
+from alerts.message.hours import earliest, hours_of
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
 DAY = (time(7, 0), time(21, 30))
@@ -85,3 +86,33 @@ def test_it_is_the_first_minute_whose_wall_clock_is_within_the_hours(
         assert found == searched
     else:
         assert abs(found - searched) <= timedelta(hours=1) or found < searched
+
+
+@pytest.mark.parametrize(
+    ("now", "waking", "expected"),
+    [
+        ("2026-11-25T06:59:59+01:00", DAY, "2026-11-25T07:00:00+01:00"),
+        ("2026-11-25T07:00:00+01:00", DAY, "2026-11-26T07:00:00+01:00"),
+        ("2026-11-25T12:00:00+01:00", DAY, "2026-11-26T07:00:00+01:00"),
+        ("2026-11-25T12:00:00+01:00", NIGHT, "2026-11-25T22:00:00+01:00"),
+        ("2026-11-25T09:00:00+01:00", (time(8), time(8)), "2026-11-26T08:00:00+01:00"),
+        ("2026-03-28T12:00:00+01:00", (time(2, 30), time(20)), "2026-03-29T03:00:00+02:00"),
+        ("2026-10-24T23:00:00+02:00", (time(2, 30), time(20)), "2026-10-25T02:30:00+02:00"),
+    ],
+)
+def test_a_digest_goes_out_when_waking_hours_begin_next(now: str, waking: tuple[time, time], expected: str) -> None:
+    assert earliest(ms(now), "digest", waking, LJUBLJANA) == ms(expected)
+
+
+@given(at_ms=st.integers(1_700_000_000_000, 1_800_000_000_000), begin=st.times(), end=st.times())
+def test_a_digest_is_never_more_than_a_day_and_an_hour_away(at_ms: int, begin: time, end: time) -> None:
+    then_ms = earliest(at_ms, "digest", (begin.replace(second=0), end), LJUBLJANA)
+    assert 0 < then_ms - at_ms <= 25 * 3_600_000
+
+
+def test_due_work_and_sulfur_dioxide_never_wake() -> None:
+    assert hours_of(None) == "any"
+    assert hours_of(a_limit(hours="any")) == "any"
+    assert hours_of(a_limit(hours="any", quantity="molecular_so2")) == "waking"
+    assert hours_of(a_limit(hours="any", kind="due")) == "waking"
+    assert hours_of(a_limit(hours="digest", kind="due")) == "digest"

@@ -125,6 +125,19 @@ def test_a_high_limit_says_above() -> None:
     assert "is 21.4 °C, above the limit of 20 °C." in draft.body
 
 
+def test_a_rate_says_which_way_how_much_and_in_what_time() -> None:
+    limit = a_limit(kind="rate", quantity="temperature", setpoint=5.0, unit_text="K", within_s=3600.0, priority="low")
+    condition = Condition(limit.key, True, SINCE_MS, 6.13, "rising", 6.13)
+    draft = compose(raised(value=6.13, raised_value=6.13, condition=condition), limit, VIEW)
+    assert draft.subject == "LOW PRIORITY: K1 temperature change 6.1 K, above 5 K in 1 h"
+    assert draft.body.startswith(
+        "K1 (Riesling): temperature is rising quickly, by 6.1 K in 1 h. The limit is 5 K in 1 h.\n\nSince:"
+    )
+    back = compose(returned(value=3.0, extreme=7.0), limit, VIEW).body
+    assert "temperature no longer changes quickly.\nIt changed by more than 5 K in 1 h for 12 min 5 s, from" in back
+    assert "The largest change was 7.0 K." in back
+
+
 def test_silence_in_words() -> None:
     draft = compose(raised(value=700.0, raised_value=700.0), a_silence(setpoint=600.0), VIEW)
     assert draft.subject == "MEDIUM PRIORITY: K1 pressure, no data for 10 min"
@@ -164,6 +177,12 @@ CYLINDER = CellarView("c.toml", UTC, "N2", "cylinder")
         ({}, GLASS, ""),
         ({"kind": "high", "quantity": "temperature", "unit_text": "°C"}, VIEW, ""),
         ({"kind": "no data", "unit_text": "s"}, VIEW, ""),
+        ({"kind": "rate", "unit_text": "kPa", "within_s": 3600.0}, VIEW, GAS),
+        ({"kind": "rate", "unit_text": "kPa", "within_s": 3600.0}, GLASS, BURST_GLASS),
+        ({"kind": "rate", "unit_text": "kPa", "within_s": 3600.0}, WOOD, ""),
+        ({"kind": "high", "quantity": "leak_rate", "unit_text": "mL/min"}, VIEW, GAS),
+        ({"quantity": "cylinder_days_left", "unit_text": "d"}, CYLINDER, ""),
+        ({"quantity": "molecular_so2", "unit_text": "mg/L"}, VIEW, ""),
     ],
 )
 def test_what_may_hurt_stands_in_one_line_after_the_fact_and_in_no_all_clear(

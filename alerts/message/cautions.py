@@ -19,22 +19,28 @@ BURST_GLASS: Final = (
 )
 CAUTIONS: Final = (BURST_GLASS, GAS)
 
+# Judged quantities that speak of gas which has left its vessel, and the one that only says when to buy more.
+_LOST_GAS: Final = ("leak_rate", "compensated_pressure", "hours_to_air_floor")
+_STOCK: Final = "cylinder_days_left"
+
 
 def caution_of(limit: EffectiveLimit, place_kind: str, *, glass: bool, under_gas: bool) -> str:
     """Give the caution that belongs to a raised alarm, "" for none.
 
     place_kind: the vessel's kind, ``cylinder``, ``room`` or ""; glass: the vessel is made of it; under_gas: a gas
-    blanket is kept in it. That a probe is not heard or not to be trusted is no danger by itself.
+    blanket is kept in it. A probe that is not heard and work that is due are no danger by themselves.
     """
-    if limit.kind == "no data":
+    if limit.kind in ("no data", "due"):
         return ""
     if place_kind == "cylinder":
+        return "" if limit.quantity == _STOCK else GAS
+    if limit.quantity in _LOST_GAS:
         return GAS
     if limit.quantity != "pressure":
         return ""
-    if limit.kind == "high":
-        return BURST_GLASS if glass else GAS
-    return GAS if under_gas else ""
+    if glass and limit.kind != "low":
+        return BURST_GLASS
+    return GAS if limit.kind == "high" or under_gas else ""
 
 
 def without_cautions(body: str) -> str:

@@ -10,7 +10,7 @@ from typing import Final
 
 from alerts.message.subject import side
 from alerts.view.due_lines import day_text, due_name, due_text
-from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, setpoint_text
+from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, quantity_name, setpoint_text
 from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit
@@ -39,9 +39,19 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone:
             f"{place}: probe {limit.probe} ({quantity}) has sent nothing for more than "
             f"{duration_text(limit.setpoint)}.\nUntil it does, nobody knows how {place} is."
         )
+    if limit.kind == "rate":
+        return _changing_fact(transition, limit, place)
     value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
     finding = f"\nFinding: {_finding(transition)}." if _finding(transition) else ""
     return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}.{finding}"
+
+
+def _changing_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
+    change = "" if transition.value is None else f", by {limit_value_text(transition.value, limit)}"
+    within = "" if transition.value is None else f" in {duration_text(limit.within_s)}"
+    direction = _finding(transition) or "changing"
+    quantity = quantity_name(limit.quantity)
+    return f"{place}: {quantity} is {direction} quickly{change}{within}. The limit is {setpoint_text(limit)}."
 
 
 def _silent(probes: Sequence[str]) -> str:
@@ -64,6 +74,9 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
         fact, was = f"{place}: probe {limit.probe} ({quantity}) gives good readings again.", "It gave none for"
     elif limit.kind == "no data":
         fact, was = f"{place}: probe {limit.probe} ({quantity}) is heard again.", "It was silent for"
+    elif limit.kind == "rate":
+        fact = f"{place}: {quantity_name(limit.quantity)} no longer changes quickly."
+        was = f"It changed by more than {setpoint_text(limit)} for"
     else:
         value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
         fact = f"{place}: {quantity} has returned to normal{value}."
@@ -74,8 +87,8 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
         span = f"from {exact_time(began_ms, zone)} to {exact_time(ended_ms, zone)}"
         fact += f"\n{was} {duration_text((ended_ms - began_ms) / 1000)}, {span}."
     if limit.kind != "no data" and transition.extreme is not None:
-        name = "lowest" if limit.kind == "low" else "highest"
-        fact += f"\nThe {name} value was {limit_value_text(transition.extreme, limit)}."
+        name = {"low": "lowest value", "rate": "largest change"}.get(limit.kind, "highest value")
+        fact += f"\nThe {name} was {limit_value_text(transition.extreme, limit)}."
     return fact
 
 

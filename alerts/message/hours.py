@@ -2,13 +2,27 @@
 
 from __future__ import annotations
 
-__all__ = ["earliest"]
+__all__ = ["earliest", "hours_of"]
 
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from typing import Final
 
+from ingest.cellar import EffectiveLimit
 from ingest.times import clock_change
 
+# Work that is due and sulfur dioxide can wait for the morning, whatever the cellar file says.
+_NEVER_WAKE: Final = ("molecular_so2", "free_so2", "total_so2")
+
 _DAY = timedelta(days=1)
+
+
+def hours_of(limit: EffectiveLimit | None) -> str:
+    """When messages about a limit may go out: ``any``, ``waking`` or ``digest``. limit: None if it is gone."""
+    if limit is None:
+        return "any"
+    if limit.hours == "any" and (limit.kind == "due" or limit.quantity in _NEVER_WAKE):
+        return "waking"
+    return limit.hours
 
 
 def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo) -> int:

@@ -14,7 +14,7 @@ from typing import Final
 
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
-from alerts.message.hours import earliest
+from alerts.message.hours import earliest, hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.wording import compose, view_of
 from alerts.watch.alarm import Transition
@@ -101,7 +101,7 @@ class Notifier:
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
             advice=self._advice(transition, limit),
         )
-        hours = limit.hours if limit is not None else "any"
+        hours = hours_of(limit)
         site = self._cellar.site
         not_before_ms = earliest(now_ms, hours, site.waking, site.zone)
         return Notice(

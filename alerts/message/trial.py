@@ -7,7 +7,7 @@ __all__ = ["Trial", "is_beyond", "parse_value", "try_limit"]
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
-from alerts.message.hours import earliest
+from alerts.message.hours import earliest, hours_of
 from alerts.message.subject import SUBJECT_LIMIT
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
@@ -110,4 +110,4 @@ def try_limit(
     if silence or limit.kind in ("due", "rate"):  # the value is none of the probe's
         shown = tuple(readings) if limit.kind == "rate" else ()
     text = compose(transition, limit, view_of(cellar, limit.at), readings=shown)
-    return Trial(text, raised_ms, earliest(raised_ms, limit.hours, cellar.site.waking, cellar.site.zone))
+    return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))
