@@ -156,6 +156,7 @@ def test_all_are_acknowledged_at_once_and_several_by_name(answering: Path) -> No
         (("shelve", "FILE", LOW, "--for", "-1h", *WHY), "is not a duration"),
         (("shelve", "FILE", LOW, "--for", "two hours", *WHY), "write 90s, 5min, 1h or 2d"),
         (("shelve", "FILE", LOW, "--for", "8d", *WHY), "at most 7 days at a time, not 8 days"),
+        (("shelve", "FILE", LOW, "--for", "9" * 400 + "d", *WHY), "at most 7 days at a time, not inf days"),
         (("shelve", "FILE", LOW, "--until", "2020-01-01 10:00", *WHY), "its end has passed already"),
         (("shelve", "FILE", LOW, "--until", "never", *WHY), "is not a time"),
         (("shelve", "FILE", OVER, "--for", "61min", *WHY), "overpressure can be shelved for at most 1 h"),

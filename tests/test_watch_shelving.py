@@ -20,6 +20,7 @@ from alerts.watch.shelving import (
     out_of_service_problem,
     shelving_problem,
 )
+from ingest.cellar import EffectiveLimit
 from ingest.operator_event import OperatorEvent, OperatorEventKind
 
 LOW = "K1/pressure/low"
@@ -213,30 +214,31 @@ def test_what_ends_while_another_reason_stands_says_so() -> None:
     ("limit", "overpressure"),
     [
         (OVER, True),
-        (replace(OVER, role="", priority="low", origin="file"), True),
-        (replace(OVER, role="", priority="high", origin="default"), True),
-        (replace(OVER, role="", priority="medium", origin="default"), False),
+        (replace(OVER, key="own", role="", priority="high"), True),
+        (replace(OVER, key="own", role="", priority="medium"), False),
+        (replace(OVER, key="other", role="", priority="medium", probe="k2-pressure"), True),
         (a_limit(), False),
         (a_limit(kind="high", quantity="temperature"), False),
         (a_silence(), False),
     ],
 )
-def test_how_long_a_limit_may_be_shelved(limit: object, overpressure: bool) -> None:
-    assert is_overpressure(limit) is overpressure  # type: ignore[arg-type]  # a limit of the table above
-    assert longest_s(limit) == (LONGEST_OVERPRESSURE_S if overpressure else LONGEST_S)  # type: ignore[arg-type]
+def test_how_long_a_limit_may_be_shelved(limit: EffectiveLimit, overpressure: bool) -> None:
+    limits = {OVER.key: OVER, limit.key: limit}
+    assert is_overpressure(limit, limits) is overpressure
+    assert longest_s(limit, limits) == (LONGEST_OVERPRESSURE_S if overpressure else LONGEST_S)
 
 
 def test_what_is_not_allowed_is_named() -> None:
     low = a_limit()
-    assert shelving_problem(low, LONGEST_S, "lid off") == ""
-    assert "at most 7 days at a time, not 8 days" in shelving_problem(low, 8 * 86400.0, "lid off")
-    assert "has passed already" in shelving_problem(low, 0.0, "lid off")
-    assert "has passed already" in shelving_problem(low, float("nan"), "lid off")
-    assert "needs a reason" in shelving_problem(low, 60.0, "  ")
-    assert "at most 1 h at a time, not 90 min" in shelving_problem(OVER, 5400.0, "lid off")
-    assert out_of_service_problem(low, "lid off") == ""
-    assert "needs a reason" in out_of_service_problem(low, "")
-    assert "overpressure cannot be taken out of service" in out_of_service_problem(OVER, "lid off")
+    assert shelving_problem(low, {}, LONGEST_S, "lid off") == ""
+    assert "at most 7 days at a time, not 8 days" in shelving_problem(low, {}, 8 * 86400.0, "lid off")
+    assert "has passed already" in shelving_problem(low, {}, 0.0, "lid off")
+    assert "has passed already" in shelving_problem(low, {}, float("nan"), "lid off")
+    assert "needs a reason" in shelving_problem(low, {}, 60.0, "  ")
+    assert "at most 1 h at a time, not 90 min" in shelving_problem(OVER, {}, 5400.0, "lid off")
+    assert out_of_service_problem(low, {}, "lid off") == ""
+    assert "needs a reason" in out_of_service_problem(low, {}, "")
+    assert "overpressure cannot be taken out of service" in out_of_service_problem(OVER, {}, "lid off")
 
 
 @pytest.mark.parametrize(

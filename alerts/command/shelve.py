@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["shelve"]
 
+from collections.abc import Mapping
 from typing import Annotated, Final
 
 import typer
@@ -14,7 +15,7 @@ from alerts.command.options import File, Json, Who, duration_s, refuse_given, us
 from alerts.limits_now import limits_now
 from alerts.view.format import local_time
 from alerts.watch.shelving import out_of_service_problem, shelving_problem
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
 from ingest.operator_event import OperatorEventKind, OperatorRequest
 from ingest.process import wall_ms
@@ -55,11 +56,12 @@ def shelve(
         if out_of_service:
             refuse_given({"--for": span_s, "--until": until}, "out of service has no end")
             kind, ending = OperatorEventKind.TAKE_OUT_OF_SERVICE, ""
+            _refuse_problems(targets, limits, None, why)
         else:
             kind = OperatorEventKind.SHELVE
             span_s = _span_s(span_s, until, cellar, now_ms)
+            _refuse_problems(targets, limits, span_s, why)
             ending = f", until {local_time(now_ms + round(span_s * 1000), cellar.site.zone, now_ms)}"
-        _refuse_problems(targets, span_s, why)
         requests = [OperatorRequest(kind, target.key, why, span_s) for target in targets]
         return ask(store, requests, who, as_json=as_json, names=names, ending=ending)
 
@@ -75,7 +77,9 @@ def _span_s(span_s: float | None, until: str | None, cellar: Cellar, now_ms: int
         raise typer.BadParameter(str(error), param_hint="--until") from error
 
 
-def _refuse_problems(targets: list[NamedLimit], span_s: float | None, why: str) -> None:
+def _refuse_problems(
+    targets: list[NamedLimit], limits: Mapping[str, EffectiveLimit], span_s: float | None, why: str
+) -> None:
     """Raise typer.BadParameter for what no turn would do. span_s: None for out of service."""
     for target in targets:
         if target.limit is None:
@@ -83,7 +87,9 @@ def _refuse_problems(targets: list[NamedLimit], span_s: float | None, why: str) 
         if not why.strip():
             raise typer.BadParameter("say why, such as --why 'new lid seal'", param_hint="--why")
         problem = (
-            out_of_service_problem(target.limit, why) if span_s is None else shelving_problem(target.limit, span_s, why)
+            out_of_service_problem(target.limit, limits, why)
+            if span_s is None
+            else shelving_problem(target.limit, limits, span_s, why)
         )
         if problem:
             hint = "--out-of-service" if span_s is None else "--for, --until"

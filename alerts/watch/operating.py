@@ -83,21 +83,22 @@ def _shelve(turn: OpenTurn, event: OperatorEvent, limits: Limits) -> str:
     asked_s = event.span_s or 0.0
     # What was asked while leeside did not run has been running since.
     left_s = asked_s - max(turn.now.utc_ms - event.written_ms, 0) / 1000
-    problem = shelving_problem(limits[key], asked_s, event.note) or shelving_problem(limits[key], left_s, event.note)
+    limit, why = limits[key], event.note
+    problem = shelving_problem(limit, limits, asked_s, why) or shelving_problem(limit, limits, left_s, why)
     if problem:
         return f"nothing done: {key}: {problem}"
     until_ms = turn.now.utc_ms + round(left_s * 1000)
     shelving = Shelving(event.who, turn.now.utc_ms, event.note, left_s, until_ms, turn.now.mono + left_s)
     cause = replace(_cause(turn, key, event), note=f"until {iso_utc(until_ms)}: {event.note}", shelving=shelving)
-    why = turn.apply(key, AlarmEvent.SHELVE, cause)
-    return f"nothing done: {key}: {why}" if why else f"muted: {key}"
+    refused = turn.apply(key, AlarmEvent.SHELVE, cause)
+    return f"nothing done: {key}: {refused}" if refused else f"muted: {key}"
 
 
 def _take_out(turn: OpenTurn, event: OperatorEvent, limits: Limits) -> str:
     key, problem = _limit_of(turn, event, limits)
     if problem:
         return problem
-    problem = out_of_service_problem(limits[key], event.note)
+    problem = out_of_service_problem(limits[key], limits, event.note)
     if problem:
         return f"nothing done: {key}: {problem}"
     out = OutOfService(event.who, turn.now.utc_ms, event.note)

@@ -18,10 +18,13 @@ __all__ = [
     "shelving_problem",
 ]
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any, Final, Self
 
 from ingest.cellar import EffectiveLimit
+
+Limits = Mapping[str, EffectiveLimit]
 
 # The longest shelving; whoever needs more takes the limit out of service, which is reviewed. This project's choice.
 LONGEST_S: Final = 7 * 86400.0
@@ -79,28 +82,33 @@ class Shelving:
         return {name: getattr(self, name) for name in ("by", "at_ms", "why", "span_s", "until_ms")}
 
 
-def is_overpressure(limit: EffectiveLimit) -> bool:
-    """Whether a limit guards against a vessel that bursts: on high pressure, but for a mere advice below it."""
+def is_overpressure(limit: EffectiveLimit, limits: Limits) -> bool:
+    """Whether a limit guards against a vessel that bursts: one on high pressure, unless *over* stands above it.
+
+    limits: all that are watched, by key.
+    """
     if limit.quantity != "pressure" or limit.kind != "high":
         return False
-    return limit.priority == "high" or limit.role == "over" or limit.origin == "file"
+    if limit.priority == "high" or limit.role == "over":
+        return True
+    return not any(other.role == "over" and other.probe == limit.probe for other in limits.values())
 
 
-def longest_s(limit: EffectiveLimit) -> float:
+def longest_s(limit: EffectiveLimit, limits: Limits) -> float:
     """For how long a limit may be shelved at a time, in seconds."""
-    return LONGEST_OVERPRESSURE_S if is_overpressure(limit) else LONGEST_S
+    return LONGEST_OVERPRESSURE_S if is_overpressure(limit, limits) else LONGEST_S
 
 
-def shelving_problem(limit: EffectiveLimit, span_s: float, why: str) -> str:
+def shelving_problem(limit: EffectiveLimit, limits: Limits, span_s: float, why: str) -> str:
     """What is wrong with a shelving for so long (seconds) and for this reason; "" if nothing is."""
     if not why.strip():
         return "a shelving needs a reason; say why"
     if not span_s > 0:
         return "its end has passed already; give a time from now on"
-    longest = longest_s(limit)
+    longest = longest_s(limit, limits)
     if span_s <= longest:
         return ""
-    if is_overpressure(limit):
+    if longest < LONGEST_S:
         return f"overpressure can be shelved for at most {longest / 3600:g} h at a time, not {_span(span_s)}"
     return (
         f"a limit can be shelved for at most {longest / 86400:g} days at a time, not {_span(span_s)}; "
@@ -108,9 +116,9 @@ def shelving_problem(limit: EffectiveLimit, span_s: float, why: str) -> str:
     )
 
 
-def out_of_service_problem(limit: EffectiveLimit, why: str) -> str:
+def out_of_service_problem(limit: EffectiveLimit, limits: Limits, why: str) -> str:
     """What is wrong with taking a limit out of service for this reason; "" if nothing is."""
-    if is_overpressure(limit):
+    if is_overpressure(limit, limits):
         return "overpressure cannot be taken out of service; it can be shelved for at most 1 h at a time"
     return "" if why.strip() else "taking a limit out of service needs a reason; say why"
 
