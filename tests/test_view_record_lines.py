@@ -5,10 +5,12 @@ from __future__ import annotations
 import pytest
 from a_store import NOW
 from cellar_text import BASE, cellar
+from watch_limits import a_limit, a_silence
 
 from alerts.view.record_lines import record_json, record_line
 from alerts.watch.alarm_table import AlarmEvent, State
 from alerts.watch.own_limits import watched_limits
+from ingest.cellar import EffectiveLimit
 from ingest.store.alarms.alarm_record import TransitionRow
 from ingest.times import iso_utc
 
@@ -63,11 +65,21 @@ def test_every_event_has_plain_words_of_its_own() -> None:
     assert len(words) >= len(AlarmEvent) - 1, "unshelving and the end of a shelving may read alike"
 
 
-def test_a_limit_that_is_gone_and_one_on_silence_show_the_number() -> None:
-    for key in ("K9/pressure/low", "K1/pressure/no-data"):
-        row = TransitionRow(NOW, key, None, "condition began", "normal", "unacknowledged", 121.5, "", "", "slow leak")
-        text = record_line(row, LIMITS, CELLAR.site.zone, "us", NOW)
-        assert text == f"19:30:00 CET  -     {key} 121.5: alarm raised (slow leak)"
+@pytest.mark.parametrize(
+    ("limit", "value"),
+    [
+        (None, "121.5"),
+        (a_silence(), "2 min 2 s"),
+        (a_limit(kind="due", quantity="titration"), "121.5 d"),
+        (a_limit(), "17.62 psi"),
+        (a_limit(kind="rate", quantity="temperature", unit_text="K", within_s=3600.0), "121.5 K"),
+    ],
+)
+def test_a_value_is_in_the_unit_of_what_it_is_of(limit: EffectiveLimit | None, value: str) -> None:
+    row = TransitionRow(NOW, "key", None, "condition began", "normal", "unacknowledged", 121.5, "", "", "slow leak")
+    limits = {} if limit is None else {"key": limit}
+    text = record_line(row, limits, CELLAR.site.zone, "us", NOW)
+    assert text == f"19:30:00 CET  -     key {value}: alarm raised (slow leak)"
 
 
 def test_programs_get_the_words_of_the_standard() -> None:

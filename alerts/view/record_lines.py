@@ -8,9 +8,10 @@ from collections.abc import Mapping
 from datetime import tzinfo
 from typing import Final
 
-from alerts.view.format import local_time, value_text
+from alerts.view.alarm_lines import alarm_value
+from alerts.view.format import duration_text, local_time
 from alerts.watch.alarm_table import MUTING, AlarmEvent, State
-from ingest.cellar import QUANTITIES, EffectiveLimit
+from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
 from ingest.errors import Unreadable
 from ingest.store.alarms.alarm_record import TransitionRow
 from ingest.times import iso_utc, parse_rfc3339
@@ -94,9 +95,13 @@ def _value(step: TransitionRow, limits: Mapping[str, EffectiveLimit], units: str
     if step.value is None:
         return ""
     limit = limits.get(step.key)
-    if limit is None or limit.quantity not in QUANTITIES or limit.kind == "no data":
+    if limit is not None and limit.kind == "no data":
+        return f" {duration_text(step.value)}"
+    if limit is not None and limit.kind == "due":
+        return f" {step.value:g} d"
+    if limit is None or limit.quantity not in LIMIT_QUANTITIES:
         return f" {step.value:g}"
-    return f" {value_text(limit.quantity, step.value, units)}"
+    return f" {alarm_value(limit, step.value, units)}"
 
 
 def _local(moment: str, zone: tzinfo, now_ms: int) -> str:

@@ -278,7 +278,9 @@ def alarm_states() -> Sheet:
     sheet.arrow((810, 440), (880, 440), (880, 130), (810, 130), colour=RED)
     sheet.words(892, 270, "begins again:\nthe old occurrence\ncloses, a new one\nopens, message", size=14)
     sheet.note(
-        50, 530, "While another limit makes an alarm pointless, it is suppressed; afterwards it is judged again."
+        50,
+        530,
+        "While another limit makes it pointless, or somebody muted it, nothing is announced; then it is judged again.",
     )
     return sheet
 
