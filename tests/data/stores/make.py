@@ -19,7 +19,9 @@ from pathlib import Path
 FOLDER = Path(__file__).parent
 
 # The first commit of each schema, and those that changed one without giving it a number of its own.
-COMMITS = ("9635c75", "e93b2f0", "7a9eb5e", "b26497b", "3d575ef", "1519900", "07622b8", "a9c9ea3")
+COMMITS = ("9635c75", "e93b2f0", "7a9eb5e", "b26497b", "3d575ef", "1519900", "07622b8", "a9c9ea3", "fb48e97", "a07cad8")
+# From this one on the store's subjects have packages of their own.
+SINCE_PACKAGES = ("fb48e97", "a07cad8")
 
 # Run with the code of a commit; only what all of them have.
 WRITE = """
@@ -71,6 +73,25 @@ else:
 store.close()
 """
 
+# The same with the packages that the store's subjects have since.
+_RENAMED = {
+    "from ingest.store.alarms import AlarmRow, TransitionRow, add_transition, put_alarm":
+        "from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow, add_transition, put_alarm",
+    "ingest.store.cellar_history": "ingest.store.cellar_files",
+    "ingest.store.fresh": "ingest.store.readings.fresh",
+    "ingest.store.operator import append_event": "ingest.store.alarms.operator_events import append_event",
+    "from ingest.store.pulse import Reject, add_rejects, write_pulse":
+        "from ingest.pulse import IngestPulse\nfrom ingest.store.pulse_rows import write_pulse\n"
+        "from ingest.store.rejects import Reject, add_rejects",
+    "from ingest.store.series import Declaration, declare":
+        "from ingest.reading import Declaration\nfrom ingest.store.readings.series import declare",
+    'write_pulse(connection, "ingest", NOW, NOW, {"samples": 150})':
+        "write_pulse(connection, IngestPulse(samples=150), NOW, NOW)",
+    "ingest.journal.bodies": "ingest.journal.kinds",
+    "from ingest.store.journal import write_entry, strike":
+        "from ingest.store.journal.entries import write_entry, strike",
+}  # fmt: skip
+
 CELLAR = """[site]
 name = "Mill Lane cellar"
 timezone = "Europe/Ljubljana"
@@ -117,12 +138,23 @@ def make(commit: str) -> Path:
             tree.extractall(folder, filter="data")
         (folder / "cellar.toml").write_text(CELLAR, encoding="utf-8")
         subprocess.run(
-            [sys.executable, "-c", WRITE, "cellar.db", "cellar.toml"],
+            [sys.executable, "-c", _script(commit), "cellar.db", "cellar.toml"],
             cwd=folder, check=True, env={"PYTHONPATH": name, "PATH": "/usr/bin:/bin"},
         )  # fmt: skip
         target = FOLDER / f"{commit}.db.gz"
         target.write_bytes(gzip.compress((folder / "cellar.db").read_bytes(), mtime=0))
         return target
+
+
+def _script(commit: str) -> str:
+    """What is run with the code of a commit."""
+    script = WRITE
+    if commit in SINCE_PACKAGES:
+        for former, present in _RENAMED.items():
+            assert former in script
+            script = script.replace(former, present)
+        script = script.replace("except ImportError:\n    pass", "except ImportError:\n    raise")
+    return script
 
 
 if __name__ == "__main__":
