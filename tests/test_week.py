@@ -174,12 +174,8 @@ class Expected(NamedTuple):
 
 
 EXPECTED: Final = (
-    Expected("CAME AND WENT: N2 pressure", at(2, "07:00"), at(2, "07:01"), "N2: pressure has returned to normal", 3),
     Expected(
-        "MEDIUM PRIORITY: N2 pressure, again and again below 20 bar", at(2, "07:00"), at(2, "07:01"), "It chatters"
-    ),
-    Expected(
-        "CALM AGAIN after: N2 pressure, again and again below 20 bar", at(2, "07:00"), at(2, "07:01"), "calm for 30 min"
+        "4 ALL-CLEARS at Mill Lane cellar: N2 pressure", at(2, "07:00"), at(2, "07:01"), "again and again below 20 bar"
     ),
     Expected("MEDIUM PRIORITY: K2 pressure 19.", at(3, "07:00"), at(3, "07:01"), "The blanket is getting thin"),
     Expected("BACK TO NORMAL at 55.0 kPa after: K2 pressure", at(3, "08:30"), at(3, "08:33"), "K2: pressure has"),

@@ -17,6 +17,7 @@ from typing import Any, Final, NamedTuple
 
 from cellar_text import carboy, cylinder, keg, limit, mail, mqtt, probe, room, serial, site
 
+from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, Outbox
 from alerts.turning import Turner
 from alerts.watch.turn_inputs import Now
@@ -170,7 +171,8 @@ class WeekCellar:
         self.physics = _physics(seed)
         self._turner: Turner | None = None
         self._chance = Random(seed)
-        self._outbox = Outbox(self.store, self._deliver, lambda: 0.5)
+        collect = Collector(self.store, self.cellar.site.name).collect
+        self._outbox = Outbox(self.store, self._deliver, lambda: 0.5, collect)
 
     # ---- the plan ----------------------------------------------------------------------------------------------
 

@@ -129,7 +129,8 @@ class Notifier:
         occasion = notice.occasion
         thread_id = None
         if single is not None and notice.occasion != Occasion.RAISED:
-            ends_it = notice.occasion in (Occasion.RETURNED, Occasion.REMOVED)
+            is_calm = notice.occasion == Occasion.CALM and not notice.is_active
+            ends_it = is_calm or notice.occasion in (Occasion.RETURNED, Occasion.REMOVED)
             raised = unsent_raise(connection, single, recipient) if ends_it else None
             if raised is not None:
                 cancel_waiting(connection, raised.id, now_ms, "sent together with the return to normal")

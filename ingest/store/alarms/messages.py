@@ -196,9 +196,12 @@ def recent_messages(store: Store, limit: int = 20) -> list[MessageRow]:
 
 
 def unsent_raise(connection: sqlite3.Connection, occurrence: str, recipient: str) -> MessageRow | None:
-    """Read the message that raised an occurrence last, if it waits for its first try or was given up."""
+    """Read the message that raised an occurrence last, or that it chatters, if it waits for its first try or was given
+    up.
+    """
     rows = connection.execute(
-        f"{COLUMNS} WHERE occurrence = ? AND recipient = ? AND occasion = 'raised' ORDER BY id DESC LIMIT 1",
+        f"{COLUMNS} WHERE occurrence = ? AND recipient = ? AND occasion IN ('raised', 'chattering')"
+        " ORDER BY id DESC LIMIT 1",
         (occurrence, recipient),
     ).fetchall()
     raised = next(iter(message_rows(connection, rows)), None)
