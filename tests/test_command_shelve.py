@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from answering import Answering
 from cellar_text import KEG, PROBE, SITE, limit, mqtt, table, write_cellar
+from eventually import eventually
 from running import leeside
 
 from alerts.command import operator_requests
@@ -53,10 +54,8 @@ def _reading(file: Path, kpa: float) -> None:
 def _breach(file: Path) -> str:
     """K1 falls below its limit; the alarm's short id."""
     _reading(file, 0.1)
-    while True:
-        alarms = _alarms(file)["alarms"]
-        if alarms:
-            return str(alarms[0]["alarm"])
+    eventually(lambda: _alarms(file)["alarms"] != [])
+    return str(_alarms(file)["alarms"][0]["alarm"])
 
 
 def _alarms(file: Path, *options: str) -> dict[str, Any]:
