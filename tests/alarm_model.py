@@ -119,13 +119,16 @@ class ModelSilence:
 
 @dataclass
 class ModelAlarm:
-    """An alarm as flags. reported: the last message said that it was raised."""
+    """An alarm as flags. reported: the last message said that it was raised; by_worse: what suppressed it first is a
+    worse setpoint, not the journal.
+    """
 
     active: bool = False
     seen: bool = True
     open: bool = False
     reported: bool = False
     suppressed: bool = False
+    by_worse: bool = False
     out: bool = False
     until: float | None = None
     took: list[Took] = field(default_factory=list)
@@ -181,9 +184,9 @@ class ModelAlarm:
         self._note("taken out of service", before)
         return True
 
-    def suppress(self) -> None:
+    def suppress(self, *, by_worse: bool) -> None:
         if not self.suppressed:
-            before, self.suppressed = self.state, True
+            before, self.suppressed, self.by_worse = self.state, True, by_worse
             self._note("suppressed by design", before)
 
     def unshelve(self, event: str = "unshelved") -> bool:
@@ -200,10 +203,11 @@ class ModelAlarm:
         self._unmuted("returned to service", before)
         return True
 
-    def release(self) -> None:
+    def release(self, *, worse_is_watched: bool) -> None:
         if self.suppressed:
             before, self.suppressed = self.state, False
-            self._unmuted("released", before)
+            stands = self.by_worse and worse_is_watched and self.open and self.reported
+            self._unmuted("released", before, stands=stands)
 
     def remove(self) -> list[Took]:
         if self.muted or self.open:
@@ -211,18 +215,18 @@ class ModelAlarm:
             return [Took("limit removed", self.state, "normal", message, closes=self.open)]
         return []
 
-    def _unmuted(self, event: str, before: str) -> None:
+    def _unmuted(self, event: str, before: str, *, stands: bool = False) -> None:
         if self.muted:
             self._note(event, before)
         elif self.active:
-            self._raise(event, before, renews=False)
+            self._raise(event, before, renews=False, stands=stands)
         else:
             self._return(event, before, closes=True)
 
-    def _raise(self, event: str, before: str, *, renews: bool = True) -> None:
+    def _raise(self, event: str, before: str, *, renews: bool = True, stands: bool = False) -> None:
         opens, closes = not self.open or renews, self.open and renews
         self.seen, self.open, self.reported = False, True, True
-        self._note(event, before, "raised", opens=opens, closes=closes)
+        self._note(event, before, None if stands else "raised", opens=opens, closes=closes)
 
     def _return(self, event: str, before: str, *, closes: bool) -> None:
         message = "returned" if self.open and self.reported else None
@@ -286,15 +290,15 @@ class ModelTurn:
                 changes[key] = limit.held(before, self.alarms[key].open, changes[key])
         for key, cause in self.causes.items():
             if key in self.alarms and cause in self.limits and (self.limits[cause].active or True in changes[cause]):
-                self.alarms[key].suppress()
+                self.alarms[key].suppress(by_worse=True)
         for key in quiet & self.alarms.keys():
-            self.alarms[key].suppress()
+            self.alarms[key].suppress(by_worse=False)
         for key, alarm in self.alarms.items():
             for change in changes[key]:
                 alarm.condition(change)
         for key, alarm in self.alarms.items():
             cause = self.causes.get(key, "")
             if key not in quiet and not (cause in self.limits and self.limits[cause].active):
-                alarm.release()
+                alarm.release(worse_is_watched=cause in self.limits)
             if alarm.until is not None and now >= alarm.until:
                 alarm.unshelve("shelving ended")

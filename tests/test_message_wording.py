@@ -16,6 +16,7 @@ from alerts.message.subject import tail_of
 from alerts.message.wording import CellarView, MessageText, compose
 from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
+from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
 from ingest.reading import ESTIMATED
 from ingest.store.readings.series_history import HistoryRow
 
@@ -211,6 +212,32 @@ def test_back_to_normal_tells_how_long_and_how_far() -> None:
     assert "Nobody has acknowledged it yet: leeside acknowledge cellar.toml 7f3k" in draft.body
     assert "acknowledge" not in compose(returned(to_state=State.NORMAL), a_limit(), VIEW).body
     assert "The highest value was 201.0 kPa" in compose(returned(extreme=201.0), a_limit(kind="high"), VIEW).body
+
+
+def test_what_is_better_and_not_normal_says_what_still_stands() -> None:
+    draft = compose(returned(value=12.0, still=("K1/pressure/care",)), a_limit(), VIEW)
+    assert draft.subject == "IMPROVED at 12.0 kPa after: K1 pressure 3.4 kPa, below 5 kPa"
+    assert draft.body.startswith("K1 (Riesling): pressure is no longer below 5 kPa: 12.0 kPa.\n")
+    assert "It is not normal yet: K1/pressure/care still stands, which was reported before." in draft.body
+    assert "returned to normal" not in draft.body
+
+
+def test_a_limit_on_wine_says_that_the_wine_has_left() -> None:
+    draft = compose(raised(occasion=Occasion.REMOVED, note=LEFT_NOTE), a_limit(), VIEW)
+    assert draft.subject == "WINE HAS LEFT after: K1 pressure 3.4 kPa, below 5 kPa"
+    assert draft.body.startswith("K1 (Riesling): the wine that the limit K1/pressure/low is on has left.\n")
+    other = compose(raised(occasion=Occasion.REMOVED, note=REPLACED_NOTE), a_limit(), VIEW)
+    assert "a limit on the wine that lies there now has taken the place of K1/pressure/low" in other.body
+
+
+def test_a_limit_on_a_rate_speaks_of_the_change_and_shows_what_was_read() -> None:
+    limit = a_limit(
+        kind="rate", quantity="temperature", setpoint=5.0, within_s=3600.0, unit_text="°F", key="K1/temperature/change"
+    )
+    draft = compose(raised(value=6.0, raised_value=6.0), limit, VIEW, readings=[HistoryRow(SINCE_MS, 20.0, 0)])
+    assert draft.subject.endswith("K1 temperature change 10.8 °F, above 9 °F in 1 h")
+    assert "K1 (Riesling): temperature change is 10.8 °F, above the limit of 9 °F in 1 h." in draft.body
+    assert "68.0 °F" in draft.body
 
 
 def test_a_subject_keeps_its_words_in_a_thread_though_the_limit_was_edited() -> None:

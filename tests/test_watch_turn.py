@@ -133,7 +133,8 @@ def test_what_was_suppressed_speaks_when_the_other_has_ended() -> None:
     assert "suppressed by design" in rig.acknowledge("o1").outcomes[0][1]
     rig.at(20, 10)
     result = rig.at(50, 10)
-    assert told(result.transitions) == [("air", "o2", "returned"), ("care", "o1", "raised")]
+    # It was reported before, so no message is sent about it.
+    assert told(result.transitions) == [("air", "o2", "returned"), ("care", "o1", None)]
     rig.at(60, 30)
     assert told(rig.at(90, 30).transitions) == [("care", "o1", "returned")]
 

@@ -80,6 +80,8 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
     else:
         value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
         fact = f"{place}: {quantity} has returned to normal{value}."
+        if transition.still:
+            fact = f"{place}: {quantity} is no longer {side(limit)} {setpoint_text(limit)}{value}."
         was = f"It was {side(limit)} {setpoint_text(limit)} for"
     began_ms = transition.since_ms
     ended_ms = transition.at_ms if transition.condition is None else transition.condition.since_ms
@@ -89,6 +91,9 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
     if limit.kind != "no data" and transition.extreme is not None:
         name = {"low": "lowest value", "rate": "largest change"}.get(limit.kind, "highest value")
         fact += f"\nThe {name} was {limit_value_text(transition.extreme, limit)}."
+    if transition.still:
+        standing = " and ".join(transition.still)
+        fact += f"\nIt is not normal yet: {standing} still stands, which was reported before."
     return fact
 
 

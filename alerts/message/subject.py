@@ -33,6 +33,7 @@ SUBJECT_LIMIT: Final = 78
 PRIORITY_WORDS: Final = {"high": "HIGH PRIORITY", "medium": "MEDIUM PRIORITY", "low": "LOW PRIORITY"}
 CAME_AND_WENT: Final = "CAME AND WENT"
 _RETURNED_WORDS: Final = "BACK TO NORMAL"
+_BETTER_WORDS: Final = "IMPROVED"
 _CALM_WORDS: Final = "CALM AGAIN after"
 _REMOVED_WORDS: Final = "LIMIT REMOVED"
 _LEFT_WORDS: Final = "WINE HAS LEFT after"
@@ -56,11 +57,12 @@ def subject_of(transition: Transition, limit: EffectiveLimit | None, thread_subj
         return f"{PRIORITY_WORDS[limit.priority]}: {_restless_tail(limit)}"
     if transition.occasion is Occasion.CALM:
         return f"{PRIORITY_WORDS[limit.priority]}: {_tail(transition, limit)}" if active else f"{_CALM_WORDS}: {tail}"
+    returned = _BETTER_WORDS if transition.still else _RETURNED_WORDS
     if limit.kind not in ("no data", "due") and transition.value is not None:
-        with_value = f"{_RETURNED_WORDS} at {limit_value_text(transition.value, limit)} after: {tail}"
+        with_value = f"{returned} at {limit_value_text(transition.value, limit)} after: {tail}"
         if len(with_value) <= SUBJECT_LIMIT:
             return with_value
-    return f"{_RETURNED_WORDS} after: {tail}"
+    return f"{returned} after: {tail}"
 
 
 def tail_of(subject: str) -> str:

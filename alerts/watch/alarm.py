@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["AlarmState", "Transition", "advance"]
+__all__ = ["AlarmState", "Cause", "Transition", "advance", "because_of"]
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -64,7 +64,8 @@ class Transition:
     time of the reading that first crossed; extreme: the farthest value beyond the setpoint; condition: the condition
     behind the step; by: the person; note: what the person wrote; suppressed_by: the key of the limit that suppresses;
     chatter: what was known of it before a step that reports its beginning or its end; explains: of a cause, the
-    probes whose silence it explains.
+    probes whose silence it explains; still: of a return, the keys of milder limits of the same probe whose alarms
+    stand and were reported before.
     """
 
     key: str
@@ -86,13 +87,16 @@ class Transition:
     suppressed_by: str | None = None
     chatter: Chatter | None = None
     explains: tuple[str, ...] = ()
+    still: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
     """What stands behind an event: when it is applied, and as far as known condition, person and suppressing limit.
 
-    note: as the alarm record keeps it; shelving, out_of_service: what such an event begins.
+    note: as the alarm record keeps it; shelving, out_of_service: what such an event begins; stands: of a release, that
+    only a worse setpoint of the same quantity had suppressed the alarm, so that one who heard of it before has heard
+    nothing else since.
     """
 
     at_ms: int
@@ -103,6 +107,12 @@ class Cause:
     suppressed_by: str | None = None
     shelving: Shelving | None = None
     out_of_service: OutOfService | None = None
+    stands: bool = False
+
+
+def because_of(suppressing: str) -> str:
+    """Why an alarm is suppressed, where another limit does it. suppressing: its key."""
+    return f"{suppressing} is active"
 
 
 def advance(
@@ -116,7 +126,7 @@ def advance(
     cell, mutes = next_state(alarm.state, event, alarm.mutes, active=is_active)
     if isinstance(cell, Stays):
         return alarm, None, cell.why
-    occasion = _occasion(alarm, cell)
+    occasion = _occasion(alarm, cell, stands=cause.stands)
     after, opened, closed = _occurrences(alarm, cell, cause, next_occurrence)
     condition = cause.condition
     value = condition.value if condition is not None and condition.value is not None else None
@@ -165,20 +175,22 @@ def advance(
     return after, transition, ""
 
 
-def _occasion(alarm: AlarmState, cell: Step) -> Occasion | None:
+def _occasion(alarm: AlarmState, cell: Step, *, stands: bool) -> Occasion | None:
     if cell.closes and alarm.occurrence is None:
         return None
     if cell.occasion is Occasion.CALM and (alarm.occurrence or alarm.past_occurrence) is None:
         return None
     if cell.occasion is Occasion.RETURNED and not alarm.awaits_return:
         return None  # the message went out before the alarm was suppressed
+    if cell.occasion is Occasion.RAISED and stands and alarm.occurrence is not None and alarm.awaits_return:
+        return None  # so did the one that it was raised
     return cell.occasion
 
 
 def _because(alarm: AlarmState, cause: Cause) -> str:
     if alarm.suppressed:
         return alarm.suppressed_because
-    return cause.note or (f"{cause.suppressed_by} is active" if cause.suppressed_by else "")
+    return cause.note or (because_of(cause.suppressed_by) if cause.suppressed_by else "")
 
 
 def _awaits_return(alarm: AlarmState, occasion: Occasion | None) -> bool:

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from alerts.watch import no_data
-from alerts.watch.alarm import Cause
-from alerts.watch.alarm_table import AlarmEvent
+from alerts.watch.alarm import Cause, because_of
+from alerts.watch.alarm_table import AlarmEvent, Occasion
 from alerts.watch.condition import Condition
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
@@ -25,6 +25,11 @@ class Suppression:
             key: parents
             for key, limit in limits.items()
             if (parents := tuple(parent for parent in limit.suppressed_by if parent in limits))
+        }
+        # The worse setpoints of the same quantity among them.
+        self._worse = {
+            key: tuple(parent for parent in parents if _is_beside(limits[parent], limits[key]))
+            for key, parents in self.parents.items()
         }
         self._is_of_probe = {
             key: limit.probe if limit.kind == "no data" and limit.role == "" else "" for key, limit in limits.items()
@@ -64,11 +69,32 @@ class Suppression:
             if is_explained or any(parent in turn.changes for parent in parents):
                 _hold(turn, key)
             if not is_explained:
-                _release(turn, key)
+                because = turn.records[key].alarm.suppressed_because
+                stands = any(because == because_of(worse) for worse in self._worse.get(key, ()))
+                _release(turn, key, stands=stands)
+
+    def still_standing(self, turn: OpenTurn, key: str) -> tuple[str, ...]:
+        """The milder limits beside one that has returned whose alarms stand, and were reported before it."""
+        raised = {step.key for step in turn.transitions if step.occasion is Occasion.RAISED}
+        return tuple(
+            child
+            for child in self._children.get(key, ())
+            if key in self._worse[child] and child not in raised and _stands(turn, child)
+        )
 
     def _in_order(self, keys: Iterable[str]) -> list[str]:
         """The keys that are those of limits, in the limits' order."""
         return sorted((key for key in keys if key in self._order), key=self._order.__getitem__)
+
+
+def _is_beside(limit: EffectiveLimit, other: EffectiveLimit) -> bool:
+    """Whether two limits are setpoints of one quantity on the same side."""
+    return limit.kind in ("low", "high") and (limit.probe, limit.kind) == (other.probe, other.kind)
+
+
+def _stands(turn: OpenTurn, key: str) -> bool:
+    record = turn.records[key]
+    return record.track.active and record.alarm.awaits_return and not record.alarm.mutes
 
 
 def _was_active(turn: OpenTurn, key: str) -> bool:
@@ -89,7 +115,8 @@ def _hold(turn: OpenTurn, key: str) -> None:
         turn.judged(key, replace(record.track, seen_mono=turn.now.mono), ())
 
 
-def _release(turn: OpenTurn, key: str) -> None:
+def _release(turn: OpenTurn, key: str, *, stands: bool) -> None:
+    """Let an alarm speak again. stands: as for ``Cause``."""
     record = turn.records[key]
     if isinstance(record.track, SilenceTrack):
         # What fell silent with its broker or line has its whole time again to be heard once that is back.
@@ -103,4 +130,4 @@ def _release(turn: OpenTurn, key: str) -> None:
             heard = no_data.granted_again(record.track, turn.now)
             turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
         record = turn.records[key]
-    turn.apply(key, AlarmEvent.RELEASE, Cause(turn.now.utc_ms, record.condition))
+    turn.apply(key, AlarmEvent.RELEASE, Cause(turn.now.utc_ms, record.condition, stands=stands))

@@ -112,15 +112,18 @@ class Watch:
             for key, before in turn.before.items()
             if (record := turn.records.get(key)) is not None and (before is None or not is_kept_alike(before, record))
         }
-        steps = [self._with_probes(turn, step) for step in turn.transitions]
+        steps = [self._with_others(turn, step) for step in turn.transitions]
         return TurnResult(
             WatchState(turn.records, turn.clocks, agenda), changed, tuple(turn.removed), steps, turn.outcomes
         )
 
-    def _with_probes(self, turn: OpenTurn, step: Transition) -> Transition:
-        """The step, with the probes whose silence it explains where a cause is raised."""
+    def _with_others(self, turn: OpenTurn, step: Transition) -> Transition:
+        """The step, with the probes whose silence it explains where a cause is raised, and with the milder alarms that
+        still stand where a worse one returns.
+        """
         probes = self._suppression.explained_by(turn, step.key) if step.occasion is Occasion.RAISED else ()
-        return replace(step, explains=probes) if probes else step
+        still = self._suppression.still_standing(turn, step.key) if step.occasion is Occasion.RETURNED else ()
+        return replace(step, explains=probes, still=still) if probes or still else step
 
     def _agenda(self, state: WatchState, now: Now) -> Agenda:
         """Make the agenda of a state that comes from the store or from before the limits were edited."""
