@@ -47,7 +47,14 @@ from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import HistoryRow, first_fresh_since, fresh_after, newest, newest_judged, raw
+from ingest.store.readings.series_history import (
+    HistoryRow,
+    first_fresh_since,
+    fresh_after,
+    newest,
+    newest_judged,
+    recent,
+)
 from ingest.store.readings.undated import DATED, KNOWN
 from ingest.times import END_OF_TIME_MS
 
@@ -345,7 +352,7 @@ class Turner:
 
     def _readings_since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
         series = self._series_of.get(probe)
-        return () if series is None else list(raw(self._store, series, since_ms))
+        return () if series is None else recent(self._store, series, since_ms)
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(

@@ -20,6 +20,7 @@ from ingest.store.readings.series_history import (
     newest,
     newest_judged,
     raw,
+    recent,
 )
 from ingest.store.readings.settling import Settler
 
@@ -52,6 +53,16 @@ def test_the_newest_by_time_and_by_storing(store: Store) -> None:
     assert latest(store, []) == {}
     assert [row.at_ms for row in newest(store, 1, 2)] == [30, 20]
     assert newest(store, 9, 2) == []
+
+
+def test_recent_readings_are_those_of_the_span_among_the_newest_rows(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert recent(store, 1, 11) == list(raw(store, 1, 11))
+    assert recent(store, 1, 0) == list(raw(store, 1))
+    assert recent(store, 9, 0) == []
+    monkeypatch.setattr("ingest.store.readings.series_history.LOOKED_BACK", 3)
+    assert [row.at_ms for row in recent(store, 1, 0)] == [20, 30]
 
 
 def test_following_the_stored_rows(store: Store) -> None:
