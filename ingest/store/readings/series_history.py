@@ -213,7 +213,7 @@ def newest(store: Store, series: int, count: int) -> list[HistoryRow]:
 def recent(store: Store, series: int, since_ms: int) -> list[HistoryRow]:
     """Fresh readings of a series since then, oldest first, among the newest 100,000 rows of all series.
 
-    Those are a few hours of many probes. Quick whatever lies in the store. Of two with one time the first stored counts.
+    Those are a few hours of many probes. Quick whatever lies in the store. Of two with one time the first one counts.
     """
     rows = store.connection.execute(
         "SELECT at, number, quality FROM fresh WHERE id > (SELECT max(id) FROM fresh) - ? AND series = ? AND at >= ?"
