@@ -1,0 +1,179 @@
+"""The estimate of free and molecular SO2 at a moment, what it learned, and when the wine will be below its limit."""
+
+from __future__ import annotations
+
+__all__ = ["So2Asked", "So2Estimate", "So2Learned", "estimate", "estimate_all", "estimate_band"]
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from alerts.wine.acidity import Acidity, FreeLimit
+from alerts.wine.normal_mixture import NormalMixture
+from alerts.wine.so2_belief import So2Belief, acted, prior_belief, titrated
+from alerts.wine.so2_below import WhenBelow, when_below
+from alerts.wine.so2_history import So2History
+from alerts.wine.so2_remarks import Expected, remarks_on
+from alerts.wine.so2_steps import steps_of, temperature_factor
+
+Floats = NDArray[np.float64]
+
+# Ends of an 80 % interval, and the median.
+_ENDS: Final = (0.1, 0.5, 0.9)
+# Nodes that together weigh less than this are left out of what is answered.
+_NEGLIGIBLE: Final = 1e-3
+
+
+@dataclass(frozen=True, slots=True)
+class So2Asked:
+    """What is asked of a history: the estimate at a moment [UTC ms].
+
+    acidity: None where no pH is known, then nothing molecular is answered; molecular_limit_mg_l, free_limit_mg_l: the
+    lower limits that the wine should stay above, None where there is none.
+    """
+
+    history: So2History
+    at_ms: int
+    acidity: Acidity | None = None
+    molecular_limit_mg_l: float | None = None
+    free_limit_mg_l: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class So2Learned:
+    """What the entries say about vessel and wine, with standard uncertainties; what is usual where they say nothing.
+
+    loss_mg_l_per_30_days: what the wine would lose in the next 30 days; yielded: the part of an addition that stays
+    free.
+    """
+
+    loss_mg_l_per_30_days: float
+    u_loss_mg_l_per_30_days: float
+    yielded: float
+    u_yielded: float
+
+
+@dataclass(frozen=True, slots=True)
+class So2Estimate:
+    """Free and molecular SO2 at a moment: median, standard uncertainty and ends of the 80 % interval [mg/L]."""
+
+    at_ms: int
+    free_mg_l: float
+    u_free_mg_l: float
+    free_low_80_mg_l: float
+    free_high_80_mg_l: float
+    molecular_mg_l: float | None
+    molecular_low_80_mg_l: float | None
+    molecular_high_80_mg_l: float | None
+    below_limit: WhenBelow | None
+    learned: So2Learned
+    remarks: tuple[str, ...]
+
+
+def estimate(asked: So2Asked) -> So2Estimate:
+    """Estimate one wine's SO2. Raises OutOfRange for a time before its history begins."""
+    return estimate_all([asked])[0]
+
+
+def estimate_all(asked: Sequence[So2Asked]) -> list[So2Estimate]:
+    """Estimate many wines' SO2 together, which is much faster than each alone."""
+    histories = [each.history.until(each.at_ms) for each in asked]
+    steps, _ = steps_of(histories, [[each.at_ms] for each in asked])
+    belief = prior_belief(steps)
+    expectations: list[list[Expected]] = [[] for _ in asked]
+    for step in range(len(steps)):
+        belief = acted(belief, steps, step)
+        with_titration = np.flatnonzero(~np.isnan(steps.titrated_mg_l[:, step]))
+        if len(with_titration):
+            mean, sd = belief.expected
+            for number in with_titration:
+                expectations[number].append(Expected(float(mean[number]), float(sd[number])))
+            belief = titrated(belief, steps, step)
+    chances = np.stack(belief.blunder_chances, axis=-1)
+    return [
+        _answer(
+            each,
+            belief.likely(number, _NEGLIGIBLE),
+            remarks_on(history, each.at_ms, expectations[number], (chances[number, 0], chances[number, 1])),
+        )
+        for number, (each, history) in enumerate(zip(asked, histories, strict=True))
+    ]
+
+
+def estimate_band(history: So2History, times_ms: Sequence[int]) -> list[tuple[float, float, float]]:
+    """Give lower end, median and upper end of the 80 % interval of free SO2 [mg/L] at rising times [UTC ms].
+
+    Each is answered from what had happened by then, as ``estimate`` would have at that time.
+    """
+    steps, places = steps_of([history], [times_ms])
+    belief, asked_for = prior_belief(steps), set(places[0])
+    band = []
+    for step in range(len(steps)):
+        belief = titrated(acted(belief, steps, step), steps, step)
+        if step in asked_for:
+            low, median, high = (max(value, 0.0) for value in _present(belief.likely(0, _NEGLIGIBLE)).quantiles(_ENDS))
+            band.append((low, median, high))
+    return band
+
+
+def _answer(asked: So2Asked, belief: So2Belief, remarks: tuple[str, ...]) -> So2Estimate:
+    present = _present(belief)
+    low, median, high = (max(value, 0.0) for value in present.quantiles(_ENDS))
+    molecular: list[float] | list[None] = [None, None, None]
+    if asked.acidity is not None:
+        molecular = _molecular_quantiles(present, asked.acidity)
+    temperatures = asked.history.until(asked.at_ms).temperatures_c
+    pace = temperature_factor(max(temperatures)[1]) if temperatures else 1.0
+    return So2Estimate(
+        at_ms=asked.at_ms,
+        free_mg_l=median,
+        u_free_mg_l=present.sd,
+        free_low_80_mg_l=low,
+        free_high_80_mg_l=high,
+        molecular_low_80_mg_l=molecular[0],
+        molecular_mg_l=molecular[1],
+        molecular_high_80_mg_l=molecular[2],
+        below_limit=when_below(belief, pace, _free_limits(asked), asked.at_ms),
+        learned=_learned(belief, pace),
+        remarks=remarks,
+    )
+
+
+def _present(belief: So2Belief) -> NormalMixture:
+    free, var = belief.present_free
+    return NormalMixture(belief.weight.ravel(), free.ravel(), np.sqrt(var.ravel()))
+
+
+def _molecular_quantiles(free: NormalMixture, acidity: Acidity) -> list[float]:
+    """Quantiles of free SO2 times its molecular share, both uncertain."""
+    points, below = free.table()
+    fractions = acidity.fractions()
+    ends = [end * fraction for end in (points[0], points[-1]) for fraction, _ in fractions]
+    molecular = np.linspace(min(ends), max(ends), 2 * len(points))
+    below_all = sum(weight * np.interp(molecular / fraction, points, below) for fraction, weight in fractions)
+    return [max(float(value), 0.0) for value in np.interp(_ENDS, below_all, molecular)]
+
+
+def _learned(belief: So2Belief, pace: float) -> So2Learned:
+    weight = belief.weight.ravel()
+    loss = (belief.free - belief.aged(np.array(30.0 * pace)).free).ravel()
+    loss_mean, yield_mean = float(weight @ loss), float(weight @ belief.yielded.ravel())
+    yield_var = belief.var_yield.ravel() + (belief.yielded.ravel() - yield_mean) ** 2
+    return So2Learned(
+        loss_mg_l_per_30_days=loss_mean,
+        u_loss_mg_l_per_30_days=float(np.sqrt(weight @ (loss - loss_mean) ** 2)),
+        yielded=yield_mean,
+        u_yielded=float(np.sqrt(weight @ yield_var)),
+    )
+
+
+def _free_limits(asked: So2Asked) -> list[FreeLimit]:
+    """The free SO2 that the wine should stay above, by each pH that it may have; nothing where there is no limit."""
+    least = asked.free_limit_mg_l
+    if asked.molecular_limit_mg_l is None or asked.acidity is None:
+        return [] if least is None else [FreeLimit(1.0, least, 0.0)]
+    limits = asked.acidity.free_limits(asked.molecular_limit_mg_l)
+    return [limit if least is None or limit.mg_l > least else FreeLimit(limit.weight, least, 0.0) for limit in limits]
