@@ -4,23 +4,34 @@ from __future__ import annotations
 
 __all__ = ["limits_now"]
 
+import logging
+
 from alerts.due_feed import due_limits_at
 from alerts.watch.due import limit_of_gone_work
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit
+from ingest.errors import IngestError
 from ingest.journal.wine_places import wine_places
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.journal.stored_ledger import ledger_at
 
+log = logging.getLogger("alerts")
+
 
 def limits_now(cellar: Cellar, store: Store, now_ms: int) -> dict[str, EffectiveLimit]:
     """List the limits as of now (UTC ms), by key; call inside ``store.read()``."""
-    ledger = ledger_at(store.connection, now_ms, cellar) if cellar.has_limits_on_wine else None
-    wine = None if ledger is None else wine_places(ledger.states_at(now_ms))
+    try:
+        ledger = ledger_at(store.connection, now_ms, cellar) if cellar.has_limits_on_wine else None
+        wine = None if ledger is None else wine_places(ledger.states_at(now_ms))
+        due = due_limits_at(cellar, store.connection, now_ms)
+    except IngestError as error:
+        # An entry that cannot be read must not keep anybody from acknowledging an alarm.
+        log.warning("limits that depend on the journal are left out: %s", error)
+        wine, due = None, {}
     limits = watched_limits(cellar, wine)
-    limits |= {key: made.limit for key, made in due_limits_at(cellar, store.connection, now_ms).items()}
+    limits |= {key: made.limit for key, made in due.items()}
     for row in alarm_rows(store):
         if row.key not in limits and row.occurrence is not None:
             try:

@@ -18,7 +18,7 @@ from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
 from alerts.watch.applied_limits import applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
-from alerts.watch.own_health import backup_health, health_of_pulse
+from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
@@ -344,7 +344,7 @@ class Turner:
             health |= health_of_pulse(ingest.at_ms, ingest.body, self._series_of)
         if look_at_backups and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
-        return health
+        return health | judge_health(now.utc_ms, self._judges())
 
     def _last_readings(self, probe: str) -> Sequence[HistoryRow]:
         series = self._series_of.get(probe)

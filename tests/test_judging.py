@@ -16,14 +16,18 @@ from eventually import eventually
 
 from alerts import judging
 from alerts.judgement_feed import JudgementFeed, as_reading
+from alerts.judges import judges
 from alerts.judging import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, Need, SeenChanges, is_due
 from alerts.turning import Turner
-from alerts.watch import Now
+from alerts.view.judge_lines import judge_line
+from alerts.watch import Now, own_limits
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.watch.turn_inputs import may_be_judged
 from ingest.cellar import Cellar, load_cellar
 from ingest.judgement import Judgement
+from ingest.pulse import JudgePulse
 from ingest.store import Store, create_or_open
+from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.judgements import keep_judgements, newest_judgements
 from ingest.store.readings.fresh import Appender
 
@@ -186,6 +190,47 @@ def test_when_a_judge_is_due(needs: set[Need], after: SeenChanges, passed_s: flo
 
 def test_judgements_come_again_before_they_are_too_old() -> None:
     assert IDLE_S + BOUND_S < JUDGEMENT_FRESH_S
+
+
+def test_the_limits_on_judges_are_those_of_the_judges_that_work() -> None:
+    assert [judge.name for judge in judges()] == [*own_limits.JUDGES]
+
+
+def test_a_judge_that_fails_for_half_an_hour_is_an_alarm(
+    on_disk: tuple[Cellar, Store], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(own_limits, "JUDGES", ("gas",))
+    cellar, store = on_disk
+    pulse = JudgePulse(last_ms=NOW)
+    turner = Turner(cellar, store, Now(NOW, 0.0), judges=lambda: {"gas": pulse})
+
+    def state(second: float) -> str:
+        turner.turn(Now(NOW + round(1000 * second), second))
+        return next(row.state for row in alarm_rows(store) if row.key == "leeside/judge gas")
+
+    assert state(10.0) == "normal"
+    pulse = JudgePulse(last_ms=NOW, last_error="ValueError: no wine")
+    assert state(20.0) == "normal"
+    assert state(own_limits.JUDGE_SILENCE_S) == "normal"
+    assert state(own_limits.JUDGE_SILENCE_S + 20.0) == "unacknowledged"
+    pulse = JudgePulse(last_ms=NOW)
+    assert state(own_limits.JUDGE_SILENCE_S + 30.0) == "returned"
+
+
+@pytest.mark.parametrize(
+    ("pulse", "line"),
+    [
+        (JudgePulse(last_ms=NOW), ""),
+        (JudgePulse(), ""),
+        (
+            JudgePulse(last_ms=NOW - 600_000, last_error="ValueError: no wine"),
+            "judge gas: failed: ValueError: no wine (last answer: 10 min ago)",
+        ),
+        (JudgePulse(overdue_s=95.0), "judge gas: has been working for 1 min 35 s (last answer: never)"),
+    ],
+)
+def test_what_is_wrong_with_a_judge_is_a_line(pulse: JudgePulse, line: str) -> None:
+    assert judge_line("gas", pulse, NOW) == line
 
 
 # ---- what a judgement is to a limit ---------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from alerts.command.check_result import CheckResult
 from alerts.command.check_warnings import check_warnings
 from alerts.command.options import File, Json
 from alerts.view.format import age, counted, quantity_name, setpoint_text, value_text
-from ingest.cellar import Cellar, EffectiveLimit, load_cellar, wine_limit
+from ingest.cellar import Cellar, DueRule, EffectiveLimit, due_rules, load_cellar, wine_limit
 from ingest.errors import CellarFileError
 from ingest.json_text import json_text
 from ingest.machine_clock import network_sets_clock
@@ -119,12 +119,24 @@ def _print(cellar: Cellar) -> None:
             limit = wine_limit(setting)
             print(f"  {limit.key}, wherever it lies")
             print(f"      {_limit_text(limit, cellar.site.units)}")
+    for rule in due_rules(cellar.limit):
+        if not rule.is_default:
+            print(f"  {rule.work}{_target_text(rule)}")
+            print(f"      due after {rule.after_days:g} d: {rule.priority} priority, {_HOURS[rule.hours]}")
     for warning in check_warnings(cellar):
         print(f"\nWARNING: {warning}")
     if cellar.backup is None:
         print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
     if cellar.mail is None:
         print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but no mail is sent.")
+
+
+def _target_text(rule: DueRule) -> str:
+    """What a rule on due work applies to."""
+    if rule.lot is not None:
+        return " of all wine" if rule.lot == "any" else f" of lot {rule.lot}"
+    subject = rule.at or rule.probe
+    return "" if subject is None else f" of {subject}"
 
 
 def _limit_text(limit: EffectiveLimit, units: str) -> str:

@@ -58,6 +58,8 @@ def _written(limit: EffectiveLimit, value: float) -> str:
 
 
 def _setpoint_words(limit: EffectiveLimit) -> str:
+    if limit.kind == "due":
+        return f"after {limit.setpoint:g} d"
     return f"after more than {duration_text(limit.setpoint)}" if limit.kind == "no data" else limit_words(limit)
 
 

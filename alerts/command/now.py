@@ -11,6 +11,7 @@ from alerts.command.options import File, Json
 from alerts.command.terminal import print_plain
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
+from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.muted_lines import muted_json, muted_line
@@ -22,7 +23,7 @@ from ingest.cellar import QUANTITIES, Cellar
 from ingest.json_text import json_text
 from ingest.machine_clock import even_time
 from ingest.process import wall_ms
-from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse, JudgePulse
+from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.store.alarms.messages import Undelivered
 from ingest.times import iso_utc
 
@@ -150,18 +151,10 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
         lines.append("backup: " + ("none yet" if last_ms is None else f"the last one {age(now_ms - last_ms)} ago"))
         if pulse.backup.last_error:
             lines.append(f"backup: the last try failed: {pulse.backup.last_error}")
-    lines += [line for name, judge in pulse.judges.items() if (line := _judge_line(name, judge, now_ms))]
+    lines += [line for name, judge in pulse.judges.items() if (line := judge_line(name, judge, now_ms))]
     if pulse.waiting_messages:
         lines.append(f"{pulse.waiting_messages} messages wait to be sent")
     return lines
-
-
-def _judge_line(name: str, judge: JudgePulse, now_ms: int) -> str:
-    """What is wrong with a judge, "" where nothing is."""
-    last = "it has never answered" if judge.last_ms is None else f"it answered {age(now_ms - judge.last_ms)} ago"
-    if judge.overdue_s:
-        return f"judge {name}: has been working for {judge.overdue_s:.0f} s; {last}"
-    return f"judge {name}: failed: {judge.last_error}; {last}" if judge.last_error else ""
 
 
 def _as_json(status: CellarStatus) -> dict[str, object]:

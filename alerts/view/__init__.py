@@ -12,6 +12,7 @@ due_lines        work that is due
 vessel_contents  what a vessel holds
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
+judge_lines      a judge that fails
 mirror_lines     how far the mirror is
 mail_lines       what became of mail that has not gone out
 """

@@ -1,14 +1,14 @@
-"""Which parts of leeside are well: by the ingest daemon's pulse, and by the newest backup."""
+"""Which parts of leeside are well: by the ingest daemon's pulse, by the newest backup, by the judges' answers."""
 
 from __future__ import annotations
 
-__all__ = ["BACKUP_MISSED_MS", "LOG_BYTES", "MIRROR_BEHIND_MS", "backup_health", "health_of_pulse"]
+__all__ = ["BACKUP_MISSED_MS", "LOG_BYTES", "MIRROR_BEHIND_MS", "backup_health", "health_of_pulse", "judge_health"]
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Final
 
-from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, babbling_key, line_key
-from ingest.pulse import IngestPulse, MirrorPulse
+from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, babbling_key, judge_key, line_key
+from ingest.pulse import IngestPulse, JudgePulse, MirrorPulse
 
 # A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
 LOG_BYTES: Final = 128_000_000
@@ -50,3 +50,12 @@ def backup_health(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> 
     newest_ms: when the newest was made; watched_since_ms: when backups were first asked for; UTC ms.
     """
     return {BACKUP: now_ms} if now_ms - max(newest_ms or 0, watched_since_ms) <= BACKUP_MISSED_MS else {}
+
+
+def judge_health(now_ms: int, judges: Mapping[str, JudgePulse]) -> dict[str, int]:
+    """The keys of the limits on those judges that are well at now_ms: the last answer came, and none is overdue."""
+    return {
+        judge_key(name): now_ms
+        for name, judge in judges.items()
+        if judge.last_ms is not None and judge.last_error is None and not judge.overdue_s
+    }

@@ -13,10 +13,12 @@ __all__ = [
     "CLOCK",
     "DISK",
     "INGEST",
+    "JUDGES",
     "LOG",
     "MIRROR",
     "OwnWords",
     "babbling_key",
+    "judge_key",
     "line_key",
     "own_words",
     "room_key",
@@ -38,6 +40,10 @@ LOG: Final = "leeside/log"
 BACKUP: Final = "leeside/backup"
 MIRROR: Final = "leeside/mirror"
 _BABBLING_HEAD: Final = "leeside/babbling "
+_JUDGE_HEAD: Final = "leeside/judge "
+
+# The judges whose answers limits wait for: those of ``alerts.judges``, by name.
+JUDGES: Final[tuple[str, ...]] = ()
 _ROOM_HEAD: Final = "leeside/room "
 
 
@@ -99,6 +105,12 @@ _ROOM_SILENT: Final = OwnWords(
     "{part} is heard again.",
 )
 
+_NO_ANSWER: Final = OwnWords(
+    "no answer for {span}",
+    "{part} has not answered for more than {span}. Limits on what it works out stay as they are.",
+    "{part} answers again.",
+)
+
 # Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
@@ -109,6 +121,8 @@ LOG_LARGE_S: Final = 600.0
 DISK_ALARMING_S: Final = 30.0
 # Longer than a request to the mirror may take: at a start the mirror reports only after the first one.
 MIRROR_SILENCE_S: Final = 600.0
+# As old as an answer may be for a limit to be judged by it.
+JUDGE_SILENCE_S: Final = 1800.0
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
 BAD_INTERVALS: Final = 10.0
 BAD_SHORTEST_S: Final = 600.0
@@ -124,6 +138,11 @@ def babbling_key(probe: str) -> str:
     return f"{_BABBLING_HEAD}{probe}"
 
 
+def judge_key(judge: str) -> str:
+    """The key of the limit on a judge that does not answer."""
+    return f"{_JUDGE_HEAD}{judge}"
+
+
 def room_key(room: str) -> str:
     """The key of the limit on a room whose probes fall silent together."""
     return f"{_ROOM_HEAD}{room}"
@@ -135,6 +154,8 @@ def own_words(limit: EffectiveLimit) -> OwnWords | None:
         return None
     if limit.role == "room":
         return _ROOM_SILENT
+    if limit.key.startswith(_JUDGE_HEAD):
+        return _NO_ANSWER
     return _BABBLING if limit.key.startswith(_BABBLING_HEAD) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
@@ -166,6 +187,11 @@ def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
     yield _own(CLOCK, "clock", SOURCE_SILENCE_S, _TIMES_UNKNOWN, _LOOK_AT_CLOCK)
     yield _own(DISK, "store disk", DISK_ALARMING_S, _DISK_FILLS, _MAKE_ROOM)
     yield _own(LOG, "store log", LOG_LARGE_S, _LOG_GROWS, _END_THE_READER)
+    for judge in JUDGES:
+        # Judges work in the alerts daemon, beside the turn.
+        yield _own(
+            judge_key(judge), f"judge {judge}", JUDGE_SILENCE_S, _NOT_WORKED_OUT, _LOOK_AT_JUDGE, suppressed_by=()
+        )
     if cellar.backup is not None:
         # Backups are made by the alerts daemon itself, so no silence of ingest explains that there is none.
         action = _LOOK_AT_BACKUP % cellar.backup_folder
@@ -299,6 +325,11 @@ _NO_WAY_BACK: Final = "If the disk fails now, everything since the last backup i
 _LOOK_AT_BACKUP: Final = (
     "See whether %s is there and has room; `leeside now` says why the last backup failed, and `leeside backup` makes "
     "one at once."
+)
+_NOT_WORKED_OUT: Final = "What rests on its numbers is not judged: an alarm would not come."
+_LOOK_AT_JUDGE: Final = (
+    "`leeside now` and the log say why it fails. An entry that cannot be right, or a store that is damaged, can be the "
+    "cause (`leeside check --store`); else restart leeside."
 )
 _CUT: Final = (
     "What it sends beyond five readings a second is counted and not stored, so that it neither fills the disk nor "
