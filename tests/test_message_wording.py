@@ -236,7 +236,7 @@ def test_a_limit_on_a_rate_speaks_of_the_change_and_shows_what_was_read() -> Non
     )
     draft = compose(raised(value=6.0, raised_value=6.0), limit, VIEW, readings=[HistoryRow(SINCE_MS, 20.0, 0)])
     assert draft.subject.endswith("K1 temperature change 10.8 °F, above 9 °F in 1 h")
-    assert "K1 (Riesling): temperature change is 10.8 °F, above the limit of 9 °F in 1 h." in draft.body
+    assert "temperature is changing quickly, by 10.8 °F in 1 h. The limit is 9 °F in 1 h." in draft.body
     assert "68.0 °F" in draft.body
 
 
