@@ -95,8 +95,8 @@ class Cause:
     """What stands behind an event: when it is applied, and as far as known condition, person and suppressing limit.
 
     note: as the alarm record keeps it; shelving, out_of_service: what such an event begins; stands: of a release, that
-    only a worse setpoint of the same quantity had suppressed the alarm, so that one who heard of it before has heard
-    nothing else since.
+    only a worse setpoint of the same quantity, or the cause of a silence, had suppressed the alarm, so that whoever
+    heard of it before has heard nothing else since.
     """
 
     at_ms: int

@@ -10,12 +10,12 @@ stays open while muted. So "opens" means: unless one is open; "closes" means: if
 is announced only if one was open.
 
 Shelved, suppressed by design and out of service are reasons not to announce an alarm: it is **muted**. Each comes and
-goes by itself, several may stand at a time, and nothing is announced until the last of them has ended. Then the
-alarm is unacknowledged, and announced again, if its condition is true, whatever it was before (G, H, I -> B; from
-memory), and normal otherwise. Only the message is left out where a worse setpoint had suppressed an alarm that was
-reported before (``alarm.Cause``). ``mutes`` are the reasons that stand; the state is the first of them in the order
-of ``MUTING``: what people took out of service, what they shelved, what is suppressed by design. The standard leaves
-that order open (from memory); it only decides which one is shown.
+goes by itself, several may stand at a time, and nothing is announced until the last of them has ended. Then the alarm
+is unacknowledged, and announced again, if its condition is true, whatever it was before (G, H, I -> B; from memory),
+and normal otherwise. Only the message is left out where a worse setpoint, or the cause of a silence, had suppressed an
+alarm that was reported before (``alarm.Cause``). ``mutes`` are the reasons that stand; the state is the first of them
+in the order of ``MUTING``: what people took out of service, what they shelved, what is suppressed by design. The
+standard leaves that order open (from memory); it only decides which one is shown.
 """
 
 from __future__ import annotations

@@ -126,6 +126,7 @@ def _release(turn: OpenTurn, key: str, *, stands: bool) -> None:
             # It was reported before, and nobody knows yet whether it has returned.
             if turn.now.mono - record.track.seen_mono <= record.rule.setpoint:
                 return
+            stands = True
         else:
             heard = no_data.granted_again(record.track, turn.now)
             turn.judged(key, heard, [Condition(key, False, turn.now.utc_ms, None)])
