@@ -23,8 +23,12 @@ log = logging.getLogger("alerts")
 
 
 def due_limits_at(cellar: Cellar, connection: sqlite3.Connection, now_ms: int) -> dict[str, DueLimit]:
-    """Make the limits on due work as of a time (UTC ms), by key; call inside a transaction."""
-    return due_limits(due_rules(cellar.limit), awaited_work(connection, cellar, now_ms))
+    """Make the limits on due work as of a time (UTC ms), by key; call inside a transaction.
+
+    A clock that is behind what was written takes nothing back: the journal is then read as of the newest entry.
+    """
+    written_ms = connection.execute("SELECT max(written_ms) FROM entry").fetchone()[0] or 0
+    return due_limits(due_rules(cellar.limit), awaited_work(connection, cellar, max(now_ms, written_ms)))
 
 
 class DueFeed:

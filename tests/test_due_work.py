@@ -186,6 +186,16 @@ def test_a_written_limit_replaces_the_default_one(tmp_path: Path) -> None:
     bench.store.close()
 
 
+def test_a_machine_that_starts_in_the_past_takes_nothing_back(bench: DueBench) -> None:
+    bench.fill()
+    assert len(bench.at(33)) == 1
+    bench.second = -400 * DAY_S
+    bench.turner = Turner(bench.cellar, bench.store, bench.now)
+    assert bench.subjects(-400) == []
+    assert [row.key for row in transitions(bench.store)] == ["A1/titration"]
+    assert bench.subjects(34) == []
+
+
 def test_an_unreadable_entry_stops_no_turn(bench: DueBench, caplog: pytest.LogCaptureFixture) -> None:
     bench.fill()
     assert len(bench.at(33)) == 1
