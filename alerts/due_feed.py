@@ -53,23 +53,27 @@ class DueFeed:
             return False
         try:
             with self._store.read() as connection:
-                made = due_limits_at(self._cellar, connection, now_ms)
+                due = due_limits_at(self._cellar, connection, now_ms)
                 # A clock that runs ahead may have written what has yet to happen.
                 ahead = connection.execute("SELECT min(at_ms) FROM entry WHERE at_ms > ?", (now_ms,)).fetchone()[0]
         except IngestError as error:
             log.warning("which work is due cannot be worked out, what was known stands: %s", error)
-            made, ahead = None, None
+            due, ahead = None, None
+        is_first = self._version is None
         self._version = version
         self._valid = range(now_ms, END_OF_TIME_MS if ahead is None else ahead)
-        if made is None:
-            return False
-        gone = {
+        open_alarms = {
             key: limit_of_gone_work(key, record.rule.setpoint)
             for key, record in records.items()
-            if record.rule.kind == "due" and key not in made and record.alarm.state is not State.NORMAL
+            if record.rule.kind == "due" and record.alarm.state is not State.NORMAL
         }
-        limits = {**{key: each.limit for key, each in made.items()}, **gone}
-        self._facts = {**{key: each.fact for key, each in made.items()}, **dict.fromkeys(gone)}
+        if due is None:
+            if is_first:
+                self.limits = open_alarms  # they stand as they are
+            return is_first and bool(open_alarms)
+        gone = {key: limit for key, limit in open_alarms.items() if key not in due}
+        limits = {**{key: each.limit for key, each in due.items()}, **gone}
+        self._facts = {**{key: each.fact for key, each in due.items()}, **dict.fromkeys(gone)}
         self._taken_until_ms = 0
         is_other = limits != self.limits
         self.limits = limits

@@ -31,7 +31,7 @@ def limits_now(cellar: Cellar, store: Store, now_ms: int) -> dict[str, Effective
         log.warning("limits that depend on the journal are left out: %s", error)
         wine, due = None, {}
     limits = watched_limits(cellar, wine)
-    limits |= {key: made.limit for key, made in due.items()}
+    limits |= {key: due_limit.limit for key, due_limit in due.items()}
     for row in alarm_rows(store):
         if row.key not in limits and row.occurrence is not None:
             try:

@@ -208,3 +208,7 @@ def test_an_unreadable_entry_stops_no_turn(bench: DueBench, caplog: pytest.LogCa
     assert "which work is due cannot be worked out" in caplog.text
     bench.turn()
     assert caplog.text.count("which work is due cannot be worked out") == 1
+    bench.turner = Turner(bench.cellar, bench.store, bench.now)
+    assert bench.subjects(35) == [], "after a restart the alarm stands as it is"
+    with bench.store.read():
+        assert "A1/titration" in limits_now(bench.cellar, bench.store, bench.now.utc_ms)

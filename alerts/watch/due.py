@@ -39,11 +39,11 @@ def due_limits(rules: Sequence[DueRule], awaited: Iterable[AwaitedWork]) -> dict
         rule, after_days = _rule_of(rules, work)
         if rule is None:
             continue
-        made = _due_limit(rule, after_days, work)
-        other = limits.get(made.limit.key)
-        if other is None or made.fact.due_ms < other.fact.due_ms:
-            limits[made.limit.key] = made
-    return {key: _without_its_twin(made, limits) for key, made in limits.items()}
+        due_limit = _due_limit(rule, after_days, work)
+        other = limits.get(due_limit.limit.key)
+        if other is None or due_limit.fact.due_ms < other.fact.due_ms:
+            limits[due_limit.limit.key] = due_limit
+    return {key: _suppressed_by_re_test(due_limit, limits) for key, due_limit in limits.items()}
 
 
 def judge(
@@ -59,8 +59,8 @@ def judge(
     if is_due:
         value = (now_ms - fact.from_ms) // DAY_MS
         if not track.active:
-            begun = replace(track, active=True, since_ms=fact.due_ms, value=float(value), finding=fact.finding)
-            return begun, [Condition(limit.key, True, fact.due_ms, float(value), fact.finding)]
+            after = replace(track, active=True, since_ms=fact.due_ms, value=float(value), finding=fact.finding)
+            return after, [Condition(limit.key, True, fact.due_ms, float(value), fact.finding)]
         if (track.since_ms, track.finding) != (fact.due_ms, fact.finding):
             return replace(track, since_ms=fact.due_ms, value=float(value), finding=fact.finding), []
         return track, []
@@ -150,13 +150,14 @@ def _limit(rule: DueRule, key: str, work: AwaitedWork, after_days: float) -> Eff
     )
 
 
-def _without_its_twin(made: DueLimit, limits: Mapping[str, DueLimit]) -> DueLimit:
-    """A re-test that is due asks for the same titration: that is one alarm, not two."""
-    if made.limit.quantity != "titration":
-        return made
-    twins = tuple(
+def _suppressed_by_re_test(due_limit: DueLimit, limits: Mapping[str, DueLimit]) -> DueLimit:
+    """Let a re-test that is due suppress the titration that it asks for: that is one alarm, not two."""
+    if due_limit.limit.quantity != "titration":
+        return due_limit
+    re_tests = tuple(
         key
         for key, other in limits.items()
-        if other.limit.quantity == "re-test" and (other.limit.lot, other.limit.at) == (made.limit.lot, made.limit.at)
+        if other.limit.quantity == "re-test"
+        and (other.limit.lot, other.limit.at) == (due_limit.limit.lot, due_limit.limit.at)
     )
-    return made._replace(limit=replace(made.limit, suppressed_by=twins))
+    return due_limit._replace(limit=replace(due_limit.limit, suppressed_by=re_tests))

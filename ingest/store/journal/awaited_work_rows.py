@@ -22,6 +22,7 @@ from ingest.journal.vessel_state import VesselState
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.lot_location_rows import stored_lot_locations
 from ingest.store.journal.stored_ledger import ledger_at
+from ingest.times import END_OF_TIME_MS
 
 # place, lot, at_ms, written_ms
 _TITRATIONS: Final = (
@@ -79,13 +80,13 @@ class _Times:
                 insort(self.of_lot.setdefault(lot, []), at_ms)
 
     def last(self, vessel: str, from_ms: int, to_ms: int) -> int:
-        """The newest in a vessel between two moments, both included, -1 if there is none."""
+        """Find the newest in a vessel between two moments, both included, -1 if there is none."""
         times = self.in_vessel.get(vessel, [])
         index = bisect_right(times, to_ms) - 1
         return times[index] if index >= 0 and times[index] >= from_ms else -1
 
     def last_of(self, lot: str) -> int:
-        """The newest that names the lot alone, -1 if there is none."""
+        """Find the newest that names the lot alone, -1 if there is none."""
         return max(self.of_lot.get(lot, ()), default=-1)
 
 
@@ -97,17 +98,17 @@ class _Path:
     ) -> None:
         self._vessel = vessel
         self.lot = lot
-        self._here_ms = state.since_ms or 0
+        self._since_ms = state.since_ms or 0
         self._before = stored_lot_locations(connection, equipment, lot) if lot else []
-        self.begun_ms = min([self._here_ms, *(location.from_ms for location in self._before)])
+        self.begun_ms = min([self._since_ms, *(location.from_ms for location in self._before)])
 
     def last(self, times: _Times, now_ms: int) -> int:
-        """When it was done last to this wine, -1 if never."""
+        """Find when it was done last to this wine, -1 if never."""
         before = (
-            times.last(location.vessel, location.from_ms, min(location.to_ms or now_ms, self._here_ms))
+            times.last(location.vessel, location.from_ms, min(location.to_ms or now_ms, self._since_ms))
             for location in self._before
         )
-        return max(times.last(self._vessel, self._here_ms, now_ms), times.last_of(self.lot), *before)
+        return max(times.last(self._vessel, self._since_ms, now_ms), times.last_of(self.lot), *before)
 
 
 def _tests(
@@ -121,16 +122,12 @@ def _tests(
 
 
 def _care(vessel: Vessel, lot: str, state: VesselState, looks: _Times, locks: _Times) -> Iterator[AwaitedWork]:
-    here_ms, to_ms = state.since_ms or 0, max(state.since_ms or 0, _LATE)
-    yield _of("racking", vessel, lot, here_ms, -1 if state.racked_ms is None else state.racked_ms)
-    topped = max(-1 if state.topped_ms is None else state.topped_ms, looks.last(vessel.id, here_ms, to_ms))
-    yield _of("topping", vessel, lot, here_ms, topped)
+    since_ms, to_ms = state.since_ms or 0, END_OF_TIME_MS
+    yield _of("racking", vessel, lot, since_ms, -1 if state.racked_ms is None else state.racked_ms)
+    topped = max(-1 if state.topped_ms is None else state.topped_ms, looks.last(vessel.id, since_ms, to_ms))
+    yield _of("topping", vessel, lot, since_ms, topped)
     if vessel.gas is None:
-        yield _of("airlock", vessel, lot, here_ms, locks.last(vessel.id, here_ms, to_ms))
-
-
-# Later than any entry.
-_LATE: Final = 1 << 60
+        yield _of("airlock", vessel, lot, since_ms, locks.last(vessel.id, since_ms, to_ms))
 
 
 def _of(work: str, vessel: Vessel, lot: str, begun_ms: int, last_ms: int) -> AwaitedWork:
@@ -141,27 +138,27 @@ def _of(work: str, vessel: Vessel, lot: str, begun_ms: int, last_ms: int) -> Awa
 def _calibrations(
     connection: sqlite3.Connection, cellar: Cellar, states: Mapping[str, VesselState], now_ms: int
 ) -> Iterator[AwaitedWork]:
-    done: dict[str, int] = {}
+    calibrated_ms: dict[str, int] = {}
     for row in connection.execute(unstruck("kind = 'calibration' AND at_ms <= ?"), (now_ms,)):
         entry = entry_of(row)
         if isinstance(entry.body, CalibrationBody):
-            done[entry.body.probe] = entry.at_ms
-    begun = dict(
+            calibrated_ms[entry.body.probe] = entry.at_ms
+    read_since_ms = dict(
         connection.execute("SELECT probe, min(begun_ms) FROM series WHERE ended_ms IS NULL GROUP BY probe").fetchall()
     )
     for probe in cellar.probe:
         state = states.get(probe.at)
         if state is not None and state.empty:
             continue
-        last = max(done.get(probe.id, -1), done.get(probe.was or "", -1))
+        last = max(calibrated_ms.get(probe.id, -1), calibrated_ms.get(probe.was or "", -1))
         # What was never calibrated need not be, but for a pH electrode, which says nothing without it.
-        if last >= 0 or (probe.quantity == "pH" and probe.id in begun):
-            from_ms = last if last >= 0 else begun[probe.id]
+        if last >= 0 or (probe.quantity == "pH" and probe.id in read_since_ms):
+            from_ms = last if last >= 0 else read_since_ms[probe.id]
             yield AwaitedWork("calibration", probe.at, probe.quantity, from_ms, last >= 0, name=probe.id)
 
 
 def _titrants(connection: sqlite3.Connection, now_ms: int) -> list[AwaitedWork]:
-    """The newest bottle of each substance: one that another has replaced is empty or gone."""
+    """List the newest bottle of each substance: one that another has replaced is empty or gone."""
     newest: dict[str, AwaitedWork] = {}
     for row in connection.execute(unstruck("kind = 'titrant' AND at_ms <= ?"), (now_ms,)):
         entry = entry_of(row)
