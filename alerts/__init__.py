@@ -2,23 +2,24 @@
 
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
-wine            sulfur dioxide: molecular, doses, targets, legal limits
-watch           limits, alarm states, the judgement of a turn
-judgement_feed  stored judgements as the readings that limits are judged by
-rate_windows    what limits on a rate remember, after a restart
-without_store   judging and sending while the store takes no writes
-due_feed        the journal as limits on due work
-limits_now      every limit that is watched now
-gap             a gap in the watch: noticed, and reported with what is found
-turn_reports    what a turn reports beside its alarms
-judging         judges: slow judgements, worked out beside the turn
-judges          the judges that work
-turning         a turn with the store at both ends
-view            what page, command and messages show alike
-message         wording, waking hours, outbox, mail
-backups         the daily backup
-daemon          the scheduler and the outbox in one process
-page            the web page
-command         the ``leeside`` command
-errors          the errors of this package
+wine                sulfur dioxide: molecular, doses, targets, legal limits
+watch               limits, alarm states, the judgement of a turn
+judgement_feed      stored judgements as the readings that limits are judged by
+rate_windows        what limits on a rate remember, after a restart
+without_store       judging and sending while the store takes no writes
+due_feed            the journal as limits on due work
+limits_now          every limit that is watched now
+gap                 a gap in the watch: noticed, and reported with what is found
+message_background  the newest readings and the wine, for messages
+turn_reports        what a turn reports beside its alarms
+judging             judges: slow judgements, worked out beside the turn
+judges              the judges that work
+turning             a turn with the store at both ends
+view                what page, command and messages show alike
+message             wording, waking hours, outbox, mail
+backups             the daily backup
+daemon              the scheduler and the outbox in one process
+page                the web page
+command             the ``leeside`` command
+errors              the errors of this package
 """

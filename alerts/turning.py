@@ -12,7 +12,8 @@ from typing import Final
 
 from alerts.due_feed import DueFeed
 from alerts.judgement_feed import JudgementFeed
-from alerts.message import SHOWN_READINGS, DirectMessages, Notifier
+from alerts.message import DirectMessages, Notifier
+from alerts.message_background import StoredBackground
 from alerts.rate_windows import stored_windows
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
@@ -47,14 +48,7 @@ from ingest.store.journal.vessel_use import VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import (
-    HistoryRow,
-    first_fresh_since,
-    fresh_after,
-    newest,
-    newest_judged,
-    recent,
-)
+from ingest.store.readings.series_history import first_fresh_since, fresh_after, newest_judged
 from ingest.store.readings.undated import DATED, KNOWN
 from ingest.times import END_OF_TIME_MS
 
@@ -129,11 +123,12 @@ class Turner:
         self.limit_count = len(limits)
         self._watch = Watch(limits, applied.notes)
         self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
-        self._notifier = Notifier(cellar, {**applied.absent, **limits}, self._last_readings, self._readings_since)
         self._suppression = JournalSuppression(limits)
         self._judgements = JudgementFeed(store)
         self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
+        self._background = StoredBackground(store, self._series_of)
+        self._notifier = Notifier(cellar, {**applied.absent, **limits}, self._background)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
         self._scales = {series: scales(store, series) for series in self._probe_of}
         self._newest_part = newest_part_id(store)
@@ -211,7 +206,7 @@ class Turner:
         self._limits, self.limit_count = applied.watched, len(applied.watched)
         self._watch = Watch(applied.watched, applied.notes)
         announced = {**applied.absent, **applied.watched}
-        self._notifier = Notifier(self._cellar, announced, self._last_readings, self._readings_since)
+        self._notifier = Notifier(self._cellar, announced, self._background)
         self._suppression = JournalSuppression(applied.watched)
         self._reports.watch(applied.watched)
 
@@ -266,8 +261,9 @@ class Turner:
         result = self._watch.turn(self._state, inputs, now, next_occurrence)
         judged_id = rows[-1][0] if rows else self._judged_id
         messages = 0
-        begun = self._vessel_use.at(now.utc_ms).begun
-        reports = self._reports.look(begun, now, is_caught_up=len(rows) < MOST_A_TURN)
+        vessel_use = self._vessel_use.at(now.utc_ms)
+        self._background.wine = vessel_use.wine
+        reports = self._reports.look(vessel_use.begun, now, is_caught_up=len(rows) < MOST_A_TURN)
         news = (result.changed, result.removed, result.transitions, result.outcomes)
         if pulse_is_due or reports.is_any or any(news):
             with self._store.write() as connection:
@@ -345,14 +341,6 @@ class Turner:
         if look_at_backups and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
         return health | judge_health(now.utc_ms, self._judges())
-
-    def _last_readings(self, probe: str) -> Sequence[HistoryRow]:
-        series = self._series_of.get(probe)
-        return () if series is None else newest(self._store, series, SHOWN_READINGS)
-
-    def _readings_since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
-        series = self._series_of.get(probe)
-        return () if series is None else recent(self._store, series, since_ms)
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(

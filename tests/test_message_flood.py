@@ -18,6 +18,7 @@ from alerts.message.collecting import Collector
 from alerts.message.flood import MOST_ALARMS, SUMMARY_EVERY_MS, WINDOW_MS
 from alerts.message.flood_end import FloodEnd
 from alerts.message.notices import Notifier
+from alerts.message_background import StoredBackground
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
@@ -58,7 +59,7 @@ class Flooded:
 
     def start(self) -> None:
         """What a restart makes anew."""
-        self.notifier = Notifier(self.cellar, self.limits, lambda probe: ())
+        self.notifier = Notifier(self.cellar, self.limits, StoredBackground(self.store, {}))
         self.collector = Collector(self.store, "Mill Lane")
         self.end = FloodEnd(self.cellar, self.store)
 

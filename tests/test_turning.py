@@ -706,6 +706,19 @@ def emptied_keg(tmp_path: Path) -> EmptiedKeg:
     return EmptiedKeg(tmp_path, _KEG_WITH_THERMOMETER)
 
 
+def test_a_mail_names_the_wine_in_the_vessel(emptied_keg: EmptiedKeg) -> None:
+    keg = emptied_keg
+    keg.warm(15.0)
+    keg.turn()
+    keg.fill()
+    keg.turn()
+    keg.warm(25.0)
+    keg.turn()
+    row = recent_messages(keg.store)[0]
+    assert row.subject == "MEDIUM PRIORITY: K1 temperature 25.0 °C, above 20 °C"
+    assert "\nWine:        A\nPriority:    medium\n" in row.body
+
+
 def test_an_emptied_vessel_is_silent_about_wine_and_loud_about_all_else(emptied_keg: EmptiedKeg) -> None:
     keg = emptied_keg
     keg.reading(12.0)

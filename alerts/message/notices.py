@@ -5,12 +5,12 @@ Several of one turn to one person become one, so that a broker that dies does no
 
 from __future__ import annotations
 
-__all__ = ["GAP", "Notifier"]
+__all__ = ["GAP", "Background", "Notifier"]
 
 import sqlite3
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
 
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
@@ -32,24 +32,29 @@ from ingest.store.readings.series_history import HistoryRow
 GAP: Final = "gap"
 
 
+class Background(Protocol):
+    """What stands in a message beside the alarm itself."""
+
+    def newest(self, probe: str) -> Sequence[HistoryRow]:
+        """The newest readings of a probe, oldest first."""
+
+    def since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
+        """The readings of a probe from a time (UTC ms) on, oldest first, for advice about chatter."""
+
+    def lots_in(self, place: str) -> Sequence[str]:
+        """The lots that lie at a place."""
+
+
 class Notifier:
     """Writes what a turn has to say to each recipient of ``[mail]``.
 
-    limits: every limit that is watched; last_readings: gives the newest readings of a probe, for the message's end;
-    readings_since: gives those of a probe from a time (UTC ms) on, for advice about chatter.
+    limits: every limit that is watched; background: what stands in a message beside the alarm itself.
     """
 
-    def __init__(
-        self,
-        cellar: Cellar,
-        limits: Mapping[str, EffectiveLimit],
-        last_readings: Callable[[str], Sequence[HistoryRow]],
-        readings_since: Callable[[str, int], Sequence[HistoryRow]] = lambda probe, since_ms: (),
-    ) -> None:
+    def __init__(self, cellar: Cellar, limits: Mapping[str, EffectiveLimit], background: Background) -> None:
         self._cellar = cellar
         self._limits = limits
-        self._last_readings = last_readings
-        self._readings_since = readings_since
+        self._background = background
         silences = (each for each in limits.values() if each.kind == "no data" and not each.role)
         self._fresh_s = {each.probe: each.setpoint for each in silences}
 
@@ -97,9 +102,10 @@ class Notifier:
             transition,
             limit,
             view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0]),
-            readings=self._last_readings(limit.probe) if limit is not None and limit.kind != "no data" else (),
+            readings=self._background.newest(limit.probe) if limit is not None and limit.kind != "no data" else (),
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
             advice=self._advice(transition, limit),
+            lots=self._background.lots_in(limit.at) if limit is not None else (),
         )
         hours = hours_of(limit)
         site = self._cellar.site
@@ -118,7 +124,7 @@ class Notifier:
     def _advice(self, transition: Transition, limit: EffectiveLimit | None) -> ChatterAdvice:
         if limit is None or transition.occasion is not Occasion.CHATTERING or not limit.probe:
             return ChatterAdvice()
-        rows = self._readings_since(limit.probe, transition.at_ms - round(WINDOW_S * 1000))
+        rows = self._background.since(limit.probe, transition.at_ms - round(WINDOW_S * 1000))
         readings = [WatchReading(limit.probe, row.at_ms, row.value, row.quality) for row in rows]
         return advise(limit, readings, fresh_s=self._fresh_s.get(limit.probe, DEFAULT_FRESH_S))
 

@@ -70,14 +70,15 @@ def compose(
     *,
     readings: Sequence[HistoryRow] = (),
     thread_subject: str | None = None,
+    lots: Sequence[str] = (),
     advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
 ) -> MessageText:
     """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
     shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after the
-    leading ones are kept, for mail readers that thread by subject; advice: what would end a chatter. Raises ValueError
-    for a transition that is not announced.
+    leading ones are kept, for mail readers that thread by subject; lots: the wine that lies at the place; advice: what
+    would end a chatter. Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
         raise ValueError(f"a step to '{transition.to_state}' of {transition.key} is not announced")
@@ -86,11 +87,11 @@ def compose(
         return MessageText(subject, _removed(transition, view))
     active = transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
     if transition.occasion is Occasion.RAISED:
-        fact, details = _raised(transition, limit, view)
+        fact, details = _raised(transition, limit, view, lots)
     elif transition.occasion is Occasion.CHATTERING:
         fact, details = _chattering(transition, limit, view, advice)
     elif transition.occasion is Occasion.CALM:
-        fact, details = _stays(transition, limit, view) if active else _calm(transition, limit, view)
+        fact, details = _stays(transition, limit, view, lots) if active else _calm(transition, limit, view)
     else:
         fact, details = _returned(transition, limit, view)
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
@@ -120,10 +121,11 @@ def _is_ahead(reading: HistoryRow) -> bool:
     return reading.quality < ESTIMATED and quality_reason(reading.quality) is Reason.CLOCK
 
 
-def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tuple[str, str]:
+def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lots: Sequence[str]) -> tuple[str, str]:
     fact = raised_fact(transition, limit, view.place or limit.at, view.tz)
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
-    return fact, "\n".join([f"Since:       {since}", *_response(transition, limit, view)])
+    wine = [f"Wine:        {' and '.join(lots)}"] if lots and limit.kind != "due" else []
+    return fact, "\n".join([f"Since:       {since}", *wine, *_response(transition, limit, view)])
 
 
 def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -> list[str]:
@@ -151,8 +153,8 @@ def _chattering(
     )
 
 
-def _stays(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tuple[str, str]:
-    fact, details = _raised(transition, limit, view)
+def _stays(transition: Transition, limit: EffectiveLimit, view: CellarView, lots: Sequence[str]) -> tuple[str, str]:
+    fact, details = _raised(transition, limit, view, lots)
     stays = f"It came and went; now it has stayed for {duration_text(STAYS_S)}."
     return fact, f"{details}\n\n{stays}\n{_comings(transition, limit, view)}"
 

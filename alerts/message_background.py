@@ -1,0 +1,35 @@
+"""What a message says beside the alarm itself: the newest readings of its probe, and the wine at its place."""
+
+from __future__ import annotations
+
+__all__ = ["StoredBackground"]
+
+from collections.abc import Mapping, Sequence
+
+from alerts.message import SHOWN_READINGS
+from ingest.cellar import WinePlaces
+from ingest.store import Store
+from ingest.store.readings.series_history import HistoryRow, newest, recent
+
+
+class StoredBackground:
+    """Reads from the store. series_of: the series of each probe, by its id; wine: where wine lies, by the journal."""
+
+    def __init__(self, store: Store, series_of: Mapping[str, int]) -> None:
+        self._store = store
+        self._series_of = series_of
+        self.wine = WinePlaces()
+
+    def newest(self, probe: str) -> Sequence[HistoryRow]:
+        """The newest readings of a probe, oldest first; none of what is no probe."""
+        series = self._series_of.get(probe)
+        return () if series is None else newest(self._store, series, SHOWN_READINGS)
+
+    def since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
+        """The fresh readings of a probe from a time (UTC ms) on, oldest first."""
+        series = self._series_of.get(probe)
+        return () if series is None else recent(self._store, series, since_ms)
+
+    def lots_in(self, place: str) -> Sequence[str]:
+        """The lots that lie in a vessel by the journal, by name; none for any other place."""
+        return sorted(self.wine.lots.get(place, ()))
