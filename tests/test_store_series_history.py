@@ -63,6 +63,9 @@ def test_recent_readings_are_those_of_the_span_among_the_newest_rows(
     assert recent(store, 9, 0) == []
     monkeypatch.setattr("ingest.store.readings.series_history.LOOKED_BACK", 3)
     assert [row.at_ms for row in recent(store, 1, 0)] == [20, 30]
+    monkeypatch.setattr("ingest.store.readings.series_history.LOOKED_BACK", 40)
+    assert [row.at_ms for row in recent(store, 2, 35)] == [40]
+    assert [row.at_ms for row in recent(store, 1, 15)] == [20, 30]
 
 
 def test_following_the_stored_rows(store: Store) -> None:

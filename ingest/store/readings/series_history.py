@@ -213,12 +213,20 @@ def newest(store: Store, series: int, count: int) -> list[HistoryRow]:
 def recent(store: Store, series: int, since_ms: int) -> list[HistoryRow]:
     """Fresh readings of a series since then, oldest first, among the newest 100,000 rows of all series.
 
-    Those are a few hours of many probes. Quick whatever lies in the store. Of two with one time the first one counts.
+    Those are a few hours of many probes; a reading that came late may be left out. Quick whatever lies in the store. Of
+    two with one time the first one counts.
     """
+    newest_id = int(store.connection.execute("SELECT max(id) FROM fresh").fetchone()[0] or 0)
+    after_id = newest_id - LOOKED_BACK
+    for rows_back in (LOOKED_BACK // 20, LOOKED_BACK // 5):
+        # Rows come about in order of time: behind one that is older there is hardly one that is not.
+        row = store.connection.execute("SELECT at FROM fresh WHERE id = ?", (newest_id - rows_back,)).fetchone()
+        if row is not None and row[0] < since_ms:
+            after_id = newest_id - rows_back
+            break
     rows = store.connection.execute(
-        "SELECT at, number, quality FROM fresh WHERE id > (SELECT max(id) FROM fresh) - ? AND series = ? AND at >= ?"
-        " ORDER BY at, id",
-        (LOOKED_BACK, series, since_ms),
+        "SELECT at, number, quality FROM fresh WHERE id > ? AND series = ? AND at >= ? ORDER BY at, id",
+        (after_id, series, since_ms),
     )
     dated = scales(store, series)
     first_stored: dict[int, HistoryRow] = {}
