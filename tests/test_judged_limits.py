@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pytest
-from cellar_text import KEG, MQTT, SITE, limit, mail, probe
+from cellar_text import KEG, MQTT, SITE, keg, limit, mail, probe
 from eventually import eventually
 
 from alerts import judging
@@ -17,10 +18,13 @@ from alerts.view.status import cellar_status
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
+from ingest.journal.entry import Draft
+from ingest.journal.kinds import parse_body
 from ingest.judgement import Judgement
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
+from ingest.store.journal.entries import write_entry
 from ingest.store.judgements import keep_judgements, newest_judgements
 
 BEGIN = 1_790_000_000_000
@@ -33,10 +37,10 @@ def leak(value: float | None, finding: str = "slow leak") -> Judgement:
 
 
 class Bench:
-    """A keg with a limit on its leak rate, and a turner; a judgement is of the present second."""
+    """A cellar, by default a keg with a limit on its leak rate, and a turner; a judgement is of the present second."""
 
-    def __init__(self, folder: Path) -> None:
-        text = "\n".join((SITE, MQTT, KEG, probe(), LEAK, mail()))
+    def __init__(self, folder: Path, *tables: str) -> None:
+        text = "\n".join((SITE, MQTT, probe(), mail(), *(tables or (KEG, LEAK))))
         self.cellar: Cellar = parse_cellar(text, file="cellar.toml", base=folder)
         self.store: Store = create_or_open(self.cellar.store_path, BEGIN)
         self.second = 0.0
@@ -49,6 +53,10 @@ class Bench:
     def judged(self, *judgements: Judgement) -> None:
         with self.store.write() as connection:
             keep_judgements(connection, "gas", [each._replace(at_ms=self.now.utc_ms) for each in judgements])
+
+    def write(self, kind: str, place: str | None, lot: str | None, **said: Any) -> None:
+        draft = Draft(kind, self.now.utc_ms, "Ana", parse_body(kind, said), place, lot)
+        write_entry(self.store, draft, self.cellar, self.now.utc_ms)
 
     def turn(self, after_s: float = 1.0) -> None:
         self.second += after_s
@@ -169,3 +177,20 @@ def test_a_judge_at_work_reaches_the_mail(bench: Bench, monkeypatch: pytest.Monk
         at_work.stop()
     (mail_row,) = recent_messages(bench.store, 5)
     assert mail_row.subject == "HIGH PRIORITY: K1 leak rate 0.80 mL/min, above 0.5 mL/min"
+
+
+def test_a_limit_on_wine_is_judged_where_the_wine_lies(tmp_path: Path) -> None:
+    molecular = limit(lot="any", quantity="molecular_so2", low="0.5 mg/L", priority="medium")
+    bench = Bench(tmp_path, KEG, keg("K2"), molecular)
+    for kind, place, said in (("lot", None, {"name": "A1", "style": "white"}), ("fill", "K1", {"volume_l": 10.0})):
+        bench.write(kind, place, "A1", **said)
+    bench.judged(Judgement("K1", "molecular_so2", BEGIN, 0.3, 0.2, 0.4, lot="A1"))
+    bench.turn()
+    bench.write("racking", None, None, sources=[{"vessel": "K1"}], targets=[{"vessel": "K2"}])
+    bench.judged(Judgement("K2", "molecular_so2", BEGIN, 0.28, 0.2, 0.4, lot="A1"))
+    bench.turn()
+    raised = [row.key for row in transitions(bench.store) if row.to_state == "unacknowledged"]
+    key = "lot any/molecular_so2/low"
+    assert raised == [f"{key}/K1", f"{key}/K2"]
+    assert [row.key for row in alarm_rows(bench.store) if row.key.startswith(key)] == [f"{key}/K2"]
+    bench.store.close()
