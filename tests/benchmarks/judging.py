@@ -2,7 +2,8 @@
 
 200 kegs with a probe each, all of which send a reading before each turn. Beside the turn works a judge that does
 nothing but reckon in Python, without an end; it shares the interpreter with the turn, so this is the worst case: a
-judge that reckons in a child process takes nothing from it. Rounds alternate: alone, beside that judge, beside one that fails.
+judge that reckons in a child process takes nothing from it. Rounds alternate: alone, beside that
+judge, beside one that fails.
 
 Then what is due is worked out from ten thousand entries, as it is once after each entry; and what a turn asks else.
 
