@@ -13,7 +13,7 @@ from alerts.watch.turn_inputs import WatchReading
 from alerts.watch.watch_state import NewestReading
 from ingest.cellar import EffectiveLimit
 from ingest.store import Store
-from ingest.store.readings.series_history import raw
+from ingest.store.readings.series_history import together
 
 
 def stored_windows(
@@ -28,13 +28,18 @@ def stored_windows(
     series_of: probe -> series; newest: probe -> the newest reading that was judged. Readings after that are judged in
     the next turn.
     """
-    windows = {}
+    of_series: dict[int, list[EffectiveLimit]] = {}
     for limit in limits:
-        probe = limit.probe
-        if limit.kind != "rate" or probe not in newest or probe not in series_of:
-            continue
-        until_ms = newest[probe].at_ms + 1
-        rows = raw(store, series_of[probe], until_ms - round(limit.within_s * 1000), until_ms)
-        readings = (WatchReading(probe, *row) for row in rows)
-        windows[limit.key] = rate.remembered(limit, readings, fresh_s=watch.fresh_s(probe))
+        if limit.kind == "rate" and limit.probe in newest and limit.probe in series_of:
+            of_series.setdefault(series_of[limit.probe], []).append(limit)
+    spans = []
+    for series, rates in of_series.items():
+        until_ms = newest[rates[0].probe].at_ms
+        spans.append((series, until_ms - round(max(limit.within_s for limit in rates) * 1000), until_ms))
+    windows = {}
+    for series, arrays in together(store, spans):
+        columns = (arrays.at_ms.tolist(), arrays.number.tolist(), arrays.quality.tolist())
+        for limit in of_series[series]:
+            readings = (WatchReading(limit.probe, *row) for row in zip(*columns, strict=True))
+            windows[limit.key] = rate.remembered(limit, readings, fresh_s=watch.fresh_s(limit.probe))
     return windows

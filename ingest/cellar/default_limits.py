@@ -14,7 +14,7 @@ from typing import Final
 from ingest.cellar.default_pressure_limits import pressure_limits
 from ingest.cellar.default_temperature_limits import temperature_limits
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.file_limits import WinePlaces, file_limit, limit_key, lot_limits
+from ingest.cellar.file_limits import ByPlace, WinePlaces, file_limit, limit_key, lot_limits, probes_by_place
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 
 _NO_DATA_INTERVALS: Final = 3.0  # one lost message is not an alarm, three in a row are
@@ -42,9 +42,10 @@ def effective_limits(
     on a place must mean exactly one probe.
     """
     vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
-    written = [file_limit(setting, probes) for setting in settings if setting.lot is None]
+    by_place = probes_by_place(probes)
+    written = [file_limit(setting, probes, by_place) for setting in settings if setting.lot is None]
     if wine is not None:
-        written += lot_limits(settings, (vessel.id for vessel in vessels), probes, wine)
+        written += lot_limits(settings, (vessel.id for vessel in vessels), by_place, wine)
     by_id = {vessel.id: vessel for vessel in vessels}
     of_probe: dict[str, list[EffectiveLimit]] = {}
     for limit in written:
@@ -52,7 +53,7 @@ def effective_limits(
     defaults = [
         limit
         for probe in probes
-        for limit in _default_limits(probe, probes, by_id.get(probe.at), units)
+        for limit in _default_limits(probe, by_place, by_id.get(probe.at), units)
         if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
     ]
     return tuple(_with_worse([*written, *defaults]))
@@ -63,12 +64,12 @@ def possible_limits(
 ) -> tuple[EffectiveLimit, ...]:
     """List every limit that may be watched some day: ``effective_limits``, and each limit on wine at every vessel."""
     vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
-    ids = [vessel.id for vessel in vessels]
+    ids, by_place = [vessel.id for vessel in vessels], probes_by_place(probes)
     lots = frozenset(setting.lot for setting in settings if setting.lot is not None)
     limits = [*effective_limits(vessels, probes, settings, units=units)]
     for lot in sorted(lots):
         everywhere = WinePlaces({id: frozenset({lot}) for id in ids})
-        limits += lot_limits([each for each in settings if each.lot == lot], ids, probes, everywhere)
+        limits += lot_limits([each for each in settings if each.lot == lot], ids, by_place, everywhere)
     return tuple(limits)
 
 
@@ -114,21 +115,19 @@ def _loudness(limit: EffectiveLimit) -> tuple[int, int]:
     return _PRIORITIES.index(limit.priority), _HOURS.index(limit.hours)
 
 
-def _default_limits(
-    probe: Probe, probes: Sequence[Probe], vessel: Vessel | None, units: str
-) -> Iterator[EffectiveLimit]:
-    yield _no_data(probe, probes)
+def _default_limits(probe: Probe, by_place: ByPlace, vessel: Vessel | None, units: str) -> Iterator[EffectiveLimit]:
+    yield _no_data(probe, by_place)
     if probe.quantity == "pressure" and vessel is not None:
-        yield from pressure_limits(probe, probes, vessel, units)
+        yield from pressure_limits(probe, by_place, vessel, units)
     if probe.quantity == "temperature" and vessel is not None:
-        yield from temperature_limits(probe, probes, vessel, units)
+        yield from temperature_limits(probe, by_place, vessel, units)
 
 
-def _no_data(probe: Probe, probes: Sequence[Probe]) -> EffectiveLimit:
+def _no_data(probe: Probe, by_place: ByPlace) -> EffectiveLimit:
     """Limit the time without a reading: three times the probe's interval, at least two minutes."""
     quantity = "pH" if probe.quantity == "pH" else probe.quantity.replace("_", " ")
     return EffectiveLimit(
-        key=limit_key(probe, probes, "no-data"),
+        key=limit_key(probe, by_place, "no-data"),
         kind="no data",
         at=probe.at,
         quantity=probe.quantity,

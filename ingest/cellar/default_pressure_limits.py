@@ -9,12 +9,12 @@ from __future__ import annotations
 
 __all__ = ["care_setpoint_kpa", "over_setpoint_kpa", "pressure_limits"]
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from functools import partial
 from typing import Final
 
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.file_limits import limit_key
+from ingest.cellar.file_limits import ByPlace, limit_key
 from ingest.cellar.limits import USUAL, EffectiveLimit, LimitKind, Role
 
 _CARE_LOW_KPA: Final = 20.0
@@ -75,9 +75,9 @@ _RELIEVE_UNPRESSED: Final = (
 )
 
 
-def pressure_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
+def pressure_limits(probe: Probe, by_place: ByPlace, vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
     """Limit the pressure in a vessel: *care*, *air*, *working* and *over* under gas, only *over* in anything else."""
-    limit = partial(_pressure_limit, probe, probes, units)
+    limit = partial(_pressure_limit, probe, by_place, units)
     if not vessel.under_gas or vessel.max_pressure_kpa is None:
         glass = vessel.material == "glass"
         yield limit(
@@ -150,7 +150,7 @@ def over_setpoint_kpa(stamped_kpa: float) -> float:
 
 def _pressure_limit(
     probe: Probe,
-    probes: Sequence[Probe],
+    by_place: ByPlace,
     units: str,
     *,
     role: Role,
@@ -164,7 +164,7 @@ def _pressure_limit(
     """Make a default limit on a pressure [kPa gauge]; *care* and *working* can wait for waking hours."""
     can_wait = role in ("care", "working")
     return EffectiveLimit(
-        key=limit_key(probe, probes, role),
+        key=limit_key(probe, by_place, role),
         kind=kind,
         at=probe.at,
         quantity=probe.quantity,

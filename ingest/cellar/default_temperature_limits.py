@@ -10,11 +10,11 @@ from __future__ import annotations
 
 __all__ = ["temperature_limits"]
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from typing import Final
 
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.file_limits import limit_key
+from ingest.cellar.file_limits import ByPlace, limit_key
 from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, Priority, Role
 
 _FROST_LOW_C: Final = 0.0
@@ -49,7 +49,7 @@ _SEE_WHY: Final = (
 )
 
 
-def temperature_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
+def temperature_limits(probe: Probe, by_place: ByPlace, vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
     """Limit the temperature at a vessel. A probe in the air beside it has longer delays, and no limit on its change."""
     in_air = probe.mounted == "air"
     glass = vessel.material == "glass"
@@ -68,7 +68,7 @@ def temperature_limits(probe: Probe, probes: Sequence[Probe], vessel: Vessel, un
         hours: Hours = "waking",
     ) -> EffectiveLimit:
         return EffectiveLimit(
-            key=limit_key(probe, probes, role),
+            key=limit_key(probe, by_place, role),
             kind=kind,
             at=probe.at,
             quantity=probe.quantity,

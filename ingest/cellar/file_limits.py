@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["ANY_LOT", "WinePlaces", "file_limit", "limit_key", "lot_limits", "meant_probes", "wine_limit"]
+__all__ = [
+    "ANY_LOT",
+    "ByPlace",
+    "WinePlaces",
+    "file_limit",
+    "limit_key",
+    "lot_limits",
+    "meant_probes",
+    "probes_by_place",
+    "wine_limit",
+]
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from types import MappingProxyType
@@ -35,14 +45,25 @@ class WinePlaces(NamedTuple):
         return lot in self.lots.get(vessel, ())
 
 
-def limit_key(probe: Probe, probes: Iterable[Probe], word: str) -> str:
+ByPlace = Mapping[tuple[str, str], Sequence[Probe]]
+
+
+def probes_by_place(probes: Iterable[Probe]) -> ByPlace:
+    """Sort probes by what they measure where: (place, quantity) -> those that measure it there."""
+    by_place: dict[tuple[str, str], list[Probe]] = {}
+    for probe in probes:
+        by_place.setdefault((probe.at, probe.quantity), []).append(probe)
+    return by_place
+
+
+def limit_key(probe: Probe, by_place: ByPlace, word: str) -> str:
     """Make a limit's key: place/quantity/word, and the probe's id after it where two probes measure the same there."""
     key = f"{probe.at}/{probe.quantity}/{word}"
-    return f"{key}/{probe.id}" if _is_one_of_several(probe, probes) else key
+    return f"{key}/{probe.id}" if _is_one_of_several(probe, by_place) else key
 
 
-def _is_one_of_several(probe: Probe, probes: Iterable[Probe]) -> bool:
-    return sum((other.at, other.quantity) == (probe.at, probe.quantity) for other in probes) > 1
+def _is_one_of_several(probe: Probe, by_place: ByPlace) -> bool:
+    return len(by_place[probe.at, probe.quantity]) > 1
 
 
 def meant_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe]:
@@ -56,19 +77,24 @@ def meant_probes(setting: LimitSettings, probes: Iterable[Probe]) -> list[Probe]
     ]
 
 
-def file_limit(setting: LimitSettings, probes: Sequence[Probe]) -> EffectiveLimit:
-    """Make the limit of the file on a place as it is watched; it must mean exactly one probe, or a judged quantity."""
+def file_limit(setting: LimitSettings, probes: Sequence[Probe], by_place: ByPlace) -> EffectiveLimit:
+    """Make the limit of the file on a place as it is watched; it must mean exactly one probe, or a judged quantity.
+
+    by_place: the same probes, sorted.
+    """
     word = _kind(setting).replace(" ", "-")
     if setting.quantity in JUDGED_QUANTITIES:
         assert setting.at is not None
         key = setting.id or f"{setting.at}/{setting.quantity}/{word}"
         return _limit(setting, key, setting.at, setting.quantity, judged_id(setting.at, setting.quantity))
     probe = meant_probes(setting, probes)[0]
-    return _limit(setting, setting.id or limit_key(probe, probes, word), probe.at, probe.quantity, probe.id)
+    return _limit(
+        setting, setting.id or limit_key(probe, probes_by_place(probes), word), probe.at, probe.quantity, probe.id
+    )
 
 
 def lot_limits(
-    settings: Iterable[LimitSettings], vessels: Iterable[str], probes: Sequence[Probe], wine: WinePlaces
+    settings: Iterable[LimitSettings], vessels: Iterable[str], by_place: ByPlace, wine: WinePlaces
 ) -> Iterator[EffectiveLimit]:
     """Make the limits that the file's limits on wine are now, one for each probe that they apply to.
 
@@ -81,7 +107,7 @@ def lot_limits(
         named = {(setting.quantity, _kind(setting)) for setting in here if setting.lot != ANY_LOT}
         for setting in here:
             if setting.lot != ANY_LOT or (setting.quantity, _kind(setting)) not in named:
-                yield from _at_vessel(setting, vessel, probes)
+                yield from _at_vessel(setting, vessel, by_place)
 
 
 def wine_limit(setting: LimitSettings) -> EffectiveLimit:
@@ -94,17 +120,16 @@ def _wine_key(setting: LimitSettings) -> str:
     return setting.id or f"lot {setting.lot}/{setting.quantity}/{_kind(setting)}"
 
 
-def _at_vessel(setting: LimitSettings, vessel: str, probes: Sequence[Probe]) -> Iterator[EffectiveLimit]:
+def _at_vessel(setting: LimitSettings, vessel: str, by_place: ByPlace) -> Iterator[EffectiveLimit]:
     quantity = setting.quantity
     assert quantity is not None
     key = f"{_wine_key(setting)}/{vessel}"
     if quantity in JUDGED_QUANTITIES:
         yield _limit(setting, key, vessel, quantity, judged_id(vessel, quantity))
         return
-    for probe in probes:
-        if (probe.at, probe.quantity) == (vessel, quantity):
-            own_key = f"{key}/{probe.id}" if _is_one_of_several(probe, probes) else key
-            yield _limit(setting, own_key, vessel, quantity, probe.id)
+    for probe in by_place.get((vessel, quantity), ()):
+        own_key = f"{key}/{probe.id}" if _is_one_of_several(probe, by_place) else key
+        yield _limit(setting, own_key, vessel, quantity, probe.id)
 
 
 def _limit(setting: LimitSettings, key: str, at: str, quantity: str, probe: str) -> EffectiveLimit:

@@ -40,7 +40,7 @@ BURST = 100_000
 # What the writer commits at a time while a broker delivers what it had kept.
 BURST_COMMIT = 10_000
 GOAL_BURST_MS = 2000.0
-KEGS = 130
+KEGS = 80
 SERIES = 2 * KEGS
 RESTLESS = 10
 # °C of the thermometers, psi of the others: within all limits, and what ``fill`` puts there.

@@ -13,7 +13,7 @@ from ingest.cellar.checks.limit_form import form_problems
 from ingest.cellar.default_limits import effective_limits
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.equipment import Probe, Vessel
-from ingest.cellar.file_limits import file_limit, meant_probes, wine_limit
+from ingest.cellar.file_limits import file_limit, meant_probes, probes_by_place, wine_limit
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.quantities import JUDGED_QUANTITIES, difference_in_unit, plausible_range, value_in_unit
 from ingest.cellar.signal_reach import end_of_signal, is_out_of_reach
@@ -27,6 +27,7 @@ _ANY_VESSEL: Final = "keg"
 def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
     """Find everything that is wrong with limits."""
     probes = draft.models(Probe)
+    by_place = probes_by_place(probes)
     vessels = {vessel.id: vessel for vessel in draft.models(Vessel)}
     kinds = draft.place_kinds()
     sound: list[tuple[TableEntry[LimitSettings], EffectiveLimit]] = []
@@ -43,7 +44,7 @@ def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
             if not problems:
                 on_wine.append((entry, limit))
         elif not problems and (setting.quantity in JUDGED_QUANTITIES or len(meant_probes(setting, probes)) == 1):
-            limit = file_limit(setting, probes)
+            limit = file_limit(setting, probes, by_place)
             problems = [*_range(entry, limit, vessels.get(limit.at), kinds.get(limit.at))]
             if not problems:
                 problems = [*_signal(entry, limit, probes)]
