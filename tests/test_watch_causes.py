@@ -121,6 +121,21 @@ def test_a_probe_that_babbles_explains_that_nothing_of_it_can_be_used_but_no_lim
     assert suppressed == {"K1/pressure/no-data", "K1/pressure/bad-measurement"}
 
 
+def test_a_probe_that_babbles_is_reported_and_not_as_silent() -> None:
+    rig = Outages()
+    babbling = babbling_key("p1")
+    rig.until(600)
+    rig.until(900, {babbling})
+    rig.until(1200, ())
+    assert [message[1:] for message in rig.messages()] == [(babbling, "raised"), (babbling, "returned")]
+    assert rig.raised(babbling)[0].explains == ()
+    rig.until(1500, {babbling})
+    # Cut so far that nothing of it is stored: explained by the same alarm.
+    rig.until(2400, {babbling, "p1"})
+    rig.until(2600, ())
+    assert len(rig.messages()) == 4
+
+
 def _each_begins_and_ends_once(rig: Outages, but: Collection[str] = ()) -> None:
     """No alarm is raised while it is raised already, none returns that was not raised, and in the end all is well.
 

@@ -18,6 +18,7 @@ __all__ = [
     "MIRROR",
     "OwnWords",
     "babbling_key",
+    "is_babbling",
     "judge_key",
     "line_key",
     "own_words",
@@ -143,6 +144,11 @@ def judge_key(judge: str) -> str:
     return f"{_JUDGE_HEAD}{judge}"
 
 
+def is_babbling(key: str) -> bool:
+    """Whether a limit is on a probe that sends far more readings than it should."""
+    return key.startswith(_BABBLING_HEAD)
+
+
 def room_key(room: str) -> str:
     """The key of the limit on a room whose probes fall silent together."""
     return f"{_ROOM_HEAD}{room}"
@@ -156,7 +162,7 @@ def own_words(limit: EffectiveLimit) -> OwnWords | None:
         return _ROOM_SILENT
     if limit.key.startswith(_JUDGE_HEAD):
         return _NO_ANSWER
-    return _BABBLING if limit.key.startswith(_BABBLING_HEAD) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
+    return _BABBLING if is_babbling(limit.key) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
 def watched_limits(cellar: Cellar, wine: WinePlaces | None = None) -> dict[str, EffectiveLimit]:

@@ -13,6 +13,7 @@ from alerts.watch.alarm_table import AlarmEvent, Occasion
 from alerts.watch.condition import Condition
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
+from alerts.watch.own_limits import is_babbling
 from ingest.cellar import EffectiveLimit
 
 
@@ -57,7 +58,12 @@ class Suppression:
                 turn.apply(key, AlarmEvent.SUPPRESS, Cause(turn.now.utc_ms, condition, note=quiet[key]))
 
     def explained_by(self, turn: OpenTurn, cause: str) -> tuple[str, ...]:
-        """The probes whose silence a cause explains: those of its limits on silence that were not raised before it."""
+        """The probes whose silence a cause explains: those of its limits on silence that were not raised before it.
+
+        A probe that babbles is not silent.
+        """
+        if is_babbling(cause):
+            return ()
         silences = (key for key in self._children.get(cause, ()) if self._is_of_probe[key])
         return tuple(dict.fromkeys(self._is_of_probe[key] for key in silences if not _was_raised(turn, key)))
 
