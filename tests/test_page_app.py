@@ -12,8 +12,10 @@ from a_cellar_on_disk import NOW, CellarOnDisk
 from cellar_text import site
 
 from alerts.page.app import make_app
+from alerts.turning import Turner
 from alerts.watch.alarm_table import State
 from alerts.watch.shelving import Shelving
+from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar
 from ingest.entering import enter
 from ingest.pulse import IngestPulse, MirrorPulse
@@ -88,6 +90,18 @@ def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
     assert "Seen by Ana." in _page(on_disk.cellar)
     on_disk.alarm(state=State.RETURNED)
     assert "It is back to normal, but nobody has acknowledged it." in _page(on_disk.cellar)
+
+
+def test_work_that_is_due_is_shown_in_words(on_disk: CellarOnDisk) -> None:
+    lot: dict[str, str | bool | list[str]] = {"lot": "A1", "name": "A1", "style": "white"}
+    fill: dict[str, str | bool | list[str]] = {"vessel": "C1", "lot": "A1", "volume": "20 L"}
+    for kind, answers in (("lot", lot), ("fill", fill)):
+        enter(on_disk.store, on_disk.cellar, kind, answers, who="Ana", now_ms=NOW, at="2026-10-16")
+    turner = Turner(on_disk.cellar, on_disk.store, Now(NOW, 0.0))
+    turner.turn(Now(NOW, 0.0))
+    page = _page(on_disk.cellar)
+    assert "<strong>low</strong>: titration of lot A1 (C1) due since 16 Nov: filled 16 Oct." in page
+    assert "Titrate free SO2 and write it down" in page
 
 
 def test_what_is_muted_is_shown_with_its_end_and_reason(on_disk: CellarOnDisk) -> None:

@@ -12,7 +12,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
-from alerts.view.alarm_lines import alarm_setpoint, alarm_value, chatter_text
+from alerts.view.alarm_lines import alarm_due_text, alarm_setpoint, alarm_value, chatter_text
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
@@ -69,6 +69,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "measured": measured_name,
                 "chatter": lambda alarm: chatter_text(alarm, zone, now_ms),
                 "missing": missing_words,
+                "due": lambda alarm: alarm_due_text(alarm, alarm.limit, zone, now_ms),
                 "alarm_value": lambda alarm: alarm_value(alarm.limit, alarm.value, units),
                 "alarm_setpoint": lambda alarm: alarm_setpoint(alarm.limit, units),
                 "contents": lambda contents: contents_line(contents, zone, units, now_ms),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["alarm_json", "alarm_line", "alarm_setpoint", "alarm_value", "chatter_text"]
+__all__ = ["alarm_due_text", "alarm_json", "alarm_line", "alarm_setpoint", "alarm_value", "chatter_text"]
 
 from datetime import tzinfo
 
@@ -27,7 +27,7 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     if limit is None:
         what = f"{alarm.key} (its limit has left the cellar file)"
     elif limit.kind == "due":
-        what = due_text(limit, alarm.since_ms or now_ms, alarm.finding, zone, now_ms)
+        what = alarm_due_text(alarm, limit, zone, now_ms)
     elif limit.kind == "no data":
         source = f" from {limit.probe}" if limit.probe else ""
         what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
@@ -48,14 +48,20 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     return f"{line}, {chatter}" if chatter else line
 
 
+def alarm_due_text(alarm: AlarmStatus, limit: EffectiveLimit, zone: tzinfo, now_ms: int) -> str:
+    """Say what an alarm on due work, whose limit this is, is about, and since when."""
+    return due_text(limit, alarm.since_ms or now_ms, alarm.finding, zone, now_ms)
+
+
 def alarm_value(limit: EffectiveLimit, value: float, units: str) -> str:
-    """The value at which a limit was raised; of a limit on a rate a change, in the limit's own unit."""
-    return limit_value_text(value, limit) if limit.kind == "rate" else value_text(limit.quantity, value, units)
+    """The value at which a limit was raised; of a limit on a rate a change in its own unit, of due work days."""
+    own_unit = limit.kind in ("rate", "due")
+    return limit_value_text(value, limit) if own_unit else value_text(limit.quantity, value, units)
 
 
 def alarm_setpoint(limit: EffectiveLimit, units: str) -> str:
     """The setpoint of a limit on a value with its side: "low 5.0 kPa", "5 °C in 1 h"."""
-    if limit.kind == "rate":
+    if limit.kind in ("rate", "due"):
         return setpoint_text(limit)
     return f"{limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
 
