@@ -15,18 +15,26 @@ from ingest.cellar import EffectiveLimit
 from ingest.operator_event import OperatorEvent
 
 BABBLING = a_silence(key="leeside/babbling k1-pressure", at="leeside", quantity="probe", probe="", setpoint=100.0)
-SILENCE = a_silence(suppressed_by=(BROKER.key, BABBLING.key))
+ROOM = a_silence(key="leeside/room cellar", at="leeside", quantity="room cellar", probe="", setpoint=60.0, role="room")
+SILENCE = a_silence(suppressed_by=(BROKER.key, ROOM.key, BABBLING.key), every_s=40.0)
 AIR = a_limit(key="K1/pressure/air", on_delay_s=20.0)
 LIMITS = (
     BROKER,
     BABBLING,
+    ROOM,
     a_limit(key="K1/pressure/care", setpoint=20.0, deadband=3.0, suppressed_by=(AIR.key,)),
     AIR,
     a_limit(key="K1/pressure/over", kind="high", setpoint=50.0, on_delay_s=0.0, off_delay_s=0.0),
     SILENCE,
     a_silence(key="K1/pressure/bad", setpoint=600.0, role="bad measurement", suppressed_by=(SILENCE.key,)),
     a_limit(key="K2/pressure/low", probe="k2-pressure", on_delay_s=0.0),
-    a_silence(key="K2/pressure/no-data", probe="k2-pressure", setpoint=60.0, suppressed_by=(BROKER.key,)),
+    a_silence(
+        key="K2/pressure/no-data",
+        probe="k2-pressure",
+        setpoint=60.0,
+        suppressed_by=(BROKER.key, ROOM.key),
+        every_s=20.0,
+    ),
 )
 
 
@@ -35,14 +43,14 @@ class AllOfIt(Agenda):
 
     def take_due(self, mono: float) -> list[str]:
         super().take_due(mono)
-        return list(self.rules)
+        return [key for key in self.rules if key not in self._untimed]
 
 
 class PlainWatch(Watch):
     """A watch that looks at every limit in every turn, and carries nothing but the records."""
 
     def _agenda(self, state: WatchState, now: Now) -> Agenda:
-        agenda = AllOfIt(self._rules, self._fresh_s)
+        agenda = AllOfIt(self._rules, self._fresh_s, untimed=self._silences.rooms)
         agenda.note_all(state.records.items(), now.mono)
         return agenda
 
@@ -93,7 +101,7 @@ def test_what_comes_of_a_turn_is_what_comes_of_looking_at_everything(seed: int) 
         second += chance.choice(PAUSES)
         now = Now(EPOCH_MS + round(second * 1000), 500.0 + second)
         if chance.random() < 0.02:
-            pair.edit({limit.key: limit for limit in chance.choice((LIMITS, LIMITS, LIMITS[:5], LIMITS[2:]))})
+            pair.edit({limit.key: limit for limit in chance.choice((LIMITS, LIMITS, LIMITS[:6], LIMITS[2:]))})
         if chance.random() < 0.1:
             broker_is_well = not broker_is_well
         if chance.random() < 0.1:
