@@ -149,6 +149,8 @@ def measure(rows: int, turns: int) -> dict[str, list[Spent]]:
     """The turns with nothing new, with new readings, and with alarms among them."""
     with TemporaryDirectory(prefix="leeside-benchmark-") as name:
         bench = Bench(Path(name), rows)
+        if not rows:
+            print(f"{SERIES} probes, {bench.turner.limit_count} limits", flush=True)
         times: dict[str, list[Spent]] = {"nothing new": [], f"{NEW} new readings": [], f"{NEW}, and alarms": []}
         for number in range(turns):
             # Ten of the probes are hot in every other turn: as many alarms begin, or end.
@@ -200,7 +202,7 @@ def main() -> None:
     chosen = parser.parse_args()
     print(f"Goals by the clock: p99 {GOAL_MS:g} ms; at a burst {GOAL_BURST_MS:g} ms")
     head = "".join(f" {word:>8}" for word in ("p50", "p99", "max", "cpu p50", "p99", "max"))
-    print(f"{f'a turn over {SERIES} probes, ms':<44}{head}")
+    print(f"{'a turn, ms':<44}{head}")
     for history, rows in HISTORIES.items():
         for new, times in measure(rows, chosen.turns).items():
             print(shown(f"{new}, {history}", times), flush=True)
