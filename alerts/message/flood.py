@@ -59,7 +59,7 @@ def _begins(notices: Sequence[Notice], recent: int, raised: int, site: str, file
     note = (
         "Until it is over, alarms of high priority still come at once. Everything else comes together, every "
         f"{SUMMARY_EVERY_MS // 60_000} minutes. One message says when it is over.\n"
-        f"Each alarm is kept: leeside alarms {shlex.quote(file)}"
+        f"Each alarm is kept: leeside alarms {shlex.quote(file)} --history"
     )
     body = (
         f"{counted(recent + raised, 'alarm')} in ten minutes at {site}: more than anybody can follow.{sent} Look for "
