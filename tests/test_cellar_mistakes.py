@@ -224,6 +224,33 @@ _ONE_KEY = [
 _VESSELS = [
     pytest.param(
         SITE,
+        KEG + 'working_pressure = "180 kPa"\n',
+        [
+            '[[vessel]] K1 working_pressure = "180 kPa": must be below 180 kPa, where the alarm before the stamp is '
+            "raised; keep less pressure in this vessel"
+        ],
+        id="working pressure at the stamp",
+    ),
+    pytest.param(
+        SITE,
+        KEG + 'working_pressure = "20 kPa"\n',
+        ['[[vessel]] K1 working_pressure = "20 kPa": must be above 20 kPa, below which the blanket is getting thin'],
+        id="working pressure of a thin blanket",
+    ),
+    pytest.param(
+        SITE,
+        CARBOY + 'working_pressure = "20 kPa"\n',
+        ['[[vessel]] C1 working_pressure = "20 kPa": glass bursts under pressure: never put any on it; leave it out'],
+        id="working pressure of glass",
+    ),
+    pytest.param(
+        SITE,
+        KEG.replace('gas = "nitrogen"\n', "") + 'working_pressure = "20 kPa"\n',
+        ['[[vessel]] K1 working_pressure = "20 kPa": only a keg or tank with gas is kept under pressure; leave it out'],
+        id="working pressure without gas",
+    ),
+    pytest.param(
+        SITE,
         KEG.replace('"K1"', '"K 1"'),
         [
             '[[vessel]] K 1 id = "K 1": 1 to 64 letters, digits, ".", "_" or "-", beginning with a letter or digit, '

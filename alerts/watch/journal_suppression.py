@@ -12,7 +12,7 @@ __all__ = ["EMPTY_NOTE", "RACKING_NOTE", "JournalSuppression"]
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from ingest.cellar import EffectiveLimit
+from ingest.cellar import JUDGED_QUANTITIES, EffectiveLimit
 
 EMPTY_NOTE: Final = "the vessel is empty"
 RACKING_NOTE: Final = "a racking is under way"
@@ -28,6 +28,10 @@ _ON_LOST_GAS: Final = frozenset(
     }
 )
 
+_OF_WINE: Final = frozenset(
+    {"temperature", "pH", *(name for name, row in JUDGED_QUANTITIES.items() if row.of == "wine")}
+)
+
 
 class JournalSuppression:
     """The limits of each place that the journal can quiet."""
@@ -37,7 +41,7 @@ class JournalSuppression:
         self._on_wine: dict[str, list[str]] = {}
         for key, limit in limits.items():
             lost_gas = (limit.quantity, limit.kind) in _ON_LOST_GAS
-            wine = limit.quantity in ("temperature", "pH") and limit.kind != "no data"
+            wine = limit.quantity in _OF_WINE and limit.kind != "no data"
             if lost_gas:
                 self._on_gas.setdefault(limit.at, []).append(key)
             if lost_gas or wine:
