@@ -159,3 +159,20 @@ def test_a_trial_that_the_server_refuses_says_why(tmp_path: Path) -> None:
     )
     assert unmailed.returncode == 1
     assert "Nothing was sent: the cellar file has no [mail] table." in unmailed.stderr
+
+
+def test_a_limit_on_wine_is_listed_where_wine_may_lie_also_before_the_first_run(tmp_path: Path) -> None:
+    cold = limit(lot="any", quantity="temperature", low="8 °C")
+    file = write_cellar(tmp_path, SITE, MQTT, KEG, CARBOY, PROBE, TEMPERATURE, cold)
+    (listed,) = json.loads(leeside("limits", file, "lot any", "--json").stdout)["limits"]
+    assert (listed["limit"], listed["at"], listed["lot"]) == ("lot any/temperature/low/K1", "K1", "any")
+
+
+def test_a_rate_is_tried_with_a_change(tmp_path: Path) -> None:
+    file = cellar_file(tmp_path)
+    tried = leeside("limits", file, "--try", "K1/temperature/change", "--value", "10.8 °F")
+    assert tried.returncode == 0
+    assert "it alarms when it changes by more than 5 °C in 1 h." in tried.stdout
+    assert "Subject: LOW PRIORITY: K1 temperature change 6.0 °C, above 5 °C in 1 h" in tried.stdout
+    within = leeside("limits", file, "--try", "K1/temperature/change", "--value", "4 °C")
+    assert within.returncode == 1

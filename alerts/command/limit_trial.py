@@ -17,7 +17,6 @@ from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
 from alerts.view.format import duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
-from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, MailSettings
 from ingest.store import Store
 from ingest.store.alarms.messages import MessageRow
@@ -60,6 +59,8 @@ def _written(limit: EffectiveLimit, value: float) -> str:
 def _setpoint_words(limit: EffectiveLimit) -> str:
     if limit.kind == "due":
         return f"after {limit.setpoint:g} d"
+    if limit.kind == "rate":
+        return f"when it {limit_words(limit)}"
     return f"after more than {duration_text(limit.setpoint)}" if limit.kind == "no data" else limit_words(limit)
 
 
@@ -81,7 +82,7 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
     lines = [f"{_written(limit, value)} is beyond the limit {limit.key}: it alarms {_setpoint_words(limit)}."]
     if status.muted:
         lines.append(f"The limit is muted now ({status.muted}), so no message would be sent until that ends.")
-    watched = watched_limits(cellar)
+    watched = {each.key: each for each in cellar.possible_limits}
     for parent in (watched[key] for key in limit.suppressed_by if key in watched):
         if (parent.probe, parent.kind) == (limit.probe, limit.kind) and is_beyond(parent, value):
             lines.append(f"At this value {parent.key} alarms as well, and mutes this one: its message comes instead.")

@@ -17,7 +17,7 @@ from alerts.command.terminal import print_plain
 from alerts.limits_now import limits_now
 from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses
 from alerts.watch.own_limits import watched_limits
-from ingest.cellar import Cellar, load_cellar
+from ingest.cellar import Cellar, WinePlaces, load_cellar
 from ingest.errors import StoreMissing
 from ingest.json_text import json_text
 from ingest.process import wall_ms
@@ -86,7 +86,7 @@ def _store_of(cellar: Cellar) -> Iterator[Store | None]:
 
 def _statuses(cellar: Cellar, store: Store | None) -> list[LimitStatus]:
     if store is None:
-        return limit_statuses(watched_limits(cellar).values(), (), {}, {})
+        return limit_statuses(watched_limits(cellar, WinePlaces()).values(), (), {}, {})
     with store.read():
         watched = limits_now(cellar, store, wall_ms()).values()
         return limit_statuses(watched, alarm_rows(store), last_steps(store), last_raised_ms(store))

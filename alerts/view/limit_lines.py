@@ -189,6 +189,7 @@ def limit_json(status: LimitStatus) -> dict[str, object]:
     return {
         "limit": limit.key,
         "at": limit.at,
+        "lot": limit.lot or None,
         "quantity": limit.quantity,
         "kind": "bad measurement" if limit.role == "bad measurement" else limit.kind,
         "probe": limit.probe or None,
