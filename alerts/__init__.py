@@ -3,6 +3,7 @@
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
 wine                sulfur dioxide: molecular, doses, targets, legal limits
+so2                 the journal and the probes as the SO2 of the wine in each vessel
 watch               limits, alarm states, the judgement of a turn
 judgement_feed      stored judgements as the readings that limits are judged by
 rate_windows        what limits on a rate remember, after a restart

@@ -138,7 +138,7 @@ def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
         (("history", "FILE", "k1-pressure", "--csv", "--json"), "choose one"),
         (("demo", "--for", "soon"), "is not a duration"),
         (("frobnicate",), "No such command"),
-        (("now",), "Missing argument"),
+        (("now",), "name the cellar file"),
     ],
 )
 def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: str, tmp_path: Path) -> None:

@@ -4,22 +4,27 @@ from __future__ import annotations
 
 __all__ = ["now"]
 
+from collections.abc import Mapping
 from typing import Final
 
+from alerts.command.now_cards import show_cards
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.options import File, Json
+from alerts.command.options import AsOf, FileOrVessel, Json, OneVessel, as_of_ms, file_and_vessel
 from alerts.command.terminal import print_plain
+from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.format import age, local_time, quality_text, quantity_name, value_text
+from alerts.view.format import age, local_time
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.racking_lines import racking_json, racking_line
-from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, ReadingStatus, cellar_status
+from alerts.view.reading_lines import reading_json, reading_line
+from alerts.view.so2_lines import so2_json, so2_line
+from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, cellar_status
 from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
-from ingest.cellar import QUANTITIES, Cellar
+from ingest.cellar import Cellar
 from ingest.json_text import json_text
 from ingest.machine_clock import even_time
 from ingest.process import wall_ms
@@ -30,31 +35,31 @@ from ingest.times import iso_utc
 EXAMPLE: Final = "leeside now cellar.toml"
 
 
-def now(file: File, as_json: Json = False) -> int:
-    """Show every place as it is now. Exit code 1 while there is an alarm, something is silent, or mail is held up."""
+def now(file: FileOrVessel = None, vessel: OneVessel = None, at: AsOf = None, as_json: Json = False) -> int:
+    """Show every place as it is now. Exit code 1 while there is an alarm, something is silent, or mail is held up.
+
+    With a VESSEL or --at: what vessels held, read and had as SO2 at a time, by what had happened until then.
+    """
+    path, id = file_and_vessel(file, vessel)
     now_ms = wall_ms()
-    with open_cellar(file) as (cellar, store), store.read():
+    with open_cellar(path) as (cellar, store), store.read():
+        if id is not None or at is not None:
+            show_cards(cellar, store, id, as_of_ms(at, cellar.site.zone, now_ms), now_ms, as_json=as_json)
+            return 0
         status = cellar_status(cellar, store, now_ms, even_time())
+        so2 = so2_inside(cellar, store, now_ms)
     if as_json:
-        print(json_text(_as_json(status), indent=2))
+        print(json_text(_as_json(status, cellar, so2), indent=2))
     else:
-        _print(status, cellar)
+        _print(status, cellar, so2)
     return 0 if status.all_well else 1
 
 
-def _print(status: CellarStatus, cellar: Cellar) -> None:
+def _print(status: CellarStatus, cellar: Cellar, so2: Mapping[str, VesselSo2]) -> None:
     zone, units, now_ms = cellar.site.zone, cellar.site.units, status.now_ms
     print_plain(f"{status.site}, {local_time(now_ms, zone, now_ms)}")
     for place in status.places:
-        print_plain(f"\n{place.id}  ({place.name or place.kind})")
-        if place.contents is not None:
-            print_plain("  " + contents_line(place.contents, zone, units, now_ms))
-        for racking in place.open_rackings:
-            print_plain("  " + racking_line(racking, zone, now_ms))
-        if not place.readings:
-            print_plain("  no probe")
-        for reading in place.readings:
-            print_plain("  " + _reading_line(reading, units, now_ms))
+        _print_place(place, cellar, so2.get(place.id), now_ms)
     print_plain("\nAlarms")
     for alarm in status.alarms:
         print_plain("  " + alarm_line(alarm, zone, units, now_ms))
@@ -76,6 +81,21 @@ def _print(status: CellarStatus, cellar: Cellar) -> None:
         print_plain("  " + line)
 
 
+def _print_place(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, now_ms: int) -> None:
+    zone, units = cellar.site.zone, cellar.site.units
+    print_plain(f"\n{place.id}  ({place.name or place.kind})")
+    if place.contents is not None:
+        print_plain("  " + contents_line(place.contents, zone, units, now_ms, with_free=so2 is None))
+    if so2 is not None:
+        print_plain("  " + so2_line(so2, zone))
+    for racking in place.open_rackings:
+        print_plain("  " + racking_line(racking, zone, now_ms))
+    if not place.readings:
+        print_plain("  no probe")
+    for reading in place.readings:
+        print_plain("  " + reading_line(reading, units, now_ms))
+
+
 def _leeside_lines(status: CellarStatus) -> list[str]:
     trouble = status.store_trouble
     lines = [f"the store takes NO WRITES: {trouble}"] if trouble else []
@@ -86,16 +106,6 @@ def _leeside_lines(status: CellarStatus) -> list[str]:
     if status.file_is_newer:
         lines.append("the cellar file has changed since leeside started; restart leeside to use the new one")
     return lines
-
-
-def _reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
-    name = f"{quantity_name(reading.quantity):20}"
-    if reading.value is None or reading.at_ms is None:
-        return f"{name} nothing yet  [{reading.probe}]"
-    value = value_text(reading.quantity, reading.value, units)
-    silent = ", silent since then" if reading.silent else ""
-    quality = "" if reading.quality in (None, "good") else f", {quality_text(reading.quality, reading.reason)}"
-    return f"{name} {value:>12}  {age(now_ms - reading.at_ms)} ago{silent}{quality}  [{reading.probe}]"
 
 
 def _daemon_lines(daemon: DaemonStatus, now_ms: int, store_trouble: str) -> list[str]:
@@ -157,13 +167,13 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
     return lines
 
 
-def _as_json(status: CellarStatus) -> dict[str, object]:
+def _as_json(status: CellarStatus, cellar: Cellar, so2: Mapping[str, VesselSo2]) -> dict[str, object]:
     return {
         "site": status.site,
         "at": iso_utc(status.now_ms),
         "all_well": status.all_well,
         "store_trouble": status.store_trouble or None,
-        "places": [_place_json(place) for place in status.places],
+        "places": [_place_json(place, cellar, so2.get(place.id)) for place in status.places],
         "alarms": [alarm_json(alarm, status.now_ms) for alarm in status.alarms],
         "muted": [muted_json(muted) for muted in status.muted],
         "rejects": [
@@ -185,27 +195,15 @@ def _mail_json(mail: Undelivered) -> dict[str, object]:
     }
 
 
-def _place_json(place: PlaceStatus) -> dict[str, object]:
+def _place_json(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None) -> dict[str, object]:
     return {
         "id": place.id,
         "kind": place.kind,
         "name": place.name,
         "holds": None if place.contents is None else contents_json(place.contents),
         "rackings_not_finished": [racking_json(racking) for racking in place.open_rackings],
-        "readings": [_reading_json(reading) for reading in place.readings],
-    }
-
-
-def _reading_json(reading: ReadingStatus) -> dict[str, object]:
-    return {
-        "probe": reading.probe,
-        "quantity": reading.quantity,
-        "value": reading.value,
-        "unit": QUANTITIES[reading.quantity].unit,
-        "at": None if reading.at_ms is None else iso_utc(reading.at_ms),
-        "quality": reading.quality,
-        "reason": reading.reason,
-        "silent": reading.silent,
+        "readings": [reading_json(reading) for reading in place.readings],
+        "so2": None if so2 is None else so2_json(so2, cellar.site.zone),
     }
 
 

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 __all__ = [
+    "AsOf",
     "Duration",
     "EntriesOfKind",
     "EntriesOfLot",
     "EntriesOfVessel",
     "File",
+    "FileOrVessel",
     "Json",
+    "OneVessel",
     "Since",
     "Until",
     "Who",
     "Yes",
+    "as_of_ms",
     "check_kinds",
     "duration_s",
+    "file_and_vessel",
     "refuse_given",
     "time_range",
     "user_name",
@@ -30,9 +35,12 @@ from zoneinfo import ZoneInfo
 import typer
 
 from ingest.errors import IngestError
-from ingest.times import END_OF_TIME_MS, moment_of
+from ingest.times import EARLIEST_MS, END_OF_TIME_MS, moment_of
 
 _DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h|d)", re.ASCII)
+_USUAL_FILE: Final = Path("cellar.toml")
+# What is expected of a later time is nothing that an estimate could say.
+_FURTHEST_AHEAD_MS: Final = 366 * 86_400_000
 _SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
 
 
@@ -45,6 +53,14 @@ def duration_s(text: str) -> float:
 
 
 File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
+FileOrVessel = Annotated[
+    Path | None, typer.Argument(metavar="FILE", help="The cellar file; by default cellar.toml in this folder.")
+]
+OneVessel = Annotated[str | None, typer.Argument(metavar="VESSEL", help="Only this vessel.")]
+AsOf = Annotated[
+    str | None,
+    typer.Option("--at", metavar="TIME", help="As of this time: a date, or date and time; by default now."),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Since = Annotated[
     str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
@@ -67,6 +83,31 @@ EntriesOfKind = Annotated[
     list[str] | None,
     typer.Option("--kind", metavar="KIND", help="Only entries of this kind; may be given several times."),
 ]
+
+
+def file_and_vessel(first: Path | None, second: str | None) -> tuple[Path, str | None]:
+    """Take apart what was given as [FILE] [VESSEL]: of one word alone, a file ends in .toml, is there, or has a slash.
+
+    Raises typer.BadParameter where no file is named and there is none to take.
+    """
+    if first is not None and (second is not None or first.suffix == ".toml" or len(first.parts) > 1 or first.is_file()):
+        return first, second
+    if not _USUAL_FILE.is_file():
+        raise typer.BadParameter(f"name the cellar file: there is no {_USUAL_FILE} in this folder", param_hint="FILE")
+    return _USUAL_FILE, None if first is None else str(first)
+
+
+def as_of_ms(at: str | None, zone: ZoneInfo, now_ms: int) -> int:
+    """--at as UTC ms, by default now; not more than a year ahead. Raises typer.BadParameter."""
+    if at is None:
+        return now_ms
+    try:
+        at_ms = moment_of(at, zone)
+    except IngestError as error:
+        raise typer.BadParameter(str(error), param_hint="--at") from error
+    if not EARLIEST_MS <= at_ms <= now_ms + _FURTHEST_AHEAD_MS:
+        raise typer.BadParameter(f"{at} is too far away: from the year 2000 to a year ahead", param_hint="--at")
+    return at_ms
 
 
 def refuse_given(options: Mapping[str, object], why: str) -> None:

@@ -10,6 +10,9 @@ record_lines     a step of the alarm record
 limit_lines      a limit and where it stands
 due_lines        work that is due
 vessel_contents  what a vessel holds
+reading_lines    the newest reading of a probe
+so2_lines        the SO2 of the wine in a vessel
+vessel_card      a vessel as of a time
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
 judge_lines      a judge that fails

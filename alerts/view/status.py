@@ -11,6 +11,7 @@ __all__ = [
     "ReadingStatus",
     "cellar_status",
     "muted_limits",
+    "readings_at",
 ]
 
 from collections.abc import Mapping
@@ -165,7 +166,8 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms, even), ingest),
         DaemonStatus("alerts", alerts is not None and alerts.responds(now_ms, even), alerts),
     )
-    readings = _readings(cellar, store, now_ms, _silences(cellar, records) if daemons[1].responds else {})
+    silences = _silences(cellar, records) if daemons[1].responds else {}
+    readings = _readings(cellar, store, now_ms, silences, until_ms=now_ms + SOON_MS)
     places = tuple(
         PlaceStatus(
             place.id,
@@ -200,6 +202,11 @@ def muted_limits(limits: Mapping[str, EffectiveLimit], store: Store) -> list[Mut
     return _muted(limits, _records(store))
 
 
+def readings_at(cellar: Cellar, store: Store, at_ms: int) -> dict[str, ReadingStatus]:
+    """Read the newest reading of each probe at a time (UTC ms), by the probe's id; call inside ``store.read()``."""
+    return _readings(cellar, store, at_ms, {}, until_ms=at_ms)
+
+
 def _records(store: Store) -> dict[str, LimitRecord]:
     """Where each limit stands, by key. What cannot be read is left out: the alerts daemon says so when it starts."""
     records = {}
@@ -220,11 +227,13 @@ def _silences(cellar: Cellar, records: Mapping[str, LimitRecord]) -> dict[str, b
     }
 
 
-def _readings(cellar: Cellar, store: Store, now_ms: int, silences: Mapping[str, bool]) -> dict[str, ReadingStatus]:
+def _readings(
+    cellar: Cellar, store: Store, now_ms: int, silences: Mapping[str, bool], until_ms: int
+) -> dict[str, ReadingStatus]:
     """silences: as ``_silences``; of a probe that is missing there, the age of its newest reading decides."""
     known = {(row.probe, row.place, row.quantity): row for row in all_series(store)}
     series = {probe.id: known.get((probe.id, probe.at, probe.quantity)) for probe in cellar.probe}
-    newest = latest(store, [row.id for row in series.values() if row is not None], now_ms + SOON_MS)
+    newest = latest(store, [row.id for row in series.values() if row is not None], until_ms)
     no_data_s = {limit.probe: limit.setpoint for limit in cellar.limits if limit.kind == "no data"}
     readings = {}
     for probe in cellar.probe:

@@ -32,7 +32,7 @@ from ingest.cellar.due_work import DUE_WORK, DueRule, due_rules
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier
-from ingest.cellar.limits import EffectiveLimit, Priority, Role
+from ingest.cellar.limits import EffectiveLimit, LimitSettings, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
@@ -70,6 +70,7 @@ __all__ = [
     "Gas",
     "Identifier",
     "JudgedQuantity",
+    "LimitSettings",
     "LinePattern",
     "MailSettings",
     "MirrorSettings",

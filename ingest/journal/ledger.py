@@ -143,17 +143,18 @@ class Ledger:
         states = self.states_at(at_ms)
         for vessel in self.equipment.vessels_at(at_ms):
             states.setdefault(vessel, UNKNOWN)
-        return {vessel: self._contents(vessel, state, at_ms) for vessel, state in states.items()}
+        return {vessel: self.contents_of(vessel, state, at_ms) for vessel, state in states.items()}
 
     def contents(self, vessel: str, at_ms: int) -> Contents:
         """Work out what one vessel holds at a time."""
-        return self._contents(vessel, self.states_at(at_ms).get(vessel, UNKNOWN), at_ms)
+        return self.contents_of(vessel, self.states_at(at_ms).get(vessel, UNKNOWN), at_ms)
 
     def empty_at(self, at_ms: int) -> frozenset[str]:
         """Find the vessels that are known to be empty at a time."""
         return frozenset(vessel for vessel, state in self.states_at(at_ms).items() if state.empty)
 
-    def _contents(self, vessel: str, state: VesselState, at_ms: int) -> Contents:
+    def contents_of(self, vessel: str, state: VesselState, at_ms: int) -> Contents:
+        """Give what a vessel holds, by its state at a time."""
         capacity = self.equipment.capacity_l(vessel, at_ms)
         if not state.known:
             return Contents(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "open_racking_warnings", "unfinished"]
+__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l", "open_racking_warnings", "unfinished"]
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -237,7 +237,7 @@ def _ledger_step(entry: Entry, body: RackingBody, state_of: StateOf, equipment: 
             ]
         )
     before = {drawn.vessel: state_of(drawn.vessel) for drawn in body.sources}
-    volumes_out = _drawn_l(body, before)
+    volumes_out = drawn_l(body, before)
     arrived_l, lees_l, objections = _arrived(body, volumes_out)
     changes: dict[str, VesselState] = {}
     streams: list[tuple[float | None, Wine]] = []
@@ -263,8 +263,8 @@ def _ledger_step(entry: Entry, body: RackingBody, state_of: StateOf, equipment: 
     return LedgerStep(changes, objections + too_much, list(before))
 
 
-def _drawn_l(body: RackingBody, before: Mapping[str, VesselState]) -> list[float | None]:
-    """What was drawn from each source [L, None if unknown], lees included."""
+def drawn_l(body: RackingBody, before: Mapping[str, VesselState]) -> list[float | None]:
+    """Work out what was drawn from each source [L, None if unknown], lees included; before: what each held."""
     volumes = []
     for drawn in body.sources:
         all_of_it = drawn.volume_l is None and drawn.emptied is not False

@@ -1,0 +1,136 @@
+"""The SO2 of the wine in a vessel, as the estimate has it: lines for people, an object for programs."""
+
+from __future__ import annotations
+
+__all__ = ["so2_json", "so2_line", "so2_lines"]
+
+from collections.abc import Callable
+from datetime import UTC, date, datetime, tzinfo
+from typing import Final
+
+from alerts.so2.vessel_so2 import VesselSo2
+from alerts.wine.so2_below import WhenBelow
+from ingest.times import iso_utc
+
+_DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "fill": "blended"}
+
+
+def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
+    """Say free and molecular SO2, the last titration and what was done since, in one line.
+
+    Such as "free SO2 about 27 mg/L (22 to 32), titrated 33 on 3 Oct, dosed 12 Oct; molecular 0.60 (simple)".
+    """
+    found = so2.estimate
+    free = f"{found.free_mg_l:.0f} mg/L ({found.free_low_80_mg_l:.0f} to {found.free_high_80_mg_l:.0f})"
+    titration, upper_bound = so2.last_titration, False
+    if titration is None:
+        titrated = ["never titrated"]
+    else:
+        upper_bound = titration.upper_bound
+        titrated = [f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, so2.at_ms, zone)}"]
+    newest_ms = dict(so2.since_then_ms)  # of each kind the last one
+    done = [f"{_DONE.get(kind, kind)} {_day(newest_ms[kind], so2.at_ms, zone)}" for kind in so2.since_then]
+    amount = f"at most about {free}" if upper_bound else f"about {free}"
+    molecular = "molecular not known without a pH"
+    if found.molecular_mg_l is not None:
+        at_most = "at most " if upper_bound else ""
+        molecular = f"molecular {at_most}{found.molecular_mg_l:.2f} ({so2.pk.model})"
+    return f"free SO2 {amount}, {', '.join(titrated + done)}; {molecular}"
+
+
+def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:
+    """Say all that is known of a vessel's SO2, line by line, the most important first."""
+    found, learned = so2.estimate, so2.estimate.learned
+    lines = [so2_line(so2, zone)]
+    if found.molecular_mg_l is not None and so2.ph is not None:
+        lines.append(
+            f"molecular {found.molecular_mg_l:.2f} mg/L ({found.molecular_low_80_mg_l:.2f} to "
+            f"{found.molecular_high_80_mg_l:.2f}), {so2.pk.model} with {so2.pk.name}, at pH {so2.ph.ph:.2f} "
+            f"± {so2.ph.u_ph:.2f} of {_day(so2.ph.at_ms, so2.at_ms, zone)}"
+        )
+    if found.below_limit is not None:
+        limits = " and ".join(f"{limit.low_mg_l:g} mg/L {limit.quantity.removesuffix('_so2')}" for limit in so2.limits)
+        lines.append(f"the low limit is {limits}: {_below_words(found.below_limit, so2.at_ms, zone)}")
+    lines.append(
+        f"loses {learned.loss_mg_l_per_30_days:.1f} ± {learned.u_loss_mg_l_per_30_days:.1f} mg/L in 30 days; "
+        f"{100.0 * learned.yielded:.0f} ± {100.0 * learned.u_yielded:.0f} % of an addition stays free"
+    )
+    return [*lines, *(f"note: {remark}" for remark in so2.remarks)]
+
+
+def so2_json(so2: VesselSo2, zone: tzinfo) -> dict[str, object]:
+    """Give the same as an object; null for what is not known. Dates are those of the site's zone."""
+    found, learned = so2.estimate, so2.estimate.learned
+    below = found.below_limit or WhenBelow(None, None, None, None)
+    titration = so2.last_titration
+
+    def on(at_ms: int | None) -> str | None:
+        return None if at_ms is None else _date(at_ms, zone).isoformat()
+
+    return {
+        "at": iso_utc(so2.at_ms),
+        "free_mg_l": _short(found.free_mg_l),
+        "u_free_mg_l": _short(found.u_free_mg_l),
+        "free_low_80_mg_l": _short(found.free_low_80_mg_l),
+        "free_high_80_mg_l": _short(found.free_high_80_mg_l),
+        "molecular_mg_l": _short(found.molecular_mg_l),
+        "molecular_low_80_mg_l": _short(found.molecular_low_80_mg_l),
+        "molecular_high_80_mg_l": _short(found.molecular_high_80_mg_l),
+        "model": str(so2.pk.model),
+        "pk": so2.pk.value,
+        "ph": None if so2.ph is None else _short(so2.ph.ph),
+        "u_ph": None if so2.ph is None else _short(so2.ph.u_ph),
+        "ph_at": None if so2.ph is None else iso_utc(so2.ph.at_ms),
+        "ph_probe": None if so2.ph is None else so2.ph.probe,
+        "temperature_c": None if so2.temperature is None else _short(so2.temperature.celsius),
+        "last_titration": None
+        if titration is None
+        else {"at": iso_utc(titration.at_ms), "mg_l": titration.mg_l, "upper_bound": titration.upper_bound},
+        "since_then": list(so2.since_then),
+        "limits": [
+            {"quantity": limit.quantity, "low_mg_l": limit.low_mg_l, "limit": limit.id or None} for limit in so2.limits
+        ],
+        "below_limit_on": {
+            "median": on(below.median_ms),
+            "low_80": on(below.low_ms),
+            "high_80": on(below.high_ms),
+        },
+        "titrate_by": on(below.titrate_by_ms),
+        "learned": {
+            "loss_mg_l_per_30_days": _short(learned.loss_mg_l_per_30_days),
+            "u_loss_mg_l_per_30_days": _short(learned.u_loss_mg_l_per_30_days),
+            "yield": _short(learned.yielded),
+            "u_yield": _short(learned.u_yielded),
+        },
+        "remarks": list(so2.remarks),
+    }
+
+
+def _below_words(below: WhenBelow, at_ms: int, zone: tzinfo) -> str:
+    day: Callable[[int | None], str] = lambda ms: "later than a year" if ms is None else _day(ms, at_ms, zone)  # noqa: E731
+    if below.titrate_by_ms is None:
+        return "it is not reached within a year"
+    if below.high_ms is not None and below.high_ms <= at_ms:
+        return "the wine is below it"
+    titrate = "titrate now" if below.titrate_by_ms <= at_ms else f"titrate by {_day(below.titrate_by_ms, at_ms, zone)}"
+    if below.low_ms is None:
+        return f"it is hardly reached within a year; {titrate}"
+    early = "now" if below.low_ms <= at_ms else day(below.low_ms)
+    if below.median_ms is not None and below.median_ms <= at_ms:
+        return f"the wine is probably below it; {titrate}"
+    return f"reached about {day(below.median_ms)} ({early} to {day(below.high_ms)}); {titrate}"
+
+
+def _date(at_ms: int, zone: tzinfo) -> date:
+    return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).date()
+
+
+def _day(at_ms: int, now_ms: int, zone: tzinfo) -> str:
+    """A day as people write it, with the year unless it is that of now."""
+    day = _date(at_ms, zone)
+    return f"{day.day} {day:%b}" if day.year == _date(now_ms, zone).year else f"{day.day} {day:%b %Y}"
+
+
+def _short(number: float | None) -> float | None:
+    """Four decimals: more mean nothing."""
+    return None if number is None else round(number, 4)

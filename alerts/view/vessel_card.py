@@ -1,0 +1,81 @@
+"""A vessel as of a time: what it held, its probes, its SO2, and what was last done to it."""
+
+from __future__ import annotations
+
+__all__ = ["VesselCard", "known_vessels", "vessel_cards"]
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from alerts.so2.vessel_so2 import VesselSo2, so2_inside
+from alerts.view.format import exact_time
+from alerts.view.status import ReadingStatus, readings_at
+from ingest.cellar import Cellar
+from ingest.journal.contents import Contents
+from ingest.journal.open_rackings import OpenRacking
+from ingest.store import Store
+from ingest.store.journal.begun_rackings import begun_rackings
+from ingest.store.journal.stored_ledger import contents_inside, equipment_of
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VesselCard:
+    """A vessel as of a time [UTC ms]. so2: None where there is nothing to estimate, and why_no_so2 then says why."""
+
+    id: str
+    kind: str
+    name: str
+    at_ms: int
+    contents: Contents
+    open_rackings: tuple[OpenRacking, ...]
+    readings: tuple[ReadingStatus, ...]
+    so2: VesselSo2 | None
+    why_no_so2: str = ""
+
+
+def known_vessels(cellar: Cellar, store: Store) -> list[str]:
+    """List the vessels of the cellar file, then those that an earlier one had; call inside ``store.read()``."""
+    now = [vessel.id for vessel in cellar.vessel]
+    equipment = equipment_of(store.connection, cellar)
+    renamed = {rename.old for rename in equipment.renames}
+    former = {id for each in equipment.cellars for id in each.vessels} - {*now} - renamed
+    return [*now, *sorted(former)]
+
+
+def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[str]) -> list[VesselCard]:
+    """Make the cards of these vessels, each of them known, in this order; call inside ``store.read()``."""
+    contents = contents_inside(store.connection, at_ms, cellar)
+    rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= at_ms]
+    readings = readings_at(cellar, store, at_ms)
+    so2 = so2_inside(cellar, store, at_ms, vessels)
+    declared = {vessel.id: vessel for vessel in cellar.vessel}
+    equipment = equipment_of(store.connection, cellar, at_ms)
+    cards = []
+    for id in vessels:
+        vessel, then = declared.get(id), equipment.vessel(id, at_ms)
+        holds = contents.get(id, Contents(id, known=False))
+        cards.append(
+            VesselCard(
+                id=id,
+                kind=vessel.kind if vessel is not None else "" if then is None else then.kind,
+                name="" if vessel is None else vessel.name or "",
+                at_ms=at_ms,
+                contents=holds,
+                open_rackings=tuple(racking for racking in rackings if id in racking.vessels),
+                readings=tuple(readings[probe.id] for probe in cellar.probes_at(id)),
+                so2=so2.get(id),
+                why_no_so2="" if id in so2 else _why_none(cellar, store, holds, at_ms),
+            )
+        )
+    return cards
+
+
+def _why_none(cellar: Cellar, store: Store, contents: Contents, at_ms: int) -> str:
+    if contents.empty:
+        return f"{contents.vessel} was empty then: there is no wine to estimate the SO2 of"
+    row = store.connection.execute("SELECT min(at_ms) FROM entry").fetchone()
+    if row[0] is None:
+        return "the journal is empty: write down what the vessels hold, and what was titrated"
+    if at_ms < row[0]:
+        return f"the journal begins on {exact_time(row[0], cellar.site.zone)}: before that nothing is known"
+    return f"the journal says nothing of the wine in {contents.vessel} at that time: write down its filling"
