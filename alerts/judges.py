@@ -7,8 +7,9 @@ __all__ = ["judges"]
 from collections.abc import Sequence
 
 from alerts.judging import Judge
+from alerts.so2.judge import So2Judge
 
 
 def judges() -> Sequence[Judge]:
-    """Make the judges of gas and wine. There is none yet."""
-    return ()
+    """Make the judges of gas and wine."""
+    return (So2Judge(),)

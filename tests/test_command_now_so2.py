@@ -9,6 +9,9 @@ from typing import Any
 import pytest
 from a_journal import JournalOnDisk
 
+from alerts.so2.judge import So2Judge
+from ingest.store.judgements import keep_judgements, newest_judgements
+
 POTASSIUM = ("--form", "metabisulfite", "--salt", "potassium")
 
 
@@ -227,3 +230,56 @@ def test_the_file_may_be_left_out_in_its_folder(winter: Winter, monkeypatch: pyt
     monkeypatch.chdir(winter.file.parent)
     assert json.loads(winter.run("now", "K1", "--at", "2025-10-05", "--json").stdout)["id"] == "K1"
     assert winter.run("now", "--at", "2025-10-05").stdout.count("\n\n") == 3
+
+
+def test_the_estimate_over_time_is_a_band_beside_the_titrations(winter: Winter) -> None:
+    winter.filled("C1")
+    winter.titrated(36, "2025-10-02", "C1")
+    winter.enter("racking", "--from", "C1", "--to", "K1", "--at", "2025-11-10")
+    winter.titrated(25, "2025-12-01", "K1")
+    words = ("history", str(winter.file), "K1", "--quantity", "free_so2", "--estimate")
+    found = json.loads(winter.run(*words, "--to", "2025-12-05", "--json").stdout)
+    assert found["titrations"] == [{"at": "2025-12-01T11:00:00.000Z", "mg_l": 25.0, "u_mg_l": 1.5}]
+    band = {point["at"]: point for point in found["estimate"]}
+    assert min(band) == "2025-11-10T11:00:00.000Z"
+    before, at = band["2025-12-01T10:59:59.999Z"], band["2025-12-01T11:00:00.000Z"]
+    assert before["high_80"] - before["low_80"] > at["high_80"] - at["low_80"]
+    then = winter.so2("K1", "2025-11-20T00:00:00Z")
+    assert band["2025-11-20T00:00:00.000Z"]["median"] == pytest.approx(then["free_mg_l"], rel=0.01)
+    words = ("history", str(winter.file), "K1", "--quantity", "molecular_so2", "--estimate")
+    table = winter.run(*words, "--to", "2025-12-05", "--csv").stdout.splitlines()
+    assert table[0] == "at,median,low_80,high_80,titrated,u_titrated"
+    row = next(line for line in table if line.startswith("2025-11-20T00:00"))
+    assert float(row.split(",")[1]) == pytest.approx(then["molecular_mg_l"], rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("K1", "--quantity", "pH"), "'pH' is not estimated"),
+        (("X1",), "no vessel 'X1'"),
+        ((), "name a vessel"),
+        (("K1", "--lot", "ries"), "cannot be combined with --estimate"),
+    ],
+)
+def test_a_wrong_band_says_what_is_allowed(winter: Winter, words: tuple[str, ...], why: str) -> None:
+    done = winter.run("history", str(winter.file), *words, "--estimate")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert why in " ".join(done.stderr.split())
+
+
+def test_the_judge_keeps_what_the_command_shows(winter: Winter) -> None:
+    winter.filled()
+    at_ms = 1_762_000_000_000
+    (never, _) = So2Judge().judge(winter.cellar, winter.store, at_ms)
+    assert (never.finding, never.decides) == ("cannot tell yet", False)
+    winter.titrated(36, "2025-10-02")
+    free, molecular = So2Judge().judge(winter.cellar, winter.store, at_ms)
+    found = winter.so2("K1", "2025-11-01T12:26:40Z")
+    assert (free.place, free.name, free.lot, free.decides) == ("K1", "free_so2", "ries", True)
+    assert free.value == pytest.approx(found["free_mg_l"], abs=1e-3)
+    assert free.low == pytest.approx(found["free_low_80_mg_l"], abs=1e-3)
+    assert (molecular.name, molecular.details["model"]) == ("molecular_so2", "simple")
+    with winter.store.write() as connection:
+        keep_judgements(connection, "so2", [free, molecular])
+    assert [each.name for each in newest_judgements(winter.store)] == ["free_so2", "molecular_so2"]

@@ -13,6 +13,7 @@ from typing import Annotated, Final, NamedTuple
 
 import typer
 
+from alerts.command.history_estimate import print_estimate
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.view.format import local_time, value_text
@@ -66,7 +67,8 @@ class _Printout(NamedTuple):
 def history(
     file: File,
     probe: Annotated[
-        str | None, typer.Argument(metavar="PROBE", help="A probe's id; or name a lot or a place.")
+        str | None,
+        typer.Argument(metavar="PROBE", help="A probe's id, with --estimate a vessel's; or name a lot or a place."),
     ] = None,
     lot: Annotated[
         str | None, typer.Option("--lot", help="A lot, through the vessels where it lay; with --quantity.")
@@ -84,6 +86,9 @@ def history(
     as_json: Json = False,
     since: Since = None,
     until: Until = None,
+    estimate: Annotated[
+        bool, typer.Option("--estimate", help="What is estimated of a vessel's free_so2 or molecular_so2, as a band.")
+    ] = False,
 ) -> int:
     """Print the readings of a probe, or readings and results of a lot wherever it lay, or at a place. Oldest first.
 
@@ -91,17 +96,10 @@ def history(
     """
     if as_csv and as_json:
         raise typer.BadParameter("choose one of --csv and --json")
-    if (probe, lot, place) == (None, None, None):
-        raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
-    if probe is not None:
-        given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
-        refuse_given(given, "cannot be combined with a PROBE")
-    if lot is not None and place is not None:
-        raise typer.BadParameter("choose one of --lot and --place")
-    if share is not None and lot is None:
-        raise typer.BadParameter("goes with --lot: the part of the wine that the lot is", param_hint="--share")
-    if share is not None and not 0.0 <= share <= 1.0:
-        raise typer.BadParameter(f"{share:g} is not a part of 1, such as 0.5", param_hint="--share")
+    if estimate:
+        refuse_given({"--lot": lot, "--share": share, "--struck": struck}, "cannot be combined with --estimate")
+        return print_estimate(file, place or probe, quantity, since, until, as_csv=as_csv, as_json=as_json)
+    _check_subject(probe, lot, place, quantity, share, struck=struck)
     with open_cellar(file) as (cellar, store):
         if probe is not None:
             subject, printout = _of_probe(probe, cellar, store)
@@ -118,6 +116,22 @@ def history(
         else:
             count = _print_plain(rows, printout, cellar)
     return 0 if count else 1
+
+
+def _check_subject(
+    probe: str | None, lot: str | None, place: str | None, quantity: str | None, share: float | None, *, struck: bool
+) -> None:
+    if (probe, lot, place) == (None, None, None):
+        raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
+    if probe is not None:
+        given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
+        refuse_given(given, "cannot be combined with a PROBE")
+    if lot is not None and place is not None:
+        raise typer.BadParameter("choose one of --lot and --place")
+    if share is not None and lot is None:
+        raise typer.BadParameter("goes with --lot: the part of the wine that the lot is", param_hint="--share")
+    if share is not None and not 0.0 <= share <= 1.0:
+        raise typer.BadParameter(f"{share:g} is not a part of 1, such as 0.5", param_hint="--share")
 
 
 def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Printout]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Titrated", "VesselSo2", "so2_at", "so2_inside", "so2_of_vessel"]
+__all__ = ["Titrated", "VesselSo2", "acidity_of", "so2_at", "so2_inside", "so2_of_vessel"]
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -45,12 +45,14 @@ class Titrated(NamedTuple):
 class VesselSo2:
     """The SO2 of a vessel's wine, as the tool knew it at a time [UTC ms].
 
-    contents: what the vessel held; history: what the estimate rests on; acidity: None where no pH is known that says
-    anything of this wine; ph, temperature: None where not known; pk: of the molecular numbers; limits: the low ones
-    that apply; since_then: kinds of entries since the last titration, each once, in their order.
+    lot: the one that is most of the wine, "" where no entry names it; contents: what the vessel held; history: what the
+    estimate rests on; acidity: None where no pH is known that says anything of this wine; ph, temperature: None where
+    not known; pk: of the molecular numbers; limits: the low ones that apply; since_then: kinds of entries since the
+    last titration, each once, in their order; since_then_ms: each entry with its time.
     """
 
     vessel: str
+    lot: str
     at_ms: int
     contents: Contents
     history: So2History
@@ -136,10 +138,13 @@ class _KnownWine:
         self._pk = TRADE_PK
         self._ph = readings.ph(wine, at_ms)
         self._temperature = readings.temperature(wine, at_ms)
-        self._acidity = self._acidity_of(self._ph)
+        self._acidity, ph_remark = acidity_of(self._ph, at_ms, self._pk)
+        if ph_remark:
+            self._remarks.append(ph_remark)
         lots = [part.lot for part in contents.lots if part.lot is not None]
         main = max(contents.lots, key=lambda part: part.share or 0.0, default=None)
-        said = None if main is None or main.lot is None else ledger.lots.of(main.lot, at_ms)
+        self._lot = (None if main is None else main.lot) or ""
+        said = ledger.lots.of(self._lot, at_ms)
         malolactic = None if said is None else said.malolactic
         self._limits = tuple(low_limits(cellar.limit, contents.vessel, lots, contents.style, malolactic))
         if not self._limits:
@@ -170,6 +175,7 @@ class _KnownWine:
         )
         return VesselSo2(
             vessel=self.vessel,
+            lot=self._lot,
             at_ms=self._at_ms,
             contents=self._contents,
             history=history,
@@ -184,24 +190,6 @@ class _KnownWine:
             since_then_ms=since,
             remarks=tuple(dict.fromkeys((*self._titration_remarks(titrated), *estimate.remarks, *self._rest()))),
         )
-
-    def _acidity_of(self, known: KnownPh | None) -> Acidity | None:
-        if known is None:
-            self._remarks.append("no pH of this wine is known, so its molecular SO2 is not: measure it")
-            return None
-        days = (self._at_ms - known.at_ms) // _DAY_MS
-        if self._at_ms - known.at_ms > _PH_TOO_OLD_MS:
-            self._remarks.append(
-                f"the newest pH, {known.ph:.2f}, is {days} days old, too old for molecular SO2: measure it again"
-            )
-            return None
-        if self._at_ms - known.at_ms > _PH_OLD_MS:
-            self._remarks.append(f"the newest pH, {known.ph:.2f}, is {days} days old: measure it again")
-        try:
-            return Acidity(known.ph, known.u_ph, self._pk)
-        except OutOfRange as error:
-            self._remarks.append(f"the newest pH is of no use for molecular SO2: {error}")
-            return None
 
     def _titration_remarks(self, titrated: Titrated | None) -> list[str]:
         if titrated is None:
@@ -224,3 +212,18 @@ class _KnownWine:
         if self._temperature is None:
             remarks.append(f"the wine's temperature is not known: {ASSUMED_C:g} °C is assumed where nobody measured it")
         return [*self._remarks, *remarks]
+
+
+def acidity_of(known: KnownPh | None, at_ms: int, pk: Pk) -> tuple[Acidity | None, str]:
+    """Give what a pH says of molecular SO2 at a time [UTC ms], None where nothing; and a remark, "" where none."""
+    if known is None:
+        return None, "no pH of this wine is known, so its molecular SO2 is not: measure it"
+    age_ms = at_ms - known.at_ms
+    ph_words = f"the newest pH, {known.ph:.2f}, is {age_ms // _DAY_MS} days old"
+    if age_ms > _PH_TOO_OLD_MS:
+        return None, f"{ph_words}, too old for molecular SO2: measure it again"
+    try:
+        acidity = Acidity(known.ph, known.u_ph, pk)
+    except OutOfRange as error:
+        return None, f"the newest pH is of no use for molecular SO2: {error}"
+    return acidity, f"{ph_words}: measure it again" if age_ms > _PH_OLD_MS else ""

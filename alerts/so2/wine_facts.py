@@ -98,7 +98,7 @@ class WineFacts:
 
     begin_ms: of the history [UTC ms]; loss: what its first vessel may lose; present_loss: what the one that it lies in
     now may; stays: the vessels, oldest first; facts: in the order of their entries; rough: free SO2 by dead reckoning;
-    ph: the newest that a person measured; temperatures: of the wine, by hand [°C].
+    phs, temperatures: of the wine [°C], as people measured them.
     """
 
     begin_ms: int
@@ -107,7 +107,7 @@ class WineFacts:
     stays: tuple[Stay, ...]
     rough: RoughFree
     facts: tuple[So2Fact, ...] = ()
-    ph: HandValue | None = None
+    phs: tuple[HandValue, ...] = ()
     temperatures: tuple[HandValue, ...] = ()
 
     @classmethod

@@ -74,7 +74,7 @@ class WineFold:
         self._lots = ledger.lots
         self._equipment: Equipment = ledger.equipment
         self._of_lots: dict[str, list[So2Fact]] = {}
-        self._ph_of_lots: dict[str, HandValue] = {}
+        self._ph_of_lots: dict[str, list[HandValue]] = {}
         self._ways: Mapping[str, Callable[[Entry, Mapping[str, VesselState]], None]] = {
             "titration": self._titrated,
             "measurement": self._measured,
@@ -163,13 +163,13 @@ class WineFold:
     def _measured_by_hand(self, entry: Entry, quantity: str, value: HandValue) -> None:
         vessels = self._vessels(entry)
         for vessel in vessels:
-            wine = self.wines.get(vessel)
-            if wine is not None and quantity == "ph":
-                self.wines[vessel] = replace(wine, ph=value)
-            elif wine is not None:
+            wine = self._wine(vessel, entry.at_ms)
+            if quantity == "ph":
+                self.wines[vessel] = replace(wine, phs=(*wine.phs, value))
+            elif vessel in self.wines:
                 self.wines[vessel] = replace(wine, temperatures=(*wine.temperatures, value))
         if entry.lot is not None and quantity == "ph":
-            self._ph_of_lots[entry.lot] = value
+            self._ph_of_lots.setdefault(entry.lot, []).append(value)
 
     # ---- what was done ------------------------------------------------------------------------------------------
 
@@ -205,7 +205,7 @@ class WineFold:
         wine = WineFacts.begun(begin_ms, vessel, self._loss(vessel, at_ms))
         for fact in facts:
             wine = wine.with_fact(fact)
-        return replace(wine, ph=self._ph_of_lots.get(lot or ""))
+        return replace(wine, phs=tuple(self._ph_of_lots.get(lot or "", ())))
 
     def _topped(self, entry: Entry, changes: Mapping[str, VesselState]) -> None:
         body, vessel = entry.body, entry.place

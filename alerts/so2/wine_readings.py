@@ -113,7 +113,7 @@ class WineReadings:
 
     def ph(self, wine: WineFacts, at_ms: int) -> KnownPh | None:
         """Find the wine's newest pH at a time, of a probe or by hand; None if none was ever found of it."""
-        known = None if wine.ph is None else self._by_hand(wine, at_ms)
+        known = _by_hand(wine, at_ms)
         for lying in reversed(_lyings(wine.stays, at_ms)):
             for series in self._ph_probes.get(lying.vessel, ()):
                 last = span(self._store, series.id, lying.from_ms, lying.to_ms)
@@ -123,13 +123,6 @@ class WineReadings:
                 if read is not None and (known is None or read[0] > known.at_ms):
                     known = KnownPh(read[1], self._u_of_probe(series.probe, read[0], at_ms), read[0], series.probe)
         return known
-
-    def _by_hand(self, wine: WineFacts, at_ms: int) -> KnownPh | None:
-        hand = wine.ph
-        if hand is None:
-            return None
-        u_ph = _with_age(USUAL_U_PH if hand.u is None else hand.u, at_ms - hand.at_ms)
-        return KnownPh(hand.value, u_ph, hand.at_ms, None)
 
     def _u_of_probe(self, probe: str, read_ms: int, at_ms: int) -> float:
         """Carry the probe's calibration to the time of the reading, and the reading to the time that is asked for."""
@@ -148,6 +141,16 @@ class WineReadings:
         read = arrays(self._store, series.id, from_ms, until_ms + 1)
         good = np.flatnonzero((read.quality & 3) == int(Quality.GOOD))
         return (int(read.at_ms[good[-1]]), float(read.number[good[-1]])) if len(good) else None
+
+
+def _by_hand(wine: WineFacts, at_ms: int) -> KnownPh | None:
+    """The newest pH that a person had measured by then."""
+    hand = max((value for value in wine.phs if value.at_ms <= at_ms), key=lambda value: value.at_ms, default=None)
+    if hand is None:
+        return None
+    return KnownPh(
+        hand.value, _with_age(USUAL_U_PH if hand.u is None else hand.u, at_ms - hand.at_ms), hand.at_ms, None
+    )
 
 
 def _with_age(u_ph: float, age_ms: int) -> float:

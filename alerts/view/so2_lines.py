@@ -22,20 +22,19 @@ def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
     """
     found = so2.estimate
     free = f"{found.free_mg_l:.0f} mg/L ({found.free_low_80_mg_l:.0f} to {found.free_high_80_mg_l:.0f})"
-    titration, upper_bound = so2.last_titration, False
-    if titration is None:
-        titrated = ["never titrated"]
-    else:
-        upper_bound = titration.upper_bound
-        titrated = [f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, so2.at_ms, zone)}"]
+    titration = so2.last_titration
     newest_ms = dict(so2.since_then_ms)  # of each kind the last one
     done = [f"{_DONE.get(kind, kind)} {_day(newest_ms[kind], so2.at_ms, zone)}" for kind in so2.since_then]
-    amount = f"at most about {free}" if upper_bound else f"about {free}"
-    molecular = "molecular not known without a pH"
+    at_most = "at most " if titration is not None and titration.upper_bound else ""
+    if titration is None:
+        amount = f"not titrated yet, by what wines usually have about {free}"
+    else:
+        amount = f"{at_most}about {free}"
+        done.insert(0, f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, so2.at_ms, zone)}")
+    molecular = "molecular not known without a pH of now"
     if found.molecular_mg_l is not None:
-        at_most = "at most " if upper_bound else ""
         molecular = f"molecular {at_most}{found.molecular_mg_l:.2f} ({so2.pk.model})"
-    return f"free SO2 {amount}, {', '.join(titrated + done)}; {molecular}"
+    return f"free SO2 {', '.join([amount, *done])}; {molecular}"
 
 
 def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:

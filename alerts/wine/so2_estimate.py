@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["So2Asked", "So2Estimate", "So2Learned", "estimate", "estimate_all", "estimate_band"]
+__all__ = ["So2Asked", "So2Estimate", "So2Learned", "estimate", "estimate_all", "estimate_band", "molecular_band"]
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -108,15 +108,35 @@ def estimate_band(history: So2History, times_ms: Sequence[int]) -> list[tuple[fl
 
     Each is answered from what had happened by then, as ``estimate`` would have at that time.
     """
+    band = []
+    for present in _presents(history, times_ms):
+        low, median, high = (max(value, 0.0) for value in present.quantiles(_ENDS))
+        band.append((low, median, high))
+    return band
+
+
+def molecular_band(
+    history: So2History, times_ms: Sequence[int], acidities: Sequence[Acidity | None]
+) -> list[tuple[float, float, float] | None]:
+    """Give the same of molecular SO2 [mg/L]; acidities: at each time, and None gives None."""
+    band: list[tuple[float, float, float] | None] = []
+    for present, acidity in zip(_presents(history, times_ms), acidities, strict=True):
+        if acidity is None:
+            band.append(None)
+        else:
+            low, median, high = _molecular_quantiles(present, acidity)
+            band.append((low, median, high))
+    return band
+
+
+def _presents(history: So2History, times_ms: Sequence[int]) -> Iterator[NormalMixture]:
+    """What is free at rising times, each by what had happened by then."""
     steps, places = steps_of([history], [times_ms])
     belief, asked_for = prior_belief(steps), set(places[0])
-    band = []
     for step in range(len(steps)):
         belief = titrated(acted(belief, steps, step), steps, step)
         if step in asked_for:
-            low, median, high = (max(value, 0.0) for value in _present(belief.likely(0, _NEGLIGIBLE)).quantiles(_ENDS))
-            band.append((low, median, high))
-    return band
+            yield _present(belief.likely(0, _NEGLIGIBLE))
 
 
 def _answer(asked: So2Asked, belief: So2Belief, remarks: tuple[str, ...]) -> So2Estimate:

@@ -1,0 +1,75 @@
+"""The judge of SO2: free and molecular SO2 of the wine in each vessel, for limits and for charts.
+
+The estimate is arithmetic of numpy alone, and a cellar of ten vessels takes some hundredths of a second (measured by
+``tests/benchmarks/so2.py``), so it is worked out in the judge's own thread and needs no process of its own.
+"""
+
+from __future__ import annotations
+
+__all__ = ["So2Judge"]
+
+from collections.abc import Mapping, Sequence
+from typing import Final, Literal
+
+from alerts.so2.vessel_so2 import VesselSo2, so2_at
+from ingest.cellar import Cellar
+from ingest.judgement import Judgement
+from ingest.store import Store
+from ingest.times import iso_utc
+
+# Remarks are for a card and a message: so many of them, and characters of each.
+_MOST_REMARKS: Final = 6
+_LONGEST_REMARK: Final = 300
+
+
+class So2Judge:
+    """Answers when the journal has changed, and every ten minutes: pH, temperature and time itself change slowly."""
+
+    name: str = "so2"
+    needs: frozenset[Literal["readings", "journal"]] = frozenset({"journal"})
+
+    def judge(self, cellar: Cellar, store: Store, now_ms: int) -> Sequence[Judgement]:
+        """Give free and molecular SO2 of each vessel with wine, each with what it rests on in its details."""
+        return [judgement for so2 in so2_at(cellar, store, now_ms).values() for judgement in _judgements(so2)]
+
+
+def _judgements(so2: VesselSo2) -> list[Judgement]:
+    found, at_ms = so2.estimate, so2.at_ms
+    details = _details(so2)
+    # What nobody ever titrated is a guess, and no guess begins or ends an alarm.
+    finding = "" if so2.last_titration is not None else "cannot tell yet"
+    free = Judgement(
+        so2.vessel,
+        "free_so2",
+        at_ms,
+        found.free_mg_l,
+        found.free_low_80_mg_l,
+        found.free_high_80_mg_l,
+        finding,
+        so2.lot,
+        details,
+    )
+    molecular = Judgement(
+        so2.vessel,
+        "molecular_so2",
+        at_ms,
+        found.molecular_mg_l,
+        found.molecular_low_80_mg_l,
+        found.molecular_high_80_mg_l,
+        "no judgement" if found.molecular_mg_l is None else finding,
+        so2.lot,
+        {**details, "model": str(so2.pk.model), "pk": so2.pk.value},
+    )
+    return [free, molecular]
+
+
+def _details(so2: VesselSo2) -> Mapping[str, object]:
+    titration = so2.last_titration
+    return {
+        "ph": None if so2.ph is None else round(so2.ph.ph, 3),
+        "titrated_at": None if titration is None else iso_utc(titration.at_ms),
+        "titrated_mg_l": None if titration is None else titration.mg_l,
+        "upper_bound": titration is not None and titration.upper_bound,
+        "since_then": list(so2.since_then),
+        "remarks": [remark[:_LONGEST_REMARK] for remark in so2.remarks[:_MOST_REMARKS]],
+    }
