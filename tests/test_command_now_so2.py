@@ -115,6 +115,17 @@ def test_a_racked_wine_takes_its_history_along(winter: Winter) -> None:
     assert "C1 was empty" in emptied["why_no_so2"]
 
 
+def test_a_racking_open_to_the_air_costs_more_than_one_under_gas(winter: Winter) -> None:
+    left = []
+    for vessel, target, air in (("C1", "K1", "open"), ("K3", "C1", "under gas")):
+        lot = f"lot-{vessel}"
+        winter.filled(vessel, lot=lot)
+        winter.titrated(36, "2025-10-02", vessel)
+        winter.enter("racking", "--from", vessel, "--to", target, "--air", air, "--at", "2025-10-03")
+        left.append(winter.so2(target, "2025-10-04")["free_mg_l"])
+    assert left[1] - left[0] == pytest.approx(4 * 2.5, abs=3)
+
+
 def test_both_parts_of_a_split_wine_go_on_with_its_history(winter: Winter) -> None:
     winter.filled("C1")
     winter.titrated(36, "2025-10-02", "C1")

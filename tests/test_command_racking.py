@@ -63,7 +63,7 @@ def test_two_vessels_into_one_shares_headspace_and_so2_by_mass_balance(desk: _De
     assert held["K3"].free_so2 is not None
     assert held["K3"].free_so2.mg_l == pytest.approx((16 * 32 + 8.5 * 20) / 24.5)
     assert share_of(held["K3"], "ries") == pytest.approx(16 / 24.5)
-    assert "28 mg/L free SO2 (worked out)" in desk.run("now", str(desk.file)).stdout
+    assert "80 mg/L total SO2 (worked out)" in desk.run("now", str(desk.file)).stdout
 
 
 def test_what_is_left_by_a_difference_of_two_measurements_is_asked_about(desk: _Desk) -> None:

@@ -234,7 +234,7 @@ class WineFold:
             for drawn, volume in zip(body.sources, drawn_l(body, sources), strict=True)
         ]
         for poured in body.targets:
-            self._received(entry, poured.vessel, changes, streams, OXYGEN_BY_RACKING["closed"])
+            self._received(entry, poured.vessel, changes, streams, OXYGEN_BY_RACKING[body.air or "closed"])
 
     # ---- wine that came in --------------------------------------------------------------------------------------
 

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from pydantic import Field, model_validator
 
 from ingest.cellar import Dimension
-from ingest.journal.answers import AnswersWrong, Measure, VesselVolume, WrittenWords, Wrong, YesNo
+from ingest.journal.answers import AnswersWrong, Choice, Measure, VesselVolume, WrittenWords, Wrong, YesNo
 from ingest.journal.body import Amount, Body, Id, Positive, Words
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
@@ -51,6 +51,10 @@ from ingest.journal.wine import STRANGE, Wine, mix, root, sum_known
 _LITTLE: Final = 0.05
 
 
+Air = Literal["under gas", "closed", "open"]
+_AIR: Final[tuple[Air, ...]] = ("under gas", "closed", "open")
+
+
 class Drawn(Body):
     """What was drawn from one vessel.
 
@@ -77,12 +81,14 @@ class RackingBody(Body):
     """Wine goes from vessels to vessels.
 
     stage: ``begun`` says that it is about to be done and moves nothing; begun: the id of that entry, in the entry that
-    finishes it. lees_l: what was drawn and did not arrive, as one sum; else each ``Drawn`` may give its own.
+    finishes it. lees_l: what was drawn and did not arrive, as one sum; else each ``Drawn`` may give its own. air: how
+    much of it the wine met: pushed over into a vessel full of gas, through closed hoses, or open to the air.
     """
 
     sources: Annotated[tuple[Drawn, ...], Field(min_length=1)]
     targets: tuple[Poured, ...] = ()
     lees_l: Amount | None = None
+    air: Air | None = None
     stage: Literal["begun", "done"] = "done"
     begun: int | None = None
     remark: Words | None = None
@@ -149,6 +155,14 @@ _QUESTIONS: Final = (
         asked=_not_begun,
     ),
     Question(
+        "air",
+        "How much air did it meet?",
+        "under gas: pushed into a vessel full of gas; closed: through hoses; open to the air.",
+        Choice(_AIR),
+        "air",
+        asked=_not_begun,
+    ),
+    Question(
         "emptied",
         "Emptied?",
         "A source that is empty now, whatever its volume was.",
@@ -189,7 +203,7 @@ def _words(body: RackingBody, _: str | None) -> str:
     lees = phrase(body.lees_l or None, "{:g} L left as lees")
     finishes = phrase(body.begun, "finishes no. {}")
     begun = "begun: " if body.stage == "begun" else ""
-    return joined([f"{begun}{sources}{into}", lees, finishes])
+    return joined([f"{begun}{sources}{into}", lees, body.air, finishes])
 
 
 def _drawn_words(drawn: Drawn) -> str:
