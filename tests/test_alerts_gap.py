@@ -96,6 +96,21 @@ def test_what_is_raised_while_it_is_prepared_stands_in_it_and_in_no_other_mail(t
     assert len(recent_messages(bench.store, 100)) == 2 + 2 + 2, "held back, report, all-clear"
 
 
+def test_an_alarm_that_comes_and_goes_while_it_is_prepared_is_in_it_too(tmp_path: Path) -> None:
+    bench = Bench(tmp_path, WATCHED + MEDIUM + MAIL)
+    _work(bench, 30, 12.0)
+    _stop(bench, 3600)
+    _work(bench, 20, 18.0)
+    _work(bench, SETTLE_S, 12.0)
+    (row, _) = due_messages(bench.store, bench.now.utc_ms)
+    assert row.subject == "NOTE: no limit was judged for 1 h; no alarm stands now"
+    assert "In detail:\n  CAME AND WENT: K1 pressure 124.1 kPa, above 100 kPa" in row.body
+    assert "Beyond a limit for a while, and back:\n  K1 pressure: highest 124.1 kPa, limit 100 kPa" in row.body
+    bench.send()
+    _work(bench, LATEST_S + 60, 12.0)
+    assert due_messages(bench.store, bench.now.utc_ms) == []
+
+
 def test_an_alarm_of_high_priority_does_not_wait_for_it(bench: Bench) -> None:
     _work(bench, 30, 12.0)
     _stop(bench, 3600)

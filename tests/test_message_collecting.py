@@ -74,6 +74,7 @@ def test_mails_that_waited_for_the_morning_become_one_if_they_are_more_than_thre
     day.wait_until(15.5 * HOUR_S)
     assert day.about_warmth == ["3 ALARMS of LOW PRIORITY and 1 ALL-CLEAR at Mill Lane: K1 temperature 21.0 °C…"]
     body = next(row.body for row in day.sent if "ALARMS" in row.subject)
+    assert body.startswith("3 alarms of low priority and 1 all-clear at Mill Lane outside of waking hours:\n  LOW PRIO")
     assert body.count("LOW PRIORITY: K1 temperature 21.0 °C, above 20 °C") == 3 + 3
     assert "CAME AND WENT: K1 temperature 21.0 °C, above 20 °C" in body
     assert {row.state for row in recent_messages(day.store, 100)} == {"sent", "cancelled"}

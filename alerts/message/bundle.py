@@ -127,11 +127,11 @@ def most_urgent_first(notices: Sequence[Notice]) -> list[Notice]:
     return sorted(notices, key=lambda each: (not each.is_active, PRIORITY_RANK[each.priority]))
 
 
-def together(notices: Sequence[Notice], site: str) -> Notice:
-    """Make one notice of several. site: the cellar's name."""
+def together(notices: Sequence[Notice], site: str, when: str = "at once") -> Notice:
+    """Make one notice of several. site: the cellar's name; when: they came, in words."""
     ordered = most_urgent_first(notices)
     count = count_words(ordered)
-    return joined(ordered, f"{in_capitals(count)} at {site}", f"{count} at {site} at once:\n{listed(ordered)}")
+    return joined(ordered, f"{in_capitals(count)} at {site}", f"{count} at {site} {when}:\n{listed(ordered)}")
 
 
 def joined(ordered: Sequence[Notice], subject_head: str, body: str, occasion: str = "") -> Notice:

@@ -17,6 +17,7 @@ from ingest.store.alarms.messages import MessageRow, NewMessage
 
 _DIGEST: Final = "digest"
 _FLOOD: Final = "flood"
+_WAKING: Final = "waking"
 
 
 class Collector:
@@ -48,7 +49,8 @@ class Collector:
             return digest(notices, self._site)
         if hold == _FLOOD:
             return flood_goes_on(notices, self._site)
-        return together(notices, self._site) if len(notices) > MOST_APART else None
+        when = "outside of waking hours" if hold == _WAKING else "at once"
+        return together(notices, self._site, when) if len(notices) > MOST_APART else None
 
 
 def _message(notice: Notice, recipient: str, first: MessageRow, now_ms: int) -> NewMessage:
