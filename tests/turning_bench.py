@@ -7,10 +7,11 @@ from pathlib import Path
 from cellar_text import KEG, MQTT, limit, mail, probe, site
 
 from alerts.turning import Turner
+from alerts.watch.own_limits import JUDGES
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.probes.binding import declarations
-from ingest.pulse import BrokerPulse, IngestPulse
+from ingest.pulse import BrokerPulse, IngestPulse, JudgePulse
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.messages import due_messages, mark_sent, recent_messages
 from ingest.store.change_feed import FED, set_cursor
@@ -29,6 +30,11 @@ MAIL = mail(to=["ana@cellar.example", "ben@cellar.example"])
 CELLAR = WATCHED + LOW + MAIL
 
 
+def well() -> dict[str, JudgePulse]:
+    """Judges that have answered."""
+    return {judge: JudgePulse(last_ms=EPOCH_MS) for judge in JUDGES}
+
+
 class Bench:
     """A store, its appender, and a turner that can be made anew, as a restart does."""
 
@@ -44,7 +50,7 @@ class Bench:
         self.turner = self._turner()
 
     def _turner(self) -> Turner:
-        return Turner(self.cellar, self.store, self.now)
+        return Turner(self.cellar, self.store, self.now, judges=well)
 
     @property
     def now(self) -> Now:

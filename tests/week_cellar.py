@@ -16,6 +16,7 @@ from random import Random
 from typing import Any, Final, NamedTuple
 
 from cellar_text import carboy, cylinder, keg, limit, mail, mqtt, probe, room, serial, site
+from turning_bench import well
 
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, Outbox
@@ -221,7 +222,7 @@ class WeekCellar:
 
     def run(self, to_s: float) -> None:
         """Move to a time of the week, turn by turn."""
-        self._turner = self._turner or Turner(self.cellar, self.store, self._now)
+        self._turner = self._turner or Turner(self.cellar, self.store, self._now, judges=well)
         readings = self.physics.readings(_utc_ms(to_s))
         ahead = next(readings, None)
         acts = deque(sorted(self._acts, key=lambda act: act[0]))

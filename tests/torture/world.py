@@ -20,12 +20,13 @@ from pathlib import Path
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, DeliveryFailure, Outbox
 from alerts.turning import Turner
+from alerts.watch.own_limits import JUDGES
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
-from ingest.pulse import PULSE_S, BrokerPulse, IngestPulse
+from ingest.pulse import PULSE_S, BrokerPulse, IngestPulse, JudgePulse
 from ingest.sources.sample import Sample, Ticket
 from ingest.store import Store, create_or_open
 from ingest.store.alarms.messages import MessageRow
@@ -198,13 +199,17 @@ class Mail:
         return Delivered()
 
 
+def _well() -> dict[str, JudgePulse]:
+    return {judge: JudgePulse(last_ms=1) for judge in JUDGES}
+
+
 class Alerts:
     """The alerts daemon's parts around a real store, from its start to its kill."""
 
     def __init__(self, cellar: Cellar, mail: Mail, time: Time, chance: random.Random) -> None:
         self._time = time
         self.store: Store = create_or_open(cellar.store_path, time.wall_ms)
-        self._turner = Turner(cellar, self.store, Now(time.wall_ms, time.mono))
+        self._turner = Turner(cellar, self.store, Now(time.wall_ms, time.mono), judges=_well)
         collect = Collector(self.store, cellar.site.name).collect
         self._outbox = Outbox(self.store, lambda message, _: mail.deliver(message, time), chance.random, collect)
 
