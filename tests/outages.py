@@ -13,7 +13,7 @@ from cellar_text import MQTT, SITE, cellar, keg, probe, room, serial, temperatur
 from watch_limits import EPOCH_MS, ids
 
 from alerts.watch import Now, Occasion, Transition, TurnInputs, Watch, WatchReading, WatchState
-from alerts.watch.own_limits import BROKER, INGEST, babbling_key, line_key, room_key, watched_limits
+from alerts.watch.own_limits import BROKER, INGEST, JUDGES, babbling_key, judge_key, line_key, room_key, watched_limits
 from ingest.cellar import Cellar, Vessel
 
 STEP_S = 5
@@ -76,6 +76,8 @@ class Outages:
             parts |= {line_key(line.id) for line in self.cellar.serial}
             parts |= {babbling_key(each.id) for each in self.cellar.probe}
             health = dict.fromkeys(sorted(parts - self.gone), now.utc_ms)
+        # Judges work in the alerts daemon, whatever happens to ingest.
+        health |= {judge_key(judge): now.utc_ms for judge in JUDGES}
         result = self.watch.turn(self.state, TurnInputs(readings, health), now, self.next_occurrence)
         self.state = result.state
         self.transitions += [(self.second, step) for step in result.transitions]
