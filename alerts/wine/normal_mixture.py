@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["NormalMixture", "normal_cdf"]
+__all__ = ["NormalMixture", "QuantileTable", "normal_cdf"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -54,14 +54,29 @@ class NormalMixture:
         """Give the probability to be below each x, of any shape."""
         return normal_cdf((x[..., None] - self.means) / self.sds) @ self.weights
 
-    def table(self) -> tuple[Floats, Floats]:
-        """Tabulate points in rising order and the distribution function there, from next to 0 to next to 1."""
+    def table(self) -> QuantileTable:
+        """Tabulate the distribution function, from next to 0 to next to 1."""
         points = np.linspace(
             float(np.min(self.means - _REACH * self.sds)), float(np.max(self.means + _REACH * self.sds)), _POINTS
         )
-        return points, self.cdf(points)
+        return QuantileTable(points, self.cdf(points))
+
+
+class QuantileTable(NamedTuple):
+    """Points in rising order, and the probability to be below each."""
+
+    points: Floats
+    below: Floats
 
     def quantiles(self, shares: Sequence[float]) -> list[float]:
-        """Give the values below which these shares (0 to 1, exclusive) lie, interpolated in the table."""
-        points, below = self.table()
-        return [float(x) for x in np.interp(np.asarray(shares), below, points)]
+        """Give the values below which these shares (0 to 1, exclusive) lie, interpolated."""
+        return [float(x) for x in np.interp(np.asarray(shares), self.below, self.points)]
+
+    def times(self, factors: Sequence[tuple[float, float]]) -> QuantileTable:
+        """Multiply by an independent factor above 0 that is one of these (factor, probability)."""
+        ends = [end * factor for end in (self.points[0], self.points[-1]) for factor, _ in factors]
+        products = np.linspace(min(ends), max(ends), 2 * len(self.points))
+        below = np.zeros(len(products))
+        for factor, probability in factors:
+            below += probability * np.interp(products / factor, self.points, self.below)
+        return QuantileTable(products, below)

@@ -47,7 +47,7 @@ _YIELD_WITH_LITTLE: Final = 0.75
 # How far the yield wanders from one addition to the next.
 _YIELD_DRIFT: Final = 0.045
 # The loss: nodes of its logarithm in standard deviations of the prior, and of its constant part with their weights.
-_LOSS_NODES: Final = np.linspace(-2.7, 2.7, 28)
+_LOSS_NODES: Final = np.linspace(-2.6, 2.6, 21)
 _CONSTANT_PARTS: Final = np.array([0.0, 0.5, 1.0])
 _CONSTANT_WEIGHTS: Final = np.array([0.5, 0.3, 0.2])
 _AT_MG_L: Final = 30.0
@@ -196,11 +196,11 @@ def acted(belief: So2Belief, steps: So2Steps, step: int) -> So2Belief:
 
 def titrated(belief: So2Belief, steps: So2Steps, step: int) -> So2Belief:
     """Learn from the titrations of a step; the belief is the one after ``acted``."""
-    known = ~np.isnan(steps.titrated_mg_l[:, step])
-    if not known.any():
+    known = np.flatnonzero(~np.isnan(steps.titrated_mg_l[:, step]))
+    if not len(known):
         return belief
-    value, var = steps.titrated_mg_l[:, step, None, None], steps.titrated_var[:, step, None, None]
-    return _chosen(known, _learned(belief, np.nan_to_num(value), var), belief)
+    value, var = steps.titrated_mg_l[known, step, None, None], steps.titrated_var[known, step, None, None]
+    return _with(belief, known, _learned(_only(belief, known), value, var))
 
 
 def _added(belief: So2Belief, added: Floats, var_share: Floats) -> So2Belief:
@@ -218,47 +218,47 @@ def _added(belief: So2Belief, added: Floats, var_share: Floats) -> So2Belief:
 
 
 def _learned(belief: So2Belief, value: Floats, var: Floats) -> So2Belief:
-    mean, _ = belief.present_free
+    """Learn from a titration in each history, its value and variance of shape (history, 1, 1)."""
+    mean, var_mean = belief.present_free
+    by_yield = -_STILL_FREE * belief.unbound
+    # Covariances of what is titrated with what stays free and with the yield.
+    with_free, with_yield = belief.var_free + by_yield * belief.cov, belief.cov + by_yield * belief.var_yield
+    off, var = value - mean, var_mean + var
+    with np.errstate(divide="ignore"):
+        log_weight = np.log(belief.weight)
+    changed = _UNWRITTEN_MG_L**2
     blunder_var = (_BLUNDER_MG_L + _BLUNDER_SHARE * mean) ** 2
-    changed = replace(belief, var_free=belief.var_free + _UNWRITTEN_MG_L**2)
-    branches = [
-        _updated(belief, 1.0 - _BLUNDERS - _UNWRITTEN, value, var),
-        _updated(changed, _UNWRITTEN, value, var),
-        _updated(belief, _BLUNDERS, value, var + blunder_var),
-    ]
-    top = np.max([log_weight.max(axis=(1, 2), keepdims=True) for log_weight, _ in branches], axis=0)
+    branches = []
+    # Good; good after something unwritten, which makes what stays free less certain; a blunder.
+    for share, more_free, whole in (
+        (1.0 - _BLUNDERS - _UNWRITTEN, 0.0, var),
+        (_UNWRITTEN, changed, var + changed),
+        (_BLUNDERS, 0.0, var + blunder_var),
+    ):
+        gain_free, gain_yield = (with_free + more_free) / whole, with_yield / whole
+        after = replace(
+            belief,
+            weight=log_weight + (np.log(share) - 0.5 * (np.log(whole) + off * off / whole)),
+            free=np.maximum(belief.free + gain_free * off, 0.0),
+            yielded=np.clip(belief.yielded + gain_yield * off, 0.0, 1.0),
+            var_free=belief.var_free + more_free - gain_free * (with_free + more_free),
+            cov=belief.cov - gain_free * with_yield,
+            var_yield=belief.var_yield - gain_yield * with_yield,
+        )
+        branches.append(after)
+    top = np.max([after.weight.max(axis=(1, 2), keepdims=True) for after in branches], axis=0)
     good, unwritten, blunder = (
         # The cases are last but one and last; now the last becomes the last but one, and what was before is merged.
-        [moment[:, :, :2] + moment[:, :, 2:] for moment in _moments(replace(after, weight=np.exp(log_weight - top)))]
-        for log_weight, after in branches
+        [moment[:, :, :2] + moment[:, :, 2:] for moment in _moments(replace(after, weight=np.exp(after.weight - top)))]
+        for after in branches
     )
     # Axes: history, node, last but one, last; what changed unwritten is merged with good.
     moments = [
         np.stack([first + second, third], axis=-1).reshape(belief.weight.shape)
         for first, second, third in zip(good, unwritten, blunder, strict=True)
     ]
-    whole = moments[0].sum(axis=(1, 2), keepdims=True)
-    return _of_moments([moment / whole for moment in moments], belief)
-
-
-def _updated(belief: So2Belief, share: float, value: Floats, var: Floats) -> tuple[Floats, So2Belief]:
-    """Give the logarithm of the weights, and the normals, after a titration of this variance (Kalman's update)."""
-    mean, var_mean = belief.present_free
-    by_yield = -_STILL_FREE * belief.unbound
-    with_free = belief.var_free + by_yield * belief.cov
-    with_yield = belief.cov + by_yield * belief.var_yield
-    off, whole = value - mean, var_mean + var
-    gain_free, gain_yield = with_free / whole, with_yield / whole
-    with np.errstate(divide="ignore"):
-        log_weight = np.log(share * belief.weight) - 0.5 * (np.log(whole) + off**2 / whole)
-    return log_weight, replace(
-        belief,
-        free=np.maximum(belief.free + gain_free * off, 0.0),
-        yielded=np.clip(belief.yielded + gain_yield * off, 0.0, 1.0),
-        var_free=belief.var_free - gain_free * with_free,
-        cov=belief.cov - gain_free * with_yield,
-        var_yield=belief.var_yield - gain_yield * with_yield,
-    )
+    whole_weight = moments[0].sum(axis=(1, 2), keepdims=True)
+    return _of_moments([moment / whole_weight for moment in moments], belief)
 
 
 def _moments(belief: So2Belief) -> tuple[Floats, ...]:
@@ -301,19 +301,32 @@ _TRANSITION_SHARES: Final = _TRANSITION / _TRANSITION.sum(axis=1, keepdims=True)
 
 def _moved(belief: So2Belief, steps: So2Steps, step: int) -> So2Belief:
     """Take the wine into another vessel: each node's loss becomes a mixture of all, and its own is the new vessel's."""
-    shape = belief.weight.shape
+    which = np.flatnonzero(steps.moved[:, step])
+    before = _only(belief, which)
+    shape = before.weight.shape
     by_loss = (len(_LOSS_NODES), len(_CONSTANT_PARTS) * _CASES)
     moments = [
-        (_TRANSITION_SHARES.T @ np.broadcast_to(moment, shape).reshape(shape[0], *by_loss)).reshape(shape)
-        for moment in _moments(belief)
+        (_TRANSITION_SHARES.T @ moment.reshape(shape[0], *by_loss)).reshape(shape) for moment in _moments(before)
     ]
-    after = replace(_of_moments(moments, belief), loss=_loss(steps, step))
-    return _chosen(steps.moved[:, step] > 0.0, after, belief)
+    after = replace(_of_moments(moments, before), loss=_loss(steps, step)[which])
+    return _with(belief, which, after)
 
 
-def _chosen(which: NDArray[np.bool_], after: So2Belief, before: So2Belief) -> So2Belief:
-    """Take one belief in those histories where it is meant, the other in the rest."""
-    mask = which[:, None, None]
-    if which.all():
+# What can differ between histories; the rest is the same for all.
+_BY_HISTORY: Final = ("weight", "free", "yielded", "var_free", "cov", "var_yield", "loss", "unbound")
+
+
+def _only(belief: So2Belief, histories: NDArray[np.intp]) -> So2Belief:
+    """Take some of the histories."""
+    return replace(belief, **{name: getattr(belief, name)[histories] for name in _BY_HISTORY})
+
+
+def _with(belief: So2Belief, histories: NDArray[np.intp], after: So2Belief) -> So2Belief:
+    """Put some of the histories back."""
+    if len(histories) == len(belief.weight):
         return after
-    return So2Belief(*(np.where(mask, getattr(after, name), getattr(before, name)) for name in So2Belief.__slots__))
+    changed = {}
+    for name in _BY_HISTORY:
+        changed[name] = getattr(belief, name).copy()
+        changed[name][histories] = getattr(after, name)
+    return replace(belief, **changed)

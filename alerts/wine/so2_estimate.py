@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alerts.wine.acidity import Acidity, FreeLimit
-from alerts.wine.normal_mixture import NormalMixture
+from alerts.wine.normal_mixture import NormalMixture, QuantileTable
 from alerts.wine.so2_belief import So2Belief, acted, prior_belief, titrated
 from alerts.wine.so2_below import WhenBelow, when_below
 from alerts.wine.so2_history import So2History
@@ -96,6 +96,7 @@ def estimate_all(asked: Sequence[So2Asked]) -> list[So2Estimate]:
     return [
         _answer(
             each,
+            history,
             belief.likely(number, _NEGLIGIBLE),
             remarks_on(history, each.at_ms, expectations[number], (chances[number, 0], chances[number, 1])),
         )
@@ -108,45 +109,37 @@ def estimate_band(history: So2History, times_ms: Sequence[int]) -> list[tuple[fl
 
     Each is answered from what had happened by then, as ``estimate`` would have at that time.
     """
-    band = []
-    for present in _presents(history, times_ms):
-        low, median, high = (max(value, 0.0) for value in present.quantiles(_ENDS))
-        band.append((low, median, high))
-    return band
+    return [_ends(table) for table in _tables(history, times_ms)]
 
 
 def molecular_band(
     history: So2History, times_ms: Sequence[int], acidities: Sequence[Acidity | None]
 ) -> list[tuple[float, float, float] | None]:
     """Give the same of molecular SO2 [mg/L]; acidities: at each time, and None gives None."""
-    band: list[tuple[float, float, float] | None] = []
-    for present, acidity in zip(_presents(history, times_ms), acidities, strict=True):
-        if acidity is None:
-            band.append(None)
-        else:
-            low, median, high = _molecular_quantiles(present, acidity)
-            band.append((low, median, high))
-    return band
+    return [
+        None if acidity is None else _ends(table.times(acidity.fractions()))
+        for table, acidity in zip(_tables(history, times_ms), acidities, strict=True)
+    ]
 
 
-def _presents(history: So2History, times_ms: Sequence[int]) -> Iterator[NormalMixture]:
+def _tables(history: So2History, times_ms: Sequence[int]) -> Iterator[QuantileTable]:
     """What is free at rising times, each by what had happened by then."""
     steps, places = steps_of([history], [times_ms])
     belief, asked_for = prior_belief(steps), set(places[0])
     for step in range(len(steps)):
         belief = titrated(acted(belief, steps, step), steps, step)
         if step in asked_for:
-            yield _present(belief.likely(0, _NEGLIGIBLE))
+            yield _present(belief.likely(0, _NEGLIGIBLE)).table()
 
 
-def _answer(asked: So2Asked, belief: So2Belief, remarks: tuple[str, ...]) -> So2Estimate:
+def _answer(asked: So2Asked, history: So2History, belief: So2Belief, remarks: tuple[str, ...]) -> So2Estimate:
     present = _present(belief)
-    low, median, high = (max(value, 0.0) for value in present.quantiles(_ENDS))
-    molecular: list[float] | list[None] = [None, None, None]
+    table = present.table()
+    low, median, high = _ends(table)
+    molecular: tuple[float, float, float] | tuple[None, None, None] = (None, None, None)
     if asked.acidity is not None:
-        molecular = _molecular_quantiles(present, asked.acidity)
-    temperatures = asked.history.until(asked.at_ms).temperatures_c
-    pace = temperature_factor(max(temperatures)[1]) if temperatures else 1.0
+        molecular = _ends(table.times(asked.acidity.fractions()))
+    pace = temperature_factor(history.temperatures_c[-1][1]) if history.temperatures_c else 1.0
     return So2Estimate(
         at_ms=asked.at_ms,
         free_mg_l=median,
@@ -162,19 +155,15 @@ def _answer(asked: So2Asked, belief: So2Belief, remarks: tuple[str, ...]) -> So2
     )
 
 
+def _ends(table: QuantileTable) -> tuple[float, float, float]:
+    """Lower end, median and upper end of the 80 % interval; what the normals have below 0 counts as 0."""
+    low, median, high = (max(value, 0.0) for value in table.quantiles(_ENDS))
+    return low, median, high
+
+
 def _present(belief: So2Belief) -> NormalMixture:
     free, var = belief.present_free
     return NormalMixture(belief.weight.ravel(), free.ravel(), np.sqrt(var.ravel()))
-
-
-def _molecular_quantiles(free: NormalMixture, acidity: Acidity) -> list[float]:
-    """Quantiles of free SO2 times its molecular share, both uncertain."""
-    points, below = free.table()
-    fractions = acidity.fractions()
-    ends = [end * fraction for end in (points[0], points[-1]) for fraction, _ in fractions]
-    molecular = np.linspace(min(ends), max(ends), 2 * len(points))
-    below_all = sum(weight * np.interp(molecular / fraction, points, below) for fraction, weight in fractions)
-    return [max(float(value), 0.0) for value in np.interp(_ENDS, below_all, molecular)]
 
 
 def _learned(belief: So2Belief, pace: float) -> So2Learned:

@@ -19,6 +19,7 @@ __all__ = [
     "WineRacked",
 ]
 
+from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -158,9 +159,10 @@ So2Entry = FreeTitrated | So2Added | WineRacked | WineMixedIn
 class So2History:
     """A wine in its vessel, from a moment on.
 
-    begin_ms: when it came to be, such as the filling of its first vessel; loss: what this vessel may lose; entries: in
-    any order, none before begin_ms; temperatures_c: the wine's temperature [°C] from a time on (daily means, say), in
-    any order; where there is none, 15 °C is assumed.
+    begin_ms: when it came to be, such as the filling of its first vessel; loss: what this vessel may lose; entries:
+    none before begin_ms; temperatures_c: the wine's temperature [°C] from a time on (daily means, say); where there is
+    none, 15 °C is assumed. Both are given in any order and kept by time; at one moment a titration comes first, then
+    rackings, mixing and additions.
     """
 
     begin_ms: int
@@ -169,12 +171,13 @@ class So2History:
     temperatures_c: tuple[tuple[int, float], ...] = ()
 
     def __post_init__(self) -> None:
-        early = [entry.at_ms for entry in self.entries if entry.at_ms < self.begin_ms]
-        if early:
+        object.__setattr__(self, "entries", tuple(sorted(self.entries, key=_order)))
+        object.__setattr__(self, "temperatures_c", tuple(sorted(self.temperatures_c)))
+        if self.entries and self.entries[0].at_ms < self.begin_ms:
             raise OutOfRange(
                 "time",
-                f"an entry at {min(early)} ms lies before the wine's beginning at {self.begin_ms} ms: correct its "
-                "time, or let the history begin earlier",
+                f"an entry at {self.entries[0].at_ms} ms UTC lies before the wine's beginning at {self.begin_ms} ms: "
+                "correct its time, or let the history begin earlier",
             )
         degrees = [celsius for _, celsius in self.temperatures_c]
         for celsius in (min(degrees), max(degrees)) if degrees else ():
@@ -182,21 +185,16 @@ class So2History:
 
     def until(self, at_ms: int) -> So2History:
         """Leave only what had happened by a moment."""
-        return replace(
-            self,
-            entries=tuple(entry for entry in self.entries if entry.at_ms <= at_ms),
-            temperatures_c=tuple(point for point in self.temperatures_c if point[0] <= at_ms),
-        )
-
-    @property
-    def ordered(self) -> tuple[So2Entry, ...]:
-        """The entries by time; at one moment a titration first, then rackings, mixing and additions."""
-        return tuple(sorted(self.entries, key=_order))
+        entries = bisect_right(self.entries, at_ms, key=lambda entry: entry.at_ms)
+        temperatures = bisect_right(self.temperatures_c, at_ms, key=lambda point: point[0])
+        if (entries, temperatures) == (len(self.entries), len(self.temperatures_c)):
+            return self
+        return replace(self, entries=self.entries[:entries], temperatures_c=self.temperatures_c[:temperatures])
 
     @property
     def titrations(self) -> tuple[FreeTitrated, ...]:
         """The titrations by time."""
-        return tuple(entry for entry in self.ordered if isinstance(entry, FreeTitrated))
+        return tuple(entry for entry in self.entries if isinstance(entry, FreeTitrated))
 
 
 def _order(entry: So2Entry) -> tuple[int, int, float, float]:

@@ -95,20 +95,21 @@ def _yield_was_measured(history: So2History) -> bool:
 
 
 def _disagreeing(history: So2History) -> list[str]:
-    """Report the newest two neighbouring titrations of one day, nothing done between them, that differ too much."""
-    ordered = history.ordered
-    for place in range(len(ordered) - 1, 0, -1):
-        first, second = ordered[place - 1], ordered[place]
-        if not (isinstance(first, FreeTitrated) and isinstance(second, FreeTitrated)):
-            continue
-        allowed = _REPEATABLE * hypot(_u_of(first), _u_of(second))
-        difference = abs(first.free_mg_l - second.free_mg_l)
-        if second.at_ms - first.at_ms < _DAY_MS and difference > allowed:
-            return [
-                f"two titrations of one day, {first.free_mg_l:.0f} and {second.free_mg_l:.0f} mg/L, differ by "
-                f"{difference:.0f} mg/L, and two of one wine seldom differ by more than {allowed:.0f}: titrate again"
-            ]
-    return []
+    """Report that the last two titrations, of one day and with nothing done between them, differ too much."""
+    last = [place for place, entry in enumerate(history.entries) if isinstance(entry, FreeTitrated)][-1:]
+    if not last or last[0] == 0:
+        return []
+    first, second = history.entries[last[0] - 1], history.entries[last[0]]
+    if not (isinstance(first, FreeTitrated) and isinstance(second, FreeTitrated)):
+        return []
+    allowed = _REPEATABLE * hypot(_u_of(first), _u_of(second))
+    difference = abs(first.free_mg_l - second.free_mg_l)
+    if second.at_ms - first.at_ms >= _DAY_MS or difference <= allowed:
+        return []
+    return [
+        f"two titrations of one day, {first.free_mg_l:.0f} and {second.free_mg_l:.0f} mg/L, differ by "
+        f"{difference:.0f} mg/L, and two of one wine seldom differ by more than {allowed:.0f}: titrate again"
+    ]
 
 
 def _fresh_addition(history: So2History, at_ms: int) -> list[str]:

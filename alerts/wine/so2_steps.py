@@ -10,6 +10,7 @@ __all__ = ["MG_SO2_PER_MG_OXYGEN", "REFERENCE_C", "So2Steps", "default_u_mg_l", 
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import exp
 from typing import Final
 
 import numpy as np
@@ -92,16 +93,14 @@ def steps_of(histories: Sequence[So2History], asked_ms: Sequence[Sequence[int]])
     rows = [_rows(history, moments) for history, moments in zip(histories, asked_ms, strict=True)]
     longest = max((len(table) for table, _ in rows), default=0)
     columns = np.zeros((len(So2Steps.__slots__), len(rows), longest))
-    names = list(So2Steps.__slots__)
-    columns[names.index("titrated_mg_l")] = np.nan
+    names = {name: column for column, name in enumerate(So2Steps.__slots__)}
+    columns[names["titrated_mg_l"]] = np.nan
     for number, (table, _) in enumerate(rows):
-        for column, name in enumerate(names):
-            values = [row.get(name, 0.0) for row in table]
-            if name == "titrated_mg_l":
-                values = [row.get(name, np.nan) for row in table]
-            columns[column, number, : len(values)] = values
-            if name in ("log_loss", "spread"):
-                columns[column, number, len(values) :] = values[-1]
+        for place, row in enumerate(table):
+            for name, value in row.items():
+                columns[names[name], number, place] = value
+        for name in ("log_loss", "spread"):
+            columns[names[name], number, len(table) :] = table[-1][name]
     return So2Steps(*columns), [places for _, places in rows]
 
 
@@ -115,18 +114,16 @@ def _rows(history: So2History, moments: Sequence[int]) -> tuple[list[Row], list[
             f"asked for {min(moments)} ms UTC, and this wine's history begins at {history.begin_ms} ms UTC: ask for a "
             "later time",
         )
-    aged = _AgedDays(history)
-    events: list[tuple[int, So2Entry | None]] = [(entry.at_ms, entry) for entry in history.ordered]
+    events: list[tuple[int, So2Entry | None]] = [(entry.at_ms, entry) for entry in history.entries]
     # A stable sort puts what is asked for behind the entries of the same moment.
     events = sorted(events + [(moment, None) for moment in moments], key=lambda event: event[0])
     rows: list[Row] = []
     places: list[int] = []
     doses: list[So2Added] = []
-    loss, before = history.loss, aged.at(history.begin_ms)
-    for at_ms, entry in events:
-        now = aged.at(at_ms)
-        row: Row = {"aged_days": now - before}
-        before = now
+    loss = history.loss
+    aged = _aged_days(history, [history.begin_ms, *(at_ms for at_ms, _ in events)])
+    for (at_ms, entry), aged_days in zip(events, np.diff(aged), strict=True):
+        row: Row = {"aged_days": float(aged_days)}
         if entry is None:
             places.append(len(rows))
         elif isinstance(entry, WineRacked) and entry.loss is not None:
@@ -161,20 +158,21 @@ def _oxidised(oxygen: OxygenUptake) -> Row:
 
 
 def _unbound_mg_l(doses: Sequence[So2Added], at_ms: int) -> float:
-    ages = [((at_ms - dose.at_ms) / MS_PER_DAY, dose.so2_mg_l) for dose in doses]
-    return sum(so2 * float(np.exp(-days / _BINDING_DAYS)) for days, so2 in ages if days < _BOUND_AFTER_DAYS)
+    unbound = 0.0
+    for dose in reversed(doses):
+        days = (at_ms - dose.at_ms) / MS_PER_DAY
+        if days > _BOUND_AFTER_DAYS:
+            break
+        unbound += dose.so2_mg_l * exp(-days / _BINDING_DAYS)
+    return unbound
 
 
-class _AgedDays:
-    """Aged days since a history's beginning, by its temperatures; before the first and after the last, that one."""
-
-    def __init__(self, history: So2History) -> None:
-        points = sorted(history.temperatures_c) or [(history.begin_ms, REFERENCE_C)]
-        self._times, celsius = np.array(points, dtype=np.float64).T
-        self._factors = _FACTOR_PER_10_C ** ((celsius - REFERENCE_C) / 10.0)
-        spans = np.diff(self._times) / MS_PER_DAY
-        self._aged = np.concatenate([[0.0], np.cumsum(spans * self._factors[:-1])])
-
-    def at(self, at_ms: int) -> float:
-        place = max(int(np.searchsorted(self._times, at_ms, side="right")) - 1, 0)
-        return float(self._aged[place] + (at_ms - self._times[place]) / MS_PER_DAY * self._factors[place])
+def _aged_days(history: So2History, times_ms: Sequence[int]) -> Floats:
+    """Count aged days up to each time, from any beginning; before the first temperature and after the last, by that."""
+    points = history.temperatures_c or [(history.begin_ms, REFERENCE_C)]
+    since, celsius = np.array(points, dtype=np.float64).T
+    factors = _FACTOR_PER_10_C ** ((celsius - REFERENCE_C) / 10.0)
+    aged = np.concatenate([[0.0], np.cumsum(np.diff(since) / MS_PER_DAY * factors[:-1])])
+    times = np.array(times_ms, dtype=np.float64)
+    places = np.maximum(np.searchsorted(since, times, side="right") - 1, 0)
+    return np.asarray(aged[places] + (times - since[places]) / MS_PER_DAY * factors[places])
