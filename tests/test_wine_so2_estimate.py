@@ -281,6 +281,11 @@ def test_what_cannot_be_is_refused(wrong: object) -> None:
         wrong()
 
 
+def test_free_so2_of_red_wine_is_an_upper_bound() -> None:
+    red = history(replace(titrated(0, 30), upper_bound=True), titrated(20, 28))
+    assert any("free SO2 is at most this" in remark for remark in answer(red, 30).remarks)
+
+
 # ---- properties -----------------------------------------------------------------------------------------------------
 
 

@@ -92,12 +92,14 @@ _TOPPING: Final = OxygenUptake(0.3, 0.3)
 class FreeTitrated:
     """A titration of free SO2: its result and standard uncertainty [mg/L, None where it was written without one].
 
-    A result below detection is 0 with its uncertainty.
+    A result below detection is 0 with its uncertainty. upper_bound: the method also finds SO2 that was bound, as in red
+    wine.
     """
 
     at_ms: int
     free_mg_l: float
     u_mg_l: float | None = None
+    upper_bound: bool = False
 
     def __post_init__(self) -> None:
         FREE_SO2_RANGE.checked(self.free_mg_l)
