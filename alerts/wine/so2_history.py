@@ -25,14 +25,14 @@ from typing import Final
 
 from alerts.errors import OutOfRange
 from alerts.wine.allowed_range import AllowedRange
-from alerts.wine.molecular import FREE_SO2_RANGE
 
 # Beyond these no wine and no vessel goes; choices of this project, wide on purpose.
 _LOSS_RANGE: Final = AllowedRange("usual loss", 0.01, 100.0, "mg/L in 30 days", "vessels lose")
 _SPREAD_RANGE: Final = AllowedRange("spread of a usual loss", 0.05, 2.0, "", "it goes from")
 _OXYGEN_RANGE: Final = AllowedRange("oxygen taken up", 0.0, 20.0, "mg/L", "one operation brings")
-_U_RANGE: Final = AllowedRange("standard uncertainty", 0.0, 400.0, "mg/L", "it goes from")
-_U_TITRATION_RANGE: Final = AllowedRange("standard uncertainty of a titration", 0.05, 400.0, "mg/L", "it goes from")
+_FREE_RANGE: Final = AllowedRange("free SO2", 0.0, 1000.0, "mg/L", "journals have")
+_U_RANGE: Final = AllowedRange("standard uncertainty", 0.0, 1000.0, "mg/L", "it goes from")
+_U_TITRATION_RANGE: Final = AllowedRange("standard uncertainty of a titration", 0.05, 1000.0, "mg/L", "it goes from")
 _ADDED_RANGE: Final = AllowedRange("SO2 added", 0.0, 1000.0, "mg/L", "an addition brings")
 _SHARE_RANGE: Final = AllowedRange("share", 0.0, 1.0, "", "it goes from")
 _TEMPERATURE_RANGE: Final = AllowedRange("temperature", -10.0, 50.0, "°C", "wine has")
@@ -92,17 +92,15 @@ _TOPPING: Final = OxygenUptake(0.3, 0.3)
 class FreeTitrated:
     """A titration of free SO2: its result and standard uncertainty [mg/L, None where it was written without one].
 
-    A result below detection is 0 with its uncertainty. upper_bound: the method also finds SO2 that was bound, as in red
-    wine.
+    A result below detection is 0 with its uncertainty.
     """
 
     at_ms: int
     free_mg_l: float
     u_mg_l: float | None = None
-    upper_bound: bool = False
 
     def __post_init__(self) -> None:
-        FREE_SO2_RANGE.checked(self.free_mg_l)
+        _FREE_RANGE.checked(self.free_mg_l)
         if self.u_mg_l is not None:
             _U_TITRATION_RANGE.checked(self.u_mg_l)
 
@@ -150,7 +148,7 @@ class WineMixedIn:
 
     def __post_init__(self) -> None:
         _SHARE_RANGE.checked(self.share)
-        FREE_SO2_RANGE.checked(self.free_mg_l)
+        _FREE_RANGE.checked(self.free_mg_l)
         _U_RANGE.checked(self.u_free_mg_l)
 
 

@@ -48,8 +48,6 @@ def remarks_on(
                 f"the titration before, {value:.0f} mg/L, does not fit with the others: it counts for little"
             )
     remarks += _disagreeing(history)
-    if any(titration.upper_bound for titration in titrations):
-        remarks.append("red wine: the titration also finds SO2 that is bound to pigments, so free SO2 is at most this")
     remarks += _fresh_addition(history, at_ms)
     return tuple(remarks)
 
