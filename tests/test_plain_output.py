@@ -27,7 +27,7 @@ ESCAPED = "a\\x1b[31mb\\u202ec\\x85d"
 def test_who_and_note_are_one_plain_line(tmp_path: Path, option: str, text: str) -> None:
     file = write_cellar(tmp_path, BASE)
     create_or_open(tmp_path / "cellar.db", 1_700_000_000_000).close()
-    result = leeside("acknowledge", file, "a2b", option, text)
+    result = leeside("acknowledge", file, "--all", option, text)
     assert result.returncode == 2
     assert result.stderr.startswith(f"{option[2:]}: ")
     assert result.stderr.endswith("Nothing was written\n")
