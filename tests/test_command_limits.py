@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 from a_cellar_on_disk import CellarOnDisk
@@ -176,3 +178,25 @@ def test_a_rate_is_tried_with_a_change(tmp_path: Path) -> None:
     assert "Subject: LOW PRIORITY: K1 temperature change 6.0 °C, above 5 °C in 1 h" in tried.stdout
     within = leeside("limits", file, "--try", "K1/temperature/change", "--value", "4 °C")
     assert within.returncode == 1
+    falling = leeside("limits", file, "--try", "K1/temperature/change", "--value", "-6 K").stdout
+    assert "K1: temperature is falling quickly, by 6.0 °C in 1 h. The limit is 5 °C in 1 h." in falling
+    assert "would wait for the daily message, until " in falling
+
+
+@pytest.mark.parametrize("key", ["leeside/broker", "K1/pressure/bad-measurement"])
+def test_silence_of_one_thing_does_not_say_that_another_is_silent_too(key: str, tmp_path: Path) -> None:
+    tried = leeside("limits", cellar_file(tmp_path), "--try", key, "--value", "20 min")
+    assert tried.returncode == 0
+    assert "alarms as well" not in tried.stdout
+
+
+def test_a_trial_names_the_wine_and_since_when_work_is_due(tmp_path: Path) -> None:
+    file = write_cellar(tmp_path, CellarOnDisk(tmp_path).cellar.text)
+    for entry in (("lot", "--lot", "a1", "--name", "A", "--style", "red"), ("fill", "--vessel", "K1", "--lot", "a1")):
+        written = leeside("enter", entry[0], file, *entry[1:], "--at", "2026-01-01")
+        assert written.returncode == 0, written.stderr
+    assert "\nWine:        a1\n" in leeside("limits", file, "--try", "K1/pressure/low", "--value", "4 kPa").stdout
+    due = leeside("limits", file, "--try", "a1/titration", "--value", "41 d").stdout
+    assert due.startswith("41 d is beyond the limit a1/titration: it alarms after 31 d.\n")
+    ten_days_ago = datetime.now(ZoneInfo("Europe/Ljubljana")) - timedelta(days=10)
+    assert f"\nSince:       {ten_days_ago:%Y-%m-%d} " in due

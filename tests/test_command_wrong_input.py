@@ -68,7 +68,15 @@ def test_the_good_file_passes(tmp_path: Path) -> None:
     result = leeside("check", file)
     assert (result.returncode, result.stderr) == (0, "")
     assert "K1/pressure/air" in result.stdout
-    assert "pressure below 5.0 kPa for 60 s: high priority, at any hour, default" in result.stdout
+    assert "pressure below 5.0 kPa for 1 min: high priority, at any hour, default" in result.stdout
+
+
+def test_spans_of_time_are_shown_whole(tmp_path: Path) -> None:
+    silent, racked = limit(probe="k1-pressure", no_data="150 s"), limit(lot="any", due="racking", after="36 h")
+    file = write_cellar(tmp_path, GOOD, silent, racked)
+    watched = leeside("check", file).stdout
+    assert "no data from k1-pressure for 2 min 30 s: " in watched
+    assert "due after 1 d 12 h: " in watched
 
 
 @pytest.mark.parametrize("command", ["check", "run", "now", "alarms"])

@@ -70,7 +70,7 @@ def test_every_event_has_plain_words_of_its_own() -> None:
     [
         (None, "121.5"),
         (a_silence(), "2 min 2 s"),
-        (a_limit(kind="due", quantity="titration"), "121.5 d"),
+        (a_limit(kind="due", quantity="titration"), "121 d 12 h"),
         (a_limit(), "17.62 psi"),
         (a_limit(kind="rate", quantity="temperature", unit_text="K", within_s=3600.0), "121.5 K"),
     ],

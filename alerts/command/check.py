@@ -15,7 +15,7 @@ import typer
 from alerts.command.check_result import CheckResult
 from alerts.command.check_warnings import check_warnings
 from alerts.command.options import File, Json
-from alerts.view.format import age, counted, quantity_name, setpoint_text, value_text
+from alerts.view.format import counted, days_text, duration_text, quantity_name, setpoint_text, value_text
 from ingest.cellar import Cellar, DueRule, EffectiveLimit, due_rules, load_cellar, wine_limit
 from ingest.errors import CellarFileError
 from ingest.json_text import json_text
@@ -122,7 +122,7 @@ def _print(cellar: Cellar) -> None:
     for rule in due_rules(cellar.limit):
         if not rule.is_default:
             print(f"  {rule.work}{_target_text(rule)}")
-            print(f"      due after {rule.after_days:g} d: {rule.priority} priority, {_HOURS[rule.hours]}")
+            print(f"      due after {days_text(rule.after_days or 0.0)}: {rule.priority} priority, {_HOURS[rule.hours]}")
     for warning in check_warnings(cellar):
         print(f"\nWARNING: {warning}")
     if cellar.backup is None:
@@ -143,13 +143,13 @@ def _limit_text(limit: EffectiveLimit, units: str) -> str:
     hours = _HOURS[limit.hours]
     origin = "" if limit.origin == "file" else ", default"
     if limit.kind == "no data":
-        span = age(round(limit.setpoint * 1000))
+        span = duration_text(limit.setpoint)
         return f"no data from {limit.probe} for {span}: {limit.priority} priority, {hours}{origin}"
     if limit.kind == "rate":
         change = f"{quantity_name(limit.quantity)} changes by more than {setpoint_text(limit)}"
         return f"{change}: {limit.priority} priority, {hours}{origin}"
     word = "below" if limit.kind == "low" else "above"
-    delay = f" for {limit.on_delay_s:g} s" if limit.on_delay_s else ""
+    delay = f" for {duration_text(limit.on_delay_s)}" if limit.on_delay_s else ""
     return (
         f"{quantity_name(limit.quantity)} {word} {value_text(limit.quantity, limit.setpoint, units)}{delay}: "
         f"{limit.priority} priority, {hours}{origin}"

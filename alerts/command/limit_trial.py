@@ -11,15 +11,19 @@ import typer
 
 from alerts.command.terminal import print_plain
 from alerts.message import MailChannel
+from alerts.message.hours import hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
-from alerts.view.format import duration_text, limit_value_text, local_time
+from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
 from ingest.cellar import Cellar, EffectiveLimit, MailSettings
+from ingest.errors import IngestError
+from ingest.journal.wine_places import wine_places
 from ingest.store import Store
 from ingest.store.alarms.messages import MessageRow
+from ingest.store.journal.stored_ledger import ledger_at
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import HistoryRow, newest
 
@@ -43,8 +47,11 @@ def try_out(
             file=sys.stderr,
         )
         return 1
-    readings = () if store is None else _last_readings(store, limit)
-    trial = try_limit(limit, value, cellar, now_ms, readings)
+    if store is None:
+        trial = try_limit(limit, value, cellar, now_ms)
+    else:
+        lots = _lots_in(cellar, store, limit.at, now_ms)
+        trial = try_limit(limit, value, cellar, now_ms, _last_readings(store, limit), lots)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)
     text = trial.text if send_as is None else trial.marked(send_as)
@@ -58,10 +65,19 @@ def _written(limit: EffectiveLimit, value: float) -> str:
 
 def _setpoint_words(limit: EffectiveLimit) -> str:
     if limit.kind == "due":
-        return f"after {limit.setpoint:g} d"
+        return f"after {days_text(limit.setpoint)}"
     if limit.kind == "rate":
         return f"when it {limit_words(limit)}"
     return f"after more than {duration_text(limit.setpoint)}" if limit.kind == "no data" else limit_words(limit)
+
+
+def _lots_in(cellar: Cellar, store: Store, place: str, now_ms: int) -> list[str]:
+    with store.read():
+        try:
+            wine = wine_places(ledger_at(store.connection, now_ms, cellar).states_at(now_ms))
+        except IngestError:
+            return []  # an entry that cannot be read; the daemon says so
+    return sorted(wine.lots.get(place, ()))
 
 
 def _last_readings(store: Store, limit: EffectiveLimit) -> list[HistoryRow]:
@@ -83,7 +99,9 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
     if status.muted:
         lines.append(f"The limit is muted now ({status.muted}), so no message would be sent until that ends.")
     watched = {each.key: each for each in cellar.possible_limits}
-    for parent in (watched[key] for key in limit.suppressed_by if key in watched):
+    # Only of another setpoint of the same probe does the value say whether it alarms too; of silence it does not.
+    worse = (watched[key] for key in limit.suppressed_by if key in watched and limit.kind in ("low", "high"))
+    for parent in worse:
         if (parent.probe, parent.kind) == (limit.probe, limit.kind) and is_beyond(parent, value):
             lines.append(f"At this value {parent.key} alarms as well, and mutes this one: its message comes instead.")
     if limit.kind != "no data" and limit.on_delay_s:
@@ -97,7 +115,8 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
     people = ", ".join(cellar.mail.to)
     if trial.not_before_ms > trial.raised_ms:
         begin = local_time(trial.not_before_ms, zone, now_ms)
-        lines.append(f"The mail to {people} would wait for the waking hours, until {begin}.")
+        what = "daily message" if hours_of(limit) == "digest" else "waking hours"
+        lines.append(f"The mail to {people} would wait for the {what}, until {begin}.")
     else:
         lines.append(f"The mail to {people} would go out then.")
     return lines

@@ -13,6 +13,8 @@ from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
+from alerts.watch.due import DAY_MS
+from alerts.watch.rate import FALLING, RISING
 from ingest.cellar import (
     LIMIT_QUANTITIES,
     Cellar,
@@ -76,21 +78,37 @@ def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
 
 
 def is_beyond(limit: EffectiveLimit, value: float) -> bool:
-    """Whether the limit alarms at this value, once its on-delay has passed. value: as ``parse_value`` gives it."""
+    """Whether the limit alarms at this value, once its on-delay has passed. value: as ``parse_value`` gives it; a
+    change may be negative, since a limit on a rate alarms in both directions.
+    """
+    if limit.kind == "rate":
+        return abs(value) > limit.setpoint
     return value < limit.setpoint if limit.kind == "low" else value > limit.setpoint
 
 
 def try_limit(
-    limit: EffectiveLimit, value: float, cellar: Cellar, now_ms: int, readings: Sequence[HistoryRow] = ()
+    limit: EffectiveLimit,
+    value: float,
+    cellar: Cellar,
+    now_ms: int,
+    readings: Sequence[HistoryRow] = (),
+    lots: Sequence[str] = (),
 ) -> Trial:
     """Write the message of a value that is beyond the limit from now on.
 
-    readings: the newest of the limit's probe, oldest first; the tried value follows them in the message.
+    readings: the newest of the limit's probe, oldest first; the tried value follows them in the message; lots: the
+    wine that lies at its place.
     """
     silence = limit.kind == "no data"
-    since_ms = now_ms - round(value * 1000) if silence else now_ms
+    since_ms, finding = now_ms, ""
+    if silence:
+        since_ms -= round(value * 1000)
+    elif limit.kind == "due":  # the value counts from when the work was done last
+        since_ms -= round((value - limit.setpoint) * DAY_MS)
+    elif limit.kind == "rate":
+        finding = RISING if value > 0 else FALLING
     raised_ms = now_ms if silence else now_ms + round(limit.on_delay_s * 1000)
-    judged = None if silence else value
+    judged = None if silence else abs(value) if limit.kind == "rate" else value
     transition = Transition(
         key=limit.key,
         occurrence=_OCCURRENCE,
@@ -104,10 +122,10 @@ def try_limit(
         raised_value=judged,
         since_ms=since_ms,
         extreme=judged,
-        condition=Condition(limit.key, True, since_ms, judged, extreme=judged),
+        condition=Condition(limit.key, True, since_ms, judged, finding, extreme=judged),
     )
     shown = (*readings, HistoryRow(now_ms, value, 0))
     if silence or limit.kind in ("due", "rate"):  # the value is none of the probe's
         shown = tuple(readings) if limit.kind == "rate" else ()
-    text = compose(transition, limit, view_of(cellar, limit.at), readings=shown)
+    text = compose(transition, limit, view_of(cellar, limit.at), readings=shown, lots=lots)
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

@@ -7,6 +7,7 @@ __all__ = ["day_text", "due_name", "due_text", "due_words"]
 from datetime import UTC, datetime, tzinfo
 from typing import Final
 
+from alerts.view.format import days_text
 from alerts.watch.due import DAY_MS
 from ingest.cellar import EffectiveLimit
 
@@ -26,7 +27,7 @@ def due_name(limit: EffectiveLimit) -> str:
 
 def due_words(limit: EffectiveLimit) -> str:
     """Say when the work falls due: "due after 35 d"."""
-    return f"due after {limit.setpoint:g} d"
+    return f"due after {days_text(limit.setpoint)}"
 
 
 def due_text(limit: EffectiveLimit, since_ms: int, finding: str, zone: tzinfo, now_ms: int) -> str:

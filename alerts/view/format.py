@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = [
     "age",
     "counted",
+    "days_text",
     "duration_text",
     "exact_time",
     "limit_value_text",
@@ -57,7 +58,7 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
     Of a limit on a rate it is a change.
     """
     if limit.kind == "due":
-        return f"{value:g} d"
+        return days_text(value)
     on_value = limit.kind != "no data"  # else the limit's own unit is that of a time
     unit = limit.unit_text if on_value else LIMIT_QUANTITIES[limit.quantity].unit
     in_unit = difference_in_unit if limit.kind == "rate" else value_in_unit
@@ -74,7 +75,7 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
 def setpoint_text(limit: EffectiveLimit) -> str:
     """The setpoint of a limit on a value as the cellar file has it: "5 kPa", of a rate "5 K in 1 h"."""
     if limit.kind == "due":
-        return f"{limit.setpoint:g} d"
+        return days_text(limit.setpoint)
     if limit.kind == "rate":
         change = difference_in_unit(limit.quantity, limit.setpoint, limit.unit_text)
         return f"{change:.6g} {limit.unit_text} in {duration_text(limit.within_s)}"
@@ -172,3 +173,8 @@ def duration_text(seconds: float) -> str:
     parts = [(days, "d"), (hours, "h"), (minutes, "min"), (secs, "s")]
     first = next((index for index, (count, _) in enumerate(parts) if count), 3)
     return " ".join(f"{count} {unit}" for count, unit in parts[first : first + 2] if count) or "0 s"
+
+
+def days_text(days: float) -> str:
+    """A time that is counted in days, in its two largest units: "31 d", "12 h"."""
+    return duration_text(days * 86_400)

@@ -9,7 +9,7 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.view.alarm_lines import alarm_value
-from alerts.view.format import duration_text, local_time
+from alerts.view.format import days_text, duration_text, local_time
 from alerts.watch.alarm_table import MUTING, AlarmEvent, State
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
 from ingest.errors import Unreadable
@@ -98,7 +98,7 @@ def _value(step: TransitionRow, limits: Mapping[str, EffectiveLimit], units: str
     if limit is not None and limit.kind == "no data":
         return f" {duration_text(step.value)}"
     if limit is not None and limit.kind == "due":
-        return f" {step.value:g} d"
+        return f" {days_text(step.value)}"
     if limit is None or limit.quantity not in LIMIT_QUANTITIES:
         return f" {step.value:g}"
     return f" {alarm_value(limit, step.value, units)}"
