@@ -10,6 +10,7 @@ import pytest
 
 from alerts.wine.legal import RULE_SETS
 from alerts.wine.molecular import TRADE_PK, calorimetric_shift, free_needed, oiv_pk
+from alerts.wine.so2_history import LOSS_BY_KIND
 from alerts.wine.targets import Stage, style_target
 from ingest.journal.titrant import EQUIVALENTS, Bottle, Meaning, Titrant, TitrantStrength
 from ingest.journal.titration import Method, So2Quantity, Style, Titration
@@ -100,6 +101,13 @@ def test_the_targets() -> None:
 def _target(style: Style | None, stage: Stage) -> tuple[float, float, float]:
     target = style_target(style, stage)
     return target.molecular_low_mg_l, target.molecular_high_mg_l, target.free_low_mg_l
+
+
+def test_the_usual_losses() -> None:
+    told = dict(re.findall(r"^  \| (barrel|tank|carboy|keg|bottle) \| ([0-9.]+) \|", PAGE, re.MULTILINE))
+    assert {kind: float(mg_l) for kind, mg_l in told.items()} == {
+        kind: loss.mg_l_per_30_days for kind, loss in LOSS_BY_KIND.items()
+    }
 
 
 def test_the_legal_limits() -> None:
