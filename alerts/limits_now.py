@@ -7,11 +7,13 @@ __all__ = ["limits_now"]
 import logging
 
 from alerts.due_feed import due_limits_at
+from alerts.so2_limits import so2_limits
 from alerts.watch.due import limit_of_gone_work
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
+from ingest.journal.said_of_wine import said_of_wines
 from ingest.journal.wine_places import wine_places
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import alarm_rows
@@ -23,14 +25,15 @@ log = logging.getLogger("alerts")
 def limits_now(cellar: Cellar, store: Store, now_ms: int) -> dict[str, EffectiveLimit]:
     """List the limits as of now (UTC ms), by key; call inside ``store.read()``."""
     try:
-        ledger = ledger_at(store.connection, now_ms, cellar) if cellar.has_limits_on_wine else None
-        wine = None if ledger is None else wine_places(ledger.states_at(now_ms))
+        ledger = ledger_at(store.connection, now_ms, cellar)
+        wine = wine_places(ledger.states_at(now_ms))
+        so2 = so2_limits(cellar, said_of_wines(ledger, now_ms), cellar.limits_with(wine))
         due = due_limits_at(cellar, store.connection, now_ms)
     except IngestError as error:
         # An entry that cannot be read must not keep anybody from acknowledging an alarm.
         log.warning("limits that depend on the journal are left out: %s", error)
-        wine, due = None, {}
-    limits = watched_limits(cellar, wine)
+        wine, so2, due = None, {}, {}
+    limits = {**watched_limits(cellar, wine), **so2}
     limits |= {key: due_limit.limit for key, due_limit in due.items()}
     for row in alarm_rows(store):
         if row.key not in limits and row.occurrence is not None:

@@ -6,7 +6,7 @@ __all__ = ["Turner", "occurrence_id"]
 
 import logging
 import sqlite3
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import count
 from typing import Final
 
@@ -15,16 +15,17 @@ from alerts.judgement_feed import JudgementFeed
 from alerts.message import DirectMessages, Notifier
 from alerts.message_background import StoredBackground
 from alerts.rate_windows import stored_windows
+from alerts.so2_limits import possible_so2_limits, so2_limits
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
-from alerts.watch.applied_limits import applied_limits
+from alerts.watch.applied_limits import AppliedLimits, applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
 from alerts.without_store import Shadow, WithoutStore
-from ingest.cellar import Cellar, WinePlaces
+from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.probes.decode import MOST_AHEAD_MS
@@ -44,7 +45,7 @@ from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.connection import BUSY_WAIT_S, translate
-from ingest.store.journal.vessel_use import VesselUseCache
+from ingest.store.journal.vessel_use import VesselUse, VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
@@ -116,9 +117,10 @@ class Turner:
         self._started_ms = now.utc_ms
         self._cellar = cellar
         self._vessel_use = VesselUseCache(store)
-        self._wine = WinePlaces()
-        self._wine = self._wine_at(now)
-        applied = applied_limits(cellar, self._wine)
+        self._use = VesselUse(frozenset(), frozenset())
+        self._use = self._use_at(now)
+        self._possible_so2 = possible_so2_limits(cellar)
+        applied = self._applied({})
         self._limits = limits = applied.watched
         self.limit_count = len(limits)
         self._watch = Watch(limits, applied.notes)
@@ -186,23 +188,26 @@ class Turner:
             if key in self._limits and self._limits[key].setpoint > AFTER_BOOT_S
         }
 
-    def _wine_at(self, now: Now) -> WinePlaces:
-        """Where wine lies, as far as limits go with it; where nobody knows, what was known stands."""
-        if not self._cellar.has_limits_on_wine:
-            return WinePlaces()
+    def _use_at(self, now: Now) -> VesselUse:
+        """Where which wine lies; where nobody knows, what was known stands."""
         try:
-            return self._vessel_use.at(now.utc_ms).wine
+            return self._vessel_use.at(now.utc_ms)
         except IngestError as error:
             log.warning("where wine lies cannot be worked out, what was known stands: %s", error)
-            return self._wine
+            return self._use
+
+    def _applied(self, due: Mapping[str, EffectiveLimit]) -> AppliedLimits:
+        written = self._cellar.limits_with(self._use.wine)
+        so2 = so2_limits(self._cellar, self._use.said, written)
+        return applied_limits(self._cellar, self._use.wine, {**so2, **due}, self._possible_so2)
 
     def _renew_limits(self, now: Now) -> None:
         """Watch other limits from now on, if what the journal says has changed which there are."""
-        wine = self._wine_at(now)
-        if not self._due.renew(now.utc_ms, self._state.records) and wine == self._wine:
+        before, self._use = self._use, self._use_at(now)
+        is_moved = self._cellar.has_limits_on_wine and self._use.wine != before.wine
+        if not self._due.renew(now.utc_ms, self._state.records) and not is_moved and self._use.said == before.said:
             return
-        self._wine = wine
-        applied = applied_limits(self._cellar, wine, self._due.limits)
+        applied = self._applied(self._due.limits)
         self._limits, self.limit_count = applied.watched, len(applied.watched)
         self._watch = Watch(applied.watched, applied.notes)
         announced = {**applied.absent, **applied.watched}
@@ -316,7 +321,8 @@ class Turner:
 
     def _quiet(self, now: Now) -> dict[str, str]:
         use = self._vessel_use.at(now.utc_ms)
-        return {**self._suppression.keys(use.empty, use.racking), **self._without_store.quiet(now)}
+        awaiting = [vessel for vessel, said in use.said.items() if said.awaits_malolactic]
+        return {**self._suppression.keys(use.empty, use.racking, awaiting), **self._without_store.quiet(now)}
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         if rows:

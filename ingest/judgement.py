@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from types import MappingProxyType
 from typing import Final, NamedTuple
 
-# What a judgement may say beside its number, "" for nothing. The words of gas.
+# What a judgement may say beside its number, "" for nothing. The words of gas, and of a legal limit.
 FINDINGS: Final = frozenset(
     {
         "",
@@ -27,6 +27,7 @@ FINDINGS: Final = frozenset(
         "supply open",
         "cannot tell yet",
         "no judgement",
+        "cannot be told apart from the legal limit",
     }
 )
 # With these a number decides nothing: it neither begins nor ends an alarm.

@@ -1,4 +1,4 @@
-"""Which limits apply now: those of places, those on wine where it lies, those on work that falls due.
+"""Which limits apply now: those of places, those on wine where it lies, those on SO2 and on work that falls due.
 
 A limit on wine has a key for each vessel in which the wine lies. When the wine is racked, its limit there is gone and
 another one begins where it lies now. If its alarm was open, one message says that the wine has left.
@@ -30,12 +30,19 @@ class AppliedLimits(NamedTuple):
 
 
 def applied_limits(
-    cellar: Cellar, wine: WinePlaces, due: Mapping[str, EffectiveLimit] = MappingProxyType({})
+    cellar: Cellar,
+    wine: WinePlaces,
+    of_journal: Mapping[str, EffectiveLimit] = MappingProxyType({}),
+    possible: Mapping[str, EffectiveLimit] = MappingProxyType({}),
 ) -> AppliedLimits:
-    """Find the limits that apply while wine lies there. due: those on work that falls due, by key."""
-    watched = {**watched_limits(cellar, wine), **due}
-    if not cellar.has_limits_on_wine:
-        return AppliedLimits(watched)
-    absent = {limit.key: limit for limit in cellar.possible_limits if limit.key not in watched}
+    """Find the limits that apply while wine lies there.
+
+    of_journal: those that nobody wrote and that follow from the journal, by key; possible: those of them that may come
+    and go with wine.
+    """
+    watched = {**watched_limits(cellar, wine), **of_journal}
+    absent = {key: limit for key, limit in possible.items() if key not in watched}
+    if cellar.has_limits_on_wine:
+        absent |= {limit.key: limit for limit in cellar.possible_limits if limit.key not in watched}
     notes = {key: LEFT_NOTE if limit.lot else REPLACED_NOTE for key, limit in absent.items()}
     return AppliedLimits(watched, absent, notes)

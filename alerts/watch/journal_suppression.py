@@ -1,4 +1,5 @@
-"""Limits that the journal quiets: those on wine while a vessel is empty, those on its gas while it is racked.
+"""Limits that the journal quiets: on wine while a vessel is empty, on its gas while it is racked, on low SO2 while
+malolactic fermentation is awaited.
 
 This is suppression by design (IEC 62682), not shelving: it follows from what stands in the journal, and ends with it.
 Overpressure, bad measurement and silence never are: an empty keg bursts as well, and a filling may not have been
@@ -7,7 +8,7 @@ written down yet.
 
 from __future__ import annotations
 
-__all__ = ["EMPTY_NOTE", "RACKING_NOTE", "JournalSuppression"]
+__all__ = ["EMPTY_NOTE", "MALOLACTIC_NOTE", "RACKING_NOTE", "JournalSuppression"]
 
 from collections.abc import Iterable, Mapping
 from typing import Final
@@ -16,6 +17,7 @@ from ingest.cellar import JUDGED_QUANTITIES, EffectiveLimit
 
 EMPTY_NOTE: Final = "the vessel is empty"
 RACKING_NOTE: Final = "a racking is under way"
+MALOLACTIC_NOTE: Final = "malolactic fermentation is wanted or under way, so SO2 is kept low"
 
 # That gas gets lost is no news while a vessel is open: (quantity, kind) of the limits that say so.
 _ON_LOST_GAS: Final = frozenset(
@@ -27,6 +29,7 @@ _ON_LOST_GAS: Final = frozenset(
         ("hours_to_air_floor", "low"),
     }
 )
+_ON_LOW_SO2: Final = frozenset({("molecular_so2", "low"), ("free_so2", "low")})
 
 _OF_WINE: Final = frozenset(
     {"temperature", "pH", *(name for name, row in JUDGED_QUANTITIES.items() if row.of == "wine")}
@@ -39,6 +42,7 @@ class JournalSuppression:
     def __init__(self, limits: Mapping[str, EffectiveLimit]) -> None:
         self._on_gas: dict[str, list[str]] = {}
         self._on_wine: dict[str, list[str]] = {}
+        self._on_low_so2: dict[str, list[str]] = {}
         for key, limit in limits.items():
             lost_gas = (limit.quantity, limit.kind) in _ON_LOST_GAS
             wine = limit.quantity in _OF_WINE and limit.kind != "no data"
@@ -46,12 +50,16 @@ class JournalSuppression:
                 self._on_gas.setdefault(limit.at, []).append(key)
             if lost_gas or wine:
                 self._on_wine.setdefault(limit.at, []).append(key)
+            if (limit.quantity, limit.kind) in _ON_LOW_SO2:
+                self._on_low_so2.setdefault(limit.at, []).append(key)
 
-    def keys(self, empty: Iterable[str], racked: Iterable[str]) -> dict[str, str]:
+    def keys(self, empty: Iterable[str], racked: Iterable[str], malolactic: Iterable[str] = ()) -> dict[str, str]:
         """The keys of the limits that say nothing now, each with the reason.
 
-        empty: the vessels that are known to be empty; racked: those of which a racking is under way.
+        empty: the vessels that are known to be empty; racked: those of which a racking is under way; malolactic: those
+        whose wine awaits malolactic fermentation.
         """
-        quiet = {key: RACKING_NOTE for vessel in racked for key in self._on_gas.get(vessel, ())}
+        quiet = {key: MALOLACTIC_NOTE for vessel in malolactic for key in self._on_low_so2.get(vessel, ())}
+        quiet |= {key: RACKING_NOTE for vessel in racked for key in self._on_gas.get(vessel, ())}
         quiet.update((key, EMPTY_NOTE) for vessel in empty for key in self._on_wine.get(vessel, ()))
         return quiet

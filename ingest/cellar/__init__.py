@@ -28,11 +28,11 @@ load            from the text to a cellar, or to all that is wrong
 
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
-from ingest.cellar.due_work import DUE_WORK, DueRule, due_rules
+from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED, DueRule, due_rules
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier
-from ingest.cellar.limits import EffectiveLimit, LimitSettings, Priority, Role
+from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitSettings, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
@@ -58,9 +58,11 @@ __all__ = [
     "DUE_WORK",
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
+    "NEVER_MEASURED",
     "QUANTITIES",
     "SENML_NAME",
     "TOLERANCES",
+    "USUAL",
     "Cellar",
     "Counts",
     "Cylinder",
@@ -68,8 +70,10 @@ __all__ = [
     "DueRule",
     "EffectiveLimit",
     "Gas",
+    "Hours",
     "Identifier",
     "JudgedQuantity",
+    "LimitKind",
     "LimitSettings",
     "LinePattern",
     "MailSettings",

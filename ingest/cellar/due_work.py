@@ -10,6 +10,7 @@ __all__ = [
     "DUE_WORK",
     "LEAST_AFTER_DAYS",
     "LONGEST_AFTER_DAYS",
+    "NEVER_MEASURED",
     "DueName",
     "DueRule",
     "DueWork",
@@ -25,8 +26,11 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 if TYPE_CHECKING:
     from ingest.cellar.limits import LimitSettings
 
-DueName = Literal["titration", "re-test", "racking", "topping", "airlock", "calibration", "titrant"]
+DueName = Literal["titration", "re-test", "pH", "racking", "topping", "airlock", "calibration", "titrant"]
 DUE_NAMES: Final[tuple[str, ...]] = typing.get_args(DueName)
+
+# The sort of wine whose pH nobody has measured, for limits on due work.
+NEVER_MEASURED: Final = "never measured"
 
 LEAST_AFTER_DAYS: Final = 0.5
 LONGEST_AFTER_DAYS: Final = 5 * 365.0
@@ -37,9 +41,9 @@ class DueWork:
     """A kind of work.
 
     of: what it is done to: "wine" (a lot, wherever it lies), a "vessel", a "probe" or a "titrant"; after_days: by
-    default, by the vessel's kind, the probe's quantity or the titrant's substance; a sort that is missing has no
-    default limit; done: how a message says when it was done last; begun: since when it is awaited where it never was;
-    source: of the times.
+    default, by the vessel's kind (or ``NEVER_MEASURED``), the probe's quantity or the titrant's substance; a sort that
+    is missing has no default limit; done: how a message says when it was done last; begun: since when it is awaited
+    where it never was; source: of the times.
     """
 
     name: DueName
@@ -79,6 +83,17 @@ DUE_WORK: Final[dict[str, DueWork]] = {
             consequence="Nobody knows how much of the addition stayed free.",
             action="Titrate free SO2 and write it down: leeside enter titration.",
             source="common practice, no source: one to three days after each addition",
+        ),
+        DueWork(
+            name="pH",
+            of="wine",
+            after_days={**_resting(120), NEVER_MEASURED: 14},
+            done="pH last measured",
+            begun="filled",
+            consequence="Molecular SO2 rests on the pH: 0.1 pH off is a quarter of it. Without one there is no limit "
+            "on molecular SO2 at all.",
+            action="Calibrate the meter, measure the pH and write it down: leeside enter measurement.",
+            source="common practice, no source: with the first titration, and again after a season",
         ),
         DueWork(
             name="racking",

@@ -26,6 +26,7 @@ from ingest.cellar.signal import Counts, Signal
 from ingest.cellar.units import Dimension
 
 Gas = Literal["nitrogen", "argon", "carbon dioxide"]
+LegalRules = Literal["eu", "eu-organic", "oiv", "us", "none"]
 Material = Literal["steel", "glass", "wood", "plastic"]
 
 _MATERIAL: Final[dict[object, Material]] = {
@@ -62,7 +63,9 @@ def _waking(value: object) -> object:
 class Site(Table):
     """``[site]``: the cellar as a whole.
 
-    waking: from and to, local time; to may lie past midnight. altitude_m: above sea level.
+    waking: from and to, local time; to may lie past midnight. altitude_m: above sea level. legal: whose limits on total
+    SO2 the wine is held against, by default those of the European Union, and of the United States where ``units`` are
+    theirs.
     """
 
     name: Text = Field(description="what the cellar is called in messages")
@@ -74,6 +77,13 @@ class Site(Table):
     )
     units: Literal["metric", "us"] = "metric"
     waking: Annotated[tuple[time, time], BeforeValidator(_waking)] = (time(7, 0), time(22, 0))
+    legal: LegalRules | None = None
+
+    @property
+    def legal_rules(self) -> str:
+        """The id of the rule set of legal limits, "" for none."""
+        rules = self.legal or ("us" if self.units == "us" else "eu")
+        return "" if rules == "none" else rules
 
     @property
     def zone(self) -> ZoneInfo:

@@ -35,5 +35,6 @@ ledger             what each vessel holds at any time
 balance            what cannot be written or struck
 lot_locations      where lots lie
 wine_places        the same at a moment, for limits that go with wine
+said_of_wine       what is said of the wine in each vessel
 merging            which entries of a file are new
 """

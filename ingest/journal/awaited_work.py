@@ -13,9 +13,9 @@ class AwaitedWork(NamedTuple):
     """A work on one vessel's wine, one vessel, one probe or one sort of titrant.
 
     work: as in ``ingest.cellar.DUE_WORK``; place: the vessel or the probe's place, "" for a titrant; lot: whose wine it
-    is, "" where that is unknown; name: the probe's id or the bottle's name, else ""; sort: the vessel's kind, the
-    probe's quantity or the titrant's substance; from_ms: when it was done last, or else since when it is awaited (UTC
-    ms); is_done: which of the two.
+    is, "" where that is unknown; name: the probe's id or the bottle's name, else ""; sort: the vessel's kind,
+    ``NEVER_MEASURED``, the probe's quantity or the titrant's substance; from_ms: when it was done last, or else since
+    when it is awaited (UTC ms); is_done: which of the two.
     """
 
     work: str

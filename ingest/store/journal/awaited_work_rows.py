@@ -13,7 +13,7 @@ from bisect import bisect_right, insort
 from collections.abc import Iterable, Iterator, Mapping
 from typing import Final
 
-from ingest.cellar import Cellar, Vessel
+from ingest.cellar import NEVER_MEASURED, Cellar, Vessel
 from ingest.journal.awaited_work import AwaitedWork, main_lot
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.calibration import CalibrationBody
@@ -35,9 +35,12 @@ _LOOKED_AT: Final = (
     "kind = 'look' OR (kind = 'measurement' AND (json_extract(body, '$.quantity') = 'volume'"
     " OR json_extract(body, '$.volume_l') IS NOT NULL))"
 )
+_PH: Final = "kind = 'measurement' AND json_extract(body, '$.quantity') = 'pH'"
 _LOCK: Final = "kind = 'state' AND json_extract(body, '$.lock_liquid_seen') IS NOT NULL"
 # While it is wanted SO2 is kept low, and a test says little.
 _MALOLACTIC: Final = frozenset({"wanted", "under way"})
+# An addition still binds for hours: a test before that does not say what stays free (this project's choice).
+_BINDING_MS: Final = 12 * 3_600_000
 
 
 def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) -> list[AwaitedWork]:
@@ -53,13 +56,18 @@ def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) ->
     # Of the time before the oldest wine that lies here nothing is asked: there may be years of it.
     span = min((path.begun_ms for _, _, path in resting), default=now_ms), now_ms
     titrations = _Times(connection.execute(_TITRATIONS, span), equipment)
-    additions, looks, locks = (_Times(_rows(connection, kind, span), equipment) for kind in (_SO2, _LOOKED_AT, _LOCK))
+    additions, ph, looks, locks = (
+        _Times(_rows(connection, kind, span), equipment) for kind in (_SO2, _PH, _LOOKED_AT, _LOCK)
+    )
+    with_ph_probe = {probe.at for probe in cellar.probe if probe.quantity == "pH"}
     awaited: list[AwaitedWork] = []
     for vessel, state, path in resting:
         lot = path.lot
         body = ledger.lots.of(lot, now_ms) if lot else None
         if body is None or body.malolactic not in _MALOLACTIC:
             awaited += _tests(vessel, lot, path, titrations, additions, now_ms)
+            if vessel.id not in with_ph_probe:
+                awaited.append(_ph(vessel, lot, path, ph, now_ms))
         awaited += _care(vessel, lot, state, looks, locks)
     awaited += _calibrations(connection, cellar, states, now_ms)
     if resting:
@@ -117,8 +125,13 @@ def _tests(
     titrated = path.last(titrations, now_ms)
     yield _of("titration", vessel, lot, path.begun_ms, titrated)
     added = path.last(additions, now_ms)
-    if added > titrated:
+    if added >= 0 and added > titrated - _BINDING_MS:
         yield _of("re-test", vessel, lot, added, added)
+
+
+def _ph(vessel: Vessel, lot: str, path: _Path, measured: _Times, now_ms: int) -> AwaitedWork:
+    work = _of("pH", vessel, lot, path.begun_ms, path.last(measured, now_ms))
+    return work if work.is_done else work._replace(sort=NEVER_MEASURED)
 
 
 def _care(vessel: Vessel, lot: str, state: VesselState, looks: _Times, locks: _Times) -> Iterator[AwaitedWork]:
