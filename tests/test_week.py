@@ -39,6 +39,7 @@ def _before(week: WeekCellar) -> None:
     weeks_ago = 21 * DAY_S
     for lot, style in (("M25", "white"), ("R25", "red")):
         week.enter("lot", lot=lot, ago_s=weeks_ago, name=lot, style=style, vintage=2025, alcohol_percent_vol=12.5)
+        week.enter("measurement", None, lot, ago_s=weeks_ago, quantity="pH", value=3.4)
     for vessel, lot, volume_l in (("K1", "M25", 19.0), ("K2", "M25", 17.5), ("K3", "R25", 9.5), ("C1", "M25", 22.8)):
         week.enter("fill", vessel, lot, ago_s=weeks_ago, volume_l=volume_l)
     week.enter("fill", "C2", "R25", ago_s=weeks_ago, volume_l=22.8)

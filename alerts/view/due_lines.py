@@ -11,7 +11,7 @@ from alerts.view.format import days_text
 from alerts.watch.due import DAY_MS
 from ingest.cellar import EffectiveLimit
 
-_WORDS: Final = {"airlock": "airlock check", "pH": "pH measurement", "titrant": "titrant check"}
+_WORDS: Final = {"airlock": "airlock check", "pH": "measurement of the pH", "titrant": "titrant check"}
 # A day without its year is of the last or the next months.
 _WITHOUT_YEAR_MS: Final = 300 * DAY_MS
 
