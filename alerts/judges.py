@@ -8,8 +8,9 @@ from collections.abc import Sequence
 
 from alerts.judging import Judge
 from alerts.so2.judge import So2Judge
+from alerts.so2.total_judge import TotalJudge
 
 
 def judges() -> Sequence[Judge]:
     """Make the judges of gas and wine."""
-    return (So2Judge(),)
+    return (So2Judge(), TotalJudge())

@@ -13,8 +13,7 @@ __all__ = ["possible_so2_limits", "so2_limits"]
 from collections.abc import Collection, Iterator, Mapping
 from typing import Final
 
-from alerts.errors import OutOfRange
-from alerts.wine.legal import RULE_SETS, LegalLimit, legal_limit
+from alerts.wine.legal import LegalLimit, usual_legal_limit
 from alerts.wine.targets import SENSORY_MOLECULAR_MG_L, most_free_mg_l, style_target
 from ingest.cellar import ANY_LOT, USUAL, Cellar, EffectiveLimit, Hours, LimitKind, Priority, judged_id
 from ingest.journal.said_of_wine import SaidOfWine
@@ -78,19 +77,9 @@ def _of_vessel(vessel: str, said: SaidOfWine, rules: str) -> Iterator[EffectiveL
     yield _limit(vessel, "molecular_so2", "low", low_mg_l, _UNPROTECTED, action, priority="medium", hours="waking")
     yield _limit(vessel, "molecular_so2", "high", SENSORY_MOLECULAR_MG_L, _SMELLED, _WAIT)
     yield _limit(vessel, "free_so2", "high", most_free_mg_l(style), _SMELLED, _WAIT)
-    legal = _legal(rules, style, said.sugar_g_l)
+    legal = usual_legal_limit(rules, style, said.sugar_g_l)
     if legal is not None:
         yield _limit(vessel, "total_so2", "high", legal.total_mg_l, _not_sold(legal), _HAVE_IT_TESTED)
-
-
-def _legal(rules: str, style: Style | None, sugar_g_l: float | None) -> LegalLimit | None:
-    if not rules:
-        return None
-    try:
-        return legal_limit(RULE_SETS[rules], style, sugar_g_l)
-    except OutOfRange:
-        # Sugar that no wine has is a slip in the journal; the limit of a dry wine is the lowest.
-        return legal_limit(RULE_SETS[rules], style)
 
 
 def _not_sold(legal: LegalLimit) -> str:

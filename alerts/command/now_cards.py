@@ -11,6 +11,7 @@ from alerts.view.format import long_time
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.reading_lines import reading_json, reading_line
 from alerts.view.so2_lines import so2_json, so2_lines
+from alerts.view.total_so2_lines import total_so2_json, total_so2_lines
 from alerts.view.vessel_card import VesselCard, known_vessels, vessel_cards
 from alerts.view.vessel_contents import contents_json, contents_line
 from ingest.cellar import Cellar
@@ -43,7 +44,9 @@ def show_cards(cellar: Cellar, store: Store, vessel: str | None, at_ms: int, now
 def _print_card(card: VesselCard, cellar: Cellar) -> None:
     zone, units = cellar.site.zone, cellar.site.units
     print_plain(f"\n{card.id}  ({card.name or card.kind})")
-    print_plain("  " + contents_line(card.contents, zone, units, card.at_ms, with_free=card.so2 is None))
+    with_free, with_total = card.so2 is None, card.total_so2 is None
+    line = contents_line(card.contents, zone, units, card.at_ms, with_free=with_free, with_total=with_total)
+    print_plain(f"  {line}")
     for racking in card.open_rackings:
         print_plain("  " + racking_line(racking, zone, card.at_ms))
     for name, done_ms in (("racked", card.contents.last_racking_ms), ("topped", card.contents.last_topping_ms)):
@@ -53,6 +56,9 @@ def _print_card(card: VesselCard, cellar: Cellar) -> None:
         print_plain(f"  SO2 not known: {card.why_no_so2}")
     else:
         for line in so2_lines(card.so2, zone):
+            print_plain("  " + line)
+    if card.total_so2 is not None:
+        for line in total_so2_lines(card.total_so2, zone):
             print_plain("  " + line)
     if not card.readings:
         print_plain("  no probe")
@@ -70,5 +76,6 @@ def _card_json(card: VesselCard, cellar: Cellar, now_ms: int) -> dict[str, objec
         "rackings_not_finished": [racking_json(racking) for racking in card.open_rackings],
         "readings": [reading_json(reading) for reading in card.readings],
         "so2": None if card.so2 is None else so2_json(card.so2, cellar.site.zone),
+        "total_so2": None if card.total_so2 is None else total_so2_json(card.total_so2),
         "why_no_so2": card.why_no_so2 or None,
     }

@@ -10,4 +10,7 @@ histories      what is known of wines as the estimate takes it
 low_limits     the low limits that apply to a wine
 band           the estimate over time
 judge          free and molecular SO2 as judgements
+vessel_total   the total SO2 of each vessel's wine as of a time
+total_fold     the same entry by entry
+total_judge    total SO2 as judgements
 """

@@ -8,6 +8,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
+from alerts.so2.vessel_total import VesselTotal, totals_inside
 from alerts.view.format import exact_time
 from alerts.view.status import ReadingStatus, readings_at
 from ingest.cellar import Cellar
@@ -20,7 +21,9 @@ from ingest.store.journal.stored_ledger import contents_inside, equipment_of
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VesselCard:
-    """A vessel as of a time [UTC ms]. so2: None where there is nothing to estimate, and why_no_so2 then says why."""
+    """A vessel as of a time [UTC ms]. so2: None where there is nothing to estimate, and why_no_so2 then says why;
+    total_so2: None where it holds no wine.
+    """
 
     id: str
     kind: str
@@ -30,6 +33,7 @@ class VesselCard:
     open_rackings: tuple[OpenRacking, ...]
     readings: tuple[ReadingStatus, ...]
     so2: VesselSo2 | None
+    total_so2: VesselTotal | None
     why_no_so2: str = ""
 
 
@@ -48,6 +52,7 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
     rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= at_ms]
     readings = readings_at(cellar, store, at_ms)
     so2 = so2_inside(cellar, store, at_ms, vessels)
+    totals = totals_inside(cellar, store, at_ms, vessels)
     declared = {vessel.id: vessel for vessel in cellar.vessel}
     equipment = equipment_of(store.connection, cellar, at_ms)
     cards = []
@@ -64,6 +69,7 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
                 open_rackings=tuple(racking for racking in rackings if id in racking.vessels),
                 readings=tuple(readings[probe.id] for probe in cellar.probes_at(id)),
                 so2=so2.get(id),
+                total_so2=totals.get(id),
                 why_no_so2="" if id in so2 else _why_none(cellar, store, holds, at_ms),
             )
         )

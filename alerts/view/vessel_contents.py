@@ -22,11 +22,13 @@ def volume_text(volume_l: float, units: str) -> str:
     return f"{volume_l / _GALLON_L:.2f} gal" if units == "us" else f"{volume_l:.1f} L"
 
 
-def contents_line(contents: Contents, zone: tzinfo, units: str, now_ms: int, *, with_free: bool = True) -> str:
+def contents_line(
+    contents: Contents, zone: tzinfo, units: str, now_ms: int, *, with_free: bool = True, with_total: bool = True
+) -> str:
     """Give volume, lots with their shares, headspace, SO2, and since when.
 
-    What nobody wrote down is given as not known; SO2 that nobody titrated is left out. with_free: also the free SO2
-    that was found last, for where no estimate is shown.
+    What nobody wrote down is given as not known; SO2 that nobody titrated is left out. with_free, with_total: also the
+    SO2 that was found last, for where it is not shown otherwise.
     """
     out_of_use = ", out of use" if contents.out_of_use else ""
     if not contents.known:
@@ -36,8 +38,9 @@ def contents_line(contents: Contents, zone: tzinfo, units: str, now_ms: int, *, 
         return f"empty{since}{out_of_use}"
     volume = "an unknown volume" if contents.volume_l is None else volume_text(contents.volume_l, units)
     lots = ", ".join(_share(part, alone=len(contents.lots) == 1) for part in contents.lots)
+    so2 = _so2_text(contents, with_free=with_free, with_total=with_total)
     headspace = "" if contents.headspace_l is None else f", headspace {volume_text(contents.headspace_l, units)}"
-    return f"{volume} of {lots}{headspace}{_so2_text(contents, with_free=with_free)}{since}{out_of_use}"
+    return f"{volume} of {lots}{headspace}{so2}{since}{out_of_use}"
 
 
 def contents_json(contents: Contents) -> dict[str, object]:
@@ -61,10 +64,11 @@ def contents_json(contents: Contents) -> dict[str, object]:
     }
 
 
-def _so2_text(contents: Contents, *, with_free: bool) -> str:
+def _so2_text(contents: Contents, *, with_free: bool, with_total: bool) -> str:
     """Give the newest results; what a blend or an addition made of them is marked as worked out."""
     texts = []
-    for name, so2 in (("free", contents.free_so2 if with_free else None), ("total", contents.total_so2)):
+    free, total = contents.free_so2 if with_free else None, contents.total_so2 if with_total else None
+    for name, so2 in (("free", free), ("total", total)):
         if so2 is not None:
             amount = f"{so2.mg_l:.0f}"
             if so2.mg_l == 0.0 and so2.u_mg_l is not None and not so2.mixed:

@@ -11,7 +11,17 @@ Worked example: by aeration (u at least 5.4 mg/L, R at least 15 mg/L) a dry red 
 
 from __future__ import annotations
 
-__all__ = ["RULE_SETS", "Colour", "LegalLimit", "LegalVerdict", "RuleSet", "WineKind", "legal_limit", "legal_verdict"]
+__all__ = [
+    "RULE_SETS",
+    "Colour",
+    "LegalLimit",
+    "LegalVerdict",
+    "RuleSet",
+    "WineKind",
+    "legal_limit",
+    "legal_verdict",
+    "usual_legal_limit",
+]
 
 import tomllib
 from collections.abc import Mapping
@@ -168,6 +178,19 @@ def legal_limit(
     if lowest.sugar.words:
         wine += f", {rules.sugar_is} {lowest.sugar.words}"
     return LegalLimit(rules, lowest.total_mg_l, wine, tuple(assumed))
+
+
+def usual_legal_limit(rules: str, style: Style | None, sugar_g_l: float | None) -> LegalLimit | None:
+    """Find the limit of still wine by the id of a rule set; None for the id "".
+
+    Sugar that no wine has counts as not known. Raises KeyError for an id that there is not.
+    """
+    if not rules:
+        return None
+    try:
+        return legal_limit(RULE_SETS[rules], style, sugar_g_l)
+    except OutOfRange:
+        return legal_limit(RULE_SETS[rules], style)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 __all__ = ["ADDITION", "MOST_STOCK_G_PER_100_ML", "SO2_PER_SALT", "AdditionBody", "so2_added_g"]
 
+import math
 from collections.abc import Callable
 from typing import Final, Literal, Self
 
@@ -34,6 +35,7 @@ from ingest.journal.kinds.kind import (
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import REMARK, VESSEL, Given, Question, always
 from ingest.journal.vessel_state import Objection
+from ingest.journal.wine import root
 
 # g of SO2 in a g of salt.
 SO2_PER_SALT: Final = {"potassium": 2.0 * 64.06 / 222.31, "sodium": 2.0 * 64.06 / 190.09}
@@ -45,6 +47,8 @@ MOST_STOCK_G_PER_100_ML: Final = {"sodium": 70.0, "potassium": 50.0}
 # No wine needs more total SO2: the highest limit in the European Union is 400 mg/L, for some sweet wines (Regulation
 # (EU) 2019/934, annex I part B; from memory).
 _MOST_TOTAL_MG_L: Final = 400.0
+# Weighing the salt or pipetting the solution: standard uncertainty as a part of the addition (a working default).
+_U_MEASURED_OUT: Final = 0.03
 
 
 class AdditionBody(Body):
@@ -277,7 +281,9 @@ def _ledger_step(entry: Entry, body: AdditionBody, state_of: StateOf, _: Equipme
         if body.so2_g is None or before.volume_l is None:
             total = None
         else:
-            total = total._replace(mg_l=total.mg_l + 1000.0 * body.so2_g / before.volume_l, mixed=True)
+            added = 1000.0 * body.so2_g / before.volume_l
+            u_added = added * math.hypot(_U_MEASURED_OUT, (before.u_l or 0.0) / before.volume_l)
+            total = total._replace(mg_l=total.mg_l + added, u_mg_l=root(total.u_mg_l, u_added), mixed=True)
     return LedgerStep({place: before._replace(wine=before.wine._replace(free=None, total=total))})
 
 
