@@ -129,7 +129,7 @@ class SulfiteBench:
     def watched(self) -> set[str]:
         with self.store.read():
             limits = limits_now(self.cellar, self.store, self.now.utc_ms)
-        return {key for key in limits if "so2" in key}
+        return {key for key in limits if "_so2/" in key}
 
     def state(self, key: str) -> str:
         return next(row.state for row in alarm_rows(self.store) if row.key == key)
