@@ -70,7 +70,8 @@ def test_a_wrong_clock_causes_no_false_mail_and_hides_no_dead_broker(tmp_path: P
     """A day ahead for two pulses and right again, then an hour back; the broker dies; leeside restarts without it."""
     inbox, mail_port, clock = Inbox(), free_port(), Clock(tmp_path)
     with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port):
-        running = Leeside(write_cellar(tmp_path, watched_keg(broker.port, mail_port)), environ=clock.environ)
+        always_awake = watched_keg(broker.port, mail_port).replace("[site]", '[site]\nwaking = "00:00-23:59"')
+        running = Leeside(write_cellar(tmp_path, always_awake), environ=clock.environ)
         with running:
             broker.publish("cellar/K1/pressure", "12")
             eventually(lambda: _count(running) == 1)

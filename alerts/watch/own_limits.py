@@ -30,7 +30,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Final, NamedTuple
 
-from ingest.cellar import Cellar, EffectiveLimit, Priority, Role, Room, WinePlaces
+from ingest.cellar import Cellar, EffectiveLimit, Hours, Priority, Role, Room, WinePlaces
 
 # The keys of the limits.
 INGEST: Final = "leeside/ingest"
@@ -112,6 +112,8 @@ _NO_ANSWER: Final = OwnWords(
     "{part} answers again.",
 )
 
+# What each priority may do: only a high one wakes.
+_HOURS: Final[dict[Priority, Hours]] = {"high": "any", "medium": "waking", "low": "digest"}
 # Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
 INGEST_SILENCE_S: Final = 60.0
 SOURCE_SILENCE_S: Final = 100.0
@@ -267,7 +269,7 @@ def _own(
         on_delay_s=0.0,
         off_delay_s=0.0,
         priority=priority,
-        hours="any",
+        hours=_HOURS[priority],
         consequence=consequence,
         action=action,
         unit_text="s",
