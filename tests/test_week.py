@@ -190,7 +190,7 @@ class Expected(NamedTuple):
 
 
 EXPECTED: Final = (
-    Expected("4 ALL-CLEARS at Mill Lane cellar: N2 pressure", at(2, "07:00"), at(2, "07:01"), "again and again below"),
+    Expected("CAME AND WENT: N2 pressure, again and again", at(2, "07:00"), at(2, "07:01"), "has been calm for 30 min"),
     Expected("MEDIUM PRIORITY: K2 pressure 19.", at(3, "07:00"), at(3, "07:01"), "The blanket is getting thin"),
     Expected("BACK TO NORMAL at 55.0 kPa after: K2 pressure", at(3, "08:30"), at(3, "08:33"), "K2: pressure has"),
     Expected("CAME AND WENT: leeside broker", at(4, "07:00"), at(4, "07:01"), "broker responds again"),

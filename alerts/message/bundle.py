@@ -26,7 +26,7 @@ from typing import Final
 
 from alerts.message.cautions import CAUTIONS, without_cautions
 from alerts.message.subject import CAME_AND_WENT, SUBJECT_LIMIT, shortened, tail_of
-from alerts.message.wording import MessageText
+from alerts.message.wording import LAST_READINGS, MessageText
 from alerts.view.format import counted
 from alerts.watch.alarm_table import Occasion
 from ingest.store.alarms.messages import MessageRow
@@ -81,7 +81,7 @@ def combine(raised: Notice, returned: Notice) -> Notice:
     body = (
         f"{later.body.rstrip()}\n\n"
         "It was over before the message about its beginning could go out. That message said:\n\n"
-        f"{without_cautions(earlier.body).rstrip()}\n"
+        f"{_without_readings(without_cautions(earlier.body)).rstrip()}\n"
     )
     return replace(
         returned,
@@ -90,6 +90,11 @@ def combine(raised: Notice, returned: Notice) -> Notice:
         not_before_ms=raised.not_before_ms,
         hold=raised.hold,
     )
+
+
+def _without_readings(body: str) -> str:
+    """The text of a message without the readings at its end: those of the later message are newer."""
+    return body.partition(f"\n{LAST_READINGS}\n")[0]
 
 
 def fold(notices: Sequence[Notice]) -> list[Notice]:

@@ -24,7 +24,7 @@ from alerts.watch.chatter_advice import ChatterAdvice, advise
 from alerts.watch.turn import DEFAULT_FRESH_S
 from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit
-from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since
+from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
 
@@ -89,6 +89,8 @@ class Notifier:
                 row = next(
                     row for row, transition in announced.items() if _occurrence(transition) in notice.occurrences
                 )
+                if notice.occasion == Occasion.CHATTERING:
+                    _take_back_held(connection, announced[row], recipient, now_ms)
                 self._put(connection, notice, row, recipient, now_ms)
                 count += 1
         return count
@@ -162,6 +164,14 @@ class Notifier:
                 priority=notice.priority if notice.is_active else "",
             ),
         )
+
+
+def _take_back_held(connection: sqlite3.Connection, chattering: Transition, recipient: str, now_ms: int) -> None:
+    """Take back what waits for waking hours about the comings and goings that the report on the chatter counts."""
+    chatter = chattering.chatter
+    if chatter is not None and chatter.since_ms is not None:
+        for row in held_of_limit(connection, chattering.key, recipient, chatter.since_ms):
+            cancel_waiting(connection, row.id, now_ms, "sent together with the report that it chatters")
 
 
 def _occurrence(transition: Transition) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["SHOWN_READINGS", "CellarView", "MessageText", "compose", "view_of"]
+__all__ = ["LAST_READINGS", "SHOWN_READINGS", "CellarView", "MessageText", "compose", "view_of"]
 
 import shlex
 from collections.abc import Sequence
@@ -24,6 +24,8 @@ from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.reading import ESTIMATED, Reason, quality_reason
 from ingest.store.readings.series_history import HistoryRow
 
+# The line above the readings at a message's end.
+LAST_READINGS: Final = "Last readings:"
 SHOWN_READINGS: Final = 10
 
 
@@ -215,4 +217,4 @@ def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: 
     lines = [
         f"  {exact_time(each.at_ms, view.tz)}  {reading_text(each.value, limit)}" for each in readings[-SHOWN_READINGS:]
     ]
-    return "Last readings:\n" + "\n".join(lines)
+    return f"{LAST_READINGS}\n" + "\n".join(lines)

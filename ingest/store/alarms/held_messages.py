@@ -12,6 +12,7 @@ __all__ = [
     "flood_since",
     "held_due",
     "held_for",
+    "held_of_limit",
     "people_in_flood",
     "replace_held",
 ]
@@ -25,6 +26,9 @@ from ingest.store.alarms.messages import COLUMNS, MessageRow, NewMessage, add_me
 # The occasion of a flood's summaries, and of the message that it is over.
 FLOOD: Final = "flood"
 FLOOD_OVER: Final = "flood over"
+_IS_OF_LIMIT: Final = (
+    "EXISTS (SELECT 1 FROM transition WHERE transition.occurrence = message.occurrence AND transition.key = ?)"
+)
 # Far more messages than a person can read in the time over which alarms are counted.
 _MOST_COUNTED: Final = 500
 
@@ -42,6 +46,18 @@ def held_for(connection: sqlite3.Connection, hold: str, recipient: str) -> list[
     rows = connection.execute(
         f"{COLUMNS} WHERE state = 'waiting' AND attempts = 0 AND hold = ? AND recipient = ? ORDER BY id",
         (hold, recipient),
+    )
+    return message_rows(connection, rows.fetchall())
+
+
+def held_of_limit(connection: sqlite3.Connection, key: str, recipient: str, since_ms: int) -> list[MessageRow]:
+    """Read a person's messages about single occurrences of a limit, written from since_ms (UTC ms) on, that wait for
+    waking hours and were not tried yet, oldest first.
+    """
+    rows = connection.execute(
+        f"{COLUMNS} WHERE state = 'waiting' AND attempts = 0 AND hold = 'waking' AND recipient = ? AND created_ms >= ?"
+        f" AND {_IS_OF_LIMIT} ORDER BY id",
+        (recipient, since_ms, key),
     )
     return message_rows(connection, rows.fetchall())
 
