@@ -64,3 +64,11 @@ def test_a_marked_message_is_known_as_a_trial_by_its_subject_and_its_first_words
         assert marked.subject.startswith("TRIAL: ")
         assert len(marked.subject) <= SUBJECT_LIMIT
         assert marked.body.startswith(f"THIS IS A TRIAL, sent by {who} ")
+
+
+def test_a_change_is_tried_in_either_direction() -> None:
+    change = LIMITS["K1/temperature/change"]
+    assert [is_beyond(change, value) for value in (-5.1, -5.0, 5.0, 5.1)] == [True, False, False, True]
+    falls, rises = (try_limit(change, value, CELLAR, NOW).text.body for value in (-7.0, 7.0))
+    assert "K1: temperature is falling quickly, by 7.0 °C in 1 h." in falls
+    assert "K1: temperature is rising quickly, by 7.0 °C in 1 h." in rises

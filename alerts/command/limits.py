@@ -97,8 +97,8 @@ def _by_key(statuses: Iterable[LimitStatus], key: str) -> LimitStatus:
     if key in by_key:
         return by_key[key]
     near = difflib.get_close_matches(key, by_key, n=3, cutoff=0.5)
-    meant = f"; did you mean {' or '.join(near)}?" if near else ""
-    raise typer.BadParameter(f"there is no limit '{key}'{meant} `leeside limits FILE` lists all", param_hint="--try")
+    meant = f"did you mean {' or '.join(near)}? " if near else ""
+    raise typer.BadParameter(f"there is no limit '{key}'; {meant}`leeside limits FILE` lists all", param_hint="--try")
 
 
 def _fits(status: LimitStatus, text: str) -> bool:
