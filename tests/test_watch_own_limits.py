@@ -106,6 +106,16 @@ def test_the_mirror_is_of_low_priority_and_hides_nothing() -> None:
     assert MIRROR_SILENCE_S > 300
 
 
+def test_only_what_is_of_high_priority_wakes() -> None:
+    own = [limit for limit in watched_limits(cellar(BASE, WITH_BACKUP, WITH_MIRROR)).values() if not limit.probe]
+    assert {(limit.priority, limit.hours) for limit in own} == {
+        ("high", "any"),
+        ("medium", "waking"),
+        ("low", "digest"),
+    }
+    assert [limit.key for limit in own if limit.hours == "any"] == ["leeside/ingest"]
+
+
 def test_a_silent_ingest_is_one_message_not_three() -> None:
     limits = watched_limits(cellar(BASE, WITH_BACKUP))
     assert limits["leeside/disk"].suppressed_by == ("leeside/ingest",)
