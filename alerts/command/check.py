@@ -122,7 +122,9 @@ def _print(cellar: Cellar) -> None:
     for rule in due_rules(cellar.limit):
         if not rule.is_default:
             print(f"  {rule.work}{_target_text(rule)}")
-            print(f"      due after {days_text(rule.after_days or 0.0)}: {rule.priority} priority, {_HOURS[rule.hours]}")
+            print(
+                f"      due after {days_text(rule.after_days or 0.0)}: {rule.priority} priority, {_HOURS[rule.hours]}"
+            )
     for warning in check_warnings(cellar):
         print(f"\nWARNING: {warning}")
     if cellar.backup is None:
