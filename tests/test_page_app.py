@@ -12,6 +12,7 @@ from a_cellar_on_disk import NOW, CellarOnDisk
 from cellar_text import site
 
 from alerts.page.app import make_app
+from alerts.so2.judge import So2Judge
 from alerts.turning import Turner
 from alerts.watch.alarm_table import State
 from alerts.watch.shelving import Shelving
@@ -21,6 +22,7 @@ from ingest.entering import enter
 from ingest.pulse import IngestPulse, MirrorPulse
 from ingest.store import RoleLock
 from ingest.store.alarms.messages import begin_try, mark_failed, recent_messages
+from ingest.store.judgements import keep_judgements
 from ingest.store.migrations import MIGRATIONS
 from ingest.store.pulse_rows import write_pulse
 
@@ -102,6 +104,29 @@ def test_work_that_is_due_is_shown_in_words(on_disk: CellarOnDisk) -> None:
     page = _page(on_disk.cellar)
     assert "<strong>low</strong>: titration of lot A1 (C1) due since 16 Nov: filled 16 Oct." in page
     assert "Titrate free SO2 and write it down" in page
+
+
+def test_so2_is_shown_as_it_was_judged_and_not_as_it_was_once_titrated(on_disk: CellarOnDisk) -> None:
+    lot: dict[str, str | bool | list[str]] = {"lot": "A1", "name": "A1", "style": "white"}
+    fill: dict[str, str | bool | list[str]] = {"vessel": "C1", "lot": "A1", "volume": "20 L"}
+    free: dict[str, str | bool | list[str]] = {
+        "vessel": "C1", "quantity": "free", "method": "elsewhere", "result": "33 mg/L"
+    }  # fmt: skip
+    for kind, answers in (("lot", lot), ("fill", fill), ("titration", free)):
+        enter(on_disk.store, on_disk.cellar, kind, answers, who="Ana", now_ms=NOW, at="2026-10-16")
+    assert "33 mg/L free SO2" in _page(on_disk.cellar)
+
+    def judge(at_ms: int) -> str:
+        answer = So2Judge().judge(on_disk.cellar, on_disk.store, at_ms)
+        with on_disk.store.write() as connection:
+            keep_judgements(connection, "so2", answer)
+        return _page(on_disk.cellar)
+
+    page = judge(NOW)
+    assert "33 mg/L free SO2" not in page
+    assert ", titrated 33 on 16 Oct; molecular not known without a pH" in page
+    # The judge does not work any more: what was titrated is given as what it is.
+    assert ", titrated 33" not in judge(NOW - 3_600_000)
 
 
 def test_what_is_muted_is_shown_with_its_end_and_reason(on_disk: CellarOnDisk) -> None:

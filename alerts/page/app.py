@@ -18,6 +18,7 @@ from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.muted_lines import muted_line
 from alerts.view.racking_lines import racking_line
+from alerts.view.so2_lines import judged_so2_line
 from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
@@ -72,7 +73,8 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "due": lambda alarm: alarm_due_text(alarm, alarm.limit, zone, now_ms),
                 "alarm_value": lambda alarm: alarm_value(alarm.limit, alarm.value, units),
                 "alarm_setpoint": lambda alarm: alarm_setpoint(alarm.limit, units),
-                "contents": lambda contents: contents_line(contents, zone, units, now_ms),
+                "contents": lambda place, so2: contents_line(place.contents, zone, units, now_ms, with_free=not so2),
+                "so2": lambda place: judged_so2_line(place.judgements, zone, now_ms),
                 "muted": lambda each: muted_line(each, zone, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),
                 "undelivered": undelivered_line(status.undelivered, now_ms) if status.undelivered else "",

@@ -6,16 +6,15 @@ The estimate is arithmetic of numpy alone, and a cellar of ten vessels takes som
 
 from __future__ import annotations
 
-__all__ = ["So2Judge"]
+__all__ = ["So2Judge", "done_of", "titrated_of"]
 
 from collections.abc import Mapping, Sequence
 from typing import Final, Literal
 
-from alerts.so2.vessel_so2 import VesselSo2, so2_at
+from alerts.so2.vessel_so2 import Titrated, VesselSo2, so2_at
 from ingest.cellar import Cellar
 from ingest.judgement import Judgement
 from ingest.store import Store
-from ingest.times import iso_utc
 
 # Remarks are for a card and a message: so many of them, and characters of each.
 _MOST_REMARKS: Final = 6
@@ -64,12 +63,29 @@ def _judgements(so2: VesselSo2) -> list[Judgement]:
 
 
 def _details(so2: VesselSo2) -> Mapping[str, object]:
-    titration = so2.last_titration
+    """What people see beside the numbers; ``titrated_of`` and ``done_of`` read it back."""
     return {
         "ph": None if so2.ph is None else round(so2.ph.ph, 3),
-        "titrated_at": None if titration is None else iso_utc(titration.at_ms),
-        "titrated_mg_l": None if titration is None else titration.mg_l,
-        "upper_bound": titration is not None and titration.upper_bound,
-        "since_then": list(so2.since_then),
+        "titrated": None if so2.last_titration is None else [*so2.last_titration],
+        "done": [[kind, at_ms] for kind, at_ms in dict(so2.since_then_ms).items()],
         "remarks": [remark[:_LONGEST_REMARK] for remark in so2.remarks[:_MOST_REMARKS]],
     }
+
+
+def titrated_of(details: Mapping[str, object]) -> Titrated | None:
+    """Read the last titration from a judgement's details, None where there was none."""
+    match details.get("titrated"):
+        case [int(at_ms), int(mg_l) | float(mg_l), bool(upper_bound)]:
+            return Titrated(at_ms, float(mg_l), upper_bound)
+    return None
+
+
+def done_of(details: Mapping[str, object]) -> list[tuple[str, int]]:
+    """Read what was done since from a judgement's details: the last entry of each kind, with its time [UTC ms]."""
+    found = []
+    done = details.get("done")
+    for each in done if isinstance(done, list) else []:
+        match each:
+            case [str(kind), int(at_ms)]:
+                found.append((kind, at_ms))
+    return found

@@ -2,17 +2,35 @@
 
 from __future__ import annotations
 
-__all__ = ["so2_json", "so2_line", "so2_lines"]
+__all__ = ["So2Summary", "judged_so2_line", "so2_json", "so2_line", "so2_lines", "summary_line"]
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import UTC, date, datetime, tzinfo
-from typing import Final
+from typing import Final, NamedTuple
 
-from alerts.so2.vessel_so2 import VesselSo2
+from alerts.so2.judge import done_of, titrated_of
+from alerts.so2.vessel_so2 import Titrated, VesselSo2
+from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.wine.so2_below import WhenBelow
+from ingest.judgement import Judgement
 from ingest.times import iso_utc
 
 _DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "fill": "blended"}
+
+
+class So2Summary(NamedTuple):
+    """What one line says, as of at_ms [UTC ms]: free SO2 with the ends of its 80 % interval, and molecular, None where
+    it is not known [mg/L]; model: that molecular is by; titration: the last one; done: entries since, kind and time.
+    """
+
+    at_ms: int
+    free_mg_l: float
+    free_low_80_mg_l: float
+    free_high_80_mg_l: float
+    molecular_mg_l: float | None
+    model: str
+    titration: Titrated | None
+    done: Sequence[tuple[str, int]]
 
 
 def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
@@ -21,19 +39,57 @@ def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
     Such as "free SO2 about 27 mg/L (22 to 32), titrated 33 on 3 Oct, dosed 12 Oct; molecular 0.60 (simple)".
     """
     found = so2.estimate
-    free = f"{found.free_mg_l:.0f} mg/L ({found.free_low_80_mg_l:.0f} to {found.free_high_80_mg_l:.0f})"
-    titration = so2.last_titration
-    newest_ms = dict(so2.since_then_ms)  # of each kind the last one
-    done = [f"{_DONE.get(kind, kind)} {_day(newest_ms[kind], so2.at_ms, zone)}" for kind in so2.since_then]
+    summary = So2Summary(
+        so2.at_ms,
+        found.free_mg_l,
+        found.free_low_80_mg_l,
+        found.free_high_80_mg_l,
+        found.molecular_mg_l,
+        str(so2.pk.model),
+        so2.last_titration,
+        so2.since_then_ms,
+    )
+    return summary_line(summary, zone)
+
+
+def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) -> str:
+    """Say the same by what was judged of a vessel last; "" where that is too old by now [UTC ms], or nothing was."""
+    fresh = {
+        each.name: each
+        for each in judgements
+        if now_ms - each.at_ms <= JUDGEMENT_FRESH_S * 1000 and each.value is not None
+    }
+    free, molecular = fresh.get("free_so2"), fresh.get("molecular_so2")
+    if free is None or free.value is None or free.low is None or free.high is None:
+        return ""
+    summary = So2Summary(
+        free.at_ms,
+        free.value,
+        free.low,
+        free.high,
+        None if molecular is None else molecular.value,
+        "" if molecular is None else str(molecular.details.get("model", "")),
+        titrated_of(free.details),
+        done_of(free.details),
+    )
+    return summary_line(summary, zone)
+
+
+def summary_line(summary: So2Summary, zone: tzinfo) -> str:
+    """Put it into words."""
+    titration, at_ms = summary.titration, summary.at_ms
+    newest_ms = dict(summary.done)  # of each kind the last one
+    done = [f"{_DONE.get(kind, kind)} {_day(done_ms, at_ms, zone)}" for kind, done_ms in newest_ms.items()]
+    free = f"{summary.free_mg_l:.0f} mg/L ({summary.free_low_80_mg_l:.0f} to {summary.free_high_80_mg_l:.0f})"
     at_most = "at most " if titration is not None and titration.upper_bound else ""
     if titration is None:
         amount = f"not titrated yet, by what wines usually have about {free}"
     else:
         amount = f"{at_most}about {free}"
-        done.insert(0, f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, so2.at_ms, zone)}")
-    molecular = "molecular not known without a pH of now"
-    if found.molecular_mg_l is not None:
-        molecular = f"molecular {at_most}{found.molecular_mg_l:.2f} ({so2.pk.model})"
+        done.insert(0, f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, at_ms, zone)}")
+    molecular = "molecular not known without a pH"
+    if summary.molecular_mg_l is not None:
+        molecular = f"molecular {at_most}{summary.molecular_mg_l:.2f} ({summary.model})"
     return f"free SO2 {', '.join([amount, *done])}; {molecular}"
 
 

@@ -27,6 +27,7 @@ from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.judgement import Judgement
 from ingest.machine_clock import EvenTime
 from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason
@@ -35,6 +36,7 @@ from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import MessageRow, Undelivered, recent_messages, undelivered
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
+from ingest.store.judgements import newest_judgements
 from ingest.store.pulse_rows import pulses
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series import all_series
@@ -98,7 +100,7 @@ class MutedStatus:
 @dataclass(frozen=True, slots=True)
 class PlaceStatus:
     """A place with the readings of its probes and its open alarms. contents: what a vessel holds, None of other places;
-    open_rackings: of this vessel, begun and not finished.
+    open_rackings: of this vessel, begun and not finished; judgements: the newest of each name.
     """
 
     id: str
@@ -108,6 +110,7 @@ class PlaceStatus:
     alarms: tuple[AlarmStatus, ...]
     contents: Contents | None = None
     open_rackings: tuple[OpenRacking, ...] = ()
+    judgements: tuple[Judgement, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +164,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
     alarms = tuple(_alarms(limits, records))
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
+    judgements = newest_judgements(store)
     ingest, alerts = pulses(store)
     daemons = (
         DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms, even), ingest),
@@ -177,6 +181,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
             tuple(alarm for alarm in alarms if alarm.at == place.id),
             contents.get(place.id) if isinstance(place, Vessel) else None,
             tuple(racking for racking in open_rackings if place.id in racking.vessels),
+            tuple(judgement for judgement in judgements if judgement.place == place.id),
         )
         for place in cellar.places
     )
