@@ -13,7 +13,7 @@ from alerts.command.options import AsOf, FileOrVessel, Json, OneVessel, as_of_ms
 from alerts.command.terminal import print_plain
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.format import age, local_time
+from alerts.view.format import age, counted, local_time
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
@@ -163,7 +163,8 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
             lines.append(f"backup: the last try failed: {pulse.backup.last_error}")
     lines += [line for name, judge in pulse.judges.items() if (line := judge_line(name, judge, now_ms))]
     if pulse.waiting_messages:
-        lines.append(f"{pulse.waiting_messages} messages wait to be sent")
+        waits = "waits" if pulse.waiting_messages == 1 else "wait"
+        lines.append(f"{counted(pulse.waiting_messages, 'message')} {waits} to be sent")
     return lines
 
 
