@@ -1,15 +1,15 @@
-"""The low limits on SO2 that apply to a wine: those of the cellar file, else what a wine of its style should have."""
+"""The low limits on SO2 that apply to wines: those that are watched, by the cellar file or by default."""
 
 from __future__ import annotations
 
 __all__ = ["LowLimit", "low_limits"]
 
-from collections.abc import Collection
+from collections.abc import Mapping
 from typing import Final, Literal, NamedTuple
 
-from alerts.wine.targets import style_target
-from ingest.cellar import LimitSettings
-from ingest.journal.titration import Style
+from alerts.so2_limits import so2_limits
+from ingest.cellar import Cellar, WinePlaces
+from ingest.journal.said_of_wine import SaidOfWine
 
 LimitedQuantity = Literal["molecular_so2", "free_so2"]
 
@@ -17,35 +17,29 @@ _QUANTITIES: Final[tuple[LimitedQuantity, ...]] = ("molecular_so2", "free_so2")
 
 
 class LowLimit(NamedTuple):
-    """A low limit on molecular or free SO2 [mg/L]. id: of the limit in the cellar file, "" without one."""
+    """A low limit on molecular or free SO2 [mg/L]. key: of the limit in the cellar file, "" for a default one."""
 
     quantity: LimitedQuantity
     low_mg_l: float
-    id: str = ""
+    key: str = ""
 
 
-def low_limits(
-    settings: Collection[LimitSettings], vessel: str, lots: Collection[str], style: str | None, malolactic: str | None
-) -> list[LowLimit]:
-    """List what applies to the wine of these lots in a vessel; style, malolactic: as the journal says, None if unknown.
+def low_limits(cellar: Cellar, said: Mapping[str, SaidOfWine], wine: WinePlaces) -> dict[str, list[LowLimit]]:
+    """List what applies in each of these vessels, of several on one quantity the highest.
 
-    A limit of the file on either quantity replaces that of the style. While malolactic is wanted or under way there is
-    no limit: SO2 is not wanted then.
+    said: what the journal says of the wine in each; wine: where lots lie. While malolactic is wanted or under way there
+    is no limit: SO2 is not wanted then.
     """
-    if malolactic in ("wanted", "under way"):
-        return []
-    written = [
-        LowLimit(quantity, setting.low, setting.id or "")
-        for quantity in _QUANTITIES
-        for setting in settings
-        if setting.quantity == quantity
-        and setting.low is not None
-        and (setting.at == vessel or setting.lot == "any" or setting.lot in lots)
-    ]
-    if written:
-        return [
-            max(same, key=lambda limit: limit.low_mg_l)
+    written = cellar.limits_with(wine)
+    watched = [*written, *so2_limits(cellar, said, written).values()]
+    found: dict[str, list[LowLimit]] = {}
+    for vessel, of_wine in said.items():
+        lows = [
+            LowLimit(quantity, limit.setpoint, limit.key if limit.origin == "file" else "")
             for quantity in _QUANTITIES
-            if (same := [limit for limit in written if limit.quantity == quantity])
+            for limit in watched
+            if (limit.at, limit.quantity, limit.kind) == (vessel, quantity, "low")
         ]
-    return [LowLimit("molecular_so2", style_target(None if style is None else Style(style)).molecular_low_mg_l)]
+        highest = {limit.quantity: limit for limit in sorted(lows, key=lambda limit: limit.low_mg_l)}
+        found[vessel] = [] if of_wine.awaits_malolactic else list(highest.values())
+    return found

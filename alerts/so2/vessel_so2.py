@@ -19,8 +19,12 @@ from alerts.wine.molecular import TRADE_PK, Pk
 from alerts.wine.so2_estimate import So2Asked, So2Estimate, estimate_all
 from alerts.wine.so2_history import FreeTitrated, So2History
 from ingest.cellar import Cellar
+from ingest.journal.awaited_work import main_lot
 from ingest.journal.contents import Contents
 from ingest.journal.ledger import Ledger
+from ingest.journal.said_of_wine import SaidOfWine
+from ingest.journal.vessel_state import VesselState
+from ingest.journal.wine_places import wine_places
 from ingest.store import Store
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
 
@@ -104,8 +108,11 @@ def _asked(
         return []
     readings = WineReadings(cellar, store)
     histories = histories_of([*chosen.values()], at_ms, readings.temperatures)
+    contents = {vessel: ledger.contents_of(vessel, fold.state(vessel), at_ms) for vessel in chosen}
+    said = {vessel: _said(ledger, fold.state(vessel), contents[vessel], at_ms) for vessel in chosen}
+    limits = low_limits(cellar, said, wine_places(fold.states))
     known = [
-        _KnownWine(cellar, ledger, ledger.contents_of(vessel, fold.state(vessel), at_ms), wine, readings, at_ms)
+        _KnownWine(contents[vessel], said[vessel], limits[vessel], wine, readings, at_ms)
         for vessel, wine in chosen.items()
     ]
     return list(zip(known, histories, strict=True))
@@ -120,20 +127,27 @@ def _answers(asked: Sequence[tuple[_KnownWine, So2History]]) -> dict[str, Vessel
     }
 
 
+def _said(ledger: Ledger, state: VesselState, contents: Contents, at_ms: int) -> SaidOfWine:
+    lot = main_lot(state)
+    of_lot = ledger.lots.of(lot, at_ms) if lot else None
+    return SaidOfWine(lot, contents.style, contents.sugar_g_l, None if of_lot is None else of_lot.malolactic)
+
+
 class _KnownWine:
     """What is known of one vessel's wine beside its history."""
 
     def __init__(
         self,
-        cellar: Cellar,
-        ledger: Ledger,
         contents: Contents,
+        said: SaidOfWine,
+        limits: Sequence[LowLimit],
         wine: WineFacts,
         readings: WineReadings,
         at_ms: int,
     ) -> None:
         self.vessel = contents.vessel
         self._wine, self._contents, self._at_ms = wine, contents, at_ms
+        self._lot, self._limits = said.lot, tuple(limits)
         self._remarks: list[str] = []
         self._pk = TRADE_PK
         self._ph = readings.ph(wine, at_ms)
@@ -141,15 +155,9 @@ class _KnownWine:
         self._acidity, ph_remark = acidity_of(self._ph, at_ms, self._pk)
         if ph_remark:
             self._remarks.append(ph_remark)
-        lots = [part.lot for part in contents.lots if part.lot is not None]
-        main = max(contents.lots, key=lambda part: part.share or 0.0, default=None)
-        self._lot = (None if main is None else main.lot) or ""
-        said = ledger.lots.of(self._lot, at_ms)
-        malolactic = None if said is None else said.malolactic
-        self._limits = tuple(low_limits(cellar.limit, contents.vessel, lots, contents.style, malolactic))
-        if not self._limits:
+        if said.awaits_malolactic:
             self._remarks.append(
-                f"malolactic fermentation is {malolactic}: no low limit on SO2 applies, and none should be added"
+                f"malolactic fermentation is {said.malolactic}: no low limit on SO2 applies, and none should be added"
             )
 
     def so2_asked(self, history: So2History) -> So2Asked:

@@ -97,15 +97,14 @@ class WineFacts:
     """What is known of the wine in a vessel, from its first filling, through every vessel that it lay in.
 
     begin_ms: of the history [UTC ms]; loss: what its first vessel may lose; present_loss: what the one that it lies in
-    now may; stays: the vessels, oldest first; facts: in the order of their entries; rough: free SO2 by dead reckoning;
-    phs, temperatures: of the wine [°C], as people measured them.
+    now may; stays: the vessels, oldest first; facts: in the order of their entries; phs, temperatures: of the wine, as
+    people measured them, the latter in °C.
     """
 
     begin_ms: int
     loss: LossPrior
     present_loss: LossPrior
     stays: tuple[Stay, ...]
-    rough: RoughFree
     facts: tuple[So2Fact, ...] = ()
     phs: tuple[HandValue, ...] = ()
     temperatures: tuple[HandValue, ...] = ()
@@ -113,21 +112,26 @@ class WineFacts:
     @classmethod
     def begun(cls, at_ms: int, vessel: str, loss: LossPrior) -> WineFacts:
         """Begin with a wine of which nothing is known yet."""
-        return cls(at_ms, loss, loss, (Stay(vessel, at_ms),), RoughFree(at_ms))
+        return cls(at_ms, loss, loss, (Stay(vessel, at_ms),))
 
     def with_fact(self, fact: So2Fact) -> WineFacts:
         """Add a fact, which is not earlier than those that are there."""
-        rough = self.rough.aged(fact.effect.at_ms, self.present_loss).after(fact.effect)
-        return replace(self, facts=(*self.facts, fact), rough=rough)
+        return replace(self, facts=(*self.facts, fact))
 
     def moved(self, fact: So2Fact, vessel: str, loss: LossPrior) -> WineFacts:
         """Take the wine into another vessel, by a racking."""
-        after = self.with_fact(fact)
-        return replace(after, stays=(*self.stays, Stay(vessel, fact.effect.at_ms)), present_loss=loss)
+        stays = (*self.stays, Stay(vessel, fact.effect.at_ms))
+        return replace(self, facts=(*self.facts, fact), stays=stays, present_loss=loss)
 
     def rough_at(self, at_ms: int) -> RoughFree:
-        """Reckon free SO2 at a time [UTC ms]."""
-        return self.rough.aged(at_ms, self.present_loss)
+        """Reckon free SO2 at a time [UTC ms], not before the last fact, at the usual loss of the present vessel."""
+        place = len(self.facts) - 1
+        while place > 0 and not isinstance(self.facts[place].effect, FreeTitrated):
+            place -= 1
+        rough = RoughFree(self.begin_ms)
+        for fact in self.facts[max(place, 0) :]:
+            rough = rough.aged(fact.effect.at_ms, self.present_loss).after(fact.effect)
+        return rough.aged(at_ms, self.present_loss)
 
     def titrations(self) -> list[So2Fact]:
         """List the titrations of free SO2, by time."""

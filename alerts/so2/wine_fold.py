@@ -66,11 +66,13 @@ class _BlendPart(NamedTuple):
 
 
 class WineFold:
-    """All entries of a ledger, in the order in which they happened. wines: what is known of the wine in each vessel."""
+    """All entries of a ledger, in the order in which they happened. wines: what is known of the wine in each vessel;
+    states: what each holds after them.
+    """
 
     def __init__(self, ledger: Ledger) -> None:
         self.wines: dict[str, WineFacts] = {}
-        self._states: dict[str, VesselState] = {}
+        self.states: dict[str, VesselState] = {}
         self._lots = ledger.lots
         self._equipment: Equipment = ledger.equipment
         self._of_lots: dict[str, list[So2Fact]] = {}
@@ -91,14 +93,14 @@ class WineFold:
         way = self._ways.get(entry.kind)
         if way is not None:
             way(entry, changes)
-        self._states.update(changes)
+        self.states.update(changes)
         for vessel, state in changes.items():
             if state.empty:
                 self.wines.pop(vessel, None)
 
     def state(self, vessel: str) -> VesselState:
         """Give what a vessel holds after all entries."""
-        return self._states.get(vessel, UNKNOWN)
+        return self.states.get(vessel, UNKNOWN)
 
     def _loss(self, vessel: str, at_ms: int) -> LossPrior:
         known = self._equipment.vessel(vessel, at_ms)
@@ -114,7 +116,7 @@ class WineFold:
             return [entry.place]
         return [
             vessel
-            for vessel, state in self._states.items()
+            for vessel, state in self.states.items()
             if any(lot == entry.lot and (share or 0.0) >= _MOSTLY for lot, share in state.wine.parts)
         ]
 

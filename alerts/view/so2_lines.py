@@ -143,7 +143,7 @@ def so2_json(so2: VesselSo2, zone: tzinfo) -> dict[str, object]:
         else {"at": iso_utc(titration.at_ms), "mg_l": titration.mg_l, "upper_bound": titration.upper_bound},
         "since_then": list(so2.since_then),
         "limits": [
-            {"quantity": limit.quantity, "low_mg_l": limit.low_mg_l, "limit": limit.id or None} for limit in so2.limits
+            {"quantity": limit.quantity, "low_mg_l": limit.low_mg_l, "limit": limit.key or None} for limit in so2.limits
         ],
         "below_limit_on": {
             "median": on(below.median_ms),
