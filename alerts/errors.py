@@ -2,6 +2,7 @@
 
 AlertsError                what happened, with which value, what is allowed, what to do next
 ├── NoAnswer               the running leeside did not take up what was asked of it in time
+├── DoseRefused            a dose that would be a guess, or does harm: what is missing, or speaks against it
 ├── NotWritten             the person at the terminal did not want an entry written, or left
 ├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
@@ -9,7 +10,7 @@ AlertsError                what happened, with which value, what is allowed, wha
 
 from __future__ import annotations
 
-__all__ = ["AlertsError", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange"]
+__all__ = ["AlertsError", "DoseRefused", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange"]
 
 
 class AlertsError(Exception):
@@ -18,6 +19,10 @@ class AlertsError(Exception):
 
 class NoAnswer(AlertsError):
     """The running leeside did not answer in time."""
+
+
+class DoseRefused(AlertsError):
+    """A dose would be a guess, or do harm; nothing was worked out."""
 
 
 class MissingPart(AlertsError):

@@ -23,11 +23,11 @@ from alerts.command.so2_options import (
 from alerts.errors import OutOfRange
 from alerts.wine.adding import CAUTIONS
 from alerts.wine.dose import USUAL_YIELD, Dose, MeasuredOut, Product, dose_between, measured_out
-from alerts.wine.dose_outlook import BeforeDose, DoseOutlook, ExpectedRange, dose_outlook, usual_u_so2
+from alerts.wine.dose_outlook import BeforeDose, DoseOutlook, dose_outlook, expected_keys, usual_u_so2
 from alerts.wine.dose_plan import DosePlan, plan_dose
 from alerts.wine.legal import RULE_SETS, LegalLimit, legal_limit
 from alerts.wine.molecular import FREE_SO2_RANGE, USUAL_U_PH, Pk, free_needed
-from alerts.wine.remarks import model_remarks, ph_remarks, trade_remarks
+from alerts.wine.remarks import coarse_remarks, model_remarks, ph_remarks, trade_remarks
 from ingest.journal.titration import Style
 
 EXAMPLE: Final = "Example: leeside bench dose --volume-l 19 --from-free-mg-l 20 --to-free-mg-l 30"
@@ -42,9 +42,6 @@ _OPTIONS: Final = {
     "sugar": "--sugar-g-l",
     "total SO2": "--total-mg-l",
 }
-
-# Beyond this share of the dose the balance or pipette is too coarse; a choice of this project.
-_MOST_DOUBT: Final = 0.05
 
 
 def dose(
@@ -122,7 +119,7 @@ def dose(
         raise as_option(error, {**_OPTIONS, "target": target, "free SO2": target}) from error
     warnings = [
         *plan.remarks,
-        *_coarse(measured),
+        *coarse_remarks(measured),
         *(() if acidity is None else ph_remarks(acidity)),
         *(() if to_molecular is None else trade_remarks(by)),
         *model_remarks(by),
@@ -140,9 +137,9 @@ def dose(
         "pipette_ml": measured[1].amount if len(measured) > 1 else None,
         "pipette_off_mg_l": measured[1].off_mg_l if len(measured) > 1 else None,
         "largest_metabisulfite_g": plan.largest.metabisulfite_g,
-        **_after("free", outlook.free),
-        **_after("molecular", outlook.molecular),
-        **_after("total", outlook.total),
+        **expected_keys("free", outlook.free),
+        **expected_keys("molecular", outlook.molecular),
+        **expected_keys("total", outlook.total),
         "worst_free_mg_l": outlook.worst_free_mg_l,
         "worst_molecular_mg_l": outlook.worst_molecular_mg_l,
         "model": by.model.value,
@@ -208,24 +205,6 @@ def _measured(asked: Dose, balance: str, pipette: str) -> tuple[MeasuredOut, ...
         except OutOfRange as error:
             raise as_option(error, {"step": option}) from error
     return tuple(measured)
-
-
-def _coarse(measured: Sequence[MeasuredOut]) -> list[str]:
-    """That the way of measuring that will be used is too coarse for the dose."""
-    best = measured[-1]
-    if best.doubt <= _MOST_DOUBT:
-        return []
-    how = "weigh on a finer balance, or use a stock solution" if best.unit == "g" else "use a weaker stock solution"
-    return [f"in steps of {best.step:g} {best.unit} this dose is only good to {100.0 * best.doubt:.0f} %: {how}"]
-
-
-def _after(name: str, expected: ExpectedRange | None) -> dict[str, float | None]:
-    low, middle, high = (None, None, None) if expected is None else expected
-    return {
-        f"{name}_after_mg_l": middle,
-        f"{name}_after_low_80_mg_l": low,
-        f"{name}_after_high_80_mg_l": high,
-    }
 
 
 def _text(plan: DosePlan, measured: Sequence[MeasuredOut], outlook: DoseOutlook, pk: Pk) -> str:

@@ -12,5 +12,6 @@ band           the estimate over time
 judge          free and molecular SO2 as judgements
 vessel_total   the total SO2 of each vessel's wine as of a time
 total_fold     the same entry by entry
+vessel_dose    the dose for a vessel's wine
 total_judge    total SO2 as judgements
 """

@@ -48,7 +48,7 @@ def _judgement(total: VesselTotal) -> Judgement:
         value if known is None else max(0.0, value - _Z_80 * total.u_mg_l),
         None if known is None else value + _Z_80 * total.u_mg_l,
         _finding(total),
-        total.lot,
+        total.said.lot,
         details,
     )
 

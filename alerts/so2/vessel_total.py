@@ -27,7 +27,7 @@ _MOST_MG_L: Final = 1000.0
 class VesselTotal:
     """The total SO2 of a vessel's wine, as the journal has it at a time [UTC ms].
 
-    lot: the one that is most of the wine, "" where no entry names it; total: titrated, or worked out from what was
+    said: what the journal says of the wine; total: titrated, or worked out from what was
     titrated, added and mixed since, None where that is not known; u_mg_l: its standard uncertainty [mg/L]; least_mg_l:
     what was found and added makes at least so much [mg/L]; found: the newest titration of the total; since_then: kinds
     of entries since then that changed it, each once; legal: None where the site has no rule set; verdict: the total, or
@@ -35,7 +35,7 @@ class VesselTotal:
     """
 
     vessel: str
-    lot: str
+    said: SaidOfWine
     at_ms: int
     total: So2Value | None
     u_mg_l: float
@@ -104,7 +104,7 @@ def _total(
     legal = usual_legal_limit(rules, None if of_wine.style is None else Style(of_wine.style), of_wine.sugar_g_l)
     return VesselTotal(
         vessel=vessel,
-        lot=of_wine.lot,
+        said=of_wine,
         at_ms=at_ms,
         total=total,
         u_mg_l=u_mg_l,

@@ -13,6 +13,7 @@ vessel_contents  what a vessel holds
 reading_lines    the newest reading of a probe
 so2_lines        the SO2 of the wine in a vessel
 total_so2_lines  the total SO2 of the wine in a vessel
+dose_lines       a dose for a vessel's wine
 vessel_card      a vessel as of a time
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal

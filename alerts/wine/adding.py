@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CAUTIONS", "HOW_TO_ADD"]
+__all__ = ["CAUTIONS", "HOW_TO_ADD", "OPENING_A_KEG"]
 
 from typing import Final
 
@@ -10,6 +10,10 @@ HOW_TO_ADD: Final = (
     "weigh the salt, dissolve it in a little water or wine, add it below the surface, and stir gently or bubble inert "
     "gas through: an unmixed vessel stays layered for days",
     "close the vessel, and titrate after a day: only then is it known what stayed free",
+)
+OPENING_A_KEG: Final = (
+    "let the pressure off before you open a keg, stand clear of the gas, which carries SO2, and air the room: too "
+    "little oxygen is not felt, seen or smelt"
 )
 CAUTIONS: Final = (
     "sulfite dust and SO2 can set off asthma: work in fresh air, with goggles, and if you have asthma let somebody "

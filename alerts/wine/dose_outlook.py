@@ -9,7 +9,7 @@ uncertainties combined as independent (JCGM 100, the GUM, 5.1.2), never below 0.
 
 from __future__ import annotations
 
-__all__ = ["U_YIELD", "BeforeDose", "DoseOutlook", "ExpectedRange", "dose_outlook", "usual_u_so2"]
+__all__ = ["U_YIELD", "BeforeDose", "DoseOutlook", "ExpectedRange", "dose_outlook", "expected_keys", "usual_u_so2"]
 
 from dataclasses import dataclass
 from math import hypot
@@ -74,6 +74,16 @@ class DoseOutlook:
     total: ExpectedRange | None
     worst_free_mg_l: float
     worst_molecular_mg_l: float | None
+
+
+def expected_keys(name: str, expected: ExpectedRange | None) -> dict[str, float | None]:
+    """Give an expected value [mg/L] and the ends of its range under their keys, as JSON answers have them."""
+    low, middle, high = (None, None, None) if expected is None else expected
+    return {
+        f"{name}_after_mg_l": middle,
+        f"{name}_after_low_80_mg_l": low,
+        f"{name}_after_high_80_mg_l": high,
+    }
 
 
 def usual_u_so2(so2_mg_l: float) -> float:

@@ -88,9 +88,11 @@ def plan_dose(
     *,
     style: Style | None = None,
     legal: LegalLimit | None = None,
+    is_cut: bool = False,
 ) -> DosePlan:
     """Judge a dose that is to bring free SO2 to a target [mg/L]; style None: not known.
 
+    is_cut: a dose that passes a ceiling will not be added as asked, so that what else there is to know is of the rest.
     Raises OutOfRange where the total before is below the free.
     """
     if before.total_mg_l is not None and before.total_mg_l < before.free_mg_l:
@@ -102,14 +104,16 @@ def plan_dose(
     lowest = min(ceilings(before, style, legal))
     largest = Dose(asked.volume_l, max(0.0, lowest.room_mg_l), asked.product)
     cut = asked.raise_total_mg_l > largest.raise_total_mg_l + _ROUNDING_MG_L
+    advised = largest if cut else asked
+    given = advised if is_cut else asked
     remarks = [
         *too_much_free(to_free_mg_l, before.ph, before.pk or TRADE_PK, style),
         *(_cut(before, asked, largest, lowest) if cut else ()),
         *_binding(before),
-        *_taste(before, asked),
-        *_unusual(asked),
+        *_taste(before, given),
+        *_unusual(given),
     ]
-    return DosePlan(asked, largest, largest if cut else asked, lowest if cut else None, tuple(remarks))
+    return DosePlan(asked, largest, advised, lowest if cut else None, tuple(remarks))
 
 
 def _cut(before: BeforeDose, asked: Dose, largest: Dose, ceiling: Ceiling) -> Sequence[str]:

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-__all__ = ["model_remarks", "molecular_remarks", "needed_remarks", "ph_remarks", "too_much_free", "trade_remarks"]
+__all__ = [
+    "coarse_remarks",
+    "model_remarks",
+    "molecular_remarks",
+    "needed_remarks",
+    "ph_remarks",
+    "too_much_free",
+    "trade_remarks",
+]
 
 from collections.abc import Sequence
 from typing import Final
 
+from alerts.wine.dose import MeasuredOut
 from alerts.wine.molecular import FreeNeeded, MolecularModel, MolecularSo2, Pk
 from alerts.wine.targets import SENSORY_MOLECULAR_MG_L, most_free_mg_l
 from ingest.journal.titration import So2Quantity, Style
@@ -14,6 +23,9 @@ from ingest.journal.titration_outcome import MOST_SO2_MG_L
 
 # What most wine has (common practice, no source).
 _USUAL_PH: Final = (2.9, 4.0)
+
+# Beyond this share of the dose the balance or pipette is too coarse; a choice of this project.
+_MOST_DOUBT: Final = 0.05
 
 
 def molecular_remarks(found: MolecularSo2, free_mg_l: float, ph: float) -> tuple[str, ...]:
@@ -73,3 +85,12 @@ def model_remarks(pk: Pk) -> Sequence[str]:
             "is an extrapolation, good to some 12 %",
         )
     return ()
+
+
+def coarse_remarks(measured: Sequence[MeasuredOut]) -> Sequence[str]:
+    """Say that the way of measuring that will be used, the last one, is too coarse for the dose."""
+    best = measured[-1]
+    if best.doubt <= _MOST_DOUBT:
+        return ()
+    how = "weigh on a finer balance, or use a stock solution" if best.unit == "g" else "use a weaker stock solution"
+    return (f"in steps of {best.step:g} {best.unit} this dose is only good to {100.0 * best.doubt:.0f} %: {how}",)
