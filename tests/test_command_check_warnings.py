@@ -51,6 +51,6 @@ def test_a_limit_on_wine_is_shown_and_its_lot_looked_up_in_the_journal(tmp_path:
     shown = leeside("check", journal.file)
     assert shown.returncode == 0
     assert f"WARNING: {unknown}" in shown.stdout
-    assert "  lot A1/temperature/high, wherever it lies\n      temperature above 18.0 °C for 300 s" in shown.stdout
+    assert "  lot A1/temperature/high, wherever it lies\n      temperature above 18.0 °C for 5 min" in shown.stdout
     journal.enter("lot", "--lot", "A1", "--name", "Merlot", "--style", "red")
     assert _warnings(journal.file) == []
