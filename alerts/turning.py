@@ -18,6 +18,7 @@ from alerts.rate_windows import stored_windows
 from alerts.so2_limits import possible_so2_limits, so2_limits
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
+from alerts.watch.alarm_table import State
 from alerts.watch.applied_limits import AppliedLimits, applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
@@ -391,7 +392,9 @@ def _away_s(pulse: Pulse[AlertsPulse] | None, now: Now) -> float:
 
 def _log_steps(transitions: Sequence[Transition]) -> None:
     for step in transitions:
-        log.info("%s: %s -> %s (%s)", step.key, step.from_state, step.to_state, step.event)
+        # As a warning, so that a burst of other steps does not keep it out of the log.
+        level = logging.WARNING if step.to_state is State.UNACKNOWLEDGED else logging.INFO
+        log.log(level, "%s: %s -> %s (%s)", step.key, step.from_state, step.to_state, step.event)
 
 
 def _identity(pulse: Pulse[IngestPulse] | None) -> tuple[int, int] | None:

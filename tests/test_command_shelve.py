@@ -119,7 +119,7 @@ def test_out_of_service_is_listed_until_it_is_returned(answering: Path) -> None:
     assert leeside("unshelve", answering, key).stdout == f"watched again: {key}\n"
     assert "Muted" not in leeside("alarms", answering).stdout
     nothing = leeside("unshelve", answering, key)
-    assert (nothing.returncode, nothing.stdout) == (1, f"nothing done: {key}: it is not shelved\n")
+    assert (nothing.returncode, nothing.stdout) == (1, f"nothing done: {key}: it is not muted\n")
 
 
 def test_all_are_acknowledged_at_once_and_several_by_name(answering: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import tempfile
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from turning_bench import CELLAR, EPOCH_MS, MAIL, WATCHED, Bench
 from alerts.turning import MOST_A_TURN, occurrence_id
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.own_limits import watched_limits
+from ingest.daemon_log import BURST, CauseLimit
 from ingest.errors import StoreError
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import parse_body
@@ -53,6 +55,25 @@ def test_a_breach_is_one_message_for_each_recipient_in_one_transaction(bench: Be
     assert [row.state for row in alarm_rows(bench.store) if row.key == "K1/pressure/low"] == ["unacknowledged"]
     ids = [row.message_id for row in recent_messages(bench.store)]
     assert len(set(ids)) == 2
+
+
+def test_a_raised_alarm_is_in_the_log_whatever_a_burst_leaves_out(
+    bench: Bench, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level(logging.INFO)
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    bench.reading(12.0)
+    bench.turn()
+    steps = [record for record in caplog.records if " -> " in record.getMessage()]
+    (raised,) = (step for step in steps if " -> unacknowledged" in step.getMessage())
+    other = next(step for step in steps if step is not raised)
+    limit = CauseLimit(lambda: 0.0)
+    assert not all(limit.filter(other) for _ in range(BURST + 1))
+    assert limit.filter(raised)
 
 
 def test_a_restart_neither_repeats_nor_forgets(bench: Bench) -> None:

@@ -40,8 +40,8 @@ E, S = AlarmEvent, State
             line(E.SHELVE, S.NORMAL, S.SHELVED, "Ana", f"until {iso_utc(NOW + 3_600_000)}: lid: off"),
             "muted by Ana until 20:30:00 CET: lid: off",
         ),
-        (line(E.BEGAN, S.SHELVED, S.SHELVED), "begins, muted"),
-        (line(E.ENDED, S.OUT_OF_SERVICE, S.OUT_OF_SERVICE), "ends, muted"),
+        (line(E.BEGAN, S.SHELVED, S.SHELVED), "would be an alarm, but is muted"),
+        (line(E.ENDED, S.OUT_OF_SERVICE, S.OUT_OF_SERVICE), "back to normal, muted"),
         (
             line(E.SHELVING_ENDED, S.SHELVED, S.UNACKNOWLEDGED, "", "shelved by Ana: x"),
             "mute ended, alarm raised: shelved by Ana: x",

@@ -15,10 +15,12 @@ from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter
+from alerts.watch.level import LevelTrack
 from alerts.watch.shelving import OutOfService, Shelving
+from alerts.watch.watch_state import LimitRecord
 from ingest.pulse import RESPONDS_S
 from ingest.reading import Quality, Reason, quality_code
-from ingest.store.alarms.alarm_record import AlarmRow, put_alarm
+from ingest.store.alarms.alarm_record import AlarmRow, alarm_rows, put_alarm
 from ingest.times import iso_utc
 
 
@@ -205,3 +207,22 @@ def test_an_alarm_shows_its_age(on_disk: CellarOnDisk) -> None:
     (alarm,) = _view(on_disk).alarms
     assert ", since 19:29:00 CET, 60 s ago (" in alarm_line(alarm, on_disk.cellar.site.zone, "metric", NOW)
     assert (alarm_json(alarm, NOW)["age_s"], alarm_json(alarm, NOW)["finding"]) == (60, None)
+
+
+@pytest.mark.parametrize(
+    ("active", "shown"), [(True, "K1 temperature change 11.0 °C"), (False, "K1 temperature change 7.5 °C")]
+)
+def test_a_change_is_shown_with_its_own_direction(*, active: bool, shown: str, tmp_path: Path) -> None:
+    # It fell by 7.5 °C when the alarm was raised, and rises now.
+    on_disk = CellarOnDisk(tmp_path)
+    key = "K1/temperature/change"
+    on_disk.alarm(key, value=7.5, state=State.UNACKNOWLEDGED if active else State.RETURNED)
+    (row,) = alarm_rows(on_disk.store)
+    track = LevelTrack(active, NOW, value=11.0 if active else 0.5, finding="rising")
+    entry = replace(LimitRecord.from_json(row.entry, 0.0), track=track)
+    with on_disk.store.write() as connection:
+        put_alarm(connection, AlarmRow(key, row.state, row.occurrence, entry.to_json(), NOW))
+    (alarm,) = _view(on_disk).alarms
+    line = alarm_line(alarm, UTC, "metric", NOW)
+    assert shown in line
+    assert ("rising" in line) is active

@@ -109,7 +109,7 @@ def test_only_the_end_of_the_last_reason_announces(reasons: frozenset[State], ev
 
 def test_a_reason_that_does_not_stand_cannot_end() -> None:
     both = (State.OUT_OF_SERVICE, State.SUPPRESSED)
-    assert next_state(State.OUT_OF_SERVICE, AlarmEvent.UNSHELVE, both) == (Stays("it is not shelved"), frozenset(both))
+    assert next_state(State.OUT_OF_SERVICE, AlarmEvent.UNSHELVE, both) == (Stays("it is not muted"), frozenset(both))
     with pytest.raises(ImpossibleStep, match="shelving of an alarm that is not shelved cannot end"):
         next_state(State.OUT_OF_SERVICE, AlarmEvent.SHELVING_ENDED, both)
     with pytest.raises(ImpossibleStep, match="not suppressed cannot be released"):

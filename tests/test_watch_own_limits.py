@@ -134,7 +134,7 @@ def test_a_silent_ingest_is_one_message_not_three() -> None:
             "`leeside now` says how much is left",
             "enough room",
         ),
-        ("log", "MEDIUM PRIORITY: leeside store log, cannot be folded", "`fuser -v`", "usual size again"),
+        ("log", "MEDIUM PRIORITY: leeside store log, too large for 10 min", "`fuser -v`", "usual size again"),
         (
             "backup",
             "MEDIUM PRIORITY: leeside store backup, none for 3 d",

@@ -68,7 +68,9 @@ def shelve(
 
 def _span_s(span_s: float | None, until: str | None, cellar: Cellar, now_ms: int) -> float:
     if (span_s is None) == (until is None):
-        raise typer.BadParameter("say for how long (--for) or until when (--until)", param_hint="--for, --until")
+        raise typer.BadParameter(
+            "say for how long (--for) or until when (--until), not both", param_hint="--for, --until"
+        )
     if span_s is not None:
         return span_s
     try:

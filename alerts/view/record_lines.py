@@ -76,9 +76,9 @@ def record_json(step: TransitionRow) -> dict[str, object]:
 
 def _what(step: TransitionRow) -> str:
     if step.event == AlarmEvent.BEGAN:
-        return "begins, muted" if step.to_state in MUTING else "alarm raised"
+        return "would be an alarm, but is muted" if step.to_state in MUTING else "alarm raised"
     if step.event == AlarmEvent.ENDED:
-        return "ends, muted" if step.to_state in MUTING else "back to normal"
+        return "back to normal, muted" if step.to_state in MUTING else "back to normal"
     return _WORDS.get(step.event, step.event)
 
 

@@ -66,8 +66,12 @@ class ReadingStatus:
 
 @dataclass(frozen=True, slots=True)
 class AlarmStatus:
-    """An open occurrence. value and since as they were when it was raised; limit is None if it has left the file;
-    chatter: how often it came and went, while it chatters; finding: what explains it now, "" where nothing does."""
+    """An open occurrence.
+
+    value and since as they were when it was raised, but of a standing one on a rate value is the newest change; limit is
+    None if it has left the file; chatter: how often it came and went, while it chatters; finding: what explains it now,
+    "" where nothing does.
+    """
 
     key: str
     occurrence: str
@@ -279,6 +283,10 @@ def _alarms(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRec
         alarm, limit = record.alarm, limits.get(key)
         if alarm.occurrence is None or alarm.state not in _ORDER:
             continue
+        value, finding = alarm.value, record.condition.finding
+        if limit is not None and limit.kind == "rate":
+            # Which way it changes goes with the newest change, not with the one that raised the alarm.
+            value, finding = (record.condition.value, finding) if record.condition.active else (value, "")
         alarms.append(
             AlarmStatus(
                 key=key,
@@ -286,12 +294,12 @@ def _alarms(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRec
                 state=alarm.state,
                 at=limit.at if limit else key.split("/")[0],
                 since_ms=alarm.since_ms,
-                value=alarm.value,
+                value=value,
                 last_value=alarm.last_value,
                 acknowledged_by=alarm.acknowledged_by,
                 limit=limit,
                 chatter=record.chatter,
-                finding=record.condition.finding,
+                finding=finding,
             )
         )
     return sorted(

@@ -127,7 +127,7 @@ Cell = Step | Mutes | Unmutes | Stays | Impossible
 
 _ACTIVE_ALREADY: Final = Stays("the condition is known to be true already")
 _NOT_ACTIVE: Final = Stays("the condition is known to be false already")
-_NOT_SHELVED: Final = Stays("it is not shelved")
+_NOT_SHELVED: Final = Stays("it is not muted")
 _NOT_OUT: Final = Stays("it is not out of service")
 _NO_END: Final = Impossible("the shelving of an alarm that is not shelved cannot end")
 _NOT_SUPPRESSED: Final = Impossible("an alarm that is not suppressed cannot be released")

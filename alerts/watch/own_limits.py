@@ -78,7 +78,7 @@ _OWN_WORDS: Final[dict[str, OwnWords]] = {
         "there is enough room on the store's disk again.",
     ),
     LOG: OwnWords(
-        "cannot be folded",
+        "too large for {span}",
         "the log beside the store has grown large, and has not shrunk for more than {span}.",
         "the log beside the store is of its usual size again.",
     ),
