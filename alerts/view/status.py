@@ -68,9 +68,9 @@ class ReadingStatus:
 class AlarmStatus:
     """An open occurrence.
 
-    value and since as they were when it was raised, but of a standing one on a rate value is the newest change; limit is
-    None if it has left the file; chatter: how often it came and went, while it chatters; finding: what explains it now,
-    "" where nothing does.
+    value and since as they were when it was raised, but of a standing one on a rate value is the newest change; limit
+    is None if it has left the file; chatter: how often it came and went, while it chatters; finding: what explains it
+    now, "" where nothing does.
     """
 
     key: str
