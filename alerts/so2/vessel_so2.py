@@ -17,7 +17,7 @@ from alerts.so2.wine_readings import ASSUMED_C, KnownPh, KnownTemperature, WineR
 from alerts.wine.acidity import Acidity
 from alerts.wine.molecular import TRADE_PK, Pk
 from alerts.wine.so2_estimate import So2Asked, So2Estimate, estimate_all
-from alerts.wine.so2_history import FreeTitrated, So2History
+from alerts.wine.so2_history import FreeTitrated, So2History, WineMixedIn
 from ingest.cellar import Cellar
 from ingest.journal.awaited_work import main_lot
 from ingest.journal.contents import Contents
@@ -33,6 +33,8 @@ _DAY_MS: Final = 86_400_000
 # defaults, no source).
 _PH_TOO_OLD_MS: Final = 400 * _DAY_MS
 _PH_OLD_MS: Final = 120 * _DAY_MS
+# Of so much other wine the pH of the whole may be another one (a working default).
+_BLENDED_SHARE: Final = 0.1
 # What is expected so long after the last entry is a guess.
 _LONG_UNTITRATED_MS: Final = 180 * _DAY_MS
 
@@ -213,8 +215,15 @@ class _KnownWine:
             remarks.append(f"the last titration is {days} days old: what is given here is little more than a guess")
         return remarks
 
+    def _blended_since(self, at_ms: int) -> bool:
+        """Whether so much other wine came in since then that the pH may be another one."""
+        blends = (fact.effect for fact in self._wine.facts if isinstance(fact.effect, WineMixedIn))
+        return any(blend.at_ms > at_ms and blend.share >= _BLENDED_SHARE for blend in blends)
+
     def _rest(self) -> list[str]:
         remarks = [fact.remark for fact in self._wine.facts if fact.remark]
+        if self._ph is not None and self._blended_since(self._ph.at_ms):
+            remarks.append(f"the pH, {self._ph.ph:.2f}, is from before the wine was blended: measure it again")
         if not self._contents.known:
             remarks.append(f"the journal does not say what came into {self._contents.vessel}: write its filling down")
         if self._temperature is None:

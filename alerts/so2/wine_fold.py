@@ -26,7 +26,7 @@ from alerts.wine.so2_history import (
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds import ledger_step
-from ingest.journal.kinds.addition import AdditionBody
+from ingest.journal.kinds.addition import AdditionBody, so2_added_g
 from ingest.journal.kinds.fill import FillBody
 from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.journal.kinds.racking import RackingBody, drawn_l
@@ -177,7 +177,10 @@ class WineFold:
 
     def _added(self, entry: Entry, _: Mapping[str, VesselState]) -> None:
         body, vessel = entry.body, entry.place
-        if not isinstance(body, AdditionBody) or vessel is None or not body.so2_g:
+        if not isinstance(body, AdditionBody) or vessel is None:
+            return
+        so2_g = so2_added_g(body) if body.so2_g is None else body.so2_g
+        if not so2_g:
             return
         state, remark = self.state(vessel), ""
         volume_l, u_l = state.volume_l, state.u_l
@@ -188,7 +191,7 @@ class WineFold:
             volume_l, u_l = _NEARLY_FULL * capacity_l, _U_NEARLY_FULL * capacity_l
             remark = f"how much wine {vessel} holds is not known: the addition is worked out as if it were nearly full"
         u_share = min(hypot(_U_MEASURED_OUT, (u_l or 0.0) / volume_l), 1.0)
-        added = So2Added(entry.at_ms, min(1000.0 * body.so2_g / volume_l, _MOST_MG_L), u_share)
+        added = So2Added(entry.at_ms, min(1000.0 * so2_g / volume_l, _MOST_MG_L), u_share)
         fact = So2Fact("addition", added, remark=remark)
         self.wines[vessel] = self._wine(vessel, entry.at_ms).with_fact(fact)
 
