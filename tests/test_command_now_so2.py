@@ -177,7 +177,7 @@ def test_red_wine_by_iodine_is_an_upper_bound_in_words(winter: Winter) -> None:
     found = winter.so2("K1", "2025-11-02")
     assert found["last_titration"]["upper_bound"] is True
     assert any("upper bound" in remark for remark in found["remarks"])
-    assert "free SO2 at most about" in winter.text("K1", "2025-11-02")
+    assert "free SO2 at most" in winter.text("K1", "2025-11-02")
 
 
 def test_it_says_what_it_does_not_know(winter: Winter) -> None:
@@ -259,7 +259,8 @@ def test_the_estimate_over_time_is_a_band_beside_the_titrations(winter: Winter) 
     assert band["2025-11-20T00:00:00.000Z"]["median"] == pytest.approx(then["free_mg_l"], rel=0.01)
     words = ("history", str(winter.file), "K1", "--quantity", "molecular_so2", "--estimate")
     table = winter.run(*words, "--to", "2025-12-05", "--csv").stdout.splitlines()
-    assert table[0] == "at,median,low_80,high_80,titrated,u_titrated"
+    assert table[0] == "at,median,low_80,high_80,model,pk"
+    assert all(line.endswith(",simple,1.81") for line in table[1:])
     row = next(line for line in table if line.startswith("2025-11-20T00:00"))
     assert float(row.split(",")[1]) == pytest.approx(then["molecular_mg_l"], rel=0.01)
 
@@ -294,3 +295,49 @@ def test_the_judge_keeps_what_the_command_shows(winter: Winter) -> None:
     with winter.store.write() as connection:
         keep_judgements(connection, "so2", [free, molecular])
     assert [each.name for each in newest_judgements(winter.store)] == ["free_so2", "molecular_so2"]
+
+
+def test_what_was_found_on_the_day_of_the_filling_is_of_the_wine_that_came_in(winter: Winter) -> None:
+    # Dates without a time all mean noon, and nobody has to enter the filling first.
+    winter.titrated(33, "2025-10-01")
+    winter.filled()
+    found = winter.so2("K1", "2025-10-03T12:00:00Z")
+    assert found["last_titration"]["mg_l"] == 33
+    assert found["free_mg_l"] == pytest.approx(33, abs=1.5)
+    # What lay in the vessel long before is another wine.
+    winter.titrated(20, "2025-09-10", "C1")
+    winter.filled("C1")
+    assert winter.so2("C1", "2025-10-03T12:00:00Z")["last_titration"] is None
+
+
+def test_an_amount_that_no_wine_has_is_named_and_counts_for_nothing(winter: Winter) -> None:
+    winter.filled()
+    winter.titrated(30, "2025-10-02")
+    before = winter.so2("K1", "2025-10-08T12:00:00Z")
+    winter.titrated(3000, "2025-10-05")
+    found = winter.so2("K1", "2025-10-08T12:00:00Z")
+    assert found["free_mg_l"] == before["free_mg_l"]
+    assert any("3000 mg/L free SO2 was written down" in remark for remark in found["remarks"])
+
+
+def test_a_date_that_lies_beyond_a_year_and_one_of_red_wine_are_said_in_words(winter: Winter) -> None:
+    winter.filled()
+    winter.titrated(40, "2025-10-02")
+    assert "more likely not within a year; titrate by" in winter.text("K1", "2025-10-03")
+    winter.filled("C1", style="red", lot="merl", volume="22 L")
+    bench = ("--method", "aeration", "--titre", "2.0 mL", "--sample", "20 mL", "--strength", "0.01 mol/L")
+    winter.enter(
+        "titration", "--vessel", "C1", "--quantity", "free", *bench, "--substance", "sodium hydroxide", "--at",
+        "2025-10-02",
+    )  # fmt: skip
+    text = winter.text("C1", "2025-10-03")
+    assert "molecular at most" in text.splitlines()[4]
+    assert " at the latest (" in text
+
+
+def test_nobody_is_pointed_to_a_titration_that_never_was(winter: Winter) -> None:
+    winter.filled()
+    winter.enter("racking", "--from", "K1", "--to", "C1", "--at", "2025-11-10")
+    remarks = winter.so2("C1", "2025-11-12T12:00:00Z")["remarks"]
+    assert any("nothing was titrated" in remark for remark in remarks)
+    assert not any("since the last titration" in remark for remark in remarks)

@@ -23,7 +23,7 @@ from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.times import iso_utc
 
-_COLUMNS: Final = ("at", "median", "low_80", "high_80", "titrated", "u_titrated")
+_COLUMNS: Final = ("at", "median", "low_80", "high_80")
 
 
 def print_estimate(
@@ -53,7 +53,7 @@ def print_estimate(
         begin_ms, end_ms = max(from_ms, first or 0), min(to_ms - 1, now_ms)
         points = so2_band(cellar, store, vessel, chosen, begin_ms, end_ms) if first is not None else []
     if as_csv:
-        _print_csv(points)
+        _print_csv(points, chosen)
     elif as_json:
         print(json_text(_as_json(points, vessel, chosen), indent=2))
     else:
@@ -61,11 +61,15 @@ def print_estimate(
     return 0 if points else 1
 
 
-def _print_csv(points: Sequence[BandPoint]) -> None:
+def _print_csv(points: Sequence[BandPoint], quantity: BandQuantity) -> None:
+    """Free SO2 beside what was titrated; molecular SO2 with its model in every row."""
+    molecular = quantity == "molecular_so2"
+    model = (str(TRADE_PK.model), TRADE_PK.value)
     out = csv.writer(sys.stdout, lineterminator="\n")
-    out.writerow(_COLUMNS)
-    for at_ms, *numbers in points:
-        out.writerow([iso_utc(at_ms), *("" if number is None else f"{number:.6g}" for number in numbers)])
+    out.writerow((*_COLUMNS, *(("model", "pk") if molecular else ("titrated", "u_titrated"))))
+    for at_ms, median, low, high, *titrated in points:
+        numbers = ["" if number is None else f"{number:.6g}" for number in (median, low, high, *titrated)]
+        out.writerow([iso_utc(at_ms), *numbers[:3], *(model if molecular else numbers[3:])])
 
 
 def _as_json(points: Sequence[BandPoint], vessel: str, quantity: BandQuantity) -> dict[str, object]:

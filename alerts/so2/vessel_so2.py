@@ -221,7 +221,7 @@ class _KnownWine:
         return any(blend.at_ms > at_ms and blend.share >= _BLENDED_SHARE for blend in blends)
 
     def _rest(self) -> list[str]:
-        remarks = [fact.remark for fact in self._wine.facts if fact.remark]
+        remarks = [*self._wine.remarks, *(fact.remark for fact in self._wine.facts if fact.remark)]
         if self._ph is not None and self._blended_since(self._ph.at_ms):
             remarks.append(f"the pH, {self._ph.ph:.2f}, is from before the wine was blended: measure it again")
         if not self._contents.known:

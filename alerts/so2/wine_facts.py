@@ -108,6 +108,7 @@ class WineFacts:
     facts: tuple[So2Fact, ...] = ()
     phs: tuple[HandValue, ...] = ()
     temperatures: tuple[HandValue, ...] = ()
+    remarks: tuple[str, ...] = ()
 
     @classmethod
     def begun(cls, at_ms: int, vessel: str, loss: LossPrior) -> WineFacts:
@@ -122,6 +123,17 @@ class WineFacts:
         """Take the wine into another vessel, by a racking."""
         stays = (*self.stays, Stay(vessel, fact.effect.at_ms))
         return replace(self, facts=(*self.facts, fact), stays=stays, present_loss=loss)
+
+    def before(self, wine: WineFacts) -> WineFacts:
+        """Take what was found of a vessel's wine before its filling was written down over to the wine that came in."""
+        return replace(
+            wine,
+            begin_ms=min(wine.begin_ms, self.begin_ms),
+            facts=tuple(sorted((*wine.facts, *self.facts), key=lambda fact: fact.effect.at_ms)),
+            phs=(*wine.phs, *self.phs),
+            temperatures=(*wine.temperatures, *self.temperatures),
+            remarks=(*wine.remarks, *self.remarks),
+        )
 
     def rough_at(self, at_ms: int) -> RoughFree:
         """Reckon free SO2 at a time [UTC ms], not before the last fact, at the usual loss of the present vessel."""

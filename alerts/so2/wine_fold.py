@@ -51,7 +51,8 @@ _U_MEASURED_OUT: Final = 0.03
 # Free SO2 on the label of bought bottles: they have aged since [mg/L, a working default].
 _U_LABEL_MG_L: Final = 6.0
 # What was found of a lot before it came into a vessel counts if it is not older than this.
-_BEFORE_FILL_MS: Final = 30 * 86_400_000
+_DAY_MS: Final = 86_400_000
+_BEFORE_FILL_MS: Final = 30 * _DAY_MS
 # Numbers beyond these are slips of the pen, with their own warning when they were written [mg/L].
 _MOST_MG_L: Final = 1000.0
 _LEAST_U_MG_L: Final = 0.1
@@ -127,7 +128,13 @@ class WineFold:
         if not isinstance(body, TitrationBody) or body.quantity != "free":
             return
         found = body.found_mg_l
-        if found is None or found > _MOST_MG_L:
+        if found is None:
+            return
+        if found > _MOST_MG_L:
+            remark = f"{found:.0f} mg/L free SO2 was written down, which no wine has: it counts for nothing; strike it"
+            for vessel in self._vessels(entry):
+                wine = self._wine(vessel, entry.at_ms)
+                self.wines[vessel] = replace(wine, remarks=(*wine.remarks, remark))
             return
         u_mg_l = None if body.u_so2_mg_l is None else min(max(body.u_so2_mg_l, _LEAST_U_MG_L), _MOST_MG_L)
         self._found(entry, FreeTitrated(entry.at_ms, found, u_mg_l), frees_bound=body.method != "elsewhere")
@@ -199,7 +206,12 @@ class WineFold:
         body, vessel = entry.body, entry.place
         if not isinstance(body, FillBody) or vessel is None:
             return
-        self._received(entry, vessel, changes, [(None, self._wine_of_lot(entry.lot, vessel, entry.at_ms))], None)
+        wine = self._wine_of_lot(entry.lot, vessel, entry.at_ms)
+        found = self.wines.get(vessel)
+        if found is not None and not self.state(vessel).known and found.begin_ms >= entry.at_ms - _DAY_MS:
+            # Dates without a time all mean noon: what was found of the vessel's wine that day is of this wine.
+            wine = found.before(wine)
+        self._received(entry, vessel, changes, [(None, wine)], None)
 
     def _wine_of_lot(self, lot: str | None, vessel: str, at_ms: int) -> WineFacts:
         """Wine that comes from no vessel: with what was found of its lot shortly before."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["So2Summary", "judged_so2_line", "so2_json", "so2_line", "so2_lines", "summary_line"]
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, tzinfo
 from typing import Final, NamedTuple
 
@@ -78,14 +78,14 @@ def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) 
 def summary_line(summary: So2Summary, zone: tzinfo) -> str:
     """Put it into words."""
     titration, at_ms = summary.titration, summary.at_ms
-    newest_ms = dict(summary.done)  # of each kind the last one
-    done = [f"{_DONE.get(kind, kind)} {_day(done_ms, at_ms, zone)}" for kind, done_ms in newest_ms.items()]
+    newest = sorted(dict(summary.done).items(), key=lambda done: done[1])  # of each kind the last one
+    done = [f"{_DONE.get(kind, kind)} {_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
     free = f"{summary.free_mg_l:.0f} mg/L ({summary.free_low_80_mg_l:.0f} to {summary.free_high_80_mg_l:.0f})"
     at_most = "at most " if titration is not None and titration.upper_bound else ""
     if titration is None:
         amount = f"not titrated yet, by what wines usually have about {free}"
     else:
-        amount = f"{at_most}about {free}"
+        amount = f"{at_most or 'about '}{free}"
         done.insert(0, f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, at_ms, zone)}")
     molecular = "molecular not known without a pH"
     if summary.molecular_mg_l is not None:
@@ -96,16 +96,20 @@ def summary_line(summary: So2Summary, zone: tzinfo) -> str:
 def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:
     """Say all that is known of a vessel's SO2, line by line, the most important first."""
     found, learned = so2.estimate, so2.estimate.learned
+    upper_bound = so2.last_titration is not None and so2.last_titration.upper_bound
+    at_most = "at most " if upper_bound else ""
     lines = [so2_line(so2, zone)]
     if found.molecular_mg_l is not None and so2.ph is not None:
         lines.append(
-            f"molecular {found.molecular_mg_l:.2f} mg/L ({found.molecular_low_80_mg_l:.2f} to "
+            f"molecular {at_most}{found.molecular_mg_l:.2f} mg/L ({found.molecular_low_80_mg_l:.2f} to "
             f"{found.molecular_high_80_mg_l:.2f}), {so2.pk.model} with {so2.pk.name}, at pH {so2.ph.ph:.2f} "
             f"± {so2.ph.u_ph:.2f} of {_day(so2.ph.at_ms, so2.at_ms, zone)}"
         )
     if found.below_limit is not None:
         limits = " and ".join(f"{limit.low_mg_l:g} mg/L {limit.quantity.removesuffix('_so2')}" for limit in so2.limits)
-        lines.append(f"the low limit is {limits}: {_below_words(found.below_limit, so2.at_ms, zone)}")
+        lines.append(
+            f"the low limit is {limits}: {_below_words(found.below_limit, so2.at_ms, zone, at_the_latest=upper_bound)}"
+        )
     lines.append(
         f"loses {learned.loss_mg_l_per_30_days:.1f} ± {learned.u_loss_mg_l_per_30_days:.1f} mg/L in 30 days; "
         f"{100.0 * learned.yielded:.0f} ± {100.0 * learned.u_yielded:.0f} % of an addition stays free"
@@ -161,19 +165,25 @@ def so2_json(so2: VesselSo2, zone: tzinfo) -> dict[str, object]:
     }
 
 
-def _below_words(below: WhenBelow, at_ms: int, zone: tzinfo) -> str:
-    day: Callable[[int | None], str] = lambda ms: "later than a year" if ms is None else _day(ms, at_ms, zone)  # noqa: E731
+def _below_words(below: WhenBelow, at_ms: int, zone: tzinfo, *, at_the_latest: bool) -> str:
+    def day(at: int) -> str:
+        return _day(at, at_ms, zone)
+
     if below.titrate_by_ms is None:
         return "it is not reached within a year"
     if below.high_ms is not None and below.high_ms <= at_ms:
         return "the wine is below it"
-    titrate = "titrate now" if below.titrate_by_ms <= at_ms else f"titrate by {_day(below.titrate_by_ms, at_ms, zone)}"
+    titrate = "titrate now" if below.titrate_by_ms <= at_ms else f"titrate by {day(below.titrate_by_ms)}"
     if below.low_ms is None:
         return f"it is hardly reached within a year; {titrate}"
     early = "now" if below.low_ms <= at_ms else day(below.low_ms)
-    if below.median_ms is not None and below.median_ms <= at_ms:
+    if below.median_ms is None:
+        return f"perhaps reached from {early} on, more likely not within a year; {titrate}"
+    if below.median_ms <= at_ms:
         return f"the wine is probably below it; {titrate}"
-    return f"reached about {day(below.median_ms)} ({early} to {day(below.high_ms)}); {titrate}"
+    late = "more than a year from then" if below.high_ms is None else day(below.high_ms)
+    about = f"{day(below.median_ms)} at the latest" if at_the_latest else f"about {day(below.median_ms)}"
+    return f"reached {about} ({early} to {late}); {titrate}"
 
 
 def _date(at_ms: int, zone: tzinfo) -> date:

@@ -115,7 +115,9 @@ def _disagreeing(history: So2History) -> list[str]:
 def _fresh_addition(history: So2History, at_ms: int) -> list[str]:
     if any(isinstance(entry, So2Added) and at_ms - entry.at_ms < _DAY_MS for entry in history.entries):
         return ["the last addition is younger than a day and still binding: titrate tomorrow"]
-    last_titration = max((titration.at_ms for titration in history.titrations), default=history.begin_ms)
-    if any(isinstance(entry, WineRacked) and entry.at_ms > last_titration for entry in history.entries):
+    last_titration = max((titration.at_ms for titration in history.titrations), default=None)
+    if last_titration is not None and any(
+        isinstance(entry, WineRacked) and entry.at_ms > last_titration for entry in history.entries
+    ):
         return ["racked since the last titration: how much SO2 that cost is a guess from the oxygen a racking takes up"]
     return []
