@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-import os
-import select
 import signal
-import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
-from running import COMMAND
+from a_terminal import AtTheTerminal, start_at_a_terminal
 
 from ingest.entering import enter
 from ingest.probes.binding import declarations
@@ -20,53 +16,6 @@ from ingest.store.readings.series import declare
 from ingest.times import moment_of
 
 _WAIT_S = 30.0
-
-
-class _AtTheTerminal:
-    """A leeside command with a pseudo-terminal of its own."""
-
-    def __init__(self, journal: JournalOnDisk, *words: str) -> None:
-        self._ours, theirs = os.openpty()
-        self.process = subprocess.Popen(
-            [*COMMAND, *words], stdin=theirs, stdout=theirs, stderr=theirs, cwd=Path(__file__).parent.parent,
-            start_new_session=True,
-        )  # fmt: skip
-        os.close(theirs)
-        self.seen = ""
-
-    def until(self, text: str) -> None:
-        """Wait until something new says this."""
-        begun = len(self.seen)
-        deadline = time.monotonic() + _WAIT_S
-        while text not in self.seen[begun:]:
-            assert self._read(deadline - time.monotonic()), f"'{text}' never came: {self.seen}"
-
-    def _read(self, timeout_s: float) -> bool:
-        ready, _, _ = select.select([self._ours], [], [], max(timeout_s, 0.0))
-        if not ready:
-            return False
-        try:
-            data = os.read(self._ours, 4096)
-        except OSError:  # Linux says so once the other end is shut
-            return False
-        self.seen += data.decode()
-        return bool(data)
-
-    def say(self, line: str) -> None:
-        """Type a line."""
-        os.write(self._ours, f"{line}\n".encode())
-
-    def end(self) -> int:
-        """Its exit code, with all that it said read."""
-        while self._read(_WAIT_S):
-            pass
-        return self.process.wait(_WAIT_S)
-
-    def close(self) -> None:
-        if self.process.poll() is None:
-            self.process.kill()
-            self.process.wait(_WAIT_S)
-        os.close(self._ours)
 
 
 @pytest.fixture
@@ -84,20 +33,19 @@ def journal(tmp_path: Path) -> JournalOnDisk:
 
 
 @pytest.fixture
-def opened() -> Iterator[list[_AtTheTerminal]]:
-    found: list[_AtTheTerminal] = []
+def opened() -> Iterator[list[AtTheTerminal]]:
+    found: list[AtTheTerminal] = []
     yield found
     for terminal in found:
         terminal.close()
 
 
-def _start(opened: list[_AtTheTerminal], journal: JournalOnDisk, kind: str, *options: str) -> _AtTheTerminal:
-    opened.append(_AtTheTerminal(journal, "enter", kind, str(journal.file), *options))
-    return opened[-1]
+def _start(opened: list[AtTheTerminal], journal: JournalOnDisk, kind: str, *options: str) -> AtTheTerminal:
+    return start_at_a_terminal(opened, "enter", kind, str(journal.file), *options)
 
 
 def test_what_is_missing_is_asked_and_shown_before_it_is_written(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(opened, journal, "titration", "--vessel", "K1")
     for question, answer in (
@@ -122,7 +70,7 @@ def test_what_is_missing_is_asked_and_shown_before_it_is_written(
 
 
 def test_an_empty_answer_to_what_is_needed_is_asked_again_and_costs_nothing(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(
         opened, journal, "titration", "--vessel", "K1", "--quantity", "free", "--method", "iodometric",
@@ -140,7 +88,7 @@ def test_an_empty_answer_to_what_is_needed_is_asked_again_and_costs_nothing(
     assert journal.written()[-1].kind == "titration"
 
 
-def test_a_topping_asks_where_the_wine_came_from(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_a_topping_asks_where_the_wine_came_from(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "topping", "--vessel", "K1")
     terminal.until("From which vessel?")
     terminal.say("")
@@ -157,7 +105,7 @@ def test_a_topping_asks_where_the_wine_came_from(journal: JournalOnDisk, opened:
 
 
 def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(opened, journal, "sample")
     terminal.until("Which vessel?")
@@ -177,7 +125,7 @@ def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
     assert journal.written()[-1].kind == "sample"
 
 
-def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "fill", "--lot", "ries", "--volume", "1 L")
     terminal.until("Which vessel?")
     terminal.say("K1")
@@ -189,10 +137,10 @@ def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, op
     assert terminal.end() == 0
 
 
-def test_a_strike_shows_the_entry_and_asks_why(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_a_strike_shows_the_entry_and_asks_why(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     number = journal.written()[-1].id
     for said, code in (("", 1), ("wrong bottle", 0)):
-        opened.append(_AtTheTerminal(journal, "strike", str(journal.file), str(number)))
+        opened.append(AtTheTerminal("strike", str(journal.file), str(number)))
         opened[-1].until("Why is it to be struck?")
         assert "iodine 3" in opened[-1].seen
         opened[-1].say(said)
@@ -202,7 +150,7 @@ def test_a_strike_shows_the_entry_and_asks_why(journal: JournalOnDisk, opened: l
     assert struck.reason == "wrong bottle"
 
 
-def test_a_calibration_asks_for_probe_and_points(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_a_calibration_asks_for_probe_and_points(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     declare(journal.store, declarations(journal.cellar), 1_795_600_000_000)
     terminal = _start(opened, journal, "calibration")
     for question, answer in (
@@ -221,7 +169,7 @@ def test_a_calibration_asks_for_probe_and_points(journal: JournalOnDisk, opened:
 
 
 def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     journal.enter(
         "titration", "--vessel", "K1", "--quantity", "total", "--method", "iodometric", "--titrant", "iodine 3",
@@ -241,7 +189,7 @@ def test_last_times_settings_are_offered_and_taken_by_an_empty_answer(
 
 
 def test_a_wrong_answer_is_asked_again_and_a_no_writes_nothing(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(opened, journal, "sample", "--vessel", "K1")
     terminal.until("How much?")
@@ -258,7 +206,7 @@ def test_a_wrong_answer_is_asked_again_and_a_no_writes_nothing(
 
 
 def test_what_does_not_fit_the_cellar_is_told_before_it_would_be_written(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(opened, journal, "sample", "--vessel", "K1", "--volume", "17 L", "--purpose", "show")
     assert terminal.end() == 1
@@ -266,7 +214,7 @@ def test_what_does_not_fit_the_cellar_is_told_before_it_would_be_written(
     assert "Write it?" not in terminal.seen
 
 
-def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "state", "--vessel", "K9", "--state", "cleaned")
     terminal.until("Which vessel?")
     terminal.say("K3")
@@ -276,7 +224,7 @@ def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, op
     assert journal.written()[-1].place == "K3"
 
 
-def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-10-25 02:30")
     terminal.until("2 for 2026-10-25 02:30+01:00:")
     terminal.say("2")
@@ -287,7 +235,7 @@ def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, open
 
 
 def test_a_time_that_never_was_is_refused_at_a_terminal_too(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal]
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
     terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-03-29 02:30")
     assert terminal.end() == 2
@@ -296,7 +244,7 @@ def test_a_time_that_never_was_is_refused_at_a_terminal_too(
     assert len(journal.written()) == 3
 
 
-def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[_AtTheTerminal]) -> None:
+def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--yes")
     assert terminal.end() == 0
     assert "Write it?" not in terminal.seen
@@ -305,7 +253,7 @@ def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[_AtTheTerminal]) 
 
 @pytest.mark.parametrize("sign", [signal.SIGKILL, signal.SIGINT, signal.SIGHUP])
 def test_killed_at_the_question_nothing_is_written_and_nothing_is_held(
-    journal: JournalOnDisk, opened: list[_AtTheTerminal], sign: signal.Signals
+    journal: JournalOnDisk, opened: list[AtTheTerminal], sign: signal.Signals
 ) -> None:
     terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned")
     terminal.until("Write it?")

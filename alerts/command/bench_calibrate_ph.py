@@ -12,7 +12,7 @@ from alerts.command.bench_answer import finite_number, print_answer
 from alerts.command.options import Json
 from alerts.command.so2_options import optional_number
 from ingest.errors import IngestError
-from ingest.journal.ph_buffers import BUFFER_SETS, find_buffer
+from ingest.journal.ph_buffers import BUFFER_SETS, PRINTED, U_BUFFER_SETS, find_buffer
 from ingest.journal.ph_calibration import (
     TYPICAL_WINE_PH,
     U_BUFFER_PH,
@@ -28,9 +28,6 @@ from ingest.journal.ph_drift import PhDrift, ph_drift
 
 EXAMPLE: Final = "Example: leeside bench calibrate-ph --buffer 7.00 --mv -6.0 --buffer 4.01 --mv 168.5 --temperature 25"
 
-_PRINTED: Final = "printed"
-# Standard uncertainty of buffers: standard ones are made up to better than technical ones (working defaults).
-_U_BUFFERS: Final = {"nist": 0.005}
 # Beyond these a number is a slip (choices of this project).
 _WINE_C: Final = (-5.0, 50.0)
 _EARLIER_PERCENT: Final = (50.0, 150.0)
@@ -108,7 +105,7 @@ def calibrate_ph(
                 for ph, number in zip(places, numbers, strict=True)
             ],
             celsius,
-            _U_BUFFERS.get(buffer_set, U_BUFFER_PH),
+            U_BUFFER_SETS.get(buffer_set, U_BUFFER_PH),
         )
         drift = _drift(found, earlier_slope, earlier_offset, earlier_days)
     except PhCalibrationRefused as error:
@@ -157,16 +154,16 @@ def calibrate_ph(
 
 def _buffer_ph(text: str, buffer_set: str, celsius: float) -> float:
     """The pH of a buffer at the temperature."""
-    if buffer_set == _PRINTED:
+    if buffer_set == PRINTED:
         return finite_number(text, "--buffer")
     if buffer_set not in BUFFER_SETS:
-        allowed = ", ".join((*BUFFER_SETS, _PRINTED))
+        allowed = ", ".join((*BUFFER_SETS, PRINTED))
         raise typer.BadParameter(f"there is no '{buffer_set}'; allowed: {allowed}", param_hint="--buffer-set")
     try:
         buffer = find_buffer(text, buffer_set)
     except IngestError as error:
         raise typer.BadParameter(
-            f"{error}; for another bottle give --buffer-set {_PRINTED} and the pH that it has at {celsius:g} °C",
+            f"{error}; for another bottle give --buffer-set {PRINTED} and the pH that it has at {celsius:g} °C",
             param_hint="--buffer",
         ) from error
     try:

@@ -5,18 +5,22 @@ from __future__ import annotations
 __all__ = ["calibration"]
 
 import sys
+from collections.abc import Callable
+from dataclasses import replace
 from typing import Annotated, Final
 
 import typer
 
+from alerts.command.calibration_buffers import BufferAnswers, ask_buffers, buffer_points, celsius_of
+from alerts.command.calibration_shown import drift_since_last, line_json, print_effect, show_calibration
 from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import current_series, declared_probe, open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.view.format import local_time, value_text
+from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_heading, entry_json
-from ingest.cellar import QUANTITIES, Cellar, Dimension, Probe, parse_amount
+from ingest.cellar import QUANTITIES, Cellar, Probe, parse_amount
 from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong
@@ -26,12 +30,8 @@ from ingest.journal.kinds.calibration import (
     CALIBRATION,
     CalibrationBody,
     CalibrationPoint,
-    Correction,
-    Point,
-    correction_of,
-    drift_warnings,
+    scale_correction,
 )
-from ingest.journal.kinds.kind import NamedVessels
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
@@ -42,6 +42,14 @@ from ingest.times import Ambiguous, iso_utc
 
 # A calibration as of now may have been looked at some minutes ago.
 _OF_NOW_MS: Final = 15 * 60_000
+# Where a refusal of the entry is about an option.
+_OPTIONS: Final = {
+    "who": "--who",
+    "at": "--at",
+    "temperature_c": "--temperature",
+    "points": "--buffer, --truth, --reads, --mv",
+    "despite_grade": "--despite-grade",
+}
 
 
 def calibration(
@@ -64,6 +72,27 @@ def calibration(
     temperature: Annotated[
         str | None, typer.Option("--temperature", metavar="AMOUNT", help="How warm it was, such as '20 °C'.")
     ] = None,
+    buffer: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--buffer", metavar="BUFFER", help="Of a pH probe, a buffer, such as 7.00; once for each, 2 to 5."
+        ),
+    ] = None,
+    buffer_set: Annotated[
+        str | None,
+        typer.Option(
+            "--buffer-set", metavar="SET", help="technical (the default), nist, or printed: the pH on the bottle."
+        ),
+    ] = None,
+    mv: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--mv", metavar="MV", help="What a pH probe gave in each buffer, in mV; beside or without --reads."
+        ),
+    ] = None,
+    despite_grade: Annotated[
+        bool, typer.Option("--despite-grade", help="Write it down although the pH probe is not to be used.")
+    ] = False,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="A remark.")] = None,
     who: Who = None,
     yes: Yes = False,
@@ -79,33 +108,44 @@ def calibration(
         declared = declared_probe(cellar, probe, "PROBE")
         series = current_series(store, declared).id
         from_ms = _from(terminal if asking else None, since, cellar, now_ms)
-        if not truth and asking:
-            truth, reads = _ask_points(terminal, declared, reads or [], of_now=now_ms - from_ms <= _OF_NOW_MS)
-        if not truth:
-            raise typer.BadParameter("say what was true", param_hint="--truth")
-        if not reads and now_ms - from_ms > _OF_NOW_MS:
-            raise typer.BadParameter(
-                "what the probe shows now says nothing about an earlier time; give what it showed then with --reads",
-                param_hint="--reads",
+        buffers = BufferAnswers(temperature, buffer_set, buffer or [], reads or [], mv or [])
+        _check_options(declared, buffers, truth)
+        writer = user_name() if who is None else who
+
+        def drafted(points: list[CalibrationPoint], answers: BufferAnswers) -> Draft:
+            body = CalibrationBody(
+                probe=declared.id,
+                points=tuple(_with_measured(store, series, declared, points, answers, from_ms)),
+                unit=QUANTITIES[declared.quantity].unit,
+                temperature_c=None if answers.temperature is None else celsius_of(answers.temperature),
+                buffer_set=answers.known_set if answers.buffers else None,
+                despite_grade=despite_grade,
+                remark=remark or None,
             )
-        shown = _points(store, series, declared, truth, reads or [], from_ms)
-        row = QUANTITIES[declared.quantity]
-        body = CalibrationBody(
-            probe=declared.id,
-            points=tuple(shown),
-            unit=row.unit,
-            temperature_c=None if temperature is None else _celsius(temperature),
-            remark=remark or None,
-        )
-        measured = points_measured(parts(store, series), shown, from_ms)
-        correction = correction_of(measured, row.resolution, row.unit)
-        draft = Draft("calibration", from_ms, user_name() if who is None else who, body, declared.at)
-        caution = CALIBRATION.caution(body, NamedVessels())
-        if caution:
-            terminal.say(f"Caution: {caution}.")
-        moves = [(point.measured, correction.gain * point.measured + correction.offset) for point in measured]
-        for warning in drift_warnings(declared.quantity, row.unit, moves):
-            terminal.say(f"warning: {warning}")
+            return Draft("calibration", from_ms, writer, body, declared.at)
+
+        if declared.quantity == "pH" and asking and not (truth or buffer or reads):
+            draft = _asked_draft(terminal, buffers, drafted)
+        elif buffer:
+            draft = drafted(buffer_points(buffers), buffers)
+        else:
+            if not truth and asking:
+                truth, reads = _ask_points(terminal, declared, reads or [], of_now=now_ms - from_ms <= _OF_NOW_MS)
+            if not truth:
+                missing = "say what was true" if declared.quantity != "pH" else "say which buffers it stood in"
+                raise typer.BadParameter(missing, param_hint="--truth" if declared.quantity != "pH" else "--buffer")
+            if not reads and now_ms - from_ms > _OF_NOW_MS:
+                raise typer.BadParameter(
+                    "what the probe shows now says nothing of an earlier time; give what it showed then with --reads",
+                    param_hint="--reads",
+                )
+            draft = drafted(_points(store, series, declared, truth, reads or [], from_ms), buffers)
+        draft = _insisted(terminal if asking else None, draft)
+        body, row = _body(draft), QUANTITIES[declared.quantity]
+        measured = points_measured(parts(store, series), body.points, from_ms)
+        correction = scale_correction(body, measured, row.resolution, row.unit)
+        drift = drift_since_last(store, declared, body, from_ms)
+        show_calibration(terminal, declared, body, correction, measured, drift)
         if asking:
             terminal.say(entry_heading(draft, cellar.site.zone, now_ms))
             if not terminal.agree(f"{body_words(body)}. Write it?"):
@@ -120,23 +160,92 @@ def calibration(
                 {
                     "probe": declared.id,
                     "from": iso_utc(from_ms),
-                    "gain": correction.gain,
-                    "offset": correction.offset,
+                    "gain": None if correction is None else correction.gain,
+                    "offset": None if correction is None else correction.offset,
                     "unit": row.unit,
+                    **line_json(body, drift),
                     "entry": entry_json(entry),
                 }
             )
         )
         return
-    _print_effect(cellar, declared, correction, measured)
+    print_effect(cellar, declared, correction, measured)
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
+
+
+def _check_options(declared: Probe, buffers: BufferAnswers, truth: list[str] | None) -> None:
+    """Refuse options that are not for this probe, or not together."""
+    given = {"--buffer": buffers.buffers, "--mv": buffers.mv, "--buffer-set": buffers.buffer_set}
+    for option, value in given.items():
+        if value and declared.quantity != "pH":
+            quantity = declared.quantity.replace("_", " ")
+            raise typer.BadParameter(f"{declared.id} reads {quantity}; this is of pH probes", param_hint=option)
+        if value and truth:
+            raise typer.BadParameter("give either --truth, or --buffer", param_hint=f"--truth, {option}")
+    if buffers.mv and not buffers.buffers:
+        raise typer.BadParameter("say in which buffers, with --buffer", param_hint="--mv")
+
+
+def _asked_draft(
+    terminal: Terminal, given: BufferAnswers, drafted: Callable[[list[CalibrationPoint], BufferAnswers], Draft]
+) -> Draft:
+    """Ask for a pH probe's buffers, and again where they fix no slope, such as for swapped ones."""
+    for _ in range(MOST_TRIES):
+        answers = ask_buffers(terminal, given)
+        draft = drafted(buffer_points(answers), answers)
+        problems = [each for each in CALIBRATION.problems(draft) if each.key == "points"]
+        if not problems:
+            return draft
+        terminal.say(f"{problems[0].allowed}. Once more, please.")
+    raise NotWritten("Too many answers that will not do. Nothing was written.")
+
+
+def _insisted(terminal: Terminal | None, draft: Draft) -> Draft:
+    """Give the draft if nothing is wrong with it; a pH probe that is not to be used takes a person who insists."""
+    problems = CALIBRATION.problems(draft)
+    if not problems:
+        return draft
+    if problems[0].key != "despite_grade":
+        raise _as_option(EntryRefused(problems))
+    if terminal is None:
+        raise typer.BadParameter(
+            f"{problems[0].allowed}. Nothing was written; --despite-grade writes it all the same",
+            param_hint="--despite-grade",
+        )
+    terminal.say(f"warning: {problems[0].allowed}")
+    if terminal.ask("Write it down all the same? (yes; empty: no)").lower() != "yes":
+        raise NotWritten("Nothing was written.")
+    return replace(draft, body=_body(draft).model_copy(update={"despite_grade": True}))
+
+
+def _body(draft: Draft) -> CalibrationBody:
+    if not isinstance(draft.body, CalibrationBody):
+        raise ValueError(f"{draft} is not a calibration")
+    return draft.body
+
+
+def _with_measured(
+    store: Store,
+    series: int,
+    declared: Probe,
+    points: list[CalibrationPoint],
+    answers: BufferAnswers,
+    from_ms: int,
+) -> list[CalibrationPoint]:
+    """The points with what a pH probe itself gave, from which its slope is worked out."""
+    shown = all(point.shown is not None for point in points)
+    if declared.quantity != "pH" or answers.temperature is None or len(points) < 2 or not shown:
+        return points
+    measured = points_measured(parts(store, series), points, from_ms)
+    return [
+        point.model_copy(update={"measured": plain.measured}) for point, plain in zip(points, measured, strict=True)
+    ]
 
 
 def _as_option(error: EntryRefused) -> Exception:
     """A refusal that is about an option names it."""
-    options = {"who": "--who", "at": "--at"}
-    problem = next((problem for problem in error.problems if problem.key in options), None)
-    return error if problem is None else typer.BadParameter(problem.allowed, param_hint=options[problem.key])
+    problem = next((problem for problem in error.problems if problem.key in _OPTIONS), None)
+    return error if problem is None else typer.BadParameter(problem.allowed, param_hint=_OPTIONS[problem.key])
 
 
 def _ask_probe(terminal: Terminal, cellar: Cellar) -> str:
@@ -236,22 +345,3 @@ def _amount(text: str, declared: Probe, option: str) -> float:
         ).number
     except ValueError as error:
         raise typer.BadParameter(f"'{text}': {error}", param_hint=option) from error
-
-
-def _celsius(text: str) -> float:
-    try:
-        celsius = parse_amount(text, dimension=Dimension.TEMPERATURE, unit="°C", example="20 °C").number
-    except ValueError as error:
-        raise typer.BadParameter(f"'{text}': {error}", param_hint="--temperature") from error
-    if not -50.0 <= celsius <= 150.0:
-        raise typer.BadParameter(f"'{text}': must be from -50 to 150 °C", param_hint="--temperature")
-    return celsius
-
-
-def _print_effect(cellar: Cellar, declared: Probe, correction: Correction, points: list[Point]) -> None:
-    units = cellar.site.units
-    for point in points:
-        print(
-            f"{declared.id}: {value_text(declared.quantity, point.measured, units)} now counts as "
-            f"{value_text(declared.quantity, correction.gain * point.measured + correction.offset, units)}"
-        )

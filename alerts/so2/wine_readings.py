@@ -14,10 +14,10 @@ from alerts.so2.wine_facts import Stay, WineFacts
 from alerts.wine.molecular import USUAL_U_PH
 from alerts.wine.so2_steps import REFERENCE_C
 from ingest.cellar import Cellar
-from ingest.journal.ph_drift import aged_u_ph
+from ingest.journal.ph_record import PhRecord
 from ingest.reading import Quality
 from ingest.store import Store
-from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.ph_records import ph_records
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import arrays, span
 from ingest.store.readings.summaries import summary
@@ -31,8 +31,8 @@ _YEAR_MS: Final = 365 * _DAY_MS
 # of a cellar for so long (working defaults, no source).
 _U_PH_IN_A_YEAR: Final = 0.03
 _HAND_FRESH_MS: Final = 31 * _DAY_MS
-# Standard uncertainty of a probe's pH just after its calibration (docs/chemistry.md), with what a wine's junction adds.
-_U_CALIBRATED_PH: Final = 0.02
+# Standard uncertainty of pH by a probe that never was calibrated, or is not to be used (working default, no source).
+_U_UNCALIBRATED_PH: Final = 2.0 * USUAL_U_PH
 _MOST_U_PH: Final = 0.3
 # No wine in a cellar is colder or warmer [°C]; such a number is of an instrument, not of the wine.
 _WINE_C: Final = (-5.0, 40.0)
@@ -79,7 +79,7 @@ class WineReadings:
                 self._thermometers.setdefault(series.place, []).append(series)
             elif series.quantity == "pH":
                 self._ph_probes.setdefault(series.place, []).append(series)
-        self._calibrations: list[tuple[int, str]] | None = None
+        self._records: dict[str, PhRecord] | None = None
 
     # ---- temperature ----------------------------------------------------------------------------------------------
 
@@ -121,20 +121,18 @@ class WineReadings:
                     continue
                 read = self._newest_good(series, max(lying.from_ms, last[1] - _DAY_MS), last[1])
                 if read is not None and (known is None or read[0] > known.at_ms):
-                    known = KnownPh(read[1], self._u_of_probe(series.probe, read[0], at_ms), read[0], series.probe)
+                    known = KnownPh(
+                        read[1], self._u_of_probe(series.probe, read[1], read[0], at_ms), read[0], series.probe
+                    )
         return known
 
-    def _u_of_probe(self, probe: str, read_ms: int, at_ms: int) -> float:
+    def _u_of_probe(self, probe: str, ph: float, read_ms: int, at_ms: int) -> float:
         """Carry the probe's calibration to the time of the reading, and the reading to the time that is asked for."""
-        if self._calibrations is None:
-            self._calibrations = [
-                (entry.at_ms, str(getattr(entry.body, "probe", "")))
-                for entry in map(entry_of, self._store.connection.execute(unstruck("kind = 'calibration'")))
-            ]
-        times = [each_ms for each_ms, name in self._calibrations if name == probe and each_ms <= read_ms]
-        if not times:
-            return _with_age(2.0 * USUAL_U_PH, at_ms - read_ms)
-        return _with_age(aged_u_ph(_U_CALIBRATED_PH, (read_ms - times[-1]) / _DAY_MS), at_ms - read_ms)
+        if self._records is None:
+            self._records = ph_records(self._store.connection)
+        record = self._records.get(probe)
+        u_ph = None if record is None else record.u_ph(ph, read_ms, ASSUMED_C)
+        return _with_age(_U_UNCALIBRATED_PH if u_ph is None else u_ph, at_ms - read_ms)
 
     def _newest_good(self, series: Series, from_ms: int, until_ms: int) -> tuple[int, float] | None:
         """Find the time and the value of the newest good reading of a span, both ends included."""

@@ -36,5 +36,6 @@ balance            what cannot be written or struck
 lot_locations      where lots lie
 wine_places        the same at a moment, for limits that go with wine
 said_of_wine       what is said of the wine in each vessel
+ph_record          a pH probe's calibrations, and how sure its pH is
 merging            which entries of a file are new
 """

@@ -8,7 +8,7 @@ buffer of any other table is a ``PhBuffer`` of its own, or a pH that was read fr
 
 from __future__ import annotations
 
-__all__ = ["BUFFER_SETS", "PhBuffer", "find_buffer"]
+__all__ = ["BUFFER_SETS", "PRINTED", "U_BUFFER_SETS", "PhBuffer", "buffer_ph", "find_buffer"]
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -72,6 +72,32 @@ _TECHNICAL: Final = (
     _every_5_c("10.01", 10.32, 10.25, 10.18, 10.12, 10.06, 10.01, 9.97, 9.93, 9.89, 9.86, 9.83),
 )
 BUFFER_SETS: Final[Mapping[str, tuple[PhBuffer, ...]]] = {"technical": _TECHNICAL, "nist": _STANDARD}
+
+PRINTED: Final = "printed"
+"""What a person calls the set whose pH is read from the bottle, for the temperature."""
+
+# Standard uncertainty of a set's buffers where it is not the usual: standard ones are made up to better than technical
+# ones (a working default).
+U_BUFFER_SETS: Final[Mapping[str, float]] = {"nist": 0.005}
+
+
+def buffer_ph(text: str, buffer_set: str, temperature_c: float) -> tuple[str, float]:
+    """Find a buffer and its pH at a temperature [°C]: its name, and the pH; of ``printed`` ones the pH is the text.
+
+    Raises IngestError for a set or a buffer that is not known, and outside the buffer's table.
+    """
+    if buffer_set == PRINTED:
+        try:
+            ph = float(text)
+        except ValueError:
+            ph = float("nan")
+        if not 0.0 <= ph <= 14.0:
+            raise IngestError(f"'{text}' is not the pH of a buffer; give what the bottle says, 0 to 14")
+        return text.strip(), ph
+    if buffer_set not in BUFFER_SETS:
+        raise IngestError(f"there is no buffer set '{buffer_set}'; allowed: {', '.join((*BUFFER_SETS, PRINTED))}")
+    buffer = find_buffer(text, buffer_set)
+    return buffer.name, buffer.ph_at(temperature_c)
 
 
 def find_buffer(text: str, buffer_set: str) -> PhBuffer:

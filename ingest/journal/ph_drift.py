@@ -44,9 +44,9 @@ def ph_drift(earlier: PhCalibration, later: PhCalibration, days: float, wine_ph:
     off = earlier.ph_of(later.mv_of(wine_ph), later.temperature_c) - wine_ph
     slope, offset = later.slope_percent - earlier.slope_percent, later.offset_mv - earlier.offset_mv
     text = (
-        f"in {days:g} days the slope went from {earlier.slope_percent:.1f} to {later.slope_percent:.1f} %, the offset "
-        f"from {earlier.offset_mv:+.1f} to {later.offset_mv:+.1f} mV; a wine of pH {wine_ph:g} was read {abs(off):.2f} "
-        f"too {'high' if off >= 0.0 else 'low'}"
+        f"in {round(days, 1):g} days the slope went from {earlier.slope_percent:.1f} to {later.slope_percent:.1f} %, "
+        f"the offset from {earlier.offset_mv:+.1f} to {later.offset_mv:+.1f} mV; a wine of pH {wine_ph:g} was "
+        f"read {abs(off):.2f} too {'high' if off >= 0.0 else 'low'}"
     )
     if abs(off) > _MOST_OFF_PH:
         text += f": calibrate every {max(1.0, days * _MOST_OFF_PH / abs(off)):.0f} days, or clean or replace the probe"

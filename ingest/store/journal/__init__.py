@@ -12,6 +12,7 @@ vessel_use         which vessels are empty or being racked now
 lot_location_rows  where lots lay
 awaited_work_rows  when each work was done last
 calibration_parts  what a calibration does to its probe's scale
+ph_records         the calibrations of pH probes
 hand_results       numbers that people found
 entry_import       many entries at once: all of them or none
 """

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 from ingest.cellar import QUANTITIES
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.entry import Entry
-from ingest.journal.kinds.calibration import CalibrationBody, CalibrationPoint, Correction, Point, correction_of
+from ingest.journal.kinds.calibration import CalibrationBody, CalibrationPoint, Correction, Point, scale_correction
 from ingest.reading import Part
 from ingest.store.readings.scales import add_part, compose, value_at
 
@@ -34,28 +34,41 @@ class CalibrationPart(NamedTuple):
 def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
     """Let the probe's scale take the points of an entry from its time on; call inside the transaction that adds it.
 
-    Raises EntryRefused for a probe that was never read, and for points that no adjustment explains.
+    Points that leeside showed nothing for change no scale. Raises EntryRefused for a probe that was never read, for mV
+    of one that is not a pH probe, and for points that no adjustment explains.
     """
     body = _body(entry)
     series, quantity = _series(connection, body.probe)
     row = QUANTITIES[quantity]
+    if quantity != "pH" and body.describes_ph_probe:
+        why = f"{body.probe} reads {quantity.replace('_', ' ')}; mV and what a probe measured are of pH probes"
+        raise EntryRefused([Problem("calibration", "points", "", why)])
     measured = points_measured(_parts(connection, series), body.points, entry.at_ms)
     try:
-        made = correction_of(measured, row.resolution, row.unit)
+        made = scale_correction(body, measured, row.resolution, row.unit)
     except IngestError as error:
         raise EntryRefused([Problem("calibration", "points", "", str(error))]) from None
+    if made is None:
+        return
     points = ", ".join(f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}".rstrip() for point in measured)
     part = Part(entry.at_ms, "calibration", *made, row.unit, f"calibration by {entry.who}: {points}")
     add_part(connection, series, part, entry.written_ms)
 
 
 def points_measured(parts: Sequence[Part], points: Sequence[CalibrationPoint], at_ms: int) -> list[Point]:
-    """The points with what the probe measured without any calibration; shown went through the one that held then."""
+    """The points that leeside showed something for, with what the probe measured without any calibration.
+
+    What was shown went through the calibration that held then.
+    """
     whole = compose(parts)
     plain = compose(part for part in parts if part.kind != "calibration")
     zero = value_at(whole, at_ms, 0.0)
     gain = value_at(whole, at_ms, 1.0) - zero
-    return [Point(value_at(plain, at_ms, (point.shown - zero) / gain), point.truth) for point in points]
+    return [
+        Point(value_at(plain, at_ms, (point.shown - zero) / gain), point.truth)
+        for point in points
+        if point.shown is not None
+    ]
 
 
 def take_back_calibration(connection: sqlite3.Connection, struck: Entry, who: str, now_ms: int) -> None:
