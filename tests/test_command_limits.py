@@ -95,6 +95,8 @@ def test_a_trial_of_silence_takes_a_span_of_time(tmp_path: Path) -> None:
         ("K1/pressure/air", "4 kPa absolute", "this is absolute pressure"),
         ("K1/pressure/over", "2000 kPa", "marked as bad and never judged: allowed is -100 to 1000 kPa"),
         ("K1/pressure/no-data", "4 kPa", "is a unit of pressure, not of time"),
+        ("K1/pressure/no-data", "-5 min", "allowed is a time from 0 to 3650 d"),
+        ("leeside/ingest", "1e12 d", "allowed is a time from 0 to 3650 d"),
         ("K1/pressure/aire", "4 kPa", "there is no limit 'K1/pressure/aire'; did you mean K1/pressure/air"),
     ],
 )
@@ -119,6 +121,7 @@ def test_a_value_that_is_not_beyond_the_limit_has_no_message(value: str, tmp_pat
         (["--send"], "only with --try"),
         (["--try", "K1/pressure/air"], "say what is measured"),
         (["--try", "K1/pressure/air", "--value", "4 kPa", "--json"], "not with --try"),
+        (["--try", "K1/pressure/air", "--value", "4 kPa", "--send", "--who", "A\nB"], "must be one line"),
     ],
 )
 def test_options_that_do_not_go_together(options: list[str], words: str, tmp_path: Path) -> None:

@@ -170,3 +170,26 @@ def test_nothing_is_raised_while_quieted_or_before_the_on_delay_after_it(
             assert rig.state() in ("unacknowledged", "acknowledged")
         if rig.state() in ("normal", "returned"):
             open_before = False
+
+
+def test_the_reason_is_the_present_one_also_after_a_restart_and_no_step_of_its_own() -> None:
+    rig = Rig(LOW)
+    rig.at(0, 55.0)
+    _quieted(rig, why=RACKING_NOTE)
+    rig.at(10, 55.0)
+    _quieted(rig)
+    assert rig.at(20).transitions == []
+    assert rig.watch_state.records[LOW.key].alarm.suppressed_because == EMPTY_NOTE
+    stored = {key: record.to_json() for key, record in rig.watch_state.records.items()}
+    assert WatchState.from_rows(stored, rig.now()).records[LOW.key].alarm.suppressed_because == EMPTY_NOTE
+
+
+def test_a_worse_alarm_that_suppresses_stays_the_reason_beside_the_journal() -> None:
+    rig = Rig(LOW, CARE)
+    rig.at(0, 55.0)
+    rig.at(10, 3.0)
+    rig.at(75, 3.0)
+    assert rig.state(CARE.key) == "suppressed"
+    _quieted(rig, CARE.key)
+    rig.at(80)
+    assert rig.watch_state.records[CARE.key].alarm.suppressed_because == f"{LOW.key} is active"

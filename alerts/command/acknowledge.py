@@ -25,7 +25,7 @@ def acknowledge(
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="All that nobody has acknowledged yet.")] = False,
     who: Who = None,
-    note: Annotated[str, typer.Option("--note", help="A remark for the alarm record.")] = "",
+    note: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark for the alarm record.")] = "",
     as_json: Json = False,
 ) -> int:
     """Say that alarms have been seen. It changes nothing in the cellar.

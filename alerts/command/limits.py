@@ -20,11 +20,14 @@ from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, WinePlaces, load_cellar
 from ingest.errors import StoreMissing
 from ingest.json_text import json_text
+from ingest.plain_text import line_problem
 from ingest.process import wall_ms
 from ingest.store import Store, open_existing
 from ingest.store.alarms.alarm_record import alarm_rows, last_raised_ms, last_steps
 
 EXAMPLE: Final = "leeside limits cellar.toml K1"
+# In characters, as in the alarm record.
+_LONGEST_WHO: Final = 200
 
 
 def limits(
@@ -54,6 +57,8 @@ def limits(
     elif value is None:
         raise typer.BadParameter("say what is measured, such as --value '4 kPa'", param_hint="--value")
     else:
+        if problem := line_problem(who or "", _LONGEST_WHO):
+            raise typer.BadParameter(problem, param_hint="--who")
         refuse_given({"TEXT": text, "--json": as_json}, "not with --try")
     cellar, now_ms = load_cellar(file), wall_ms()
     with _store_of(cellar) as store:

@@ -23,7 +23,7 @@ def unshelve(
     file: File,
     ids: Ids,
     who: Who = None,
-    note: Annotated[str, typer.Option("--note", help="A remark for the alarm record.")] = "",
+    note: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark for the alarm record.")] = "",
     as_json: Json = False,
 ) -> int:
     """Let limits that were shelved or taken out of service raise alarms again, before their time.

@@ -27,6 +27,8 @@ from ingest.cellar import (
 from ingest.store.readings.series_history import HistoryRow
 
 _OCCURRENCE: Final = "trial"
+# Longer than any limit on silence or on due work can be.
+LONGEST_DAYS: Final = 3650
 
 
 class Trial(NamedTuple):
@@ -58,10 +60,12 @@ def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
 
     place_kind: of the limit's place. Raises ValueError whose text says what is allowed.
     """
-    if limit.kind == "due":
-        return parse_amount(text, dimension=Dimension.TIME, unit="d", example="40 d").number
-    if limit.kind == "no data":
-        return parse_amount(text, dimension=Dimension.TIME, unit="s", example="10 min").number
+    if limit.kind in ("due", "no data"):
+        unit, example = ("d", "40 d") if limit.kind == "due" else ("s", "10 min")
+        days = parse_amount(text, dimension=Dimension.TIME, unit="d", example=example).number
+        if not 0 <= days <= LONGEST_DAYS:
+            raise ValueError(f"allowed is a time from 0 to {LONGEST_DAYS} d")
+        return parse_amount(text, dimension=Dimension.TIME, unit=unit, example=example).number
     row = LIMIT_QUANTITIES[limit.quantity]
     if limit.kind == "rate":
         pressure: PressureKind | None = "difference" if row.pressure else None

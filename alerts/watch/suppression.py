@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["Suppression"]
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import replace
 
 from alerts.watch import no_data
@@ -74,6 +74,8 @@ class Suppression:
             is_explained = key in quiet or any(turn.records[parent].track.active for parent in parents)
             if is_explained or any(parent in turn.changes for parent in parents):
                 _hold(turn, key)
+            if key in quiet:
+                _name(turn, key, quiet[key], {because_of(parent) for parent in parents})
             if not is_explained:
                 because = turn.records[key].alarm.suppressed_because
                 stands = any(because == because_of(worse) for worse in self._worse.get(key, ()))
@@ -112,6 +114,16 @@ def _was_raised(turn: OpenTurn, key: str) -> bool:
     """Whether it was reported before that a probe is silent, and not yet that it is heard again."""
     alarm = turn.records[key].alarm
     return alarm.occurrence is not None and alarm.awaits_return
+
+
+def _name(turn: OpenTurn, key: str, reason: str, causes: Collection[str]) -> None:
+    """Let an alarm that the journal quiets give the journal's present reason, not one that has passed.
+
+    causes: what it says of the alarms that may suppress it; such a reason stays as it is.
+    """
+    record = turn.records[key]
+    if record.alarm.suppressed_because not in (reason, *causes):
+        turn.put(key, replace(record, alarm=replace(record.alarm, suppressed_because=reason)))
 
 
 def _hold(turn: OpenTurn, key: str) -> None:
