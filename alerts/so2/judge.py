@@ -1,6 +1,6 @@
 """The judge of SO2: free and molecular SO2 of the wine in each vessel, for limits and for charts.
 
-The estimate is arithmetic of numpy alone, and a cellar of ten vessels takes some hundredths of a second (measured by
+The estimate is arithmetic of numpy alone, and ten vessels with two years of entries take 50 ms (measured by
 ``tests/benchmarks/so2.py``), so it is worked out in the judge's own thread and needs no process of its own.
 """
 
