@@ -39,15 +39,16 @@ def test_the_newest_of_probe_and_hand_is_the_ph(cellar: ProbedCellar) -> None:
 
 def test_a_calibration_makes_a_probes_ph_better_until_it_drifts(cellar: ProbedCellar) -> None:
     cellar.read("ph", (1.5, 3.4))
-    point = {"truth": 7.0, "shown": 7.02}
-    cellar.write(2, "calibration", "K1", probe="ph", points=[point], unit="pH")
+    before = cellar.so2("K1", 1.9).ph
+    points = [{"truth": 7.0, "shown": 7.02}, {"truth": 4.0, "shown": 4.02}]
+    cellar.write(2, "calibration", "K1", probe="ph", points=points, unit="pH", temperature_c=20.0)
     cellar.read("ph", (2.5, 3.4), (62.0, 3.4))
     fresh, old = cellar.so2("K1", 3).ph, cellar.so2("K1", 62.5).ph
+    assert before is not None
     assert fresh is not None
-    assert fresh.ph == pytest.approx(3.38)  # through the dated scale
-    assert fresh.u_ph == pytest.approx(0.02, abs=2e-3)
     assert old is not None
-    assert old.u_ph == pytest.approx((0.02**2 + (0.05 * 2 / 3**0.5) ** 2) ** 0.5, abs=2e-3)
+    assert fresh.ph == pytest.approx(3.38)  # through the dated scale
+    assert fresh.u_ph < 0.03 < old.u_ph < before.u_ph
     assert cellar.so2("K1", 62.5).estimate.molecular_mg_l is not None
 
 

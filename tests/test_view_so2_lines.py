@@ -22,7 +22,10 @@ def days(*ahead: float | None) -> WhenBelow:
     [
         (days(None, None, None, None), "it is not reached within a year"),
         (days(None, None, None, 300), "it is hardly reached within a year; titrate by 5 Aug 2026"),
-        (days(None, 330, None, 300), "reached from 4 Sep 2026 on, more likely not within a year; titrate by 5 Aug 2026"),
+        (
+            days(None, 330, None, 300),
+            "reached from 4 Sep 2026 on, more likely not within a year; titrate by 5 Aug 2026",
+        ),
         (days(60, 40, 90, 30), "reached about 8 Dec (18 Nov to 7 Jan 2026); titrate by 8 Nov"),
         (days(60, 2, None, 2), "reached about 8 Dec (now to more than a year from then); titrate now"),
         (days(2, 2, 90, 2), "the wine is probably below it; titrate now"),
