@@ -112,6 +112,22 @@ def test_it_ends_with_the_entry_that_writes_it_down_and_writes_nothing(wine: Ben
     assert "an unmixed vessel stays layered" in text
 
 
+def test_where_little_is_free_less_of_an_addition_stays_free(bench: Bench) -> None:
+    bench.filled()
+    bench.titrated(7, 40)
+    bench.titrated(4, 0.1)
+    found = bench.dose("--to-free", "20")
+    assert 0.5 < found["yield"] < 0.6
+    assert found["raise_total_mg_l"] == pytest.approx((20 - found["from_free_mg_l"]) / found["yield"], rel=0.01)
+
+
+def test_a_dose_below_a_step_of_the_balance_is_nothing(wine: Bench) -> None:
+    found = wine.dose("--to-free", "21", "--balance-g", "1")
+    assert found["nothing_to_add"]
+    assert [warning for warning in found["warnings"] if "a step of 1 g" in warning]
+    assert not [warning for warning in found["warnings"] if "only good to" in warning]
+
+
 def test_the_style_gives_the_target(wine: Bench) -> None:
     found = wine.dose()
     assert found["to_molecular_mg_l"] == pytest.approx(0.65)

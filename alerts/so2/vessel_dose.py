@@ -12,7 +12,7 @@ from alerts.errors import DoseRefused, OutOfRange
 from alerts.so2.vessel_so2 import VesselSo2
 from alerts.so2.vessel_total import VesselTotal
 from alerts.wine.allowed_range import AllowedRange
-from alerts.wine.dose import YIELD_RANGE, Dose, MeasuredOut, Product, dose_between, measured_out
+from alerts.wine.dose import YIELD_RANGE, Dose, MeasuredOut, Product, dose_between, measured_out, yield_with
 from alerts.wine.dose_outlook import U_YIELD, BeforeDose, DoseOutlook, dose_outlook
 from alerts.wine.dose_plan import DosePlan, plan_dose
 from alerts.wine.legal import LegalVerdict, legal_verdict
@@ -135,7 +135,7 @@ def vessel_dose(so2: VesselSo2, total: VesselTotal | None, capacity_l: float | N
             legal = legal_verdict(
                 min(outlook.total.expected_mg_l, 1000.0), min(before.u_total_mg_l, 1000.0), legal_limit
             )
-        remarks += [*plan.remarks, *coarse_remarks(measured), *_legal_words(legal), *_little(measured)]
+        remarks += [*plan.remarks, *(_little(measured) or coarse_remarks(measured)), *_legal_words(legal)]
         remarks += trade_remarks(so2.pk) if wish.to_molecular_mg_l is not None else ()
     worst_free = max(so2.estimate.free_high_80_mg_l, before.free_mg_l) + raised
     fraction = None if before.ph is None else so2.pk.fraction(before.ph)
@@ -233,7 +233,9 @@ def _before(so2: VesselSo2, total: VesselTotal | None, wish: DoseWish) -> Before
         ph=ph,
         u_ph=u_ph,
         pk=so2.pk,
-        yield_share=YIELD_RANGE.nearest(learned.yielded) if wish.yield_share is None else wish.yield_share,
+        yield_share=YIELD_RANGE.nearest(yield_with(free_mg_l, learned.yielded))
+        if wish.yield_share is None
+        else wish.yield_share,
         u_yield=learned.u_yielded if wish.yield_share is None else U_YIELD,
     )
 

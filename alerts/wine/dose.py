@@ -18,16 +18,19 @@ stay free. Of a solution of 20 g made up to 100 mL, 1 g is 5 mL.
 from __future__ import annotations
 
 __all__ = [
+    "LITTLE_FREE_MG_L",
     "LOW_FREE_YIELD",
     "SO2_FRACTION",
     "USUAL_YIELD",
     "YIELD_RANGE",
+    "YIELD_WITH_LITTLE",
     "Dose",
     "MeasuredOut",
     "Product",
     "dose_between",
     "measured_out",
     "raise_of_total",
+    "yield_with",
 ]
 
 import math
@@ -41,6 +44,10 @@ from alerts.wine.molecular import FREE_SO2_RANGE
 SO2_FRACTION: Final = 0.576
 USUAL_YIELD: Final = 2.0 / 3.0
 LOW_FREE_YIELD: Final = 0.5
+# Where less is free than this [mg/L] the first of an addition binds; where nothing is, this part of the usual yield is
+# left, which makes one half of two thirds (handbooks, from memory).
+LITTLE_FREE_MG_L: Final = 10.0
+YIELD_WITH_LITTLE: Final = 0.75
 
 # Choices of this project, wide on purpose: from a test tube to more than any winery's tank.
 _VOLUME: Final = AllowedRange("volume", 0.001, 100_000.0, "L", "allowed are")
@@ -95,6 +102,15 @@ class Dose:
 def raise_of_total(raise_free_mg_l: float, yield_share: float) -> float:
     """Work out by how much total SO2 rises [mg/L] where free is to rise by so much [mg/L]. Raises OutOfRange."""
     return raise_free_mg_l / YIELD_RANGE.checked(yield_share)
+
+
+def yield_with(free_mg_l: float, yield_share: float) -> float:
+    """Give the share of an addition that stays free in a wine with so much free SO2 [mg/L].
+
+    yield_share: the share where enough is free.
+    """
+    little = min(max(1.0 - free_mg_l / LITTLE_FREE_MG_L, 0.0), 1.0)
+    return yield_share * (1.0 - (1.0 - YIELD_WITH_LITTLE) * little)
 
 
 def dose_between(

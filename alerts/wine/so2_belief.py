@@ -30,6 +30,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from alerts.wine.dose import LITTLE_FREE_MG_L, YIELD_WITH_LITTLE
 from alerts.wine.so2_steps import So2Steps
 
 Floats = NDArray[np.float64]
@@ -42,8 +43,6 @@ _U_FREE: Final = 18.0
 # Two thirds of an addition stay free where some SO2 is free already (a rule of handbooks), half where little is.
 _YIELD: Final = 2.0 / 3.0
 _U_YIELD: Final = 0.10
-_LITTLE_FREE_MG_L: Final = 10.0
-_YIELD_WITH_LITTLE: Final = 0.75
 # How far the yield wanders from one addition to the next.
 _YIELD_DRIFT: Final = 0.045
 # The loss: nodes of its logarithm in standard deviations of the prior, and of its constant part with their weights.
@@ -204,8 +203,8 @@ def titrated(belief: So2Belief, steps: So2Steps, step: int) -> So2Belief:
 
 
 def _added(belief: So2Belief, added: Floats, var_share: Floats) -> So2Belief:
-    little = np.clip(1.0 - belief.free / _LITTLE_FREE_MG_L, 0.0, 1.0)
-    raised = added * (1.0 - (1.0 - _YIELD_WITH_LITTLE) * little)
+    little = np.clip(1.0 - belief.free / LITTLE_FREE_MG_L, 0.0, 1.0)
+    raised = added * (1.0 - (1.0 - YIELD_WITH_LITTLE) * little)
     var_yield = belief.var_yield + np.where(added > 0.0, _YIELD_DRIFT**2, 0.0)
     unsure = (raised * belief.yielded) ** 2 * var_share
     return replace(
