@@ -88,6 +88,19 @@ def test_a_dose_after_the_last_titration_is_in_the_answer_and_never_hides_it(win
     assert winter.so2("K1", "2025-10-12T08:00:00Z") == before  # as the tool would have answered then
 
 
+def test_entries_of_one_moment_count_in_the_order_in_which_they_were_written(winter: Winter) -> None:
+    winter.filled("K1")
+    winter.filled("C1", lot="malv")
+    winter.titrated(20, "2025-10-12", "K1")
+    winter.dosed("0.5 g", "2025-10-12", "K1")  # dates without a time mean noon
+    winter.dosed("0.5 g", "2025-10-12", "C1")
+    winter.titrated(20, "2025-10-12", "C1")
+    before_dose, after_dose = winter.so2("K1", "2025-10-16"), winter.so2("C1", "2025-10-16")
+    assert (before_dose["since_then"], after_dose["since_then"]) == (["addition"], [])
+    assert before_dose["free_mg_l"] == pytest.approx(30, abs=3)
+    assert after_dose["free_mg_l"] < 21
+
+
 def test_the_answer_is_in_the_list_of_all_places_too(winter: Winter) -> None:
     winter.filled()
     winter.titrated(26, "2025-10-02")

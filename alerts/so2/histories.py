@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from alerts.so2.wine_facts import So2Fact, WineFacts
 from alerts.wine.so2_estimate import So2Asked, estimate_all
-from alerts.wine.so2_history import So2Entry, So2History, WineMixedIn
+from alerts.wine.so2_history import FreeTitrated, So2Entry, So2History, WineMixedIn
 
 TemperaturesOf = Callable[[WineFacts, int], tuple[tuple[int, float], ...]]
 """The wine's temperatures up to a time [UTC ms], by time: (from when on, °C)."""
@@ -83,4 +83,23 @@ def _history(
         if mixed_in is not None and isinstance(effect, WineMixedIn):
             effect = replace(effect, free_mg_l=mixed_in.free_mg_l, u_free_mg_l=mixed_in.u_free_mg_l)
         entries.append(effect)
-    return So2History(wine.begin_ms, wine.loss, tuple(entries), temperatures_of(wine, until_ms))
+    entries = _as_written(entries)
+    begin_ms = min([wine.begin_ms, *(entry.at_ms for entry in entries)])
+    return So2History(begin_ms, wine.loss, tuple(entries), temperatures_of(wine, until_ms))
+
+
+def _as_written(entries: Sequence[So2Entry]) -> list[So2Entry]:
+    """Keep entries of one moment in the order in which they were written, as the ledger does.
+
+    The estimate takes a titration of the same moment before an addition. So what was written before a titration of its
+    moment happened a millisecond earlier: dates without a time all mean noon.
+    """
+    kept: list[So2Entry] = []
+    titrated_ms = None
+    for entry in reversed(entries):
+        if isinstance(entry, FreeTitrated):
+            titrated_ms = entry.at_ms
+        elif entry.at_ms == titrated_ms:
+            entry = replace(entry, at_ms=entry.at_ms - 1)  # noqa: PLW2901  the same, a moment earlier
+        kept.append(entry)
+    return kept[::-1]

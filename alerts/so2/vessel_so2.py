@@ -173,16 +173,13 @@ class _KnownWine:
         )
 
     def answer(self, history: So2History, estimate: So2Estimate) -> VesselSo2:
-        titrations = [fact for fact in self._wine.titrations() if isinstance(fact.effect, FreeTitrated)]
-        last = titrations[-1] if titrations else None
         titrated = None
-        if last is not None and isinstance(last.effect, FreeTitrated):
-            titrated = Titrated(last.effect.at_ms, last.effect.free_mg_l, last.upper_bound)
-        since = tuple(
-            (fact.kind, fact.effect.at_ms)
-            for fact in self._wine.facts
-            if not isinstance(fact.effect, FreeTitrated) and (titrated is None or fact.effect.at_ms >= titrated.at_ms)
-        )
+        since: list[tuple[str, int]] = []
+        for fact in self._wine.facts:
+            if isinstance(fact.effect, FreeTitrated):
+                titrated, since = Titrated(fact.effect.at_ms, fact.effect.free_mg_l, fact.upper_bound), []
+            else:
+                since.append((fact.kind, fact.effect.at_ms))
         return VesselSo2(
             vessel=self.vessel,
             lot=self._lot,
@@ -197,7 +194,7 @@ class _KnownWine:
             limits=self._limits,
             last_titration=titrated,
             since_then=tuple(dict.fromkeys(kind for kind, _ in since)),
-            since_then_ms=since,
+            since_then_ms=tuple(since),
             remarks=tuple(dict.fromkeys((*self._titration_remarks(titrated), *estimate.remarks, *self._rest()))),
         )
 

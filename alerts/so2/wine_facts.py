@@ -144,8 +144,3 @@ class WineFacts:
         for fact in self.facts[max(place, 0) :]:
             rough = rough.aged(fact.effect.at_ms, self.present_loss).after(fact.effect)
         return rough.aged(at_ms, self.present_loss)
-
-    def titrations(self) -> list[So2Fact]:
-        """List the titrations of free SO2, by time."""
-        found = [fact for fact in self.facts if isinstance(fact.effect, FreeTitrated)]
-        return sorted(found, key=lambda fact: fact.effect.at_ms)
