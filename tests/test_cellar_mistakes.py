@@ -726,7 +726,7 @@ _LIMITS = [
     ),
     pytest.param(
         LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "30 kPa"',
-        [f'{_LABEL}/rate rate = "30 kPa": a change and a time, such as "10 kPa in 1 h"'],
+        [f'{_LABEL}/rate rate = "30 kPa": must be a change and a time, such as "10 kPa in 1 h"'],
         id="rate without a time",
     ),
     pytest.param(

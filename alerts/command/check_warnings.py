@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-__all__ = ["check_warnings"]
+__all__ = ["NOT_WORKED_OUT", "check_warnings"]
 
 from collections.abc import Iterator
+from typing import Final
 
 from alerts.view.format import setpoint_text
 from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value_in_unit
 
+# Quantities that no judge in alerts/judges.py gives yet.
+NOT_WORKED_OUT: Final = frozenset({"compensated_pressure", "leak_rate", "hours_to_air_floor", "cylinder_days_left"})
+
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
-    """List limits that can never act: beyond what a signal can say, or on wine that is in no journal."""
+    """List limits that can never act: beyond what a signal can say, on a number that this version does not work out, or
+    on wine that is in no journal.
+    """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
         if limit.origin == "default" and is_out_of_reach(limit, cellar.probe):
@@ -23,6 +29,8 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
                 f"{limit.key} can never alarm: it is {side} {setpoint_text(limit)}, and the signal of {limit.probe} "
                 f"says no {most} than {reach}. Use an instrument with a wider range, or write a limit within it."
             )
+        if limit.quantity in NOT_WORKED_OUT:
+            yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."
     yield from _unknown_lots(cellar)
 
 

@@ -136,7 +136,7 @@ class LimitSettings(Table):
         example = _RATE_EXAMPLES.get(row.name, _RATE_EXAMPLE)
         change_text, word, within_text = value.partition(" in ") if isinstance(value, str) else ("", "", "")
         if not word:
-            raise ValueError(f'a change and a time, such as "{example}"')
+            raise ValueError(f'must be a change and a time, such as "{example}"')
         pressure: PressureKind | None = "difference" if row.pressure else None
         change = parse_amount(change_text, dimension=row.difference, unit=row.unit, example=example, pressure=pressure)
         if change.number <= 0:
