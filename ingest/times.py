@@ -14,6 +14,7 @@ __all__ = [
     "moment_of",
     "parse_rfc3339",
     "seconds_ms",
+    "short_day",
     "spoken_moment",
 ]
 
@@ -221,3 +222,9 @@ def clock_change(zone: tzinfo, low: datetime, high: datetime) -> datetime:
         else:
             high = middle
     return high.replace(microsecond=0)
+
+
+def short_day(at_ms: int, now_ms: int, zone: tzinfo) -> str:
+    """Give the day of a time [UTC ms] as people write it, such as "3 Nov", with the year unless it is that of now."""
+    day, now = (datetime.fromtimestamp(each_ms // 1000, UTC).astimezone(zone).date() for each_ms in (at_ms, now_ms))
+    return f"{day.day} {day:%b}" if day.year == now.year else f"{day.day} {day:%b %Y}"

@@ -21,7 +21,7 @@ from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import raw
 
-_DAY_MS = 86_400_000
+BEGIN_MS = 1_785_500_000_000  # 2026-07-31, before all that is written here
 SOUND = ("--buffer", "7.00", "--reads", "7.05", "--buffer", "4.01", "--reads", "4.15", "--temperature", "20 °C")
 # 74 % of Nernst's: 130 mV between 7.016 and 4.000 at 20 °C.
 DEAD = ("--buffer", "7.00", "--mv", "-20", "--buffer", "4.01", "--mv", "110", "--temperature", "20 °C")
@@ -34,8 +34,7 @@ class PhCellar(JournalOnDisk):
         super().__init__(folder)
         self.file.write_text(FILE_TEXT + probe("k1-ph", quantity="pH", topic="k1/ph", unit="pH"), encoding="utf-8")
         self.cellar = load_cellar(self.file)
-        begin_ms = wall_ms() - 100 * _DAY_MS
-        self.ph_series = declare(self.store, declarations(self.cellar), begin_ms)["k1-ph"]
+        self.ph_series = declare(self.store, declarations(self.cellar), BEGIN_MS)["k1-ph"]
         rows = [(4.15, 9), (7.05, 8), (3.60, 7)]
         Appender(self.store).append([(self.ph_series, wall_ms() - 60_000 * ago, ph, 0) for ph, ago in rows])
 
@@ -235,3 +234,52 @@ def test_a_terminal_asks_whether_a_dead_probe_is_written_down(
         terminal.say("y")
     assert terminal.end() == code
     assert len(cellar.written()) == (1 if insists else 0)
+
+
+class PhWinter(PhCellar):
+    """The same with white wine in K1, and what is said of its SO2."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder)
+        self.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white", "--at", "2025-09-01")
+        self.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
+
+    def so2(self, *at: str) -> dict[str, Any]:
+        found: dict[str, Any] = json.loads(self.run("now", str(self.file), "K1", *at, "--json").stdout)["so2"]
+        return found
+
+
+def test_the_ph_of_molecular_so2_is_as_sure_as_the_probes_calibration(tmp_path: Path) -> None:
+    winter = PhWinter(tmp_path)
+    never = winter.so2()
+    assert (never["ph"], never["u_ph"], never["ph_probe"]) == (3.6, pytest.approx(0.10, abs=1e-3), "k1-ph")
+    winter.calibrate(*SOUND, "--at", "yesterday 18:30")
+    found = winter.so2()
+    assert found["ph"] == pytest.approx(4.0 + (3.60 - 4.15) / 0.96154, abs=1e-3)
+    assert found["u_ph"] == pytest.approx(0.019, abs=2e-3)
+    assert not any("pH probe" in remark for remark in found["remarks"])
+    assert "by k1-ph" in winter.run("now", str(winter.file), "K1").stdout
+
+
+def test_a_worn_probe_is_named_with_slope_and_day(tmp_path: Path) -> None:
+    winter = PhWinter(tmp_path)
+    worn = ("--buffer", "7.00", "--mv", "0", "--buffer", "4.01", "--mv", "154", "--temperature", "20 °C")
+    winter.calibrate(*worn, "--at", "2026-11-03")
+    # 154 / (3.016 x 58.167) = 87.8 %
+    at = ("--at", "2026-11-05")
+    assert "pH probe k1-ph: slope 88 % on 3 Nov: clean it or replace it" in winter.so2(*at)["remarks"]
+    assert "note: pH probe k1-ph: slope 88 % on 3 Nov" in winter.run("now", str(winter.file), "K1", *at).stdout
+    assert not any("pH probe" in remark for remark in winter.so2("--at", "2026-11-02")["remarks"])
+    winter.calibrate(*SOUND)
+    assert not any("pH probe" in remark for remark in winter.so2()["remarks"])
+
+
+def test_a_dead_probe_gives_way_to_what_was_measured_by_hand(tmp_path: Path) -> None:
+    winter = PhWinter(tmp_path)
+    winter.enter("measurement", "--vessel", "K1", "--quantity", "pH", "--value", "3.30", "--at", "yesterday 18:30")
+    assert winter.so2()["ph_probe"] == "k1-ph"
+    winter.calibrate(*DEAD, "--despite-grade", "--at", "yesterday 18:40")
+    found = winter.so2()
+    assert (found["ph"], found["ph_probe"]) == (3.3, None)
+    assert found["u_ph"] == pytest.approx(0.05, abs=1e-3)
+    assert any("slope 74 %" in remark and "not to be used" in remark for remark in found["remarks"])

@@ -157,6 +157,7 @@ class _KnownWine:
         self._acidity, ph_remark = acidity_of(self._ph, at_ms, self._pk)
         if ph_remark:
             self._remarks.append(ph_remark)
+        self._remarks += readings.ph_probe_remarks(self.vessel, at_ms)
         if said.awaits_malolactic:
             self._remarks.append(
                 f"malolactic fermentation is {said.malolactic}: no low limit on SO2 applies, and none should be added"

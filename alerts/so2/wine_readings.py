@@ -21,6 +21,7 @@ from ingest.store.journal.ph_records import ph_records
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import arrays, span
 from ingest.store.readings.summaries import summary
+from ingest.times import short_day
 
 # Where nothing is known of a wine's temperature [°C].
 ASSUMED_C: Final = REFERENCE_C
@@ -71,6 +72,7 @@ class WineReadings:
 
     def __init__(self, cellar: Cellar, store: Store) -> None:
         self._store = store
+        self._cellar = cellar
         mounted = {probe.id: probe.mounted for probe in cellar.probe}
         self._thermometers: dict[str, list[Series]] = {}
         self._ph_probes: dict[str, list[Series]] = {}
@@ -112,7 +114,10 @@ class WineReadings:
     # ---- pH -------------------------------------------------------------------------------------------------------
 
     def ph(self, wine: WineFacts, at_ms: int) -> KnownPh | None:
-        """Find the wine's newest pH at a time, of a probe or by hand; None if none was ever found of it."""
+        """Find the wine's newest pH at a time, of a probe or by hand; None if none was ever found of it.
+
+        A probe that is not to be used counts only where nobody measured.
+        """
         known = _by_hand(wine, at_ms)
         for lying in reversed(_lyings(wine.stays, at_ms)):
             for series in self._ph_probes.get(lying.vessel, ()):
@@ -120,17 +125,35 @@ class WineReadings:
                 if last is None or (known is not None and last[1] <= known.at_ms):
                     continue
                 read = self._newest_good(series, max(lying.from_ms, last[1] - _DAY_MS), last[1])
-                if read is not None and (known is None or read[0] > known.at_ms):
-                    known = KnownPh(
-                        read[1], self._u_of_probe(series.probe, read[1], read[0], at_ms), read[0], series.probe
-                    )
+                if read is None:
+                    continue
+                read_ms, ph = read
+                record = self._record(series.probe)
+                is_refused = record is not None and record.is_refused(read_ms)
+                if known is None or (read_ms > known.at_ms and not is_refused):
+                    known = KnownPh(ph, self._u_of_probe(record, ph, read_ms, at_ms), read_ms, series.probe)
         return known
 
-    def _u_of_probe(self, probe: str, ph: float, read_ms: int, at_ms: int) -> float:
-        """Carry the probe's calibration to the time of the reading, and the reading to the time that is asked for."""
+    def ph_probe_remarks(self, vessel: str, at_ms: int) -> list[str]:
+        """Say which pH probes of a vessel are worn or not to be used, by what was found until a time."""
+        remarks = []
+        for probe in self._cellar.probes_at(vessel):
+            record = self._record(probe.id) if probe.quantity == "pH" else None
+            last = None if record is None else record.newest_line(at_ms)
+            if last is not None and last[1].fault is not None:
+                fault, to_do = last[1].fault
+                day = short_day(last[0], at_ms, self._cellar.site.zone)
+                remarks.append(f"pH probe {probe.id}: {fault} on {day}: {to_do}")
+        return remarks
+
+    def _record(self, probe: str) -> PhRecord | None:
         if self._records is None:
             self._records = ph_records(self._store.connection)
-        record = self._records.get(probe)
+        return self._records.get(probe)
+
+    @staticmethod
+    def _u_of_probe(record: PhRecord | None, ph: float, read_ms: int, at_ms: int) -> float:
+        """Carry the probe's calibration to the time of the reading, and the reading to the time that is asked for."""
         u_ph = None if record is None else record.u_ph(ph, read_ms, ASSUMED_C)
         return _with_age(_U_UNCALIBRATED_PH if u_ph is None else u_ph, at_ms - read_ms)
 

@@ -13,7 +13,7 @@ from alerts.so2.vessel_so2 import Titrated, VesselSo2
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.wine.so2_below import WhenBelow
 from ingest.judgement import Judgement
-from ingest.times import iso_utc
+from ingest.times import iso_utc, short_day
 
 _DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "fill": "blended"}
 
@@ -79,14 +79,14 @@ def summary_line(summary: So2Summary, zone: tzinfo) -> str:
     """Put it into words."""
     titration, at_ms = summary.titration, summary.at_ms
     newest = sorted(dict(summary.done).items(), key=lambda done: done[1])  # of each kind the last one
-    done = [f"{_DONE.get(kind, kind)} {_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
+    done = [f"{_DONE.get(kind, kind)} {short_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
     free = f"{summary.free_mg_l:.0f} mg/L ({summary.free_low_80_mg_l:.0f} to {summary.free_high_80_mg_l:.0f})"
     at_most = "at most " if titration is not None and titration.upper_bound else ""
     if titration is None:
         amount = f"not titrated yet, by what wines usually have about {free}"
     else:
         amount = f"{at_most or 'about '}{free}"
-        done.insert(0, f"titrated {titration.mg_l:.0f} on {_day(titration.at_ms, at_ms, zone)}")
+        done.insert(0, f"titrated {titration.mg_l:.0f} on {short_day(titration.at_ms, at_ms, zone)}")
     molecular = "molecular not known without a pH"
     if summary.molecular_mg_l is not None:
         molecular = f"molecular {at_most}{summary.molecular_mg_l:.2f} ({summary.model})"
@@ -103,7 +103,7 @@ def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:
         lines.append(
             f"molecular {at_most}{found.molecular_mg_l:.2f} mg/L ({found.molecular_low_80_mg_l:.2f} to "
             f"{found.molecular_high_80_mg_l:.2f}), {so2.pk.model} with {so2.pk.name}, at pH {so2.ph.ph:.2f} "
-            f"± {so2.ph.u_ph:.2f} of {_day(so2.ph.at_ms, so2.at_ms, zone)}"
+            f"± {so2.ph.u_ph:.2f} of {short_day(so2.ph.at_ms, so2.at_ms, zone)} by {so2.ph.probe or 'hand'}"
         )
     if found.below_limit is not None:
         limits = " and ".join(f"{limit.low_mg_l:g} mg/L {limit.quantity.removesuffix('_so2')}" for limit in so2.limits)
@@ -167,7 +167,7 @@ def so2_json(so2: VesselSo2, zone: tzinfo) -> dict[str, object]:
 
 def _below_words(below: WhenBelow, at_ms: int, zone: tzinfo, *, at_the_latest: bool) -> str:
     def day(at: int) -> str:
-        return _day(at, at_ms, zone)
+        return short_day(at, at_ms, zone)
 
     if below.titrate_by_ms is None:
         return "it is not reached within a year"
@@ -188,12 +188,6 @@ def _below_words(below: WhenBelow, at_ms: int, zone: tzinfo, *, at_the_latest: b
 
 def _date(at_ms: int, zone: tzinfo) -> date:
     return datetime.fromtimestamp(at_ms // 1000, UTC).astimezone(zone).date()
-
-
-def _day(at_ms: int, now_ms: int, zone: tzinfo) -> str:
-    """A day as people write it, with the year unless it is that of now."""
-    day = _date(at_ms, zone)
-    return f"{day.day} {day:%b}" if day.year == _date(now_ms, zone).year else f"{day.day} {day:%b %Y}"
 
 
 def _short(number: float | None) -> float | None:

@@ -165,6 +165,19 @@ class PhCalibration:
         return PhValue(ph, self.u_at(ph, temperature_c))
 
     @property
+    def fault(self) -> tuple[str, str] | None:
+        """What is wrong with a probe that is worn or not to be used, and what to do; None for a better one."""
+        if self.grade in (PhGrade.GOOD, PhGrade.USABLE):
+            return None
+        offset = f", offset {self.offset_mv:+.0f} mV" if abs(self.offset_mv) > _USABLE[1] else ""
+        to_do = "clean it or replace it"
+        if self.slope_percent > _GOOD[0][1]:
+            to_do = "calibrate it again, in fresh buffers of a known temperature"
+        if self.grade is PhGrade.REFUSED:
+            to_do += "; until then its pH is not to be used"
+        return f"slope {self.slope_percent:.0f} %{offset}", to_do
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """What a person should know, the gravest first."""
         return tuple(_warnings(self))

@@ -62,6 +62,11 @@ class PhRecord:
         lines = self._lines(at_ms)
         return lines[-1] if lines else None
 
+    def is_refused(self, at_ms: int) -> bool:
+        """Whether the newest calibration at a time [UTC ms] found that the probe is not to be used."""
+        newest = self.newest(at_ms)
+        return newest is not None and newest.line is not None and newest.line.grade is PhGrade.REFUSED
+
     def drift(self, at_ms: int) -> PhDrift | None:
         """Give the drift between the last two slopes and offsets at a time [UTC ms]; None if there are no two."""
         lines = self._lines(at_ms)
