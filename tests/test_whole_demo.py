@@ -27,18 +27,35 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
         said = []
         for line in demo.stdout:
             said.append(line)
-            if "A mail arrives" in line:
+            if "Subject: HIGH PRIORITY" in line:
                 page = re.search(r"http://127\.0\.0\.1:\d+/", "".join(said))
                 assert page is not None
                 _look_at_page(page[0], tmp_path)
         assert demo.wait(30) == 0, "".join(said)
     told = "".join(said)
-    arrival = re.search(r"^ *([0-9.]+) s +A mail arrives for cellarhand@cellar\.example:", told, re.MULTILINE)
+    arrival = re.search(
+        r"^ *([0-9.]+) s +A mail arrives for cellarhand@cellar\.example:\n +\| Subject: HIGH PRIORITY: K2 pressure",
+        told,
+        re.MULTILINE,
+    )
     assert arrival is not None, told
     assert float(arrival[1]) < ALARM_BY_S
     assert re.search(r"\| Subject: HIGH PRIORITY: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
+    assert told.count("Subject: MEDIUM PRIORITY: K1 molecular SO2 0.4") == 1
+    assert told.count("Subject: LOW PRIORITY: re-test of lot rebula-26 (K2) is due") == 1
+    assert len(re.findall(r"\| Subject: ", told)) == 4, told
+    assert "The end. 4 mails were sent." in told
+    _advice_of(folder / "cellar.toml")
     assert "past readings are in the store." in told
     assert (folder / "broker-password").stat().st_mode & 0o077 == 0
+
+
+def _advice_of(file: Path) -> None:
+    """What the demo proposes to try in another terminal."""
+    result = leeside("dose", file, "K1")
+    assert result.returncode == 0, result.stderr
+    assert "to 17.5 L: weigh 0." in result.stdout
+    assert "molecular 0.4" in result.stdout
 
 
 def _look_at_page(address: str, folder: Path) -> None:
@@ -53,7 +70,7 @@ def _look_at_page(address: str, folder: Path) -> None:
         page.on("console", lambda message: troubles.append(message.text) if message.type == "error" else None)
         page.goto(address)
         assert page.title() == "Mill Lane cellar"
-        alarm = page.locator(".alarm").inner_text()
+        alarm = page.locator(".alarm").filter(has_text="K2 pressure").inner_text()
         assert "High: K2 pressure" in alarm
         assert "bring the blanket back to 55 kPa" in alarm
         for place in ("K1", "K2", "K3", "C1", "N2", "cellar"):

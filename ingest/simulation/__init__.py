@@ -11,6 +11,7 @@ cellar         all of it, moved through one time
 wire           how the probes write their numbers
 scenario       Mill Lane cellar and its last weeks
 scenario_file  its cellar file
+scenario_journal  what its people wrote down
 
 The edge, where numbers reach the wire:
 

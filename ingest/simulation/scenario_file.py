@@ -55,6 +55,13 @@ off_delay = "5 s"
 priority = "high"
 consequence = "Air can reach the wine."
 action = "Air the room, then look at the lid seal and the posts of K2, and bring the blanket back to 55 kPa."
+
+# By default this waits for the daily message.
+[[limit]]
+due = "re-test"
+after = "1 d"
+lot = "any"
+hours = "waking"
 """
 
 
@@ -80,6 +87,7 @@ def mill_lane_file(
 name = "Mill Lane cellar"
 timezone = "Europe/Ljubljana"
 altitude = "340 m"
+waking = "00:00-23:59"        # so that the demo's mail goes out at any hour; a real cellar lets people sleep
 
 [store]
 path = {_text(store_path)}
