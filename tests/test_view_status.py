@@ -210,19 +210,20 @@ def test_an_alarm_shows_its_age(on_disk: CellarOnDisk) -> None:
 
 
 @pytest.mark.parametrize(
-    ("active", "shown"), [(True, "K1 temperature change 11.0 °C"), (False, "K1 temperature change 7.5 °C")]
+    ("active", "change", "shown"),
+    [(True, 11.0, "change 11.0 °C"), (True, 0.1, "change 7.5 °C"), (False, 0.1, "change 7.5 °C")],
 )
-def test_a_change_is_shown_with_its_own_direction(*, active: bool, shown: str, tmp_path: Path) -> None:
+def test_a_change_is_shown_with_its_own_direction(*, active: bool, change: float, shown: str, tmp_path: Path) -> None:
     # It fell by 7.5 °C when the alarm was raised, and rises now.
     on_disk = CellarOnDisk(tmp_path)
     key = "K1/temperature/change"
     on_disk.alarm(key, value=7.5, state=State.UNACKNOWLEDGED if active else State.RETURNED)
     (row,) = alarm_rows(on_disk.store)
-    track = LevelTrack(active, NOW, value=11.0 if active else 0.5, finding="rising")
+    track = LevelTrack(active, NOW, value=change, finding="rising")
     entry = replace(LimitRecord.from_json(row.entry, 0.0), track=track)
     with on_disk.store.write() as connection:
         put_alarm(connection, AlarmRow(key, row.state, row.occurrence, entry.to_json(), NOW))
     (alarm,) = _view(on_disk).alarms
     line = alarm_line(alarm, UTC, "metric", NOW)
     assert shown in line
-    assert ("rising" in line) is active
+    assert ("rising" in line) is (change == 11.0)

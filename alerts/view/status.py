@@ -68,9 +68,9 @@ class ReadingStatus:
 class AlarmStatus:
     """An open occurrence.
 
-    value and since as they were when it was raised, but of a standing one on a rate value is the newest change; limit
-    is None if it has left the file; chatter: how often it came and went, while it chatters; finding: what explains it
-    now, "" where nothing does.
+    value and since as they were when it was raised, but of one on a rate value is the newest change while that is
+    beyond the limit; limit is None if it has left the file; chatter: how often it came and went, while it chatters;
+    finding: what explains it now, "" where nothing does.
     """
 
     key: str
@@ -286,7 +286,9 @@ def _alarms(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRec
         value, finding = alarm.value, record.condition.finding
         if limit is not None and limit.kind == "rate":
             # Which way it changes goes with the newest change, not with the one that raised the alarm.
-            value, finding = (record.condition.value, finding) if record.condition.active else (value, "")
+            newest = record.condition.value
+            is_beyond = record.condition.active and newest is not None and newest > limit.setpoint
+            value, finding = (newest, finding) if is_beyond else (value, "")
         alarms.append(
             AlarmStatus(
                 key=key,
