@@ -2,6 +2,7 @@
 
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
+allowed_range       the range that a number must be in
 wine                sulfur dioxide: molecular, doses, targets, legal limits
 so2                 the journal and the probes as the SO2 of the wine in each vessel
 watch               limits, alarm states, the judgement of a turn

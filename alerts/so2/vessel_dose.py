@@ -8,10 +8,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Final, Literal, NamedTuple
 
+from alerts.allowed_range import AllowedRange
 from alerts.errors import DoseRefused, OutOfRange
 from alerts.so2.vessel_so2 import VesselSo2
 from alerts.so2.vessel_total import VesselTotal
-from alerts.wine.allowed_range import AllowedRange
 from alerts.wine.dose import YIELD_RANGE, Dose, MeasuredOut, Product, dose_between, measured_out, yield_with
 from alerts.wine.dose_outlook import U_YIELD, BeforeDose, DoseOutlook, dose_outlook
 from alerts.wine.dose_plan import DosePlan, plan_dose

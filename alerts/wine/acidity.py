@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import exp, hypot, log
 from typing import Final, NamedTuple
 
-from alerts.wine.allowed_range import AllowedRange
+from alerts.allowed_range import AllowedRange
 from alerts.wine.molecular import PH_RANGE, TRADE_PK, USUAL_U_PH, Pk
 
 _U_PH_RANGE: Final = AllowedRange("standard uncertainty of a pH", 0.0, 0.5, "", "meters have")

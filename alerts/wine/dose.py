@@ -37,8 +37,8 @@ import math
 from dataclasses import dataclass
 from typing import Final, Literal, NamedTuple
 
+from alerts.allowed_range import AllowedRange
 from alerts.errors import OutOfRange
-from alerts.wine.allowed_range import AllowedRange
 from alerts.wine.molecular import FREE_SO2_RANGE
 
 SO2_FRACTION: Final = 0.576

@@ -32,8 +32,8 @@ from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from alerts.allowed_range import AllowedRange
 from alerts.errors import OutOfRange
-from alerts.wine.allowed_range import AllowedRange
 from ingest.journal.titration import Style
 
 Colour = Literal["red", "white", "rosé"]

@@ -52,7 +52,7 @@ from enum import StrEnum
 from math import hypot, log
 from typing import Final
 
-from alerts.wine.allowed_range import AllowedRange
+from alerts.allowed_range import AllowedRange
 
 # The pK of the simple model (aqueous, near 18 to 20 °C: CRC Handbook, older editions, from memory).
 SIMPLE_PK: Final = 1.81

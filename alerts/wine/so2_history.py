@@ -23,8 +23,8 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import Final
 
+from alerts.allowed_range import AllowedRange
 from alerts.errors import OutOfRange
-from alerts.wine.allowed_range import AllowedRange
 
 # Beyond these no wine and no vessel goes; choices of this project, wide on purpose.
 _LOSS_RANGE: Final = AllowedRange("usual loss", 0.01, 100.0, "mg/L in 30 days", "vessels lose")

@@ -1,4 +1,4 @@
-"""The range that a number of a wine must be in: beyond it arithmetic refuses, and names the range."""
+"""The range that a number must be in: beyond it arithmetic refuses, and names the range."""
 
 from __future__ import annotations
 
