@@ -70,8 +70,8 @@ class Wines:
         self._binding_hours = rng.uniform(*world.binding_hours, n)
         self._binding = np.zeros(n)
         self.ph = 3.35 + 0.1 * rng.standard_normal(n)
-        self._pace = np.array([[q10 ** ((celsius - 15.0) / 10.0) for celsius in temperatures] for q10 in world.q10])
-        self._aged = np.concatenate([np.zeros((len(world.q10), 1)), np.cumsum(self._pace, axis=1)], axis=1)
+        pace = np.array([[q10 ** ((celsius - 15.0) / 10.0) for celsius in temperatures] for q10 in world.q10])
+        self._aged = np.concatenate([np.zeros((len(world.q10), 1)), np.cumsum(pace, axis=1)], axis=1)
 
     def only(self, chosen: NDArray[np.intp]) -> Wines:
         """Take some of the wines, for a look ahead."""
@@ -131,17 +131,12 @@ class Wines:
             likelihood = likelihood + self.world.blunders * np.mean(wrong, axis=0)
         return np.asarray(np.log(likelihood + 1e-300))
 
-    def days_to_crossing(self, *, ahead_is_known: bool) -> Floats:
-        """Days until each is below its limit if nothing is done, at most the horizon.
-
-        ahead_is_known: whether the temperatures to come count, or that of today.
-        """
-        today = self._pace[self._q10, int(self.day)]
+    def days_to_crossing(self) -> Floats:
+        """Days until each is below its limit if nothing is done, at most the horizon."""
         low, high = np.zeros(len(self.free)), np.full(len(self.free), HORIZON)
         for _ in range(20):
             middle = (low + high) / 2.0
-            aged = self._aged_between(self.day, self.day + middle) if ahead_is_known else middle * today
-            below = self._after(aged) < self.limit
+            below = self._after(self._aged_between(self.day, self.day + middle)) < self.limit
             low, high = np.where(below, low, middle), np.where(below, middle, high)
         return np.where(self.free < self.limit, 0.0, np.where(high > HORIZON - 0.01, HORIZON, high))
 
@@ -193,7 +188,7 @@ def made_up(world: World, seed: int) -> Winter:
 
     def ask(what: str, day: float) -> None:
         wine.rest(day)
-        crossing = float(wine.days_to_crossing(ahead_is_known=True)[0])
+        crossing = float(wine.days_to_crossing()[0])
         asked.append(Asking(what, day, float(wine.present[0]), crossing))
 
     limit = MOLECULAR_LIMIT * (1.0 + 10.0 ** (ph_found - PK))
@@ -264,7 +259,7 @@ def by_brute_force(winter: Winter, wines: int, seed: int, *, looked_at: int = 40
             # Systematic resampling: as even as can be.
             chosen = np.searchsorted(below, (np.arange(looked_at) + rng.uniform()) / looked_at).clip(max=wines - 1)
             some = bank.only(chosen)
-            crossing = some.days_to_crossing(ahead_is_known=False)
+            crossing = some.days_to_crossing()
             answer = Answer(_ends(some.present), _ends(crossing), float(np.quantile(crossing, 0.05)))
             answers.append(ByBruteForce(event, answer, float(weight.sum() ** 2 / (weight**2).sum())))
         elif event.found is not None:

@@ -185,6 +185,20 @@ def test_when_it_will_be_below_its_limit() -> None:
     assert (below.median_ms - at(170)) / DAY == pytest.approx(0, abs=15)
 
 
+def test_a_cold_cellar_is_expected_to_warm_up_again() -> None:
+    titrations = tuple(titrated(day, 30 - day / 20) for day in (0, 40, 80))
+    days = {}
+    for celsius in (8.0, 15.0, None):
+        temperatures = () if celsius is None else ((at(0), 15.0), (at(79.9), celsius))
+        wine = So2History(at(0), KEG, titrations, temperatures)
+        below = answer(wine, 80, free_limit_mg_l=20.0).below_limit
+        assert below is not None and below.median_ms is not None
+        days[celsius] = (below.median_ms - at(80)) / DAY
+    # At 8 °C it would take 1.8 ** 0.7 = 1.5 times as long.
+    assert days[15.0] * 1.05 < days[8.0] < days[15.0] * 1.4
+    assert days[15.0] == pytest.approx(days[None])
+
+
 def test_a_limit_that_is_a_year_away_or_passed_already() -> None:
     wine = history(*(titrated(day, 40, 0.5) for day in (0, 60, 120)), loss=LossPrior(0.1))
     far = answer(wine, 120, free_limit_mg_l=10.0).below_limit

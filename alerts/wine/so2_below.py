@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
-__all__ = ["WhenBelow", "when_below"]
+__all__ = ["DAYS_AHEAD", "WhenBelow", "when_below"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from alerts.wine.acidity import FreeLimit
 from alerts.wine.normal_mixture import normal_cdf
 from alerts.wine.so2_belief import So2Belief
 from alerts.wine.so2_steps import MS_PER_DAY
 
+Floats = NDArray[np.float64]
+
 _LOW, _MEDIAN, _HIGH = 0.1, 0.5, 0.9
 # A titration is due by the day on which the wine is below its limit with this probability.
 _CHANCE: Final = 0.05
 # Days ahead at which the probability of being below is worked out, up to a year; between them it is interpolated.
-_DAYS_AHEAD: Final = np.concatenate([np.arange(0.0, 14.0), np.arange(14.0, 60.0, 4.0), np.linspace(60.0, 365.0, 31)])
+DAYS_AHEAD: Final = np.concatenate([np.arange(0.0, 14.0), np.arange(14.0, 60.0, 4.0), np.linspace(60.0, 365.0, 31)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,16 +39,16 @@ class WhenBelow:
     titrate_by_ms: int | None
 
 
-def when_below(belief: So2Belief, pace: float, limits: Sequence[FreeLimit], at_ms: int) -> WhenBelow | None:
+def when_below(belief: So2Belief, aged_days: Floats, limits: Sequence[FreeLimit], at_ms: int) -> WhenBelow | None:
     """Foresee when free SO2 is below its limit; None where there is none.
 
-    belief: of one history at at_ms; pace: aged days in a day from then on; limits: the limit, by weights of sum 1.
+    belief: of one history at at_ms; aged_days: what the DAYS_AHEAD make up; limits: the limit, by weights of sum 1.
     """
     if not limits:
         return None
-    ahead = belief.aged((_DAYS_AHEAD * pace)[:, None, None])
+    ahead = belief.aged(aged_days[:, None, None])
     free, var = ahead.free[..., 0], ahead.var_free[..., 0]
-    below = np.zeros(len(_DAYS_AHEAD))
+    below = np.zeros(len(DAYS_AHEAD))
     for limit in limits:
         off = (limit.mg_l - free) / np.sqrt(var + limit.u_mg_l**2)
         below += limit.weight * (normal_cdf(off) @ belief.weight.ravel())
@@ -59,7 +62,7 @@ def when_below(belief: So2Belief, pace: float, limits: Sequence[FreeLimit], at_m
             return None
         place = int(np.searchsorted(chance, probability))
         part = (probability - chance[place - 1]) / (chance[place] - chance[place - 1])
-        days = _DAYS_AHEAD[place - 1] + part * (_DAYS_AHEAD[place] - _DAYS_AHEAD[place - 1])
+        days = DAYS_AHEAD[place - 1] + part * (DAYS_AHEAD[place] - DAYS_AHEAD[place - 1])
         return at_ms + int(days * MS_PER_DAY)
 
     return WhenBelow(

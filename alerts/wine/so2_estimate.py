@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from alerts.wine.acidity import Acidity, FreeLimit
 from alerts.wine.normal_mixture import NormalMixture, QuantileTable
 from alerts.wine.so2_belief import So2Belief, acted, prior_belief, titrated
-from alerts.wine.so2_below import WhenBelow, when_below
+from alerts.wine.so2_below import DAYS_AHEAD, WhenBelow, when_below
 from alerts.wine.so2_history import So2History
 from alerts.wine.so2_remarks import Expected, remarks_on
-from alerts.wine.so2_steps import steps_of, temperature_factor
+from alerts.wine.so2_steps import aged_days_ahead, steps_of
 
 Floats = NDArray[np.float64]
 
@@ -139,7 +139,7 @@ def _answer(asked: So2Asked, history: So2History, belief: So2Belief, remarks: tu
     molecular: tuple[float, float, float] | tuple[None, None, None] = (None, None, None)
     if asked.acidity is not None:
         molecular = _ends(table.times(asked.acidity.fractions()))
-    pace = temperature_factor(history.temperatures_c[-1][1]) if history.temperatures_c else 1.0
+    aged_days = aged_days_ahead(history, asked.at_ms, DAYS_AHEAD)
     return So2Estimate(
         at_ms=asked.at_ms,
         free_mg_l=median,
@@ -149,8 +149,8 @@ def _answer(asked: So2Asked, history: So2History, belief: So2Belief, remarks: tu
         molecular_low_80_mg_l=molecular[0],
         molecular_mg_l=molecular[1],
         molecular_high_80_mg_l=molecular[2],
-        below_limit=when_below(belief, pace, _free_limits(asked), asked.at_ms),
-        learned=_learned(belief, pace),
+        below_limit=when_below(belief, aged_days, _free_limits(asked), asked.at_ms),
+        learned=_learned(belief, float(np.interp(30.0, DAYS_AHEAD, aged_days))),
         remarks=remarks,
     )
 
@@ -166,9 +166,9 @@ def _present(belief: So2Belief) -> NormalMixture:
     return NormalMixture(belief.weight.ravel(), free.ravel(), np.sqrt(var.ravel()))
 
 
-def _learned(belief: So2Belief, pace: float) -> So2Learned:
+def _learned(belief: So2Belief, aged_days: float) -> So2Learned:
     weight = belief.weight.ravel()
-    loss = (belief.free - belief.aged(np.array(30.0 * pace)).free).ravel()
+    loss = (belief.free - belief.aged(np.array(aged_days)).free).ravel()
     loss_mean, yield_mean = float(weight @ loss), float(weight @ belief.yielded.ravel())
     yield_var = belief.var_yield.ravel() + (belief.yielded.ravel() - yield_mean) ** 2
     return So2Learned(

@@ -6,7 +6,7 @@ days at 15 °C, of which a warm day counts as more than one.
 
 from __future__ import annotations
 
-__all__ = ["MG_SO2_PER_MG_OXYGEN", "REFERENCE_C", "So2Steps", "default_u_mg_l", "steps_of", "temperature_factor"]
+__all__ = ["MG_SO2_PER_MG_OXYGEN", "REFERENCE_C", "So2Steps", "aged_days_ahead", "default_u_mg_l", "steps_of"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -33,6 +33,9 @@ MS_PER_DAY: Final = 86_400_000.0
 REFERENCE_C: Final = 15.0
 # The loss grows 1.6 to 2 times for each 10 °C (Ough 1985, American Journal of Enology and Viticulture 36, from memory).
 _FACTOR_PER_10_C: Final = 1.8
+_YEAR_DAYS: Final = 365
+# A cellar goes from its coldest or warmest to its mean in a quarter of a year.
+_HALF_WAY_DAYS: Final = 42.0
 # 2 mol of SO2 for each mol of oxygen make 4 mg for a mg (Danilewicz and Standing), 1 mol makes 2; 2.5 is a common
 # planning figure (common practice, no source). The uncertainty covers both ends.
 MG_SO2_PER_MG_OXYGEN: Final = 2.5
@@ -79,9 +82,21 @@ def default_u_mg_l(free_mg_l: float) -> float:
     return float(np.hypot(1.5, 0.04 * free_mg_l))
 
 
-def temperature_factor(celsius: float) -> float:
-    """Give how much faster free SO2 is lost than at 15 °C."""
-    return float(_FACTOR_PER_10_C ** ((celsius - REFERENCE_C) / 10.0))
+def aged_days_ahead(history: So2History, at_ms: int, days: Floats) -> Floats:
+    """Foresee how many aged days the coming days make up; days: how far ahead, from 0 on, rising.
+
+    The wine's temperature goes from what it was last to the mean of a year, and is half way there in six weeks. What is
+    missing of the year before at_ms counts as 15 °C; so does everything where no temperature is known.
+    """
+    since, celsius = _temperatures(history)
+    each_day = np.arange(_YEAR_DAYS) * -MS_PER_DAY + at_ms
+    known = each_day >= since[0]
+    places = np.maximum(np.searchsorted(since, each_day, side="right") - 1, 0)
+    mean = float(np.where(known, celsius[places], REFERENCE_C).mean())
+    ahead = np.arange(days[-1] + 1.0)
+    expected = mean + (celsius[-1] - mean) * 0.5 ** (ahead / _HALF_WAY_DAYS)
+    aged = np.concatenate([[0.0], np.cumsum(_factors(expected))])
+    return np.asarray(np.interp(days, np.arange(len(aged)), aged))
 
 
 def steps_of(histories: Sequence[So2History], asked_ms: Sequence[Sequence[int]]) -> tuple[So2Steps, list[list[int]]]:
@@ -169,10 +184,20 @@ def _unbound_mg_l(doses: Sequence[So2Added], at_ms: int) -> float:
 
 def _aged_days(history: So2History, times_ms: Sequence[int]) -> Floats:
     """Count aged days up to each time, from any beginning; before the first temperature and after the last, by that."""
-    points = history.temperatures_c or [(history.begin_ms, REFERENCE_C)]
-    since, celsius = np.array(points, dtype=np.float64).T
-    factors = _FACTOR_PER_10_C ** ((celsius - REFERENCE_C) / 10.0)
+    since, celsius = _temperatures(history)
+    factors = _factors(celsius)
     aged = np.concatenate([[0.0], np.cumsum(np.diff(since) / MS_PER_DAY * factors[:-1])])
     times = np.array(times_ms, dtype=np.float64)
     places = np.maximum(np.searchsorted(since, times, side="right") - 1, 0)
     return np.asarray(aged[places] + (times - since[places]) / MS_PER_DAY * factors[places])
+
+
+def _temperatures(history: So2History) -> tuple[Floats, Floats]:
+    """Give from when on [UTC ms] the wine had which temperature [°C]; at least one."""
+    since, celsius = np.array(history.temperatures_c or [(history.begin_ms, REFERENCE_C)], dtype=np.float64).T
+    return since, celsius
+
+
+def _factors(celsius: Floats) -> Floats:
+    """Give how much faster free SO2 is lost than at 15 °C."""
+    return np.asarray(_FACTOR_PER_10_C ** ((celsius - REFERENCE_C) / 10.0))

@@ -6,8 +6,8 @@ wrong factor; pH meters off by 0.05. In both, kegs, carboys and barrels lose wha
 1.8 (one standard deviation), titrations are two to five weeks apart, an addition comes when the limit is near.
 
 The brute force has the prior and the likelihood of its world: very many wines are drawn and weighted by what was
-written down (importance sampling). Nobody can do better on average. It is slow, so it answers a part of the winters,
-and the estimate is scored on these once more. Neither knows the temperatures to come.
+written down (importance sampling), and it even knows the temperatures to come. Nobody can do better on average. It is
+slow, so it answers a part of the winters, and the estimate is scored on these once more.
 
 Goals: 80 % intervals of free SO2 and of the crossing day cover 75 to 85 %. The crossing day's median error, after three
 titrations that follow an addition, is at most 0.3 (plain) or 0.5 (hard) of the days still to go. Errors, widths and
