@@ -18,7 +18,8 @@ from ingest.probes.binding import declarations
 from ingest.process import wall_ms
 from ingest.store.journal.ph_records import ph_records
 from ingest.store.readings.fresh import Appender
-from ingest.store.readings.series import declare
+from ingest.store.readings.scales import scales, value_at
+from ingest.store.readings.series import all_series, declare
 from ingest.store.readings.series_history import raw
 
 BEGIN_MS = 1_785_500_000_000  # 2026-07-31, before all that is written here
@@ -283,3 +284,38 @@ def test_a_dead_probe_gives_way_to_what_was_measured_by_hand(tmp_path: Path) -> 
     assert (found["ph"], found["ph_probe"]) == (3.3, None)
     assert found["u_ph"] == pytest.approx(0.05, abs=1e-3)
     assert any("slope 74 %" in remark and "not to be used" in remark for remark in found["remarks"])
+
+
+def moved(cellar: PhCellar, vessel: str, *, id: str = "k1-ph", was: str = "") -> int:
+    """Put the pH probe at another vessel, or give it another id, and start with that cellar file."""
+    keys = {"was": was} if was else {}
+    text = FILE_TEXT + probe(id, at=vessel, quantity="pH", topic="k1/ph", unit="pH", **keys)
+    cellar.file.write_text(text, encoding="utf-8")
+    cellar.cellar = load_cellar(cellar.file)
+    return declare(cellar.store, declarations(cellar.cellar), wall_ms())[id]
+
+
+def test_a_probe_that_is_moved_keeps_its_calibration_and_a_strike_follows_it(cellar: PhCellar) -> None:
+    def values_of_7_05() -> set[float]:
+        """What a reading of now of 7.05 counts as, at each place where the probe ever was."""
+        series = [each.id for each in all_series(cellar.store) if each.quantity == "pH"]
+        return {round(value_at(scales(cellar.store, each), wall_ms(), 7.05), 3) for each in series}
+
+    cellar.calibrate(*SOUND, "--at", "yesterday 18:30")
+    assert moved(cellar, "K3") != cellar.ph_series
+    assert values_of_7_05() == {7.016}
+    # The probe gives (7.026 - 7.016) x 0.9615 + 7.05 = 7.0596 where 7.016 is true: its zero is moved by -0.0436.
+    zero = ("--buffer", "7.00", "--reads", "7.026", "--temperature", "20 °C", "--at", "yesterday 18:40")
+    cellar.calibrate(*zero)
+    assert values_of_7_05() == {7.016, 7.006}
+    assert moved(cellar, "K1") == cellar.ph_series
+    assert values_of_7_05() == {7.006}
+    for id, left in (("2", {7.016}), ("1", {7.05})):
+        assert cellar.run("strike", str(cellar.file), id, "--reason", "old buffer").returncode == 0
+        assert values_of_7_05() == left
+
+
+def test_a_renamed_probe_keeps_its_record(cellar: PhCellar) -> None:
+    cellar.calibrate(*SOUND, "--at", "yesterday 18:30")
+    moved(cellar, "K1", id="k1-acidity", was="k1-ph")
+    assert list(ph_records(cellar.store.connection)) == ["k1-acidity"]

@@ -72,8 +72,22 @@ def points_measured(parts: Sequence[Part], points: Sequence[CalibrationPoint], a
 
 
 def take_back_calibration(connection: sqlite3.Connection, struck: Entry, who: str, now_ms: int) -> None:
-    """Let the probe's scale be as if the entry had not been written; call inside the transaction that strikes it."""
-    series, quantity = _series(connection, _body(struck).probe)
+    """Let the probe's scale be as if the entry had not been written, wherever the probe has been since.
+
+    Call inside the transaction that strikes it.
+    """
+    probe = _body(struck).probe
+    _, quantity = _series(connection, probe)
+    everywhere = connection.execute(
+        "SELECT id FROM series WHERE origin = 'probe' AND quantity = ? AND (probe = ? OR id IN"
+        " (SELECT series FROM former_name WHERE probe = ?))",
+        (quantity, probe, probe),
+    )
+    for (series,) in everywhere.fetchall():
+        _take_back(connection, series, struck, QUANTITIES[quantity].unit, who, now_ms)
+
+
+def _take_back(connection: sqlite3.Connection, series: int, struck: Entry, unit: str, who: str, now_ms: int) -> None:
     rows = connection.execute(
         "SELECT from_ms, gain, offset, because, written_ms FROM scale WHERE series = ? AND kind = 'calibration'"
         " ORDER BY from_ms, id",
@@ -88,7 +102,7 @@ def take_back_calibration(connection: sqlite3.Connection, struck: Entry, who: st
     dead = {*gone.fetchall(), (struck.at_ms, struck.written_ms)}
     for from_ms, made in without([CalibrationPart(*row) for row in rows], dead):
         because = f"{_TAKEN_BACK}no. {struck.id} by {who}"
-        add_part(connection, series, Part(from_ms, "calibration", *made, QUANTITIES[quantity].unit, because), now_ms)
+        add_part(connection, series, Part(from_ms, "calibration", *made, unit, because), now_ms)
 
 
 def without(parts: Sequence[CalibrationPart], dead: Collection[tuple[int, int]]) -> list[tuple[int, Correction]]:

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from ingest.reading import Declaration, Part
+from ingest.store.change_feed import touch
 from ingest.store.connection import Store
 from ingest.store.readings.scales import add_part
 
@@ -27,7 +28,8 @@ class Series(NamedTuple):
 def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> dict[str, int]:
     """Bring series and scales in line with the cellar file; give probe id -> series id.
 
-    A new (probe, place, quantity) begins a series. One that left the file is ended, one that came back goes on.
+    A new (probe, place, quantity) begins a series. One that left the file is ended, one that came back goes on. A probe
+    that was moved keeps its calibrations.
     A changed unit or reference is a new scale from now on; the readings themselves are never touched.
     """
     declared: dict[str, int] = {}
@@ -35,6 +37,7 @@ def declare(store: Store, declarations: Sequence[Declaration], now_ms: int) -> d
         for item in declarations:
             series = _find(connection, item) or _rename(connection, item, now_ms) or _begin(connection, item, now_ms)
             declared[item.probe] = series
+            _bring_calibrations(connection, series, now_ms)
             connection.execute("UPDATE series SET ended_ms = NULL WHERE id = ? AND ended_ms IS NOT NULL", (series,))
             _keep_scale(connection, series, item, now_ms)
         living = tuple(declared.values())
@@ -76,6 +79,27 @@ def _begin(connection: sqlite3.Connection, item: Declaration, now_ms: int) -> in
         (item.probe, item.place, item.quantity, now_ms),
     )
     return int(cursor.lastrowid or 0)
+
+
+def _bring_calibrations(connection: sqlite3.Connection, series: int, now_ms: int) -> None:
+    """Give a series that begins or comes back the calibrations that its probe had at other places.
+
+    They are of the instrument. Each keeps its times, so that a strike finds it.
+    """
+    added = connection.execute(
+        "INSERT INTO scale (series, from_ms, kind, gain, offset, unit, because, written_ms)"
+        " SELECT DISTINCT here.id, there.from_ms, there.kind, there.gain, there.offset, there.unit, there.because,"
+        " there.written_ms FROM scale AS there JOIN series AS other ON other.id = there.series"
+        " JOIN series AS here ON here.id = ? AND other.id <> here.id AND other.probe = here.probe"
+        " AND other.quantity = here.quantity AND other.origin = here.origin"
+        " WHERE there.kind = 'calibration' AND (here.begun_ms = ? OR here.ended_ms IS NOT NULL)"
+        " AND NOT EXISTS (SELECT 1 FROM scale AS own WHERE own.series = here.id AND own.kind = 'calibration'"
+        " AND own.from_ms = there.from_ms AND own.written_ms = there.written_ms AND own.because = there.because)"
+        " ORDER BY there.from_ms, there.id",
+        (series, now_ms),
+    )
+    if added.rowcount:
+        touch(connection, [(series, 0, now_ms)])
 
 
 def _keep_scale(connection: sqlite3.Connection, series: int, item: Declaration, now_ms: int) -> None:
