@@ -221,5 +221,6 @@ def test_a_total_that_nobody_titrated_raises_an_alarm_only_where_what_was_added_
 def test_nothing_known_is_said_so(at_home: Cellar) -> None:
     at_home.filled()
     assert at_home.card()["mg_l"] is None
-    assert "the total SO2 is not known, since nobody titrated it" in at_home.text()
+    assert "total SO2 not known, never titrated" in at_home.text()
+    assert at_home.card()["remarks"] == ["the total SO2 is not known, since nobody titrated it"]
     assert list(TotalJudge().judge(at_home.cellar, at_home.store, wall_ms())) == []

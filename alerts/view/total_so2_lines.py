@@ -47,7 +47,9 @@ def total_so2_lines(total: VesselTotal, zone: tzinfo) -> list[str]:
     if legal is not None and verdict is not None and (verdict.above or not verdict.told_apart):
         lines.append(f"{verdict.words}; no legal advice")
         lines += [f"note: for the legal limit, {assumed}" for assumed in legal.assumed]
-    return [*lines, *(f"note: {remark}" for remark in total.remarks)]
+    # That nobody titrated it stands in the line above.
+    remarks = () if total.total is None and total.found is None else total.remarks
+    return [*lines, *(f"note: {remark}" for remark in remarks)]
 
 
 def total_so2_json(total: VesselTotal) -> dict[str, object]:
