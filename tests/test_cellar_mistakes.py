@@ -82,7 +82,7 @@ _ONE_KEY = [
     pytest.param(
         SITE,
         "qqqq = 1",
-        ["[site] qqqq = 1: there is no such key; known keys: name, timezone, altitude, units, waking, legal"],
+        ["[site] qqqq = 1: there is no such key; known keys: name, timezone, altitude, units, waking, legal, so2_pk"],
         id="unknown key, none near",
     ),
     pytest.param(SITE, "[[vesel]]\n", ['[vesel]: there is no such table; did you mean "vessel"?'], id="unknown table"),

@@ -138,6 +138,17 @@ def test_the_style_gives_the_target(wine: Bench) -> None:
     assert named["to_free_mg_l"] == pytest.approx(0.6 * (1 + 10 ** (3.4 - 1.81)))
 
 
+def test_the_pk_of_the_site_holds_for_estimate_and_target(wine: Bench) -> None:
+    text = wine.file.read_text(encoding="utf-8").replace("[site]\n", "[site]\nso2_pk = 1.77\n")
+    wine.file.write_text(text, encoding="utf-8")
+    found = wine.dose("--to-molecular", "0.6")
+    assert (found["model"], found["pk"]) == ("simple", 1.77)
+    assert found["to_free_mg_l"] == pytest.approx(0.6 * (1 + 10 ** (3.4 - 1.77)))
+    card = json.loads(wine.run("now", str(wine.file), "K1", "--json").stdout)["so2"]
+    assert card["pk"] == 1.77
+    assert card["molecular_mg_l"] == pytest.approx(card["free_mg_l"] / (1 + 10 ** (3.4 - 1.77)), rel=0.03)
+
+
 def test_a_stock_solution_is_pipetted_as_it_was_used_last_or_as_said(wine: Bench) -> None:
     found = wine.dose("--to-free", "30", "--stock-g-per-100ml", "10")
     assert found["stock_ml"] == pytest.approx(10.0 * found["metabisulfite_g"])

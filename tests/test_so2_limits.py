@@ -163,11 +163,11 @@ def test_low_so2_is_one_mail_and_a_dose_ends_it(bench: SulfiteBench) -> None:
     bench.judged(molecular_so2=0.55, free_so2=30.0)
     assert bench.turn() == []
     bench.judged(molecular_so2=0.42, free_so2=22.0)
-    assert bench.turn() == ["MEDIUM PRIORITY: K1 molecular SO2 0.42 mg/L, below 0.5 mg/L"]
+    assert bench.turn() == ["MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.42 mg/L, below 0.5 mg/L"]
     body = recent_messages(bench.store, 1)[0].body
     assert "leeside dose FILE K1" in body
     bench.judged(molecular_so2=0.7, free_so2=40.0)
-    assert bench.turn() == ["BACK TO NORMAL at 0.70 mg/L after: K1 molecular SO2 0.42 mg/L, below 0.5 mg/L"]
+    assert bench.turn() == ["BACK TO NORMAL after: K1 molecular SO2 (simple) 0.42 mg/L, below 0.5 mg/L"]
 
 
 def test_while_malolactic_is_awaited_low_so2_is_as_it_should_be(bench: SulfiteBench) -> None:
@@ -185,7 +185,7 @@ def test_while_malolactic_is_awaited_low_so2_is_as_it_should_be(bench: SulfiteBe
     bench.lot(malolactic="complete")
     bench.turn()
     bench.judged(molecular_so2=0.05, free_so2=3.0)
-    assert "MEDIUM PRIORITY: K1 molecular SO2 0.05 mg/L, below 0.5 mg/L" in bench.turn()
+    assert "MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.05 mg/L, below 0.5 mg/L" in bench.turn()
 
 
 def test_a_limit_of_the_file_is_suppressed_by_malolactic_too(tmp_path: Path) -> None:
@@ -210,7 +210,7 @@ def test_the_limits_go_with_the_wine(bench: SulfiteBench) -> None:
     bench.turn()
     bench.write("racking", sources=[{"vessel": "K1"}], targets=[{"vessel": "K2"}])
     (gone,) = bench.turn()
-    assert "K1 molecular SO2" in gone
+    assert "K1 molecular SO2 (simple)" in gone
     assert "the wine that the limit K1/molecular_so2/low is on has left" in recent_messages(bench.store, 1)[0].body
     assert bench.watched() == {key.replace("K1", "K2") for key in (LOW, HIGH, FREE, TOTAL)}
     # Other wine that comes in later begins anew, whatever was judged of the one before.
@@ -227,4 +227,4 @@ def test_a_new_style_is_judged_by_its_own_numbers(bench: SulfiteBench) -> None:
     bench.lot(style="sweet")
     bench.turn()
     bench.judged(molecular_so2=0.45)
-    assert bench.turn() == ["MEDIUM PRIORITY: K1 molecular SO2 0.45 mg/L, below 0.8 mg/L"]
+    assert bench.turn() == ["MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.45 mg/L, below 0.8 mg/L"]

@@ -41,7 +41,7 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
     assert arrival is not None, told
     assert float(arrival[1]) < ALARM_BY_S
     assert re.search(r"\| Subject: HIGH PRIORITY: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
-    assert told.count("Subject: MEDIUM PRIORITY: K1 molecular SO2 0.4") == 1
+    assert told.count("Subject: MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.4") == 1
     assert told.count("Subject: LOW PRIORITY: re-test of lot rebula-26 (K2) is due") == 1
     assert len(re.findall(r"\| Subject: ", told)) == 4, told
     assert "The end. 4 mails were sent." in told

@@ -17,7 +17,7 @@ from alerts.command.options import time_range
 from alerts.so2.band import BAND_QUANTITIES, BandPoint, BandQuantity, so2_band
 from alerts.view.format import local_time, quantity_name
 from alerts.view.vessel_card import known_vessels
-from alerts.wine.molecular import TRADE_PK
+from alerts.wine.molecular import Pk, simple_pk
 from ingest.cellar import Cellar
 from ingest.json_text import json_text
 from ingest.process import wall_ms
@@ -51,20 +51,21 @@ def print_estimate(
             raise typer.BadParameter(f"no vessel '{vessel}'; there are: {', '.join(known_ids)}", param_hint="VESSEL")
         first = store.connection.execute("SELECT min(at_ms) FROM entry").fetchone()[0]
         begin_ms, end_ms = max(from_ms, first or 0), min(to_ms - 1, now_ms)
+        pk = simple_pk(cellar.site.so2_pk)
         points = so2_band(cellar, store, vessel, chosen, begin_ms, end_ms) if first is not None else []
     if as_csv:
-        _print_csv(points, chosen)
+        _print_csv(points, chosen, pk)
     elif as_json:
-        print(json_text(_as_json(points, vessel, chosen), indent=2))
+        print(json_text(_as_json(points, vessel, chosen, pk), indent=2))
     else:
-        _print(points, cellar, chosen, now_ms)
+        _print(points, cellar, chosen, pk, now_ms)
     return 0 if points else 1
 
 
-def _print_csv(points: Sequence[BandPoint], quantity: BandQuantity) -> None:
+def _print_csv(points: Sequence[BandPoint], quantity: BandQuantity, pk: Pk) -> None:
     """Free SO2 beside what was titrated; molecular SO2 with its model in every row."""
     molecular = quantity == "molecular_so2"
-    model = (str(TRADE_PK.model), TRADE_PK.value)
+    model = (str(pk.model), pk.value)
     out = csv.writer(sys.stdout, lineterminator="\n")
     out.writerow((*_COLUMNS, *(("model", "pk") if molecular else ("titrated", "u_titrated"))))
     for at_ms, median, low, high, *titrated in points:
@@ -72,10 +73,10 @@ def _print_csv(points: Sequence[BandPoint], quantity: BandQuantity) -> None:
         out.writerow([iso_utc(at_ms), *numbers[:3], *(model if molecular else numbers[3:])])
 
 
-def _as_json(points: Sequence[BandPoint], vessel: str, quantity: BandQuantity) -> dict[str, object]:
+def _as_json(points: Sequence[BandPoint], vessel: str, quantity: BandQuantity, pk: Pk) -> dict[str, object]:
     head: dict[str, object] = {"place": vessel, "quantity": quantity, "unit": "mg/L"}
     if quantity == "molecular_so2":
-        head |= {"model": str(TRADE_PK.model), "pk": TRADE_PK.value}
+        head |= {"model": str(pk.model), "pk": pk.value}
     titrations = [
         {"at": iso_utc(point.at_ms), "mg_l": point.titrated_mg_l, "u_mg_l": point.u_titrated_mg_l}
         for point in points
@@ -93,12 +94,12 @@ def _as_json(points: Sequence[BandPoint], vessel: str, quantity: BandQuantity) -
     return {**head, "estimate": estimate, "titrations": titrations}
 
 
-def _print(points: Sequence[BandPoint], cellar: Cellar, quantity: BandQuantity, now_ms: int) -> None:
+def _print(points: Sequence[BandPoint], cellar: Cellar, quantity: BandQuantity, pk: Pk, now_ms: int) -> None:
     if not points:
         print("There was no wine to estimate the SO2 of in that time.")
         return
-    model = f", {TRADE_PK.model} with {TRADE_PK.name}" if quantity == "molecular_so2" else ""
-    print(f"{quantity_name(quantity)} in mg/L{model}: median and ends of the 80 % interval")
+    model = f" with {pk.name}" if quantity == "molecular_so2" else ""
+    print(f"{quantity_name(quantity)}{model} in mg/L: median and ends of the 80 % interval")
     digits = 2 if quantity == "molecular_so2" else 0
     for point in points:
         words = [local_time(point.at_ms, cellar.site.zone, now_ms)]

@@ -13,7 +13,7 @@ from alerts.so2.vessel_so2 import acidity_of
 from alerts.so2.wine_facts import So2Fact, WineFacts
 from alerts.so2.wine_fold import WineFold
 from alerts.so2.wine_readings import WineReadings
-from alerts.wine.molecular import TRADE_PK
+from alerts.wine.molecular import Pk, simple_pk
 from alerts.wine.so2_estimate import estimate_band, molecular_band
 from alerts.wine.so2_history import FreeTitrated
 from ingest.cellar import Cellar
@@ -49,7 +49,7 @@ def so2_band(
 
     There are no points for times when it was empty or nothing was known of it. Call inside ``store.read()``.
     """
-    readings = WineReadings(cellar, store)
+    readings, pk = WineReadings(cellar, store), simple_pk(cellar.site.so2_pk)
     points: list[BandPoint] = []
     end_ms = to_ms
     # From the last wine back to the first one: each came into the vessel at a time, and what was before is another's.
@@ -65,7 +65,7 @@ def so2_band(
             continue
         begin_ms = max(wine.begin_ms, wine.stays[-1].from_ms)
         times = _times(wine.facts, max(begin_ms, from_ms), end_ms, ceil((to_ms - from_ms) / _MOST_POINTS / _DAY_MS))
-        points = _points(wine, times, quantity, readings) + points
+        points = _points(wine, times, quantity, readings, pk) + points
         end_ms = begin_ms - 1
     return points
 
@@ -78,7 +78,9 @@ def _times(facts: Sequence[So2Fact], from_ms: int, to_ms: int, step_days: int) -
     return sorted(time for time in times if from_ms <= time <= to_ms)
 
 
-def _points(wine: WineFacts, times: Sequence[int], quantity: BandQuantity, readings: WineReadings) -> list[BandPoint]:
+def _points(
+    wine: WineFacts, times: Sequence[int], quantity: BandQuantity, readings: WineReadings, pk: Pk
+) -> list[BandPoint]:
     if not times:
         return []
     (history,) = histories_of([wine], times[-1], readings.temperatures)
@@ -86,7 +88,7 @@ def _points(wine: WineFacts, times: Sequence[int], quantity: BandQuantity, readi
     if quantity == "free_so2":
         band = estimate_band(history, times)
     else:
-        acidities = [acidity_of(readings.ph(wine, time), time, TRADE_PK)[0] for time in times]
+        acidities = [acidity_of(readings.ph(wine, time), time, pk)[0] for time in times]
         band = molecular_band(history, times, acidities)
     titrated = (
         {fact.effect.at_ms: fact.effect for fact in wine.facts if isinstance(fact.effect, FreeTitrated)}

@@ -15,7 +15,7 @@ from alerts.so2.wine_facts import WineFacts
 from alerts.so2.wine_fold import WineFold
 from alerts.so2.wine_readings import ASSUMED_C, KnownPh, KnownTemperature, WineReadings
 from alerts.wine.acidity import Acidity
-from alerts.wine.molecular import TRADE_PK, Pk
+from alerts.wine.molecular import Pk, simple_pk
 from alerts.wine.so2_estimate import So2Asked, So2Estimate, estimate_all
 from alerts.wine.so2_history import FreeTitrated, So2History, WineMixedIn
 from ingest.cellar import Cellar
@@ -113,8 +113,9 @@ def _asked(
     contents = {vessel: ledger.contents_of(vessel, fold.state(vessel), at_ms) for vessel in chosen}
     said = {vessel: _said(ledger, fold.state(vessel), contents[vessel], at_ms) for vessel in chosen}
     limits = low_limits(cellar, said, wine_places(fold.states))
+    pk = simple_pk(cellar.site.so2_pk)
     known = [
-        _KnownWine(contents[vessel], said[vessel], limits[vessel], wine, readings, at_ms)
+        _KnownWine(contents[vessel], said[vessel], limits[vessel], wine, readings, pk, at_ms)
         for vessel, wine in chosen.items()
     ]
     return list(zip(known, histories, strict=True))
@@ -145,13 +146,14 @@ class _KnownWine:
         limits: Sequence[LowLimit],
         wine: WineFacts,
         readings: WineReadings,
+        pk: Pk,
         at_ms: int,
     ) -> None:
         self.vessel = contents.vessel
         self._wine, self._contents, self._at_ms = wine, contents, at_ms
         self._lot, self._limits = said.lot, tuple(limits)
         self._remarks: list[str] = []
-        self._pk = TRADE_PK
+        self._pk = pk
         self._ph = readings.ph(wine, at_ms)
         self._temperature = readings.temperature(wine, at_ms)
         self._acidity, ph_remark = acidity_of(self._ph, at_ms, self._pk)

@@ -115,7 +115,9 @@ def quality_text(quality: str, reason: str) -> str:
 
 def quantity_name(quantity: str) -> str:
     """The quantity's name as a person writes it."""
-    return quantity.replace("_", " ").replace("so2", "SO2")
+    name = quantity.replace("_", " ").replace("so2", "SO2")
+    # A molecular SO2 is never given without its model, and what is judged of a cellar's wine is by the simple one.
+    return f"{name} (simple)" if quantity == "molecular_so2" else name
 
 
 def measured_name(limit: EffectiveLimit) -> str:

@@ -65,7 +65,7 @@ class Site(Table):
 
     waking: from and to, local time; to may lie past midnight. altitude_m: above sea level. legal: whose limits on total
     SO2 the wine is held against, by default those of the European Union, and of the United States where ``units`` are
-    theirs.
+    theirs. so2_pk: of the simple model, by which molecular SO2 is estimated and limited.
     """
 
     name: Text = Field(description="what the cellar is called in messages")
@@ -78,6 +78,7 @@ class Site(Table):
     units: Literal["metric", "us"] = "metric"
     waking: Annotated[tuple[time, time], BeforeValidator(_waking)] = (time(7, 0), time(22, 0))
     legal: LegalRules | None = None
+    so2_pk: Annotated[float, Field(ge=1.0, le=3.0)] = 1.81
 
     @property
     def legal_rules(self) -> str:
