@@ -213,6 +213,56 @@ def test_a_terminal_asks_for_buffers_again_when_they_are_swapped(cellar: PhCella
     assert cellar.body().ph_line is not None
 
 
+def test_an_empty_answer_takes_what_the_probe_shows_once_it_stands_still(
+    cellar: PhCellar, opened: list[AtTheTerminal]
+) -> None:
+    def reads(*values: float) -> None:
+        rows = [(cellar.ph_series, wall_ms() - 10 * (len(values) - index), ph, 0) for index, ph in enumerate(values)]
+        Appender(cellar.store).append(rows)
+
+    words = ("enter", "calibration", str(cellar.file), "k1-ph", "--temperature", "20 °C", "--buffer-set", "technical")
+    terminal = start_at_a_terminal(opened, *words)
+    terminal.until("Which buffer?")
+    terminal.say("7")
+    terminal.until("empty: what it shows now")
+    terminal.say("")
+    terminal.until("no good reading came in the last minute")
+    reads(6.90, 7.05)
+    terminal.say("")
+    terminal.until("it still moves: 6.90 to 7.05")
+    terminal.say("7.05")
+    terminal.until("Which buffer next?")
+    terminal.say("x")
+    terminal.until("no technical buffer 'x'")
+    terminal.say("4.01")
+    terminal.until("empty: what it shows now")
+    terminal.say("4.15")
+    terminal.until("Which buffer next?")
+    terminal.say("")
+    terminal.until("slope 96.2 %, offset -2.0 mV, good. Write it?")
+    terminal.say("y")
+    assert terminal.end() == 0
+
+
+def test_a_reading_that_stands_still_is_taken(cellar: PhCellar, opened: list[AtTheTerminal]) -> None:
+    rows = [(cellar.ph_series, wall_ms() - ago, 7.05 + ago / 1e6, 0) for ago in (3000, 2000, 1000)]
+    Appender(cellar.store).append(rows)
+    words = ("enter", "calibration", str(cellar.file), "k1-ph", "--temperature", "20 °C", "--buffer-set", "technical")
+    terminal = start_at_a_terminal(opened, *words)
+    for question, answer in (
+        ("Which buffer?", "7"),
+        ("empty: what it shows now", ""),
+        ("It shows 7.05.", "4.01"),
+        ("empty: what it shows now", "4.15"),
+        ("Which buffer next?", ""),
+        ("Write it?", "y"),
+    ):
+        terminal.until(question)
+        terminal.say(answer)
+    assert terminal.end() == 0
+    assert cellar.body().points[0].shown == pytest.approx(7.051)
+
+
 @pytest.mark.parametrize(("insists", "code"), [("", 1), ("yes", 0)])
 def test_a_terminal_asks_whether_a_dead_probe_is_written_down(
     cellar: PhCellar, opened: list[AtTheTerminal], insists: str, code: int

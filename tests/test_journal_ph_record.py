@@ -166,6 +166,17 @@ def test_two_calibrations_of_a_few_days_say_nothing_of_a_drift() -> None:
     assert record.u_ph(3.4, 32 * _DAY_MS) == alone.u_ph(3.4, 32 * _DAY_MS)
 
 
+def test_voltages_and_ph_do_not_compare() -> None:
+    """A meter that corrects its electrode shows a good line, however worn the electrode is."""
+    in_mv, shown = PhCalibrated(0, a_line(90.0, 5.0), in_mv=True), PhCalibrated(30 * _DAY_MS, a_line(99.0, 0.0))
+    assert PhRecord([in_mv, shown]).drift(60 * _DAY_MS) is None
+    later = PhCalibrated(60 * _DAY_MS, a_line(89.0, 6.0), in_mv=True)
+    drift = PhRecord([in_mv, shown, later]).drift(60 * _DAY_MS)
+    assert drift is not None
+    assert drift.days == 60.0
+    assert drift.slope_percent == pytest.approx(-1.0)
+
+
 def test_one_buffer_leaves_the_slope_open_and_a_dead_probe_counts_as_none() -> None:
     """0.02 and 3.6 x 0.05 over the root of 3 away from pH 7: 0.106."""
     zero = PhRecord([PhCalibrated(0, None, 7.0)])

@@ -23,6 +23,7 @@ discovery          proposed ``[[probe]]`` tables, for ``leeside listen``
 entry_dialog       asking for what an entry still needs
 enter_calibration  ``leeside enter calibration``
 calibration_buffers  its buffers of a pH probe
+steady_reading     what a pH probe shows once it stands still
 calibration_shown  what it shows before and after it writes
 import_readings    ``leeside import`` of readings
 import_targets     which series the columns of an imported table belong to

@@ -22,7 +22,7 @@ _SETS: Final = (*BUFFER_SETS, PRINTED)
 _USUAL_SET: Final = "technical"
 _MOST_BUFFERS: Final = 5
 _MV: Final = "mv"
-_READING: Final = "What did leeside show in it? (such as 4.03; or its voltage, such as 168.5 mV)"
+_READING: Final = "What did leeside show in it? (such as 4.03; or its voltage, such as 168.5 mV{now})"
 
 
 @dataclass(slots=True)
@@ -44,8 +44,11 @@ class BufferAnswers:
         return cast("Literal['technical', 'nist', 'printed']", named)
 
 
-def ask_buffers(terminal: Terminal, given: BufferAnswers) -> BufferAnswers:
-    """Ask for temperature and set where they were not given, then for two to five buffers and what was read in each."""
+def ask_buffers(terminal: Terminal, given: BufferAnswers, steady_ph: Callable[[], float] | None) -> BufferAnswers:
+    """Ask for temperature and set where they were not given, then for two to five buffers and what was read in each.
+
+    steady_ph: what the probe shows now, which an empty answer takes; None where the calibration was earlier.
+    """
     asked = BufferAnswers(given.temperature, given.buffer_set)
     if asked.temperature is None:
         asked.temperature = _ask(terminal, "How warm are the buffers? (such as 20 °C)", celsius_of)
@@ -62,7 +65,7 @@ def ask_buffers(terminal: Terminal, given: BufferAnswers) -> BufferAnswers:
         buffer = _ask(terminal, question, lambda text: _known(text, asked.known_set, celsius), may_be_empty=enough)
         if not buffer:
             break
-        reading = _ask(terminal, _READING, lambda text: _reading(text, asked))
+        reading = _ask_reading(terminal, asked, steady_ph)
         asked.buffers.append(buffer)
         if _is_mv(reading):
             asked.mv.append(_without_mv(reading))
@@ -135,6 +138,24 @@ def _ask(
             terminal.say(str(error))
         else:
             return answer
+    raise NotWritten("Too many answers that will not do. Nothing was written.")
+
+
+def _ask_reading(terminal: Terminal, so_far: BufferAnswers, steady_ph: Callable[[], float] | None) -> str:
+    """Ask what was read in a buffer; an empty answer takes what the probe shows now, once that stands still."""
+    takes_now = steady_ph is not None and not so_far.mv
+    question = _READING.format(now="; empty: what it shows now" if takes_now else "")
+    for _ in range(MOST_TRIES):
+        answer = _ask(terminal, question, lambda text: _reading(text, so_far), may_be_empty=takes_now)
+        if answer or steady_ph is None:
+            return answer
+        try:
+            ph = steady_ph()
+        except IngestError as error:
+            terminal.say(str(error))
+            continue
+        terminal.say(f"It shows {ph:.2f}.")
+        return f"{ph:.4f}"
     raise NotWritten("Too many answers that will not do. Nothing was written.")
 
 

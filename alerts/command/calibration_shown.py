@@ -25,7 +25,7 @@ def drift_since_last(store: Store, declared: Probe, body: CalibrationBody, from_
     same day.
     """
     line, record = body.ph_line, ph_records(store.connection).get(declared.id)
-    last = None if record is None else record.newest_line(from_ms - 1)
+    last = None if record is None else record.newest_line(from_ms - 1, in_mv=body.is_in_mv)
     if line is None or last is None or from_ms - last[0] < _DAY_MS:
         return None
     return ph_drift(last[1], line, (from_ms - last[0]) / _DAY_MS)

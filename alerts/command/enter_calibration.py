@@ -125,7 +125,8 @@ def calibration(
             return Draft("calibration", from_ms, writer, body, declared.at)
 
         if declared.quantity == "pH" and asking and not (truth or buffer or reads):
-            draft = _asked_draft(terminal, buffers, drafted)
+            of_now = now_ms - from_ms <= _OF_NOW_MS
+            draft = _asked_draft(terminal, buffers, drafted, _steady_ph(store, series) if of_now else None)
         elif buffer:
             draft = drafted(buffer_points(buffers), buffers)
         else:
@@ -187,17 +188,27 @@ def _check_options(declared: Probe, buffers: BufferAnswers, truth: list[str] | N
 
 
 def _asked_draft(
-    terminal: Terminal, given: BufferAnswers, drafted: Callable[[list[CalibrationPoint], BufferAnswers], Draft]
+    terminal: Terminal,
+    given: BufferAnswers,
+    drafted: Callable[[list[CalibrationPoint], BufferAnswers], Draft],
+    steady_ph: Callable[[], float] | None,
 ) -> Draft:
     """Ask for a pH probe's buffers, and again where they fix no slope, such as for swapped ones."""
     for _ in range(MOST_TRIES):
-        answers = ask_buffers(terminal, given)
+        answers = ask_buffers(terminal, given, steady_ph)
         draft = drafted(buffer_points(answers), answers)
         problems = [each for each in CALIBRATION.problems(draft) if each.key == "points"]
         if not problems:
             return draft
         terminal.say(f"{problems[0].allowed}. Once more, please.")
     raise NotWritten("Too many answers that will not do. Nothing was written.")
+
+
+def _steady_ph(store: Store, series: int) -> Callable[[], float]:
+    # It unpacks settled days by numpy, which the other kinds of entries must not wait for.
+    from alerts.command.steady_reading import steady_ph
+
+    return lambda: steady_ph(store, series, wall_ms())
 
 
 def _insisted(terminal: Terminal | None, draft: Draft) -> Draft:

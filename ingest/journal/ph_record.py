@@ -26,17 +26,19 @@ _SLOPE_UNKNOWN: Final = 0.05
 class PhCalibrated(NamedTuple):
     """A calibration [UTC ms] with its line; None where the entry only moved zero and span.
 
-    buffer_ph: of the buffer where there was a single one.
+    buffer_ph: of the buffer where there was a single one; in_mv: the line is of the electrode itself, and not what is
+    left over a meter's calibration.
     """
 
     at_ms: int
     line: PhCalibration | None
     buffer_ph: float | None = None
+    in_mv: bool = False
 
     @classmethod
     def of(cls, at_ms: int, body: CalibrationBody) -> PhCalibrated:
         """Take it from an entry."""
-        return cls(at_ms, body.ph_line, body.points[0].truth if len(body.points) == 1 else None)
+        return cls(at_ms, body.ph_line, body.points[0].truth if len(body.points) == 1 else None, body.is_in_mv)
 
     def u_at(self, ph: float, temperature_c: float | None) -> float | None:
         """Give the standard uncertainty of a pH read just after it; None if the probe was not to be used."""
@@ -57,9 +59,16 @@ class PhRecord:
         until = [each for each in self._calibrated if each.at_ms <= at_ms]
         return until[-1] if until else None
 
-    def newest_line(self, at_ms: int) -> tuple[int, PhCalibration] | None:
-        """Find slope and offset that were worked out last at a time [UTC ms], and when."""
-        lines = self._lines(at_ms)
+    def newest_line(self, at_ms: int, *, in_mv: bool | None = None) -> tuple[int, PhCalibration] | None:
+        """Find slope and offset that were worked out last at a time [UTC ms], and when.
+
+        in_mv: only from voltages, or only from pH, which do not compare.
+        """
+        lines = [
+            (each.at_ms, each.line)
+            for each in self._calibrated
+            if each.line is not None and each.at_ms <= at_ms and in_mv in (None, each.in_mv)
+        ]
         return lines[-1] if lines else None
 
     def is_refused(self, at_ms: int) -> bool:
@@ -68,12 +77,17 @@ class PhRecord:
         return newest is not None and newest.line is not None and newest.line.grade is PhGrade.REFUSED
 
     def drift(self, at_ms: int) -> PhDrift | None:
-        """Give the drift between the last two slopes and offsets at a time [UTC ms]; None if there are no two."""
-        lines = self._lines(at_ms)
-        if len(lines) < 2:
+        """Give the drift between the last two slopes and offsets at a time [UTC ms].
+
+        None if there are no two, or one is from voltages and the other from pH, which do not compare.
+        """
+        newest = self.newest_line(at_ms)
+        if newest is None:
             return None
-        (earlier_ms, earlier), (later_ms, later) = lines[-2:]
-        return None if later_ms == earlier_ms else ph_drift(earlier, later, (later_ms - earlier_ms) / _DAY_MS)
+        later_ms, later = newest
+        in_mv = next(each.in_mv for each in reversed(self._calibrated) if each.line is later)
+        last = self.newest_line(later_ms - 1, in_mv=in_mv)
+        return None if last is None else ph_drift(last[1], later, (later_ms - last[0]) / _DAY_MS)
 
     def u_ph(self, ph: float, read_ms: int, temperature_c: float | None = None) -> float | None:
         """Give the standard uncertainty of a pH that was read at a time [UTC ms] in wine of some temperature [°C].
@@ -89,6 +103,3 @@ class PhRecord:
         if drift is not None and drift.days >= _LEAST_DRIFT_DAYS:
             rate = max(abs(drift.ph_per_30_days), _LEAST_DRIFT_PH_PER_30_DAYS)
         return aged_u_ph(u_ph, (read_ms - newest.at_ms) / _DAY_MS, rate)
-
-    def _lines(self, at_ms: int) -> list[tuple[int, PhCalibration]]:
-        return [(each.at_ms, each.line) for each in self._calibrated if each.line is not None and each.at_ms <= at_ms]

@@ -93,6 +93,11 @@ class CalibrationBody(Body):
         return any(point.mv is not None or point.measured is not None for point in self.points)
 
     @property
+    def is_in_mv(self) -> bool:
+        """Whether its slope and offset are of the electrode itself, and not what is left over a meter's calibration."""
+        return all(point.mv is not None for point in self.points)
+
+    @property
     def ph_line(self) -> PhCalibration | None:
         """The pH probe's slope and offset; None where it does not describe one."""
         try:
@@ -106,10 +111,9 @@ def _ph_line(body: CalibrationBody) -> PhCalibration | None:
     celsius = body.temperature_c
     if celsius is None or len(body.points) < 2 or not body.describes_ph_probe:
         return None
-    in_mv = all(point.mv is not None for point in body.points)
     points = []
     for point in body.points:
-        mv = point.mv if in_mv else None if point.measured is None else shown_as_mv(point.measured, celsius)
+        mv = point.mv if body.is_in_mv else None if point.measured is None else shown_as_mv(point.measured, celsius)
         if mv is None:
             raise PhCalibrationRefused("readings", "give what the probe gave in mV for each buffer, or for none")
         points.append(PhPoint(point.truth, mv))
