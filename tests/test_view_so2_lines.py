@@ -39,5 +39,7 @@ def test_when_the_limit_is_reached(
     cellar.write(1, "measurement", "K1", quantity="pH", value=3.3)
     monkeypatch.setattr("alerts.wine.so2_estimate.when_below", lambda *_: below)
     lines = so2_lines(cellar.so2("K1", 2), UTC)
-    assert next(line for line in lines if line.startswith("the low limit is 0.5 mg/L molecular: ")).endswith(words)
+    assert next(line for line in lines if line.startswith("the low limit is 0.5 mg/L molecular (simple): ")).endswith(
+        words
+    )
     cellar.store.close()

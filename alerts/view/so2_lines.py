@@ -106,7 +106,8 @@ def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:
             f"± {so2.ph.u_ph:.2f} of {short_day(so2.ph.at_ms, so2.at_ms, zone)} by {so2.ph.probe or 'hand'}"
         )
     if found.below_limit is not None:
-        limits = " and ".join(f"{limit.low_mg_l:g} mg/L {limit.quantity.removesuffix('_so2')}" for limit in so2.limits)
+        names = {"molecular_so2": f"molecular ({so2.pk.model})", "free_so2": "free"}
+        limits = " and ".join(f"{limit.low_mg_l:g} mg/L {names[limit.quantity]}" for limit in so2.limits)
         lines.append(
             f"the low limit is {limits}: {_below_words(found.below_limit, so2.at_ms, zone, at_the_latest=upper_bound)}"
         )
