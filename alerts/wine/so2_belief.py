@@ -139,8 +139,10 @@ class So2Belief:
         negligible: what is left out weighs less than this together.
         """
         weight = self.weight[history].ravel()
-        order = np.argsort(weight)[::-1]
-        kept = order[: int(np.searchsorted(np.cumsum(weight[order]), 1.0 - negligible)) + 1]
+        rising = np.sort(weight)
+        least = rising[int(np.searchsorted(np.cumsum(rising), negligible))]
+        # Nodes of the same weight stay or go together, whatever rounding does to them.
+        kept = np.flatnonzero(weight >= least * (1.0 - 1e-9))
         shape = self.weight.shape[1:]
 
         def of(part: Floats) -> Floats:

@@ -174,7 +174,7 @@ def _learned(belief: So2Belief, aged_days: float) -> So2Learned:
     return So2Learned(
         loss_mg_l_per_30_days=loss_mean,
         u_loss_mg_l_per_30_days=float(np.sqrt(weight @ (loss - loss_mean) ** 2)),
-        yielded=yield_mean,
+        yielded=min(yield_mean, 1.0),
         u_yielded=float(np.sqrt(weight @ yield_var)),
     )
 

@@ -197,14 +197,15 @@ class So2History:
         return tuple(entry for entry in self.entries if isinstance(entry, FreeTitrated))
 
 
-def _order(entry: So2Entry) -> tuple[int, int, float, float]:
+def _order(entry: So2Entry) -> tuple[float, ...]:
     """Give an entry's place: amounts order those of one kind and moment, so that the list's order does not matter."""
     match entry:
         case FreeTitrated():
             return entry.at_ms, 0, entry.free_mg_l, entry.u_mg_l or 0.0
         case WineRacked():
-            return entry.at_ms, 1, entry.oxygen.mg_l, entry.oxygen.u_mg_l
+            loss = (-1.0, -1.0) if entry.loss is None else (entry.loss.mg_l_per_30_days, entry.loss.spread)
+            return entry.at_ms, 1, entry.oxygen.mg_l, entry.oxygen.u_mg_l, *loss
         case WineMixedIn():
-            return entry.at_ms, 2, entry.share, entry.free_mg_l
+            return entry.at_ms, 2, entry.share, entry.free_mg_l, entry.u_free_mg_l
         case So2Added():
             return entry.at_ms, 3, entry.so2_mg_l, entry.u_share
