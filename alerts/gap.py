@@ -15,9 +15,11 @@ from typing import Final
 
 from alerts.message.gap_report import Found, NotJudged, not_judged, put_gap_report
 from alerts.message.standing import standing_alarms, standing_line
+from alerts.message.trial import is_beyond
 from alerts.view.format import duration_text, limit_value_text, local_time, measured_name, setpoint_text
+from alerts.watch.level import LevelTrack
 from alerts.watch.turn_inputs import Now, WatchReading, may_be_judged
-from alerts.watch.watch_state import WatchState
+from alerts.watch.watch_state import LimitRecord, WatchState
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.store import Store
 from ingest.store.change_feed import SETTLED, cursor, set_cursor
@@ -129,11 +131,11 @@ class Gap:
     def _found(self, state: WatchState, now: Now) -> Found:
         zone = self._cellar.site.zone
         standing = standing_alarms(state.records, self._limits)
+        # A limit on wine may have gone since, with its wine.
         worst = [
-            f"{limit.at} {measured_name(limit)}: {'highest' if limit.kind == 'high' else 'lowest'} "
-            f"{limit_value_text(value, limit)}, limit {setpoint_text(limit)}"
+            _worst_line(self._limits[key], value, state.records.get(key))
             for key, value in self._worst.items()
-            if key not in standing and (limit := self._limits[key])
+            if key not in standing and key in self._limits
         ]
         silent = []
         for limit in self._limits.values():
@@ -152,3 +154,16 @@ class Gap:
             tuple(worst),
             tuple(silent),
         )
+
+
+def _worst_line(limit: EffectiveLimit, value: float, record: LimitRecord | None) -> str:
+    """How far a value was beyond a limit whose alarm does not stand, and where it is now."""
+    worst = "highest" if limit.kind == "high" else "lowest"
+    line = f"{limit.at} {measured_name(limit)}: {worst} {limit_value_text(value, limit)}, limit {setpoint_text(limit)}"
+    if record is None or not isinstance(record.track, LevelTrack) or record.track.value is None:
+        return line
+    line += f", now {limit_value_text(record.track.value, limit)}"
+    if not record.alarm.mutes or not is_beyond(limit, record.track.value):
+        return line
+    because = record.alarm.suppressed_because
+    return f"{line}, muted: {because}" if because else f"{line}, muted"

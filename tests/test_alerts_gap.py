@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from cellar_text import limit, probe
 from turning_bench import CELLAR, MAIL, WATCHED, Bench
+from watch_limits import a_limit
 
-from alerts.gap import AWAY_S, LATEST_S, SETTLE_S
+from alerts.gap import AWAY_S, LATEST_S, SETTLE_S, Gap
+from alerts.watch.alarm_table import State
+from alerts.watch.level import LevelTrack
+from alerts.watch.turn_inputs import WatchReading
+from alerts.watch.watch_state import LimitRecord, WatchState
 from ingest.store.alarms.messages import MessageRow, due_messages, recent_messages
 
 MEDIUM = limit(at="K1", quantity="pressure", high="100 kPa", deadband="2 kPa", on_delay="10 s", off_delay="0 s")
@@ -86,7 +92,7 @@ def test_what_is_raised_while_it_is_prepared_stands_in_it_and_in_no_other_mail(t
     going_out = due_messages(bench.store, bench.now.utc_ms)
     assert [row.subject for row in going_out] == ["NOTE: no limit was judged for 1 h; 1 alarm stands now"] * 2
     body = going_out[0].body
-    assert "1 alarm stands now:\n  medium: K1 pressure 124.1 kPa, above 100 kPa, since " in body
+    assert "1 alarm stands now:\n  medium: K1 pressure, above 100 kPa (now 124.1 kPa), since " in body
     assert "What to do:" in body, "in detail"
     bench.send()
     _work(bench, 30, 12.0)
@@ -105,7 +111,10 @@ def test_an_alarm_that_comes_and_goes_while_it_is_prepared_is_in_it_too(tmp_path
     (row, _) = due_messages(bench.store, bench.now.utc_ms)
     assert row.subject == "NOTE: no limit was judged for 1 h; no alarm stands now"
     assert "In detail:\n  CAME AND WENT: K1 pressure 124.1 kPa, above 100 kPa" in row.body
-    assert "Beyond a limit for a while, and back:\n  K1 pressure: highest 124.1 kPa, limit 100 kPa" in row.body
+    assert (
+        "Went beyond a limit; no alarm about it stands now:\n  K1 pressure: highest 124.1 kPa, limit 100 kPa, now"
+        in row.body
+    )
     bench.send()
     _work(bench, LATEST_S + 60, 12.0)
     assert due_messages(bench.store, bench.now.utc_ms) == []
@@ -123,7 +132,7 @@ def test_an_alarm_of_high_priority_does_not_wait_for_it(bench: Bench) -> None:
     _work(bench, SETTLE_S, 0.5)
     (row, _) = due_messages(bench.store, bench.now.utc_ms)
     assert row.subject == "NOTE: no limit was judged for 1 h; 1 alarm stands now, 1 of HIGH PRIORITY"
-    assert "high: K1 pressure 3.4 kPa, below 5 kPa" in row.body
+    assert "high: K1 pressure, below 5 kPa (now 3.4 kPa), since" in row.body
 
 
 def test_what_went_beyond_its_limit_and_came_back_is_named_and_so_is_who_is_not_heard(tmp_path: Path) -> None:
@@ -138,7 +147,7 @@ def test_what_went_beyond_its_limit_and_came_back_is_named_and_so_is_who_is_not_
     _stop(bench, 1000)
     _work(bench, SETTLE_S + 10, 12.0)
     body = _notes(bench)[0].body
-    assert "Beyond a limit for a while, and back:\n  K1 pressure: lowest 34.5 kPa, limit 40 kPa" in body
+    assert "no alarm about it stands now:\n  K1 pressure: lowest 34.5 kPa, limit 40 kPa, now 82.7 kPa\n" in body
     assert "Not heard:\n  k1-second at K1: no reading so far" in body
 
 
@@ -168,3 +177,22 @@ def test_the_number_in_the_docs() -> None:
     text = (Path(__file__).parent.parent / "docs" / "operations.md").read_text(encoding="utf-8")
     assert f"longer than {AWAY_S / 60:.0f} min" in text
     assert CELLAR
+
+
+def test_a_limit_that_has_gone_with_its_wine_is_left_out_and_what_is_muted_says_so(bench: Bench) -> None:
+    limits = {each.key: each for each in (a_limit(), a_limit(key="lot any/temperature/low/K1", probe="t"))}
+    gap = Gap(bench.cellar, bench.store, limits, bench.now)
+    gap.notice(3600.0, 0, bench.now)
+    gap.see([WatchReading(probe, bench.now.utc_ms, 1.0, 0) for probe in ("k1-pressure", "t")])
+    kept = a_limit()
+    gap.watch({kept.key: kept})
+    record = LimitRecord.fresh(kept, 0.0)
+    alarm = replace(record.alarm, state=State.SUPPRESSED, suppressed=True, suppressed_because="a racking is under way")
+    track = LevelTrack(value=1.5)
+    state = WatchState({kept.key: replace(record, alarm=alarm, track=track)}, {})
+    with bench.store.write() as connection:
+        gap.keep(connection, state, bench.now, report=True)
+    assert _notes(bench)[0].body.endswith(
+        "no alarm about it stands now:\n  K1 pressure: lowest 1.0 kPa, limit 5 kPa, now 1.5 kPa, "
+        "muted: a racking is under way\n"
+    )

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from alerts.message.bundle import Notice, combine, fold, gather
 from alerts.message.cautions import GAS
 from alerts.message.message_id import stable_message_id
@@ -67,6 +69,15 @@ def test_a_return_does_not_join_another_alarms_raise_nor_a_later_raise() -> None
 def test_a_combined_message_waits_for_the_hour_of_the_raise() -> None:
     one = combine(notice("a", not_before_ms=700), notice("a", occasion=Occasion.RETURNED, not_before_ms=5))
     assert one.not_before_ms == 700
+
+
+def test_a_raise_whose_limit_was_removed_before_it_went_out_is_not_said_to_be_over() -> None:
+    removed = notice("a", occasion=Occasion.REMOVED)
+    text = MessageText("LIMIT REMOVED: a pressure, no data", removed.draft.body)
+    one = combine(notice("a", not_before_ms=700), replace(removed, draft=text))
+    assert one.draft.subject == "LIMIT REMOVED: a pressure, no data"
+    assert "what raised a says" in one.draft.body
+    assert "over" not in one.draft.body
 
 
 def test_a_bundle_says_first_what_it_is() -> None:

@@ -103,6 +103,21 @@ def test_a_restart_neither_repeats_nor_forgets(bench: Bench) -> None:
     ]
 
 
+def test_an_alarm_that_ends_beyond_another_limit_is_not_called_normal(bench: Bench) -> None:
+    bench.reading(12.0)
+    bench.turn()
+    bench.reading(0.5)
+    for _ in range(12):
+        bench.turn()
+    bench.send()
+    bench.reading(27.0)
+    bench.turn()
+    mail = next(row for row in recent_messages(bench.store) if row.occasion == "returned")
+    assert mail.subject == "ENDED at 186.2 kPa after: K1 pressure 3.4 kPa, below 5 kPa"
+    assert mail.body.startswith("K1: pressure is no longer below 5 kPa: 186.2 kPa.\n")
+    assert "\nIt is not normal: it is above the limit of 180 kPa, K1/pressure/over.\n" in mail.body
+
+
 def test_a_turn_whose_commit_fails_judges_the_same_readings_again(bench: Bench) -> None:
     bench.reading(12.0)
     bench.turn()

@@ -78,14 +78,13 @@ def combine(raised: Notice, returned: Notice) -> Notice:
     the server may have taken the raise and lost its answer, and a receiver drops what it thinks it has.
     """
     later, earlier = returned.draft, raised.draft
-    body = (
-        f"{later.body.rstrip()}\n\n"
-        "It was over before the message about its beginning could go out. That message said:\n\n"
-        f"{_without_readings(without_cautions(earlier.body)).rstrip()}\n"
-    )
+    head, over = CAME_AND_WENT, "It was over before the message about its beginning could go out. That message said:"
+    if returned.occasion == Occasion.REMOVED:  # nobody knows whether it is over
+        head, over = later.subject.partition(": ")[0], "The message about its beginning had not gone out. It said:"
+    body = f"{later.body.rstrip()}\n\n{over}\n\n{_without_readings(without_cautions(earlier.body)).rstrip()}\n"
     return replace(
         returned,
-        draft=MessageText(shortened(f"{CAME_AND_WENT}: {tail_of(earlier.subject)}", SUBJECT_LIMIT), body),
+        draft=MessageText(shortened(f"{head}: {tail_of(earlier.subject)}", SUBJECT_LIMIT), body),
         priority=raised.priority,
         not_before_ms=raised.not_before_ms,
         hold=raised.hold,

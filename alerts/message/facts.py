@@ -62,8 +62,13 @@ def _silent(probes: Sequence[str]) -> str:
     return f"Nothing is heard from {len(probes)} probe{'s' if len(probes) > 1 else ''}: {names}."
 
 
-def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
-    """Say what is right again, how long it was wrong, and how far it went. zone: the site's, for the times."""
+def returned_fact(
+    transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo, beyond: EffectiveLimit | None = None
+) -> str:
+    """Say what is right again, how long it was wrong, and how far it went.
+
+    zone: the site's, for the times; beyond: another limit that the value is beyond now.
+    """
     if limit.kind == "due":
         return _done_fact(transition, limit, zone)
     quantity = measured_name(limit)
@@ -80,7 +85,7 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
     else:
         value = "" if transition.value is None else f": {limit_value_text(transition.value, limit)}"
         fact = f"{place}: {quantity} has returned to normal{value}."
-        if transition.still:
+        if transition.still or beyond is not None:
             fact = f"{place}: {quantity} is no longer {side(limit)} {setpoint_text(limit)}{value}."
         was = f"It was {side(limit)} {setpoint_text(limit)} for"
     began_ms = transition.since_ms
@@ -94,6 +99,8 @@ def returned_fact(transition: Transition, limit: EffectiveLimit, place: str, zon
     if transition.still:
         standing = " and ".join(transition.still)
         fact += f"\nIt is not normal yet: {standing} still stands, which was reported before."
+    elif beyond is not None:
+        fact += f"\nIt is not normal: it is {side(beyond)} the limit of {setpoint_text(beyond)}, {beyond.key}."
     return fact
 
 

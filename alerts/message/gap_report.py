@@ -31,7 +31,7 @@ class Found(NamedTuple):
     """What is found after a gap, in a line each.
 
     standing: alarms that stand, the most urgent first; high: how many of them are of high priority; worst: values that
-    went beyond a limit whose alarm does not stand; silent: probes that are not heard.
+    went beyond a limit whose alarm does not stand, with the newest ones; silent: probes that are not heard.
     """
 
     standing: tuple[str, ...] = ()
@@ -58,7 +58,7 @@ def not_judged(gap: NotJudged, found: Found, file: str, zone: tzinfo) -> Message
         f"could not write. No alarm was raised in that time. {judged}",
         _lines(f"{stands}:" if stands else "No alarm stands now.", found.standing),
         _lines("Not heard:", found.silent) if found.silent else "",
-        _lines("Beyond a limit for a while, and back:", found.worst) if found.worst else "",
+        _lines("Went beyond a limit; no alarm about it stands now:", found.worst) if found.worst else "",
     ]
     subject = f"NOTE: no limit was judged for {span}; {stands or 'no alarm stands now'}{urgency}"
     return MessageText(shortened(subject, SUBJECT_LIMIT), "\n\n".join(part for part in parts if part) + "\n")

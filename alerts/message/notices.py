@@ -16,6 +16,7 @@ from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest, hours_of
 from alerts.message.message_id import stable_message_id
+from alerts.message.trial import is_beyond
 from alerts.message.wording import compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
@@ -27,6 +28,8 @@ from ingest.cellar import Cellar, EffectiveLimit
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
+
+_LEVELS: Final = ("low", "high")
 
 # Why a message waits for the report about a gap.
 GAP: Final = "gap"
@@ -108,6 +111,7 @@ class Notifier:
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
             advice=self._advice(transition, limit),
             lots=self._background.lots_in(limit.at) if limit is not None else (),
+            beyond=self._beyond(transition, limit),
         )
         hours = hours_of(limit)
         site = self._cellar.site
@@ -122,6 +126,15 @@ class Notifier:
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
             hold=hours if not_before_ms > now_ms else "",
         )
+
+    def _beyond(self, transition: Transition, limit: EffectiveLimit | None) -> EffectiveLimit | None:
+        """The worst other limit that the value is beyond when this alarm has ended: all is not well then."""
+        value = transition.value
+        if limit is None or transition.occasion is not Occasion.RETURNED or value is None or limit.kind not in _LEVELS:
+            return None
+        others = (each for each in self._limits.values() if each.probe == limit.probe and each.kind in _LEVELS)
+        beyond = (each for each in others if is_beyond(each, value))
+        return max(beyond, key=lambda each: each.setpoint if each.kind == "high" else -each.setpoint, default=None)
 
     def _advice(self, transition: Transition, limit: EffectiveLimit | None) -> ChatterAdvice:
         if limit is None or transition.occasion is not Occasion.CHATTERING or not limit.probe:

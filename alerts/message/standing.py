@@ -16,6 +16,7 @@ from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import EffectiveLimit
 
 _RANK: Final = {"high": 0, "medium": 1, "low": 2}
+_WORST: Final = {"low": "lowest", "high": "highest", "rate": "largest"}
 _STANDING: Final = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
 
 
@@ -29,10 +30,12 @@ def standing_line(record: LimitRecord, limit: EffectiveLimit, zone: tzinfo) -> s
     """Write one alarm with its newest value, its worst one, since when, and whether somebody has seen it."""
     track, alarm = record.track, record.alarm
     value = track.value if isinstance(track, LevelTrack) else None
-    line = f"{limit.priority}: {alarm_name(limit, alarm.value if value is None else value)}"
-    if isinstance(track, LevelTrack) and track.extreme is not None and track.extreme != value:
-        worst = "highest" if limit.kind == "high" else "lowest"
-        line += f" ({worst} {limit_value_text(track.extreme, limit)})"
+    line = f"{limit.priority}: {alarm_name(limit, None)}"
+    if value is not None and limit.kind != "due":
+        line += f" (now {limit_value_text(value, limit)}"
+        if isinstance(track, LevelTrack) and track.extreme is not None and track.extreme != value:
+            line += f", {_WORST[limit.kind]} {limit_value_text(track.extreme, limit)}"
+        line += ")"
     if alarm.since_ms is not None:
         line += f", since {long_time(alarm.since_ms, zone)}"
     seen = f"seen by {alarm.acknowledged_by}" if alarm.state is State.ACKNOWLEDGED else "not acknowledged"

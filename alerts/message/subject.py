@@ -34,6 +34,7 @@ PRIORITY_WORDS: Final = {"high": "HIGH PRIORITY", "medium": "MEDIUM PRIORITY", "
 CAME_AND_WENT: Final = "CAME AND WENT"
 _RETURNED_WORDS: Final = "BACK TO NORMAL"
 _BETTER_WORDS: Final = "IMPROVED"
+_ENDED_WORDS: Final = "ENDED"
 _CALM_WORDS: Final = "CALM AGAIN after"
 _REMOVED_WORDS: Final = "LIMIT REMOVED"
 _LEFT_WORDS: Final = "WINE HAS LEFT after"
@@ -41,11 +42,13 @@ _IS_DUE: Final = " is due"
 _TAIL_LIMIT: Final = SUBJECT_LIMIT - len(f"{_RETURNED_WORDS} after: ")
 
 
-def subject_of(transition: Transition, limit: EffectiveLimit | None, thread_subject: str | None = None) -> str:
+def subject_of(
+    transition: Transition, limit: EffectiveLimit | None, thread_subject: str | None = None, *, beyond: bool = False
+) -> str:
     """Write the subject of a message about a transition that is announced, at most 78 characters.
 
     limit: None where it is no longer in the cellar file; thread_subject: the subject under which the occurrence was
-    raised, where one went out: its tail is kept.
+    raised, where one went out: its tail is kept; beyond: the value is beyond another limit, so it is not normal.
     """
     tail = tail_of(thread_subject) if thread_subject else _tail(transition, limit)
     if limit is None or transition.occasion is Occasion.REMOVED:
@@ -57,7 +60,7 @@ def subject_of(transition: Transition, limit: EffectiveLimit | None, thread_subj
         return f"{PRIORITY_WORDS[limit.priority]}: {_restless_tail(limit)}"
     if transition.occasion is Occasion.CALM:
         return f"{PRIORITY_WORDS[limit.priority]}: {_tail(transition, limit)}" if active else f"{_CALM_WORDS}: {tail}"
-    returned = _BETTER_WORDS if transition.still else _RETURNED_WORDS
+    returned = _BETTER_WORDS if transition.still else _ENDED_WORDS if beyond else _RETURNED_WORDS
     if limit.kind not in ("no data", "due") and transition.value is not None:
         with_value = f"{returned} at {limit_value_text(transition.value, limit)} after: {tail}"
         if len(with_value) <= SUBJECT_LIMIT:

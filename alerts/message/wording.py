@@ -74,17 +74,19 @@ def compose(
     thread_subject: str | None = None,
     lots: Sequence[str] = (),
     advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
+    beyond: EffectiveLimit | None = None,
 ) -> MessageText:
     """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
-    shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after the
-    leading ones are kept, for mail readers that thread by subject; lots: the wine that lies at the place; advice: what
-    would end a chatter. Raises ValueError for a transition that is not announced.
+    shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after
+    the leading ones are kept, for mail readers that thread by subject; lots: the wine that lies at the place;
+    advice: what would end a chatter; beyond: another limit that the value is beyond, when one alarm has ended.
+    Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
         raise ValueError(f"a step to '{transition.to_state}' of {transition.key} is not announced")
-    subject = subject_of(transition, limit, thread_subject)
+    subject = subject_of(transition, limit, thread_subject, beyond=beyond is not None)
     if limit is None or transition.occasion is Occasion.REMOVED:
         return MessageText(subject, _removed(transition, view))
     active = transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
@@ -95,7 +97,7 @@ def compose(
     elif transition.occasion is Occasion.CALM:
         fact, details = _stays(transition, limit, view, lots) if active else _calm(transition, limit, view)
     else:
-        fact, details = _returned(transition, limit, view)
+        fact, details = _returned(transition, limit, view, beyond)
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
         fact += f"\n{caution}"
     parts = [fact, details, _mute_ended(transition)]
@@ -167,8 +169,10 @@ def _calm(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tu
     return fact, _unacknowledged(transition, view)
 
 
-def _returned(transition: Transition, limit: EffectiveLimit, view: CellarView) -> tuple[str, str]:
-    fact = returned_fact(transition, limit, view.place or limit.at, view.tz)
+def _returned(
+    transition: Transition, limit: EffectiveLimit, view: CellarView, beyond: EffectiveLimit | None
+) -> tuple[str, str]:
+    fact = returned_fact(transition, limit, view.place or limit.at, view.tz, beyond)
     return fact, _unacknowledged(transition, view)
 
 
