@@ -31,12 +31,11 @@ class SaidOfWine(NamedTuple):
 
 def said_of_wines(ledger: Ledger, at_ms: int) -> dict[str, SaidOfWine]:
     """Gather what is said of the wine in each vessel that is known to hold some, and is in use, at a time (UTC ms)."""
-    states = ledger.states_at(at_ms)
     said = {}
-    for vessel, contents in ledger.at(at_ms).items():
-        state = states.get(vessel)
-        if state is None or not state.known or state.empty or state.out_of_use:
+    for vessel, state in ledger.states_at(at_ms).items():
+        if not state.known or state.empty or state.out_of_use:
             continue
+        contents = ledger.contents_of(vessel, state, at_ms)
         lot = main_lot(state)
         of_lot = ledger.lots.of(lot, at_ms) if lot else None
         malolactic = None if of_lot is None else of_lot.malolactic
