@@ -131,6 +131,7 @@ def test_a_dead_probe_is_refused_and_a_person_may_insist(cellar: PhCellar) -> No
         (("--buffer", "7", "--mv", "-2", "--temperature", "20 °C", "--buffer-set", "x"), "there is no 'x'"),
         (("--buffer", "7", "--truth", "7", "--temperature", "20 °C"), "either --truth, or --buffer"),
         (("--mv", "7"), "say in which buffers"),
+        (("--buffer", "7", "--reads", "70.5", "--temperature", "20 °C"), "no pH meter shows that"),
         ((), "which buffers it stood in"),
         (("--buffer", "7", "--reads", "7", "--buffer", "4", "--reads", "4", "--temperature", "90 °C"), "90 °C"),
     ],

@@ -22,6 +22,8 @@ _SETS: Final = (*BUFFER_SETS, PRINTED)
 _USUAL_SET: Final = "technical"
 _MOST_BUFFERS: Final = 5
 _MV: Final = "mv"
+# Beyond this what was shown is a slip (a choice of this project).
+_SHOWN_PH: Final = (-1.0, 15.0)
 _READING: Final = "What did leeside show in it? (such as 4.03; or its voltage, such as 168.5 mV{now})"
 
 
@@ -181,8 +183,13 @@ def _without_mv(text: str) -> str:
 
 
 def _ph(text: str) -> float:
-    row = QUANTITIES["pH"]
+    row, (low, high) = QUANTITIES["pH"], _SHOWN_PH
     try:
-        return parse_amount(text, dimension=row.dimension, unit=row.unit, example=row.example).number
+        ph = parse_amount(text, dimension=row.dimension, unit=row.unit, example=row.example).number
     except ValueError as error:
         raise typer.BadParameter(f"'{text}': {error}", param_hint="--reads") from error
+    if not low <= ph <= high:
+        raise typer.BadParameter(
+            f"'{text}': no pH meter shows that; allowed are {low:g} to {high:g}", param_hint="--reads"
+        )
+    return ph
