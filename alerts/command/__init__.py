@@ -37,5 +37,7 @@ bench_titration    ``leeside bench titration``
 bench_molecular    ``leeside bench molecular`` and ``leeside bench free-needed``
 bench_dose         ``leeside bench dose``
 bench_calibrate_ph  ``leeside bench calibrate-ph``
+gas_options        options about gas that several commands share, and errors that name them
+bench_blanket      ``leeside bench blanket``
 so2_options        options about sulfur dioxide that several commands share
 """

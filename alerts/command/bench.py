@@ -9,6 +9,7 @@ from typing import Final
 import typer
 
 from alerts.command import (
+    bench_blanket,
     bench_calibrate_ph,
     bench_dose,
     bench_molecular,
@@ -31,3 +32,4 @@ app.command("calibrate-ph", epilog=bench_calibrate_ph.EXAMPLE)(bench_calibrate_p
 app.command(epilog=bench_signal.EXAMPLE, context_settings=_NEGATIVE)(bench_signal.signal)
 app.command(epilog=bench_pt100.EXAMPLE, context_settings=_NEGATIVE)(bench_pt100.pt100)
 app.command(epilog=bench_pressure.EXAMPLE, context_settings=_NEGATIVE)(bench_pressure.pressure)
+app.command("blanket", epilog=bench_blanket.EXAMPLE, context_settings=_NEGATIVE)(bench_blanket.blanket_)

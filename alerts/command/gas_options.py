@@ -1,0 +1,54 @@
+"""Options about gas that several commands share, and errors that name the option."""
+
+from __future__ import annotations
+
+__all__ = ["Barometer", "GasName", "as_gas_option", "not_below_zero", "optional_finite"]
+
+from typing import Annotated, Final
+
+import typer
+
+from alerts.command.bench_answer import finite_number
+from alerts.errors import OutOfRange
+
+GasName = Annotated[
+    str, typer.Option("--gas", metavar="GAS", help='nitrogen, argon or "carbon dioxide"; N2, Ar and CO2 are the same.')
+]
+Barometer = Annotated[
+    str,
+    typer.Option(
+        "--barometer-kpa", metavar="KPA", help="Air pressure at the place in kPa absolute, 50 to 110; not at sea level."
+    ),
+]
+
+# The option that gives a number, by what the number is of.
+_OPTIONS: Final = {
+    "alcohol": "--alcohol",
+    "barometer": "--barometer-kpa",
+    "capacity": "--capacity-l",
+    "gas": "--gas",
+    "headspace": "--capacity-l, --wine-l",
+    "material": "--material",
+    "pressure": "--pressure-kpa",
+    "reference temperature": "--reference-temperature",
+    "temperature": "--temperature",
+    "wine": "--wine-l",
+}
+
+
+def as_gas_option(error: OutOfRange, **options: str) -> typer.BadParameter:
+    """Make of a refusal an error that names the option; options: what a number is of, where that differs."""
+    return typer.BadParameter(str(error), param_hint={**_OPTIONS, **options}.get(error.of))
+
+
+def optional_finite(text: str | None, option: str) -> float | None:
+    """Read a finite number if there is one. Raises typer.BadParameter that names the option."""
+    return None if text is None else finite_number(text, option)
+
+
+def not_below_zero(text: str, option: str) -> float:
+    """Read a finite number that is not below 0. Raises typer.BadParameter that names the option."""
+    number = finite_number(text, option)
+    if number < 0.0:
+        raise typer.BadParameter(f"{number:g} cannot be; it must be 0 or more", param_hint=option)
+    return number

@@ -1,0 +1,12 @@
+"""Gas over wine: its amount, its pressure at another temperature, what purging and moving wine take. Pure.
+
+Begin with ``blanket``. In reading order:
+
+gases            the blanket gases: constants, and the standard condition of volumes
+wine_density     density of wine by the international alcoholometric formula
+over_wine        vapour pressure over wine, and how much gas wine dissolves
+vessel_walls     expansion of walls, and which vessels may be put under pressure
+compressibility  compressibility of the gases, near the air's pressure and in cylinders
+blanket          the amount of gas over wine, and the no-leak pressure as a band
+cautions         what to be careful of, and what a blanket gives reason to warn of
+"""

@@ -1,0 +1,34 @@
+"""docs/gas.md: its tables say what the arithmetic says."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from alerts.gas.blanket import BlanketState, Filling, blanket
+from alerts.gas.gases import GASES, R_KPA_L_MOL_K, kelvin
+from alerts.gas.over_wine import gas_solubility
+
+PAGE = (Path(__file__).resolve().parent.parent / "docs" / "gas.md").read_text(encoding="utf-8")
+
+
+def test_the_keg_that_cools() -> None:
+    rows = re.findall(r"^\| ([0-9.]+) L headspace \| ([0-9.]+) \| ([0-9.]+) \| ([0-9.]+) \|$", PAGE, re.MULTILINE)
+    assert len(rows) == 3
+    for headspace, *cells in rows:
+        filling = Filling(19.0, 19.0 - float(headspace))
+        worked = blanket(filling, BlanketState(GASES["nitrogen"], 55.0, 20.0), 10.0)
+        ideal = 156.325 * kelvin(10.0) / kelvin(20.0) - 101.325
+        assert [f"{worked.frozen_kpa:.1f}", f"{worked.equilibrium_kpa:.1f}"] == cells[:2]
+        assert float(cells[2]) == pytest.approx(ideal, abs=0.051)
+
+
+@pytest.mark.parametrize("name", GASES)
+def test_what_a_litre_of_wine_is_worth(name: str) -> None:
+    found = re.search(rf"^\| {name} \| ([0-9.]+(?: \| [0-9.]+){{4}}) \|$", PAGE, re.MULTILINE)
+    assert found is not None
+    for celsius, cell in zip((5.0, 10.0, 15.0, 20.0, 25.0), found[1].split(" | "), strict=True):
+        worth = gas_solubility(GASES[name], celsius) * R_KPA_L_MOL_K * kelvin(celsius)
+        assert float(cell) == pytest.approx(worth, rel=4e-3)
