@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 from cellar_text import KEG, MQTT, SITE, cellar, keg, limit, mail, probe, site
+from running import leeside
 
 from alerts.limits_now import limits_now
 from alerts.so2_limits import so2_limits
@@ -216,6 +217,39 @@ def test_the_limits_go_with_the_wine(bench: SulfiteBench) -> None:
     # Other wine that comes in later begins anew, whatever was judged of the one before.
     bench.write("fill", "K1", "A1", volume_l=18.0)
     assert bench.turn() == []
+
+
+def test_a_default_limit_gives_way_to_one_of_the_file_on_the_lot_that_comes_in(tmp_path: Path) -> None:
+    bench = SulfiteBench(tmp_path, limit(lot="B2", quantity="molecular_so2", low="0.2 mg/L"))
+    bench.lot()
+    bench.write("lot", None, "B2", name="B2", style="white")
+    bench.write("fill", "K1", "A1", volume_l=9.0)
+    bench.write("fill", "K2", "B2", volume_l=9.0)
+    bench.turn()
+    bench.judged(molecular_so2=0.3)
+    bench.turn()
+    bench.write("racking", sources=[{"vessel": "K2"}], targets=[{"vessel": "K1", "blend": True}])
+    (gone,) = bench.turn()
+    assert "K1 molecular SO2 (simple)" in gone
+    body = recent_messages(bench.store, 1)[0].body
+    assert f"a limit on the wine that lies there now has taken the place of {LOW}" in body
+    assert "lot B2/molecular_so2/low/K1" in bench.watched()
+    assert LOW not in bench.watched()
+    bench.store.close()
+
+
+def test_a_limit_shows_on_trial_what_it_would_send(tmp_path: Path) -> None:
+    file = tmp_path / "cellar.toml"
+    bench = SulfiteBench(tmp_path)
+    file.write_text(bench.cellar.text, encoding="utf-8")
+    bench.lot()
+    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.store.close()
+    done = leeside("limits", file, "--try", LOW, "--value", "0.3 mg/L")
+    assert done.returncode == 0, done.stderr
+    assert "MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.30 mg/L, below 0.5 mg/L" in done.stdout
+    listed = leeside("limits", file, "so2").stdout
+    assert "above 200 mg/L" in listed.replace("200.0", "200")
 
 
 def test_a_new_style_is_judged_by_its_own_numbers(bench: SulfiteBench) -> None:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import json
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import pytest
 from a_journal import JournalOnDisk
+from hypothesis import given
+from hypothesis import strategies as st
+from journal_acts import VESSELS, said
 from journal_entries import Pages
 
 from alerts.so2.total_fold import TotalFacts, TotalFold
 from alerts.so2.total_judge import TotalJudge
 from alerts.so2.vessel_total import VesselTotal, totals_at
+from ingest.errors import EntryRefused
 from ingest.process import wall_ms
 
 NOW_MS = 1_795_000_000_000
@@ -36,6 +41,15 @@ def filled(lot_first: bool = False) -> Pages:
     pages.write("fill", "K1", "A", volume_l=16.0)
     pages.write("fill", "C1", "B", volume_l=8.0)
     return pages
+
+
+@st.composite
+def sulfite(draw: st.DrawFn) -> tuple[str, str, None, dict[str, Any]]:
+    """A dose, or a titration of the total, in some vessel."""
+    vessel, amount = draw(st.sampled_from(VESSELS)), draw(st.floats(0.01, 1.0))
+    if draw(st.booleans()):
+        return "titration", vessel, None, {"quantity": "total", "method": "elsewhere", "so2_mg_l": 100.0 * amount}
+    return "addition", vessel, None, {"form": "metabisulfite", "salt": "potassium", "mass_g": amount, "so2_g": amount}
 
 
 def total(pages: Pages, vessel: str = "K1") -> tuple[float | None, TotalFacts]:
@@ -127,6 +141,25 @@ def test_other_wine_in_an_emptied_vessel_begins_anew() -> None:
     pages.write("state", "K1", state="emptied")
     pages.write("fill", "K1", "B", volume_l=10.0)
     assert total(pages) == (None, TotalFacts(since=(("fill", pages.now),)))
+
+
+@given(st.lists(st.tuples(st.integers(0, 20), said() | sulfite()), max_size=12))
+def test_any_journal_has_a_total_that_is_the_ledgers_and_never_less_than_what_is_certain(acts: list[Any]) -> None:
+    pages = Pages()
+    for lot in ("A", "B"):
+        pages.write("lot", lot=lot, name=lot, style="white", at=0)
+    for at, (kind, place, lot, body) in acts:
+        with suppress(EntryRefused):
+            pages.write(kind, place, lot, at=at * 3_600_000, **body)
+    fold, states = TotalFold(pages.ledger), pages.ledger.states_at(10**12)
+    for vessel, state in fold.states.items():
+        facts = fold.facts.get(vessel, TotalFacts())
+        assert facts.least_mg_l >= 0.0
+        assert state == states[vessel]
+        if state.known and state.wine.total is not None:
+            assert facts.least_mg_l == pytest.approx(state.wine.total.mg_l)
+        if state.empty:
+            assert vessel not in fold.facts
 
 
 # ---- from entries to card and judgement -----------------------------------------------------------------------------

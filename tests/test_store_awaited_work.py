@@ -10,7 +10,7 @@ import pytest
 from a_store import NOW
 from cellar_text import MQTT, SITE, carboy, cellar, keg, probe, table
 
-from ingest.cellar import Cellar
+from ingest.cellar import NEVER_MEASURED, Cellar
 from ingest.journal.awaited_work import AwaitedWork
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.kinds import parse_body
@@ -118,6 +118,32 @@ def test_a_lot_that_is_racked_takes_its_due_work_along(page: Page) -> None:
     page.write(8, "titration", "K1", **TITRATION)
     assert page.last(9, "titration", "K1") == (8, True)
     assert page.last(9, "titration", "K2") == (3, True)
+
+
+def test_a_titration_within_hours_of_a_dose_is_too_early_for_a_test(page: Page) -> None:
+    page.fill(0, "K1")
+    page.write(3, "addition", "K1", **DOSE)
+    page.write(3.4, "titration", "K1", **TITRATION)
+    assert page.last(5, "re-test", "K1") == (3, True), "it still binds"
+    assert page.last(5, "titration", "K1") == (3.4, True)
+    page.write(3.6, "titration", "K1", **TITRATION)
+    assert page.last(5, "re-test", "K1") is None
+
+
+def test_a_ph_is_awaited_of_wine_without_a_probe(page: Page) -> None:
+    page.fill(0, "C1")
+    work = page.awaited(5)["pH", "C1"]
+    assert work == AwaitedWork("pH", "C1", NEVER_MEASURED, NOW, False, "A1")
+    page.write(6, "measurement", "C1", quantity="pH", value=3.4)
+    page.write(7, "measurement", "C1", quantity="temperature", value=12.0)
+    measured = page.awaited(9)["pH", "C1"]
+    assert (measured.from_ms, measured.sort, measured.is_done) == (NOW + 6 * DAY, "carboy", True)
+    page.rack(10, "C1", "K2")
+    assert page.last(11, "pH", "K2") == (6, True)
+    page.write(12, "measurement", None, "A1", quantity="pH", value=3.45)
+    assert page.last(13, "pH", "K2") == (12, True)
+    page.rack(14, "K2", "K1")
+    assert page.last(15, "pH", "K1") is None, "a probe reads it there"
 
 
 def test_a_dose_awaits_a_test_until_there_is_one(page: Page) -> None:

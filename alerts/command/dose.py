@@ -119,7 +119,9 @@ def dose(
     try:
         found = vessel_dose(so2, total, None if declared is None else declared.capacity_l, wish)
     except OutOfRange as error:
-        raise as_option(error, _OPTIONS) from error
+        # A molecular target can ask for more free SO2 than there can be.
+        targets = {} if to_molecular is None else dict.fromkeys(("free SO2", "target"), "--to-molecular")
+        raise as_option(error, {**_OPTIONS, **targets}) from error
     _print(found, str(path), cellar, is_keg=declared is not None and declared.kind == "keg", as_json=as_json)
     return 0
 

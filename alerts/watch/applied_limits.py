@@ -44,5 +44,7 @@ def applied_limits(
     absent = {key: limit for key, limit in possible.items() if key not in watched}
     if cellar.has_limits_on_wine:
         absent |= {limit.key: limit for limit in cellar.possible_limits if limit.key not in watched}
-    notes = {key: LEFT_NOTE if limit.lot else REPLACED_NOTE for key, limit in absent.items()}
+    # A default limit on the wine of a vessel that still holds some gave way to one of the file.
+    gave_way = {key for key in possible if key in absent and absent[key].at in wine.lots}
+    notes = {key: LEFT_NOTE if limit.lot and key not in gave_way else REPLACED_NOTE for key, limit in absent.items()}
     return AppliedLimits(watched, absent, notes)
