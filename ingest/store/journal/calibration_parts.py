@@ -32,10 +32,11 @@ class CalibrationPart(NamedTuple):
 
 
 def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
-    """Let the probe's scale take the points of an entry from its time on; call inside the transaction that adds it.
+    """Let the probe's scale take the points of an entry from its time on, wherever the probe was since.
 
-    Points that leeside showed nothing for change no scale. Raises EntryRefused for a probe that was never read, for mV
-    of one that is not a pH probe, and for points that no adjustment explains.
+    Call inside the transaction that adds it. Points that leeside showed nothing for change no scale. Raises
+    EntryRefused for a probe that was never read, for mV of one that is not a pH probe, and for points that no adjustment
+    explains.
     """
     body = _body(entry)
     series, quantity = _series(connection, body.probe)
@@ -52,7 +53,8 @@ def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
         return
     points = ", ".join(f"{point.measured:.4g} -> {point.truth:.4g} {row.unit}".rstrip() for point in measured)
     part = Part(entry.at_ms, "calibration", *made, row.unit, f"calibration by {entry.who}: {points}")
-    add_part(connection, series, part, entry.written_ms)
+    for each in _everywhere(connection, series):
+        add_part(connection, each, part, entry.written_ms)
 
 
 def points_measured(parts: Sequence[Part], points: Sequence[CalibrationPoint], at_ms: int) -> list[Point]:
@@ -76,14 +78,8 @@ def take_back_calibration(connection: sqlite3.Connection, struck: Entry, who: st
 
     Call inside the transaction that strikes it.
     """
-    probe = _body(struck).probe
-    _, quantity = _series(connection, probe)
-    everywhere = connection.execute(
-        "SELECT id FROM series WHERE origin = 'probe' AND quantity = ? AND (probe = ? OR id IN"
-        " (SELECT series FROM former_name WHERE probe = ?))",
-        (quantity, probe, probe),
-    )
-    for (series,) in everywhere.fetchall():
+    newest, quantity = _series(connection, _body(struck).probe)
+    for series in _everywhere(connection, newest):
         _take_back(connection, series, struck, QUANTITIES[quantity].unit, who, now_ms)
 
 
@@ -140,6 +136,15 @@ def _parts(connection: sqlite3.Connection, series: int) -> list[Part]:
         "SELECT from_ms, kind, gain, offset, unit, because FROM scale WHERE series = ? ORDER BY from_ms, id", (series,)
     )
     return [Part(*row) for row in rows]
+
+
+def _everywhere(connection: sqlite3.Connection, series: int) -> list[int]:
+    """The series of a series' probe at every place where it was."""
+    rows = connection.execute(
+        "SELECT other.id FROM series JOIN series AS other USING (probe, quantity, origin) WHERE series.id = ?",
+        (series,),
+    )
+    return [int(row[0]) for row in rows.fetchall()]
 
 
 def _series(connection: sqlite3.Connection, probe: str) -> tuple[int, str]:

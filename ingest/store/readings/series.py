@@ -86,17 +86,22 @@ def _bring_calibrations(connection: sqlite3.Connection, series: int, now_ms: int
 
     They are of the instrument. Each keeps its times, so that a strike finds it.
     """
+    (starts,) = connection.execute(
+        "SELECT begun_ms = ? OR ended_ms IS NOT NULL FROM series WHERE id = ?", (now_ms, series)
+    ).fetchone()
+    if not starts:
+        return
     added = connection.execute(
         "INSERT INTO scale (series, from_ms, kind, gain, offset, unit, because, written_ms)"
         " SELECT DISTINCT here.id, there.from_ms, there.kind, there.gain, there.offset, there.unit, there.because,"
         " there.written_ms FROM scale AS there JOIN series AS other ON other.id = there.series"
         " JOIN series AS here ON here.id = ? AND other.id <> here.id AND other.probe = here.probe"
         " AND other.quantity = here.quantity AND other.origin = here.origin"
-        " WHERE there.kind = 'calibration' AND (here.begun_ms = ? OR here.ended_ms IS NOT NULL)"
-        " AND NOT EXISTS (SELECT 1 FROM scale AS own WHERE own.series = here.id AND own.kind = 'calibration'"
+        " WHERE there.kind = 'calibration' AND NOT EXISTS"
+        " (SELECT 1 FROM scale AS own WHERE own.series = here.id AND own.kind = 'calibration'"
         " AND own.from_ms = there.from_ms AND own.written_ms = there.written_ms AND own.because = there.because)"
         " ORDER BY there.from_ms, there.id",
-        (series, now_ms),
+        (series,),
     )
     if added.rowcount:
         touch(connection, [(series, 0, now_ms)])
