@@ -338,6 +338,13 @@ def test_what_comes_later_is_not_known_yet(wine: So2History, day: float) -> None
     assert answer(wine, day) == answer(wine.until(at(day)), day)
 
 
+def test_what_has_yet_to_bind_counts_beside_longer_histories_too() -> None:
+    dosed = So2Asked(So2History(START, KEG, (titrated(0.0, 30.0), So2Added(at(10.0), 20.0))), at(10.1))
+    longer = So2Asked(So2History(START, KEG, tuple(titrated(day, 30.0) for day in range(0, 60, 10))), at(60.0))
+    together = estimate_all([dosed, longer])[0]
+    assert numbers(together) == pytest.approx(numbers(estimate(dosed)), rel=2e-3, abs=2e-3)
+
+
 @settings(deadline=None)
 @given(st.lists(histories, min_size=1, max_size=4))
 def test_together_or_alone_the_answer_is_the_same(wines: list[So2History]) -> None:

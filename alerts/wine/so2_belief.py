@@ -63,8 +63,8 @@ _BLUNDER_SHARE: Final = 0.4
 _UNWRITTEN: Final = 0.003
 _UNWRITTEN_MG_L: Final = 12.0
 # Part of what is going to bind that is still free right after an addition: some binds within minutes.
-_STILL_FREE: Final = 0.5
-_U_STILL_FREE: Final = 0.35
+_STILL_FREE: Final = 0.3
+_U_STILL_FREE: Final = 0.3
 
 _CASES: Final = 4
 # Guards against dividing by a weight of 0, and against a variance that rounding makes negative.

@@ -114,7 +114,8 @@ def steps_of(histories: Sequence[So2History], asked_ms: Sequence[Sequence[int]])
         for place, row in enumerate(table):
             for name, value in row.items():
                 columns[names[name], number, place] = value
-        for name in ("log_loss", "spread"):
+        # A step without effect leaves what was there: also what has yet to bind.
+        for name in ("log_loss", "spread", "unbound_mg_l"):
             columns[names[name], number, len(table) :] = table[-1][name]
     return So2Steps(*columns), [places for _, places in rows]
 
