@@ -154,6 +154,7 @@ def test_a_stock_solution_is_pipetted_as_it_was_used_last_or_as_said(wine: Bench
     assert found["stock_ml"] == pytest.approx(10.0 * found["metabisulfite_g"])
     assert found["pipette_ml"] == pytest.approx(found["stock_ml"], abs=0.05)
     assert "--form 'stock solution' --salt potassium --volume '" in found["enter"]
+    assert "pipette the stock solution below the surface of the wine, never by mouth" in found["how"][0]
     used = ("--form", "stock solution", "--salt", "potassium", "--volume", "1 mL", "--stock", "20 g/100 mL")
     wine.added(3, *used)
     wine.titrated(21, 0.05)
@@ -180,6 +181,16 @@ def test_the_worst_case_cuts_the_dose(wine: Bench) -> None:
     assert found["weigh_g"] <= found["largest_metabisulfite_g"] + 1e-9, "never rounded up past a ceiling"
     assert found["worst_free_mg_l"] <= 50.0 + 1e-6
     assert "this is less than" in wine.text("--to-free", "48")
+
+
+def test_a_wine_that_has_more_than_the_nose_bears_gets_nothing(bench: Bench) -> None:
+    bench.filled(ph="3.2")
+    bench.titrated(55, 0.1)
+    found = bench.dose("--to-free", "70")
+    assert (found["nothing_to_add"], found["metabisulfite_g"], found["enter"]) == (True, 0, None)
+    assert any("add nothing" in warning for warning in found["warnings"])
+    assert not any("cannot be measured out" in warning for warning in found["warnings"])
+    assert "nothing to add" in bench.text("--to-free", "70")
 
 
 def test_the_law_cuts_it_too(bench: Bench) -> None:
@@ -315,6 +326,8 @@ def test_a_molecular_target_needs_a_ph(bench: Bench) -> None:
     bench.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", ago(50))
     bench.titrated(20, 0.1)
     assert "a molecular target needs the wine's pH" in bench.refused("K1")
-    assert bench.dose("--ph", "3.4")["to_molecular_mg_l"] == pytest.approx(0.65)
+    by_hand = bench.dose("--ph", "3.4")
+    assert by_hand["to_molecular_mg_l"] == pytest.approx(0.65)
+    assert not any("no pH" in warning for warning in by_hand["warnings"])
     free = bench.dose("--to-free", "30")
     assert free["molecular_after_mg_l"] is None

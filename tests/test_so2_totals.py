@@ -215,6 +215,8 @@ def test_the_card_gives_the_total_beside_what_was_titrated(at_home: Cellar) -> N
     text = at_home.text()
     assert "total SO2 about 98 mg/L, titrated 82 on 3 Oct, since then dosed; legal limit 200 mg/L (eu)" in text
     assert "what the wine lost on the way is not taken off" in text
+    places = json.loads(at_home.run("now", str(at_home.file), "--json").stdout)["places"]
+    assert [place["total_so2"]["mg_l"] for place in places if place["total_so2"]] == [found["mg_l"]]
     before = at_home.card("2025-10-05")
     assert (before["mg_l"], before["worked_out"], before["since_then"]) == (82, False, [])
 

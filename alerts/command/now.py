@@ -12,6 +12,7 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import AsOf, FileOrVessel, Json, OneVessel, as_of_ms, file_and_vessel
 from alerts.command.terminal import print_plain
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
+from alerts.so2.vessel_total import VesselTotal, totals_inside
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.format import age, counted, local_time
 from alerts.view.judge_lines import judge_line
@@ -22,6 +23,7 @@ from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.reading_lines import reading_json, reading_line
 from alerts.view.so2_lines import so2_json, so2_line
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, cellar_status
+from alerts.view.total_so2_lines import total_so2_json
 from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import Cellar
@@ -48,8 +50,9 @@ def now(file: FileOrVessel = None, vessel: OneVessel = None, at: AsOf = None, as
             return 0
         status = cellar_status(cellar, store, now_ms, even_time())
         so2 = so2_inside(cellar, store, now_ms)
+        totals = totals_inside(cellar, store, now_ms) if as_json else {}
     if as_json:
-        print(json_text(_as_json(status, cellar, so2), indent=2))
+        print(json_text(_as_json(status, cellar, so2, totals), indent=2))
     else:
         _print(status, cellar, so2)
     return 0 if status.all_well else 1
@@ -168,13 +171,15 @@ def _alerts_lines(pulse: AlertsPulse, now_ms: int) -> list[str]:
     return lines
 
 
-def _as_json(status: CellarStatus, cellar: Cellar, so2: Mapping[str, VesselSo2]) -> dict[str, object]:
+def _as_json(
+    status: CellarStatus, cellar: Cellar, so2: Mapping[str, VesselSo2], totals: Mapping[str, VesselTotal]
+) -> dict[str, object]:
     return {
         "site": status.site,
         "at": iso_utc(status.now_ms),
         "all_well": status.all_well,
         "store_trouble": status.store_trouble or None,
-        "places": [_place_json(place, cellar, so2.get(place.id)) for place in status.places],
+        "places": [_place_json(place, cellar, so2.get(place.id), totals.get(place.id)) for place in status.places],
         "alarms": [alarm_json(alarm, status.now_ms) for alarm in status.alarms],
         "muted": [muted_json(muted) for muted in status.muted],
         "rejects": [
@@ -196,7 +201,9 @@ def _mail_json(mail: Undelivered) -> dict[str, object]:
     }
 
 
-def _place_json(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None) -> dict[str, object]:
+def _place_json(
+    place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, total: VesselTotal | None
+) -> dict[str, object]:
     return {
         "id": place.id,
         "kind": place.kind,
@@ -205,6 +212,7 @@ def _place_json(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None) -> di
         "rackings_not_finished": [racking_json(racking) for racking in place.open_rackings],
         "readings": [reading_json(reading) for reading in place.readings],
         "so2": None if so2 is None else so2_json(so2, cellar.site.zone),
+        "total_so2": None if total is None else total_so2_json(total),
     }
 
 

@@ -35,6 +35,7 @@ _ABOVE_LOW_FREE: Final = 1.3
 _SAME_FRACTION: Final = 0.005
 # Remarks about the estimate that a dose says in its own words, or that do not matter to it.
 _SAID_OTHERWISE: Final = ("the last addition is younger", "the wine's temperature is not known", "malolactic")
+_ON_PH: Final = ("no pH of this wine", "the newest pH")
 _TOTAL_RANGE: Final = AllowedRange("total SO2", 0.0, 1000.0, "mg/L", "totals go")
 
 
@@ -135,7 +136,7 @@ def vessel_dose(so2: VesselSo2, total: VesselTotal | None, capacity_l: float | N
             legal = legal_verdict(
                 min(outlook.total.expected_mg_l, 1000.0), min(before.u_total_mg_l, 1000.0), legal_limit
             )
-        remarks += [*plan.remarks, *(_little(measured) or coarse_remarks(measured)), *_legal_words(legal)]
+        remarks += [*plan.remarks, *(_little(plan, measured) or coarse_remarks(measured)), *_legal_words(legal)]
         remarks += trade_remarks(so2.pk) if wish.to_molecular_mg_l is not None else ()
     worst_free = max(so2.estimate.free_high_80_mg_l, before.free_mg_l) + raised
     fraction = None if before.ph is None else so2.pk.fraction(before.ph)
@@ -344,15 +345,17 @@ def _legal_words(legal: LegalVerdict | None) -> Sequence[str]:
     return (f"expected after it, {legal.words}",)
 
 
-def _little(measured: Sequence[MeasuredOut]) -> Sequence[str]:
+def _little(plan: DosePlan, measured: Sequence[MeasuredOut]) -> Sequence[str]:
     best = measured[-1]
-    if best.amount > 0.0:
+    if best.amount > 0.0 or plan.advised.raise_total_mg_l == 0.0:
         return ()
     return (f"that is less than a step of {best.step:g} {best.unit}: it cannot be measured out, and is not worth it",)
 
 
 def _rest(so2: VesselSo2, total: VesselTotal | None, before: BeforeDose) -> Iterator[str]:
-    yield from (remark for remark in so2.remarks if not remark.startswith(_SAID_OTHERWISE))
+    is_own_ph = before.ph is not None and (so2.acidity is None or so2.acidity.ph != before.ph)
+    otherwise = (*_SAID_OTHERWISE, *_ON_PH) if is_own_ph else _SAID_OTHERWISE
+    yield from (remark for remark in so2.remarks if not remark.startswith(otherwise))
     if total is not None:
         yield from total.remarks
         if total.total is None and total.legal is not None:

@@ -11,7 +11,7 @@ from datetime import tzinfo
 from alerts.so2.vessel_dose import VesselDose
 from alerts.view.due_lines import day_text
 from alerts.view.so2_lines import so2_line
-from alerts.wine.adding import CAUTIONS, HOW_TO_ADD, OPENING_A_KEG
+from alerts.wine.adding import CAUTIONS, HOW_TO_ADD, HOW_TO_ADD_STOCK, OPENING_A_KEG
 from alerts.wine.dose_outlook import expected_keys
 from alerts.wine.molecular import TRADE_PK
 from ingest.times import iso_utc
@@ -31,7 +31,7 @@ def dose_lines(dose: VesselDose, file: str, zone: tzinfo, *, is_keg: bool) -> li
         return [*lines, *(f"warning: {remark}" for remark in dose.remarks)]
     lines += [*_what_to_add(dose), *_expected(dose)]
     lines += [f"warning: {remark}" for remark in dose.remarks]
-    lines += [f"how: {step}" for step in HOW_TO_ADD]
+    lines += [f"how: {step}" for step in _how(dose)]
     lines += [f"caution: {caution}" for caution in _cautions(is_keg=is_keg)]
     lines.append("nothing was written. When it is in the wine, write it down:")
     return [*lines, f"  {entry_command(dose, file)}"]
@@ -73,6 +73,10 @@ def _expected(dose: VesselDose) -> Iterator[str]:
     if outlook.total is not None:
         legal = "" if dose.legal is None else f"; legal limit {dose.legal.limit.total_mg_l:g} mg/L"
         yield f"total {outlook.total.words}{legal}"
+
+
+def _how(dose: VesselDose) -> tuple[str, ...]:
+    return HOW_TO_ADD if dose.stock is None else HOW_TO_ADD_STOCK
 
 
 def _cautions(*, is_keg: bool) -> tuple[str, ...]:
@@ -150,7 +154,7 @@ def dose_json(dose: VesselDose, file: str, zone: tzinfo, *, is_keg: bool) -> dic
             "told_apart": None if dose.legal is None else dose.legal.told_apart,
         },
         "warnings": list(dose.remarks),
-        "how": list(HOW_TO_ADD),
+        "how": list(_how(dose)),
         "cautions": list(_cautions(is_keg=is_keg)),
         "enter": entry_command(dose, file) or None,
     }

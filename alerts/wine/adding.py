@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CAUTIONS", "HOW_TO_ADD", "OPENING_A_KEG"]
+__all__ = ["CAUTIONS", "HOW_TO_ADD", "HOW_TO_ADD_STOCK", "OPENING_A_KEG"]
 
 from typing import Final
 
@@ -10,6 +10,11 @@ HOW_TO_ADD: Final = (
     "weigh the salt, dissolve it in a little water or wine, add it below the surface, and stir gently or bubble inert "
     "gas through: an unmixed vessel stays layered for days",
     "close the vessel, and titrate after a day: only then is it known what stayed free",
+)
+HOW_TO_ADD_STOCK: Final = (
+    "swirl the bottle, pipette the stock solution below the surface of the wine, never by mouth, and stir gently or "
+    "bubble inert gas through: an unmixed vessel stays layered for days",
+    HOW_TO_ADD[1],
 )
 OPENING_A_KEG: Final = (
     "let the pressure off before you open a keg, stand clear of the gas, which carries SO2, and air the room: too "
