@@ -59,11 +59,19 @@ def calibration(
     ] = None,
     truth: Annotated[
         list[str] | None,
-        typer.Option("--truth", help="What was true, such as '0 kPa'; twice for zero and span. A terminal asks."),
+        typer.Option(
+            "--truth",
+            metavar="AMOUNT",
+            help="What was true, such as '0 kPa'; twice for zero and span. A terminal asks.",
+        ),
     ] = None,
     reads: Annotated[
         list[str] | None,
-        typer.Option("--reads", help="What leeside showed at that point; without it the newest reading counts."),
+        typer.Option(
+            "--reads",
+            metavar="AMOUNT",
+            help="What leeside showed at that point, or in that buffer; of one --truth the newest reading counts.",
+        ),
     ] = None,
     since: Annotated[
         str | None,
@@ -74,9 +82,7 @@ def calibration(
     ] = None,
     buffer: Annotated[
         list[str] | None,
-        typer.Option(
-            "--buffer", metavar="BUFFER", help="Of a pH probe, a buffer, such as 7.00; once for each, 2 to 5."
-        ),
+        typer.Option("--buffer", metavar="BUFFER", help="A buffer that a pH probe stood in, such as 7.00; 2 to 5."),
     ] = None,
     buffer_set: Annotated[
         str | None,

@@ -281,7 +281,8 @@ def _caution(body: CalibrationBody, _: NamedVessels) -> str:
 CALIBRATION: Final = EntryKind(
     name="calibration",
     body=CalibrationBody,
-    says="Zero and span of a probe, from a time on. Readings stay as they are; their values are converted again.",
+    says="Zero and span of a probe, or a pH probe in its buffers, from a time on. Readings stay as they are; their "
+    "values are converted again.",
     example="k1-pressure --truth '0 kPa' --reads '1.2 kPa'",
     place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}),
     words=_words,

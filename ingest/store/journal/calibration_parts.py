@@ -35,8 +35,8 @@ def apply_calibration(connection: sqlite3.Connection, entry: Entry) -> None:
     """Let the probe's scale take the points of an entry from its time on, wherever the probe was since.
 
     Call inside the transaction that adds it. Points that leeside showed nothing for change no scale. Raises
-    EntryRefused for a probe that was never read, for mV of one that is not a pH probe, and for points that no adjustment
-    explains.
+    EntryRefused for a probe that was never read, for mV of one that is not a pH probe, and for points that no
+    adjustment explains.
     """
     body = _body(entry)
     series, quantity = _series(connection, body.probe)
