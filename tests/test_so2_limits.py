@@ -171,6 +171,27 @@ def test_low_so2_is_one_mail_and_a_dose_ends_it(bench: SulfiteBench) -> None:
     assert bench.turn() == ["BACK TO NORMAL after: K1 molecular SO2 (simple) 0.42 mg/L, below 0.5 mg/L"]
 
 
+def test_a_total_near_the_law_says_that_it_cannot_be_told_apart(bench: SulfiteBench) -> None:
+    bench.lot(sugar_g_l=2.0)
+    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.turn()
+    near = "cannot be told apart from the legal limit"
+    with bench.store.write() as connection:
+        at_limit = Judgement("K1", "total_so2", bench.now.utc_ms, 200.0, finding=near)
+        keep_judgements(connection, "total", [at_limit])
+    bench.turn()
+    assert bench.state(TOTAL) == "normal", "exactly the limit is allowed"
+    with bench.store.write() as connection:
+        keep_judgements(connection, "total", [at_limit._replace(value=206.0, at_ms=bench.now.utc_ms + 1)])
+    bench.turn()
+    message = recent_messages(bench.store, 1)[0]
+    assert message.subject == "LOW PRIORITY: K1 total SO2 206 mg/L, above 200 mg/L"
+    assert message.hold == "digest"
+    assert f"Finding: {near}." in message.body
+    assert "European Union allows 200 mg/L for still rosé or white wine" in message.body
+    assert "no legal advice" in message.body
+
+
 def test_while_malolactic_is_awaited_low_so2_is_as_it_should_be(bench: SulfiteBench) -> None:
     bench.lot(malolactic="wanted")
     bench.write("fill", "K1", "A1", volume_l=18.0)

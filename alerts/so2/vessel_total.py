@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["VesselTotal", "totals_at", "totals_inside"]
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
@@ -58,8 +58,10 @@ class VesselTotal:
     def remarks(self) -> tuple[str, ...]:
         """List what a person should know about it."""
         if self.total is None:
-            why = "nobody titrated it" if self.found is None else "wine or SO2 of unknown amount came in since"
-            at_least = f": at least {self.least_mg_l:.0f} mg/L were added" if self.least_mg_l >= 0.5 else ""
+            never = self.found is None
+            why = "nobody titrated it" if never else "wine or SO2 of unknown amount came in since"
+            known = "were added" if never else "are left of what was titrated and added"
+            at_least = f": at least {self.least_mg_l:.0f} mg/L {known}" if self.least_mg_l >= 0.5 else ""
             return (f"the total SO2 is not known, since {why}{at_least}",)
         if self.total.mixed:
             return ("the total SO2 is worked out: what the wine lost on the way is not taken off, so it may have less",)
@@ -80,10 +82,17 @@ def totals_inside(
     """``totals_at`` inside a ``store.read()`` of the caller's."""
     ledger = load_ledger(store.connection, equipment_of(store.connection, cellar, at_ms), to_ms=at_ms)
     fold, said = TotalFold(ledger), said_of_wines(ledger, at_ms)
+    chosen = [vessel for vessel in sorted({*fold.facts, *said}) if vessels is None or vessel in vessels]
     return {
-        vessel: _total(vessel, fold.states.get(vessel), facts, said, cellar.site.legal_rules, at_ms)
-        for vessel in sorted({*fold.facts, *said})
-        if (vessels is None or vessel in vessels) and (facts := fold.facts.get(vessel, TotalFacts()))
+        vessel: _total(
+            vessel,
+            fold.states.get(vessel),
+            fold.facts.get(vessel, TotalFacts()),
+            said.get(vessel, SaidOfWine()),
+            cellar.site.legal_rules,
+            at_ms,
+        )
+        for vessel in chosen
     }
 
 
@@ -91,20 +100,19 @@ def _total(
     vessel: str,
     state: VesselState | None,
     facts: TotalFacts,
-    said: Mapping[str, SaidOfWine],
+    said: SaidOfWine,
     rules: str,
     at_ms: int,
 ) -> VesselTotal:
-    of_wine = said.get(vessel, SaidOfWine())
     # Of a vessel of which the journal does not say what is in it, what was titrated is all that is known.
     total = facts.found if state is None or not state.known else state.wine.total
     if total is not None and total.mg_l > _MOST_MG_L:
         total = total._replace(mg_l=_MOST_MG_L)
     u_mg_l = 0.0 if total is None else usual_u_so2(total.mg_l) if total.u_mg_l is None else total.u_mg_l
-    legal = usual_legal_limit(rules, None if of_wine.style is None else Style(of_wine.style), of_wine.sugar_g_l)
+    legal = usual_legal_limit(rules, None if said.style is None else Style(said.style), said.sugar_g_l)
     return VesselTotal(
         vessel=vessel,
-        said=of_wine,
+        said=said,
         at_ms=at_ms,
         total=total,
         u_mg_l=u_mg_l,
