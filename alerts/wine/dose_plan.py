@@ -37,11 +37,13 @@ _ROUNDING_MG_L: Final = 1e-9
 class Ceiling(NamedTuple):
     """What must not be passed even if all of a dose stays free.
 
-    room_mg_l: by how much the total may rise at most [mg/L], below 0 where it is passed already; words: what it is.
+    room_mg_l: by how much the total may rise at most [mg/L], below 0 where it is passed already; words: what it is;
+    is_legal: the law's, which counts all of a dose, whether it stays free or not.
     """
 
     room_mg_l: float
     words: str
+    is_legal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +78,7 @@ def ceilings(before: BeforeDose, style: Style | None = None, legal: LegalLimit |
             Ceiling(
                 legal.total_mg_l - before.total_mg_l,
                 f"the legal limit of {legal.total_mg_l:g} mg/L total ({legal.rules.name}, {legal.wine})",
+                is_legal=True,
             )
         )
     return tuple(found)
@@ -117,6 +120,11 @@ def plan_dose(
 
 
 def _cut(before: BeforeDose, asked: Dose, largest: Dose, ceiling: Ceiling) -> Sequence[str]:
+    if ceiling.is_legal and before.total_mg_l is not None:
+        after = before.total_mg_l + asked.raise_total_mg_l
+        most = f"add at most {largest.metabisulfite_g:.3g} g, and no more after it"
+        advice = "add nothing" if largest.raise_total_mg_l == 0.0 else most
+        return (f"total SO2 would come to {after:.0f} mg/L, and pass {ceiling.words}: {advice}",)
     worst = before.free_mg_l + asked.raise_total_mg_l
     total = "" if before.total_mg_l is None else f", total {before.total_mg_l + asked.raise_total_mg_l:.0f}"
     passed = f"if all of it stayed free, free SO2 would come to {worst:.0f} mg/L{total}, and pass {ceiling.words}"
