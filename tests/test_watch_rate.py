@@ -121,6 +121,22 @@ def test_what_the_journal_quiets_is_not_remembered() -> None:
     assert rig.state(KEY) == "normal"
 
 
+@pytest.mark.parametrize("acknowledged", [True, False])
+def test_a_change_of_the_wine_that_has_left_is_not_raised_for_the_next_one(*, acknowledged: bool) -> None:
+    rig = Rig(RATE, SILENCE)
+    _run(rig, 0, HOUR, 12.0, 20.0)
+    if acknowledged:
+        rig.acknowledge(KEY)
+    rig.quiet = {KEY: "the vessel is empty"}
+    _run(rig, HOUR, HOUR + 600, 20.0, 20.0)
+    assert not _is_active(rig)
+    rig.quiet = {}
+    steps = rig.at(HOUR + 600, 12.0, probe="t").transitions
+    assert [(step.key, step.occasion) for step in steps] == [(KEY, "returned")]
+    _run(rig, HOUR + 660, 2 * HOUR, 12.0, 12.0)
+    assert rig.state(KEY) == "normal"
+
+
 def test_new_readings_alone_write_no_record() -> None:
     rig = Rig(RATE, SILENCE)
     _run(rig, 0, HOUR, 12.0, 13.0)

@@ -63,7 +63,8 @@ class OpenTurn:
         record = self.records[key]
         if not isinstance(before, LevelTrack) or not isinstance(record.track, LevelTrack):
             return
-        opened = record.alarm.occurrence is not None
+        # A change that nothing remembers any more has ended: what comes next would be no end of it.
+        opened = record.alarm.occurrence is not None and record.rule.kind != "rate"
         track, changes = level.held_back(
             before, record.track, self.changes.pop(key, ()), key=key, opened=opened, now_ms=self.now.utc_ms
         )
