@@ -15,7 +15,7 @@ from typing import Final
 
 from alerts.message.gap_report import Found, NotJudged, not_judged, put_gap_report
 from alerts.message.standing import standing_alarms, standing_line
-from alerts.message.trial import is_beyond
+from alerts.message.subject import is_beyond
 from alerts.view.format import duration_text, limit_value_text, local_time, measured_name, setpoint_text
 from alerts.watch.level import LevelTrack
 from alerts.watch.turn_inputs import Now, WatchReading, may_be_judged

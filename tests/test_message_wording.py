@@ -293,3 +293,17 @@ def test_a_subject_fits_its_line(at: str, value: float, kind: str, priority: str
     draft: MessageText = compose(transition(value=value, raised_value=value), limit, VIEW)
     assert len(draft.subject) <= 78
     assert "\n" not in draft.subject
+
+
+def test_what_is_on_its_way_back_when_a_mute_ends_is_not_said_to_be_beyond_the_limit() -> None:
+    ended = {"event": AlarmEvent.SHELVING_ENDED, "from_state": State.SHELVED, "note": "shelved by Ana: lid off"}
+    low = compose(raised(**ended, value=5.5, raised_value=5.5, extreme=1.25), a_limit(), VIEW)
+    assert low.subject == "HIGH PRIORITY: K1 pressure 1.2 kPa, below 5 kPa"
+    assert low.body.startswith(
+        "K1 (Riesling): pressure is 5.5 kPa. It was below the limit of 5 kPa, lowest 1.2 kPa, and has not come back "
+        "far enough yet.\n"
+    )
+    rate = a_limit(kind="rate", setpoint=20.0, within_s=60.0)
+    change = compose(raised(**ended, value=0.1, raised_value=0.1, extreme=25.9), rate, VIEW)
+    assert change.subject == "HIGH PRIORITY: K1 pressure change 25.9 kPa, above 20 kPa in 1 min"
+    assert "pressure changed quickly, by up to 25.9 kPa in 1 min, and has not been calm for long" in change.body

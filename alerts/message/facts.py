@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import tzinfo
 from typing import Final
 
-from alerts.message.subject import side
+from alerts.message.subject import is_beyond, side
 from alerts.view.due_lines import day_text, due_name, due_text
 from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, quantity_name, setpoint_text
 from alerts.watch.alarm import Transition
@@ -17,6 +17,7 @@ from ingest.cellar import EffectiveLimit
 
 # Of the probes that a cause took with it, this many are named.
 _NAMED: Final = 20
+_WORST: Final = {"low": "lowest", "high": "highest"}
 
 
 def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
@@ -41,17 +42,42 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone:
         )
     if limit.kind == "rate":
         return _changing_fact(transition, limit, place)
-    value = "" if transition.value is None else f" is {limit_value_text(transition.value, limit)}"
+    return _level_fact(transition, limit, place)
+
+
+def _level_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
+    quantity, beyond = measured_name(limit), f"{side(limit)} the limit of {setpoint_text(limit)}"
     finding = f"\nFinding: {_finding(transition)}." if _finding(transition) else ""
-    return f"{place}: {quantity}{value}, {side(limit)} the limit of {setpoint_text(limit)}.{finding}"
+    if _is_on_its_way_back(transition, limit):
+        return (
+            f"{place}: {quantity} is {_text(transition.value, limit)}. It was {beyond}, {_WORST[limit.kind]} "
+            f"{_text(transition.extreme, limit)}, and has not come back far enough yet.{finding}"
+        )
+    value = "" if transition.value is None else f" is {_text(transition.value, limit)}"
+    return f"{place}: {quantity}{value}, {beyond}.{finding}"
+
+
+def _is_on_its_way_back(transition: Transition, limit: EffectiveLimit) -> bool:
+    """Whether the value is no longer beyond the setpoint: it is reported because a mute has ended."""
+    value = transition.value
+    return value is not None and transition.extreme is not None and not is_beyond(limit, value)
+
+
+def _text(value: float | None, limit: EffectiveLimit) -> str:
+    return "" if value is None else limit_value_text(value, limit)
 
 
 def _changing_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
+    quantity, within = quantity_name(limit.quantity), duration_text(limit.within_s)
+    if _is_on_its_way_back(transition, limit):
+        return (
+            f"{place}: {quantity} changed quickly, by up to {_text(transition.extreme, limit)} in {within}, and has "
+            f"not been calm for long enough yet. The limit is {setpoint_text(limit)}."
+        )
     change = "" if transition.value is None else f", by {limit_value_text(transition.value, limit)}"
-    within = "" if transition.value is None else f" in {duration_text(limit.within_s)}"
+    by = f"{change} in {within}" if change else ""
     direction = _finding(transition) or "changing"
-    quantity = quantity_name(limit.quantity)
-    return f"{place}: {quantity} is {direction} quickly{change}{within}. The limit is {setpoint_text(limit)}."
+    return f"{place}: {quantity} is {direction} quickly{by}. The limit is {setpoint_text(limit)}."
 
 
 def _silent(probes: Sequence[str]) -> str:

@@ -16,7 +16,7 @@ from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest, hours_of
 from alerts.message.message_id import stable_message_id
-from alerts.message.trial import is_beyond
+from alerts.message.subject import is_beyond
 from alerts.message.wording import compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State

@@ -11,6 +11,7 @@ __all__ = [
     "PRIORITY_WORDS",
     "SUBJECT_LIMIT",
     "alarm_name",
+    "is_beyond",
     "shortened",
     "side",
     "subject_of",
@@ -83,10 +84,22 @@ def side(limit: EffectiveLimit) -> str:
     return "below" if limit.kind == "low" else "above"
 
 
+def is_beyond(limit: EffectiveLimit, value: float) -> bool:
+    """Whether the limit alarms at this value, once its on-delay has passed. value: in our unit; a
+    change may be negative, since a limit on a rate alarms in both directions.
+    """
+    if limit.kind == "rate":
+        return abs(value) > limit.setpoint
+    return value < limit.setpoint if limit.kind == "low" else value > limit.setpoint
+
+
 def _tail(transition: Transition, limit: EffectiveLimit | None) -> str:
     if limit is None:
         return shortened(transition.key, _TAIL_LIMIT)
-    return alarm_name(limit, transition.raised_value)
+    value = transition.raised_value
+    if value is not None and transition.extreme is not None and not is_beyond(limit, value):
+        value = transition.extreme  # raised when a mute ended, while the value was on its way back
+    return alarm_name(limit, value)
 
 
 def alarm_name(limit: EffectiveLimit, value: float | None) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 from alerts.message.hours import earliest, hours_of
-from alerts.message.subject import SUBJECT_LIMIT
+from alerts.message.subject import SUBJECT_LIMIT, is_beyond
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
@@ -79,15 +79,6 @@ def parse_value(limit: EffectiveLimit, text: str, place_kind: str) -> float:
     if not low <= value <= high:
         raise ValueError(f"such a reading is marked as bad and never judged: allowed is {low:g} to {high:g} {row.unit}")
     return value
-
-
-def is_beyond(limit: EffectiveLimit, value: float) -> bool:
-    """Whether the limit alarms at this value, once its on-delay has passed. value: as ``parse_value`` gives it; a
-    change may be negative, since a limit on a rate alarms in both directions.
-    """
-    if limit.kind == "rate":
-        return abs(value) > limit.setpoint
-    return value < limit.setpoint if limit.kind == "low" else value > limit.setpoint
 
 
 def try_limit(
