@@ -14,6 +14,12 @@ BLANKET = (
     *("--pressure-kpa", "55", "--temperature", "20"),
 )
 
+VENT = (
+    *("purge", "--kind", "keg", "--max-pressure-kpa", "200", "--headspace-l", "2", "--method", "vent"),
+    *("--high-kpa", "55", "--low-kpa", "0", "--cycles", "3", "--wine-l", "17"),
+)
+SWEEP = ("purge", "--kind", "carboy", "--headspace-l", "23", "--method", "sweep", "--target-o2-percent", "0.5")
+
 
 def _say(*words: str) -> str:
     result = leeside("bench", *words)
@@ -116,3 +122,64 @@ def test_a_wrong_blanket_names_the_option(changes: tuple[str, ...], named: str, 
 
 def test_a_blanket_without_its_pressure() -> None:
     _refused(BLANKET[:9], "--pressure-kpa", "Missing")
+
+
+# ---- purge ----------------------------------------------------------------------------------------------------------
+
+
+def test_three_cycles_of_55_kpa() -> None:
+    """20.95 x (101.325 / 156.325)^3 = 5.705 %; 3 x 2 x 55 / 101.325 = 3.257 L; 5.705 % of 2 L: 154.6 mg O2 at 15 °C."""
+    found = _json(*VENT)
+    assert found == {
+        "cycles": 3,
+        "o2_percent": pytest.approx(5.705, abs=1e-3),
+        "o2_mg_l": pytest.approx(9.08, abs=0.02),
+        "so2_mg_l": pytest.approx(36.3, abs=0.1),
+        "gas_l": pytest.approx(3.257, abs=1e-3),
+        "method": "vent",
+        "warnings": [found["warnings"][0]],
+    }
+    assert "mg of oxygen per litre of wine" in found["warnings"][0]
+    shown = _say(*VENT)
+    assert shown.startswith("3 cycles leave 5.7 % oxygen\nthat is 9.08 mg per litre of wine, which can cost up to 36.3")
+    assert "caution: the stamp on the vessel rules" in shown
+
+
+def test_a_sweep_of_glass_with_its_outlet_open() -> None:
+    found = _json(*SWEEP)
+    assert found["cycles"] == pytest.approx(3.735, abs=1e-3)
+    assert found["gas_l"] == pytest.approx(85.9, abs=0.1)
+    assert (found["o2_percent"], found["o2_mg_l"], found["so2_mg_l"]) == (pytest.approx(0.5), None, None)
+    assert "outlet wide open" in found["warnings"][0]
+    assert "not used" in " ".join(_json(*SWEEP, "--high-kpa", "20")["warnings"])
+
+
+@pytest.mark.parametrize(
+    ("words", "named", "message"),
+    [
+        (_changed(VENT, "--kind", "glass"), "--kind", "only a keg or tank"),
+        (_changed(VENT, "--kind", "carboy"), "--kind", "bursts"),
+        (_changed(VENT, "--kind", "plastic"), "--kind", "not a pressure vessel"),
+        (_changed(VENT, "--kind", "barrel"), "--kind", "not a pressure vessel"),
+        (_changed(VENT, "--kind", "amphora"), "--kind", "allowed: keg, tank"),
+        (_changed(VENT, "--high-kpa", "201"), "--high-kpa", "200 kPa stamped"),
+        (_changed(VENT, "--high-kpa", "0"), "--low-kpa", "must be below"),
+        (_changed(VENT, "--low-kpa", "55"), "--low-kpa", "must be below"),
+        (_changed(VENT, "--low-kpa", "-50"), "--low-kpa", "vacuum"),
+        (_changed(VENT, "--cycles", "2.5"), "--cycles", "whole number"),
+        (_changed(VENT, "--cycles", "-1"), "--cycles", "out of range"),
+        (_changed(VENT, "--headspace-l", "-2"), "--headspace-l", "out of range"),
+        (_changed(VENT, "--wine-l", "0"), "--wine-l", "out of range"),
+        (_changed(VENT, "--temperature", "60"), "--temperature", "-5 to 40 °C"),
+        (_changed(VENT, "--method", "vacuum"), "--method", "allowed: vent, sweep"),
+        ((*VENT, "--target-o2-percent", "1"), "--cycles, --target-o2-percent", "exactly one"),
+        (VENT[:3] + VENT[5:], "--max-pressure-kpa", "stamped"),
+        (VENT[:9] + VENT[11:], "--high-kpa", "vent needs"),
+        (_changed(SWEEP, "--target-o2-percent", "0"), "--target-o2-percent", "out of range"),
+        ((*SWEEP, "--supply-o2-percent", "0.5"), "--target-o2-percent", "supply"),
+        ((*SWEEP, "--low-kpa", "10"), "--kind", "bursts"),
+        (SWEEP[:7], "--cycles, --target-o2-percent", "exactly one"),
+    ],
+)
+def test_a_wrong_purge_names_the_option(words: tuple[str, ...], named: str, message: str) -> None:
+    _refused(words, named, message)

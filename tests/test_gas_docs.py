@@ -10,6 +10,7 @@ import pytest
 from alerts.gas.blanket import BlanketState, Filling, blanket
 from alerts.gas.gases import GASES, R_KPA_L_MOL_K, kelvin
 from alerts.gas.over_wine import gas_solubility
+from alerts.gas.purge import PurgeTarget, purge_by_sweep, purge_by_vent
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "gas.md").read_text(encoding="utf-8")
 
@@ -32,3 +33,14 @@ def test_what_a_litre_of_wine_is_worth(name: str) -> None:
     for celsius, cell in zip((5.0, 10.0, 15.0, 20.0, 25.0), found[1].split(" | "), strict=True):
         worth = gas_solubility(GASES[name], celsius) * R_KPA_L_MOL_K * kelvin(celsius)
         assert float(cell) == pytest.approx(worth, rel=4e-3)
+
+
+def test_the_purges() -> None:
+    rows = re.findall(r"^\| ([0-9.]+) % \| ([0-9.]+) \|((?: [0-9]+, [0-9.]+ \|){4})$", PAGE, re.MULTILINE)
+    assert len(rows) == 3
+    for percent, sweep, cells in rows:
+        target = PurgeTarget(o2_percent=float(percent))
+        assert f"{purge_by_sweep('keg', 1.0, target).gas_l:.2f}" == sweep
+        for high, cell in zip((20.0, 55.0, 100.0, 207.0), cells.strip(" |").split(" | "), strict=True):
+            worked = purge_by_vent("keg", 1.0, target, high_kpa=high, stamp_kpa=900.0)
+            assert f"{worked.cycles:.0f}, {worked.gas_l:.1f}" == cell

@@ -39,5 +39,6 @@ bench_dose         ``leeside bench dose``
 bench_calibrate_ph  ``leeside bench calibrate-ph``
 gas_options        options about gas that several commands share, and errors that name them
 bench_blanket      ``leeside bench blanket``
+bench_purge        ``leeside bench purge``
 so2_options        options about sulfur dioxide that several commands share
 """

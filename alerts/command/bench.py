@@ -15,6 +15,7 @@ from alerts.command import (
     bench_molecular,
     bench_pressure,
     bench_pt100,
+    bench_purge,
     bench_signal,
     bench_titration,
 )
@@ -33,3 +34,4 @@ app.command(epilog=bench_signal.EXAMPLE, context_settings=_NEGATIVE)(bench_signa
 app.command(epilog=bench_pt100.EXAMPLE, context_settings=_NEGATIVE)(bench_pt100.pt100)
 app.command(epilog=bench_pressure.EXAMPLE, context_settings=_NEGATIVE)(bench_pressure.pressure)
 app.command("blanket", epilog=bench_blanket.EXAMPLE, context_settings=_NEGATIVE)(bench_blanket.blanket_)
+app.command(epilog=bench_purge.EXAMPLE, context_settings=_NEGATIVE)(bench_purge.purge)

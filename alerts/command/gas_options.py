@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["Barometer", "GasName", "as_gas_option", "not_below_zero", "optional_finite"]
+__all__ = ["Barometer", "GasName", "VesselKind", "as_gas_option", "not_below_zero", "optional_finite"]
 
+from collections.abc import Mapping
 from typing import Annotated, Final
 
 import typer
@@ -21,24 +22,36 @@ Barometer = Annotated[
     ),
 ]
 
+VesselKind = Annotated[
+    str,
+    typer.Option("--kind", metavar="KIND", help="keg, tank, carboy, bottle or barrel; or glass or plastic."),
+]
+
 # The option that gives a number, by what the number is of.
 _OPTIONS: Final = {
     "alcohol": "--alcohol",
     "barometer": "--barometer-kpa",
     "capacity": "--capacity-l",
+    "cycles": "--cycles",
     "gas": "--gas",
     "headspace": "--capacity-l, --wine-l",
+    "high pressure": "--high-kpa",
+    "kind": "--kind",
+    "low pressure": "--low-kpa",
     "material": "--material",
+    "oxygen of the supply": "--supply-o2-percent",
     "pressure": "--pressure-kpa",
     "reference temperature": "--reference-temperature",
+    "stamped pressure": "--max-pressure-kpa",
+    "target oxygen": "--target-o2-percent",
     "temperature": "--temperature",
     "wine": "--wine-l",
 }
 
 
-def as_gas_option(error: OutOfRange, **options: str) -> typer.BadParameter:
+def as_gas_option(error: OutOfRange, options: Mapping[str, str] | None = None) -> typer.BadParameter:
     """Make of a refusal an error that names the option; options: what a number is of, where that differs."""
-    return typer.BadParameter(str(error), param_hint={**_OPTIONS, **options}.get(error.of))
+    return typer.BadParameter(str(error), param_hint={**_OPTIONS, **(options or {})}.get(error.of))
 
 
 def optional_finite(text: str | None, option: str) -> float | None:

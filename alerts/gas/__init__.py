@@ -8,5 +8,6 @@ over_wine        vapour pressure over wine, and how much gas wine dissolves
 vessel_walls     expansion of walls, and which vessels may be put under pressure
 compressibility  compressibility of the gases, near the air's pressure and in cylinders
 blanket          the amount of gas over wine, and the no-leak pressure as a band
+purge            oxygen left in a headspace after purging, and the gas that it takes
 cautions         what to be careful of, and what a blanket gives reason to warn of
 """

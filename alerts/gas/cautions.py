@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
-__all__ = ["CYLINDER_CAUTIONS", "PRESSURE_CAUTIONS", "ROOM_CAUTIONS", "TRANSFER_CAUTIONS", "blanket_warnings"]
+__all__ = [
+    "CYLINDER_CAUTIONS",
+    "PRESSURE_CAUTIONS",
+    "ROOM_CAUTIONS",
+    "TRANSFER_CAUTIONS",
+    "blanket_warnings",
+    "purge_warnings",
+]
 
 from typing import Final
 
 from alerts.gas.blanket import Blanket, BlanketState, BlanketUncertainty, Filling
+from alerts.gas.purge import Purge
+from alerts.gas.vessel_walls import VESSEL_KINDS
 
 _SUFFOCATION: Final = (
     "nitrogen, argon and carbon dioxide suffocate without warning: air the room before going in, and never lean into a "
@@ -35,6 +44,9 @@ _KNOWN_ALCOHOL: Final = (8.0, 16.0)
 _KNOWN_C: Final = (0.0, 30.0)
 # With a headspace known to less than this, the band says little (a choice).
 _POOR_HEADSPACE: Final = 0.25
+
+# More oxygen per litre of wine than this is worth purging further for (a working default, no source).
+_MUCH_O2_MG_L: Final = 1.0
 
 
 def blanket_warnings(
@@ -73,4 +85,23 @@ def blanket_warnings(
     low, high = _KNOWN_C
     if not all(low <= celsius <= high for celsius in (state.temperature_c, reference_c)):
         warnings.append("solubility was fitted from 0 to 30 °C; outside it is off by up to 7 % more")
+    return warnings
+
+
+def purge_warnings(kind: str, method: str, worked: Purge, headspace_l: float, *, given_high: bool) -> list[str]:
+    """List what a purge gives reason to warn of. given_high: whether a pressure to press gas in to was given."""
+    warnings = []
+    if not VESSEL_KINDS[kind]:
+        warnings.append(
+            f"keep the outlet wide open while gas flows into a {kind}: its allowed pressure is 0"
+            if kind not in ("glass", "plastic")
+            else f"keep the outlet wide open while gas flows in: the allowed pressure of {kind} is 0"
+        )
+    if method == "sweep" and given_high:
+        warnings.append("a sweep does not press gas in: the high pressure was not used")
+    if worked.o2_mg_l is not None and worked.o2_mg_l > _MUCH_O2_MG_L:
+        warnings.append(
+            f"{worked.o2_percent:.2g} % sounds little, but in {headspace_l:g} L of headspace it is "
+            f"{worked.o2_mg_l:.2g} mg of oxygen per litre of wine: purge further, or leave less headspace"
+        )
     return warnings
