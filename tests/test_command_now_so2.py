@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 from a_journal import JournalOnDisk
@@ -354,3 +356,15 @@ def test_nobody_is_pointed_to_a_titration_that_never_was(winter: Winter) -> None
     remarks = winter.so2("C1", "2025-11-12T12:00:00Z")["remarks"]
     assert any("nothing was titrated" in remark for remark in remarks)
     assert not any("since the last titration" in remark for remark in remarks)
+
+
+def test_a_date_alone_is_that_day_with_all_that_was_done(winter: Winter) -> None:
+    winter.filled()
+    winter.titrated(30, "2025-10-02 19:00")
+    found = winter.card("K1", "2025-10-02")
+    assert found["at"] == "2025-10-02T21:59:59.999Z"
+    assert found["so2"]["last_titration"]["mg_l"] == 30
+    # The day on which the clocks go back has 25 hours.
+    assert winter.card("K1", "2025-10-26")["at"] == "2025-10-26T22:59:59.999Z"
+    today = datetime.now(ZoneInfo("Europe/Ljubljana")).date().isoformat()
+    assert not winter.card("K1", today)["in_the_future"]

@@ -28,6 +28,7 @@ __all__ = [
 import getpass
 import re
 from collections.abc import Iterable, Mapping
+from datetime import date, datetime, time, timedelta
 from pathlib import Path
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo
@@ -38,6 +39,7 @@ from ingest.errors import IngestError
 from ingest.times import EARLIEST_MS, END_OF_TIME_MS, moment_of
 
 _DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h|d)", re.ASCII)
+_DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
 _USUAL_FILE: Final = Path("cellar.toml")
 # What is expected of a later time is nothing that an estimate could say.
 _FURTHEST_AHEAD_MS: Final = 366 * 86_400_000
@@ -59,7 +61,7 @@ FileOrVessel = Annotated[
 OneVessel = Annotated[str | None, typer.Argument(metavar="VESSEL", help="Only this vessel.")]
 AsOf = Annotated[
     str | None,
-    typer.Option("--at", metavar="TIME", help="As of this time: a date, or date and time; by default now."),
+    typer.Option("--at", metavar="TIME", help="As of this time: the end of a date, or date and time; by default now."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Since = Annotated[
@@ -98,13 +100,20 @@ def file_and_vessel(first: Path | None, second: str | None) -> tuple[Path, str |
 
 
 def as_of_ms(at: str | None, zone: ZoneInfo, now_ms: int) -> int:
-    """--at as UTC ms, by default now; not more than a year ahead. Raises typer.BadParameter."""
+    """--at as UTC ms, by default now; not more than a year ahead. Raises typer.BadParameter.
+
+    A date alone is the end of that day, with all that was written down of it, and of today now.
+    """
     if at is None:
         return now_ms
     try:
         at_ms = moment_of(at, zone)
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--at") from error
+    if _DATE.fullmatch(at.strip()):
+        tomorrow = datetime.combine(date.fromisoformat(at.strip()) + timedelta(days=1), time(), zone)
+        end_ms = int(tomorrow.timestamp()) * 1000 - 1
+        at_ms = now_ms if at_ms <= now_ms <= end_ms else end_ms
     if not EARLIEST_MS <= at_ms <= now_ms + _FURTHEST_AHEAD_MS:
         raise typer.BadParameter(f"{at} is too far away: from the year 2000 to a year ahead", param_hint="--at")
     return at_ms
