@@ -264,7 +264,7 @@ def test_without_a_titration_it_says_that_it_guesses() -> None:
 def test_with_one_titration_it_says_what_is_usual_and_not_measured() -> None:
     found = answer(history(titrated(0, 30), So2Added(at(5), 10.0)), 10)
     assert found.remarks[0].startswith("one titration")
-    assert any("no titration both before and after an addition" in remark for remark in found.remarks)
+    assert any("no addition has a titration both before and after it" in remark for remark in found.remarks)
 
 
 def test_a_time_before_the_beginning_is_refused() -> None:

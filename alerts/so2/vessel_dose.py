@@ -360,7 +360,7 @@ def _rest(so2: VesselSo2, total: VesselTotal | None, before: BeforeDose) -> Iter
         yield from total.remarks
         if total.total is None and total.legal is not None:
             yield (
-                f"so whether it stays below the legal limit of {total.legal.total_mg_l:g} mg/L total "
+                f"whether it stays below the legal limit of {total.legal.total_mg_l:g} mg/L total "
                 f"({total.legal.rules.id}) cannot be said"
             )
     if before.ph is not None:

@@ -162,7 +162,7 @@ class _KnownWine:
         self._remarks += readings.ph_probe_remarks(self.vessel, at_ms)
         if said.awaits_malolactic:
             self._remarks.append(
-                f"malolactic fermentation is {said.malolactic}: no low limit on SO2 applies, and none should be added"
+                f"malolactic fermentation is {said.malolactic}: no low limit on SO2 applies, and no SO2 should be added"
             )
 
     def so2_asked(self, history: So2History) -> So2Asked:

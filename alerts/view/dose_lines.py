@@ -54,8 +54,8 @@ def _what_to_add(dose: VesselDose) -> Iterator[str]:
     used = dose.measured[-1]
     yield (
         f"it raises total SO2 by {advised.raise_total_mg_l:.3g} mg/L; rounding to {used.step:g} {used.unit} "
-        f"changes that by {used.off_mg_l:+.2g} mg/L. Of an addition {100.0 * dose.before.yield_share:.0f} ± "
-        f"{100.0 * dose.before.u_yield:.0f} % are taken to stay free"
+        f"changes that by {used.off_mg_l:+.2g} mg/L. {100.0 * dose.before.yield_share:.0f} ± "
+        f"{100.0 * dose.before.u_yield:.0f} % of an addition is taken to stay free"
     )
 
 

@@ -81,7 +81,9 @@ def _unknown(history: So2History) -> list[str]:
             "usual for such a vessel, not measured"
         )
     if any(isinstance(entry, So2Added) for entry in history.entries) and not _yield_was_measured(history):
-        remarks.append("no titration both before and after an addition: the part that stays free is what is usual")
+        remarks.append(
+            "no addition has a titration both before and after it: the part that stays free is what is usual"
+        )
     return remarks
 
 
