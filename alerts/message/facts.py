@@ -113,6 +113,8 @@ def returned_fact(
         fact = f"{place}: {quantity} has returned to normal{value}."
         if transition.still or beyond is not None:
             fact = f"{place}: {quantity} is no longer {side(limit)} {setpoint_text(limit)}{value}."
+        if beyond is not None and not transition.still:
+            fact += f"\nIt is not normal: it is {side(beyond)} the limit of {setpoint_text(beyond)}, {beyond.key}."
         was = f"It was {side(limit)} {setpoint_text(limit)} for"
     began_ms = transition.since_ms
     ended_ms = transition.at_ms if transition.condition is None else transition.condition.since_ms
@@ -125,8 +127,6 @@ def returned_fact(
     if transition.still:
         standing = " and ".join(transition.still)
         fact += f"\nIt is not normal yet: {standing} still stands, which was reported before."
-    elif beyond is not None:
-        fact += f"\nIt is not normal: it is {side(beyond)} the limit of {setpoint_text(beyond)}, {beyond.key}."
     return fact
 
 
