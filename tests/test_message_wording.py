@@ -307,3 +307,10 @@ def test_what_is_on_its_way_back_when_a_mute_ends_is_not_said_to_be_beyond_the_l
     change = compose(raised(**ended, value=0.1, raised_value=0.1, extreme=25.9), rate, VIEW)
     assert change.subject == "HIGH PRIORITY: K1 pressure change 25.9 kPa, above 20 kPa in 1 min"
     assert "pressure changed quickly, by up to 25.9 kPa in 1 min, and has not been calm for long" in change.body
+
+
+def test_of_a_limit_that_was_changed_meanwhile_nothing_false_is_said() -> None:
+    back = compose(returned(value=5.5, extreme=3.2), a_limit(setpoint=2.0), VIEW)
+    assert "\nThe limit was changed meanwhile; the alarm lasted 12 min 5 s, from " in back.body
+    assert "It was below 2 kPa" not in back.body
+    assert "\nThe lowest value was 3.2 kPa.\n" in back.body

@@ -116,18 +116,28 @@ def returned_fact(
         if beyond is not None and not transition.still:
             fact += f"\nIt is not normal: it is {side(beyond)} the limit of {setpoint_text(beyond)}, {beyond.key}."
         was = f"It was {side(limit)} {setpoint_text(limit)} for"
-    began_ms = transition.since_ms
-    ended_ms = transition.at_ms if transition.condition is None else transition.condition.since_ms
-    if began_ms is not None and ended_ms >= began_ms:
-        span = f"from {exact_time(began_ms, zone)} to {exact_time(ended_ms, zone)}"
-        fact += f"\n{was} {duration_text((ended_ms - began_ms) / 1000)}, {span}."
-    if limit.kind != "no data" and transition.extreme is not None:
-        name = {"low": "lowest value", "rate": "largest change"}.get(limit.kind, "highest value")
-        fact += f"\nThe {name} was {limit_value_text(transition.extreme, limit)}."
+    fact += _lasted(transition, limit, was, zone)
     if transition.still:
         standing = " and ".join(transition.still)
         fact += f"\nIt is not normal yet: {standing} still stands, which was reported before."
     return fact
+
+
+def _lasted(transition: Transition, limit: EffectiveLimit, was: str, zone: tzinfo) -> str:
+    """How long it lasted, and how far it went, in lines of their own. was: how the sentence about that begins."""
+    extreme = None if limit.kind == "no data" else transition.extreme
+    if extreme is not None and not is_beyond(limit, extreme):  # judged by other numbers when it began
+        was = "The limit was changed meanwhile; the alarm lasted"
+    lines = ""
+    began_ms = transition.since_ms
+    ended_ms = transition.at_ms if transition.condition is None else transition.condition.since_ms
+    if began_ms is not None and ended_ms >= began_ms:
+        span = f"from {exact_time(began_ms, zone)} to {exact_time(ended_ms, zone)}"
+        lines += f"\n{was} {duration_text((ended_ms - began_ms) / 1000)}, {span}."
+    if extreme is not None:
+        name = {"low": "lowest value", "rate": "largest change"}.get(limit.kind, "highest value")
+        lines += f"\nThe {name} was {limit_value_text(extreme, limit)}."
+    return lines
 
 
 def _done_fact(transition: Transition, limit: EffectiveLimit, zone: tzinfo) -> str:
