@@ -11,7 +11,6 @@ judgement_feed      stored judgements as the readings that limits are judged by
 rate_windows        what limits on a rate remember, after a restart
 without_store       judging and sending while the store takes no writes
 due_feed            the journal as limits on due work
-so2_limits          the default limits on the SO2 of wine
 limits_now          every limit that is watched now
 gap                 a gap in the watch: noticed, and reported with what is found
 message_background  the newest readings and the wine, for messages

@@ -15,7 +15,7 @@ from alerts.judgement_feed import JudgementFeed
 from alerts.message import DirectMessages, Notifier
 from alerts.message_background import StoredBackground
 from alerts.rate_windows import stored_windows
-from alerts.so2_limits import possible_so2_limits, so2_limits
+from alerts.so2.limits import possible_so2_limits, so2_limits
 from alerts.turn_reports import TurnReports
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State

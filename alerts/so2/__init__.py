@@ -7,6 +7,7 @@ wine_facts     what is known of one wine
 wine_fold      the journal's entries, wine by wine
 wine_readings  pH and temperature of a wine
 histories      what is known of wines as the estimate takes it
+limits         the default limits on the SO2 of wine
 low_limits     the low limits that apply to a wine
 band           the estimate over time
 judge          free and molecular SO2 as judgements

@@ -7,7 +7,7 @@ __all__ = ["LowLimit", "low_limits"]
 from collections.abc import Mapping
 from typing import Final, Literal, NamedTuple
 
-from alerts.so2_limits import so2_limits
+from alerts.so2.limits import so2_limits
 from ingest.cellar import Cellar, WinePlaces
 from ingest.journal.said_of_wine import SaidOfWine
 
