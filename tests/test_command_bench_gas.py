@@ -183,3 +183,91 @@ def test_a_sweep_of_glass_with_its_outlet_open() -> None:
 )
 def test_a_wrong_purge_names_the_option(words: tuple[str, ...], named: str, message: str) -> None:
     _refused(words, named, message)
+
+
+# ---- cylinder and room ----------------------------------------------------------------------------------------------
+
+CYLINDER = (
+    "cylinder",
+    "--gas",
+    "nitrogen",
+    "--water-volume-l",
+    "10",
+    "--pressure-kpa",
+    "14898.675",
+    "--temperature",
+    "20",
+)
+ROOM = ("room", "--room-m3", "30", "--gas", "nitrogen", "--released-l", "300")
+
+
+def test_a_cylinder_of_nitrogen() -> None:
+    """15 MPa x 10 L / (1.0205 R 293.15 K) = 60.30 mol."""
+    assert _json(*CYLINDER) == {
+        "content_l": pytest.approx(1425.8, abs=0.5),
+        "content_kg": pytest.approx(1.689, abs=1e-3),
+        "content_mol": pytest.approx(60.30, abs=0.02),
+        "vapour_kpa": None,
+        "warnings": [],
+    }
+    assert _say(*CYLINDER).startswith("nitrogen: 1426 L at 15 °C and 101.325 kPa, 1.69 kg, 60.3 mol\ncaution: keep")
+
+
+def test_cylinders_that_are_warned_of() -> None:
+    liquid = _json(*_changed(CYLINDER, "--gas", "CO2", "--pressure-kpa", "5630"))
+    assert (liquid["content_l"], liquid["content_kg"]) == (None, None)
+    assert "does not show its content" in liquid["warnings"][0]
+    assert "weigh it" in liquid["warnings"][0]
+    assert "does not show how much" in _say(*_changed(CYLINDER, "--gas", "CO2", "--pressure-kpa", "5630"))
+    gas_only = _json(*_changed(CYLINDER, "--gas", "CO2", "--pressure-kpa", "2000"))
+    assert gas_only["content_kg"] == pytest.approx(0.436, abs=0.01)
+    assert "only once no liquid is left" in gas_only["warnings"][0]
+    overfilled = _json(*_changed(CYLINDER, "--gas", "CO2", "--pressure-kpa", "8000"))
+    assert "overfilled" in overfilled["warnings"][1]
+    assert "above 31 °C" in _json(*_changed(CYLINDER, "--gas", "CO2", "--temperature", "35"))["warnings"][0]
+    assert "regulator" in _json(*_changed(CYLINDER, "--pressure-kpa", "600"))["warnings"][0]
+    assert "hot" in _json(*_changed(CYLINDER, "--temperature", "55"))["warnings"][0]
+
+
+@pytest.mark.parametrize(
+    ("changes", "named", "message"),
+    [
+        (("--pressure-kpa", "32000"), "--pressure-kpa", "0 to 31850 kPa"),
+        (("--pressure-kpa", "-1"), "--pressure-kpa", "0 to 31850 kPa"),
+        (("--temperature", "70"), "--temperature", "-25 to 60 °C"),
+        (("--water-volume-l", "0"), "--water-volume-l", "0.05 to 1000 L"),
+        (("--gas", "oxygen"), "--gas", "allowed: nitrogen"),
+    ],
+)
+def test_a_wrong_cylinder_names_the_option(changes: tuple[str, ...], named: str, message: str) -> None:
+    _refused(_changed(CYLINDER, *changes), named, message)
+
+
+@pytest.mark.parametrize(
+    ("gas", "litres", "o2", "co2", "warned"),
+    [
+        ("nitrogen", "300", 20.7405, 0.0, ""),
+        ("argon", "2149", 19.4493, 0.0, "deficient in oxygen"),
+        ("nitrogen", "9223", 14.509, 0.0, "impaired"),
+        ("nitrogen", "31000", 0.0, 0.0, "convulsions"),
+        ("CO2", "149", 20.846, 0.4967, ""),
+        ("CO2", "150", 20.845, 0.5, "OSHA"),
+        ("CO2", "900", 20.3215, 3.0, "short time"),
+        ("CO2", "1200", 20.112, 4.0, "immediately dangerous"),
+    ],
+)
+def test_a_room(gas: str, litres: str, o2: float, co2: float, warned: str) -> None:
+    found = _json(*_changed(ROOM, "--gas", gas, "--released-l", litres))
+    assert found["o2_percent"] == pytest.approx(o2, abs=1e-3)
+    assert found["co2_percent"] == pytest.approx(co2, abs=1e-3)
+    assert bool(found["warnings"]) == bool(warned)
+    assert warned in " ".join(found["warnings"])
+    assert "caution: leeside is no gas alarm" in _say(*_changed(ROOM, "--gas", gas, "--released-l", litres))
+
+
+@pytest.mark.parametrize(
+    ("changes", "named"),
+    [(("--room-m3", "0"), "--room-m3"), (("--room-m3", "-5"), "--room-m3"), (("--released-l", "-1"), "--released-l")],
+)
+def test_a_wrong_room_names_the_option(changes: tuple[str, ...], named: str) -> None:
+    _refused(_changed(ROOM, *changes), named, "out of range")

@@ -8,9 +8,11 @@ from pathlib import Path
 import pytest
 
 from alerts.gas.blanket import BlanketState, Filling, blanket
+from alerts.gas.cylinder import cylinder_content
 from alerts.gas.gases import GASES, R_KPA_L_MOL_K, kelvin
 from alerts.gas.over_wine import gas_solubility
 from alerts.gas.purge import PurgeTarget, purge_by_sweep, purge_by_vent
+from alerts.gas.room import room_air
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "gas.md").read_text(encoding="utf-8")
 
@@ -44,3 +46,22 @@ def test_the_purges() -> None:
         for high, cell in zip((20.0, 55.0, 100.0, 207.0), cells.strip(" |").split(" | "), strict=True):
             worked = purge_by_vent("keg", 1.0, target, high_kpa=high, stamp_kpa=900.0)
             assert f"{worked.cycles:.0f}, {worked.gas_l:.1f}" == cell
+
+
+def test_the_cylinders() -> None:
+    rows = re.findall(r"^\| (\d+) L \|((?: \d+ L \|){4})$", PAGE, re.MULTILINE)
+    assert len(rows) == 4
+    for water, cells in rows:
+        for (gas, mpa), cell in zip(
+            (("nitrogen", 15), ("nitrogen", 20), ("argon", 15), ("argon", 20)), re.findall(r"\d+", cells), strict=True
+        ):
+            content = cylinder_content(GASES[gas], float(water), mpa * 1000.0 - 101.325, 20.0)
+            assert content.litres == pytest.approx(float(cell), rel=5e-4)
+
+
+def test_the_rooms() -> None:
+    rows = re.findall(r"^\| ([0-9.]+) m³ \| ([0-9.]+) % \| ([0-9.]+) % \|$", PAGE, re.MULTILINE)
+    assert len(rows) == 3
+    for room_m3, *cells in rows:
+        after = [room_air(float(room_m3), GASES["nitrogen"], litres).o2_percent for litres in (1426.0, 9223.0)]
+        assert [f"{percent:.2f}" for percent in after] == cells

@@ -40,5 +40,7 @@ bench_calibrate_ph  ``leeside bench calibrate-ph``
 gas_options        options about gas that several commands share, and errors that name them
 bench_blanket      ``leeside bench blanket``
 bench_purge        ``leeside bench purge``
+bench_cylinder     ``leeside bench cylinder``
+bench_room         ``leeside bench room``
 so2_options        options about sulfur dioxide that several commands share
 """

@@ -11,11 +11,13 @@ import typer
 from alerts.command import (
     bench_blanket,
     bench_calibrate_ph,
+    bench_cylinder,
     bench_dose,
     bench_molecular,
     bench_pressure,
     bench_pt100,
     bench_purge,
+    bench_room,
     bench_signal,
     bench_titration,
 )
@@ -35,3 +37,5 @@ app.command(epilog=bench_pt100.EXAMPLE, context_settings=_NEGATIVE)(bench_pt100.
 app.command(epilog=bench_pressure.EXAMPLE, context_settings=_NEGATIVE)(bench_pressure.pressure)
 app.command("blanket", epilog=bench_blanket.EXAMPLE, context_settings=_NEGATIVE)(bench_blanket.blanket_)
 app.command(epilog=bench_purge.EXAMPLE, context_settings=_NEGATIVE)(bench_purge.purge)
+app.command(epilog=bench_cylinder.EXAMPLE, context_settings=_NEGATIVE)(bench_cylinder.cylinder)
+app.command(epilog=bench_room.EXAMPLE, context_settings=_NEGATIVE)(bench_room.room)

@@ -9,5 +9,8 @@ vessel_walls     expansion of walls, and which vessels may be put under pressure
 compressibility  compressibility of the gases, near the air's pressure and in cylinders
 blanket          the amount of gas over wine, and the no-leak pressure as a band
 purge            oxygen left in a headspace after purging, and the gas that it takes
+cylinder         what is in a gas cylinder
+room             the air of a room that gas empties into
 cautions         what to be careful of, and what a blanket gives reason to warn of
+room_cautions    what a cylinder and a room give reason to warn of
 """

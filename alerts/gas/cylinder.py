@@ -1,0 +1,74 @@
+"""What is in a gas cylinder, by pressure and temperature.
+
+    n = p V / (Z R T)             p absolute; Z by ``compressibility``; amounts, not pressures, are to be compared
+
+Litres are at 15 °C and 101.325 kPa (ideal gas, 23.645 L/mol). Nitrogen and argon are gas in a cylinder, to 32 MPa.
+
+Carbon dioxide is liquid in a cylinder below 31 °C: the gauge shows its vapour pressure, 5.73 MPa absolute at 20 °C,
+until about a quarter of the filling is left. So a pressure shows the content only once all of it is gas; before that,
+weigh the cylinder: net = gross - tare.
+
+Worked example: 10 L at 15.0 MPa absolute and 20 °C hold 1426 L of nitrogen (60.3 mol, 1.69 kg).
+"""
+
+from __future__ import annotations
+
+__all__ = ["CylinderContent", "cylinder_content"]
+
+from dataclasses import dataclass
+from typing import Final
+
+from alerts.allowed_range import AllowedRange
+from alerts.gas.compressibility import (
+    CYLINDER_TEMPERATURE_RANGE,
+    carbon_dioxide_vapour_kpa,
+    carbon_dioxide_z,
+    cylinder_z,
+)
+from alerts.gas.gases import ATMOSPHERE_KPA, R_KPA_L_MOL_K, STANDARD_L_MOL, BlanketGas, kelvin
+
+_WATER_VOLUME_RANGE: Final = AllowedRange("water volume", 0.05, 1000.0, "L", "cylinders hold")
+# The end of the table of compressibility, less the air.
+_GAUGE_RANGE: Final = AllowedRange("pressure", 0.0, 31_850.0, "kPa", "a cylinder has")
+# From this share of the vapour pressure on there may be liquid: a class 1.6 dial of 25 MPa is off by 0.4 MPa, and a
+# cylinder by 2 °C from the room, which is 4 % of the pressure (a working default, no source).
+_NEAR_VAPOUR: Final = 0.93
+
+
+@dataclass(frozen=True, slots=True)
+class CylinderContent:
+    """What a cylinder holds: litres at 15 °C and 101.325 kPa, kg and mol; None where the pressure does not show it.
+
+    vapour_kpa: gauge pressure of liquid carbon dioxide at the temperature; None for other gases, and above 31 °C.
+    """
+
+    litres: float | None
+    kg: float | None
+    mol: float | None
+    vapour_kpa: float | None = None
+
+
+def cylinder_content(
+    gas: BlanketGas, water_volume_l: float, pressure_kpa: float, temperature_c: float
+) -> CylinderContent:
+    """Work out what a cylinder holds, from its gauge pressure at sea level and its temperature.
+
+    Water volume 0.05 to 1,000 L, 0 to 31,850 kPa, -25 to 60 °C. Raises OutOfRange.
+    """
+    volume_l = _WATER_VOLUME_RANGE.checked(water_volume_l)
+    absolute = _GAUGE_RANGE.checked(pressure_kpa) + ATMOSPHERE_KPA
+    at_k = kelvin(CYLINDER_TEMPERATURE_RANGE.checked(temperature_c))
+    if gas.name != "carbon dioxide":
+        return _content(gas, absolute * volume_l / (cylinder_z(gas, absolute, temperature_c) * R_KPA_L_MOL_K * at_k))
+    vapour = carbon_dioxide_vapour_kpa(temperature_c)
+    # Above 31 °C nothing is liquid, but at pressures near the critical one the equation for the gas is not good enough.
+    limit = gas.critical_kpa if vapour is None else vapour
+    gauge = None if vapour is None else vapour - ATMOSPHERE_KPA
+    if absolute >= _NEAR_VAPOUR * limit:
+        return CylinderContent(None, None, None, gauge)
+    mol = absolute * volume_l / (carbon_dioxide_z(absolute, temperature_c) * R_KPA_L_MOL_K * at_k)
+    return _content(gas, mol, gauge)
+
+
+def _content(gas: BlanketGas, mol: float, vapour_kpa: float | None = None) -> CylinderContent:
+    return CylinderContent(mol * STANDARD_L_MOL, mol * gas.molar_mass_g_mol / 1000.0, mol, vapour_kpa)
