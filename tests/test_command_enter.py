@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from a_journal import JournalOnDisk
+from cellar_text import BASE, write_cellar
 from running import COMMAND, leeside
 
 from ingest.journal.kinds import KINDS
@@ -450,3 +451,19 @@ def test_of_two_who_draw_the_last_wine_at_one_moment_one_is_refused(journal: Jou
     errors = [person.communicate(timeout=60)[1] for person in people]
     assert sorted(person.returncode for person in people) == [0, 1], errors
     assert any("K1 is empty" in text for text in errors)
+
+
+def test_a_cellar_that_has_never_run_takes_entries_and_imports(tmp_path: Path) -> None:
+    file = write_cellar(tmp_path, BASE)
+    entered = leeside(
+        "enter", "lot", file, "--lot", "A1", "--name", "Rebula", "--style", "white", "--at", "2026-01-02 10:00"
+    )
+    assert (entered.returncode, entered.stderr) == (0, "")
+    lines = tmp_path / "entries.jsonl"
+    lines.write_text(leeside("export", file, "--entries").stdout, encoding="utf-8")
+    (tmp_path / "other").mkdir()
+    other = write_cellar(tmp_path / "other", BASE)
+    assert leeside("import", other, lines, "--entries").returncode == 0
+    assert not (tmp_path / "other" / "cellar.db").exists()
+    assert leeside("import", other, lines, "--entries", "--write").returncode == 0
+    assert "A1" in leeside("journal", other).stdout

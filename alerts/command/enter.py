@@ -15,7 +15,7 @@ import typer
 
 from alerts.command.enter_calibration import calibration
 from alerts.command.entry_dialog import ask_entry, ask_time
-from alerts.command.opened_cellar import open_cellar
+from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
@@ -62,7 +62,7 @@ def run_enter(
     terminal = Terminal(sys.stderr if as_json else sys.stdout)
     name = user_name() if who is None else who
     try:
-        with open_cellar(file) as (cellar, store):
+        with open_journal(file) as (cellar, store):
             prepared = _prepared(terminal, store, cellar, kind, answers, at, name, now_ms, asking, with_later)
             _show(terminal, cellar, prepared, now_ms)
             if asking and not terminal.agree(f"{prepared.words}. Write it?"):

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from alerts.command.opened_cellar import open_cellar
+from alerts.command.opened_cellar import open_journal
 from alerts.view.format import counted, long_time
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
@@ -29,7 +29,7 @@ def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, a
     Exit code 0 if each line is a new entry, a new strike, or there already; 1 if one cannot be, or there is none.
     """
     now_ms = wall_ms()
-    with open_cellar(file) as (cellar, store):
+    with open_journal(file, rehearse=not write) as (cellar, store):
         read = _read(lines, cellar.site.zone, now_ms)
         rehearse = not write or bool(read.mistakes)
         merge = entry_import.import_entries(

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
-__all__ = ["current_series", "declared_probe", "open_cellar"]
+__all__ = ["current_series", "declared_probe", "open_cellar", "open_journal"]
 
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import typer
 
 from ingest.cellar import Cellar, Probe, load_cellar
 from ingest.errors import IngestError
-from ingest.store import Store, open_existing
+from ingest.process import wall_ms
+from ingest.store import Store, create_or_open, open_existing
+from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.readings.series import Series, all_series
+from ingest.store.trouble import store_trouble
 
 
 @contextmanager
@@ -22,6 +26,27 @@ def open_cellar(file: Path) -> Iterator[tuple[Cellar, Store]]:
     cellar = load_cellar(file)
     with open_existing(cellar.store_path) as store:
         yield cellar, store
+
+
+@contextmanager
+def open_journal(file: Path, *, rehearse: bool = False) -> Iterator[tuple[Cellar, Store]]:
+    """Open the cellar and its store to write entries, which a cellar that has never run takes as well.
+
+    Where there is no store yet, it is made, and closed at the end; for a rehearsal it is made elsewhere and dropped.
+    Raises CellarFileError, StoreError.
+    """
+    cellar = load_cellar(file)
+    # A store that was moved away under the running leeside is not replaced by an empty one.
+    if cellar.store_path.exists() or store_trouble(cellar.store_path):
+        with open_existing(cellar.store_path) as store:
+            yield cellar, store
+        return
+    with TemporaryDirectory(prefix="leeside-") as folder:
+        path = Path(folder) / cellar.store_path.name if rehearse else cellar.store_path
+        now_ms = wall_ms()
+        with create_or_open(path, now_ms) as store:
+            keep_cellar_file(store, cellar.text, now_ms)
+            yield cellar, store
 
 
 def declared_probe(cellar: Cellar, id: str | None, option: str) -> Probe:
