@@ -271,3 +271,67 @@ def test_a_room(gas: str, litres: str, o2: float, co2: float, warned: str) -> No
 )
 def test_a_wrong_room_names_the_option(changes: tuple[str, ...], named: str) -> None:
     _refused(_changed(ROOM, *changes), named, "out of range")
+
+
+# ---- push and siphon ------------------------------------------------------------------------------------------------
+
+TUBE = ("--bore-mm", "6.35", "--length-m", "2", "--temperature", "17")
+PUSH = ("push", "--kind", "keg", "--volume-l", "18", "--pressure-kpa", "20", "--height-m", "0.5", *TUBE)
+SIPHON = ("siphon", "--volume-l", "20", "--head-start-m", "0.9", "--head-end-m", "0.4", *TUBE)
+
+
+def test_a_push_and_its_gas() -> None:
+    """18 x 121.325 / 101.325 x 288.15 / 290.15 = 21.40 L."""
+    found = _json(*PUSH, "--max-pressure-kpa", "200")
+    assert found == {
+        "gas_l": pytest.approx(21.40, abs=0.01),
+        "flow_l_min": pytest.approx(2.92, abs=0.03),
+        "minutes": pytest.approx(6.16, abs=0.06),
+        "regime": "turbulent",
+        "flow_high_l_min": found["flow_l_min"],
+        "minutes_low": found["minutes"],
+        "flow_start_l_min": found["flow_l_min"],
+        "flow_end_l_min": found["flow_l_min"],
+        "driving_kpa": pytest.approx(15.18, abs=0.02),
+        "warnings": [],
+    }
+    shown = _say(*_changed(PUSH, "--pressure-kpa", "55"))
+    assert "min, " in shown
+    assert "warning: read the pressure stamped on the vessel" in shown
+    assert "plenty to push wine" in shown
+    down = _json(*_changed(PUSH, "--height-m", "-0.5"))
+    assert down["driving_kpa"] == pytest.approx(24.82, abs=0.02)
+
+
+def test_a_siphon_slows_down() -> None:
+    found = _json(*SIPHON)
+    assert found["flow_start_l_min"] > found["flow_l_min"] > found["flow_end_l_min"]
+    assert found["minutes"] * found["flow_l_min"] == pytest.approx(20.0)
+    assert found["gas_l"] == pytest.approx(19.86, abs=0.01)
+    assert found["regime"] == "transition"
+    assert "nobody can say" in found["warnings"][0]
+    shown = _say(*SIPHON)
+    assert "at the end\ngas that takes the place of the wine: 19.9 L at 15 °C" in shown
+    assert "neither under pressure nor under vacuum" in shown
+
+
+@pytest.mark.parametrize(
+    ("words", "named", "message"),
+    [
+        (_changed(PUSH, "--kind", "carboy"), "--kind", "never put it under gas pressure"),
+        (_changed(PUSH, "--kind", "glass"), "--kind", "never put it under gas pressure"),
+        (_changed(PUSH, "--pressure-kpa", "3"), "--pressure-kpa", "does not move the wine"),
+        (_changed(PUSH, "--pressure-kpa", "250", "--max-pressure-kpa", "200"), "--pressure-kpa", "stamped"),
+        (_changed(PUSH, "--height-m", "60"), "--height-m", "out of range"),
+        (_changed(PUSH, "--bore-mm", "0"), "--bore-mm", "1 to 100 mm"),
+        (_changed(PUSH, "--length-m", "-2"), "--length-m", "0.05 to 200 m"),
+        (_changed(PUSH, "--volume-l", "0"), "--volume-l", "out of range"),
+        (_changed(PUSH, "--temperature", "50"), "--temperature", "-5 to 40 °C"),
+        (_changed(PUSH, "--receiver-kpa", "-5"), "--receiver-kpa", "out of range"),
+        (_changed(SIPHON, "--head-end-m", "0"), "--head-end-m", "0.001 to 10 m"),
+        (_changed(SIPHON, "--head-end-m", "1"), "--head-end-m", "it falls"),
+        (_changed(SIPHON, "--head-start-m", "-1"), "--head-start-m", "out of range"),
+    ],
+)
+def test_a_wrong_transfer_names_the_option(words: tuple[str, ...], named: str, message: str) -> None:
+    _refused(words, named, message)

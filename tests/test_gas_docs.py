@@ -10,9 +10,11 @@ import pytest
 from alerts.gas.blanket import BlanketState, Filling, blanket
 from alerts.gas.cylinder import cylinder_content
 from alerts.gas.gases import GASES, R_KPA_L_MOL_K, kelvin
+from alerts.gas.moving_wine import push, siphon
 from alerts.gas.over_wine import gas_solubility
 from alerts.gas.purge import PurgeTarget, purge_by_sweep, purge_by_vent
 from alerts.gas.room import room_air
+from alerts.gas.tube_flow import Tube
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "gas.md").read_text(encoding="utf-8")
 
@@ -65,3 +67,19 @@ def test_the_rooms() -> None:
     for room_m3, *cells in rows:
         after = [room_air(float(room_m3), GASES["nitrogen"], litres).o2_percent for litres in (1426.0, 9223.0)]
         assert [f"{percent:.2f}" for percent in after] == cells
+
+
+def test_the_transfers() -> None:
+    rows = re.findall(
+        r"^\| (?:siphon, ([0-9.]+) m|push, 20 kPa, lift 0.5 m), through (\d) m of ([0-9.]+) mm "
+        r"\| ([0-9.]+) kPa \| ([0-9.]+) mL/s, (\w+) \|$",
+        PAGE,
+        re.MULTILINE,
+    )
+    assert len(rows) == 4
+    for head, length, bore, kpa, ml_s, regime in rows:
+        tube = Tube(float(bore), float(length))
+        worked = siphon(1.0, float(head), float(head), tube, 17.0) if head else push("keg", 18.0, 20.0, 0.5, tube, 17.0)
+        assert f"{worked.driving_kpa:.2f}" == kpa
+        assert f"{worked.l_min / 0.06:.1f}" == ml_s
+        assert worked.regime == regime

@@ -40,6 +40,9 @@ bench_calibrate_ph  ``leeside bench calibrate-ph``
 gas_options        options about gas that several commands share, and errors that name them
 bench_blanket      ``leeside bench blanket``
 bench_purge        ``leeside bench purge``
+moving_answer      what ``leeside bench push`` and ``leeside bench siphon`` print alike
+bench_push         ``leeside bench push``
+bench_siphon       ``leeside bench siphon``
 bench_cylinder     ``leeside bench cylinder``
 bench_room         ``leeside bench room``
 so2_options        options about sulfur dioxide that several commands share

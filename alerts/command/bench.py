@@ -17,8 +17,10 @@ from alerts.command import (
     bench_pressure,
     bench_pt100,
     bench_purge,
+    bench_push,
     bench_room,
     bench_signal,
+    bench_siphon,
     bench_titration,
 )
 
@@ -39,3 +41,5 @@ app.command("blanket", epilog=bench_blanket.EXAMPLE, context_settings=_NEGATIVE)
 app.command(epilog=bench_purge.EXAMPLE, context_settings=_NEGATIVE)(bench_purge.purge)
 app.command(epilog=bench_cylinder.EXAMPLE, context_settings=_NEGATIVE)(bench_cylinder.cylinder)
 app.command(epilog=bench_room.EXAMPLE, context_settings=_NEGATIVE)(bench_room.room)
+app.command(epilog=bench_push.EXAMPLE, context_settings=_NEGATIVE)(bench_push.push)
+app.command(epilog=bench_siphon.EXAMPLE, context_settings=_NEGATIVE)(bench_siphon.siphon)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Barometer", "GasName", "VesselKind", "as_gas_option", "not_below_zero", "optional_finite"]
+__all__ = ["Barometer", "Bore", "GasName", "Length", "VesselKind", "as_gas_option", "not_below_zero", "optional_finite"]
 
 from collections.abc import Mapping
 from typing import Annotated, Final
@@ -22,6 +22,8 @@ Barometer = Annotated[
     ),
 ]
 
+Bore = Annotated[str, typer.Option("--bore-mm", metavar="MM", help="Inner diameter of the tube, 1 to 100 mm.")]
+Length = Annotated[str, typer.Option("--length-m", metavar="M", help="Length of the tube, 0.05 to 200 m.")]
 VesselKind = Annotated[
     str,
     typer.Option("--kind", metavar="KIND", help="keg, tank, carboy, bottle or barrel; or glass or plastic."),
@@ -32,17 +34,24 @@ _OPTIONS: Final = {
     "alcohol": "--alcohol",
     "barometer": "--barometer-kpa",
     "capacity": "--capacity-l",
+    "bore": "--bore-mm",
     "cycles": "--cycles",
     "gas": "--gas",
     "headspace": "--capacity-l, --wine-l",
+    "head at the end": "--head-end-m",
+    "head at the start": "--head-start-m",
+    "height": "--height-m",
     "high pressure": "--high-kpa",
     "kind": "--kind",
+    "length": "--length-m",
     "low pressure": "--low-kpa",
     "material": "--material",
     "oxygen of the supply": "--supply-o2-percent",
     "pressure": "--pressure-kpa",
+    "receiver's pressure": "--receiver-kpa",
     "released gas": "--released-l",
     "room": "--room-m3",
+    "volume": "--volume-l",
     "water volume": "--water-volume-l",
     "reference temperature": "--reference-temperature",
     "stamped pressure": "--max-pressure-kpa",

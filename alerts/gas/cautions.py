@@ -6,9 +6,11 @@ __all__ = [
     "CYLINDER_CAUTIONS",
     "PRESSURE_CAUTIONS",
     "ROOM_CAUTIONS",
+    "SIPHON_CAUTIONS",
     "TRANSFER_CAUTIONS",
     "blanket_warnings",
     "purge_warnings",
+    "push_warnings",
 ]
 
 from typing import Final
@@ -34,6 +36,12 @@ _CODES: Final = "follow the local codes for pressure vessels and for gas in room
 PRESSURE_CAUTIONS: Final = (_STAMP, _SUFFOCATION, _NO_ALARM)
 TRANSFER_CAUTIONS: Final = (_STAMP, _CYLINDER, _SUFFOCATION, _NO_ALARM, _CODES)
 CYLINDER_CAUTIONS: Final = (_CYLINDER, _SUFFOCATION, _NO_ALARM, _CODES)
+SIPHON_CAUTIONS: Final = (
+    "let gas flow in freely at no pressure while a carboy is siphoned: glass must be neither under pressure nor under "
+    "vacuum",
+    _SUFFOCATION,
+    _NO_ALARM,
+)
 ROOM_CAUTIONS: Final = (_SUFFOCATION, _NO_ALARM, _CODES)
 
 # Above this gauge pressure glass is in danger (a working default, no source): its allowed pressure is 0.
@@ -47,6 +55,9 @@ _POOR_HEADSPACE: Final = 0.25
 
 # More oxygen per litre of wine than this is worth purging further for (a working default, no source).
 _MUCH_O2_MG_L: Final = 1.0
+
+# 20 to 35 kPa is plenty to push wine (common practice, no source).
+_PLENTY_KPA: Final = 35.0
 
 
 def blanket_warnings(
@@ -104,4 +115,14 @@ def purge_warnings(kind: str, method: str, worked: Purge, headspace_l: float, *,
             f"{worked.o2_percent:.2g} % sounds little, but in {headspace_l:g} L of headspace it is "
             f"{worked.o2_mg_l:.2g} mg of oxygen per litre of wine: purge further, or leave less headspace"
         )
+    return warnings
+
+
+def push_warnings(pressure_kpa: float, stamp_kpa: float | None) -> list[str]:
+    """List what a push at a gauge pressure gives reason to warn of; stamp_kpa: None where it was not given."""
+    warnings = []
+    if stamp_kpa is None:
+        warnings.append("read the pressure stamped on the vessel, and stay below it; it was not given")
+    if pressure_kpa > _PLENTY_KPA:
+        warnings.append(f"20 to {_PLENTY_KPA:g} kPa is plenty to push wine; more dissolves more gas in it")
     return warnings
