@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from alerts.gas.blanket import BlanketState, Filling, blanket
+from alerts.gas.compressibility import carbon_dioxide_vapour_kpa
 from alerts.gas.cylinder import cylinder_content
 from alerts.gas.gases import GASES, R_KPA_L_MOL_K, kelvin
 from alerts.gas.moving_wine import push, siphon
@@ -83,3 +84,13 @@ def test_the_transfers() -> None:
         assert f"{worked.driving_kpa:.2f}" == kpa
         assert f"{worked.l_min / 0.06:.1f}" == ml_s
         assert worked.regime == regime
+
+
+def test_the_vapour_pressures_of_carbon_dioxide() -> None:
+    text = PAGE.replace(" MPa absolute", "").replace("\n", " ")
+    found = re.search(r"is left: (.+?) \(Span and Wagner 1996\)", text)
+    assert found is not None
+    for mpa, celsius in re.findall(r"([0-9.]+) at (\d+) °C", found[1]):
+        vapour = carbon_dioxide_vapour_kpa(float(celsius))
+        assert vapour is not None
+        assert f"{vapour / 1000.0:.2f}" == mpa

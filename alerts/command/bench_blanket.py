@@ -13,7 +13,8 @@ from alerts.command.gas_options import Barometer, GasName, as_gas_option, not_be
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BlanketState, Filling, blanket, blanket_uncertainty
-from alerts.gas.cautions import PRESSURE_CAUTIONS, blanket_warnings
+from alerts.gas.blanket_warnings import blanket_warnings
+from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import STANDARD_L_MOL, blanket_gas
 
 EXAMPLE: Final = (

@@ -13,9 +13,8 @@ from alerts.command.gas_options import GasName, as_gas_option
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas.cautions import CYLINDER_CAUTIONS
-from alerts.gas.cylinder import cylinder_content
+from alerts.gas.cylinder import cylinder_content, cylinder_warnings
 from alerts.gas.gases import blanket_gas
-from alerts.gas.room_cautions import cylinder_warnings
 
 EXAMPLE: Final = (
     "Example: leeside bench cylinder --gas nitrogen --water-volume-l 10 --pressure-kpa 14900 --temperature 20"

@@ -12,8 +12,8 @@ from alerts.command.bench_answer import finite_number, print_answer
 from alerts.command.gas_options import Barometer, VesselKind, as_gas_option, optional_finite
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
-from alerts.gas.cautions import TRANSFER_CAUTIONS, purge_warnings
-from alerts.gas.purge import Purge, PurgeTarget, purge_by_sweep, purge_by_vent
+from alerts.gas.cautions import TRANSFER_CAUTIONS
+from alerts.gas.purge import Purge, PurgeTarget, purge_by_sweep, purge_by_vent, purge_warnings
 
 EXAMPLE: Final = (
     "Example: leeside bench purge --kind keg --max-pressure-kpa 200 --headspace-l 2 --method vent --high-kpa 55 "

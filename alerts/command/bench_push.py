@@ -14,7 +14,7 @@ from alerts.command.moving_answer import print_transfer
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas import moving_wine
-from alerts.gas.cautions import TRANSFER_CAUTIONS, push_warnings
+from alerts.gas.cautions import TRANSFER_CAUTIONS
 from alerts.gas.tube_flow import Tube
 
 EXAMPLE: Final = (
@@ -64,5 +64,5 @@ def push(
         )
     except OutOfRange as error:
         raise as_gas_option(error) from error
-    warnings = push_warnings(pressure_kpa, stamp_kpa)
+    warnings = moving_wine.push_warnings(pressure_kpa, stamp_kpa)
     print_transfer(volume_l, worked, "gas used", warnings, TRANSFER_CAUTIONS, as_json)

@@ -14,8 +14,7 @@ from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas.cautions import ROOM_CAUTIONS
 from alerts.gas.gases import blanket_gas
-from alerts.gas.room import room_air
-from alerts.gas.room_cautions import room_warnings
+from alerts.gas.room import room_air, room_warnings
 
 EXAMPLE: Final = "Example: leeside bench room --room-m3 30 --gas nitrogen --released-l 1426"
 

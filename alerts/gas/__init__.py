@@ -8,11 +8,11 @@ over_wine        vapour pressure over wine, and how much gas wine dissolves
 vessel_walls     expansion of walls, and which vessels may be put under pressure
 compressibility  compressibility of the gases, near the air's pressure and in cylinders
 blanket          the amount of gas over wine, and the no-leak pressure as a band
+blanket_warnings  what the numbers of a blanket give reason to warn of
 purge            oxygen left in a headspace after purging, and the gas that it takes
 tube_flow        flow of wine through a tube: laminar, turbulent, uncertain between
 moving_wine      pushing wine from a keg, and siphoning it: time and gas
 cylinder         what is in a gas cylinder
 room             the air of a room that gas empties into
-cautions         what to be careful of, and what a blanket gives reason to warn of
-room_cautions    what a cylinder and a room give reason to warn of
+cautions         what to be careful of with gas, whatever the numbers say
 """

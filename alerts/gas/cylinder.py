@@ -13,7 +13,7 @@ Worked example: 10 L at 15.0 MPa absolute and 20 °C hold 1426 L of nitrogen (60
 
 from __future__ import annotations
 
-__all__ = ["CylinderContent", "cylinder_content"]
+__all__ = ["CylinderContent", "cylinder_content", "cylinder_warnings"]
 
 from dataclasses import dataclass
 from typing import Final
@@ -33,6 +33,10 @@ _GAUGE_RANGE: Final = AllowedRange("pressure", 0.0, 31_850.0, "kPa", "a cylinder
 # From this share of the vapour pressure on there may be liquid: a class 1.6 dial of 25 MPa is off by 0.4 MPa, and a
 # cylinder by 2 °C from the room, which is 4 % of the pressure (a working default, no source).
 _NEAR_VAPOUR: Final = 0.93
+# Above this a cylinder is hot: it stands in the sun or near a heater (a working default, no source).
+_HOT_C: Final = 50.0
+# What is left in it so that the regulator keeps working (common practice, no source).
+_RESERVE_KPA: Final = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +72,42 @@ def cylinder_content(
         return CylinderContent(None, None, None, gauge)
     mol = absolute * volume_l / (carbon_dioxide_z(absolute, temperature_c) * R_KPA_L_MOL_K * at_k)
     return _content(gas, mol, gauge)
+
+
+def cylinder_warnings(
+    gas: BlanketGas, content: CylinderContent, pressure_kpa: float, temperature_c: float
+) -> list[str]:
+    """List what a cylinder's pressure [kPa gauge] and temperature give reason to warn of."""
+    warnings = []
+    if gas.name == "carbon dioxide":
+        if content.mol is None and content.vapour_kpa is None:
+            warnings.append(
+                "the pressure of a carbon dioxide cylinder does not show its content: above 31 °C nothing in it is "
+                "liquid, and the gas is too dense for its equation here; weigh it, net = gross - tare"
+            )
+        elif content.mol is None:
+            warnings.append(
+                f"the pressure of a carbon dioxide cylinder does not show its content: liquid in it keeps it at "
+                f"{content.vapour_kpa:.0f} kPa at {temperature_c:g} °C until about a quarter of the filling is left; "
+                "weigh it, net = gross - tare"
+            )
+        else:
+            warnings.append(
+                "the pressure shows the content of a carbon dioxide cylinder only once no liquid is left in it; if "
+                "it is colder than given, there may be far more in it: weigh it to be sure"
+            )
+        if content.mol is None and content.vapour_kpa is not None and pressure_kpa > 1.1 * content.vapour_kpa:
+            warnings.append(
+                f"{pressure_kpa:g} kPa is well above the vapour pressure at {temperature_c:g} °C: either it is warmer, "
+                "or the cylinder is overfilled and full of liquid, which is dangerous"
+            )
+    elif pressure_kpa < _RESERVE_KPA:
+        warnings.append(
+            f"below {_RESERVE_KPA:g} kPa the regulator may no longer hold its pressure: have another at hand"
+        )
+    if temperature_c > _HOT_C:
+        warnings.append(f"{temperature_c:g} °C is hot for a cylinder: move it out of the sun and away from heaters")
+    return warnings
 
 
 def _content(gas: BlanketGas, mol: float, vapour_kpa: float | None = None) -> CylinderContent:

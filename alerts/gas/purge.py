@@ -19,7 +19,7 @@ Worked example: 0.5 % at sea level takes 9 cycles of 55 kPa, which use 4.9 heads
 
 from __future__ import annotations
 
-__all__ = ["AIR_O2_PERCENT", "SO2_PER_O2", "Purge", "PurgeTarget", "purge_by_sweep", "purge_by_vent"]
+__all__ = ["AIR_O2_PERCENT", "SO2_PER_O2", "Purge", "PurgeTarget", "purge_by_sweep", "purge_by_vent", "purge_warnings"]
 
 from dataclasses import dataclass
 from math import ceil, exp, log
@@ -29,7 +29,7 @@ from alerts.allowed_range import AllowedRange
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE
 from alerts.gas.gases import ATMOSPHERE_KPA, OXYGEN_G_MOL, R_KPA_L_MOL_K, kelvin, standard_l
-from alerts.gas.vessel_walls import check_pressure, check_vessel_kind
+from alerts.gas.vessel_walls import VESSEL_KINDS, check_pressure, check_vessel_kind
 from alerts.gas.wine_density import TEMPERATURE_RANGE
 
 # Dry air (US Standard Atmosphere 1976).
@@ -47,6 +47,9 @@ _LOW_RANGE: Final = AllowedRange(
 )
 # A ratio of logarithms that is a whole number but for rounding needs no cycle more.
 _ROUNDING: Final = 1e-9
+
+# More oxygen per litre of wine than this is worth purging further for (a working default, no source).
+_MUCH_O2_MG_L: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +154,25 @@ def purge_by_sweep(
         temperature_c=temperature_c,
         supply_o2_percent=supply_o2_percent,
     )
+
+
+def purge_warnings(kind: str, method: str, worked: Purge, headspace_l: float, *, given_high: bool) -> list[str]:
+    """List what a purge gives reason to warn of. given_high: whether a pressure to press gas in to was given."""
+    warnings = []
+    if not VESSEL_KINDS[kind]:
+        warnings.append(
+            f"keep the outlet wide open while gas flows into a {kind}: its allowed pressure is 0"
+            if kind not in ("glass", "plastic")
+            else f"keep the outlet wide open while gas flows in: the allowed pressure of {kind} is 0"
+        )
+    if method == "sweep" and given_high:
+        warnings.append("a sweep does not press gas in: the high pressure was not used")
+    if worked.o2_mg_l is not None and worked.o2_mg_l > _MUCH_O2_MG_L:
+        warnings.append(
+            f"{worked.o2_percent:.2g} % sounds little, but in {headspace_l:g} L of headspace it is "
+            f"{worked.o2_mg_l:.2g} mg of oxygen per litre of wine: purge further, or leave less headspace"
+        )
+    return warnings
 
 
 def _check(headspace_l: float, wine_l: float | None, temperature_c: float, barometer_kpa: float) -> None:

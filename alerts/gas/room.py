@@ -14,7 +14,7 @@ Worked example: a 10 L cylinder of nitrogen at 15 MPa (1,426 L) in 14.4 m³ leav
 
 from __future__ import annotations
 
-__all__ = ["RoomAir", "room_air"]
+__all__ = ["RoomAir", "room_air", "room_warnings"]
 
 from dataclasses import dataclass
 from typing import Final
@@ -25,6 +25,22 @@ from alerts.gas.purge import AIR_O2_PERCENT
 
 _ROOM_RANGE: Final = AllowedRange("room", 0.1, 1e5, "m³", "rooms have")
 _RELEASED_RANGE: Final = AllowedRange("released gas", 0.0, 1e8, "L", "releases go")
+# Oxygen [%] below which, and what it does (OSHA, by way of a health page; CSB Safety Bulletin 2003-10-B).
+_O2_EFFECTS: Final = (
+    (6.0, "convulsions and death within minutes; a breath or two of pure gas can drop a person"),
+    (10.0, "nausea and collapse"),
+    (14.0, "fatigue and poor judgement; do not go in"),
+    (17.0, "impaired judgement and faster breathing; do not go in"),
+    (19.5, "the air is deficient in oxygen (29 CFR 1910.146: 19.5 %)"),
+)
+# Carbon dioxide [%] from which, and what it is.
+_CO2_LIMITS: Final = (
+    (4.0, "immediately dangerous to life (NIOSH: 4 %)"),
+    (3.0, "above the limit for a short time (ACGIH, NIOSH: 3 %)"),
+    (0.5, "at or above the limit for eight hours (OSHA: 0.5 %)"),
+)
+# A share that is a limit but for rounding counts as one.
+_ROUNDING: Final = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,3 +65,23 @@ def room_air(room_m3: float, gas: BlanketGas, released_l: float) -> RoomAir:
         co2_percent=100.0 * share if gas.name == "carbon dioxide" else 0.0,
         overfilled=overfilled,
     )
+
+
+def room_warnings(gas: BlanketGas, air: RoomAir) -> list[str]:
+    """List what the air of a room gives reason to warn of: oxygen below 19.5 %, carbon dioxide from 0.5 %."""
+    warnings = []
+    for percent, words in _CO2_LIMITS:
+        if air.co2_percent >= percent - _ROUNDING:
+            warnings.append(
+                f"carbon dioxide {air.co2_percent:.2g} %: {words}; it is dangerous long before oxygen reads low"
+            )
+            break
+    for percent, words in _O2_EFFECTS:
+        if air.o2_percent < percent - _ROUNDING:
+            warnings.append(f"oxygen {air.o2_percent:.3g} %: {words}")
+            break
+    if air.overfilled:
+        warnings.append(f"there is more {gas.name} than the room has air")
+    if warnings:
+        warnings.append("keep everybody out, air the room from outside, and measure before going in")
+    return warnings
