@@ -154,9 +154,9 @@ def test_a_part_of_leeside_that_is_silent_is_not_called_a_probe() -> None:
     view = CellarView("c.toml", UTC, "leeside")
     draft = compose(raised(value=101.0, raised_value=101.0), limit, view)
     assert draft.subject == "MEDIUM PRIORITY: leeside broker, not responding for 1 min 40 s"
-    assert draft.body.startswith("leeside: broker has not responded for more than 1 min 40 s.")
+    assert draft.body.startswith("leeside: the broker has not responded for more than 1 min 40 s.")
     body = compose(returned(value=None), limit, view).body
-    assert body.startswith("leeside: broker responds again.\nThe alarm lasted ")
+    assert body.startswith("leeside: the broker responds again.\nThe alarm lasted ")
     assert "Nobody has acknowledged it yet: leeside acknowledge" in body
 
 

@@ -193,7 +193,7 @@ EXPECTED: Final = (
     Expected("CAME AND WENT: N2 pressure, again and again", at(2, "07:00"), at(2, "07:01"), "has been calm for 30 min"),
     Expected("MEDIUM PRIORITY: K2 pressure 19.", at(3, "07:00"), at(3, "07:01"), "The blanket is getting thin"),
     Expected("BACK TO NORMAL at 55.0 kPa after: K2 pressure", at(3, "08:30"), at(3, "08:33"), "K2: pressure has"),
-    Expected("CAME AND WENT: leeside broker", at(4, "07:00"), at(4, "07:01"), "broker responds again"),
+    Expected("CAME AND WENT: leeside broker", at(4, "07:00"), at(4, "07:01"), "the broker responds again"),
     Expected("HIGH PRIORITY: K4 pressure", at(6, "02:34"), at(6, "02:38"), "air can reach the wine"),
     Expected("BACK TO NORMAL at 55.0 kPa after: K4 pressure", at(6, "03:15"), at(6, "03:17"), "K4: pressure has"),
     Expected("MEDIUM PRIORITY: leeside room barn", at(7, "13:02"), at(7, "13:04"), "c1-temperature, c1-pressure, c2-"),

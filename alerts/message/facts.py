@@ -28,7 +28,7 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone:
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
-        fact = f"{place}: {own.raised.format(part=limit.quantity, span=duration_text(limit.setpoint))}"
+        fact = f"{place}: {own.raised.format(part=_part(limit), span=duration_text(limit.setpoint))}"
         return f"{fact}\n{_silent(transition.explains)}" if transition.explains else fact
     if limit.role == "bad measurement":
         return (
@@ -100,7 +100,7 @@ def returned_fact(
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
-        fact, was = f"{place}: {own.returned.format(part=limit.quantity)}", "The alarm lasted"
+        fact, was = f"{place}: {own.returned.format(part=_part(limit))}", "The alarm lasted"
     elif limit.role == "bad measurement":
         fact, was = f"{place}: probe {limit.probe} ({quantity}) gives good readings again.", "It gave none for"
     elif limit.kind == "no data":
@@ -155,3 +155,8 @@ def _finding(transition: Transition) -> str:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
+
+
+def _part(limit: EffectiveLimit) -> str:
+    """The part of leeside that a limit is on, as it stands in a sentence."""
+    return "the broker" if limit.quantity == "broker" else limit.quantity
