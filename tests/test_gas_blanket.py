@@ -176,6 +176,13 @@ def test_uncertainties_are_finite_and_not_negative(
         assert getattr(found, name) >= 0.0
 
 
+def test_a_vessel_that_is_full_at_20_c_and_cooler_now() -> None:
+    u = blanket_uncertainty(
+        Filling(19.0, 19.0), BlanketState(NITROGEN, 5.0, 5.0), 4.0, u_wine_l=0.01, u_pressure_kpa=0.5, u_c=0.3
+    )
+    assert u.headspace_l == pytest.approx(0.01, rel=0.2)
+
+
 # ---- refusals -------------------------------------------------------------------------------------------------------
 
 
@@ -185,6 +192,13 @@ def test_uncertainties_are_finite_and_not_negative(
         (Filling(19.0, 19.5), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "wine", "headspace would be below zero"),
         (Filling(19.0, 19.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "headspace", "must be above 0"),
         (Filling(19.0, 18.98), BlanketState(NITROGEN, 55.0, 20.0), 30.0, "headspace", "at 30 °C"),
+        (
+            Filling(19.0, 18.98),
+            BlanketState(NITROGEN, 55.0, 5.0),
+            23.0,
+            "reference temperature",
+            "nearly full of liquid",
+        ),
         (Filling(0.0, 0.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "capacity", "out of range"),
         (Filling(19.0, -1.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "wine", "out of range"),
         (Filling(19.0, 18.0, 21.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "alcohol", "0 to 20 % vol"),

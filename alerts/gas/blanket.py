@@ -130,8 +130,8 @@ def blanket(
     """Work out the gas over a wine, and the no-leak gauge pressure at a reference temperature as a band.
 
     -5 to 40 °C, -100 to 1,000 kPa gauge. Raises OutOfRange for these, for a headspace that is not above 0 at either
-    temperature, and for a pressure that the wine's vapour alone would exceed. The air's pressure stays the same.
-    wine_factor, ethanol_share: for the uncertainty of solubility and vapour.
+    temperature, for a pressure that the wine's vapour alone would exceed, and above 1,000 kPa at the reference.
+    The air's pressure stays the same. wine_factor, ethanol_share: for the uncertainty of solubility and vapour.
     """
     _check(filling, state, reference_c)
     gas, at_c = state.gas, state.temperature_c
@@ -195,13 +195,16 @@ def blanket_uncertainty(
     for with_step, u_part, most in (
         (with_wine, u_wine_l, min(room_l, filling.wine_l)),
         (with_pressure, u_pressure_kpa, dry_kpa),
-        (with_temperature, u_c, 1.0),
+        # Wine expands by less than 0.001 per K, so this leaves headspace.
+        (with_temperature, u_c, min(1.0, room_l / filling.capacity_l / 0.001)),
         (with_factor, u_factor, factor),
         (with_ethanol, U_ETHANOL_SHARE, 1.0),
     ):
         step = min(_STEP * u_part, _STEP * most)
         if step > 0.0:
-            parts.append((0.5 * u_part / step, with_step(-step), with_step(step)))
+            # A vessel that is full at 20 °C has no room for more wine.
+            up = 0.0 if with_step is with_wine else step
+            parts.append((u_part / (step + up), with_step(-step), with_step(up)))
 
     def u(name: str) -> float:
         return hypot(*(scale * (getattr(high, name) - getattr(low, name)) for scale, low, high in parts))
@@ -240,6 +243,14 @@ def _pressure(
     gas: BlanketGas, amount_mol: float, headspace_l: float, temperature_c: float, dissolving: float, start_kpa: float
 ) -> float:
     """The dry pressure [kPa] of an amount in a headspace and, per kPa, ``dissolving`` mol in the wine."""
+    ideal = amount_mol / (headspace_l / (R_KPA_L_MOL_K * kelvin(temperature_c)) + dissolving)
+    if ideal > GAUGE_RANGE.high + ATMOSPHERE_KPA:
+        raise OutOfRange(
+            "reference temperature",
+            f"at {temperature_c:g} °C the vessel is nearly full of liquid: with {headspace_l:.2g} L of headspace the "
+            f"pressure without a leak is beyond the {GAUGE_RANGE.high:g} kPa that this arithmetic holds for; leave "
+            "more headspace",
+        )
     pressure = start_kpa
     for _ in range(_ROUNDS):
         pressure = amount_mol / (_capacity(gas, pressure, headspace_l, temperature_c) + dissolving)
