@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BlanketState, Filling, blanket, blanket_uncertainty
-from alerts.gas.gases import GASES, kelvin
+from alerts.gas.gases import GASES, BlanketGas, kelvin
 
 NITROGEN, ARGON, CARBON_DIOXIDE = GASES.values()
 
@@ -176,6 +176,13 @@ def test_uncertainties_are_finite_and_not_negative(
         assert getattr(found, name) >= 0.0
 
 
+@pytest.mark.parametrize("gas", GASES.values(), ids=lambda gas: gas.formula)
+def test_the_highest_pressure_stays_as_it_is_at_its_own_temperature(gas: BlanketGas) -> None:
+    worked = blanket(_keg(2.0), BlanketState(gas, 1000.0, 0.0), 0.0)
+    assert worked.frozen_kpa == pytest.approx(1000.0, abs=1e-3)
+    assert worked.equilibrium_kpa == pytest.approx(1000.0, abs=1e-3)
+
+
 def test_a_vessel_that_is_full_at_20_c_and_cooler_now() -> None:
     u = blanket_uncertainty(
         Filling(19.0, 19.0), BlanketState(NITROGEN, 5.0, 5.0), 4.0, u_wine_l=0.01, u_pressure_kpa=0.5, u_c=0.3
@@ -197,7 +204,7 @@ def test_a_vessel_that_is_full_at_20_c_and_cooler_now() -> None:
             BlanketState(NITROGEN, 55.0, 5.0),
             23.0,
             "reference temperature",
-            "nearly full of liquid",
+            "beyond the 1000 kPa",
         ),
         (Filling(0.0, 0.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "capacity", "out of range"),
         (Filling(19.0, -1.0), BlanketState(NITROGEN, 55.0, 20.0), 15.0, "wine", "out of range"),

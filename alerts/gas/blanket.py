@@ -51,6 +51,8 @@ WINE_RANGE: Final = AllowedRange("wine", 0.0, 1e6, "L", "vessels hold")
 GAUGE_RANGE: Final = AllowedRange("pressure", -100.0, 1000.0, "kPa", "a blanket has")
 BAROMETER_RANGE: Final = AllowedRange("barometer", 50.0, 110.0, "kPa", "the air has")
 _REFERENCE_RANGE: Final = TEMPERATURE_RANGE._replace(name="reference temperature")
+# An ideal gas would have up to this much more pressure, at 1,000 kPa.
+_IDEAL_SHARE: Final = 1.1
 # Z changes so little that this many rounds are more than enough.
 _ROUNDS: Final = 8
 # Slopes are taken over this share of an uncertainty, so that even a small headspace stays above 0.
@@ -244,12 +246,11 @@ def _pressure(
 ) -> float:
     """The dry pressure [kPa] of an amount in a headspace and, per kPa, ``dissolving`` mol in the wine."""
     ideal = amount_mol / (headspace_l / (R_KPA_L_MOL_K * kelvin(temperature_c)) + dissolving)
-    if ideal > GAUGE_RANGE.high + ATMOSPHERE_KPA:
+    if ideal > _IDEAL_SHARE * (GAUGE_RANGE.high + ATMOSPHERE_KPA):
         raise OutOfRange(
             "reference temperature",
-            f"at {temperature_c:g} °C the vessel is nearly full of liquid: with {headspace_l:.2g} L of headspace the "
-            f"pressure without a leak is beyond the {GAUGE_RANGE.high:g} kPa that this arithmetic holds for; leave "
-            "more headspace",
+            f"at {temperature_c:g} °C, with {headspace_l:.2g} L of headspace, the pressure without a leak is beyond "
+            f"the {GAUGE_RANGE.high:g} kPa that this arithmetic holds for; let gas out, or leave more headspace",
         )
     pressure = start_kpa
     for _ in range(_ROUNDS):
