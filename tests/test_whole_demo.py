@@ -81,7 +81,10 @@ def _look_at_page(address: str, folder: Path) -> None:
         browser.close()
 
 
-def test_ctrl_c_stops_the_demo_at_once_and_leaves_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_ctrl_c_a_kill_or_a_closed_terminal_stops_the_demo_and_leaves_nothing(
+    tmp_path: Path, ending: signal.Signals
+) -> None:
     folder = tmp_path / "demo"
     with subprocess.Popen(
         [*DEMO, "--days", "1", "--folder", str(folder)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
@@ -90,7 +93,7 @@ def test_ctrl_c_stops_the_demo_at_once_and_leaves_nothing(tmp_path: Path) -> Non
         for line in demo.stdout:
             if "Leeside runs" in line:
                 break
-        demo.send_signal(signal.SIGINT)
+        demo.send_signal(ending)
         _, errors = demo.communicate(timeout=20)
         assert demo.returncode == 0
         assert "Traceback" not in errors

@@ -79,6 +79,9 @@ def demo(
     with ExitStack() as stack:
         place = stack.enter_context(_demo_folder(folder))
         cellar = _Demo(place, began, stack)
+        # A kill or a closed terminal ends it like Ctrl-C, so that no part goes on alone.
+        for ending in (signal.SIGTERM, signal.SIGHUP):
+            signal.signal(ending, signal.default_int_handler)
         try:
             cellar.prepare(days)
             cellar.play(length_s)
@@ -86,8 +89,9 @@ def demo(
             cellar.say("Stopped.")
             return 0
         finally:
-            # A second Ctrl-C must not leave half of the demo running.
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
+            # A second one must not leave half of the demo running.
+            for ending in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+                signal.signal(ending, signal.SIG_IGN)
     expected = length_s is not None and length_s >= ALARM_BY_S
     if expected and not cellar.is_warned:
         print("The message that the demo promises did not come; see the lines above.", file=sys.stderr)
