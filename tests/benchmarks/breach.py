@@ -16,6 +16,7 @@ import re
 import statistics
 import threading
 import time
+from email import message_from_bytes, policy
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -38,6 +39,7 @@ LIMIT = """
 at = "R{number}"
 quantity = "temperature"
 high = "25 °C"
+priority = "high"
 deadband = "1 K"
 on_delay = "0 s"
 off_delay = "0 s"
@@ -55,7 +57,7 @@ class Inbox:
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
         """Take a mail."""
         now = time.monotonic()
-        subject = next(line for line in envelope.content.decode().splitlines() if line.startswith("Subject:"))
+        subject = message_from_bytes(envelope.content, policy=policy.default)["Subject"]
         for number in re.findall(r"\bR([0-9]+)\b", subject):
             self.of_room[int(number)].put(now)
         return "250 OK"
@@ -72,8 +74,8 @@ def breaches(client: paho.Client, inbox: Inbox, rooms: range, chance: random.Ran
         client.publish(topic, "30", qos=1)
         took.append(inbox.of_room[number].get(timeout=LONGEST_S) - began)
         time.sleep(chance.uniform(0.0, 1.0))
+        # So many alarms are a flood, in which all-clears wait for the next summary.
         client.publish(topic, "20", qos=1)
-        inbox.of_room[number].get(timeout=LONGEST_S)
     return took
 
 
