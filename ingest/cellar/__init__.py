@@ -15,6 +15,7 @@ due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
 connections     the models of store, broker, lines, mail, mirror, page
 limits          the model of a limit, and a limit as it is watched
+due_rules       limits on work that falls due
 file_limits     from the one to the other; where wine lies
 table_entry     one table as read, and what is wrong in it
 draft           all tables as read
@@ -28,7 +29,8 @@ load            from the text to a cellar, or to all that is wrong
 
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
-from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED, DueRule, due_rules
+from ingest.cellar.due_rules import DueRule, due_rules
+from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier

@@ -1,4 +1,4 @@
-"""Work that falls due: what it is done to, after how long by default, and which limits of the file are on it.
+"""Work that falls due: what it is done to, and after how long by default.
 
 The default times come from common practice and surveys, named beside them. Nobody is woken for such work.
 """
@@ -12,19 +12,14 @@ __all__ = [
     "LONGEST_AFTER_DAYS",
     "NEVER_MEASURED",
     "DueName",
-    "DueRule",
     "DueWork",
-    "due_rules",
     "filled_in",
 ]
 
 import typing
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final, Literal
-
-if TYPE_CHECKING:
-    from ingest.cellar.limits import LimitSettings
+from typing import Any, Final, Literal
 
 DueName = Literal["titration", "re-test", "pH", "racking", "topping", "airlock", "calibration", "titrant"]
 DUE_NAMES: Final[tuple[str, ...]] = typing.get_args(DueName)
@@ -151,36 +146,6 @@ DUE_WORK: Final[dict[str, DueWork]] = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DueRule:
-    """A limit on work that falls due, as the file has it, before it is known which wine lies where.
-
-    at, lot, probe: to what it applies; lot "any": to all wine; all three None: a default limit, and after_days is then
-    by the sort of what the work is done to.
-    """
-
-    work: DueName
-    id: str | None = None
-    at: str | None = None
-    lot: str | None = None
-    probe: str | None = None
-    after_days: float | None = None
-    priority: Literal["low", "medium", "high"] = "low"
-    hours: Literal["any", "waking", "digest"] = "digest"
-    consequence: str
-    action: str
-    unit_text: str = "d"
-
-    @property
-    def is_default(self) -> bool:
-        """Whether nobody wrote it."""
-        return self.after_days is None
-
-    def after_of(self, sort: str) -> float | None:
-        """After how many days the work falls due for that sort, None where it does not."""
-        return DUE_WORK[self.work].after_days.get(sort) if self.after_days is None else self.after_days
-
-
 def filled_in(data: Any) -> Any:
     """Give a table ``[[limit]]`` on due work, as read, what it leaves out: consequence, action, priority, hours.
 
@@ -197,30 +162,3 @@ def filled_in(data: Any) -> Any:
         "hours": "digest",
         **data,
     }
-
-
-def due_rules(settings: Iterable[LimitSettings]) -> tuple[DueRule, ...]:
-    """List the rules on due work: those of the file, the closest to its subject first, then the default ones.
-
-    settings: the tables ``[[limit]]``, of which those without ``due`` are passed over.
-    """
-    written = [
-        DueRule(
-            work=setting.due,
-            id=setting.id,
-            at=setting.at,
-            lot=setting.lot,
-            probe=setting.probe,
-            after_days=setting.after_days,
-            priority=setting.priority,
-            hours=setting.hours or "waking",
-            consequence=setting.consequence,
-            action=setting.action,
-            unit_text=setting.unit_text,
-        )
-        for setting in settings
-        if setting.due is not None
-    ]
-    written.sort(key=lambda rule: rule.lot == "any")
-    defaults = [DueRule(work=work.name, consequence=work.consequence, action=work.action) for work in DUE_WORK.values()]
-    return (*written, *defaults)
