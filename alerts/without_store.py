@@ -141,10 +141,7 @@ class WithoutStore:
         for number, recipient in enumerate(mail.to):
             yield NewMessage(
                 message_id=stable_message_id(occurrence, occasion.value, now_ms, number, sender=mail.sender),
-                thread_id=None,
-                occurrence=None,
                 occasion=occasion.value,
-                channel="mail",
                 recipient=recipient,
                 subject=text.subject,
                 body=text.body,
@@ -204,7 +201,7 @@ class WithoutStore:
             strict=True,
         ):
             if delivered.get((STORE, Occasion.RAISED.value, first.recipient)):
-                add_message(connection, first._replace(occurrence=None), sent_ms=now_ms)
+                add_message(connection, first, sent_ms=now_ms)
                 second = second._replace(thread_id=first.message_id)  # noqa: PLW2901  the same message, in its thread
             add_message(connection, second)
 

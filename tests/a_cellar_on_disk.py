@@ -73,5 +73,5 @@ class CellarOnDisk:
         with self.store.write() as connection:
             add_message(
                 connection,
-                NewMessage(f"<{name}@x>", None, "a2b", "raised", "mail", "ana@x.example", subject, "", NOW, NOW),
+                NewMessage(f"<{name}@x>", "raised", "ana@x.example", subject, "", NOW, NOW, occurrence="a2b"),
             )

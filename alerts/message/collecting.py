@@ -56,10 +56,8 @@ class Collector:
 def _message(notice: Notice, recipient: str, first: MessageRow, now_ms: int) -> NewMessage:
     return NewMessage(
         message_id=stable_message_id("together", first.id, sender=first.message_id.strip("<>")),
-        thread_id=None,
         occurrence=" ".join(notice.occurrences) or None,
         occasion=str(notice.occasion),
-        channel="mail",
         recipient=recipient,
         subject=notice.draft.subject,
         body=notice.draft.body,

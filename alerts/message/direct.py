@@ -76,4 +76,13 @@ class DirectMessages:
 
 
 def _as_row(message: NewMessage) -> MessageRow:
-    return MessageRow(0, *message, "waiting", 0, message.not_before_ms, None, None, None)
+    return MessageRow(
+        id=0,
+        **message._asdict(),
+        state="waiting",
+        attempts=0,
+        next_try_ms=message.not_before_ms,
+        last_error=None,
+        ended_ms=None,
+        closed_ms=None,
+    )

@@ -53,10 +53,8 @@ class FloodEnd:
             number = mail.to.index(recipient)
             message = NewMessage(
                 message_id=stable_message_id(FLOOD_OVER, now_ms, number, sender=mail.sender),
-                thread_id=None,
                 occurrence=" ".join(name for each in notices for name in each.occurrences) or None,
                 occasion=FLOOD_OVER,
-                channel="mail",
                 recipient=recipient,
                 subject=text.subject,
                 body=text.body,

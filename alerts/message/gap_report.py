@@ -76,10 +76,8 @@ def put_gap_report(
         body = f"{text.body}\nIn detail:\n{listed(notices)}" if notices else text.body
         message = NewMessage(
             message_id=stable_message_id("report", f"not-judged-{gap.from_ms}", number, sender=cellar.mail.sender),
-            thread_id=None,
             occurrence=" ".join(name for each in notices for name in each.occurrences) or None,
             occasion="report",
-            channel="mail",
             recipient=recipient,
             subject=text.subject,
             body=body,

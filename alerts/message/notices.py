@@ -167,7 +167,6 @@ class Notifier:
                 thread_id=thread_id,
                 occurrence=" ".join(notice.occurrences),
                 occasion=str(occasion),
-                channel="mail",
                 recipient=recipient,
                 subject=notice.draft.subject,
                 body=notice.draft.body,

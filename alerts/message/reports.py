@@ -43,10 +43,7 @@ def put_report(
             connection,
             NewMessage(
                 message_id=stable_message_id("report", name, number, sender=cellar.mail.sender),
-                thread_id=None,
-                occurrence=None,
                 occasion="report",
-                channel="mail",
                 recipient=recipient,
                 subject=text.subject,
                 body=text.body,

@@ -41,15 +41,15 @@ class NewMessage(NamedTuple):
     """
 
     message_id: str
-    thread_id: str | None
-    occurrence: str | None
     occasion: str
-    channel: str
     recipient: str
     subject: str
     body: str
     created_ms: int
     not_before_ms: int
+    thread_id: str | None = None
+    occurrence: str | None = None
+    channel: str = "mail"
     hold: str = ""
     priority: str = ""
 
@@ -127,8 +127,8 @@ def add_message(connection: sqlite3.Connection, message: NewMessage, sent_ms: in
     sent_ms: when it went out already, past the outbox.
     """
     cursor = connection.execute(
-        "INSERT INTO message (message_id, thread_id, occurrence, occasion, channel, recipient, subject, body,"
-        " created_ms, not_before_ms, hold, priority, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO message (message_id, occasion, recipient, subject, body, created_ms, not_before_ms, thread_id,"
+        " occurrence, channel, hold, priority, next_try_ms) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (*message, message.not_before_ms),
     )
     number = int(cursor.lastrowid or 0)
