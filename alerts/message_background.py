@@ -21,7 +21,7 @@ class StoredBackground:
         self.wine = WinePlaces()
 
     def newest(self, probe: str) -> Sequence[HistoryRow]:
-        """The newest readings of a probe, oldest first; none of what is no probe."""
+        """The newest readings of a probe, oldest first; none for an id that no probe has."""
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
 

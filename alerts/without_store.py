@@ -32,7 +32,7 @@ from ingest.store.alarms.messages import NewMessage, add_message, mark_sent_dire
 
 log = logging.getLogger("alerts")
 
-# The name of the store in messages; it is no limit, since there is nothing to keep its state in.
+# The name of the store in messages; it is not a limit, since there is nothing to keep its state in.
 STORE: Final = "leeside/store"
 QUIET_NOTE: Final = "the store took no writes"
 # A slow disk or a backup of another program is over by then.

@@ -74,7 +74,7 @@ def test_a_blanket_that_cools() -> None:
     }
     shown = _say(*BLANKET, "--reference-temperature", "10")
     assert "pressure without a leak at 10 °C: 40.1 kPa after hours (dissolved gas frozen in place), 36.1 kPa" in shown
-    assert "caution: leeside is no gas alarm" in shown
+    assert "caution: leeside is not a gas alarm" in shown
 
 
 def test_a_negative_gauge_and_a_cold_reference_are_taken() -> None:
@@ -262,7 +262,7 @@ def test_a_room(gas: str, litres: str, o2: float, co2: float, warned: str) -> No
     assert found["co2_percent"] == pytest.approx(co2, abs=1e-3)
     assert bool(found["warnings"]) == bool(warned)
     assert warned in " ".join(found["warnings"])
-    assert "caution: leeside is no gas alarm" in _say(*_changed(ROOM, "--gas", gas, "--released-l", litres))
+    assert "caution: leeside is not a gas alarm" in _say(*_changed(ROOM, "--gas", gas, "--released-l", litres))
 
 
 @pytest.mark.parametrize(

@@ -94,7 +94,7 @@ def test_an_entry_of_a_former_version_counts_as_it_did() -> None:
         ([{"truth": 7.0, "mv": 0.0}, {"truth": 4.0, "mv": 170.0}], None, "temperature_c", "depends on it"),
         ([{"truth": 7.0, "mv": 170.0}, {"truth": 4.0, "mv": 0.0}], 20.0, "points", "swapped"),
         ([{"truth": 7.0, "mv": 0.0}, {"truth": 4.0, "mv": 130.0}], 20.0, "despite_grade", "not to be used"),
-        ([{"truth": 7.0, "mv": 0.0}, {"truth": 4.0, "mv": 20.0}], 20.0, "points", "none of a pH probe"),
+        ([{"truth": 7.0, "mv": 0.0}, {"truth": 4.0, "mv": 20.0}], 20.0, "points", "no pH probe has a slope"),
         ([{"truth": 7.0, "mv": 0.0}, {"truth": 6.9, "mv": 6.0}], 20.0, "points", "apart"),
         (
             [{"truth": 7.0, "shown": 7.0, "measured": 7.0}, {"truth": 4.0, "shown": 4.0}],

@@ -58,7 +58,7 @@ class Flooded:
         self.start()
 
     def start(self) -> None:
-        """What a restart makes anew."""
+        """What a restart makes again."""
         self.notifier = Notifier(self.cellar, self.limits, StoredBackground(self.store, {}))
         self.collector = Collector(self.store, "Mill Lane")
         self.end = FloodEnd(self.cellar, self.store)

@@ -235,7 +235,7 @@ def test_the_limits_go_with_the_wine(bench: SulfiteBench) -> None:
     assert "K1 molecular SO2 (simple)" in gone
     assert "the wine that the limit K1/molecular_so2/low is on has left" in recent_messages(bench.store, 1)[0].body
     assert bench.watched() == {key.replace("K1", "K2") for key in (LOW, HIGH, FREE, TOTAL)}
-    # Other wine that comes in later begins anew, whatever was judged of the one before.
+    # Other wine that comes in later begins again, whatever was judged of the one before.
     bench.write("fill", "K1", "A1", volume_l=18.0)
     assert bench.turn() == []
 

@@ -111,7 +111,7 @@ def test_late_readings_are_passed_over() -> None:
 
 
 def test_what_the_journal_quiets_is_not_remembered() -> None:
-    """An empty keg that is washed with hot water is no change of the wine that comes into it."""
+    """An empty keg that is washed with hot water does not count as a change of the wine that comes into it."""
     rig = Rig(RATE, SILENCE)
     rig.quiet = {KEY: "the vessel is empty"}
     _run(rig, 0, HOUR, 50.0, 20.0)

@@ -254,7 +254,7 @@ def test_an_edited_setpoint_leaves_the_occurrence_and_drops_running_delays() -> 
     rig.at(0, 3)
     rig.edit(a_limit(setpoint=4.0))
     rig.at(60, 3)
-    assert rig.state() == "normal", "the delay began anew"
+    assert rig.state() == "normal", "the delay began again"
     rig.at(120, 3)
     assert rig.state() == "unacknowledged"
     result = rig.edit(a_limit(setpoint=1.0))

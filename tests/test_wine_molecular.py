@@ -53,7 +53,7 @@ def test_the_trade_s_table(ph: float, percent: float, needed: tuple[float, ...])
     """Free SO2 for 0.5, 0.6, 0.8 and 2.0 mg/L molecular.
 
     The table of University of California Cooperative Extension, Enology Briefs I no. 1 (1982), by way of a laboratory
-    handout; its digits here worked out anew with pK 1.81.
+    handout; its digits here worked out again with pK 1.81.
     """
     assert 100.0 * TRADE_PK.fraction(ph) == pytest.approx(percent, abs=0.005)
     for target, free in zip((0.5, 0.6, 0.8, 2.0), needed, strict=True):

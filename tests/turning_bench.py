@@ -36,7 +36,7 @@ def well() -> dict[str, JudgePulse]:
 
 
 class Bench:
-    """A store, its appender, and a turner that can be made anew, as a restart does."""
+    """A store, its appender, and a turner that can be made again, as a restart does."""
 
     def __init__(self, folder: Path, text: str = CELLAR) -> None:
         self.path = folder / "cellar.db"

@@ -11,7 +11,7 @@ _SUFFOCATION: Final = (
     "vessel that held gas"
 )
 _NO_ALARM: Final = (
-    "leeside is no gas alarm: where gas is used, have a meter for oxygen, and one for carbon dioxide if that is used"
+    "leeside is not a gas alarm: where gas is used, have a meter for oxygen, and one for carbon dioxide if that is used"
 )
 _STAMP: Final = (
     "the stamp on the vessel rules; a relief valve set at or below it must be able to pass what the regulator lets "

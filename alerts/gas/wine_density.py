@@ -18,7 +18,7 @@ from typing import Final
 
 from alerts.allowed_range import AllowedRange
 
-# More than 20 % vol is no wine; the formula itself goes to pure ethanol.
+# Wine has at most 20 % vol; the formula itself goes to pure ethanol.
 ALCOHOL_RANGE: Final = AllowedRange("alcohol", 0.0, 20.0, "% vol", "wine has")
 # Wine freezes near -5 °C; the formula ends at 40 °C.
 TEMPERATURE_RANGE: Final = AllowedRange("temperature", -5.0, 40.0, "°C", "the properties of wine go from")

@@ -120,7 +120,7 @@ def try_limit(
         condition=Condition(limit.key, True, since_ms, judged, finding, extreme=judged),
     )
     shown = (*readings, HistoryRow(now_ms, value, 0))
-    if silence or limit.kind in ("due", "rate"):  # the value is none of the probe's
+    if silence or limit.kind in ("due", "rate"):  # the value is not one that the probe measures
         shown = tuple(readings) if limit.kind == "rate" else ()
     text = compose(transition, limit, view_of(cellar, limit.at), readings=shown, lots=lots)
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

@@ -27,8 +27,8 @@ class LowLimit(NamedTuple):
 def low_limits(cellar: Cellar, said: Mapping[str, SaidOfWine], wine: WinePlaces) -> dict[str, list[LowLimit]]:
     """List what applies in each of these vessels, of several on one quantity the highest.
 
-    said: what the journal says of the wine in each; wine: where lots lie. While malolactic is wanted or under way there
-    is no limit: SO2 is not wanted then.
+    said: what the journal says of the wine in each; wine: where lots lie. While malolactic is wanted or under way
+    none applies: SO2 is not wanted then.
     """
     written = cellar.limits_with(wine)
     watched = [*written, *so2_limits(cellar, said, written).values()]

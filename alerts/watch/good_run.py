@@ -27,7 +27,10 @@ class GoodRun(NamedTuple):
 
 
 def good_run(readings: Sequence[WatchReading]) -> GoodRun | None:
-    """Make the run of readings of one probe, at least one, in the order in which they came; None where it is none."""
+    """Make the run of readings of one probe, at least one, in the order in which they came.
+
+    None where one of them is not good, or late: then each is judged by itself.
+    """
     _, times, values, qualities, findings = zip(*readings, strict=True)
     # A sum is finite only if all are; where it overflows the readings are judged one by one.
     if any(qualities) or not math.isfinite(sum(values)) or list(times) != sorted(times):

@@ -257,7 +257,7 @@ def _line_problem(body: CalibrationBody) -> tuple[str, str]:
     if line is not None:
         low, high = _SLOPES_PERCENT
         if not low <= line.slope_percent <= high:
-            return "points", f"a slope of {line.slope_percent:.1f} % is none of a pH probe: {line.warnings[0]}"
+            return "points", f"no pH probe has a slope of {line.slope_percent:.1f} %: {line.warnings[0]}"
         if line.grade is PhGrade.REFUSED and not body.despite_grade:
             return "despite_grade", line.warnings[0]
     return "", ""
