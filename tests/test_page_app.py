@@ -76,7 +76,7 @@ def test_the_page_speaks_us_units_where_asked(tmp_path: Path) -> None:
     on_disk.reading("k1-temperature", 12.0)
     on_disk.alarm()
     page = _page(on_disk.cellar)
-    for text in ("8.00 psi", "53.6 °F", "0.51 psi", "limit low 0.73 psi"):
+    for text in ("8.00 psi", "53.6 °F", "0.51 psi", "below 0.73 psi"):
         assert text in page
     on_disk.store.close()
 
@@ -84,7 +84,7 @@ def test_the_page_speaks_us_units_where_asked(tmp_path: Path) -> None:
 def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
     on_disk.alarm()
     page = _page(on_disk.cellar)
-    assert '<strong>high</strong>: K1 pressure <span class="value">3.5 kPa</span>, limit low 5.0 kPa' in page
+    assert '<strong>high</strong>: K1 pressure <span class="value">3.5 kPa</span>, below 5.0 kPa' in page
     assert "since 19:29:00 CET." in page
     assert "Air can reach the wine. Look at the lid." in page
     assert "leeside acknowledge cellar.toml a2b" in page

@@ -7,7 +7,7 @@ __all__ = ["NOT_WORKED_OUT", "check_warnings"]
 from collections.abc import Iterator
 from typing import Final
 
-from alerts.view.format import setpoint_text
+from alerts.view.format import setpoint_text, side
 from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value_in_unit
 
 # Quantities that no judge in alerts/judges.py gives yet.
@@ -24,10 +24,10 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
             end = end_of_signal(probes[limit.probe], limit.kind)
             assert end is not None
             reach = f"{value_in_unit(limit.quantity, end, limit.unit_text):.4g} {limit.unit_text}"
-            side, most = ("above", "more") if limit.kind == "high" else ("below", "less")
+            most = "more" if limit.kind == "high" else "less"
             yield (
-                f"{limit.key} can never alarm: it is {side} {setpoint_text(limit)}, and the signal of {limit.probe} "
-                f"says no {most} than {reach}. Use an instrument with a wider range, or write a limit within it."
+                f"{limit.key} can never alarm: it is {side(limit)} {setpoint_text(limit)}, and the signal of "
+                f"{limit.probe} says no {most} than {reach}. Use an instrument with a wider range, or write a limit within it."
             )
         if limit.quantity in NOT_WORKED_OUT:
             yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."

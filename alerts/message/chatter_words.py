@@ -4,8 +4,7 @@ from __future__ import annotations
 
 __all__ = ["advice_text"]
 
-from alerts.message.subject import side
-from alerts.view.format import duration_text
+from alerts.view.format import duration_text, side
 from alerts.watch.chatter_advice import ChatterAdvice
 from ingest.cellar import EffectiveLimit, difference_in_unit
 

@@ -8,9 +8,17 @@ from collections.abc import Sequence
 from datetime import tzinfo
 from typing import Final
 
-from alerts.message.subject import is_beyond, side
+from alerts.message.subject import is_beyond
 from alerts.view.due_lines import day_text, due_name, due_text
-from alerts.view.format import duration_text, exact_time, limit_value_text, measured_name, quantity_name, setpoint_text
+from alerts.view.format import (
+    duration_text,
+    exact_time,
+    limit_value_text,
+    measured_name,
+    quantity_name,
+    setpoint_text,
+    side,
+)
 from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit

@@ -13,7 +13,6 @@ __all__ = [
     "alarm_name",
     "is_beyond",
     "shortened",
-    "side",
     "subject_of",
     "tail_of",
 ]
@@ -21,7 +20,7 @@ __all__ = [
 from typing import Final
 
 from alerts.view.due_lines import due_name
-from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text
+from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text, side
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE
@@ -77,11 +76,6 @@ def tail_of(subject: str) -> str:
 def shortened(text: str, width: int) -> str:
     """The text, cut to ``width`` characters with an ellipsis where it is longer."""
     return text if len(text) <= width else text[: max(width - 1, 1)] + "…"
-
-
-def side(limit: EffectiveLimit) -> str:
-    """On which side of its setpoint a value raises the alarm: above or below."""
-    return "below" if limit.kind == "low" else "above"
 
 
 def is_beyond(limit: EffectiveLimit, value: float) -> bool:

@@ -14,6 +14,7 @@ from alerts.view.format import (
     measured_name,
     missing_words,
     setpoint_text,
+    side,
     value_text,
 )
 from alerts.view.status import AlarmStatus
@@ -33,7 +34,7 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
         what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
     else:
         value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
-        what = f"{alarm.at} {measured_name(limit)} {value}, limit {alarm_setpoint(limit, units)}"
+        what = f"{alarm.at} {measured_name(limit)} {value}, {alarm_setpoint(limit, units)}"
     since = (
         ""
         if alarm.since_ms is None or (limit is not None and limit.kind == "due")
@@ -60,10 +61,10 @@ def alarm_value(limit: EffectiveLimit, value: float, units: str) -> str:
 
 
 def alarm_setpoint(limit: EffectiveLimit, units: str) -> str:
-    """The setpoint of a limit on a value with its side: "low 5.0 kPa", "5 °C in 1 h"."""
+    """The setpoint of a limit on a value with its side: "below 5.0 kPa", "above 5 °C in 1 h"."""
     if limit.kind in ("rate", "due"):
-        return setpoint_text(limit)
-    return f"{limit.kind} {value_text(limit.quantity, limit.setpoint, units)}"
+        return f"{side(limit)} {setpoint_text(limit)}"
+    return f"{side(limit)} {value_text(limit.quantity, limit.setpoint, units)}"
 
 
 def chatter_text(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:

@@ -17,6 +17,7 @@ __all__ = [
     "quantity_name",
     "reading_text",
     "setpoint_text",
+    "side",
     "unit_name",
     "value_text",
 ]
@@ -80,6 +81,11 @@ def setpoint_text(limit: EffectiveLimit) -> str:
         change = difference_in_unit(limit.quantity, limit.setpoint, limit.unit_text)
         return f"{change:.6g} {limit.unit_text} in {duration_text(limit.within_s)}"
     return f"{value_in_unit(limit.quantity, limit.setpoint, limit.unit_text):.6g} {limit.unit_text}"
+
+
+def side(limit: EffectiveLimit) -> str:
+    """On which side of its setpoint a value raises the alarm: above or below."""
+    return "below" if limit.kind == "low" else "above"
 
 
 def reading_text(value: float, limit: EffectiveLimit) -> str:
