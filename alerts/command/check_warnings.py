@@ -27,7 +27,8 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
             most = "more" if limit.kind == "high" else "less"
             yield (
                 f"{limit.key} can never alarm: it is {side(limit)} {setpoint_text(limit)}, and the signal of "
-                f"{limit.probe} says no {most} than {reach}. Use an instrument with a wider range, or write a limit within it."
+                f"{limit.probe} says no {most} than {reach}. Use an instrument with a wider range, or write a limit "
+                "within it."
             )
         if limit.quantity in NOT_WORKED_OUT:
             yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."
