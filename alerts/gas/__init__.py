@@ -8,6 +8,8 @@ over_wine        vapour pressure over wine, and how much gas wine dissolves
 vessel_walls     expansion of walls, and which vessels may be put under pressure
 compressibility  compressibility of the gases, near the air's pressure and in cylinders
 blanket          the amount of gas over wine, and the no-leak pressure as a band
+blanket_facts  what a judgement of the gas is made from, and what it says
+blanket_watch  the gas over one wine, judged as its readings come in
 blanket_warnings  what the numbers of a blanket give reason to warn of
 purge            oxygen left in a headspace after purging, and the gas that it takes
 tube_flow        flow of wine through a tube: laminar, turbulent, uncertain between
