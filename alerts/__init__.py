@@ -6,6 +6,7 @@ allowed_range       the range that a number must be in
 wine                sulfur dioxide: molecular, doses, targets, legal limits
 gas                 gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
 so2                 the journal and the probes as the SO2 of the wine in each vessel
+blanket             the journal and the probes as the gas over the wine in each vessel
 watch               limits, alarm states, the judgement of a turn
 judgement_feed      stored judgements as the readings that limits are judged by
 rate_windows        what limits on a rate remember, after a restart
