@@ -18,6 +18,7 @@ __all__ = [
     "carboy",
     "cellar",
     "cylinder",
+    "gas_line",
     "keg",
     "limit",
     "mail",
@@ -77,6 +78,12 @@ def room(id: str = "cellar", **keys: object) -> str:
 
 def cylinder(id: str = "N2", **keys: object) -> str:
     return table("[[cylinder]]", **{"id": id, "gas": "nitrogen", "water_volume": "10 L", **keys})
+
+
+def gas_line(id: str = "N2-line", **keys: object) -> str:
+    """Make a gas line from N2 to K1, without a relief valve."""
+    usual = {"cylinder": "N2", "regulator": "55 kPa", "vessels": ["K1"]}
+    return table("[[gas_line]]", **{"id": id, **usual, **keys})
 
 
 def probe(id: str = "k1-pressure", at: str = "K1", **keys: object) -> str:

@@ -15,8 +15,9 @@ NOT_WORKED_OUT: Final = frozenset({"compensated_pressure", "leak_rate", "hours_t
 
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
-    """List limits that can never act: beyond what a signal can say, on a number that this version does not work out, or
-    on wine that is in no journal.
+    """List what may not be meant: limits that can never act, since they are beyond what a signal can say, on a number
+    that this version does not work out, or on wine that is in no journal; and gas lines without a relief valve or with
+    vessels of plastic.
     """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
@@ -32,7 +33,24 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
             )
         if limit.quantity in NOT_WORKED_OUT:
             yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."
+    yield from _gas_lines(cellar)
     yield from _unknown_lots(cellar)
+
+
+def _gas_lines(cellar: Cellar) -> Iterator[str]:
+    plastic = {vessel.id for vessel in cellar.vessel if vessel.material == "plastic"}
+    for line in cellar.gas_line:
+        if line.relief_kpa is None:
+            yield (
+                f"gas line {line.id} has no relief valve: a regulator that fails lets the pressure of the cylinder into "
+                f"{', '.join(line.vessels)}. Fit one that opens at or below the smallest max_pressure of these, and "
+                "write its relief."
+            )
+        for vessel in sorted(plastic.intersection(line.vessels)):
+            yield (
+                f"{vessel} on gas line {line.id} is of plastic: gas passes through it, and warmth and age weaken it. "
+                "Stay well below its stamp, and never use one that is scratched or past its date."
+            )
 
 
 def _unknown_lots(cellar: Cellar) -> Iterator[str]:

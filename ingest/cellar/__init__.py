@@ -13,6 +13,7 @@ signal          from milliamperes, volts or ohms to a number
 line_pattern    the pattern of a serial line's text
 due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
+gas_line        the model of a gas line
 connections     the models of store, broker, lines, mail, mirror, page
 limits          the model of a limit, and a limit as it is watched
 due_rules       limits on work that falls due
@@ -34,6 +35,7 @@ from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier
+from ingest.cellar.gas_line import GasLine
 from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitSettings, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
@@ -72,6 +74,7 @@ __all__ = [
     "DueRule",
     "EffectiveLimit",
     "Gas",
+    "GasLine",
     "Hours",
     "Identifier",
     "JudgedQuantity",

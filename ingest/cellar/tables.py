@@ -15,6 +15,7 @@ from ingest.cellar.checks.connections import (
     page_problems,
     serial_problems,
 )
+from ingest.cellar.checks.gas_lines import gas_line_problems
 from ingest.cellar.checks.limits import limit_problems
 from ingest.cellar.checks.places import cylinder_problems, vessel_problems
 from ingest.cellar.checks.probes import probe_problems
@@ -33,6 +34,7 @@ from ingest.cellar.draft import Check, IdSpace, TableKind
 from ingest.cellar.equipment import Cylinder, Place, Probe, Room, Site, Vessel
 from ingest.cellar.file_limits import WinePlaces
 from ingest.cellar.form import Table
+from ingest.cellar.gas_line import GasLine
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.quantities import PlaceKind
 
@@ -69,6 +71,7 @@ class Cellar:
     room: tuple[Room, ...] = field(metadata=_tables(Room, "places"))
     cylinder: tuple[Cylinder, ...] = field(metadata=_tables(Cylinder, "places", cylinder_problems))
     vessel: tuple[Vessel, ...] = field(metadata=_tables(Vessel, "places", vessel_problems))
+    gas_line: tuple[GasLine, ...] = field(metadata=_tables(GasLine, "gas lines", gas_line_problems))
     probe: tuple[Probe, ...] = field(metadata=_tables(Probe, "probes", probe_problems))
     limit: tuple[LimitSettings, ...] = field(metadata=_tables(LimitSettings, "limits", limit_problems))
     limits: tuple[EffectiveLimit, ...]

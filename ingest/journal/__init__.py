@@ -36,6 +36,7 @@ balance            what cannot be written or struck
 lot_locations      where lots lie
 wine_places        the same at a moment, for limits that go with wine
 said_of_wine       what is said of the wine in each vessel
+supply             whether the gas supply is open at a vessel
 ph_record          a pH probe's calibrations, and how sure its pH is
 merging            which entries of a file are new
 """

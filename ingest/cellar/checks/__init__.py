@@ -5,6 +5,7 @@ The registry in ``ingest.cellar.tables`` says which check belongs to which table
 ids          each means one thing, and what is named exists
 connections  broker, serial lines, mail, mirror, page
 places       cylinders and vessels
+gas_lines    a cylinder and the vessels behind it
 probes       where a probe is, what it measures, its signal
 wiring       the topic, line or chip that brings a probe's numbers
 due          limits on work that falls due
