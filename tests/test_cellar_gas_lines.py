@@ -96,8 +96,8 @@ def test_a_plastic_keg_with_a_stamp_is_taken() -> None:
         pytest.param(
             _SOUND + keg("K2") + gas_line() + gas_line("n2-LINE", vessels=["K2"]),
             [
-                '[[gas_line]] n2-LINE id = "n2-LINE": is taken by [[gas_line]] N2-line; ids of gas lines must differ in '
-                "more than upper and lower case"
+                '[[gas_line]] n2-LINE id = "n2-LINE": is taken by [[gas_line]] N2-line; ids of gas lines must differ '
+                "in more than upper and lower case"
             ],
             id="id twice",
         ),

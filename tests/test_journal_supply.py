@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -110,13 +111,11 @@ def test_both_valves_open_is_open_and_any_newest_shut_is_shut(acts: list[tuple[s
     entries = [_entry(place, act, number) for number, (place, act) in enumerate(acts, start=1)]
     history = supply_history("K1", entries, _LINES)
     # Each change differs from what was before, in the order of time.
-    for before, after in zip(history, history[1:], strict=False):
+    for before, after in pairwise(history):
         assert before.is_open != after.is_open or before.since_ms is None
         assert (before.since_ms or 0) < (after.since_ms or 0)
     valves = [(place, act) for place, act in acts if place in ("K1", "N2") and act != "vented"]
-    if not valves:
-        assert not history[-1].is_open
-    elif valves[-1][1] == "supply shut":
+    if not valves or valves[-1][1] == "supply shut":
         assert not history[-1].is_open
     elif valves[-1][0] == "K1":
         assert history[-1].is_open

@@ -42,9 +42,9 @@ def _gas_lines(cellar: Cellar) -> Iterator[str]:
     for line in cellar.gas_line:
         if line.relief_kpa is None:
             yield (
-                f"gas line {line.id} has no relief valve: a regulator that fails lets the pressure of the cylinder into "
-                f"{', '.join(line.vessels)}. Fit one that opens at or below the smallest max_pressure of these, and "
-                "write its relief."
+                f"gas line {line.id} has no relief valve: a regulator that fails lets the pressure of the cylinder "
+                f"into {', '.join(line.vessels)}. Fit one that opens at or below the smallest max_pressure of "
+                "these, and write its relief."
             )
         for vessel in sorted(plastic.intersection(line.vessels)):
             yield (
