@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CauseLimit", "LineFormatter", "log_to_stderr"]
+__all__ = ["LEVELS", "LEVEL_VARIABLE", "CauseLimit", "LineFormatter", "log_to_stderr"]
 
 import logging
 import sys
@@ -13,6 +13,9 @@ from typing import Final
 
 from ingest.plain_text import one_line
 
+LEVELS: Final = ("error", "warning", "info", "debug")
+# The variable of the environment by which `leeside run --log-level` reaches its daemons.
+LEVEL_VARIABLE: Final = "LEESIDE_LOG_LEVEL"
 # So many records of one cause are written at once; after that one a minute, with how many were left out.
 BURST: Final = 20
 EVERY_S: Final = 60.0
@@ -73,9 +76,12 @@ class CauseLimit(logging.Filter):
         return True
 
 
-def log_to_stderr() -> None:
-    """Send the log of this process to standard error, which systemd or a shell keeps."""
+def log_to_stderr(level: str = "") -> None:
+    """Send the log of this process to standard error, which systemd or a shell keeps.
+
+    level: from which level on, one of ``LEVELS``; another text is as none.
+    """
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(LineFormatter())
     handler.addFilter(CauseLimit())
-    logging.basicConfig(level=logging.INFO, handlers=[handler])
+    logging.basicConfig(level=level.upper() if level in LEVELS else logging.INFO, handlers=[handler])

@@ -17,7 +17,7 @@ from types import FrameType
 from typing import Protocol
 
 from ingest.cellar import Cellar, load_cellar
-from ingest.daemon_log import log_to_stderr
+from ingest.daemon_log import LEVEL_VARIABLE, log_to_stderr
 from ingest.errors import IngestError
 
 
@@ -53,7 +53,7 @@ def run_daemon(
 
     0, or 2 if it cannot start. Signal handlers only set a flag: what they interrupt may hold a lock.
     """
-    log_to_stderr()
+    log_to_stderr(os.environ.get(LEVEL_VARIABLE, ""))
     log = logging.getLogger(name)
     given = list(sys.argv[1:] if arguments is None else arguments)
     if len(given) != 1:

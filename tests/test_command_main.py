@@ -19,7 +19,7 @@ def _imported_by(code: str) -> set[str]:
 
 
 def test_the_help_lists_each_command_on_a_line_of_its_own() -> None:
-    lines = CliRunner().invoke(app, ["--help"]).stdout.partition("Commands:\n")[2].splitlines()
+    lines = CliRunner().invoke(app, ["--help"]).stdout.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
     assert [line.split(maxsplit=1) for line in lines] == [[name, summary] for name, (_, summary) in COMMANDS.items()]
 
 

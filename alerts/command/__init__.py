@@ -5,6 +5,8 @@ since the supervisor must stay small. What the commands are made of:
 
 main               which commands there are, and how each is loaded
 options            options that several commands share
+cellar_file        the cellar file of a call, or the usual one
+plain_help         the help of a command
 opened_cellar      the cellar file, and the store that it names
 terminal           lines to and from a person
 supervisor         what ``leeside run`` becomes

@@ -60,9 +60,13 @@ def demo(
     length_s: Duration = None,
     folder: Annotated[
         Path | None,
-        typer.Option("--folder", help="Keep the demo's store and cellar file here, in a new or empty folder."),
+        typer.Option(
+            "--folder", metavar="PATH", help="Keep the demo's store and cellar file here, in a new or empty folder."
+        ),
     ] = None,
-    days: Annotated[int, typer.Option(min=1, max=90, help="Days of past readings to bring in.")] = 30,
+    days: Annotated[
+        int, typer.Option("--days", metavar="N", min=1, max=90, help="Days of past readings to bring in.")
+    ] = 30,
 ) -> int:
     """Run a simulated cellar through the real path: broker, serial line, store, alarm, message, page.
 

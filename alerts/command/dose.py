@@ -9,7 +9,7 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.options import FileOrVessel, Json, file_and_vessel
+from alerts.command.options import File, Json
 from alerts.command.so2_options import as_option, optional_number
 from alerts.command.terminal import print_plain
 from alerts.errors import DoseRefused, OutOfRange
@@ -38,12 +38,12 @@ _OPTIONS: Final = {
     "target": "--to-free, --to-molecular",
     "step": "--balance-g, --pipette-ml",
 }
-Vessel = Annotated[str | None, typer.Argument(metavar="VESSEL", help="The vessel.")]
+Vessel = Annotated[str, typer.Argument(metavar="VESSEL", help="The vessel.")]
 
 
 def dose(
-    file: FileOrVessel = None,
-    vessel: Vessel = None,
+    file: File,
+    vessel: Vessel,
     to_molecular: Annotated[
         str | None,
         typer.Option("--to-molecular", metavar="MG_L", help="Molecular SO2 wanted; by default by the wine's style."),
@@ -92,14 +92,11 @@ def dose(
     """
     if to_free is not None and to_molecular is not None:
         raise typer.BadParameter("give one target, not both", param_hint="--to-free, --to-molecular")
-    path, id = file_and_vessel(file, vessel)
-    if id is None:
-        raise typer.BadParameter("say which vessel, such as K1", param_hint="VESSEL")
     now_ms = wall_ms()
-    with open_cellar(path) as (cellar, store), store.read():
-        _known(cellar, store, id, now_ms)
-        so2 = so2_inside(cellar, store, now_ms, [id]).get(id)
-        total = totals_inside(cellar, store, now_ms, [id]).get(id)
+    with open_cellar(file) as (cellar, store), store.read():
+        _known(cellar, store, vessel, now_ms)
+        so2 = so2_inside(cellar, store, now_ms, [vessel]).get(vessel)
+        total = totals_inside(cellar, store, now_ms, [vessel]).get(vessel)
         used_salt, used_stock = _last_used(store, now_ms)
     wish = _wish(
         to_molecular=to_molecular,
@@ -114,15 +111,15 @@ def dose(
         despite=(despite_malolactic, despite_stale),
     )
     if so2 is None:
-        raise DoseRefused(f"nothing is known of the wine in {id}: write down its filling and a titration")
-    declared = next((each for each in cellar.vessel if each.id == id), None)
+        raise DoseRefused(f"nothing is known of the wine in {vessel}: write down its filling and a titration")
+    declared = next((each for each in cellar.vessel if each.id == vessel), None)
     try:
         found = vessel_dose(so2, total, None if declared is None else declared.capacity_l, wish)
     except OutOfRange as error:
         # A molecular target can ask for more free SO2 than there can be.
         targets = {} if to_molecular is None else dict.fromkeys(("free SO2", "target"), "--to-molecular")
         raise as_option(error, {**_OPTIONS, **targets}) from error
-    _print(found, str(path), cellar, is_keg=declared is not None and declared.kind == "keg", as_json=as_json)
+    _print(found, str(file), cellar, is_keg=declared is not None and declared.kind == "keg", as_json=as_json)
     return 0
 
 

@@ -13,6 +13,7 @@ from typing import Annotated, Any, Final
 
 import typer
 
+from alerts.command.cellar_file import FileCommand
 from alerts.command.enter_calibration import calibration
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
@@ -194,5 +195,8 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
 
 for _kind in KINDS.values():
     app.command(
-        name=_kind.name, help=_kind.says, epilog=f"Example: leeside enter {_kind.name} cellar.toml {_kind.example}"
+        name=_kind.name,
+        cls=FileCommand,
+        help=_kind.says,
+        epilog=f"Example: leeside enter {_kind.name} cellar.toml {_kind.example}",
     )(_command(_kind) if _kind.questions else calibration)

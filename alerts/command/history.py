@@ -71,15 +71,21 @@ def history(
         typer.Argument(metavar="PROBE", help="A probe's id, with --estimate a vessel's; or name a lot or a place."),
     ] = None,
     lot: Annotated[
-        str | None, typer.Option("--lot", help="A lot, through the vessels where it lay; with --quantity.")
+        str | None,
+        typer.Option("--lot", metavar="ID", help="A lot, through the vessels where it lay; with --quantity."),
     ] = None,
-    place: Annotated[str | None, typer.Option("--place", help="A vessel, cylinder or room; with --quantity.")] = None,
+    place: Annotated[
+        str | None, typer.Option("--place", metavar="ID", help="A vessel, cylinder or room; with --quantity.")
+    ] = None,
     quantity: Annotated[
-        str | None, typer.Option("--quantity", help="What was read or found, such as temperature or free_so2.")
+        str | None,
+        typer.Option("--quantity", metavar="QUANTITY", help="What was read or found, such as temperature or free_so2."),
     ] = None,
     share: Annotated[
         float | None,
-        typer.Option("--share", help="Only where the lot is at least this part of the wine, such as 0.5."),
+        typer.Option(
+            "--share", metavar="SHARE", help="Only where the lot is at least this part of the wine, such as 0.5."
+        ),
     ] = None,
     struck: Annotated[bool, typer.Option("--struck", help="Also results of struck entries.")] = False,
     as_csv: Annotated[bool, typer.Option("--csv", help="Print a table with a row for each reading or result.")] = False,

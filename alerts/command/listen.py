@@ -18,6 +18,7 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.cellar_file import take_usual_file
 from alerts.command.discovery import Discovery
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.options import Duration
@@ -44,7 +45,9 @@ _EVERYTHING = ("#",)
 
 
 def listen(
-    file: Annotated[Path | None, typer.Argument(metavar="FILE", help="The cellar file; --ports needs none.")] = None,
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE", help="The cellar file; it may be left out (see `leeside --help`).")
+    ] = None,
     ports: Annotated[
         bool, typer.Option("--ports", help="Show the serial devices of this machine, by their lasting names.")
     ] = False,
@@ -66,7 +69,7 @@ def listen(
     if ports:
         return _print_ports(as_json)
     if file is None:
-        raise typer.BadParameter("name the cellar file, or ask for --ports", param_hint="FILE")
+        file = take_usual_file()
     return _Listening(load_cellar(file), tuple(topics or _EVERYTHING), as_json).run(length_s)
 
 

@@ -12,11 +12,13 @@ __all__ = ["app", "main"]
 import sqlite3
 import sys
 from importlib import import_module
-from typing import Any, Final
+from importlib.metadata import version
+from typing import Annotated, Any, Final
 
 import typer
 from typer.core import TyperGroup
 
+from alerts.command.cellar_file import FileCommand
 from alerts.errors import AlertsError
 from ingest.errors import CellarFileError, IngestError, TextRefused
 
@@ -74,13 +76,13 @@ def _load(name: str, target: str) -> Any:
         command: Any = typer.main.get_group(found)
     else:
         single = typer.Typer(add_completion=False, rich_markup_mode=None)
-        single.command(epilog=f"Example: {module.EXAMPLE}")(found)
+        single.command(cls=FileCommand, epilog=f"Example: {module.EXAMPLE}")(found)
         command = typer.main.get_command(single)
     command.name = name
     return command
 
 
-def _exit(code: int | None) -> None:
+def _exit(code: int | None, **_: object) -> None:
     """Take what the command returned as the exit code; None of a group's command is 0."""
     raise typer.Exit(code or 0)
 
@@ -89,15 +91,28 @@ app = typer.Typer(
     name="leeside",
     cls=_Commands,
     no_args_is_help=True,
-    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     result_callback=_exit,
 )
 
 
-@app.callback()
-def leeside() -> None:
+def _print_version(asked: bool) -> None:
+    if asked:
+        print(f"leeside {version('leeside')}")
+        raise typer.Exit
+
+
+@app.callback(
+    epilog="Where FILE is left out, the cellar file is that of LEESIDE_CELLAR, else cellar.toml in this folder or in "
+    "the configuration folder; the command says which."
+)
+def leeside(
+    show_version: Annotated[  # printed by its callback
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version and exit.")
+    ] = False,
+) -> None:
     """Keeps watch over wine that rests in small vessels under inert gas."""
 
 

@@ -9,7 +9,7 @@ from typing import Final
 
 from alerts.command.now_cards import show_cards
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.options import AsOf, FileOrVessel, Json, OneVessel, as_of_ms, file_and_vessel
+from alerts.command.options import AsOf, File, Json, OneVessel, as_of_ms
 from alerts.command.terminal import print_plain
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
@@ -37,16 +37,15 @@ from ingest.times import iso_utc
 EXAMPLE: Final = "leeside now cellar.toml"
 
 
-def now(file: FileOrVessel = None, vessel: OneVessel = None, at: AsOf = None, as_json: Json = False) -> int:
+def now(file: File, vessel: OneVessel = None, at: AsOf = None, as_json: Json = False) -> int:
     """Show every place as it is now. Exit code 1 while there is an alarm, something is silent, or mail is held up.
 
     With a VESSEL or --at: what vessels held, read and had as SO2 at a time, by what had happened until then.
     """
-    path, id = file_and_vessel(file, vessel)
     now_ms = wall_ms()
-    with open_cellar(path) as (cellar, store), store.read():
-        if id is not None or at is not None:
-            show_cards(cellar, store, id, as_of_ms(at, cellar.site.zone, now_ms), now_ms, as_json=as_json)
+    with open_cellar(file) as (cellar, store), store.read():
+        if vessel is not None or at is not None:
+            show_cards(cellar, store, vessel, as_of_ms(at, cellar.site.zone, now_ms), now_ms, as_json=as_json)
             return 0
         status = cellar_status(cellar, store, now_ms, even_time())
         so2 = so2_inside(cellar, store, now_ms)

@@ -9,7 +9,6 @@ __all__ = [
     "EntriesOfLot",
     "EntriesOfVessel",
     "File",
-    "FileOrVessel",
     "Json",
     "OneVessel",
     "Since",
@@ -19,7 +18,6 @@ __all__ = [
     "as_of_ms",
     "check_kinds",
     "duration_s",
-    "file_and_vessel",
     "refuse_given",
     "time_range",
     "user_name",
@@ -40,7 +38,6 @@ from ingest.times import EARLIEST_MS, END_OF_TIME_MS, moment_of
 
 _DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h|d)", re.ASCII)
 _DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
-_USUAL_FILE: Final = Path("cellar.toml")
 # What is expected of a later time is nothing that an estimate could say.
 _FURTHEST_AHEAD_MS: Final = 366 * 86_400_000
 _SECONDS: Final = {"s": 1.0, "min": 60.0, "h": 3600.0, "d": 86400.0}
@@ -54,9 +51,14 @@ def duration_s(text: str) -> float:
     return float(match[1]) * _SECONDS[match[2]]
 
 
-File = Annotated[Path, typer.Argument(metavar="FILE", help="The cellar file.")]
-FileOrVessel = Annotated[
-    Path | None, typer.Argument(metavar="FILE", help="The cellar file; by default cellar.toml in this folder.")
+# A command that takes it is a ``FileCommand``, which puts the usual file in its place where it is left out.
+File = Annotated[
+    Path,
+    typer.Argument(
+        metavar="FILE",
+        show_default=False,
+        help="The cellar file; it may be left out (see `leeside --help`).",
+    ),
 ]
 OneVessel = Annotated[str | None, typer.Argument(metavar="VESSEL", help="Only this vessel.")]
 AsOf = Annotated[
@@ -85,18 +87,6 @@ EntriesOfKind = Annotated[
     list[str] | None,
     typer.Option("--kind", metavar="KIND", help="Only entries of this kind; may be given several times."),
 ]
-
-
-def file_and_vessel(first: Path | None, second: str | None) -> tuple[Path, str | None]:
-    """Take apart what was given as [FILE] [VESSEL]: of one word alone, a file ends in .toml, is there, or has a slash.
-
-    Raises typer.BadParameter where no file is named and there is none to take.
-    """
-    if first is not None and (second is not None or first.suffix == ".toml" or len(first.parts) > 1 or first.is_file()):
-        return first, second
-    if not _USUAL_FILE.is_file():
-        raise typer.BadParameter(f"name the cellar file: there is no {_USUAL_FILE} in this folder", param_hint="FILE")
-    return _USUAL_FILE, None if first is None else str(first)
 
 
 def as_of_ms(at: str | None, zone: ZoneInfo, now_ms: int) -> int:

@@ -13,6 +13,7 @@ import typer
 from alerts.command.options import File
 from alerts.command.supervisor import MODULES
 from ingest.cellar import load_cellar
+from ingest.daemon_log import LEVEL_VARIABLE, LEVELS
 
 EXAMPLE: Final = "leeside run cellar.toml"
 
@@ -22,10 +23,22 @@ def run(
     only: Annotated[
         str | None, typer.Option("--only", metavar="ROLE", help="Run one process only: ingest, alerts or page.")
     ] = None,
+    log_level: Annotated[
+        str | None,
+        typer.Option(
+            "--log-level", metavar="LEVEL", help=f"Log from this level on: {', '.join(LEVELS)}; info if left out."
+        ),
+    ] = None,
 ) -> int:
     """Watch the cellar: run both daemons and the page, until stopped."""
     if only is not None and only not in MODULES:
         raise typer.BadParameter(f"'{only}' is not a role; allowed: {', '.join(MODULES)}", param_hint="--only")
+    if log_level is not None:
+        if log_level not in LEVELS:
+            raise typer.BadParameter(
+                f"'{log_level}' is not a level; allowed: {', '.join(LEVELS)}", param_hint="--log-level"
+            )
+        os.environ[LEVEL_VARIABLE] = log_level
     cellar = load_cellar(file)
     module = MODULES[only] if only else "alerts.command.supervisor"
     roles = [] if only else [role for role in MODULES if role != "page" or cellar.page is not None]
