@@ -60,7 +60,7 @@ class Desk:
         self._cellar = journal_cellar()
         self._at_ms = at_ms
         self.write("lot", lot="A", name="Malvasia", style="white")
-        self.write("fill", "K1", "A", volume_l=16.0)
+        self.write("first-filling", "K1", "A", volume_l=16.0)
 
     def write(self, kind: str, place: str | None = None, lot: str | None = None, **answers: Any) -> Entry:
         """Write an entry a second after the previous one."""

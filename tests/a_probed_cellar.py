@@ -41,7 +41,7 @@ class ProbedCellar:
         self.store = create_or_open(self.cellar.store_path, BEGIN_MS)
         self.series = declare(self.store, declarations(self.cellar), BEGIN_MS)
         self.write(0, "lot", None, "ries", name="ries", style="white")
-        self.write(0, "fill", "K1", "ries", volume_l=18.0)
+        self.write(0, "first-filling", "K1", "ries", volume_l=18.0)
         self.write(1, "titration", "K1", quantity="free", method="elsewhere", so2_mg_l=30.0, u_so2_mg_l=1.5)
 
     def write(self, day: float, kind: str, place: str | None, lot: str | None = None, **said: Any) -> None:

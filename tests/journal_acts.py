@@ -16,7 +16,19 @@ _vessel = st.sampled_from(VESSELS)
 @st.composite
 def said(draw: st.DrawFn) -> tuple[str, str | None, str | None, dict[str, Any]]:
     kind = draw(
-        st.sampled_from(["fill", "fill", "racking", "racking", "topping", "sample", "bottling", "state", "volume"])
+        st.sampled_from(
+            [
+                "first-filling",
+                "first-filling",
+                "racking",
+                "racking",
+                "topping",
+                "sample",
+                "bottling",
+                "vessel-status",
+                "volume",
+            ]
+        )
     )
     place, volume = draw(_vessel), draw(_volume)
     lot: str | None = draw(st.sampled_from(["A", "B"]))
@@ -39,7 +51,7 @@ def said(draw: st.DrawFn) -> tuple[str, str | None, str | None, dict[str, Any]]:
                 "lees_l": draw(st.sampled_from([None, 0.5])),
             },
         )
-    if kind == "fill":
+    if kind == "first-filling":
         return kind, place, lot, {"volume_l": volume, "blend": draw(st.booleans())}
     if kind == "topping":
         source = draw(st.none() | _vessel.filter(lambda name: name != place))
@@ -54,8 +66,8 @@ def said(draw: st.DrawFn) -> tuple[str, str | None, str | None, dict[str, Any]]:
             None,
             {"bottles": [{"number": draw(st.integers(1, 9)), "size_l": 0.75}], "remainder_l": remainder},
         )
-    if kind == "state":
-        return kind, place, None, {"state": draw(st.sampled_from(["emptied", "cleaned", "in use", "out of use"]))}
+    if kind == "vessel-status":
+        return kind, place, None, {"status": draw(st.sampled_from(["emptied", "cleaned", "in use", "out of use"]))}
     return "measurement", place, None, {"quantity": "volume", "value": 0.0 if volume is None else volume}
 
 

@@ -28,7 +28,7 @@ class Bench(JournalOnDisk):
 
     def filled(self, volume: str = "18 L", *, ph: str = "3.40", **lot: str) -> None:
         self.lot(60, **lot)
-        self.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", volume, "--at", ago(50))
+        self.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", volume, "--at", ago(50))
         self.enter("measurement", "--vessel", "K1", "--quantity", "pH", "--value", ph, "--at", ago(49))
 
     def titrated(self, mg_l: float, days: float, quantity: str = "free", u: float = 1.0) -> None:
@@ -287,13 +287,13 @@ def test_names_that_are_no_vessel_with_wine(bench: Bench) -> None:
     message = bench.refused("ries", code=2)
     assert "'ries' is a lot, and lies in C1 and K1. A dose is for the wine of one vessel: name it" in message
     assert "the journal does not say what K3 holds" in bench.refused("K3")
-    bench.enter("state", "--vessel", "K3", "--state", "emptied", "--at", ago(1))
+    bench.enter("vessel-status", "--vessel", "K3", "--status", "emptied", "--at", ago(1))
     assert "K3 is empty: there is no wine in it to add to" in bench.refused("K3")
 
 
 def test_how_much_wine_there_is_must_be_known_and_fit_in(bench: Bench) -> None:
     bench.lot()
-    bench.enter("fill", "--vessel", "K1", "--lot", "ries", "--at", ago(50))
+    bench.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--at", ago(50))
     bench.titrated(20, 0.1)
     assert "how much wine K1 holds is not known" in bench.refused("K1", "--to-free", "30")
     assert bench.dose("--to-free", "30", "--volume-l", "18")["volume_l"] == 18
@@ -323,7 +323,7 @@ def test_bad_input_names_its_option_and_what_is_allowed(wine: Bench, options: tu
 
 def test_a_molecular_target_needs_a_ph(bench: Bench) -> None:
     bench.lot()
-    bench.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", ago(50))
+    bench.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", ago(50))
     bench.titrated(20, 0.1)
     assert "a molecular target needs the wine's pH" in bench.refused("K1")
     by_hand = bench.dose("--ph", "3.4")

@@ -35,8 +35,8 @@ def call(journal: JournalOnDisk) -> _Call:
 def _two_lots(call: _Call, first: str, second: str) -> None:
     for lot in ("ries", "sylv"):
         assert call("lot", "--lot", lot, "--name", lot, "--style", "white", "--alcohol", "12 % vol")[0] == 0
-    assert call("fill", "--vessel", "K1", "--lot", "ries", "--volume", first)[0] == 0
-    assert call("fill", "--vessel", "C1", "--lot", "sylv", "--volume", second)[0] == 0
+    assert call("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", first)[0] == 0
+    assert call("first-filling", "--vessel", "C1", "--lot", "sylv", "--volume", second)[0] == 0
 
 
 def test_every_kind_of_the_table_has_its_command(journal: JournalOnDisk) -> None:
@@ -105,7 +105,7 @@ def test_free_so2_of_red_wine_is_an_upper_bound_before_it_is_written_and_after(
     call: _Call, journal: JournalOnDisk
 ) -> None:
     assert call("lot", "--lot", "merl", "--name", "Merlot", "--style", "red")[0] == 0
-    assert call("fill", "--vessel", "K1", "--lot", "merl", "--volume", "16 L")[0] == 0
+    assert call("first-filling", "--vessel", "K1", "--lot", "merl", "--volume", "16 L")[0] == 0
     given = [
         "--quantity",
         "free",
@@ -244,7 +244,7 @@ def test_a_weight_makes_litres_by_tare_and_density(call: _Call, journal: Journal
         ("topping", ["--vessel", "K1", "--bottles", "1 x 0.75 L"], "pressure"),
         ("racking", ["--begin", "--from", "K1", "--from", "C1"], "pressure"),
         ("racking", ["--begin", "--from", "K1", "--from", "C1"], "glass"),
-        ("state", ["--vessel", "K3", "--state", "emptied"], "pressure"),
+        ("vessel-status", ["--vessel", "K3", "--status", "emptied"], "pressure"),
         (
             "titration",
             ["--vessel", "K1", "--quantity", "free", "--method", "aeration", "--titre", "2 mL", "--sample", "50 mL",
@@ -266,20 +266,20 @@ def test_a_caution_stands_where_something_dangerous_is_handled_each_time(
 @pytest.mark.parametrize(
     ("kind", "options", "named"),
     [
-        ("fill", [], "--vessel"),
-        ("fill", ["--vessel", "K1"], "--lot"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "16"], "--volume"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "16 kg"], "--volume"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--volume", "-1 L"], "--volume"),
-        ("fill", ["--vessel", "K9", "--lot", "ries"], "--vessel"),
-        ("fill", ["--vessel", "CO2", "--lot", "ries"], "--vessel"),
-        ("fill", ["--vessel", "K1", "--lot", "none"], "--lot"),
-        ("fill", ["--vessel", "K1", "--vessel", "K3", "--lot", "ries"], "--vessel"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "soon"], "--at"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2199-01-01"], "--at"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2026-10-25 02:30"], "--at"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--at", "2026-03-29 02:30"], "--at"),
-        ("fill", ["--vessel", "K1", "--lot", "ries", "--who", " "], "--who"),
+        ("first-filling", [], "--vessel"),
+        ("first-filling", ["--vessel", "K1"], "--lot"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--volume", "16"], "--volume"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--volume", "16 kg"], "--volume"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--volume", "-1 L"], "--volume"),
+        ("first-filling", ["--vessel", "K9", "--lot", "ries"], "--vessel"),
+        ("first-filling", ["--vessel", "CO2", "--lot", "ries"], "--vessel"),
+        ("first-filling", ["--vessel", "K1", "--lot", "none"], "--lot"),
+        ("first-filling", ["--vessel", "K1", "--vessel", "K3", "--lot", "ries"], "--vessel"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--at", "soon"], "--at"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--at", "2199-01-01"], "--at"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--at", "2026-10-25 02:30"], "--at"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--at", "2026-03-29 02:30"], "--at"),
+        ("first-filling", ["--vessel", "K1", "--lot", "ries", "--who", " "], "--who"),
         ("lot", ["--lot", "a b", "--name", "n", "--style", "white"], "--lot"),
         ("lot", ["--lot", "a", "--name", "n", "--style", "blue"], "--style"),
         ("lot", ["--lot", "a", "--name", "n", "--style", "red", "--vintage", "20260"], "--vintage"),
@@ -295,9 +295,9 @@ def test_a_caution_stands_where_something_dangerous_is_handled_each_time(
         ("gas", ["--vessel", "K1", "--act", "charged"], "--pressure"),
         ("gas", ["--vessel", "K1", "--act", "charged", "--pressure", "155 kPa absolute"], "--pressure"),
         ("gas", ["--vessel", "K1", "--act", "purged", "--times", "often"], "--times"),
-        ("look", ["--vessel", "K1"], "--clarity"),
-        ("look", ["--vessel", "K1", "--film", "perhaps"], "--film"),
-        ("state", ["--vessel", "K1"], "--state"),
+        ("inspection", ["--vessel", "K1"], "--clarity"),
+        ("inspection", ["--vessel", "K1", "--film", "perhaps"], "--film"),
+        ("vessel-status", ["--vessel", "K1"], "--status"),
         ("measurement", ["--vessel", "K1", "--quantity", "pH", "--value", "3.4 kPa"], "--value"),
         ("measurement", ["--vessel", "K1", "--quantity", "iron", "--value", "3"], "--value"),
         ("measurement", ["--vessel", "K1", "--quantity", "weight", "--value", "4 kg"], "--value"),
@@ -397,8 +397,8 @@ def test_a_late_entry_that_hits_a_later_one_names_it_and_takes_it_along_when_tol
     assert call("racking", "--from", "K1=16L", "--to", "K3")[0] == 0
     number = journal.written()[-1].id
     fill = next(entry for entry in journal.written() if entry.place == "K1")
-    late = ["--vessel", "K1", "--state", "emptied", "--at", "now"]
-    assert call("state", *late)[0] == 0  # now it is empty anyway
+    late = ["--vessel", "K1", "--status", "emptied", "--at", "now"]
+    assert call("vessel-status", *late)[0] == 0  # now it is empty anyway
     early = f"{moment_text(fill.at_ms)}"
     done = journal.run("enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--at", early)
     assert done.returncode == 1

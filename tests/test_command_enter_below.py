@@ -18,7 +18,7 @@ def _call(journal: JournalOnDisk, *words: str) -> str:
 def test_nothing_found_is_shown_in_contents_and_history(journal: JournalOnDisk) -> None:
     file = str(journal.file)
     _call(journal, "enter", "lot", file, "--lot", "ries", "--name", "Riesling", "--style", "white")
-    _call(journal, "enter", "fill", file, "--vessel", "K1", "--lot", "ries", "--volume", "16 L")
+    _call(journal, "enter", "first-filling", file, "--vessel", "K1", "--lot", "ries", "--volume", "16 L")
     titration = (
         "enter",
         "titration",

@@ -294,7 +294,7 @@ class PhWinter(PhCellar):
     def __init__(self, folder: Path) -> None:
         super().__init__(folder)
         self.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white", "--at", "2025-09-01")
-        self.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
+        self.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
 
     def so2(self, *at: str) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(self.run("now", str(self.file), "K1", *at, "--json").stdout)["so2"]

@@ -25,7 +25,7 @@ def call(tmp_path: Path) -> _Call:
     made = _Call(JournalOnDisk(tmp_path))
     for lot, vessel, volume in (("ries", "K1", "16 L"), ("sylv", "C1", "8.5 L")):
         made("lot", "--lot", lot, "--name", lot, "--style", "white", "--alcohol", "12 % vol")
-        made("fill", "--vessel", vessel, "--lot", lot, "--volume", volume)
+        made("first-filling", "--vessel", vessel, "--lot", lot, "--volume", volume)
     return made
 
 
@@ -88,5 +88,7 @@ def test_a_bottling_that_adds_up_is_no_news(call: _Call) -> None:
 
 
 def test_emptying_a_vessel_with_wine_is_told_of(call: _Call) -> None:
-    assert "warning: K1 held 16 L, all of which is then gone" in call("state", "--vessel", "K1", "--state", "emptied")
-    assert "gone" not in call("state", "--vessel", "K1", "--state", "emptied")
+    assert "warning: K1 held 16 L, all of which is then gone" in call(
+        "vessel-status", "--vessel", "K1", "--status", "emptied"
+    )
+    assert "gone" not in call("vessel-status", "--vessel", "K1", "--status", "emptied")

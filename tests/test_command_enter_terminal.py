@@ -25,7 +25,7 @@ def journal(tmp_path: Path) -> JournalOnDisk:
     at = "2026-01-10 12:00"
     for kind, told in (
         ("lot", {"lot": "ries", "name": "Riesling", "style": "white"}),
-        ("fill", {"vessel": "K1", "lot": "ries", "volume": "16 L"}),
+        ("first-filling", {"vessel": "K1", "lot": "ries", "volume": "16 L"}),
         ("titrant", {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"}),
     ):
         enter(made.store, made.cellar, kind, told, who="Ana", now_ms=now_ms, at=at)
@@ -126,7 +126,7 @@ def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
 
 
 def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
-    terminal = _start(opened, journal, "fill", "--lot", "ries", "--volume", "1 L")
+    terminal = _start(opened, journal, "first-filling", "--lot", "ries", "--volume", "1 L")
     terminal.until("Which vessel?")
     terminal.say("K1")
     terminal.until("Is it a blend with the wine that is there?")
@@ -215,7 +215,7 @@ def test_what_does_not_fit_the_cellar_is_told_before_it_would_be_written(
 
 
 def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
-    terminal = _start(opened, journal, "state", "--vessel", "K9", "--state", "cleaned")
+    terminal = _start(opened, journal, "vessel-status", "--vessel", "K9", "--status", "cleaned")
     terminal.until("Which vessel?")
     terminal.say("K3")
     terminal.until("Write it?")
@@ -225,7 +225,9 @@ def test_a_vessel_that_is_not_there_is_asked_for_anew(journal: JournalOnDisk, op
 
 
 def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
-    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-10-25 02:30")
+    terminal = _start(
+        opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned", "--at", "2026-10-25 02:30"
+    )
     terminal.until("2 for 2026-10-25 02:30+01:00:")
     terminal.say("2")
     terminal.until("Write it?")
@@ -237,7 +239,9 @@ def test_of_an_ambiguous_time_the_person_says_which(journal: JournalOnDisk, open
 def test_a_time_that_never_was_is_refused_at_a_terminal_too(
     journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
-    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--at", "2026-03-29 02:30")
+    terminal = _start(
+        opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned", "--at", "2026-03-29 02:30"
+    )
     assert terminal.end() == 2
     assert "--at" in terminal.seen
     assert "from 02:00 to 03:00; write a time before 02:00 or from 03:00 on" in " ".join(terminal.seen.split())
@@ -245,20 +249,20 @@ def test_a_time_that_never_was_is_refused_at_a_terminal_too(
 
 
 def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
-    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned", "--yes")
+    terminal = _start(opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned", "--yes")
     assert terminal.end() == 0
     assert "Write it?" not in terminal.seen
-    assert journal.written()[-1].kind == "state"
+    assert journal.written()[-1].kind == "vessel-status"
 
 
 @pytest.mark.parametrize("sign", [signal.SIGKILL, signal.SIGINT, signal.SIGHUP])
 def test_killed_at_the_question_nothing_is_written_and_nothing_is_held(
     journal: JournalOnDisk, opened: list[AtTheTerminal], sign: signal.Signals
 ) -> None:
-    terminal = _start(opened, journal, "state", "--vessel", "K3", "--state", "cleaned")
+    terminal = _start(opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned")
     terminal.until("Write it?")
     # Another person is not kept waiting by a question.
-    journal.enter("state", "--vessel", "C1", "--state", "cleaned")
+    journal.enter("vessel-status", "--vessel", "C1", "--status", "cleaned")
     terminal.process.send_signal(sign)
     assert terminal.end() != 0
     assert [entry.place for entry in journal.written()[3:]] == ["C1"]

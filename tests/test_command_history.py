@@ -31,8 +31,8 @@ class Desk(JournalOnDisk):
         keep_cellar_file(self.store, self.cellar.text, self.at("00:00"))
         for lot in "AB":
             self.write("lot", "09:00", lot=lot, name=lot, style="white")
-        self.write("fill", "09:00", "K1", "A", volume_l=10.0)
-        self.write("fill", "09:00", "C1", "B", volume_l=10.0)
+        self.write("first-filling", "09:00", "K1", "A", volume_l=10.0)
+        self.write("first-filling", "09:00", "C1", "B", volume_l=10.0)
         series = self.series["k1-pressure"]
         rows = [
             (series, self.at("10:00"), 50.0, 0),

@@ -20,9 +20,9 @@ from ingest.store.journal.stored_ledger import contents
 
 def _filled(journal: JournalOnDisk) -> JournalOnDisk:
     journal.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white", "--at", "2026-01-01")
-    journal.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02")
+    journal.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02")
     hazy = ("--clarity", "hazy", "--remark", "žlahtno", "--who", "Ana")
-    journal.enter("look", "--vessel", "K1", *hazy, "--at", "2026-01-03")
+    journal.enter("inspection", "--vessel", "K1", *hazy, "--at", "2026-01-03")
     journal.enter("racking", "--from", "K1", "--to", "K3", "--at", "2026-01-04")
     journal.enter("sample", "--vessel", "K3", "--volume", "100 mL", "--at", "2026-01-05")
     zero = ("--truth", "0 kPa", "--reads", "1.2 kPa")
@@ -82,7 +82,7 @@ def _goes_over(old: JournalOnDisk, new: JournalOnDisk, tmp_path: Path) -> None:
     for words in (
         "6 lines",
         "6 new, 2026-01-01 12:00:00 CET to ",
-        "no. 1 to 6: lot 1, fill 1, racking 1, sample 1, look 1, calibration 1; 2 of them struck",
+        "no. 1 to 6: lot 1, first-filling 1, racking 1, sample 1, inspection 1, calibration 1; 2 of them struck",
         "Nothing was written yet; the same with --write brings them in.",
     ):
         assert words in shown.stdout
@@ -100,7 +100,7 @@ def _goes_over(old: JournalOnDisk, new: JournalOnDisk, tmp_path: Path) -> None:
         again = _take(journal, lines, "--write")
         assert (again.returncode, "6 are there already\nNothing is new" in again.stdout) == (0, True)
     # An entry that is written afterwards has the next number.
-    assert new.enter("look", "--vessel", "K1", "--clarity", "clear")["id"] == 7
+    assert new.enter("inspection", "--vessel", "K1", "--clarity", "clear")["id"] == 7
 
 
 def test_what_is_asked_for_goes_out(old: JournalOnDisk) -> None:
@@ -111,7 +111,7 @@ def test_what_is_asked_for_goes_out(old: JournalOnDisk) -> None:
 
     assert ids("--vessel", "K3") == [4, 5]
     assert ids("--lot", "ries") == [1, 2, 3, 4, 6]
-    assert ids("--kind", "look", "--kind", "fill") == [2, 3]
+    assert ids("--kind", "inspection", "--kind", "first-filling") == [2, 3]
     assert ids("--from", "2026-01-03", "--to", "2026-01-05") == [3, 4]
     assert ids("--without-struck") == [1, 2, 3, 6]
     assert ids("--vessel", "C1") == []
@@ -135,9 +135,9 @@ def test_what_the_journal_command_prints_is_taken_too(old: JournalOnDisk, new: J
 
 
 HAND = """\
-{"kind": "lot", "at": "2025-10-01 10:00", "who": "Ana", "lot": "mal", "body": {"name": "Malvasia", "style": "white"}}
+{"kind": "lot", "at": "2025-10-01 10:00", "who": "Ana", "lot": "m", "body": {"name": "Mal", "style": "white"}}
 
-{"kind": "fill", "at": "2025-10-01T12:00:00+02:00", "who": "Ana", "place": "C1", "lot": "mal", "body": {"volume_l": 20}}
+{"kind": "first-filling", "at": "2025-10-01T12:00Z", "who": "A", "place": "C1", "lot": "m", "body": {"volume_l": 9}}
 {"kind": "sample", "at": "2025-10-02 10:00", "who": "Ana", "place": "C1", "body": {"volume_l": 0.1}}
 """
 
@@ -152,7 +152,7 @@ def test_a_hand_written_file_is_taken_once(old: JournalOnDisk, tmp_path: Path) -
         "lines": 3,
         "new": [
             {"line": 1, "id": 7, "kind": "lot"},
-            {"line": 3, "id": 8, "kind": "fill"},
+            {"line": 3, "id": 8, "kind": "first-filling"},
             {"line": 4, "id": 9, "kind": "sample"},
         ],
         "struck": [],

@@ -13,9 +13,11 @@ from a_journal import JournalOnDisk
 def journal(tmp_path: Path) -> JournalOnDisk:
     made = JournalOnDisk(tmp_path)
     made.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white", "--at", "2026-01-01")
-    made.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02", "--remark", "calm")
-    made.enter("look", "--vessel", "K1", "--clarity", "hazy", "--at", "2026-01-03")
-    made.enter("look", "--vessel", "C1", "--clarity", "bright", "--at", "2026-01-04")
+    made.enter(
+        "first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02", "--remark", "calm"
+    )
+    made.enter("inspection", "--vessel", "K1", "--clarity", "hazy", "--at", "2026-01-03")
+    made.enter("inspection", "--vessel", "C1", "--clarity", "bright", "--at", "2026-01-04")
     assert made.run("strike", str(made.file), "3", "--reason", "other vessel", "--who", "Ana").returncode == 0
     return made
 
@@ -32,8 +34,8 @@ def _ids(journal: JournalOnDisk, *options: str) -> list[int]:
         ([], [1, 2, 3, 4]),
         (["--vessel", "K1"], [2, 3]),
         (["--lot", "ries"], [1, 2, 3]),
-        (["--kind", "look"], [3, 4]),
-        (["--kind", "lot", "--kind", "fill"], [1, 2]),
+        (["--kind", "inspection"], [3, 4]),
+        (["--kind", "lot", "--kind", "first-filling"], [1, 2]),
         (["--from", "2026-01-03"], [3, 4]),
         (["--to", "2026-01-03"], [1, 2]),
         (["--struck"], [3]),
@@ -48,7 +50,7 @@ def test_a_struck_entry_is_shown_crossed_out_with_its_reason(journal: JournalOnD
     said = journal.run("journal", str(journal.file)).stdout
     lines = said.splitlines()
     index = next(index for index, line in enumerate(lines) if line.startswith("struck:"))
-    assert "look K1: hazy" in lines[index]
+    assert "inspection K1: hazy" in lines[index]
     assert "Ana" in lines[index + 1] and "other vessel" in lines[index + 1]
     assert "16 L of ries (calm)" in said
 

@@ -29,7 +29,7 @@ def many(tmp_path_factory: pytest.TempPathFactory) -> Path:
     lot = {"lot": "ries", "name": "Riesling", "style": "white"}
     enter(made.store, made.cellar, "lot", lot, who="Ana", now_ms=_NOW_MS, at="2026-01-01")
     fill = {"vessel": "K1", "lot": "ries", "volume": "16 L"}
-    enter(made.store, made.cellar, "fill", fill, who="Ana", now_ms=_NOW_MS, at="2026-01-02")
+    enter(made.store, made.cellar, "first-filling", fill, who="Ana", now_ms=_NOW_MS, at="2026-01-02")
     for number in range(_SAMPLES):
         at = f"2026-02-{1 + number // 24:02} {number % 24:02}:30"
         enter(made.store, made.cellar, "sample", {"vessel": "K1", "volume": "30 mL"}, who="Ana", now_ms=_NOW_MS, at=at)
@@ -46,7 +46,21 @@ def _copy(many: Path, folder: Path) -> JournalOnDisk:
 @pytest.mark.parametrize(
     ("words", "own"),
     [
-        (("enter", "state", "FILE", "--vessel", "K1", "--state", "emptied", "--at", "2026-01-03", "--with-later"), 1),
+        (
+            (
+                "enter",
+                "vessel-status",
+                "FILE",
+                "--vessel",
+                "K1",
+                "--status",
+                "emptied",
+                "--at",
+                "2026-01-03",
+                "--with-later",
+            ),
+            1,
+        ),
         (("strike", "FILE", "2", "--reason", "another vessel", "--with-later"), 0),
     ],
     ids=["enter", "strike"],
@@ -72,7 +86,7 @@ def test_a_kill_inside_the_write_leaves_all_of_it_or_nothing(
         journal, killed = run(f"at-{part}", part * span_s)
         entries = journal.written()
         struck = [entry for entry in entries if entry.struck is not None]
-        new = [entry for entry in entries if entry.kind == "state"]
+        new = [entry for entry in entries if entry.kind == "vessel-status"]
         everything = (len(struck), len(new)) == (_SAMPLES + 1 - own, own)
         assert everything or (len(struck), len(new)) == (0, 0), (part, killed)
         assert everything or "no. " not in killed.said, "nothing is told as written that is not"

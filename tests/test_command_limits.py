@@ -195,7 +195,10 @@ def test_silence_of_one_thing_does_not_say_that_another_is_silent_too(key: str, 
 
 def test_a_trial_names_the_wine_and_since_when_work_is_due(tmp_path: Path) -> None:
     file = write_cellar(tmp_path, CellarOnDisk(tmp_path).cellar.text)
-    for entry in (("lot", "--lot", "a1", "--name", "A", "--style", "red"), ("fill", "--vessel", "K1", "--lot", "a1")):
+    for entry in (
+        ("lot", "--lot", "a1", "--name", "A", "--style", "red"),
+        ("first-filling", "--vessel", "K1", "--lot", "a1"),
+    ):
         written = leeside("enter", entry[0], file, *entry[1:], "--at", "2026-01-01")
         assert written.returncode == 0, written.stderr
     assert "\nWine:        a1\n" in leeside("limits", file, "--try", "K1/pressure/low", "--value", "4 kPa").stdout

@@ -22,7 +22,7 @@ class Winter(JournalOnDisk):
 
     def filled(self, vessel: str = "K1", *, style: str = "white", volume: str = "18 L", lot: str = "ries") -> None:
         self.enter("lot", "--lot", lot, "--name", lot, "--style", style, "--at", "2025-09-01")
-        self.enter("fill", "--vessel", vessel, "--lot", lot, "--volume", volume, "--at", "2025-10-01")
+        self.enter("first-filling", "--vessel", vessel, "--lot", lot, "--volume", volume, "--at", "2025-10-01")
         self.enter("measurement", "--vessel", vessel, "--quantity", "pH", "--value", "3.30", "--at", "2025-10-01")
 
     def titrated(self, mg_l: float, at: str, vessel: str = "K1") -> int:
@@ -197,7 +197,7 @@ def test_red_wine_by_iodine_is_an_upper_bound_in_words(winter: Winter) -> None:
 
 def test_it_says_what_it_does_not_know(winter: Winter) -> None:
     winter.enter("lot", "--lot", "ries", "--name", "R", "--style", "white", "--at", "2025-09-01")
-    winter.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
+    winter.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
     never = winter.so2("K1", "2025-10-02")
     assert never["last_titration"] is None
     assert never["molecular_mg_l"] is None

@@ -24,8 +24,10 @@ class _Desk(JournalOnDisk):
         super().__init__(folder)
         for lot, style in (("ries", "white"), ("merl", "red")):
             self.call("enter", "lot", "--lot", lot, "--name", lot, "--style", style, "--at", "2026-01-01")
-        self.call("enter", "fill", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02")
-        self.call("enter", "fill", "--vessel", "C1", "--lot", "merl", "--volume", "8.5 L", "--at", "2026-01-02")
+        self.call("enter", "first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "16 L", "--at", "2026-01-02")
+        self.call(
+            "enter", "first-filling", "--vessel", "C1", "--lot", "merl", "--volume", "8.5 L", "--at", "2026-01-02"
+        )
 
     def call(self, *words: str) -> str:
         """A call that must end with exit code 0; what it said."""
@@ -89,9 +91,9 @@ def test_one_that_is_begun_is_followed_until_it_is_finished(desk: _Desk) -> None
     assert now.count(told) == 2, "at each of its vessels"
     assert told not in desk.run("journal", str(desk.file), "--vessel", "K3").stdout
     assert f"warning: {told} 2026-02-01 10:00, is not finished" in desk.call(
-        "enter", "look", "--vessel", "C1", "--film", "no"
+        "enter", "inspection", "--vessel", "C1", "--film", "no"
     )
-    assert "not finished" not in desk.call("enter", "look", "--vessel", "K3", "--film", "no")
+    assert "not finished" not in desk.call("enter", "inspection", "--vessel", "K3", "--film", "no")
     said = desk.call("enter", "racking", "--from", "K1", "--from", "C1", "--to", "K3", "--at", "2026-02-01 11:00")
     assert "finishes no. 5" in said
     assert "not finished" not in said
@@ -117,7 +119,7 @@ def test_programs_are_told_of_it_and_until_when_it_quiets(desk: _Desk) -> None:
 
 
 def test_nothing_can_be_begun_from_an_empty_vessel(desk: _Desk) -> None:
-    desk.call("enter", "state", "--vessel", "K3", "--state", "cleaned")
+    desk.call("enter", "vessel-status", "--vessel", "K3", "--status", "cleaned")
     code, said = desk.code("enter", "racking", "--begin", "--from", "K3")
     assert (code, "K3 is empty: nothing can be racked from it" in said) == (1, True), said
 

@@ -17,7 +17,7 @@ from ingest.store.readings.scales import scales, value_at
 def journal(tmp_path: Path) -> JournalOnDisk:
     made = JournalOnDisk(tmp_path)
     made.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white")
-    made.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "16 L")
+    made.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "16 L")
     made.enter("racking", "--from", "K1", "--to", "K3")
     return made
 

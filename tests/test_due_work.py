@@ -57,7 +57,7 @@ class DueBench:
 
     def fill(self, place: str = "K1", lot: str = "A1") -> None:
         self.write("lot", None, lot, name=lot, style="white")
-        self.write("fill", place, lot, volume_l=10.0)
+        self.write("first-filling", place, lot, volume_l=10.0)
         self.write("measurement", place, quantity="pH", value=3.4)
 
     def turn(self) -> list[MessageRow]:

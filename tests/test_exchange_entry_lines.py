@@ -26,7 +26,7 @@ NOW = 1_795_631_400_000  # 2026-11-25T18:30:00Z
 # One body of each kind, with all that a kind can say.
 SAID: dict[str, dict[str, Any]] = {
     "lot": {"name": "Žlahtna", "style": "rosé", "vintage": 2025, "alcohol_percent_vol": 12.1, "malolactic": "complete"},
-    "fill": {"volume_l": 16.000000000000004, "u_volume_l": 0.1, "blend": True},
+    "first-filling": {"volume_l": 16.000000000000004, "u_volume_l": 0.1, "blend": True},
     "titration": {
         "quantity": "total", "method": "aeration", "flasks": [{"titre_ml": 1.25}, {"start_ml": 0.1, "end_ml": 1.3}],
         "blank_ml": 0.05, "sample_ml": 20.0, "titrant": "NaOH 3",
@@ -46,10 +46,10 @@ SAID: dict[str, dict[str, Any]] = {
     "topping": {"volume_l": 0.7, "bought": {"number": 1, "size_l": 0.75, "name": "x", "ph": 3.4, "sugar_g_l": 1.0}},
     "sample": {},
     "gas": {"act": "gas changed", "gas": "argon", "cylinder": "Ar"},
-    "look": {"clarity": "hazy", "turbidity_ntu": 12.0, "lees_mm": 4.0, "smell": "fine", "film": False},
+    "inspection": {"clarity": "hazy", "turbidity_ntu": 12.0, "lees_mm": 4.0, "smell": "fine", "film": False},
     "bottling": {"bottles": [{"number": 20, "size_l": 0.75}], "closure": "cork", "waste_l": 0.2, "remainder_l": 0.0},
     "calibration": {"probe": "p", "points": [{"truth": 0.0, "shown": 1.5}], "unit": "kPa", "temperature_c": 20.0},
-    "state": {"state": "out of use", "lock_liquid_seen": True},
+    "vessel-status": {"status": "out of use", "airlock_liquid_seen": True},
 }  # fmt: skip
 STRUCK = Strike(NOW, "Ben", 'it was "K2"\n\ttwice,\u00a05 L', 4)
 
@@ -125,7 +125,7 @@ STRIKE = {"at": "2026-11-25T18:30:00Z", "who": "Ana", "reason": "x"}
         ({"who": " "}, ['who = " ": String should have at least 1']),
         ({"who": "A\u0007"}, ["must not hold control characters"]),
         ({"place": "K 1"}, ['place = "K 1": 1 to 64 letters']),
-        ({"kind": "filling"}, ['kind = "filling": there is no such kind; there are: lot, fill']),
+        ({"kind": "filling"}, ['kind = "filling": there is no such kind; there are: lot, first-filling']),
         ({"volume_l": 3}, ['"volume_l": there is no such key; there are: id, kind, at, written, who, place']),
         ({"body": []}, ["body = []: Input should be a valid dict"]),
         ({"body": {}}, ["body name: is missing", "body substance: is missing", "body strength: is missing"]),
@@ -199,8 +199,8 @@ def test_any_bytes_are_told_line_by_line(raw: bytes) -> None:
 
 
 def test_a_row_of_the_table_is_for_people_and_runs_nothing() -> None:
-    body = a_body("look", smell="fine", remark="=1+1")
-    entry = Entry(3, "look", NOW, NOW, "@Ana", "K1", None, body, Strike(NOW, "-", "a,b"))
+    body = a_body("inspection", smell="fine", remark="=1+1")
+    entry = Entry(3, "inspection", NOW, NOW, "@Ana", "K1", None, body, Strike(NOW, "-", "a,b"))
     text = table_rows([ENTRY_COLUMNS, entry_row(entry), entry_row(an_entry("racking"))])
     head, first, second = csv.reader(io.StringIO(text))
     row = dict(zip(head, first, strict=True))
@@ -208,3 +208,26 @@ def test_a_row_of_the_table_is_for_people_and_runs_nothing() -> None:
     assert (row["remark"], row["who"], row["struck_by"], row["struck_because"]) == ("'=1+1", "'@Ana", "'-", "a,b")
     assert json.loads(row["body"])["remark"] == "=1+1"
     assert dict(zip(head, second, strict=True))["places"] == "K1, K3"
+
+
+@pytest.mark.parametrize(
+    ("former", "said", "kind", "present"),
+    [
+        ("fill", {"volume_l": 16.0}, "first-filling", {"volume_l": 16.0}),
+        ("look", {"clarity": "hazy"}, "inspection", {"clarity": "hazy"}),
+        (
+            "state",
+            {"state": "cleaned", "lock_liquid_seen": False},
+            "vessel-status",
+            {"status": "cleaned", "airlock_liquid_seen": False},
+        ),
+    ],
+)
+def test_a_line_with_the_former_name_of_a_kind_is_an_entry_of_the_kind_as_it_is_called_now(
+    former: str, said: dict[str, Any], kind: str, present: dict[str, Any]
+) -> None:
+    lot = {"lot": "A"} if former == "fill" else {}
+    line = {"at": "2026-01-02 12:00", "who": "Ana", "place": "K1", **lot}
+    told, mistakes = read(json.dumps({**line, "kind": former, "body": said}))
+    assert mistakes == []
+    assert (told[0].entry.kind, told[0].entry.body) == (kind, a_body(kind, **present))

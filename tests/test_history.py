@@ -266,7 +266,7 @@ def hold_entries(store: Store, lot: str) -> None:
 def test_two_titrations_in_one_minute_are_both_there_and_a_struck_one_only_where_it_is_asked_for(
     cellar: Cellar3,
 ) -> None:
-    cellar.write("fill", "K1", "A", at=0, volume_l=10.0)
+    cellar.write("first-filling", "K1", "A", at=0, volume_l=10.0)
     first = cellar.titrate("K1", 30.0, at=2)
     second = cellar.titrate("K1", 32.0, at=2)
     for subject in (OfLot("A", "free_so2"), OfPlace("K1", "free_so2")):
@@ -287,10 +287,10 @@ def test_two_titrations_in_one_minute_are_both_there_and_a_struck_one_only_where
 
 
 def test_what_was_titrated_in_the_minute_of_the_racking_belongs_by_its_number(cellar: Cellar3) -> None:
-    cellar.write("fill", "K1", "A", at=0, volume_l=10.0)
+    cellar.write("first-filling", "K1", "A", at=0, volume_l=10.0)
     before = cellar.titrate("K1", 30.0, at=3)
     cellar.write("racking", at=3, sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])
-    cellar.write("fill", "K1", "B", at=3, volume_l=5.0)
+    cellar.write("first-filling", "K1", "B", at=3, volume_l=5.0)
     after = cellar.titrate("K1", 10.0, at=3)
     assert [row[3] for row in rows_of(raw(cellar.store, OfLot("A", "free_so2")))] == [before.id]
     assert [row[3] for row in rows_of(raw(cellar.store, OfLot("B", "free_so2")))] == [after.id]
@@ -303,8 +303,8 @@ def test_what_was_titrated_in_the_minute_of_the_racking_belongs_by_its_number(ce
 
 def test_a_blend_is_in_the_history_of_both_lots_with_their_shares(cellar: Cellar3) -> None:
     readings = cellar.read()
-    cellar.write("fill", "K1", "A", at=0, volume_l=8.0)
-    cellar.write("fill", "C1", "B", at=0, volume_l=2.0)
+    cellar.write("first-filling", "K1", "A", at=0, volume_l=8.0)
+    cellar.write("first-filling", "C1", "B", at=0, volume_l=2.0)
     racked = cellar.write("racking", at=10, sources=[{"vessel": "K1"}, {"vessel": "C1"}], targets=[{"vessel": "K3"}])
     found = cellar.titrate("K3", 25.0, at=12)
     for lot, own, share in (("A", "K1", 0.8), ("B", "C1", 0.2)):
@@ -324,7 +324,7 @@ def test_a_blend_is_in_the_history_of_both_lots_with_their_shares(cellar: Cellar
 
 def test_a_split_lot_has_the_readings_of_both_vessels(cellar: Cellar3) -> None:
     cellar.read()
-    cellar.write("fill", "K1", "A", at=0, volume_l=8.0)
+    cellar.write("first-filling", "K1", "A", at=0, volume_l=8.0)
     cellar.write("racking", at=10, sources=[{"vessel": "K1", "volume_l": 3.0}], targets=[{"vessel": "C1"}])
     assert {row[2] for row in rows_of(latest(cellar.store, OfLot("A", "temperature")))} == {"K1", "C1"}
     cellar.write("racking", at=22.5, sources=[{"vessel": "K1", "volume_l": 1.0}], targets=[{"vessel": "K3"}])
@@ -334,7 +334,7 @@ def test_a_split_lot_has_the_readings_of_both_vessels(cellar: Cellar3) -> None:
     parts = summary(cellar.store, OfLot("A", "temperature"), BASE_MS, BASE_MS + DAY_MS, 8).sources
     assert [part.source.place for part in parts] == ["K1", "C1"]
     cellar.write("bottling", "C1", at=14, bottles=[{"number": 4, "size_l": 0.75}], remainder_l=0.0)
-    cellar.write("state", "K1", at=15, state="emptied")
+    cellar.write("vessel-status", "K1", at=15, status="emptied")
     assert len(latest(cellar.store, OfLot("A", "temperature"))) == 0
     ends = span(cellar.store, OfLot("A", "temperature"))
     assert ends is not None
@@ -379,7 +379,7 @@ def test_what_nobody_knows_has_no_history(cellar: Cellar3, subject: Subject) -> 
 
 
 def test_a_renamed_vessel_keeps_the_probes_that_had_left_it(cellar: Cellar3) -> None:
-    cellar.write("fill", "K1", "A", at=0, volume_l=8.0)
+    cellar.write("first-filling", "K1", "A", at=0, volume_l=8.0)
     readings = cellar.read()
     rows = [row for row in readings if row[0] == cellar.series["K1-t"]]
     text = cellar.cellar.text.replace('id = "K1"', 'id = "Keg1"\nwas = "K1"')
@@ -429,7 +429,7 @@ def test_what_was_dropped_by_wish_is_given_by_the_summaries_that_are_left(cellar
     cellar.settle(BASE_MS)
     cellar.catch_up()
     # It lay in K1 from the middle of an hour of the second day on.
-    cellar.write("fill", "K1", "A", at=(-8.5 * DAY_MS - 1000 * 1000) / STEP_MS, volume_l=8.0)
+    cellar.write("first-filling", "K1", "A", at=(-8.5 * DAY_MS - 1000 * 1000) / STEP_MS, volume_l=8.0)
     begin_ms = history_sources(cellar.store, OfLot("A", "temperature"))[0].from_ms
     subject = OfLot("A", "temperature")
     whole = summary(cellar.store, subject, 0, END_OF_TIME_MS, 60)

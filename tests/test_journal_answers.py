@@ -203,7 +203,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, C
     with create_or_open(Path(tmp_path_factory.mktemp("store")) / "cellar.db", NOW_MS) as store:
         told: dict[str, Mapping[str, str]] = {
             "lot": {"lot": "ries", "name": "Riesling", "style": "white"},
-            "fill": {"vessel": "K1", "lot": "ries", "volume": "16 L"},
+            "first-filling": {"vessel": "K1", "lot": "ries", "volume": "16 L"},
             "titrant": {"name": "iodine 3", "substance": "iodine", "strength": "0.02 N"},
         }
         for kind, answers in told.items():
@@ -214,7 +214,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Store, C
 # Of each form a whole entry, so that a wrong answer does not stand among missing ones.
 _WHOLE: dict[str, dict[str, list[str]]] = {
     "lot": {"lot": ["b"], "name": ["B"], "style": ["red"]},
-    "fill": {"vessel": ["K3"], "lot": ["ries"], "volume": ["3 L"]},
+    "first-filling": {"vessel": ["K3"], "lot": ["ries"], "volume": ["3 L"]},
     "titration": {"vessel": ["K1"], "quantity": ["free"], "method": ["iodometric"], "titre": ["1 mL"],
                   "sample": ["25 mL"], "titrant": ["iodine 3"]},
     "titrant": {"name": ["n"], "substance": ["iodine"], "strength": ["0.02 N"]},
@@ -224,9 +224,9 @@ _WHOLE: dict[str, dict[str, list[str]]] = {
     "topping": {"vessel": ["K1"], "bottles": ["2 x 0.75 L"]},
     "sample": {"vessel": ["K1"], "volume": ["60 mL"]},
     "gas": {"vessel": ["K1"], "act": ["charged"], "pressure": ["55 kPa"]},
-    "look": {"vessel": ["K1"], "film": ["no"]},
+    "inspection": {"vessel": ["K1"], "film": ["no"]},
     "bottling": {"vessel": ["K1"], "bottles": ["2 x 0.75 L"]},
-    "state": {"vessel": ["K3"], "state": ["cleaned"]},
+    "vessel-status": {"vessel": ["K3"], "status": ["cleaned"]},
 }  # fmt: skip
 
 

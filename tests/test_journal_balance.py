@@ -21,8 +21,8 @@ def pages() -> Pages:
     """A full keg of 19 L and a full carboy of 10 L."""
     pages = Pages()
     pages.write("lot", lot="A", name="A", style="white")
-    pages.write("fill", "K1", "A", volume_l=19.0)
-    pages.write("fill", "C1", "A", volume_l=10.0)
+    pages.write("first-filling", "K1", "A", volume_l=19.0)
+    pages.write("first-filling", "C1", "A", volume_l=10.0)
     return pages
 
 
@@ -52,8 +52,8 @@ def test_each_refusal_tells_the_numbers(pages: Pages) -> None:
         "C1 would hold 11 L, and brimful it takes 10 L: 1 L too much": pages.refused(
             "racking", sources=[{"vessel": "K1", "volume_l": 1.0}], targets=[{"vessel": "C1", "blend": True}]
         ),
-        "K1 holds 19 L of A: say that it is a blend": pages.refused("fill", "K1", "A", volume_l=1.0),
-        "K3 would hold 26 L": pages.refused("fill", "K3", "A", volume_l=26.0),
+        "K1 holds 19 L of A: say that it is a blend": pages.refused("first-filling", "K1", "A", volume_l=1.0),
+        "K3 would hold 26 L": pages.refused("first-filling", "K3", "A", volume_l=26.0),
         "C1 would hold 10.2 L": pages.refused("topping", "C1", "A", volume_l=0.2),
         "19.5 L taken for topping from K1, which holds 19 L": pages.refused(
             "topping", "K3", source="K1", volume_l=19.5
@@ -62,7 +62,7 @@ def test_each_refusal_tells_the_numbers(pages: Pages) -> None:
         "10.5 L bottled, wasted or left over from C1, which holds 10 L": pages.refused(
             "bottling", "C1", bottles=[{"number": 12, "size_l": 0.75}], waste_l=1.0, remainder_l=0.5
         ),
-        "K1 holds 19 L of A, so it cannot be cleaned": pages.refused("state", "K1", state="cleaned"),
+        "K1 holds 19 L of A, so it cannot be cleaned": pages.refused("vessel-status", "K1", status="cleaned"),
         "C1 would hold 10.4 L": pages.refused("measurement", "C1", quantity="volume", value=10.4),
     }
     for wanted, found in told.items():
@@ -71,7 +71,7 @@ def test_each_refusal_tells_the_numbers(pages: Pages) -> None:
 
 
 def test_nothing_comes_from_an_empty_vessel(pages: Pages) -> None:
-    pages.write("state", "C1", state="emptied")
+    pages.write("vessel-status", "C1", status="emptied")
     for kind, said in (
         ("racking", {"sources": [{"vessel": "C1"}], "targets": [{"vessel": "K3"}]}),
         ("sample", {"volume_l": 0.1}),
@@ -83,7 +83,7 @@ def test_nothing_comes_from_an_empty_vessel(pages: Pages) -> None:
     ):
         place, lot = (None if kind == "racking" else "C1"), ("A" if kind == "topping" else None)
         assert "C1 is empty" in pages.refused(kind, place, lot, **said)
-    pages.write("fill", "C1", "A", volume_l=9.0)
+    pages.write("first-filling", "C1", "A", volume_l=9.0)
 
 
 @pytest.mark.parametrize("volume", [18.997, 19.0, 19.004])
@@ -126,15 +126,15 @@ def test_a_back_dated_entry_that_makes_later_ones_impossible_is_refused_with_the
     assert caught.value.later == (sample.id,)
     pages.write("sample", "K1", at=fill.at_ms + 1, volume_l=0.4)
     assert pages.now_in("K1").volume_l == pytest.approx(0.1)
-    with pytest.raises(EntryRefused, match=f"fill no. {fill.id} .* say that it is a blend"):
-        pages.write("fill", "K1", "A", at=fill.at_ms - 1, volume_l=1.0)
+    with pytest.raises(EntryRefused, match=f"filling no. {fill.id} .* say that it is a blend"):
+        pages.write("first-filling", "K1", "A", at=fill.at_ms - 1, volume_l=1.0)
 
 
 @given(st.lists(ACTS, max_size=25))
 def test_no_order_of_entries_strikes_and_back_dating_breaks_the_balance(acts: list[tuple[int, Any]]) -> None:
     pages = Pages()
     for vessel in VESSELS:
-        pages.write("state", vessel, at=0, state="emptied")
+        pages.write("vessel-status", vessel, at=0, status="emptied")
     for number, act in acts:
         try:
             if isinstance(act, bool):
@@ -167,6 +167,6 @@ def _look(pages: Pages) -> None:
             )
             shares = [share for _, share in held.wine.parts if share is not None]
             assert len(shares) < len(held.wine.parts) or not shares or sum(shares) == pytest.approx(1.0)
-        if entry.kind in ("racking", "sample", "bottling", "state") and whole:
+        if entry.kind in ("racking", "sample", "bottling", "vessel-status") and whole:
             # Wine is moved and lost, but none comes from nowhere.
             assert sum(held.volume_l or 0.0 for held in after) <= before + 3 * ROUNDING_L

@@ -21,7 +21,7 @@ SECTION: Final = PAGE.split("\n## An entry as a line\n")[1].split("\n## ")[0]
 
 
 def _rows() -> dict[str, str]:
-    return dict(re.findall(r"^\| `([a-z]+)` \| (.+?) \|", SECTION, re.MULTILINE))
+    return dict(re.findall(r"^\| `([a-z-]+)` \| (.+?) \|", SECTION, re.MULTILINE))
 
 
 def _models(annotation: Any) -> list[type[BaseModel]]:

@@ -22,7 +22,7 @@ from ingest.journal.titration import titre_ml
 
 EXAMPLES: list[tuple[str, dict[str, Any]]] = [
     ("lot", {"name": "Malvasia of the slope", "style": "rosé", "vintage": 2026, "alcohol_percent_vol": 12.5}),
-    ("fill", {"volume_l": 18.5, "u_volume_l": 0.1, "blend": True}),
+    ("first-filling", {"volume_l": 18.5, "u_volume_l": 0.1, "blend": True}),
     (
         "titration",
         {
@@ -46,10 +46,10 @@ EXAMPLES: list[tuple[str, dict[str, Any]]] = [
     ("topping", {"bought": {"number": 2, "size_l": 0.75, "alcohol_percent_vol": 12.0, "ph": 3.2}}),
     ("sample", {"volume_l": 0.1, "purpose": "laboratory"}),
     ("gas", {"act": "purged", "times": 3, "gas": "nitrogen", "cylinder": "N2"}),
-    ("look", {"clarity": "hazy", "lees_mm": 12.0, "film": False, "photo": "k1.jpg"}),
+    ("inspection", {"clarity": "hazy", "lees_mm": 12.0, "film": False, "photo": "k1.jpg"}),
     ("bottling", {"bottles": [{"number": 24, "size_l": 0.75}], "closure": "cork", "waste_l": 0.2, "remainder_l": 0.0}),
     ("calibration", {"probe": "k1-ph", "points": [{"truth": 7.0, "shown": 6.93}], "unit": ""}),
-    ("state", {"state": "out of use", "lock_liquid_seen": True}),
+    ("vessel-status", {"status": "out of use", "airlock_liquid_seen": True}),
 ]
 
 
@@ -68,7 +68,8 @@ def wrong(kind: str, **said: Any) -> list[tuple[str, str, str]]:
 
 
 def test_each_file_is_a_kind_and_each_kind_has_an_example() -> None:
-    assert set(KINDS) == FILES == {kind for kind, _ in EXAMPLES}
+    assert set(KINDS) == {kind for kind, _ in EXAMPLES}
+    assert {kind.replace("-", "_") for kind in KINDS} == FILES
     assert len({kind.body for kind in KINDS.values()}) == len(KINDS), "a body belongs to one kind"
 
 
@@ -129,20 +130,20 @@ def test_every_mistake_is_told_with_its_key_its_value_and_what_is_allowed() -> N
         ("sources.0.volume", "3", "there is no such key"),
         ("targets.0.volume_l", '"3 L"', "Input should be a valid number"),
     ]
-    assert wrong("fill", liters=3) == [
+    assert wrong("first-filling", liters=3) == [
         ("liters", "3", "there is no such key; there are: volume_l, u_volume_l, blend, remark")
     ]
     assert wrong("lot", style="white") == [("name", "", "is missing")]
-    assert wrong("wine")[0][2].startswith("there is no such kind; there are: lot, fill,")
+    assert wrong("wine")[0][2].startswith("there is no such kind; there are: lot, first-filling,")
 
 
 @pytest.mark.parametrize(
     ("kind", "said", "allowed"),
     [
-        ("fill", {"volume_l": 0.0}, "greater than 0"),
-        ("fill", {"volume_l": float("nan")}, "finite"),
-        ("fill", {"volume_l": True}, "valid number"),
-        ("fill", {"remark": "a\x07b"}, "control characters"),
+        ("first-filling", {"volume_l": 0.0}, "greater than 0"),
+        ("first-filling", {"volume_l": float("nan")}, "finite"),
+        ("first-filling", {"volume_l": True}, "valid number"),
+        ("first-filling", {"remark": "a\x07b"}, "control characters"),
         ("racking", {"sources": [{"vessel": "K1"}]}, "at least one vessel"),
         ("racking", {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K1"}]}, "K1 is named twice"),
         (
@@ -165,8 +166,8 @@ def test_every_mistake_is_told_with_its_key_its_value_and_what_is_allowed() -> N
         ("addition", {"form": "stock solution", "volume_ml": 5.0}, "needs stock_g_per_100_ml"),
         ("addition", {"form": "other", "name": "oak"}, "say how much"),
         ("gas", {"act": "charged"}, "needs pressure_kpa"),
-        ("look", {}, "say what was seen"),
-        ("state", {}, "say a state"),
+        ("inspection", {}, "say what was seen"),
+        ("vessel-status", {}, "say the status"),
     ],
 )
 def test_what_cannot_be_is_refused_in_words(kind: str, said: dict[str, Any], allowed: str) -> None:

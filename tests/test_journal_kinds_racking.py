@@ -81,9 +81,9 @@ def test_the_one_that_a_racking_finishes(sources: list[str], at_ms: int, finishe
 def test_what_is_written_of_its_vessels_meanwhile_is_told_of_it() -> None:
     begun = unfinished([_begun(19, 10 * _HOUR, "K1", "C1", to="K3")], _same)
 
-    def told(place: str | None, at_ms: int, kind: str = "look", **said: object) -> tuple[str, ...]:
+    def told(place: str | None, at_ms: int, kind: str = "inspection", **said: object) -> tuple[str, ...]:
         body = a_body(kind, **(said or {"film": False}))
-        return open_racking_warnings(Draft("look", at_ms, "Ana", body, place), begun, _ZONE)
+        return open_racking_warnings(Draft("inspection", at_ms, "Ana", body, place), begun, _ZONE)
 
     assert told("C1", 11 * _HOUR) == (
         "racking no. 19 from K1 and C1, begun 1970-01-01 11:00, is not finished: write down what came of it, or strike "

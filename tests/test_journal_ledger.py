@@ -25,8 +25,8 @@ def pages() -> Pages:
     pages = Pages()
     pages.write("lot", lot="A", name="Malvasia", style="white", alcohol_percent_vol=12.0, sugar_g_l=2.0)
     pages.write("lot", lot="B", name="Rebula", style="white", alcohol_percent_vol=13.0, sugar_g_l=1.0)
-    pages.write("fill", "K1", "A", volume_l=16.0, u_volume_l=0.1)
-    pages.write("fill", "C1", "B", volume_l=8.5)
+    pages.write("first-filling", "K1", "A", volume_l=16.0, u_volume_l=0.1)
+    pages.write("first-filling", "C1", "B", volume_l=8.5)
     for vessel, free, total in (("K1", 30.0, 90.0), ("C1", 20.0, 120.0)):
         pages.write("titration", vessel, quantity="free", method="elsewhere", so2_mg_l=free, u_so2_mg_l=2.0)
         pages.write("titration", vessel, quantity="total", method="elsewhere", so2_mg_l=total, u_so2_mg_l=5.0)
@@ -110,7 +110,7 @@ def test_a_part_is_split_off_and_the_rest_stays(pages: Pages) -> None:
 
 
 def test_one_vessel_is_racked_into_two_and_the_second_takes_the_rest(pages: Pages) -> None:
-    pages.write("state", "C1", state="emptied")
+    pages.write("vessel-status", "C1", status="emptied")
     pages.write(
         "racking",
         sources=[{"vessel": "K1"}],
@@ -126,8 +126,8 @@ def test_what_nobody_measured_stays_unknown_and_makes_no_numbers() -> None:
     pages = Pages()
     pages.write("lot", lot="A", name="A", style="red", alcohol_percent_vol=13.0)
     pages.write("lot", lot="B", name="B", style="red", alcohol_percent_vol=12.0)
-    pages.write("fill", "K1", "A")
-    pages.write("fill", "C1", "B", volume_l=9.0)
+    pages.write("first-filling", "K1", "A")
+    pages.write("first-filling", "C1", "B", volume_l=9.0)
     unknown = pages.now_in("K1")
     assert (unknown.known, unknown.volume_l, unknown.headspace_l) == (True, None, None)
     assert unknown.lots == (LotShare("A", 1.0),)
@@ -144,7 +144,7 @@ def test_what_nobody_measured_stays_unknown_and_makes_no_numbers() -> None:
 def test_a_volume_that_nobody_told_follows_from_the_others() -> None:
     pages = Pages()
     pages.write("lot", lot="A", name="A", style="red")
-    pages.write("fill", "K1", "A")
+    pages.write("first-filling", "K1", "A")
     pages.write(
         "racking", sources=[{"vessel": "K1", "emptied": False}], targets=[{"vessel": "K3", "volume_l": 7.0}], lees_l=0.5
     )
@@ -230,9 +230,9 @@ def test_a_titration_below_its_blank_leaves_no_number(pages: Pages) -> None:
 
 
 def test_out_of_use_and_back(pages: Pages) -> None:
-    pages.write("state", "K3", state="out of use")
+    pages.write("vessel-status", "K3", status="out of use")
     assert (pages.now_in("K3").empty, pages.now_in("K3").out_of_use) == (True, True)
-    pages.write("state", "K3", state="in use")
+    pages.write("vessel-status", "K3", status="in use")
     assert (pages.now_in("K3").empty, pages.now_in("K3").out_of_use) == (True, False)
 
 
@@ -261,7 +261,10 @@ def test_the_later_word_on_a_lot_holds_from_then_on(pages: Pages) -> None:
     assert pages.now_in("K1").style == "sweet"
     assert pages.ledger.contents("K1", pages.now - 1).style == "white"
     # A wine has a style before anyone writes it down.
-    early = [an_entry(1, "fill", 10, "K1", "A", volume_l=5.0), an_entry(2, "lot", 99, lot="A", name="A", style="red")]
+    early = [
+        an_entry(1, "first-filling", 10, "K1", "A", volume_l=5.0),
+        an_entry(2, "lot", 99, lot="A", name="A", style="red"),
+    ]
     assert Ledger(early, EQUIPMENT).contents("K1", 20).style == "red"
 
 
@@ -269,7 +272,7 @@ def test_capacity_and_name_are_those_of_the_time() -> None:
     later = {"Keg1": VesselOfTime(18.0, "keg", was="K1"), "K2": VesselOfTime(12.0, "keg")}
     equipment = Equipment((CellarOfTime(100, {"K1": VesselOfTime(19.0, "keg")}), CellarOfTime(200, later)))
     entries = [
-        an_entry(1, "fill", 50, "K1", "A", volume_l=17.0),
+        an_entry(1, "first-filling", 50, "K1", "A", volume_l=17.0),
         an_entry(2, "racking", 300, sources=[{"vessel": "Keg1", "volume_l": 7.0}], targets=[{"vessel": "K2"}]),
     ]
     ledger = Ledger(entries, equipment)
@@ -284,7 +287,7 @@ def test_capacity_and_name_are_those_of_the_time() -> None:
 
 
 def test_two_entries_of_one_time_count_in_the_order_of_writing() -> None:
-    first = an_entry(1, "fill", 10, "K1", "A", volume_l=5.0)
+    first = an_entry(1, "first-filling", 10, "K1", "A", volume_l=5.0)
     second = an_entry(2, "sample", 10, "K1", volume_l=1.0)
     for order in ([first, second], [second, first]):
         assert Ledger(order, EQUIPMENT).at(10)["K1"].volume_l == pytest.approx(4.0)

@@ -107,7 +107,7 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
         lot = {"lot": "ries", "name": "Riesling", "style": "white"}
         enter(store, CELLAR, "lot", lot, who="Ana", now_ms=NOW_MS, at="2026-01-02")
         wine = {"vessel": "K1", "lot": "ries", "volume": "16 L"}
-        enter(store, CELLAR, "fill", wine, who="Ana", now_ms=NOW_MS, at="2026-01-02")
+        enter(store, CELLAR, "first-filling", wine, who="Ana", now_ms=NOW_MS, at="2026-01-02")
         yield store
 
 

@@ -182,7 +182,10 @@ def test_a_judge_at_work_reaches_the_mail(bench: Bench, monkeypatch: pytest.Monk
 def test_a_limit_on_wine_is_judged_where_the_wine_lies(tmp_path: Path) -> None:
     molecular = limit(lot="any", quantity="molecular_so2", low="0.5 mg/L", priority="medium")
     bench = Bench(tmp_path, KEG, keg("K2"), molecular)
-    for kind, place, said in (("lot", None, {"name": "A1", "style": "white"}), ("fill", "K1", {"volume_l": 10.0})):
+    for kind, place, said in (
+        ("lot", None, {"name": "A1", "style": "white"}),
+        ("first-filling", "K1", {"volume_l": 10.0}),
+    ):
         bench.write(kind, place, "A1", **said)
     bench.judged(Judgement("K1", "molecular_so2", BEGIN, 0.3, 0.2, 0.4, lot="A1"))
     bench.turn()

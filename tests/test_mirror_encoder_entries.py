@@ -84,7 +84,7 @@ def test_a_titration_below_its_blank_has_no_result() -> None:
 
 
 def test_two_entries_of_one_millisecond_are_two_points() -> None:
-    lines = [parsed(an_entry(id, "state", AT, "K1", remark="x"))[0] for id in (7, 8)]
+    lines = [parsed(an_entry(id, "vessel-status", AT, "K1", remark="x"))[0] for id in (7, 8)]
     assert lines[0][3] != lines[1][3]
 
 
@@ -93,7 +93,9 @@ WORDS = st.text(st.characters(exclude_categories=("Cc", "Cf", "Cs", "Co", "Cn"))
 )
 
 
-@given(remark=WORDS, who=WORDS, lot=st.sampled_from(["A", "B-2"]), kind=st.sampled_from(["state", "look"]))
+@given(
+    remark=WORDS, who=WORDS, lot=st.sampled_from(["A", "B-2"]), kind=st.sampled_from(["vessel-status", "inspection"])
+)
 def test_whatever_people_write_is_a_line_that_a_server_can_read(remark: str, who: str, lot: str, kind: str) -> None:
     assert kind in KINDS
     ((measurement, tags, fields, _),) = parsed(replace(an_entry(1, kind, AT, "K1", lot, remark=remark), who=who))

@@ -110,12 +110,12 @@ def test_entries_that_an_import_puts_in_between_are_sent_too(
     store: Store, influx: InfluxServer, desk: Desk, started: Start
 ) -> None:
     with store.write() as connection:
-        insert_entry(connection, an_entry(9, "state", NOW + 9, "K1", remark="nine"))
+        insert_entry(connection, an_entry(9, "vessel-status", NOW + 9, "K1", remark="nine"))
     mirror = started(follower(store.path, settings(influx.url)))
     eventually(lambda: up_to_date(mirror) and all_there(influx, store))
     with store.write() as connection:
-        insert_entry(connection, an_entry(5, "state", NOW + 5, "K1", remark="five"))
-        insert_entry(connection, an_entry(12, "state", NOW + 12, "K1", remark="twelve"))
+        insert_entry(connection, an_entry(5, "vessel-status", NOW + 5, "K1", remark="five"))
+        insert_entry(connection, an_entry(12, "vessel-status", NOW + 12, "K1", remark="twelve"))
     eventually(lambda: up_to_date(mirror) and all_there(influx, store))
     before = len(influx.requests)
     desk.free(30.0)
@@ -201,7 +201,7 @@ def test_a_journal_of_years_need_not_wait_for_the_next_readings(
 ) -> None:
     with store.write() as connection:
         for number in range(1, 3 * MOST_ENTRIES):
-            insert_entry(connection, an_entry(number, "state", NOW + number, "K1", remark="x"))
+            insert_entry(connection, an_entry(number, "vessel-status", NOW + number, "K1", remark="x"))
     mirror = started(follower(store.path, settings(influx.url, every_s=3600.0)))
     eventually(lambda: up_to_date(mirror) and all_there(influx, store))
     assert max(len(request.lines) for request in influx.requests) == MOST_ENTRIES
@@ -211,7 +211,7 @@ def test_an_entry_that_is_too_long_by_itself_is_put_aside_and_slows_nothing_down
     store: Store, influx: InfluxServer, desk: Desk, started: Start
 ) -> None:
     desk.free(31.0)
-    long = desk.write("state", "K1", remark="x" * 2000)
+    long = desk.write("vessel-status", "K1", remark="x" * 2000)
     desk.free(30.0)
     influx.judge = lambda request: Says(413) if any(len(line) > 2000 for line in request.lines) else Says()
     Appender(store).append([(1, NOW + step * 10_000, 1.0, 0) for step in range(40)])

@@ -211,7 +211,7 @@ def _listed(package: str) -> list[str]:
 
 PACKAGES = sorted({module.rpartition(".")[0] for module in files()} - {""})
 # The kinds of entries and the commands are listed by tables of their own, in the code.
-IN_TABLES = {f"ingest.journal.kinds.{name}" for name in KINDS} | {
+IN_TABLES = {f"ingest.journal.kinds.{name.replace('-', '_')}" for name in KINDS} | {
     where.partition(":")[0] for where, _ in COMMANDS.values()
 }
 

@@ -97,7 +97,7 @@ def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
 def test_work_that_is_due_is_shown_in_words(on_disk: CellarOnDisk) -> None:
     lot: dict[str, str | bool | list[str]] = {"lot": "A1", "name": "A1", "style": "white"}
     fill: dict[str, str | bool | list[str]] = {"vessel": "C1", "lot": "A1", "volume": "20 L"}
-    for kind, answers in (("lot", lot), ("fill", fill)):
+    for kind, answers in (("lot", lot), ("first-filling", fill)):
         enter(on_disk.store, on_disk.cellar, kind, answers, who="Ana", now_ms=NOW, at="2026-10-16")
     turner = Turner(on_disk.cellar, on_disk.store, Now(NOW, 0.0))
     turner.turn(Now(NOW, 0.0))
@@ -112,7 +112,7 @@ def test_so2_is_shown_as_it_was_judged_and_not_as_it_was_once_titrated(on_disk: 
     free: dict[str, str | bool | list[str]] = {
         "vessel": "C1", "quantity": "free", "method": "elsewhere", "result": "33 mg/L"
     }  # fmt: skip
-    for kind, answers in (("lot", lot), ("fill", fill), ("titration", free)):
+    for kind, answers in (("lot", lot), ("first-filling", fill), ("titration", free)):
         enter(on_disk.store, on_disk.cellar, kind, answers, who="Ana", now_ms=NOW, at="2026-10-16")
     assert "33 mg/L free SO2" in _page(on_disk.cellar)
 

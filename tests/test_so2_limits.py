@@ -158,7 +158,7 @@ def test_without_a_journal_there_is_nothing_to_limit(bench: SulfiteBench) -> Non
 
 def test_low_so2_is_one_mail_and_a_dose_ends_it(bench: SulfiteBench) -> None:
     bench.lot()
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     assert bench.turn() == []
     assert bench.watched() == {LOW, HIGH, FREE, TOTAL}
     bench.judged(molecular_so2=0.55, free_so2=30.0)
@@ -173,7 +173,7 @@ def test_low_so2_is_one_mail_and_a_dose_ends_it(bench: SulfiteBench) -> None:
 
 def test_a_total_near_the_law_says_that_it_cannot_be_told_apart(bench: SulfiteBench) -> None:
     bench.lot(sugar_g_l=2.0)
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.turn()
     near = "cannot be told apart from the legal limit"
     with bench.store.write() as connection:
@@ -194,7 +194,7 @@ def test_a_total_near_the_law_says_that_it_cannot_be_told_apart(bench: SulfiteBe
 
 def test_while_malolactic_is_awaited_low_so2_is_as_it_should_be(bench: SulfiteBench) -> None:
     bench.lot(malolactic="wanted")
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.turn()
     bench.judged(molecular_so2=0.05, free_so2=3.0)
     assert bench.turn() == []
@@ -215,7 +215,7 @@ def test_a_limit_of_the_file_is_suppressed_by_malolactic_too(tmp_path: Path) -> 
     bench = SulfiteBench(tmp_path, own)
     key = "lot A1/free_so2/low/K1"
     bench.lot(malolactic="wanted")
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.turn()
     bench.judged(free_so2=3.0)
     assert bench.turn() == []
@@ -226,7 +226,7 @@ def test_a_limit_of_the_file_is_suppressed_by_malolactic_too(tmp_path: Path) -> 
 
 def test_the_limits_go_with_the_wine(bench: SulfiteBench) -> None:
     bench.lot()
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.turn()
     bench.judged(molecular_so2=0.3)
     bench.turn()
@@ -236,7 +236,7 @@ def test_the_limits_go_with_the_wine(bench: SulfiteBench) -> None:
     assert "the wine that the limit K1/molecular_so2/low is on has left" in recent_messages(bench.store, 1)[0].body
     assert bench.watched() == {key.replace("K1", "K2") for key in (LOW, HIGH, FREE, TOTAL)}
     # Other wine that comes in later begins again, whatever was judged of the one before.
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     assert bench.turn() == []
 
 
@@ -244,8 +244,8 @@ def test_a_default_limit_gives_way_to_one_of_the_file_on_the_lot_that_comes_in(t
     bench = SulfiteBench(tmp_path, limit(lot="B2", quantity="molecular_so2", low="0.2 mg/L"))
     bench.lot()
     bench.write("lot", None, "B2", name="B2", style="white")
-    bench.write("fill", "K1", "A1", volume_l=9.0)
-    bench.write("fill", "K2", "B2", volume_l=9.0)
+    bench.write("first-filling", "K1", "A1", volume_l=9.0)
+    bench.write("first-filling", "K2", "B2", volume_l=9.0)
     bench.turn()
     bench.judged(molecular_so2=0.3)
     bench.turn()
@@ -264,7 +264,7 @@ def test_a_limit_shows_on_trial_what_it_would_send(tmp_path: Path) -> None:
     bench = SulfiteBench(tmp_path)
     file.write_text(bench.cellar.text, encoding="utf-8")
     bench.lot()
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.store.close()
     done = leeside("limits", file, "--try", LOW, "--value", "0.3 mg/L")
     assert done.returncode == 0, done.stderr
@@ -275,7 +275,7 @@ def test_a_limit_shows_on_trial_what_it_would_send(tmp_path: Path) -> None:
 
 def test_a_new_style_is_judged_by_its_own_numbers(bench: SulfiteBench) -> None:
     bench.lot(style="red")
-    bench.write("fill", "K1", "A1", volume_l=18.0)
+    bench.write("first-filling", "K1", "A1", volume_l=18.0)
     bench.turn()
     bench.judged(molecular_so2=0.45)
     assert bench.turn() == []

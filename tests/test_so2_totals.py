@@ -38,8 +38,8 @@ def filled(lot_first: bool = False) -> Pages:
         pages.write("lot", lot=lot, name=lot, style="white")
     if lot_first:
         titrated(pages, 70.0, None, "A")
-    pages.write("fill", "K1", "A", volume_l=16.0)
-    pages.write("fill", "C1", "B", volume_l=8.0)
+    pages.write("first-filling", "K1", "A", volume_l=16.0)
+    pages.write("first-filling", "C1", "B", volume_l=8.0)
     return pages
 
 
@@ -138,9 +138,9 @@ def test_a_titration_of_the_lot_counts_where_the_lot_lies_and_for_its_filling() 
 def test_other_wine_in_an_emptied_vessel_begins_anew() -> None:
     pages = filled()
     titrated(pages, 90.0)
-    pages.write("state", "K1", state="emptied")
-    pages.write("fill", "K1", "B", volume_l=10.0)
-    assert total(pages) == (None, TotalFacts(since=(("fill", pages.now),)))
+    pages.write("vessel-status", "K1", status="emptied")
+    pages.write("first-filling", "K1", "B", volume_l=10.0)
+    assert total(pages) == (None, TotalFacts(since=(("first-filling", pages.now),)))
 
 
 @given(st.lists(st.tuples(st.integers(0, 20), said() | sulfite()), max_size=12))
@@ -171,7 +171,7 @@ class Cellar(JournalOnDisk):
     def filled(self, style: str = "white", **lot: str) -> None:
         more = [part for name, value in lot.items() for part in (f"--{name}", value)]
         self.enter("lot", "--lot", "ries", "--name", "ries", "--style", style, "--at", "2025-09-01", *more)
-        self.enter("fill", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
+        self.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2025-10-01")
 
     def titrated(self, mg_l: float, at: str, u: float = 4.0) -> None:
         result = ("--method", "elsewhere", "--result", f"{mg_l} mg/L", "--uncertainty", f"{u} mg/L")

@@ -43,7 +43,7 @@ def dose(place: str, so2_g: float) -> Said:
 
 
 def fill(place: str, volume_l: float | None = 10.0, lot: str = "A", **more: Any) -> Said:
-    return "fill", place, lot, {"volume_l": volume_l, **more}
+    return "first-filling", place, lot, {"volume_l": volume_l, **more}
 
 
 def rack(source: str, target: str, volume_l: float | None = None, **more: Any) -> Said:
@@ -130,7 +130,7 @@ def test_a_lots_titration_counts_where_it_lies_and_before_its_filling() -> None:
 
 
 def test_an_emptied_vessel_has_no_wine_and_a_new_filling_a_new_history() -> None:
-    told: list[Said] = [fill("K1"), free("K1", 30.0), ("state", "K1", None, {"state": "emptied"})]
+    told: list[Said] = [fill("K1"), free("K1", 30.0), ("vessel-status", "K1", None, {"status": "emptied"})]
     assert "K1" not in folded(*told).wines
     assert folded(*told, fill("K1", lot="B")).wines["K1"].facts == ()
 

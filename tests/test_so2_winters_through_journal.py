@@ -43,7 +43,7 @@ def _lines(number: int, winter: Winter) -> list[dict[str, Any]]:
             "written": at,
             "who": "Ana",
             "place": None if of_lot else vessel,
-            "lot": lot if of_lot or kind == "fill" else None,
+            "lot": lot if of_lot or kind == "first-filling" else None,
             "body": body,
             "struck": None,
         }
@@ -60,7 +60,7 @@ def _lines(number: int, winter: Winter) -> list[dict[str, Any]]:
     ph = {"quantity": "pH", "value": winter.ph_found, "u_value": winter.world.ph_error}
     return [
         line("lot", -5.0, {"name": lot, "style": "white"}, of_lot=True),
-        line("fill", 0.0, {"volume_l": VOLUME_L, "u_volume_l": 0.01}),
+        line("first-filling", 0.0, {"volume_l": VOLUME_L, "u_volume_l": 0.01}),
         line("measurement", 0.0, ph),
         *(
             line("measurement", float(day), {"quantity": "temperature", "value": round(float(celsius), 3)})

@@ -53,7 +53,7 @@ class Page:
     def fill(self, day: float, place: str, lot: str = "A1", **said: Any) -> None:
         if lot not in self.lots():
             self.write(day, "lot", None, lot, name=lot, style="white")
-        self.write(day, "fill", place, lot, volume_l=10.0, **said)
+        self.write(day, "first-filling", place, lot, volume_l=10.0, **said)
 
     def lots(self) -> set[str]:
         return {row[0] for row in self.store.connection.execute("SELECT lot FROM entry WHERE kind = 'lot'")}
@@ -178,9 +178,9 @@ def test_of_a_blend_the_larger_lot_counts(page: Page) -> None:
 @pytest.mark.parametrize("state", ["emptied", "out of use"])
 def test_nothing_is_awaited_of_a_vessel_that_is_empty(page: Page, state: str) -> None:
     page.fill(0, "K1")
-    page.write(1, "state", "K1", state="emptied")
+    page.write(1, "vessel-status", "K1", status="emptied")
     if state != "emptied":
-        page.write(2, "state", "K1", state=state)
+        page.write(2, "vessel-status", "K1", status=state)
     assert page.awaited(3) == {}
 
 
@@ -194,14 +194,14 @@ def test_looks_toppings_and_locks_are_care_of_the_vessel(page: Page) -> None:
     page.fill(0, "C1")
     assert page.last(1, "topping", "C1") == (0, False)
     assert page.last(1, "airlock", "C1") == (0, False)
-    page.write(2, "look", "C1", clarity="clear")
+    page.write(2, "inspection", "C1", clarity="clear")
     assert page.last(9, "topping", "C1") == (2, True)
     page.write(3, "topping", "C1", "A1", volume_l=0.3)
     assert page.last(9, "topping", "C1") == (3, True)
-    page.write(4, "state", "C1", lock_liquid_seen=True)
+    page.write(4, "vessel-status", "C1", airlock_liquid_seen=True)
     assert page.last(9, "airlock", "C1") == (4, True)
     assert page.last(3.5, "airlock", "C1") == (0, False)
-    page.write(5, "state", "C1", state="emptied")
+    page.write(5, "vessel-status", "C1", status="emptied")
     page.fill(6, "C1", "B2")
     assert page.last(9, "airlock", "C1") == (6, False), "the new wine begins again"
 

@@ -36,31 +36,37 @@ def desk(tmp_path: Path) -> Iterator[Desk]:
         keep_cellar_file(store, cellar.text, NOW - HOUR)
         desk = Desk(store, cellar)
         desk.write("lot", lot="A", name="Malvasia", style="white")
-        desk.write("fill", "K1", "A", volume_l=16.0)
+        desk.write("first-filling", "K1", "A", volume_l=16.0)
         yield desk
 
 
 def test_what_was_written_is_read_back_whole(desk: Desk) -> None:
-    written = desk.write("look", "K1", clarity="hazy", remark="žlahtno")
+    written = desk.write("inspection", "K1", clarity="hazy", remark="žlahtno")
     assert entry(desk.store, written.id) == written
-    assert entries(desk.store, kinds=["look"]) == [written]
-    assert [each.kind for each in entries(desk.store)] == ["lot", "fill", "look"]
+    assert entries(desk.store, kinds=["inspection"]) == [written]
+    assert [each.kind for each in entries(desk.store)] == ["lot", "first-filling", "inspection"]
     assert entry(desk.store, 99) is None
 
 
 def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
     with pytest.raises(EntryRefused, match="is 6 min in the future"):
-        desk.write("look", "K1", clarity="clear", at=desk.now + HOUR + 6 * MINUTE)
-    desk.write("look", "K1", clarity="clear", at=desk.now + HOUR + 4 * MINUTE)
+        desk.write("inspection", "K1", clarity="clear", at=desk.now + HOUR + 6 * MINUTE)
+    desk.write("inspection", "K1", clarity="clear", at=desk.now + HOUR + 4 * MINUTE)
 
 
 @pytest.mark.parametrize(
     ("kind", "place", "lot", "said", "why"),
     [
-        ("fill", None, "A", {}, "fill place: is missing: say at which vessel"),
-        ("fill", "K9", "A", {}, 'fill place = "K9": no cellar file of this store has it'),
-        ("fill", "K3", None, {}, "fill lot: is missing"),
-        ("fill", "K3", "B", {}, 'fill lot = "B": no entry describes this lot; write one of kind lot first. Known: A'),
+        ("first-filling", None, "A", {}, "first-filling place: is missing: say at which vessel"),
+        ("first-filling", "K9", "A", {}, 'first-filling place = "K9": no cellar file of this store has it'),
+        ("first-filling", "K3", None, {}, "first-filling lot: is missing"),
+        (
+            "first-filling",
+            "K3",
+            "B",
+            {},
+            'first-filling lot = "B": no entry describes this lot; write one of kind lot first. Known: A',
+        ),
         ("lot", "K3", "B", {"name": "B", "style": "red"}, "has no place of its own"),
         ("lot", None, "any", {"name": "B", "style": "red"}, "stands for every lot in limits"),
         ("lot", None, "B 2", {"name": "B", "style": "red"}, "1 to 64 letters"),
@@ -83,14 +89,14 @@ def test_an_entry_that_does_not_say_enough_is_refused(
 
 
 def test_all_that_is_missing_is_told_at_once(desk: Desk) -> None:
-    draft = Draft("fill", desk.now + HOUR, " ", a_body("fill"))
+    draft = Draft("first-filling", desk.now + HOUR, " ", a_body("first-filling"))
     with pytest.raises(EntryRefused) as caught:
         write_entry(desk.store, draft, desk.cellar, desk.now)
     assert [problem.key for problem in caught.value.problems] == ["who", "at", "place", "lot"]
 
 
 def test_a_name_that_no_text_can_keep_is_refused_and_a_pasted_space_is_not(desk: Desk) -> None:
-    draft = Draft("look", desk.now, "A\udcff", a_body("look", remark="5\u00a0L"), "K1")
+    draft = Draft("inspection", desk.now, "A\udcff", a_body("inspection", remark="5\u00a0L"), "K1")
     with pytest.raises(EntryRefused, match="holds half a character"):
         write_entry(desk.store, draft, desk.cellar, desk.now)
 
@@ -148,10 +154,10 @@ def test_a_back_dated_entry_takes_later_ones_along_only_when_told(desk: Desk) ->
 
 
 def test_entries_are_found_by_vessel_lot_kind_and_time(desk: Desk) -> None:
-    desk.write("look", "C1", clarity="clear")
+    desk.write("inspection", "C1", clarity="clear")
     racking = desk.write("racking", sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])
-    look = desk.write("look", "K3", clarity="clear")
-    desk.write("look", "K1", clarity="clear")
+    look = desk.write("inspection", "K3", clarity="clear")
+    desk.write("inspection", "K1", clarity="clear")
 
     def found(**asked: Any) -> list[int]:
         return [each.id for each in entries(desk.store, **asked)]
@@ -160,8 +166,8 @@ def test_entries_are_found_by_vessel_lot_kind_and_time(desk: Desk) -> None:
     assert found(vessel="K3") == [4, 5]
     assert found(vessel="K1") == [2, 4, 6]
     assert found(lot="A") == [1, 2, 4, 5]
-    assert found(kinds=["look"]) == [3, 5, 6]
-    assert found(kinds=["look"], newest=2) == [5, 6]
+    assert found(kinds=["inspection"]) == [3, 5, 6]
+    assert found(kinds=["inspection"], newest=2) == [5, 6]
     assert found(from_ms=racking.at_ms, to_ms=look.at_ms) == [4]
 
 
@@ -183,11 +189,11 @@ def test_the_capacity_of_then_counts(desk: Desk) -> None:
     changed = desk.now
     desk.cellar = journal_cellar(("K1", "keg", 19.0), ("C1", "carboy", 10.0), ("K3", "keg", 20.0))
     with pytest.raises(EntryRefused, match="brimful it takes 20 L"):
-        desk.write("fill", "K3", "A", volume_l=24.0)
-    desk.write("fill", "K3", "A", volume_l=24.0, at=changed - 1)
+        desk.write("first-filling", "K3", "A", volume_l=24.0)
+    desk.write("first-filling", "K3", "A", volume_l=24.0, at=changed - 1)
     assert contents(desk.store, changed - 1)["K3"].headspace_l == pytest.approx(1.0)
     # What was right then is not made impossible by the smaller one, and hinders no strike.
-    strike(desk.store, desk.write("look", "K3", clarity="clear").id, "Ben", "other keg", desk.now)
+    strike(desk.store, desk.write("inspection", "K3", clarity="clear").id, "Ben", "other keg", desk.now)
 
 
 def test_an_unreadable_file_of_once_hides_no_vessel(desk: Desk) -> None:
@@ -226,7 +232,7 @@ def test_results_are_there_by_entry_and_gone_with_a_strike(desk: Desk) -> None:
 
 def test_results_follow_a_lot_through_vessels(desk: Desk) -> None:
     desk.write("lot", lot="B", name="B", style="white")
-    desk.write("fill", "C1", "B", volume_l=5.0)
+    desk.write("first-filling", "C1", "B", volume_l=5.0)
     desk.free("K1", 30.0)
     desk.free("C1", 10.0)
     desk.write("racking", sources=[{"vessel": "K1"}, {"vessel": "C1"}], targets=[{"vessel": "K3"}])
@@ -239,7 +245,7 @@ def test_results_follow_a_lot_through_vessels(desk: Desk) -> None:
 def test_the_journal_is_only_added_to(desk: Desk) -> None:
     for statement in ("UPDATE entry SET who = 'Ben'", "DELETE FROM entry", "DELETE FROM strike"):
         if "strike" in statement:
-            strike(desk.store, desk.write("look", "K1", clarity="clear").id, "Ben", "x", desk.now)
+            strike(desk.store, desk.write("inspection", "K1", clarity="clear").id, "Ben", "x", desk.now)
         with pytest.raises(sqlite3.IntegrityError, match="only added to"):
             desk.store.connection.execute(statement)
 
@@ -247,7 +253,7 @@ def test_the_journal_is_only_added_to(desk: Desk) -> None:
 def test_empty_vessels_follow_entries_strikes_and_the_clock(desk: Desk) -> None:
     vessel_use = VesselUseCache(desk.store)
     assert vessel_use.at(desk.now).empty == frozenset()
-    emptied = desk.write("state", "C1", state="emptied", at=desk.now + HOUR + 2 * MINUTE)
+    emptied = desk.write("vessel-status", "C1", status="emptied", at=desk.now + HOUR + 2 * MINUTE)
     assert vessel_use.at(desk.now).empty == frozenset()
     assert vessel_use.at(emptied.at_ms).empty == {"C1"}
     assert [vessel for vessel, held in contents(desk.store, emptied.at_ms).items() if held.empty] == ["C1"]
@@ -285,7 +291,7 @@ with open_existing(Path(sys.argv[1])) as store:
 
 
 def test_two_who_write_at_one_moment_lose_nothing_and_the_second_is_checked(desk: Desk) -> None:
-    desk.write("state", "K3", state="emptied", at=desk.now)
+    desk.write("vessel-status", "K3", status="emptied", at=desk.now)
     writers = [start_script(_WRITER, desk.store.path, 12, 1.0) for _ in range(2)]
     told: list[str] = []
     for writer in writers:
@@ -301,7 +307,7 @@ def test_two_who_write_at_one_moment_lose_nothing_and_the_second_is_checked(desk
 
 
 def test_a_kill_leaves_the_whole_entry_or_none(desk: Desk) -> None:
-    desk.write("state", "K3", state="emptied", at=desk.now)
+    desk.write("vessel-status", "K3", status="emptied", at=desk.now)
     for lines in (1, 2, 5):
         writer = start_script(_WRITER, desk.store.path, 4000, 0.01)
         assert writer.stdout is not None
@@ -325,13 +331,13 @@ def _ten_thousand(desk: Desk, count: int) -> None:
     at_ms = NOW - 60 * HOUR * 1000
     here, there = "K1", "K3"
     rows: list[tuple[str, str | None, str | None, dict[str, Any]]] = [
-        ("fill", here, "A", {"volume_l": 12.0}),
-        ("state", there, None, {"state": "emptied"}),
+        ("first-filling", here, "A", {"volume_l": 12.0}),
+        ("vessel-status", there, None, {"status": "emptied"}),
     ]
     cycle: list[tuple[str, str | None, dict[str, Any]]] = [
         ("titration", None, {"quantity": "free", "method": "elsewhere", "so2_mg_l": 30.0, "u_so2_mg_l": 2.0}),
         ("measurement", None, {"quantity": "pH", "value": 3.3}),
-        ("look", None, {"clarity": "clear"}),
+        ("inspection", None, {"clarity": "clear"}),
         ("sample", None, {"volume_l": 0.1}),
         ("topping", "A", {"volume_l": 0.1}),
     ]
@@ -380,7 +386,7 @@ def test_contents_of_ten_thousand_entries_are_told_at_once(desk: Desk) -> None:
 
 
 def test_snapshots_never_tell_another_story(desk: Desk) -> None:
-    desk.write("state", "K3", state="emptied")
+    desk.write("vessel-status", "K3", status="emptied")
     here, there = "K1", "K3"
     for _ in range(SNAPSHOT_EVERY + 20):
         desk.write("racking", sources=[{"vessel": here}], targets=[{"vessel": there}])
@@ -392,7 +398,7 @@ def test_snapshots_never_tell_another_story(desk: Desk) -> None:
     back = desk.write("sample", "K1", volume_l=1.0, at=early)
     assert desk.volume(here) == pytest.approx(15.0)
     _agree(desk)
-    desk.write("look", here, clarity="clear")
+    desk.write("inspection", here, clarity="clear")
     strike(desk.store, back.id, "Ben", "not this one", desk.now)
     assert desk.volume(here) == pytest.approx(16.0)
     _agree(desk)

@@ -105,7 +105,7 @@ def desk(new_desk: NewDesk) -> Desk:
     """The lot A, 16 L of it in K1."""
     desk = new_desk()
     desk.write("lot", lot="A", name="Malvasia", style="white")
-    desk.write("fill", "K1", "A", volume_l=16.0)
+    desk.write("first-filling", "K1", "A", volume_l=16.0)
     desk.now += 3 * HOUR
     return desk
 
@@ -126,7 +126,7 @@ _others = st.sampled_from(
         ("titration", None, "B", {"quantity": "total", "method": "elsewhere", "so2_mg_l": 90.0}),
         ("addition", "C1", None, {"form": "metabisulfite", "mass_g": 1.2, "so2_g": 0.69}),
         ("lot", None, "B", {"name": "B, later", "style": "white", "alcohol_percent_vol": 12.5}),
-        ("look", "K3", None, {"clarity": "hazy"}),
+        ("inspection", "K3", None, {"clarity": "hazy"}),
         ("calibration", "K1", None, _ZERO),
         ("calibration", None, None, _SPAN),
         ("racking", None, None, {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K3"}], "begun": 1}),
@@ -175,7 +175,7 @@ def test_any_journal_taken_out_and_in_again_is_the_same(acts: list[tuple[int, An
         # Where the numbers are taken by others, the same with numbers of its own.
         elsewhere = Desk(other, journal_cellar())
         elsewhere.now = desk.now
-        elsewhere.take(a_line("look", 0, "K1", clarity="clear"), a_line("look", 1, "K1", clarity="clear"))
+        elsewhere.take(a_line("inspection", 0, "K1", clarity="clear"), a_line("inspection", 1, "K1", clarity="clear"))
         assert elsewhere.take(*shuffled, new_numbers=True).mistakes == []
         assert contents(other, desk.now) == contents(old, desk.now)
         before = kept(other)
@@ -226,7 +226,7 @@ def _damaged() -> tuple[Desk, list[str]]:
         desk = Desk(new_store(Path(folder.name)), journal_cellar())
         desk.__dict__["folder"] = folder
         desk.write("lot", lot="A", name="Žlahtna", style="white", vintage=2025)
-        desk.write("fill", "K1", "A", volume_l=16.0)
+        desk.write("first-filling", "K1", "A", volume_l=16.0)
         desk.write("racking", sources=[{"vessel": "K1", "volume_l": 4.0}], targets=[{"vessel": "C1"}])
         desk.write("sample", "C1", volume_l=0.25)
         desk.write("titration", "K1", quantity="free", method="elsewhere", so2_mg_l=31.0, remark="label")
@@ -240,7 +240,12 @@ def _damaged() -> tuple[Desk, list[str]]:
 
 def test_lines_without_numbers_get_the_next_ones_and_are_found_again(desk: Desk) -> None:
     twin = a_line("sample", 30, "K1", volume_l=0.5)
-    lines = [a_line("lot", 5, lot="B", name="Rebula", style="white"), a_line("fill", 10, "C1", "B"), twin, twin]
+    lines = [
+        a_line("lot", 5, lot="B", name="Rebula", style="white"),
+        a_line("first-filling", 10, "C1", "B"),
+        twin,
+        twin,
+    ]
     taken = desk.take(*lines)
     assert [(one.line, one.entry.id) for one in taken.new] == [(1, 3), (2, 4), (3, 5), (4, 6)]
     assert contents(desk.store, desk.now)["K1"].volume_l == pytest.approx(15.0)
@@ -266,13 +271,13 @@ def test_a_number_that_says_something_else_is_refused_by_name(desk: Desk) -> Non
 
 
 def test_a_number_twice_in_a_file_is_one_entry_or_a_mistake(desk: Desk) -> None:
-    line = {"id": 9, **a_line("look", 5, "K1", clarity="clear")}
+    line = {"id": 9, **a_line("inspection", 5, "K1", clarity="clear")}
     assert desk.refused(line, {**line, "who": "Ben"}) == [
         Mistake(2, "no. 9 is in line 1 too, and says something else there")
     ]
     taken = desk.take(line, line)
     assert ([one.entry.id for one in taken.new], taken.there) == ([9], 1)
-    assert desk.write("look", "K1", clarity="clear").id == 10
+    assert desk.write("inspection", "K1", clarity="clear").id == 10
 
 
 def test_a_strike_comes_after_the_entry_and_an_older_file_takes_none_back(desk: Desk) -> None:
@@ -292,10 +297,10 @@ def test_a_strike_comes_after_the_entry_and_an_older_file_takes_none_back(desk: 
 
 
 def test_of_two_that_say_the_same_each_finds_the_one_that_is_struck_alike(desk: Desk) -> None:
-    desk.write("look", "K1", at=NOW, clarity="clear")
+    desk.write("inspection", "K1", at=NOW, clarity="clear")
     desk.strike(3)
-    desk.write("look", "K1", at=NOW, clarity="clear")
-    lines = desk.lines(kinds=["look"])
+    desk.write("inspection", "K1", at=NOW, clarity="clear")
+    lines = desk.lines(kinds=["inspection"])
     assert desk.take(*lines, new_numbers=True) == JournalMerge(there=2)
     assert desk.take(*lines[::-1], new_numbers=True) == JournalMerge(there=2)
 
@@ -303,7 +308,7 @@ def test_of_two_that_say_the_same_each_finds_the_one_that_is_struck_alike(desk: 
 def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Desk, new_desk: NewDesk) -> None:
     other = new_desk()
     other.write("lot", lot="B", name="Rebula", style="white")
-    other.write("fill", "C1", "B", volume_l=9.0)
+    other.write("first-filling", "C1", "B", volume_l=9.0)
     begun = other.write("racking", sources=[{"vessel": "C1"}], stage="begun")
     other.write("racking", sources=[{"vessel": "C1"}], targets=[{"vessel": "K3"}], begun=begun.id)
     other.strike(2, with_later=True)
@@ -322,7 +327,7 @@ def test_another_journals_entries_name_each_other_by_their_new_numbers(desk: Des
 
 def test_what_took_an_entry_along_must_be_there(desk: Desk) -> None:
     struck = {"at": "2026-11-25T22:40:00Z", "who": "Ben", "reason": "x", "together_with": 7}
-    line = a_line("look", 5, "K1", clarity="clear") | {"struck": struck}
+    line = a_line("inspection", 5, "K1", clarity="clear") | {"struck": struck}
     assert desk.refused(line) == [
         Mistake(1, "struck together_with = 7: there is no such entry in this file, or in the journal")
     ]
@@ -341,28 +346,28 @@ def test_what_a_racking_finishes_must_be_there(desk: Desk) -> None:
 
 def test_every_mistake_is_told_and_nothing_is_written(desk: Desk) -> None:
     lines = [
-        a_line("look", 1, "K1", clarity="clear"),
+        a_line("inspection", 1, "K1", clarity="clear"),
         a_line("sample", 2, "K9", volume_l=1.0),
-        a_line("fill", 3, "C1", "B", volume_l=9.0),
+        a_line("first-filling", 3, "C1", "B", volume_l=9.0),
         a_line("sample", 4, "K1", volume_l=16.5),
-        a_line("look", 1, "K1", clarity="clear") | {"at": "2031-01-01T00:00:00Z"},
-        a_line("look", 1, "K1", clarity="clear") | {"written": "2026-11-25T20:00:00Z"},
-        a_line("look", 1, "K1", clarity="clear") | {"written": "2031-01-01T00:00:00Z"},
+        a_line("inspection", 1, "K1", clarity="clear") | {"at": "2031-01-01T00:00:00Z"},
+        a_line("inspection", 1, "K1", clarity="clear") | {"written": "2026-11-25T20:00:00Z"},
+        a_line("inspection", 1, "K1", clarity="clear") | {"written": "2031-01-01T00:00:00Z"},
         a_line("sample", 5, volume_l=1.0),
         a_line("calibration", 6, probe="k9", points=[{"truth": 0.0, "shown": 1.0}], unit="kPa"),
         a_line(
             "calibration", 6, probe="k1-pressure", points=[{"truth": 0, "shown": 0}, {"truth": 9, "shown": 1}], unit=""
         ),
-        a_line("look", 1, "K1", clarity="clear")
+        a_line("inspection", 1, "K1", clarity="clear")
         | {"struck": {"at": "2031-01-01T00:00:00Z", "who": "Ben", "reason": "x"}},
     ]
     told = desk.refused(*lines)
     wanted = [
         (2, 'sample place = "K9": no cellar file of this store has it'),
-        (3, 'fill lot = "B": no entry describes this lot'),
+        (3, 'first-filling lot = "B": no entry describes this lot'),
         (4, "sample no. 6 (K1): 16.5 L drawn as a sample from K1, which holds 16 L: 0.5 L too much"),
-        (5, "look at: is "),
-        (6, "look written: is before it happened"),
+        (5, "inspection at: is "),
+        (6, "inspection written: is before it happened"),
         (7, "look written: is in the future"),
         (8, "sample place: is missing"),
         (9, "calibration probe: k9 has never been read"),
@@ -379,18 +384,21 @@ def test_an_old_entry_that_could_then_not_be_is_told_at_the_line_that_is_why(des
     sample = desk.write("sample", "K1", volume_l=15.5)
     fill = json.loads(desk.lines()[1])
     late = a_line("sample", 35, "K1", volume_l=0.6)
-    told = desk.refused(a_line("look", 1, "K1", clarity="clear"), late)
+    told = desk.refused(a_line("inspection", 1, "K1", clarity="clear"), late)
     why = f"sample no. {sample.id} (K1), which is there already, could then not be: 15.5 L drawn as a sample from K1"
     assert [line for line, _ in told] == [2]
     assert told[0].why.startswith(why)
     struck = {"struck": {"at": "2026-11-25T22:40:00Z", "who": "Ben", "reason": "x"}}
-    told = desk.refused(a_line("look", 1, "K1", clarity="clear"), fill | struck)
+    told = desk.refused(a_line("inspection", 1, "K1", clarity="clear"), fill | struck)
     assert told == [
         Mistake(2, "sample no. 3 (K1), which is there already, could then not be: the journal would no longer say what"
         " K1 held")
     ]  # fmt: skip
     told = desk.refused(json.loads(desk.lines()[0]) | struck)
-    assert "fill no. 2 (K1), which is there already, could then not be: no entry would tell what A is" in told[0].why
+    assert (
+        "first filling no. 2 (K1), which is there already, could then not be: no entry would tell what A is"
+        in told[0].why
+    )
     # All of it struck, or the amount told right, can be.
     sampled = json.loads(desk.lines()[2])
     assert len(desk.take(*(json.loads(line) | struck for line in desk.lines()), rehearse=True).strikes) == 3
@@ -405,9 +413,9 @@ def test_a_wrong_number_is_told_once_and_not_again_for_all_that_follows(desk: De
 
 def test_strikes_of_a_blend_and_the_vessels_that_are_known_empty_follow(desk: Desk) -> None:
     vessel_use = VesselUseCache(desk.store)
-    desk.take({"id": 9, **a_line("look", 5, "K1", clarity="clear")})
+    desk.take({"id": 9, **a_line("inspection", 5, "K1", clarity="clear")})
     assert vessel_use.at(desk.now + HOUR).empty == frozenset()
-    desk.take({"id": 5, **a_line("state", 6, "C1", state="emptied")})
+    desk.take({"id": 5, **a_line("vessel-status", 6, "C1", status="emptied")})
     assert vessel_use.at(desk.now + HOUR).empty == {"C1"}
 
 
@@ -481,11 +489,11 @@ def test_a_calibration_counts_as_it_was_when_it_was_written(desk: Desk, new_desk
 def test_what_happened_at_one_moment_stays_in_its_order_under_new_numbers(desk: Desk, new_desk: NewDesk) -> None:
     other = new_desk()
     other.write("lot", lot="B", name="Rebula", style="white")
-    other.write("state", "C1", state="emptied")
-    other.write("fill", "C1", "B", at=NOW + 2 * HOUR, volume_l=9.0)
+    other.write("vessel-status", "C1", status="emptied")
+    other.write("first-filling", "C1", "B", at=NOW + 2 * HOUR, volume_l=9.0)
     other.write("sample", "C1", at=NOW + 2 * HOUR, volume_l=9.0)
     assert desk.take(*other.lines()[::-1], new_numbers=True).mistakes == []
-    assert [entry.kind for entry in entries(desk.store, vessel="C1")] == ["state", "fill", "sample"]
+    assert [entry.kind for entry in entries(desk.store, vessel="C1")] == ["vessel-status", "first-filling", "sample"]
 
 
 def test_a_struck_lot_and_what_was_struck_with_it_come_in(desk: Desk, new_desk: NewDesk) -> None:
@@ -498,8 +506,8 @@ def test_a_struck_lot_and_what_was_struck_with_it_come_in(desk: Desk, new_desk: 
 
 def test_a_vessel_that_was_emptied_since_is_no_reason(desk: Desk) -> None:
     start = NOW + 2 * HOUR
-    desk.write("fill", "K3", "A", at=start + 10 * MINUTE, volume_l=5.0)
-    desk.write("state", "K3", at=start + 20 * MINUTE, state="emptied")
+    desk.write("first-filling", "K3", "A", at=start + 10 * MINUTE, volume_l=5.0)
+    desk.write("vessel-status", "K3", at=start + 20 * MINUTE, status="emptied")
     sources = [{"vessel": "K1", "volume_l": 16.0}]
     desk.write("racking", at=start + 30 * MINUTE, sources=sources, targets=[{"vessel": "K3"}])
     told = desk.refused(a_line("sample", 5, "K1", volume_l=0.5), a_line("sample", 15, "K3", volume_l=1.0))

@@ -82,7 +82,7 @@ def test_alarms_and_journal_of_a_former_store_are_the_same(commit: str, tmp_path
         assert json.loads(body)["samples"] == 150
         written = [(entry.kind, entry.place, entry.lot, entry.struck is not None) for entry in entries(store)]
     assert written == (
-        [("lot", None, "riesling", False), ("fill", "K1", "riesling", False), ("sample", "K1", None, True)]
+        [("lot", None, "riesling", False), ("first-filling", "K1", "riesling", False), ("sample", "K1", None, True)]
         if SCHEMAS[commit] >= 4
         else []
     )

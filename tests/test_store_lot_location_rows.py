@@ -91,7 +91,7 @@ def test_what_is_kept_is_what_the_whole_journal_says(acts: list[tuple[int, Any]]
 
 
 def test_a_strike_and_a_late_entry_change_where_a_lot_lay(desk: Desk) -> None:
-    fill = desk.write("fill", "K1", "A", at=3, volume_l=10.0)
+    fill = desk.write("first-filling", "K1", "A", at=3, volume_l=10.0)
     racked = desk.write("racking", at=9, sources=[{"vessel": "K1"}], targets=[{"vessel": "K3"}])
     late = desk.write("racking", at=6, sources=[{"vessel": "K1", "volume_l": 2.0}], targets=[{"vessel": "C1"}])
     assert desk.locations("A") == [
@@ -110,7 +110,7 @@ def test_a_strike_and_a_late_entry_change_where_a_lot_lay(desk: Desk) -> None:
 
 
 def test_a_lot_that_is_topped_up_with_itself_has_one_location(desk: Desk) -> None:
-    desk.write("fill", "K1", "A", at=3, volume_l=10.1)
+    desk.write("first-filling", "K1", "A", at=3, volume_l=10.1)
     for at in range(4, 16):
         desk.write("topping", "K1", "A", at=at, volume_l=0.1 + at / 7)
         desk.write("sample", "K1", at=at, volume_l=0.1 + at / 7)
@@ -118,7 +118,7 @@ def test_a_lot_that_is_topped_up_with_itself_has_one_location(desk: Desk) -> Non
 
 
 def test_a_vessel_that_is_renamed_is_renamed_in_what_is_kept(desk: Desk) -> None:
-    desk.write("fill", "K1", "A", at=3, volume_l=10.0)
+    desk.write("first-filling", "K1", "A", at=3, volume_l=10.0)
     text = desk.cellar.text.replace('id = "K1"', 'id = "Keg1"\nwas = "K1"')
     desk.now += HOUR
     keep_cellar_file(desk.store, text, desk.now)
@@ -128,7 +128,7 @@ def test_a_vessel_that_is_renamed_is_renamed_in_what_is_kept(desk: Desk) -> None
 
 
 def test_without_what_is_kept_the_journal_is_asked_and_the_next_start_keeps_it(desk: Desk) -> None:
-    desk.write("fill", "K1", "A", at=3, volume_l=10.0)
+    desk.write("first-filling", "K1", "A", at=3, volume_l=10.0)
     wanted = desk.locations("A")
     with desk.store.write() as connection:
         connection.execute("DELETE FROM lot_stays_made")
@@ -141,7 +141,7 @@ def test_without_what_is_kept_the_journal_is_asked_and_the_next_start_keeps_it(d
 
 
 def test_a_store_of_before_is_filled_with_the_next_entry(desk: Desk) -> None:
-    desk.write("fill", "K1", "A", at=3, volume_l=10.0)
+    desk.write("first-filling", "K1", "A", at=3, volume_l=10.0)
     with desk.store.write() as connection:
         for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE name LIKE 'lot_stay%'").fetchall():
             if name in ("lot_stay", "lot_stays_made"):
@@ -158,7 +158,8 @@ def test_an_entry_that_cannot_be_read_does_not_hinder_the_start(desk: Desk, capl
     with desk.store.write() as connection:
         connection.execute("DELETE FROM lot_stays_made")
         connection.execute(
-            "INSERT INTO entry (id, kind, at_ms, written_ms, who, place, body) VALUES (9, 'fill', 5, 5, 'x', 'K1', '?')"
+            "INSERT INTO entry (id, kind, at_ms, written_ms, who, place, body)"
+            " VALUES (9, 'first-filling', 5, 5, 'x', 'K1', '?')"
         )
     assert renew_lot_locations(desk.store) is False
     assert "where lots lay cannot be worked out: entry no. 9" in caplog.text

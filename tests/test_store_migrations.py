@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import sqlite3
 from pathlib import Path
 
@@ -9,8 +10,10 @@ import pytest
 from a_store import NOW, new_store
 
 from ingest.errors import StoreError
+from ingest.journal.body import body_data
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.alarms.operator_events import append_event, waiting_events
+from ingest.store.journal.entries import entries
 from ingest.store.migrations import MIGRATIONS, Migration, migrate, version_of
 
 NEXT = MIGRATIONS[-1].number + 1
@@ -101,3 +104,31 @@ def test_a_pending_store_is_no_store_for_the_commands(tmp_path: Path) -> None:
             connection.execute("DELETE FROM migration")
         with pytest.raises(StoreError, match="`leeside run` brings it up to date"):
             open_existing(store.path)
+
+
+def test_kinds_of_entries_that_were_renamed_say_what_they_said(tmp_path: Path) -> None:
+    """What was written under the former names reads under the new ones; no other word of it changes."""
+    remark = 'a "state": with "lock_liquid_seen": in it'
+    rows = [
+        (1, "fill", "K1", "A", {"volume_l": 16.0}),
+        (2, "look", "K1", None, {"clarity": "hazy", "remark": remark}),
+        (3, "state", "K1", None, {"state": "cleaned", "lock_liquid_seen": True, "remark": remark}),
+    ]
+    with new_store(tmp_path) as store, store.write() as connection:
+        for number, kind, place, lot, body in rows:
+            connection.execute(
+                "INSERT INTO entry (id, kind, at_ms, written_ms, who, place, lot, body)"
+                " VALUES (?, ?, 5, 5, 'Ana', ?, ?, ?)",
+                (number, kind, place, lot, json.dumps(body, separators=(",", ":"))),
+            )
+        renamed = next(each for each in MIGRATIONS if each.name == "kinds of entries renamed")
+        renamed.apply(connection)
+    with create_or_open(tmp_path / "cellar.db", NOW) as store:
+        read = [(entry.kind, json.loads(body_data(entry.body))) for entry in entries(store)]
+        with pytest.raises(StoreError, match="only added to"), store.write() as connection:
+            connection.execute("UPDATE entry SET who = 'Ben'")
+    assert read == [
+        ("first-filling", {"volume_l": 16.0}),
+        ("inspection", {"clarity": "hazy", "remark": remark}),
+        ("vessel-status", {"status": "cleaned", "airlock_liquid_seen": True, "remark": remark}),
+    ]

@@ -713,15 +713,17 @@ class EmptiedKeg(Bench):
     """K1, and a hand that writes in the journal what its state is."""
 
     def state(self, state: str) -> None:
-        body = parse_body("state", {"state": state})
-        write_entry(self.store, Draft("state", self.now.utc_ms, "Ana", body, "K1"), self.cellar, self.now.utc_ms)
+        body = parse_body("vessel-status", {"status": state})
+        write_entry(
+            self.store, Draft("vessel-status", self.now.utc_ms, "Ana", body, "K1"), self.cellar, self.now.utc_ms
+        )
 
     def fill(self) -> None:
         said = parse_body("lot", {"name": "Malvasia", "style": "white"})
-        fill = parse_body("fill", {"volume_l": 18.0})
+        fill = parse_body("first-filling", {"volume_l": 18.0})
         for draft in (
             Draft("lot", self.now.utc_ms, "Ana", said, None, "A"),
-            Draft("fill", self.now.utc_ms, "Ana", fill, "K1", "A"),
+            Draft("first-filling", self.now.utc_ms, "Ana", fill, "K1", "A"),
         ):
             write_entry(self.store, draft, self.cellar, self.now.utc_ms)
 

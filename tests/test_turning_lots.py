@@ -82,7 +82,7 @@ def bench(tmp_path: Path) -> Iterator[LotBench]:
 
 def _fill(bench: LotBench, vessel: str = "K1") -> None:
     bench.write("lot", None, "A1", name="Merlot", style="red")
-    bench.write("fill", vessel, "A1", volume_l=18.0)
+    bench.write("first-filling", vessel, "A1", volume_l=18.0)
 
 
 def test_before_the_wine_is_written_down_its_limit_is_nowhere(bench: LotBench) -> None:

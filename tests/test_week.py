@@ -49,11 +49,11 @@ def _before(week: WeekCellar) -> None:
         ("C1", "M25", 22.7),
         ("C2", "R25", 22.7),
     ):
-        week.enter("fill", vessel, lot, ago_s=filled, volume_l=volume_l)
-    week.enter("state", "K4", ago_s=filled, state="emptied")
+        week.enter("first-filling", vessel, lot, ago_s=filled, volume_l=volume_l)
+    week.enter("vessel-status", "K4", ago_s=filled, status="emptied")
     for carboy in ("C1", "C2"):
         week.enter("topping", carboy, ago_s=10 * DAY_S, volume_l=0.1, lot="M25" if carboy == "C1" else "R25")
-        week.enter("state", carboy, ago_s=2.5 * DAY_S, lock_liquid_seen=True)
+        week.enter("vessel-status", carboy, ago_s=2.5 * DAY_S, airlock_liquid_seen=True)
     for day in range(1, 8):
         week.plan(at(day, "07:30"), week.acknowledge_all)
         week.plan(at(day, "20:00"), week.acknowledge_all)
@@ -73,7 +73,7 @@ def _samples(week: WeekCellar) -> None:
 def _looks_at_airlocks(week: WeekCellar) -> None:
     """The weekly look at both airlocks is due on Friday noon and done on Saturday."""
     for carboy in ("C1", "C2"):
-        week.plan(at(6, "11:00"), partial(week.enter, "state", carboy, lock_liquid_seen=True))
+        week.plan(at(6, "11:00"), partial(week.enter, "vessel-status", carboy, airlock_liquid_seen=True))
 
 
 def _slow_leak(week: WeekCellar) -> None:

@@ -152,7 +152,7 @@ def _known(cellar: Cellar, store: Store, id: str, now_ms: int) -> None:
     if holds is None or not holds.known:
         raise DoseRefused(
             f"the journal does not say what {id} holds, so no dose can be worked out: write down its filling "
-            f"(leeside enter fill FILE --vessel {id} --lot ... --volume ...)"
+            f"(leeside enter first-filling FILE --vessel {id} --lot ... --volume ...)"
         )
 
 

@@ -26,7 +26,7 @@ from ingest.journal.wine import So2Value
 _MOSTLY: Final = 0.5
 # What was found of a lot before it came into a vessel counts if it is not older than this.
 _BEFORE_FILL_MS: Final = 30 * 86_400_000
-_MOVES: Final = frozenset({"addition", "topping", "racking", "fill"})
+_MOVES: Final = frozenset({"addition", "topping", "racking", "first-filling"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,13 +112,13 @@ class TotalFold:
                 continue
             holds_wine = before.known and not before.empty
             main = vessel if holds_wine or not sources else sources[0]
-            facts = TotalFacts() if entry.kind == "fill" and not holds_wine else self._facts(main)
+            facts = TotalFacts() if entry.kind == "first-filling" and not holds_wine else self._facts(main)
             is_same = entry.kind == "racking" and not holds_wine and len(sources) == 1
             since = facts.since if is_same else (*facts.since, (entry.kind, entry.at_ms))
             made[vessel] = replace(facts, least_mg_l=least.get(vessel, 0.0), since=since)
         self.states.update(changes)
         self.facts.update(made)
-        if entry.kind == "fill" and entry.place is not None:
+        if entry.kind == "first-filling" and entry.place is not None:
             self._filled(entry.place, entry)
 
     def _filled(self, vessel: str, entry: Entry) -> None:

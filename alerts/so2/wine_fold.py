@@ -27,7 +27,7 @@ from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds import ledger_step
 from ingest.journal.kinds.addition import AdditionBody, so2_added_g
-from ingest.journal.kinds.fill import FillBody
+from ingest.journal.kinds.first_filling import FirstFillingBody
 from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.journal.kinds.racking import RackingBody, drawn_l
 from ingest.journal.kinds.titration import TitrationBody
@@ -82,7 +82,7 @@ class WineFold:
             "titration": self._titrated,
             "measurement": self._measured,
             "addition": self._added,
-            "fill": self._filled,
+            "first-filling": self._filled,
             "topping": self._topped,
             "racking": self._racked,
         }
@@ -204,7 +204,7 @@ class WineFold:
 
     def _filled(self, entry: Entry, changes: Mapping[str, VesselState]) -> None:
         body, vessel = entry.body, entry.place
-        if not isinstance(body, FillBody) or vessel is None:
+        if not isinstance(body, FirstFillingBody) or vessel is None:
             return
         wine = self._wine_of_lot(entry.lot, vessel, entry.at_ms)
         found = self.wines.get(vessel)

@@ -8,14 +8,14 @@ from datetime import tzinfo
 
 from alerts.view.format import local_time
 from ingest.exchange.entry_lines import entry_object
-from ingest.journal.entry import Draft, Entry
+from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.kinds import body_words, spread_words
 
 
 def entry_heading(draft: Draft, zone: tzinfo, now_ms: int) -> str:
     """Give kind, place or lot, when it happened, and who did it."""
     at = f" at {draft.where}" if draft.where else ""
-    return f"{draft.kind}{at}, {local_time(draft.at_ms, zone, now_ms)}, by {draft.who}"
+    return f"{kind_words(draft.kind)}{at}, {local_time(draft.at_ms, zone, now_ms)}, by {draft.who}"
 
 
 def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
@@ -23,7 +23,7 @@ def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
     remark = getattr(entry.body, "remark", None)
     spread = spread_words(entry.body)
     words = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
-    about = f"{entry.kind} {entry.where}".rstrip()
+    about = f"{kind_words(entry.kind)} {entry.where}".rstrip()
     line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {words}, {entry.who}"
     warnings = [f"       warning: {text}" for text in getattr(entry.body, "warnings", ())]
     if entry.struck is None:

@@ -15,7 +15,7 @@ from alerts.wine.so2_below import WhenBelow
 from ingest.judgement import Judgement
 from ingest.times import iso_utc, short_day
 
-_DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "fill": "blended"}
+_DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "first-filling": "blended"}
 
 
 class So2Summary(NamedTuple):

@@ -12,7 +12,12 @@ from alerts.so2.vessel_total import VesselTotal
 from alerts.view.due_lines import day_text
 from ingest.times import iso_utc
 
-_DONE: Final[Mapping[str, str]] = {"addition": "dosed", "racking": "racked", "topping": "topped", "fill": "blended"}
+_DONE: Final[Mapping[str, str]] = {
+    "addition": "dosed",
+    "racking": "racked",
+    "topping": "topped",
+    "first-filling": "blended",
+}
 
 
 def total_so2_line(total: VesselTotal, zone: tzinfo) -> str:

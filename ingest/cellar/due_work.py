@@ -108,7 +108,7 @@ DUE_WORK: Final[dict[str, DueWork]] = {
             begun="filled",
             consequence="Wine evaporates and shrinks in the cold: air over it spoils it.",
             action="Look at the level. Top up and write it down (leeside enter topping), or that it is full "
-            "(leeside enter look).",
+            "(leeside enter inspection).",
             source="common practice, no source: barrels every two to four weeks, carboys monthly",
         ),
         DueWork(
@@ -118,7 +118,8 @@ DUE_WORK: Final[dict[str, DueWork]] = {
             done="last looked at",
             begun="filled",
             consequence="A dry airlock is an open vessel.",
-            action="Fill the airlock if it is low, and write down what you saw: leeside enter state --lock yes.",
+            action="Fill the airlock if it is low, and write down what you saw: "
+            "leeside enter vessel-status --airlock yes.",
             source="common practice, no source: weekly",
         ),
         DueWork(

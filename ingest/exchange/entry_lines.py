@@ -20,6 +20,7 @@ from ingest.cellar import Identifier
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.body import Words, body_data, shown
 from ingest.journal.entry import Entry, Strike
+from ingest.journal.former_kinds import renamed_kind
 from ingest.journal.kinds import KINDS, parse_body, unknown_kind
 from ingest.journal.merging import EntryLine, Mistake
 from ingest.json_text import json_text
@@ -175,7 +176,7 @@ def _numbered(stream: IO[bytes]) -> Iterator[tuple[int, bytes]]:
 
 
 def _entry(line: int, raw: bytes, zone: ZoneInfo, now_ms: int) -> EntryLine:
-    data = _json_object(line, raw)
+    data = renamed_kind(_json_object(line, raw))
     whys: list[str] = []
     try:
         form = _EntryModel.model_validate(data, context=zone)

@@ -4,6 +4,7 @@ Begin with ``entry`` and ``kinds``. In reading order:
 
 entry              an entry, its draft, its strike
 kinds              one file for each kind of entry
+former_kinds       what kinds were called before
 
 What kinds are built on:
 

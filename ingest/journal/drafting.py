@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 from ingest.errors import IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.body import BodyWrong, read_body
-from ingest.journal.entry import Draft, Entry
+from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.question import Given, Question
@@ -35,7 +35,7 @@ def read_answers(kind: EntryKind[Any], answers: Mapping[str, Sequence[str]], clo
         question = kind.question(name)
         if question is None:
             known = ", ".join(question.name for question in kind.questions)
-            wrong.append(Wrong(name, f"a {kind.name} does not say this; it says: {known}"))
+            wrong.append(Wrong(name, f"a {kind_words(kind.name)} does not say this; it says: {known}"))
             continue
         if not texts:
             continue

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-__all__ = ["Draft", "Entry", "Place", "Strike"]
+__all__ = ["Draft", "Entry", "Place", "Strike", "kind_words"]
 
 from dataclasses import dataclass
 
 from ingest.journal.body import Body
 
 Place = str
+
+
+def kind_words(kind: str) -> str:
+    """Give a kind's name as people read it: "first filling" for `first-filling`."""
+    return kind.replace("-", " ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,4 +80,4 @@ class Entry(_Placed):
     struck: Strike | None = None
 
     def __str__(self) -> str:
-        return f"{self.kind} no. {self.id}" + (f" ({self.where})" if self.where else "")
+        return f"{kind_words(self.kind)} no. {self.id}" + (f" ({self.where})" if self.where else "")

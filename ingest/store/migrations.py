@@ -101,6 +101,20 @@ def _held_messages(connection: sqlite3.Connection) -> None:
     )
 
 
+def _kinds_renamed(connection: sqlite3.Connection) -> None:
+    """Give three kinds of entries, and the keys of one, the names that people use. Nothing of what was said changes."""
+    trigger = connection.execute("SELECT sql FROM sqlite_master WHERE name = 'entry_no_update'").fetchone()[0]
+    connection.execute("DROP TRIGGER entry_no_update")
+    for former, present in (("fill", "first-filling"), ("look", "inspection"), ("state", "vessel-status")):
+        connection.execute("UPDATE entry SET kind = ? WHERE kind = ?", (present, former))
+    for former, present in (("state", "status"), ("lock_liquid_seen", "airlock_liquid_seen")):
+        connection.execute(
+            "UPDATE entry SET body = replace(body, ?, ?) WHERE kind = 'vessel-status'",
+            (f'"{former}":', f'"{present}":'),
+        )
+    connection.execute(trigger)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -111,6 +125,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(7, "what the first stores lack", _first_stores),
     Migration(8, "judgements, and what they find", _judgements),
     Migration(9, "why a message waits", _held_messages),
+    Migration(10, "kinds of entries renamed", _kinds_renamed),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

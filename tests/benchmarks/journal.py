@@ -60,7 +60,7 @@ def year_of(number: int, begin_ms: int) -> list[Line]:
     lot, at_ms, here = f"lot-{number}", begin_ms + number % LOTS_A_YEAR * _HOUR_MS, 0
     lines: list[Line] = [
         (at_ms, "lot", None, lot, {"name": lot, "style": "white"}),
-        (at_ms, "fill", vessels[0], lot, {"volume_l": 18.0}),
+        (at_ms, "first-filling", vessels[0], lot, {"volume_l": 18.0}),
     ]
     for month in range(11):
         at_ms += _MONTH_MS
@@ -68,7 +68,7 @@ def year_of(number: int, begin_ms: int) -> list[Line]:
         lines += [
             (at_ms, "titration", vessels[here], None, {"quantity": "free", **found}),
             (at_ms, "measurement", vessels[here], None, {"quantity": "pH", "value": 3.3}),
-            (at_ms, "look", vessels[here], None, {"clarity": "clear"}),
+            (at_ms, "inspection", vessels[here], None, {"clarity": "clear"}),
             (at_ms, "topping", vessels[here], lot, {"volume_l": 0.1}),
         ]
         if month % 4 == 0:

@@ -47,7 +47,7 @@ def two_years(number: int, rng: random.Random) -> list[Line]:
     free = rng.uniform(25.0, 40.0)
     lines: list[Line] = [
         (at_ms, "lot", None, lot, {"name": lot, "style": "white"}),
-        (at_ms, "fill", vessel, lot, {"volume_l": 18.0}),
+        (at_ms, "first-filling", vessel, lot, {"volume_l": 18.0}),
     ]
     for month in range(MONTHS):
         at_ms += 30 * DAY_MS
@@ -74,7 +74,7 @@ def fill_store(store: Store, measured: Cellar, vessels: int) -> int:
     rng = random.Random(1)
     lines: list[Line] = [
         (BEGIN_MS - DAY_MS, "lot", None, "rest", {"name": "rest", "style": "white"}),
-        (BEGIN_MS - DAY_MS, "fill", "C", "rest", {"volume_l": 0.05 * MONTHS * vessels + 10.0}),
+        (BEGIN_MS - DAY_MS, "first-filling", "C", "rest", {"volume_l": 0.05 * MONTHS * vessels + 10.0}),
     ]
     for number in range(vessels):
         lines += two_years(number, rng)

@@ -32,24 +32,24 @@ from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.addition import ADDITION
 from ingest.journal.kinds.bottling import BOTTLING
 from ingest.journal.kinds.calibration import CALIBRATION
-from ingest.journal.kinds.fill import FILL
+from ingest.journal.kinds.first_filling import FIRST_FILLING
 from ingest.journal.kinds.gas import GAS
+from ingest.journal.kinds.inspection import INSPECTION
 from ingest.journal.kinds.kind import NOTHING_CHANGES, EntryKind, LedgerStep, StateOf
-from ingest.journal.kinds.look import LOOK
 from ingest.journal.kinds.lot import LOT_KIND
 from ingest.journal.kinds.measurement import MEASUREMENT
 from ingest.journal.kinds.racking import RACKING
 from ingest.journal.kinds.sample import SAMPLE
-from ingest.journal.kinds.state import STATE
 from ingest.journal.kinds.titrant import TITRANT
 from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.kinds.topping import TOPPING
+from ingest.journal.kinds.vessel_status import VESSEL_STATUS
 
 KINDS: Final[dict[str, EntryKind[Any]]] = {
     kind.name: kind
     for kind in (
         LOT_KIND,
-        FILL,
+        FIRST_FILLING,
         TITRATION,
         TITRANT,
         MEASUREMENT,
@@ -58,10 +58,10 @@ KINDS: Final[dict[str, EntryKind[Any]]] = {
         TOPPING,
         SAMPLE,
         GAS,
-        LOOK,
+        INSPECTION,
         BOTTLING,
         CALIBRATION,
-        STATE,
+        VESSEL_STATUS,
     )
 }
 """Every kind by its name, in the order in which people are shown them."""

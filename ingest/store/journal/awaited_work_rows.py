@@ -32,11 +32,11 @@ _TITRATIONS: Final = (
 )
 _SO2: Final = "kind = 'addition' AND coalesce(json_extract(body, '$.so2_g'), 0) > 0"
 _LOOKED_AT: Final = (
-    "kind = 'look' OR (kind = 'measurement' AND (json_extract(body, '$.quantity') = 'volume'"
+    "kind = 'inspection' OR (kind = 'measurement' AND (json_extract(body, '$.quantity') = 'volume'"
     " OR json_extract(body, '$.volume_l') IS NOT NULL))"
 )
 _PH: Final = "kind = 'measurement' AND json_extract(body, '$.quantity') = 'pH'"
-_LOCK: Final = "kind = 'state' AND json_extract(body, '$.lock_liquid_seen') IS NOT NULL"
+_AIRLOCK: Final = "kind = 'vessel-status' AND json_extract(body, '$.airlock_liquid_seen') IS NOT NULL"
 # While it is wanted SO2 is kept low, and a test says little.
 _MALOLACTIC: Final = frozenset({"wanted", "under way"})
 # An addition still binds for hours: a test before that does not say what stays free (this project's choice).
@@ -56,8 +56,8 @@ def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) ->
     # Of the time before the oldest wine that lies here nothing is asked: there may be years of it.
     span = min((path.begun_ms for _, _, path in resting), default=now_ms), now_ms
     titrations = _Times(connection.execute(_TITRATIONS, span), equipment)
-    additions, ph, looks, locks = (
-        _Times(_rows(connection, kind, span), equipment) for kind in (_SO2, _PH, _LOOKED_AT, _LOCK)
+    additions, ph, inspections, airlocks = (
+        _Times(_rows(connection, kind, span), equipment) for kind in (_SO2, _PH, _LOOKED_AT, _AIRLOCK)
     )
     with_ph_probe = {probe.at for probe in cellar.probe if probe.quantity == "pH"}
     awaited: list[AwaitedWork] = []
@@ -68,7 +68,7 @@ def awaited_work(connection: sqlite3.Connection, cellar: Cellar, now_ms: int) ->
             awaited += _tests(vessel, lot, path, titrations, additions, now_ms)
             if vessel.id not in with_ph_probe:
                 awaited.append(_ph(vessel, lot, path, ph, now_ms))
-        awaited += _care(vessel, lot, state, looks, locks)
+        awaited += _care(vessel, lot, state, inspections, airlocks)
     awaited += _calibrations(connection, cellar, states, now_ms)
     if resting:
         awaited += _titrants(connection, now_ms)
@@ -134,13 +134,13 @@ def _ph(vessel: Vessel, lot: str, path: _Path, measured: _Times, now_ms: int) ->
     return work if work.is_done else work._replace(sort=NEVER_MEASURED)
 
 
-def _care(vessel: Vessel, lot: str, state: VesselState, looks: _Times, locks: _Times) -> Iterator[AwaitedWork]:
+def _care(vessel: Vessel, lot: str, state: VesselState, inspections: _Times, airlocks: _Times) -> Iterator[AwaitedWork]:
     since_ms, to_ms = state.since_ms or 0, END_OF_TIME_MS
     yield _of("racking", vessel, lot, since_ms, -1 if state.racked_ms is None else state.racked_ms)
-    topped = max(-1 if state.topped_ms is None else state.topped_ms, looks.last(vessel.id, since_ms, to_ms))
+    topped = max(-1 if state.topped_ms is None else state.topped_ms, inspections.last(vessel.id, since_ms, to_ms))
     yield _of("topping", vessel, lot, since_ms, topped)
     if vessel.gas is None:
-        yield _of("airlock", vessel, lot, since_ms, locks.last(vessel.id, since_ms, to_ms))
+        yield _of("airlock", vessel, lot, since_ms, airlocks.last(vessel.id, since_ms, to_ms))
 
 
 def _of(work: str, vessel: Vessel, lot: str, begun_ms: int, last_ms: int) -> AwaitedWork:

@@ -15,7 +15,7 @@ from typing import Any, Final
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.balance import BalanceProblem, judge_entry, judge_strike, refuse
-from ingest.journal.entry import Draft, Entry, Strike
+from ingest.journal.entry import Draft, Entry, Strike, kind_words
 from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.ledger import Ledger
@@ -53,7 +53,7 @@ def add_entry(
         raise EntryRefused(problems)
     verdict = judge_entry(ledger, written)
     if verdict.objections or (verdict.later and not with_later):
-        raise refuse(f"{written.kind} {_where(written)}".strip(), verdict)
+        raise refuse(f"{kind_words(written.kind)} {_where(written)}".strip(), verdict)
     insert_entry(connection, written)
     if written.kind == "calibration":
         apply_calibration(connection, written)

@@ -1,8 +1,8 @@
-"""Kind "fill": a lot comes into a vessel."""
+"""Kind "first-filling": a lot comes into a vessel."""
 
 from __future__ import annotations
 
-__all__ = ["FILL", "FillBody"]
+__all__ = ["FIRST_FILLING", "FirstFillingBody"]
 
 from dataclasses import replace
 from typing import Final
@@ -18,7 +18,7 @@ from ingest.journal.vessel_state import liters, occupied, received, too_full, us
 from ingest.journal.wine import Wine
 
 
-class FillBody(Body):
+class FirstFillingBody(Body):
     """Wine of the entry's lot comes into the entry's vessel.
 
     volume_l: None where nobody measured it; u_volume_l: standard uncertainty; blend: the vessel held wine before.
@@ -53,12 +53,12 @@ _QUESTIONS: Final = (
 )
 
 
-def _words(body: FillBody, lot: str | None) -> str:
+def _words(body: FirstFillingBody, lot: str | None) -> str:
     volume = "an unknown amount" if body.volume_l is None else liters(body.volume_l)
     return f"{volume} of {lot}" + (" to the wine in it" if body.blend else "")
 
 
-def _ledger_step(entry: Entry, body: FillBody, state_of: StateOf, equipment: Equipment) -> LedgerStep:
+def _ledger_step(entry: Entry, body: FirstFillingBody, state_of: StateOf, equipment: Equipment) -> LedgerStep:
     place = place_of(entry)
     before = state_of(place)
     u_l = usual_u_l(body.volume_l) if body.u_volume_l is None else body.u_volume_l
@@ -68,9 +68,9 @@ def _ledger_step(entry: Entry, body: FillBody, state_of: StateOf, equipment: Equ
     return LedgerStep({place: after}, objections)
 
 
-FILL: Final = EntryKind(
-    name="fill",
-    body=FillBody,
+FIRST_FILLING: Final = EntryKind(
+    name="first-filling",
+    body=FirstFillingBody,
     says="A lot comes into a vessel that was empty.",
     example="--vessel K1 --lot riesling-26 --volume '19 L'",
     questions=_QUESTIONS,

@@ -1,8 +1,8 @@
-"""Kind "look": what the wine looks and smells like."""
+"""Kind "inspection": what the wine looks and smells like."""
 
 from __future__ import annotations
 
-__all__ = ["LOOK", "LookBody"]
+__all__ = ["INSPECTION", "InspectionBody"]
 
 from typing import Final, Literal, Self
 
@@ -16,7 +16,7 @@ from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import REMARK, VESSEL, Question, always
 
 
-class LookBody(Body):
+class InspectionBody(Body):
     """What the wine looks and smells like. lees_mm: their depth; film: whether there is one; photo: a file's name."""
 
     clarity: Literal["bright", "clear", "hazy", "cloudy"] | None = None
@@ -60,7 +60,7 @@ _QUESTIONS: Final = (
 )
 
 
-def _words(body: LookBody, _: str | None) -> str:
+def _words(body: InspectionBody, _: str | None) -> str:
     film = None if body.film is None else "a film" if body.film else "no film"
     words = joined(
         [
@@ -72,12 +72,12 @@ def _words(body: LookBody, _: str | None) -> str:
             phrase(body.photo, "photo {}"),
         ]
     )
-    return words or "looked at"
+    return words or "inspected"
 
 
-LOOK: Final = EntryKind(
-    name="look",
-    body=LookBody,
+INSPECTION: Final = EntryKind(
+    name="inspection",
+    body=InspectionBody,
     says="What the wine looks and smells like.",
     example="--vessel C1 --clarity clear --lees '5 mm' --film no",
     questions=_QUESTIONS,
