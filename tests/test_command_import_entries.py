@@ -185,7 +185,7 @@ def test_another_cellars_journal_is_refused_by_number_or_gets_new_ones(
 def test_every_mistake_is_told_by_its_line_and_nothing_is_written(old: JournalOnDisk, tmp_path: Path) -> None:
     lines = tmp_path / "hand.jsonl"
     sample = '{"kind": "sample", "at": "2026-01-03 10:00", "who": "Ana", "place": "K1", "body": {"volume_l": 17}}\n'
-    damaged = HAND.replace('"volume_l": 20', '"volume_l": "20 L"') + sample + "# the end\n"
+    damaged = HAND.replace('"volume_l": 9', '"volume_l": "20 L"') + sample + "# the end\n"
     lines.write_text(damaged, encoding="utf-8")
     before = old.written()
     done = _take(old, lines, "--write")

@@ -368,7 +368,7 @@ def test_every_mistake_is_told_and_nothing_is_written(desk: Desk) -> None:
         (4, "sample no. 6 (K1): 16.5 L drawn as a sample from K1, which holds 16 L: 0.5 L too much"),
         (5, "inspection at: is "),
         (6, "inspection written: is before it happened"),
-        (7, "look written: is in the future"),
+        (7, "inspection written: is in the future"),
         (8, "sample place: is missing"),
         (9, "calibration probe: k9 has never been read"),
         (10, "calibration points: "),
