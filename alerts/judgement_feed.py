@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["JudgementFeed", "as_reading"]
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Final
 
 from alerts.watch.turn import JUDGEMENT_FRESH_S
@@ -28,13 +28,24 @@ class JudgementFeed:
     def __init__(self, store: Store) -> None:
         self._store = store
         self._given = self._taken = 0
+        # Of each place the newest compensated pressure that decides: until when it is young, UTC ms.
+        self._compensated: dict[str, int] = {}
 
     def readings(self, now_ms: int) -> Sequence[WatchReading]:
         """Give what is new as readings; now_ms: UTC milliseconds. Costs one look at an index when nothing is."""
         self._given = judgement_count(self._store)
         if self._given == self._taken:
             return ()
-        return [as_reading(judgement, now_ms) for judgement in newest_judgements(self._store, after=self._taken)]
+        judgements = newest_judgements(self._store, after=self._taken)
+        for judgement in judgements:
+            if judgement.name == "compensated_pressure":
+                young_until_ms = judgement.at_ms + round(JUDGEMENT_FRESH_S * 1000)
+                self._compensated[judgement.place] = young_until_ms if judgement.decides else 0
+        return [as_reading(judgement, now_ms) for judgement in judgements]
+
+    def compensated(self, now_ms: int) -> Collection[str]:
+        """Give the vessels of which a compensated pressure was given that decides, and is not too old (UTC ms)."""
+        return [place for place, until_ms in self._compensated.items() if now_ms <= until_ms]
 
     def taken(self) -> None:
         """Give what was given last not again: the turn that took it has been kept."""

@@ -249,8 +249,9 @@ class Turner:
         pulse_is_due = now.mono >= self._pulse_due or (
             _identity(ingest) != self._pulse_seen and now.mono >= self._pulse_due - FOLLOW_S
         )
+        judged = self._judgements.readings(now.utc_ms)
         inputs = TurnInputs(
-            readings=[*self._readings(rows), *self._judgements.readings(now.utc_ms)],
+            readings=[*self._readings(rows), *judged],
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
@@ -323,7 +324,9 @@ class Turner:
     def _quiet(self, now: Now) -> dict[str, str]:
         use = self._vessel_use.at(now.utc_ms)
         awaiting = [vessel for vessel, said in use.said.items() if said.awaits_malolactic]
-        return {**self._suppression.keys(use.empty, use.racking, awaiting), **self._without_store.quiet(now)}
+        compensated = self._judgements.compensated(now.utc_ms)
+        quiet = self._suppression.keys(use.empty, use.racking, awaiting, compensated)
+        return {**quiet, **self._without_store.quiet(now)}
 
     def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
         if rows:

@@ -810,8 +810,8 @@ _LIMITS = [
         LIMIT + 'low = "30 kPa"',
         [
             "[[limit]] no. 1 quantity: is missing: one of temperature, pressure, barometric_pressure, pH, "
-            "molecular_so2, free_so2, total_so2, compensated_pressure, leak_rate, hours_to_air_floor, "
-            "cylinder_days_left",
+            "molecular_so2, free_so2, total_so2, compensated_pressure, leak_rate, gas_gain_rate, "
+            "hours_to_air_floor, hours_to_air_floor_by_cold, cylinder_days_left",
             "[[limit]] no. 1 at: is missing: the id of a vessel, cylinder or room",
         ],
         id="neither at nor quantity",

@@ -11,7 +11,16 @@ from alerts.view.format import setpoint_text, side
 from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value_in_unit
 
 # Quantities that no judge in alerts/judges.py gives yet.
-NOT_WORKED_OUT: Final = frozenset({"compensated_pressure", "leak_rate", "hours_to_air_floor", "cylinder_days_left"})
+NOT_WORKED_OUT: Final = frozenset(
+    {
+        "compensated_pressure",
+        "leak_rate",
+        "gas_gain_rate",
+        "hours_to_air_floor",
+        "hours_to_air_floor_by_cold",
+        "cylinder_days_left",
+    }
+)
 
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
@@ -31,7 +40,7 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
                 f"{limit.probe} says no {most} than {reach}. Use an instrument with a wider range, or write a limit "
                 "within it."
             )
-        if limit.quantity in NOT_WORKED_OUT:
+        if limit.origin == "file" and limit.quantity in NOT_WORKED_OUT:
             yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."
     yield from _gas_lines(cellar)
     yield from _unknown_lots(cellar)

@@ -14,7 +14,7 @@ from alerts.watch.condition import Condition
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.open_turn import OpenTurn
 from alerts.watch.own_limits import is_babbling
-from ingest.cellar import EffectiveLimit
+from ingest.cellar import EffectiveLimit, is_of_one_cause
 
 
 class Suppression:
@@ -27,7 +27,7 @@ class Suppression:
             for key, limit in limits.items()
             if (parents := tuple(parent for parent in limit.suppressed_by if parent in limits))
         }
-        # The worse setpoints of the same quantity among them.
+        # The worse setpoints of the same quantity among them, and what is worse about the same gas.
         self._worse = {
             key: tuple(parent for parent in parents if _is_beside(limits[parent], limits[key]))
             for key, parents in self.parents.items()
@@ -96,8 +96,9 @@ class Suppression:
 
 
 def _is_beside(limit: EffectiveLimit, other: EffectiveLimit) -> bool:
-    """Whether two limits are setpoints of one quantity on the same side."""
-    return limit.kind in ("low", "high") and (limit.probe, limit.kind) == (other.probe, other.kind)
+    """Whether two limits are setpoints of one quantity on the same side, or about the same gas of a vessel."""
+    of_one_quantity = limit.kind in ("low", "high") and (limit.probe, limit.kind) == (other.probe, other.kind)
+    return of_one_quantity or is_of_one_cause(limit, other)
 
 
 def _stands(turn: OpenTurn, key: str) -> bool:

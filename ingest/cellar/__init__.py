@@ -24,6 +24,8 @@ checks          what must hold between keys and between tables
 signal_reach    what a signal can say at all
 default_pressure_limits     those on the pressure in a vessel
 default_temperature_limits  those on the temperature at a vessel
+default_blanket_limits      those on the gas over a wine, as it is worked out
+one_cause       limits at one vessel that a single cause can reach
 default_limits  every limit that is watched
 load            from the text to a cellar, or to all that is wrong
 """
@@ -39,10 +41,12 @@ from ingest.cellar.gas_line import GasLine
 from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitSettings, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
+from ingest.cellar.one_cause import is_of_one_cause
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 from ingest.cellar.quantities import (
     JUDGED_QUANTITIES,
     LIMIT_QUANTITIES,
+    NOT_FORESEEN_H,
     QUANTITIES,
     JudgedQuantity,
     difference_in_unit,
@@ -63,6 +67,7 @@ __all__ = [
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
     "NEVER_MEASURED",
+    "NOT_FORESEEN_H",
     "QUANTITIES",
     "SENML_NAME",
     "TOLERANCES",
@@ -101,6 +106,7 @@ __all__ = [
     "find_unit",
     "from_wire",
     "is_judged_id",
+    "is_of_one_cause",
     "is_out_of_reach",
     "judged_id",
     "load_cellar",

@@ -11,19 +11,19 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Final
 
+from ingest.cellar.default_blanket_limits import blanket_limits
 from ingest.cellar.default_pressure_limits import pressure_limits
 from ingest.cellar.default_temperature_limits import temperature_limits
 from ingest.cellar.equipment import Probe, Vessel
 from ingest.cellar.file_limits import ByPlace, WinePlaces, file_limit, limit_key, lot_limits, probes_by_place
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
+from ingest.cellar.one_cause import is_as_loud, loudness, milder_suppressed
 
 _NO_DATA_INTERVALS: Final = 3.0  # one lost message is not an alarm, three in a row are
 _NO_DATA_SHORTEST_S: Final = 120.0
 
 # A limit of the file says better than these what is usual here, so it replaces them whatever its setpoint.
 _MILD_ROLES: Final = frozenset({"care", "working"})
-_PRIORITIES: Final = ("low", "medium", "high")
-_HOURS: Final = ("digest", "waking", "any")
 
 
 def effective_limits(
@@ -56,7 +56,14 @@ def effective_limits(
         for limit in _default_limits(probe, by_place, by_id.get(probe.at), units)
         if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
     ]
-    return tuple(_with_worse([*written, *defaults]))
+    defaults += [
+        limit
+        for vessel in vessels
+        if all((vessel.id, quantity) in by_place for quantity in ("pressure", "temperature"))
+        for limit in blanket_limits(vessel, units)
+        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
+    ]
+    return tuple(milder_suppressed([*_with_worse([*written, *defaults])]))
 
 
 def possible_limits(
@@ -106,13 +113,8 @@ def _with_worse(limits: Sequence[EffectiveLimit]) -> Iterator[EffectiveLimit]:
 def _is_worse(other: EffectiveLimit, limit: EffectiveLimit, group: Sequence[EffectiveLimit]) -> bool:
     if other.setpoint == limit.setpoint:
         # Twice the same, as where two lots of one vessel have it: the louder or else the first one speaks.
-        return (_loudness(other), -group.index(other)) > (_loudness(limit), -group.index(limit))
-    louder = all(theirs >= ours for theirs, ours in zip(_loudness(other), _loudness(limit), strict=True))
-    return louder and _is_beyond(other, limit)
-
-
-def _loudness(limit: EffectiveLimit) -> tuple[int, int]:
-    return _PRIORITIES.index(limit.priority), _HOURS.index(limit.hours)
+        return (loudness(other), -group.index(other)) > (loudness(limit), -group.index(limit))
+    return is_as_loud(other, limit) and _is_beyond(other, limit)
 
 
 def _default_limits(probe: Probe, by_place: ByPlace, vessel: Vessel | None, units: str) -> Iterator[EffectiveLimit]:

@@ -27,6 +27,7 @@ ANY_LOT: Final = "any"
 _NO_DATA: Final = Usual(0.0, 0.0, 0.0)
 # A change within a time takes its time to show and to fade: it needs no delay to begin, and a short one to end.
 _RATE_OFF_DELAY_S: Final = 600.0
+_NEVER_NEGATIVE: Final = frozenset({"leak_rate", "gas_gain_rate"})
 
 
 class WinePlaces(NamedTuple):
@@ -135,6 +136,10 @@ def _at_vessel(setting: LimitSettings, vessel: str, by_place: ByPlace) -> Iterat
 def _limit(setting: LimitSettings, key: str, at: str, quantity: str, probe: str) -> EffectiveLimit:
     kind = _kind(setting)
     usual = _usual(kind, quantity)
+    deadband = usual.deadband
+    if quantity in _NEVER_NEGATIVE:
+        # A rate of 0 must end the alarm.
+        deadband = min(deadband, _setpoint(setting) / 2)
     return EffectiveLimit(
         key=key,
         kind=kind,
@@ -142,7 +147,7 @@ def _limit(setting: LimitSettings, key: str, at: str, quantity: str, probe: str)
         quantity=quantity,
         probe=probe,
         setpoint=_setpoint(setting),
-        deadband=usual.deadband if setting.deadband is None else setting.deadband,
+        deadband=deadband if setting.deadband is None else setting.deadband,
         on_delay_s=usual.on_delay_s if setting.on_delay_s is None else setting.on_delay_s,
         off_delay_s=usual.off_delay_s if setting.off_delay_s is None else setting.off_delay_s,
         priority=setting.priority,

@@ -31,7 +31,7 @@ Priority = Literal["low", "medium", "high"]
 Hours = Literal["any", "waking", "digest"]
 LimitKind = Literal["low", "high", "rate", "no data", "due"]
 LimitQuantity = Literal[QuantityName, JudgedName]
-Role = Literal["care", "air", "working", "over", "frost", "heat", "change", "bad measurement", "room", ""]
+Role = Literal["care", "air", "soon", "working", "over", "frost", "heat", "change", "bad measurement", "room", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +56,9 @@ USUAL: Final[dict[str, Usual]] = {
     "total_so2": Usual(5.0, 0.0, 0.0),
     "compensated_pressure": Usual(3.0, 0.0, 0.0),
     "leak_rate": Usual(0.1, 0.0, 0.0),
+    "gas_gain_rate": Usual(0.1, 0.0, 0.0),
     "hours_to_air_floor": Usual(2.0, 0.0, 0.0),
+    "hours_to_air_floor_by_cold": Usual(2.0, 0.0, 0.0),
     "cylinder_days_left": Usual(1.0, 0.0, 0.0),
 }
 

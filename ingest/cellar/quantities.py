@@ -10,6 +10,7 @@ __all__ = [
     "JUDGED_NAMES",
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
+    "NOT_FORESEEN_H",
     "PLACE_KINDS",
     "QUANTITIES",
     "QUANTITY_NAMES",
@@ -41,7 +42,9 @@ JudgedName = Literal[
     "total_so2",
     "compensated_pressure",
     "leak_rate",
+    "gas_gain_rate",
     "hours_to_air_floor",
+    "hours_to_air_floor_by_cold",
     "cylinder_days_left",
 ]
 PlaceKind = Literal["keg", "carboy", "barrel", "tank", "bottle", "cylinder", "room"]
@@ -189,6 +192,51 @@ def _so2(name: str, *, high: float, decimals: int, example: str, step: str, mean
     )
 
 
+def _gas_flow(name: str, *, meaning: str) -> JudgedQuantity:
+    return JudgedQuantity(
+        name=name,
+        unit="mL/min",
+        dimension=Dimension.GAS_FLOW,
+        difference=Dimension.GAS_FLOW,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=100_000.0,
+        resolution=0.01,
+        decimals=2,
+        places=_VESSELS,
+        example="0.5 mL/min",
+        deadband_example="0.1 mL/min",
+        elsewhere="only a vessel has a blanket",
+        source="high end: more than a keg's open valve lets through (common practice, no source)",
+        of="place",
+        meaning=f"{meaning}, at 0 °C and 101.325 kPa: the lower end of the range",
+    )
+
+
+def _hours(name: str, *, meaning: str) -> JudgedQuantity:
+    return JudgedQuantity(
+        name=name,
+        unit="h",
+        dimension=Dimension.TIME,
+        difference=Dimension.TIME,
+        pressure=None,
+        plausible_low=0.0,
+        plausible_high=100_000.0,
+        resolution=0.1,
+        decimals=1,
+        places=_VESSELS,
+        example="24 h",
+        deadband_example="2 h",
+        elsewhere="only a vessel has a blanket",
+        source="high end: eleven years, longer than wine rests under gas (common practice, no source)",
+        of="place",
+        meaning=f"{meaning}: the lower end of the range",
+    )
+
+
+# What the hours until the air floor are where nothing is foreseen that leads to it: more than a year.
+NOT_FORESEEN_H: Final = 10_000.0
+
 JUDGED_QUANTITIES: Final[dict[str, JudgedQuantity]] = {
     "molecular_so2": _so2(
         "molecular_so2",
@@ -232,41 +280,13 @@ JUDGED_QUANTITIES: Final[dict[str, JudgedQuantity]] = {
         of="place",
         meaning="gauge pressure that the gas over the wine would have at the reference temperature",
     ),
-    "leak_rate": JudgedQuantity(
-        name="leak_rate",
-        unit="mL/min",
-        dimension=Dimension.GAS_FLOW,
-        difference=Dimension.GAS_FLOW,
-        pressure=None,
-        plausible_low=0.0,
-        plausible_high=100_000.0,
-        resolution=0.01,
-        decimals=2,
-        places=_VESSELS,
-        example="0.5 mL/min",
-        deadband_example="0.1 mL/min",
-        elsewhere="only a vessel has a blanket",
-        source="high end: more than a keg's open valve lets through (common practice, no source)",
-        of="place",
-        meaning="gas that is certainly lost, at 0 °C and 101.325 kPa: the lower end of the range",
+    "leak_rate": _gas_flow("leak_rate", meaning="gas that is certainly lost"),
+    "gas_gain_rate": _gas_flow("gas_gain_rate", meaning="gas that certainly comes in, from the wine or the supply"),
+    "hours_to_air_floor": _hours(
+        "hours_to_air_floor", meaning="time until gas that is lost brings the gauge below the air floor"
     ),
-    "hours_to_air_floor": JudgedQuantity(
-        name="hours_to_air_floor",
-        unit="h",
-        dimension=Dimension.TIME,
-        difference=Dimension.TIME,
-        pressure=None,
-        plausible_low=0.0,
-        plausible_high=100_000.0,
-        resolution=0.1,
-        decimals=1,
-        places=_VESSELS,
-        example="24 h",
-        deadband_example="2 h",
-        elsewhere="only a vessel has a blanket",
-        source="high end: eleven years, longer than wine rests under gas (common practice, no source)",
-        of="place",
-        meaning="time until the gauge falls below the air floor: the lower end of the range",
+    "hours_to_air_floor_by_cold": _hours(
+        "hours_to_air_floor_by_cold", meaning="time until cold alone brings the gauge below the air floor"
     ),
     "cylinder_days_left": JudgedQuantity(
         name="cylinder_days_left",
