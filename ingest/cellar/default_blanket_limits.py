@@ -44,7 +44,9 @@ _FORESEEN: Final = "If it goes on like this, air can reach the wine within two d
 _COLD: Final = "No gas is lost, but in the cold the gauge falls so far that a lid can lose its seal and let air in."
 _CHARGE_BEFORE: Final = "Charge the vessel before it gets cold, or keep it warmer. Air the room before you go in."
 _THIN: Final = "The blanket is thin, whatever the temperature: little more must be lost before air can reach the wine."
-_CHARGE: Final = "See what was drawn or vented, and look at the lid seal. Air the room before you go in, then charge the vessel again."
+_CHARGE: Final = (
+    "See what was drawn or vented, and look at the lid seal. Air the room before you go in, then charge it again."
+)
 _RISES: Final = "The pressure goes on rising: the wine gives off carbon dioxide, or the regulator creeps."
 _FIND_GAIN: Final = (
     "Close the gas supply. If the pressure stands still then, the regulator creeps; if it goes on rising, the wine "
