@@ -19,4 +19,8 @@ rig            puts the numbers on the wire
 demo_broker    an MQTT broker
 mailbox        a mail server that delivers nothing
 loopback       a free port
+
+Many kegs at once, for trials of what judges them:
+
+keg_trials     thousands of days of kegs with disturbances and leaks, as arrays
 """
