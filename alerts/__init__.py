@@ -7,6 +7,7 @@ wine                sulfur dioxide: molecular, doses, targets, legal limits
 gas                 gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
 so2                 the journal and the probes as the SO2 of the wine in each vessel
 blanket             the journal and the probes as the gas over the wine in each vessel
+gas_in_rooms        the gas that stands in a room, in cylinders and vessels
 watch               limits, alarm states, the judgement of a turn
 judgement_feed      stored judgements as the readings that limits are judged by
 rate_windows        what limits on a rate remember, after a restart
@@ -14,7 +15,7 @@ without_store       judging and sending while the store takes no writes
 due_feed            the journal as limits on due work
 limits_now          every limit that is watched now
 gap                 a gap in the watch: noticed, and reported with what is found
-message_background  the newest readings and the wine, for messages
+message_background  the newest readings, the wine and the gas around, for messages
 turn_reports        what a turn reports beside its alarms
 judging             judges: slow judgements, worked out beside the turn
 judges              the judges that work

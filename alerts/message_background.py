@@ -1,4 +1,4 @@
-"""What a message says beside the alarm itself: the newest readings of its probe, and the wine at its place."""
+"""What a message says beside the alarm itself: newest readings, the wine at its place, and the gas around it."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ __all__ = ["StoredBackground"]
 
 from collections.abc import Mapping, Sequence
 
+from alerts.gas.stock import RoomGas
+from alerts.gas_in_rooms import GasInRooms
 from alerts.message import SHOWN_READINGS
-from ingest.cellar import WinePlaces
+from ingest.cellar import Cellar, WinePlaces
 from ingest.store import Store
 from ingest.store.readings.series_history import HistoryRow, newest, recent
 
@@ -15,7 +17,8 @@ from ingest.store.readings.series_history import HistoryRow, newest, recent
 class StoredBackground:
     """Reads from the store. series_of: the series of each probe, by its id; wine: where wine lies, by the journal."""
 
-    def __init__(self, store: Store, series_of: Mapping[str, int]) -> None:
+    def __init__(self, cellar: Cellar, store: Store, series_of: Mapping[str, int]) -> None:
+        self._gas = GasInRooms(cellar, store)
         self._store = store
         self._series_of = series_of
         self.wine = WinePlaces()
@@ -33,3 +36,7 @@ class StoredBackground:
     def lots_in(self, place: str) -> Sequence[str]:
         """The lots that lie in a vessel by the journal, by name; none for any other place."""
         return sorted(self.wine.lots.get(place, ()))
+
+    def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
+        """The gas that a leak at a place can let out into its room; None where none is kept."""
+        return self._gas.around(place, now_ms)

@@ -130,7 +130,7 @@ class Turner:
         self._judgements = JudgementFeed(store)
         self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
-        self._background = StoredBackground(store, self._series_of)
+        self._background = StoredBackground(cellar, store, self._series_of)
         self._notifier = Notifier(cellar, {**applied.absent, **limits}, self._background)
         self._probe_of = {series: probe for probe, series in self._series_of.items()}
         self._scales = {series: scales(store, series) for series in self._probe_of}

@@ -59,7 +59,7 @@ class Flooded:
 
     def start(self) -> None:
         """What a restart makes again."""
-        self.notifier = Notifier(self.cellar, self.limits, StoredBackground(self.store, {}))
+        self.notifier = Notifier(self.cellar, self.limits, StoredBackground(self.cellar, self.store, {}))
         self.collector = Collector(self.store, "Mill Lane")
         self.end = FloodEnd(self.cellar, self.store)
 

@@ -10,6 +10,7 @@ import sys
 import typer
 
 from alerts.command.terminal import print_plain
+from alerts.gas_in_rooms import GasInRooms
 from alerts.message import MailChannel
 from alerts.message.hours import hours_of
 from alerts.message.message_id import stable_message_id
@@ -51,7 +52,9 @@ def try_out(
         trial = try_limit(limit, value, cellar, now_ms)
     else:
         lots = _lots_in(cellar, store, limit.at, now_ms)
-        trial = try_limit(limit, value, cellar, now_ms, _last_readings(store, limit), lots)
+        with store.read():
+            gas = GasInRooms(cellar, store).around(limit.at, now_ms)
+        trial = try_limit(limit, value, cellar, now_ms, _last_readings(store, limit), lots, gas)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)
     text = trial.text if send_as is None else trial.marked(send_as)

@@ -16,5 +16,6 @@ tube_flow        flow of wine through a tube: laminar, turbulent, uncertain betw
 moving_wine      pushing wine from a keg, and siphoning it: time and gas
 cylinder         what is in a gas cylinder
 room             the air of a room that gas empties into
+stock            how much gas stands ready in a cylinder or vessel, and what it can do to a room's air
 cautions         what to be careful of with gas, whatever the numbers say
 """

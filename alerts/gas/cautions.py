@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-__all__ = ["CYLINDER_CAUTIONS", "PRESSURE_CAUTIONS", "ROOM_CAUTIONS", "SIPHON_CAUTIONS", "TRANSFER_CAUTIONS"]
+__all__ = [
+    "CONFINED_SPACE",
+    "CYLINDER_CAUTIONS",
+    "PRESSURE_CAUTIONS",
+    "ROOM_CAUTIONS",
+    "SIPHON_CAUTIONS",
+    "TRANSFER_CAUTIONS",
+]
 
 from typing import Final
 
@@ -12,6 +19,13 @@ _SUFFOCATION: Final = (
 )
 _NO_ALARM: Final = (
     "leeside is not a gas alarm: where gas is used, have a meter for oxygen, and one for carbon dioxide if that is used"
+)
+# Entry only by the rules for permit-required confined spaces, such as 29 CFR 1910.146; most who die in tanks of wineries
+# die of this, and many of them went in after somebody (HSE and CSB bulletins, from memory).
+CONFINED_SPACE: Final = (
+    "never climb, reach or lean into a tank or other large vessel that held gas, not even for a moment or to help "
+    "somebody: one or two breaths can drop you. Whoever has to go in follows the rules for confined spaces: all supplies "
+    "shut off, aired and measured before and meanwhile, somebody outside who does not go in, and a way to be pulled out"
 )
 _STAMP: Final = (
     "the stamp on the vessel rules; a relief valve set at or below it must be able to pass what the regulator lets "

@@ -13,7 +13,7 @@ Worked example: 10 L at 15.0 MPa absolute and 20 °C hold 1426 L of nitrogen (60
 
 from __future__ import annotations
 
-__all__ = ["CylinderContent", "cylinder_content", "cylinder_warnings"]
+__all__ = ["RESERVE_KPA", "WATER_VOLUME_RANGE", "CylinderContent", "cylinder_content", "cylinder_warnings"]
 
 from dataclasses import dataclass
 from typing import Final
@@ -27,7 +27,7 @@ from alerts.gas.compressibility import (
 )
 from alerts.gas.gases import ATMOSPHERE_KPA, R_KPA_L_MOL_K, STANDARD_L_MOL, BlanketGas, kelvin
 
-_WATER_VOLUME_RANGE: Final = AllowedRange("water volume", 0.05, 1000.0, "L", "cylinders hold")
+WATER_VOLUME_RANGE: Final = AllowedRange("water volume", 0.05, 1000.0, "L", "cylinders hold")
 # The end of the table of compressibility, less the air.
 _GAUGE_RANGE: Final = AllowedRange("pressure", 0.0, 31_850.0, "kPa", "a cylinder has")
 # From this share of the vapour pressure on there may be liquid: a class 1.6 dial of 25 MPa is off by 0.4 MPa, and a
@@ -36,7 +36,7 @@ _NEAR_VAPOUR: Final = 0.93
 # Above this a cylinder is hot: it stands in the sun or near a heater (a working default, no source).
 _HOT_C: Final = 50.0
 # What is left in it so that the regulator keeps working (common practice, no source).
-_RESERVE_KPA: Final = 1000.0
+RESERVE_KPA: Final = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +59,7 @@ def cylinder_content(
 
     Water volume 0.05 to 1,000 L, 0 to 31,850 kPa, -25 to 60 °C. Raises OutOfRange.
     """
-    volume_l = _WATER_VOLUME_RANGE.checked(water_volume_l)
+    volume_l = WATER_VOLUME_RANGE.checked(water_volume_l)
     absolute = _GAUGE_RANGE.checked(pressure_kpa) + ATMOSPHERE_KPA
     at_k = kelvin(CYLINDER_TEMPERATURE_RANGE.checked(temperature_c))
     if gas.name != "carbon dioxide":
@@ -101,9 +101,9 @@ def cylinder_warnings(
                 f"{pressure_kpa:g} kPa is well above the vapour pressure at {temperature_c:g} °C: either it is warmer, "
                 "or the cylinder is overfilled and full of liquid, which is dangerous"
             )
-    elif pressure_kpa < _RESERVE_KPA:
+    elif pressure_kpa < RESERVE_KPA:
         warnings.append(
-            f"below {_RESERVE_KPA:g} kPa the regulator may no longer hold its pressure: have another at hand"
+            f"below {RESERVE_KPA:g} kPa the regulator may no longer hold its pressure: have another at hand"
         )
     if temperature_c > _HOT_C:
         warnings.append(f"{temperature_c:g} °C is hot for a cylinder: move it out of the sun and away from heaters")

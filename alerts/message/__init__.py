@@ -7,6 +7,7 @@ facts              what is wrong or right again, by the kind of limit
 cautions           what may hurt the person who answers
 chatter_words      lines for the cellar file that would end a chatter
 wording            a transition in plain words
+room_air           what escaping gas can do to the air of the room
 bundle             several messages become one
 flood              more alarms than one person can read
 digest             what is collected and sent once a day

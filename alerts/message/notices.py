@@ -12,12 +12,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final, Protocol
 
+from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest, hours_of
 from alerts.message.message_id import stable_message_id
+from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import is_beyond
-from alerts.message.wording import compose, view_of
+from alerts.message.wording import CellarView, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.chatter import WINDOW_S
@@ -46,6 +48,9 @@ class Background(Protocol):
 
     def lots_in(self, place: str) -> Sequence[str]:
         """The lots that lie at a place."""
+
+    def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
+        """The gas that a leak at a place can let out into its room; None where none is kept."""
 
 
 class Notifier:
@@ -103,15 +108,17 @@ class Notifier:
         occurrence = _occurrence(transition)
         thread = thread_of(connection, occurrence, recipient)
         assert transition.occasion is not None
+        view = view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0])
         draft = compose(
             transition,
             limit,
-            view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0]),
+            view,
             readings=self._background.newest(limit.probe) if limit is not None and limit.kind != "no data" else (),
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
             advice=self._advice(transition, limit),
             lots=self._background.lots_in(limit.at) if limit is not None else (),
             beyond=self._beyond(transition, limit),
+            air=self._air(transition, limit, view, now_ms),
         )
         hours = hours_of(limit)
         site = self._cellar.site
@@ -126,6 +133,11 @@ class Notifier:
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
             hold=hours if not_before_ms > now_ms else "",
         )
+
+    def _air(self, transition: Transition, limit: EffectiveLimit | None, view: CellarView, now_ms: int) -> str:
+        if limit is None or not is_about_gas(transition, limit, view):
+            return ""
+        return air_paragraph(self._background.gas_around(limit.at, now_ms), view)
 
     def _beyond(self, transition: Transition, limit: EffectiveLimit | None) -> EffectiveLimit | None:
         """The worst other limit that the value is beyond when this alarm has ended: all is not well then."""

@@ -7,7 +7,9 @@ __all__ = ["Trial", "is_beyond", "parse_value", "try_limit"]
 from collections.abc import Sequence
 from typing import Final, NamedTuple
 
+from alerts.gas.stock import RoomGas
 from alerts.message.hours import earliest, hours_of
+from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import SUBJECT_LIMIT, is_beyond
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.watch.alarm import Transition
@@ -88,11 +90,12 @@ def try_limit(
     now_ms: int,
     readings: Sequence[HistoryRow] = (),
     lots: Sequence[str] = (),
+    gas: RoomGas | None = None,
 ) -> Trial:
     """Write the message of a value that is beyond the limit from now on.
 
     readings: the newest of the limit's probe, oldest first; the tried value follows them in the message; lots: the
-    wine that lies at its place.
+    wine that lies at its place; gas: what can empty into its room.
     """
     silence = limit.kind == "no data"
     since_ms, finding = now_ms, ""
@@ -122,5 +125,7 @@ def try_limit(
     shown = (*readings, HistoryRow(now_ms, value, 0))
     if silence or limit.kind in ("due", "rate"):  # the value is not one that the probe measures
         shown = tuple(readings) if limit.kind == "rate" else ()
-    text = compose(transition, limit, view_of(cellar, limit.at), readings=shown, lots=lots)
+    view = view_of(cellar, limit.at)
+    air = air_paragraph(gas, view) if is_about_gas(transition, limit, view) else ""
+    text = compose(transition, limit, view, readings=shown, lots=lots, air=air)
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

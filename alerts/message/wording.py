@@ -75,13 +75,15 @@ def compose(
     lots: Sequence[str] = (),
     advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
     beyond: EffectiveLimit | None = None,
+    air: str = "",
 ) -> MessageText:
     """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
     shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after
     the leading ones are kept, for mail readers that thread by subject; lots: the wine that lies at the place;
-    advice: what would end a chatter; beyond: another limit that the value is beyond, when one alarm has ended.
+    advice: what would end a chatter; beyond: another limit that the value is beyond, when one alarm has ended; air:
+    what escaping gas can do to the room's air.
     Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
@@ -100,7 +102,7 @@ def compose(
         fact, details = _returned(transition, limit, view, beyond)
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
         fact += f"\n{caution}"
-    parts = [fact, details, _mute_ended(transition)]
+    parts = [fact, details, air, _mute_ended(transition)]
     if any(_is_ahead(reading) for reading in readings):
         parts.append(
             f"The clock of probe {limit.probe} is wrong: some of its readings carry times that had not come yet. "

@@ -15,6 +15,7 @@ so2_lines        the SO2 of the wine in a vessel
 total_so2_lines  the total SO2 of the wine in a vessel
 dose_lines       a dose for a vessel's wine
 vessel_card      a vessel as of a time
+room_air_lines   what escaping gas can do to the air of a room
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
 judge_lines      a judge that fails

@@ -1,0 +1,157 @@
+"""The gas that stands in a room, as the store knows it: in cylinders and vessels, by what was read and written last."""
+
+from __future__ import annotations
+
+__all__ = ["GasInRooms", "newest_numbers"]
+
+from collections.abc import Collection, Mapping
+from typing import Final
+
+from alerts.gas.gases import GASES
+from alerts.gas.stock import GasStock, NewestNumber, RoomGas, cylinder_stock, vessel_stock
+from ingest.cellar import Cellar, Cylinder, Probe, Room, Vessel
+from ingest.errors import IngestError
+from ingest.journal.contents import Contents
+from ingest.journal.kinds.measurement import MeasurementBody
+from ingest.reading import Quality, quality_class
+from ingest.store import Store
+from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.stored_ledger import contents_inside
+from ingest.store.readings.scales import scales, value_at
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import latest
+
+_NOTHING_KNOWN: Final[Mapping[str, Contents]] = {}
+
+
+class GasInRooms:
+    """Gives the gas that can empty into the room of a place; call inside a transaction of the store.
+
+    What vessels hold is worked out once for each moment that is asked for.
+    """
+
+    def __init__(self, cellar: Cellar, store: Store) -> None:
+        self._cellar = cellar
+        self._store = store
+        self._contents_of: tuple[int, Mapping[str, Contents]] = (-1, _NOTHING_KNOWN)
+
+    def around(self, place: str, now_ms: int) -> RoomGas | None:
+        """Give what a leak at a place can let out: a cylinder's gas; a vessel's, and of the cylinders that can feed it.
+
+        None for a room, for a vessel without gas and for a place that is gone.
+        """
+        cylinder = next((each for each in self._cellar.cylinder if each.id == place), None)
+        if cylinder is not None:
+            return self._room_gas(cylinder.room, [self.in_cylinder(cylinder, now_ms)])
+        vessel = next((each for each in self._cellar.vessel if each.id == place), None)
+        if vessel is None or vessel.gas is None:
+            return None
+        inside = self.in_vessel(vessel, now_ms)
+        beside = [self.in_cylinder(each, now_ms) for each in self._cellar.cylinder if self._feeds(each, vessel)]
+        return self._room_gas(vessel.room, [*([] if inside is None else [inside]), *beside])
+
+    def in_room(self, room: str, now_ms: int) -> RoomGas:
+        """Give all gas that stands in a room."""
+        cylinders = [self.in_cylinder(each, now_ms) for each in self._cellar.cylinder if each.room == room]
+        vessels = [self.in_vessel(each, now_ms) for each in self._cellar.vessel if each.room == room]
+        return self._room_gas(room, [*cylinders, *(stock for stock in vessels if stock is not None)])
+
+    def in_cylinder(self, cylinder: Cylinder, now_ms: int) -> GasStock:
+        """Give what a cylinder holds."""
+        read = newest_numbers(self._store, self._cellar.probes_at(cylinder.id), now_ms)
+        weights = [each for each in self._by_hand(cylinder.id, now_ms) if each[0].content_kg is not None]
+        weighed = max(weights, key=lambda each: each[1], default=None)
+        pressures = [read.get("pressure"), self._newest_by_hand(cylinder.id, "pressure", now_ms)]
+        return cylinder_stock(
+            cylinder.id,
+            GASES[cylinder.gas],
+            cylinder.water_volume_l,
+            pressure_kpa=max((each for each in pressures if each is not None), key=_when, default=None),
+            temperature_c=self.temperature_c(cylinder.id, cylinder.room, now_ms),
+            content_kg=None if weighed is None else NewestNumber(weighed[0].content_kg or 0.0, weighed[1]),
+        )
+
+    def in_vessel(self, vessel: Vessel, now_ms: int) -> GasStock | None:
+        """Give the gas in a vessel; None where it has none, or nothing says how much."""
+        if vessel.gas is None:
+            return None
+        contents = self._contents(now_ms).get(vessel.id)
+        pressures = newest_numbers(self._store, self._cellar.probes_at(vessel.id), now_ms)
+        # Without a probe and under no stamp it is not kept under pressure: the air's pressure counts.
+        stamp_kpa = vessel.max_pressure_kpa if vessel.under_gas else 0.0
+        return vessel_stock(
+            vessel.id,
+            GASES[vessel.gas],
+            vessel.capacity_l,
+            None if contents is None or not contents.known else contents.volume_l,
+            pressure_kpa=pressures.get("pressure"),
+            temperature_c=self.temperature_c(vessel.id, vessel.room, now_ms),
+            stamp_kpa=stamp_kpa,
+        )
+
+    def temperature_c(self, place: str, room: str | None, now_ms: int) -> float | None:
+        """Give the newest temperature at a place, else in its room; None where neither was measured."""
+        for each in (place, room):
+            probes = () if each is None else self._cellar.probes_at(each)
+            found = newest_numbers(self._store, probes, now_ms).get("temperature")
+            if found is not None:
+                return found.value
+        return None
+
+    def _feeds(self, cylinder: Cylinder, vessel: Vessel) -> bool:
+        """Whether a cylinder may empty through a leak at a vessel, or beside it."""
+        joined = any(line.cylinder == cylinder.id and vessel.id in line.vessels for line in self._cellar.gas_line)
+        return joined or (cylinder.room is not None and cylinder.room == vessel.room)
+
+    def _room_gas(self, room: str | None, stocks: Collection[GasStock]) -> RoomGas:
+        known: Room | None = next((each for each in self._cellar.room if each.id == room), None)
+        return RoomGas(room or "", None if known is None else known.volume_m3, tuple(stocks))
+
+    def _contents(self, now_ms: int) -> Mapping[str, Contents]:
+        if self._contents_of[0] != now_ms:
+            try:
+                found: Mapping[str, Contents] = contents_inside(self._store.connection, now_ms, self._cellar)
+            except IngestError:
+                found = _NOTHING_KNOWN  # an entry that cannot be read; the daemon says so
+            self._contents_of = (now_ms, found)
+        return self._contents_of[1]
+
+    def _newest_by_hand(self, place: str, quantity: str, now_ms: int) -> NewestNumber | None:
+        found = [NewestNumber(body.value, at) for body, at in self._by_hand(place, now_ms) if body.quantity == quantity]
+        return max(found, key=_when, default=None)
+
+    def _by_hand(self, place: str, now_ms: int) -> list[tuple[MeasurementBody, int]]:
+        rows = self._store.connection.execute(
+            unstruck("kind = 'measurement' AND place = ? AND at_ms <= ?"), (place, now_ms)
+        )
+        bodies = []
+        for row in rows:
+            try:
+                entry = entry_of(row)
+            except IngestError:
+                continue
+            if isinstance(entry.body, MeasurementBody):
+                bodies.append((entry.body, entry.at_ms))
+        return bodies
+
+
+def newest_numbers(store: Store, probes: Collection[Probe], now_ms: int) -> dict[str, NewestNumber]:
+    """Read the newest usable number of each quantity that the probes measure, in the quantity's unit."""
+    if not probes:
+        return {}
+    known = {(row.probe, row.place, row.quantity): row.id for row in all_series(store)}
+    series = {known.get((probe.id, probe.at, probe.quantity)): probe for probe in probes}
+    found: dict[str, NewestNumber] = {}
+    for id, reading in latest(store, [id for id in series if id is not None], now_ms).items():
+        if quality_class(reading.quality) is Quality.BAD:
+            continue
+        value = value_at(scales(store, id), reading.at_ms, reading.number)
+        measured = NewestNumber(value, reading.at_ms)
+        quantity = series[id].quantity
+        if quantity not in found or _when(measured) > _when(found[quantity]):
+            found[quantity] = measured
+    return found
+
+
+def _when(measured: NewestNumber) -> int:
+    return measured.at_ms
