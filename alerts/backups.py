@@ -86,7 +86,7 @@ class ScheduledBackup:
 
     def _run_child(self) -> str | None:
         """Make a backup; return why it failed, None if it did not."""
-        command = [sys.executable, "-m", "alerts.command.main", "backup", self._cellar.file, "--gently"]
+        command = [sys.executable, "-m", "alerts.command.main", "backup", self._cellar.file, "--low-priority"]
         with subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True) as child:
             stopping = self._stopping()
             while True:

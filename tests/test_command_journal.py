@@ -58,9 +58,16 @@ def test_a_struck_entry_is_shown_crossed_out_with_its_reason(journal: JournalOnD
 def test_contents_follow_the_entries(journal: JournalOnDisk) -> None:
     said = journal.run("journal", str(journal.file)).stdout
     assert "K1: 16.0 L of ries, headspace 3.5 L, since 2026-01-02 12:00 CET" in said
-    assert "C1: contents not known" in said
+    assert "C1: contents not entered yet" in said
     before = journal.run("journal", str(journal.file), "--to", "2026-01-02").stdout
-    assert "K1: contents not known" in before
+    assert "K1: contents not entered yet" in before
+
+
+def test_wine_without_a_lot_is_called_bought_or_not_entered_yet(journal: JournalOnDisk) -> None:
+    journal.enter("topping", "--vessel", "K1", "--bottles", "2 x 0.75 L", "--at", "2026-01-05")
+    assert "K1: 17.5 L of 91 % ries, 9 % bought wine" in journal.run("journal", str(journal.file)).stdout
+    journal.enter("topping", "--vessel", "K1", "--from", "C1", "--volume", "0.5 L", "--at", "2026-01-06")
+    assert "K1: 18.0 L of 89 % ries, 11 % wine not entered yet" in journal.run("journal", str(journal.file)).stdout
 
 
 def test_now_shows_what_each_vessel_holds(journal: JournalOnDisk) -> None:

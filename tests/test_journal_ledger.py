@@ -169,7 +169,7 @@ def test_topping_with_bought_bottles_counts_their_alcohol_and_so2(pages: Pages) 
     pages.write("topping", "K1", bought=bottles)
     topped = pages.now_in("K1")
     assert topped.volume_l == pytest.approx(17.5)
-    assert topped.lots == (LotShare("A", near(16 / 17.5)), LotShare(None, near(1.5 / 17.5)))
+    assert topped.lots == (LotShare("A", near(16 / 17.5)), LotShare(None, near(1.5 / 17.5), is_bought=True))
     assert topped.alcohol_percent_vol == pytest.approx((16 * 12 + 1.5 * 11) / 17.5)
     assert topped.free_so2 is not None
     assert topped.free_so2.mg_l == pytest.approx((16 * 30 + 1.5 * 10) / 17.5)

@@ -1,4 +1,4 @@
-"""Where each limit stands, and the alarm journal."""
+"""Where each limit stands, and the alarm record."""
 
 from __future__ import annotations
 

@@ -16,6 +16,7 @@ from alerts.view.format import (
     long_time,
     measured_name,
     missing_words,
+    quality_text,
     quantity_name,
     unit_name,
     value_text,
@@ -27,6 +28,12 @@ LJUBLJANA = ZoneInfo("Europe/Ljubljana")
 HOUR = 3_600_000
 # 2026-11-25T18:30:00Z
 NOW = 1_795_631_400_000
+
+
+def test_a_quality_is_given_with_its_reason_and_a_number_that_came_late_is_called_so() -> None:
+    assert quality_text("uncertain", "jump") == "uncertain (jump)"
+    assert quality_text("uncertain", "backlog") == "late reading"
+    assert quality_text("good", "") == "good"
 
 
 @pytest.mark.parametrize(

@@ -33,14 +33,15 @@ def backup(
         Path | None,
         typer.Option("--to", metavar="PATH", help="Into this folder; by default that of [backup], or backups."),
     ] = None,
-    gently: Annotated[
-        bool, typer.Option("--gently", help="Let everything else on the machine run first, as the daily backup does.")
+    low_priority: Annotated[
+        bool,
+        typer.Option("--low-priority", help="Let all else on the machine run first, as the daily backup does."),
     ] = False,
     as_json: Json = False,
 ) -> int:
     """Back the store up into one checked file, also while leeside runs. In the folder of [backup], old ones go."""
     cellar = load_cellar(file)
-    if gently:
+    if low_priority:
         os.nice(_NICE)
     now_ms = wall_ms()
     target = cellar.backup_folder if folder is None else folder

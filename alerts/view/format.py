@@ -115,7 +115,9 @@ def counted(number: int, one: str, many: str | None = None) -> str:
 
 
 def quality_text(quality: str, reason: str) -> str:
-    """A reading's quality with its reason, if it has one: "uncertain (backlog)"."""
+    """A reading's quality with its reason, if it has one: "uncertain (jump)"; a number that came late is called so."""
+    if reason == "backlog":
+        return "late reading"
     return f"{quality} ({reason})" if reason else quality
 
 

@@ -32,7 +32,7 @@ def contents_line(
     """
     out_of_use = ", out of use" if contents.out_of_use else ""
     if not contents.known:
-        return f"contents not known: the journal does not say{out_of_use}"
+        return f"contents not entered yet{out_of_use}"
     since = "" if contents.since_ms is None else f", since {local_time(contents.since_ms, zone, now_ms)}"
     if contents.empty:
         return f"empty{since}{out_of_use}"
@@ -88,7 +88,6 @@ def _so2_json(so2: So2Value | None) -> dict[str, object] | None:
 
 
 def _share(part: LotShare, *, alone: bool) -> str:
-    lot = part.lot or "wine of no lot"
     if alone:
-        return lot
-    return f"{lot} (share not known)" if part.share is None else f"{100.0 * part.share:.0f} % {lot}"
+        return part.words
+    return f"{part.words} (share not known)" if part.share is None else f"{100.0 * part.share:.0f} % {part.words}"

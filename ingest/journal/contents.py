@@ -7,14 +7,22 @@ __all__ = ["Contents", "LotShare"]
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from ingest.journal.wine import So2Value
+from ingest.journal.wine import So2Value, lot_words
 
 
 class LotShare(NamedTuple):
-    """A lot and its part of the wine, of 1. lot None: wine of no lot of this cellar; share None: not known."""
+    """A lot and its part of the wine, of 1. lot None: wine of no lot of this cellar; share None: not known; is_bought:
+    whether all of that wine of no lot was bought.
+    """
 
     lot: str | None
     share: float | None
+    is_bought: bool = False
+
+    @property
+    def words(self) -> str:
+        """What people call it."""
+        return lot_words(self.lot, is_bought=self.is_bought)
 
 
 @dataclass(frozen=True, slots=True)

@@ -172,7 +172,7 @@ class Ledger:
         return Contents(
             vessel=vessel,
             known=True,
-            lots=tuple(LotShare(lot, share) for lot, share in wine.parts),
+            lots=tuple(LotShare(lot, share, lot is None and wine.foreign_is_bought) for lot, share in wine.parts),
             volume_l=state.volume_l,
             u_volume_l=state.u_l,
             capacity_l=capacity,

@@ -20,7 +20,7 @@ __all__ = [
 
 from typing import Final, NamedTuple
 
-from ingest.journal.wine import STRANGE, Wine, mix, root
+from ingest.journal.wine import STRANGE, Wine, lot_words, mix, root
 
 # Differences up to this are rounding of what people write, not wine.
 ROUNDING_L: Final = 0.005
@@ -71,7 +71,7 @@ def liters(volume_l: float) -> str:
 
 def state_text(vessel: str, state: VesselState) -> str:
     """Say what a vessel holds, for a message."""
-    lots = " and ".join(lot or "wine of no lot" for lot, _ in state.wine.parts) or "wine"
+    lots = " and ".join(lot_words(lot, is_bought=state.wine.foreign_is_bought) for lot, _ in state.wine.parts) or "wine"
     return f"{vessel} holds " + (
         f"an unknown amount of {lots}" if state.volume_l is None else f"{liters(state.volume_l)} of {lots}"
     )

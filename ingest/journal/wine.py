@@ -6,7 +6,7 @@ is not known it stays None, and so does every number that would need it.
 
 from __future__ import annotations
 
-__all__ = ["STRANGE", "So2Value", "Wine", "mix", "root", "sum_known"]
+__all__ = ["STRANGE", "So2Value", "Wine", "lot_words", "mix", "root", "sum_known"]
 
 import math
 from collections.abc import Iterable, Sequence
@@ -31,7 +31,7 @@ class Wine(NamedTuple):
 
     parts: lot and share, by lot; lot None is wine of no lot of this cellar (bought, or from a vessel of unknown
     contents); share None is not known. free, total: SO2 as last found. alcohol: measured [% vol]; foreign_alcohol:
-    that of the part without a lot.
+    that of the part without a lot; foreign_is_bought: whether all of that part was bought.
     """
 
     parts: tuple[tuple[str | None, float | None], ...] = ()
@@ -39,10 +39,16 @@ class Wine(NamedTuple):
     total: So2Value | None = None
     alcohol: float | None = None
     foreign_alcohol: float | None = None
+    foreign_is_bought: bool = False
 
 
 # Wine of which nobody knows what it is.
 STRANGE: Final = Wine(((None, 1.0),))
+
+
+def lot_words(lot: str | None, *, is_bought: bool) -> str:
+    """Name a lot; of wine of no lot of this cellar, say what is known of it."""
+    return lot or ("bought wine" if is_bought else "wine not entered yet")
 
 
 def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
@@ -58,7 +64,7 @@ def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
     volumes = [volume for volume, _ in streams if volume is not None]
     whole = math.fsum(volumes)
     if len(volumes) < len(streams) or whole <= 0.0:
-        return Wine(_without_shares(lots))
+        return Wine(_without_shares(lots), foreign_is_bought=_foreign_is_bought([wine for _, wine in streams]))
     weighted = [(volume / whole, wine) for volume, (_, wine) in zip(volumes, streams, strict=True)]
     parts = [(lot, sum_known(_share_of(lot, weight, wine) for weight, wine in weighted)) for lot in lots]
     return Wine(
@@ -67,6 +73,7 @@ def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
         _mixed([(weight, wine.total) for weight, wine in weighted]),
         sum_known(None if wine.alcohol is None else weight * wine.alcohol for weight, wine in weighted),
         _foreign_alcohol(weighted),
+        _foreign_is_bought([wine for _, wine in streams]),
     )
 
 
@@ -110,6 +117,11 @@ def _mixed(streams: Sequence[tuple[float, So2Value | None]]) -> So2Value | None:
         weighted_u.append(None if so2.u_mg_l is None else weight * so2.u_mg_l)
         oldest = so2.at_ms if oldest is None else min(oldest, so2.at_ms)
     return None if oldest is None else So2Value(value, root(*weighted_u), oldest, True)
+
+
+def _foreign_is_bought(wines: Sequence[Wine]) -> bool:
+    foreign = [wine for wine in wines if any(lot is None for lot, _ in wine.parts)]
+    return bool(foreign) and all(wine.foreign_is_bought for wine in foreign)
 
 
 def _foreign_alcohol(weighted: Sequence[tuple[float, Wine]]) -> float | None:

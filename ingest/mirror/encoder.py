@@ -35,7 +35,7 @@ _BREAKS: Final = {"\n": "\\n", "\r": "\\r", "\t": "\\t"}
 _TAG: Final = str.maketrans({",": "\\,", "=": "\\=", " ": "\\ ", **_BREAKS})
 _TEXT: Final = str.maketrans({'"': '\\"', "\\": "\\\\", "\n": " ", "\r": " "})
 
-# States of the alarm journal in which what the limit watches for is still so.
+# States of the alarm record in which what the limit watches for is still so.
 _ACTIVE: Final = ("unacknowledged", "acknowledged")
 
 

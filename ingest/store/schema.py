@@ -126,7 +126,7 @@ FIRST_SCHEMA: tuple[str, ...] = (
         entry TEXT NOT NULL,
         changed_ms INTEGER NOT NULL
     ) WITHOUT ROWID""",
-    # The alarm journal: every change of state, kept for ever.
+    # The alarm record: every change of state, kept for ever.
     """CREATE TABLE transition (
         id INTEGER PRIMARY KEY,
         at_ms INTEGER NOT NULL,

@@ -233,7 +233,7 @@ def _wine(entry: Entry, body: ToppingBody, state_of: StateOf) -> tuple[float | N
     )
     alcohol = bought.alcohol_percent_vol
     volume = bought.number * bought.size_l if body.volume_l is None else body.volume_l
-    return volume, Wine(((None, 1.0),), free, total, alcohol, alcohol)
+    return volume, Wine(((None, 1.0),), free, total, alcohol, alcohol, foreign_is_bought=True)
 
 
 TOPPING: Final = EntryKind(

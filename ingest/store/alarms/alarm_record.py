@@ -1,4 +1,4 @@
-"""Where each limit stands, and the alarm journal: every change of state, kept for ever."""
+"""Where each limit stands, and the alarm record: every change of state, kept for ever."""
 
 from __future__ import annotations
 
@@ -68,7 +68,7 @@ def remove_alarm(connection: sqlite3.Connection, key: str) -> None:
 
 
 def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
-    """Add to the alarm journal; call inside the turn's transaction. Returns the row's id."""
+    """Add to the alarm record; call inside the turn's transaction. Returns the row's id."""
     cursor = connection.execute(
         "INSERT INTO transition (at_ms, key, occurrence, event, from_state, to_state, value, who, note, finding)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
@@ -78,7 +78,7 @@ def add_transition(connection: sqlite3.Connection, row: TransitionRow) -> int:
 
 
 def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) -> list[TransitionRow]:
-    """Read the alarm journal from since_ms on, of one occurrence if asked, oldest first."""
+    """Read the alarm record from since_ms on, of one occurrence if asked, oldest first."""
     rows = store.connection.execute(
         "SELECT at_ms, key, occurrence, event, from_state, to_state, value, who, note, finding FROM transition"
         " WHERE at_ms >= ? AND (? IS NULL OR occurrence = ?) ORDER BY id",

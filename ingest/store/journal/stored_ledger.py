@@ -138,11 +138,13 @@ def renames_text(equipment: Equipment) -> str:
 
 def _state(values: list[Any]) -> VesselState:
     state = VesselState(*values)
-    parts, free, total, *alcohol = state.wine
+    # A snapshot of an earlier version lacks the last parts.
+    wine_values: list[Any] = list(state.wine)
+    parts, free, total, *others = wine_values
     wine = Wine(
         tuple((lot, share) for lot, share in parts),
         None if free is None else So2Value(*free),
         None if total is None else So2Value(*total),
-        *alcohol,
+        *others,
     )
     return state._replace(wine=wine)
