@@ -15,6 +15,8 @@ purge            oxygen left in a headspace after purging, and the gas that it t
 tube_flow        flow of wine through a tube: laminar, turbulent, uncertain between
 moving_wine      pushing wine from a keg, and siphoning it: time and gas
 cylinder         what is in a gas cylinder
+cylinder_amounts  what a cylinder held over time, with what the amounts are uncertain by
+cylinder_use     how fast a cylinder empties, and how long it lasts
 room             the air of a room that gas empties into
 stock            how much gas stands ready in a cylinder or vessel, and what it can do to a room's air
 cautions         what to be careful of with gas, whatever the numbers say
