@@ -45,7 +45,10 @@ _ONE_KEY = [
     pytest.param(
         SITE.replace("Ljubljana", "Lubljana"),
         "",
-        ['[site] timezone = "Europe/Lubljana": the name of an IANA time zone, such as "Europe/Ljubljana"'],
+        [
+            '[site] timezone = "Europe/Lubljana": the name of an IANA time zone, such as "Europe/Ljubljana"; '
+            'did you mean "Europe/Ljubljana"?'
+        ],
         id="time zone unknown",
     ),
     pytest.param(
@@ -1039,3 +1042,38 @@ def test_a_serial_line_may_not_have_the_name_of_another_way_in(name: str) -> Non
         f'[[serial]] {name} id = "{name}": leeside uses this name for another way in; '
         "choose a name other than mqtt and w1"
     ]
+
+
+def test_words_without_quotes_are_all_named_and_the_rest_is_read_on() -> None:
+    text = SITE + MQTT + KEG.replace('"K1"', "K1") + PROBE.replace('"K1"', "K1").replace('"kPa"', '"furlong"')
+    found = problems(text)
+    assert len(found) == 3
+    assert all(problem.endswith('text needs quotes: write id = "K1"') for problem in found[:1])
+    assert 'at = K1: text needs quotes: write at = "K1"' in found[1]
+    assert '"furlong"' in found[2]
+
+
+def test_an_amount_without_quotes_is_named() -> None:
+    (found,) = problems(SITE + KEG.replace('"19.5 L"', "19.5 L"))
+    assert 'capacity = 19.5 L: text needs quotes: write capacity = "19.5 L"' in found
+
+
+def test_a_wrong_key_hides_no_name_that_there_is_not() -> None:
+    found = problems(SITE + MQTT + KEG + _PRESSURE.replace("K1", "K9") + 'low = "5 kPa"\nhours = "night"\n')
+    assert len(found) == 2
+    assert "which hours are waking ones is said once, in [site]" in found[0]
+    assert 'at = "K9": there is no' in found[1]
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("Ljubljana", "Europe/Ljubljana"), ("New York", "America/New_York"), ("europe/paris", "Europe/Paris")],
+)
+def test_a_city_is_not_a_time_zone_but_nearly(written: str, meant: str) -> None:
+    (found,) = problems(SITE.replace("Europe/Ljubljana", written))
+    assert found.endswith(f'did you mean "{meant}"?')
+
+
+def test_a_key_of_another_table_is_pointed_to_it() -> None:
+    (found,) = problems(SITE + MQTT + KEG + _MAIL + 'waking_hours = "07:00-22:00"\n')
+    assert found.endswith("; [site] has waking")

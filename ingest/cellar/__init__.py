@@ -27,6 +27,7 @@ default_temperature_limits  those on the temperature at a vessel
 default_blanket_limits      those on the gas over a wine, as it is worked out
 one_cause       limits at one vessel that a single cause can reach
 default_limits  every limit that is watched
+toml_text       its text as TOML
 load            from the text to a cellar, or to all that is wrong
 """
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["CellarDraft", "Check", "IdSpace", "TableKind"]
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal, TypeVar
 
 from ingest.cellar.equipment import Cylinder, Place, Room, Vessel
@@ -51,13 +51,40 @@ class CellarDraft:
 
     def __init__(self, tables: Mapping[str, object], kinds: Sequence[TableKind]) -> None:
         self.kinds = tuple(kinds)
+        self._tables = tables
         self.problems = [*_shape_problems(tables, kinds)]
         self._written = {kind.model: _written(kind, tables.get(kind.name)) for kind in kinds}
         self._entries: dict[type[Table], list[TableEntry[Any]]] = {}
         for kind in kinds:
             read = [read_entry(kind.model, written) for written in self._written[kind.model]]
             self._entries[kind.model] = [entry for entry, _ in read if entry is not None]
-            self.problems += [problem for _, problems in read for problem in problems]
+            self.problems += [self._with_its_table(problem) for _, problems in read for problem in problems]
+
+    def _with_its_table(self, problem: Problem) -> Problem:
+        """Add to the problem of a key that there is not in which table such a key may stand."""
+        if not problem.allowed.startswith("there is no such key; known keys"):
+            return problem
+        words = {problem.key, *problem.key.split("_")}
+        for kind in self.kinds:
+            key = next((key for key in known_keys(kind.model) if key in words), "")
+            if key and not kind.repeated and not problem.table.startswith(f"[{kind.name}]"):
+                return replace(problem, allowed=f"{problem.allowed}; {kind.label} has {key}")
+        return problem
+
+    def without_wrong_keys(self) -> CellarDraft:
+        """Give the draft as it is without the keys that are wrong in themselves."""
+        wrong: dict[str, set[str]] = {}
+        for problem in self.problems:
+            wrong.setdefault(problem.table, set()).add(problem.key)
+        tables = dict(self._tables)
+        for kind in self.kinds:
+            kept = [
+                {key: value for key, value in table.raw.items() if key not in wrong.get(table.label, ())}
+                for table in self._written[kind.model]
+            ]
+            if kept:
+                tables[kind.name] = kept if kind.repeated else kept[0]
+        return CellarDraft(tables, self.kinds)
 
     def written(self, model: type[Table]) -> Sequence[WrittenTable]:
         """List every table of a kind that is in the file, also those that could not be read."""

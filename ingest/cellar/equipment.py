@@ -7,7 +7,7 @@ __all__ = ["Cylinder", "Gas", "Place", "Probe", "Room", "Site", "Vessel"]
 import re
 from datetime import time
 from typing import Annotated, Any, ClassVar, Final, Literal, Self
-from zoneinfo import ZoneInfo
+from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import (
     AfterValidator,
@@ -23,6 +23,7 @@ from ingest.cellar.amounts import DAY_S, Span, amount
 from ingest.cellar.form import Identifier, Table, Text
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, PlaceKind, QuantityName
 from ingest.cellar.signal import Counts, Signal
+from ingest.cellar.table_entry import nearest
 from ingest.cellar.units import Dimension
 
 Gas = Literal["nitrogen", "argon", "carbon dioxide"]
@@ -44,8 +45,20 @@ def _time_zone(name: str) -> str:
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError):  # unknown, malformed, or a folder of the time zone data
-        raise ValueError('the name of an IANA time zone, such as "Europe/Ljubljana"') from None
+        meant = _zone_meant(name)
+        hint = f'; did you mean "{meant}"?' if meant else ""
+        raise ValueError(f'the name of an IANA time zone, such as "Europe/Ljubljana"{hint}') from None
     return name
+
+
+def _zone_meant(name: str) -> str:
+    """Find the time zone whose name, or whose city, looks most like a name; "" if none does."""
+    zones = sorted(available_timezones())
+    whole = nearest(name, zones)
+    if whole or "/" in name:
+        return whole
+    cities = {zone.rpartition("/")[2]: zone for zone in zones}
+    return cities.get(nearest(name.strip().replace(" ", "_"), cities), "")
 
 
 def _waking(value: object) -> object:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 __all__ = ["load_cellar", "parse_cellar"]
 
-import re
-import tomllib
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,9 +12,9 @@ from ingest.cellar.checks.ids import id_problems
 from ingest.cellar.default_limits import effective_limits
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.tables import TABLES, Cellar
+from ingest.cellar.toml_text import read_toml
 from ingest.errors import CellarFileError, Problem
 
-_WHERE: Final = re.compile(r"(.*) \(at (line [0-9]+, column [0-9]+|end of document)\)", re.DOTALL)
 _LARGEST_BYTES: Final = 4_000_000
 
 
@@ -48,11 +47,13 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
     file: its name, for messages; base: the folder that its relative paths count from.
     Raises CellarFileError with every problem found.
     """
-    draft = CellarDraft(_tables(text, file), TABLES)
-    problems = [*draft.problems, *id_problems(draft)]
-    for kind in TABLES:
-        if kind.check is not None:
-            problems += kind.check(draft)
+    written, not_toml = read_toml(text)
+    if not_toml and not written:
+        raise CellarFileError(file, not_toml)
+    draft = CellarDraft(written, TABLES)
+    problems = [*not_toml, *draft.problems, *_between_tables(draft)]
+    if draft.problems:
+        problems += _also_wrong(draft, problems)
     if problems:
         raise CellarFileError(file, problems)
     tables: dict[str, Any] = {kind.name: draft.value(kind) for kind in TABLES}
@@ -60,16 +61,25 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
     return Cellar(**tables, limits=limits, base=base, file=file, text=text)
 
 
+def _between_tables(draft: CellarDraft) -> Iterator[Problem]:
+    """Find what is wrong between the keys of a table, and between tables."""
+    yield from id_problems(draft)
+    for kind in TABLES:
+        if kind.check is not None:
+            yield from kind.check(draft)
+
+
+def _also_wrong(draft: CellarDraft, known: Sequence[Problem]) -> list[Problem]:
+    """Find what else is wrong with keys of tables that could not be read, so that no mistake hides another one."""
+    readable = draft.without_wrong_keys()
+    keys = {table.label: table.raw.keys() for kind in TABLES for table in readable.written(kind.model)}
+    unread = {problem.table for problem in draft.problems}
+    return [
+        problem
+        for problem in (*readable.problems, *_between_tables(readable))
+        if problem.table in unread and problem.key in keys.get(problem.table, ()) and problem not in known
+    ]
+
+
 def _unreadable(file: str, what: str) -> CellarFileError:
     return CellarFileError(file, [Problem("the file", "", "", what)])
-
-
-def _tables(text: str, file: str) -> dict[str, object]:
-    try:
-        return tomllib.loads(text.removeprefix("\N{ZERO WIDTH NO-BREAK SPACE}"))
-    except RecursionError:
-        raise CellarFileError(file, [Problem("the file", "", "", "not TOML: brackets are nested too deep")]) from None
-    except ValueError as error:  # TOMLDecodeError is one; a number with thousands of digits raises the bare one
-        match = _WHERE.fullmatch(str(error))
-        reason, where = match.groups() if match else (str(error), "the file")
-        raise CellarFileError(file, [Problem(where, "", "", f"not TOML: {reason}")]) from None

@@ -122,6 +122,8 @@ def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw:
     if kind == "literal_error":
         allowed = "allowed: " + str(context["expected"]).replace("'", '"')
         value = raw.get(key)
+        if key == "hours":
+            return f'{allowed}; which hours are waking ones is said once, in [site]: waking = "07:00-22:00"'
         near = nearest(value, str(context["expected"]).split("'")[1::2]) if isinstance(value, str) else ""
         return f'{allowed}; did you mean "{near}"?' if near else allowed
     if kind == "value_error":
