@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
+import socket
 from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from a_cellar_on_disk import CellarOnDisk
+from a_cellar_on_disk import NOW, CellarOnDisk
 from brokers import Mosquitto, dynamic_security
 from cellar_text import KEG, SITE, mail, mqtt, probe, serial, table, write_cellar
 from eventually import eventually
@@ -19,8 +20,10 @@ from running import Leeside, leeside
 from alerts.command.check_live import check_live
 from alerts.command.check_result import CheckResult
 from alerts.command.check_store import check_store
+from alerts.page.serving import PageProcess
 from ingest.cellar import Cellar, load_cellar
 from ingest.simulation.loopback import free_port
+from ingest.store import create_or_open
 
 NOW_MS = 1_795_595_400_000
 PRESSURE = probe(topic="cellar/K1/pressure")
@@ -52,7 +55,7 @@ def test_a_broker_that_lets_us_in_and_grants(tmp_path: Path) -> None:
         found = tried(cellar(tmp_path, mqtt(broker.port), PRESSURE))
     assert found == [
         CheckResult("broker", f"127.0.0.1:{broker.port}", True, "lets us in, MQTT 5"),
-        CheckResult("topic", "cellar/K1/pressure", True, "granted"),
+        CheckResult("topic", "cellar/K1/pressure", True, "allowed, nothing heard yet"),
     ]
 
 
@@ -237,7 +240,7 @@ def test_the_command_says_each_in_a_line_and_its_exit_code(tmp_path: Path) -> No
         assert good.returncode == 0, good.stdout + good.stderr
         assert good.stdout.split("\nTried out:\n")[1].splitlines() == [
             f"  ok     broker 127.0.0.1:{broker.port}: lets us in, MQTT 5",
-            "  ok     topic cellar/K1/pressure: granted",
+            "  ok     topic cellar/K1/pressure: allowed, nothing heard yet",
             f"  ok     line bench-line: {cable.device} can be opened",
         ]
     bad = leeside("check", house.file, "--live", "--store", "--json")
@@ -259,3 +262,45 @@ def test_without_live_nothing_is_tried(tmp_path: Path) -> None:
     done = leeside("check", write_cellar(tmp_path, SITE, KEG, mqtt(free_port()), PRESSURE))
     assert done.returncode == 0
     assert "Tried out" not in done.stdout
+
+
+# ---- the page ------------------------------------------------------------------------------------------------------
+
+
+def page_at(port: int) -> str:
+    return table("[page]", address=f"127.0.0.1:{port}")
+
+
+def test_a_free_port_is_where_the_page_will_be(tmp_path: Path) -> None:
+    found = only(tried(cellar(tmp_path, page_at(free_port()))))
+    assert (found.part, found.ok) == ("page", True)
+    assert "the port is free" in found.text
+
+
+def test_a_port_that_another_program_has_is_named(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        found = only(tried(cellar(tmp_path, page_at(other.getsockname()[1]))))
+    assert not found.ok
+    assert "another program has this port" in found.text
+
+
+def test_a_page_that_leeside_serves_is_in_order(tmp_path: Path) -> None:
+    here = cellar(tmp_path, page_at(free_port()))
+    create_or_open(here.store_path, NOW_MS).close()
+    assert here.page is not None
+    page = PageProcess(here, {})
+    page.start()
+    try:
+        eventually(lambda: only(tried(here))[2:] == (True, "is served by leeside"))
+    finally:
+        page.stop()
+
+
+def test_a_topic_that_was_heard_says_when(tmp_path: Path) -> None:
+    on_disk = CellarOnDisk(tmp_path)
+    on_disk.reading("k1-pressure", 55.0, seconds_ago=90)
+    on_disk.store.close()
+    with Mosquitto(tmp_path) as broker:
+        here = cellar(tmp_path, mqtt(broker.port), probe(topic="k1/p"))
+        found = list(check_live(here, {}, NOW))
+    assert found[1].text == "allowed, last heard 1 min ago"

@@ -13,6 +13,7 @@ supervisor         what ``leeside run`` becomes
 check_result       what ``leeside check`` found out about one thing
 check_warnings     what is allowed in a cellar file and may still not be meant
 check_live         ``leeside check --live``
+check_page         ``leeside check --live`` of the page
 check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``
 operator_requests  requests about alarms, and the answer of the running leeside

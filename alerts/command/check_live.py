@@ -9,14 +9,15 @@ from queue import SimpleQueue
 from time import monotonic, sleep
 from typing import Final
 
+from alerts.command.check_page import page_port
 from alerts.command.check_result import CheckResult, failed, passed
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.sample_outcome import TrialDecoder, reason_words
 from alerts.message import try_login
-from alerts.view.format import quality_text, value_text
+from alerts.view.format import age, quality_text, value_text
 from ingest.backoff import GOES_ON
 from ingest.cellar import Cellar, SerialSettings
-from ingest.errors import IngestError, SourceError
+from ingest.errors import IngestError, SourceError, StoreError
 from ingest.mirror.check import check_mirror
 from ingest.process import wall_ms
 from ingest.sources.broker_address import guest_address
@@ -24,6 +25,9 @@ from ingest.sources.broker_check import try_broker
 from ingest.sources.sample import Sample
 from ingest.sources.serial_port import try_line
 from ingest.sources.w1 import OneWireChips
+from ingest.store import open_existing
+from ingest.store.readings.series import all_series
+from ingest.store.readings.series_history import latest
 
 # A conversion takes 750 ms at 12 bits (data sheet DS18B20), on a busy board a little longer.
 _CHIP_S: Final = 2.0
@@ -36,16 +40,18 @@ def check_live(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Itera
     now_ms: UTC milliseconds. Nothing is published, no mail is sent, no point is written; the running leeside keeps its
     session and lines.
     """
-    yield from _broker(cellar, environ)
+    yield from _broker(cellar, environ, now_ms)
     for settings in cellar.serial:
         yield _line(cellar, settings, now_ms)
     yield from _chips(cellar)
     yield from _mail(cellar, environ)
+    if cellar.page is not None:
+        yield page_port(cellar.page)
     if cellar.mirror is not None:
         yield CheckResult("mirror", cellar.mirror.url, *check_mirror(cellar.mirror, environ, cellar.base))
 
 
-def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[CheckResult]:
+def _broker(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Iterator[CheckResult]:
     settings = cellar.mqtt
     if settings is None:
         return
@@ -61,16 +67,35 @@ def _broker(cellar: Cellar, environ: Mapping[str, str]) -> Iterator[CheckResult]
         yield failed("broker", name, trial.error)
         return
     yield passed("broker", name, f"lets us in, {trial.protocol}")
+    heard = _last_heard_ms(cellar) if trial.granted else {}
     for topic in topics:
-        yield _topic(topic, trial.granted.get(topic), trial.refused.get(topic), trial.error)
+        last_ms = heard.get(topic)
+        last = "nothing heard yet" if last_ms is None else f"last heard {age(now_ms - last_ms)} ago"
+        yield _topic(topic, last, trial.granted.get(topic), trial.refused.get(topic), trial.error)
 
 
-def _topic(topic: str, granted: int | None, refused: str | None, error: str) -> CheckResult:
+def _last_heard_ms(cellar: Cellar) -> dict[str, int]:
+    """When the newest stored reading of each topic's probes was taken [UTC ms], of topics that were heard at all."""
+    topics = {probe.id: probe.topic for probe in cellar.probe if probe.topic is not None}
+    heard: dict[str, int] = {}
+    try:
+        with open_existing(cellar.store_path) as store:
+            for series in all_series(store):
+                reading = latest(store, [series.id]).get(series.id)
+                if reading is not None and series.probe in topics:
+                    topic = topics[series.probe]
+                    heard[topic] = max(reading.at_ms, heard.get(topic, reading.at_ms))
+    except StoreError:
+        pass  # before the first run there is none; --store says what is wrong with one
+    return heard
+
+
+def _topic(topic: str, last: str, granted: int | None, refused: str | None, error: str) -> CheckResult:
     if granted == 0:
-        text = "granted with QoS 0 only: what is sent while leeside is away is lost; look at the broker's access rules"
-        return passed("topic", topic, text)
+        text = "with QoS 0 only: what is sent while leeside is away is lost; look at the broker's access rules"
+        return passed("topic", topic, f"allowed {text}; {last}")
     if granted is not None:
-        return passed("topic", topic, "granted")
+        return passed("topic", topic, f"allowed, {last}")
     if refused is not None:
         text = f"refused ({refused}): its probes would stay silent; look at the broker's access rules and at the topic"
         return failed("topic", topic, text)

@@ -79,7 +79,7 @@ def _print(status: CellarStatus, cellar: Cellar, so2: Mapping[str, VesselSo2]) -
                 f"last {age(now_ms - reject.last_ms)} ago: {reject.example}"
             )
     print_plain("\nLeeside")
-    for line in _leeside_lines(status):
+    for line in _leeside_lines(status, cellar):
         print_plain("  " + line)
 
 
@@ -98,11 +98,11 @@ def _print_place(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, now_
         print_plain("  " + reading_line(reading, units, now_ms))
 
 
-def _leeside_lines(status: CellarStatus) -> list[str]:
+def _leeside_lines(status: CellarStatus, cellar: Cellar) -> list[str]:
     trouble = status.store_trouble
     lines = [f"the store takes NO WRITES: {trouble}"] if trouble else []
     for daemon in status.daemons:
-        lines += _daemon_lines(daemon, status.now_ms, trouble)
+        lines += _daemon_lines(daemon, status.now_ms, trouble, _heard_ms(status, cellar))
     if status.undelivered is not None:
         lines.append("mail does not get out: " + undelivered_line(status.undelivered, status.now_ms))
     if status.file_is_newer:
@@ -110,7 +110,14 @@ def _leeside_lines(status: CellarStatus) -> list[str]:
     return lines
 
 
-def _daemon_lines(daemon: DaemonStatus, now_ms: int, store_trouble: str) -> list[str]:
+def _heard_ms(status: CellarStatus, cellar: Cellar) -> int:
+    """When the newest reading was taken that came through the broker [UTC ms]; 0 for none."""
+    topics = {probe.id for probe in cellar.probe if probe.topic is not None}
+    readings = (reading for place in status.places for reading in place.readings if reading.probe in topics)
+    return max((reading.at_ms or 0 for reading in readings), default=0)
+
+
+def _daemon_lines(daemon: DaemonStatus, now_ms: int, store_trouble: str, heard_ms: int) -> list[str]:
     pulse = daemon.pulse
     if pulse is None:
         return [f"{daemon.role} has never run on this store"]
@@ -118,11 +125,14 @@ def _daemon_lines(daemon: DaemonStatus, now_ms: int, store_trouble: str) -> list
     heard, started = age(now_ms - pulse.at_ms), age(now_ms - pulse.started_ms)
     line = f"{daemon.role} {state} (last heard of {heard} ago, started {started} ago)"
     body = pulse.body
-    return [line, *(_ingest_lines(body, now_ms) if isinstance(body, IngestPulse) else _alerts_lines(body, now_ms))]
+    if isinstance(body, IngestPulse):
+        return [line, *_ingest_lines(body, now_ms, heard_since=heard_ms > pulse.at_ms)]
+    return [line, *_alerts_lines(body, now_ms)]
 
 
-def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
-    lines = [] if pulse.mqtt is None else _broker_lines(pulse.mqtt)
+def _ingest_lines(pulse: IngestPulse, now_ms: int, *, heard_since: bool) -> list[str]:
+    """heard_since: whether the broker has delivered readings since the pulse, which is older than they are."""
+    lines = [] if pulse.mqtt is None else _broker_lines(pulse.mqtt, heard_since=heard_since)
     for name, line in pulse.lines.items():
         lines.append(f"line {name}: " + ("open" if line.open else line.last_error or "not open yet"))
     if pulse.clock != "right":
@@ -146,8 +156,10 @@ def _ingest_lines(pulse: IngestPulse, now_ms: int) -> list[str]:
     return lines
 
 
-def _broker_lines(broker: BrokerPulse) -> list[str]:
-    if broker.connected:
+def _broker_lines(broker: BrokerPulse, *, heard_since: bool) -> list[str]:
+    if heard_since and not broker.connected:
+        lines = ["broker: connected since then"]
+    elif broker.connected:
         lines = [f"broker: connected, {broker.protocol}"]
         if not broker.subscribed:
             lines.append("broker: has not answered our subscriptions yet; until then nothing is read")

@@ -21,6 +21,7 @@ import uvicorn
 
 from alerts.page.app import make_app
 from alerts.page.connections import MOST_CONNECTIONS, LimitedProtocol
+from alerts.page.server_name import SERVER_NAME
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
@@ -50,6 +51,8 @@ class PageProcess:
             backlog=MOST_CONNECTIONS,
             log_config=None,
             access_log=False,
+            server_header=False,
+            headers=[("server", SERVER_NAME)],
             lifespan="off",
             timeout_graceful_shutdown=2,
         )

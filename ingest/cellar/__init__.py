@@ -32,7 +32,7 @@ load            from the text to a cellar, or to all that is wrong
 """
 
 from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
-from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
+from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, PageSettings, SerialSettings
 from ingest.cellar.due_rules import DueRule, due_rules
 from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
@@ -90,6 +90,7 @@ __all__ = [
     "MailSettings",
     "MirrorSettings",
     "MqttSettings",
+    "PageSettings",
     "PressureKind",
     "Priority",
     "Probe",

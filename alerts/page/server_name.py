@@ -1,0 +1,9 @@
+"""What the page's server calls itself, by which it is told from another program at its port."""
+
+from __future__ import annotations
+
+__all__ = ["SERVER_NAME"]
+
+from typing import Final
+
+SERVER_NAME: Final = "leeside"
