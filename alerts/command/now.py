@@ -14,6 +14,7 @@ from alerts.command.terminal import print_plain
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
 from alerts.view.alarm_lines import alarm_json, alarm_line
+from alerts.view.blanket_lines import blanket_json, blanket_line, blanket_of
 from alerts.view.format import age, counted, local_time
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_line
@@ -90,6 +91,8 @@ def _print_place(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, now_
         print_plain("  " + contents_line(place.contents, zone, units, now_ms, with_free=so2 is None))
     if so2 is not None:
         print_plain("  " + so2_line(so2, zone))
+    if (blanket := blanket_of(place.judgements, now_ms)) is not None:
+        print_plain("  " + blanket_line(blanket, zone, units, now_ms))
     for racking in place.open_rackings:
         print_plain("  " + racking_line(racking, zone, now_ms))
     if not place.readings:
@@ -190,7 +193,10 @@ def _as_json(
         "at": iso_utc(status.now_ms),
         "all_well": status.all_well,
         "store_trouble": status.store_trouble or None,
-        "places": [_place_json(place, cellar, so2.get(place.id), totals.get(place.id)) for place in status.places],
+        "places": [
+            _place_json(place, cellar, so2.get(place.id), totals.get(place.id), status.now_ms)
+            for place in status.places
+        ],
         "alarms": [alarm_json(alarm, status.now_ms) for alarm in status.alarms],
         "muted": [muted_json(muted) for muted in status.muted],
         "rejects": [
@@ -213,7 +219,7 @@ def _mail_json(mail: Undelivered) -> dict[str, object]:
 
 
 def _place_json(
-    place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, total: VesselTotal | None
+    place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, total: VesselTotal | None, now_ms: int
 ) -> dict[str, object]:
     return {
         "id": place.id,
@@ -224,6 +230,7 @@ def _place_json(
         "readings": [reading_json(reading) for reading in place.readings],
         "so2": None if so2 is None else so2_json(so2, cellar.site.zone),
         "total_so2": None if total is None else total_so2_json(total),
+        "blanket": None if (shown := blanket_of(place.judgements, now_ms)) is None else blanket_json(shown),
     }
 
 

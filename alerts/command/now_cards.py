@@ -7,6 +7,7 @@ __all__ = ["show_cards"]
 import typer
 
 from alerts.command.terminal import print_plain
+from alerts.view.blanket_lines import blanket_json, blanket_lines
 from alerts.view.format import long_time
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.reading_lines import reading_json, reading_line
@@ -52,6 +53,9 @@ def _print_card(card: VesselCard, cellar: Cellar) -> None:
     for name, done_ms in (("racked", card.contents.last_racking_ms), ("topped", card.contents.last_topping_ms)):
         if done_ms is not None:
             print_plain(f"  last {name} {long_time(done_ms, zone)}")
+    if card.blanket is not None:
+        for line in blanket_lines(card.blanket, zone, units, card.at_ms):
+            print_plain("  " + line)
     if card.so2 is None:
         print_plain(f"  SO2 not known: {card.why_no_so2}")
     else:
@@ -77,5 +81,6 @@ def _card_json(card: VesselCard, cellar: Cellar, now_ms: int) -> dict[str, objec
         "readings": [reading_json(reading) for reading in card.readings],
         "so2": None if card.so2 is None else so2_json(card.so2, cellar.site.zone),
         "total_so2": None if card.total_so2 is None else total_so2_json(card.total_so2),
+        "blanket": None if card.blanket is None else blanket_json(card.blanket),
         "why_no_so2": card.why_no_so2 or None,
     }

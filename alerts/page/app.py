@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
 from alerts.view.alarm_lines import alarm_due_text, alarm_setpoint, alarm_value, chatter_text
+from alerts.view.blanket_lines import blanket_line, blanket_of
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
@@ -75,6 +76,11 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "alarm_setpoint": lambda alarm: alarm_setpoint(alarm.limit, units),
                 "contents": lambda place, so2: contents_line(place.contents, zone, units, now_ms, with_free=not so2),
                 "so2": lambda place: judged_so2_line(place.judgements, zone, now_ms),
+                "blanket": lambda place: (
+                    ""
+                    if (shown := blanket_of(place.judgements, now_ms)) is None
+                    else blanket_line(shown, zone, units, now_ms)
+                ),
                 "muted": lambda each: muted_line(each, zone, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),
                 "undelivered": undelivered_line(status.undelivered, now_ms) if status.undelivered else "",

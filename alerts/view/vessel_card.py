@@ -6,23 +6,30 @@ __all__ = ["VesselCard", "known_vessels", "vessel_cards"]
 
 from collections.abc import Collection
 from dataclasses import dataclass
+from typing import Final
 
+from alerts.blanket.details import BlanketShown
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
+from alerts.view.blanket_lines import blanket_of
 from alerts.view.format import exact_time
 from alerts.view.status import ReadingStatus, readings_at
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.judgement import Judgement
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside, equipment_of
+from ingest.store.judgements import HOUR_MS, judgement_history, newest_judgements
+
+_COMPENSATED: Final = "compensated_pressure"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VesselCard:
     """A vessel as of a time [UTC ms]. so2: None where there is nothing to estimate, and why_no_so2 then says why;
-    total_so2: None where it holds no wine.
+    total_so2: None where it holds no wine; blanket: None where the gas in it was not judged.
     """
 
     id: str
@@ -34,6 +41,7 @@ class VesselCard:
     readings: tuple[ReadingStatus, ...]
     so2: VesselSo2 | None
     total_so2: VesselTotal | None
+    blanket: BlanketShown | None
     why_no_so2: str = ""
 
 
@@ -55,6 +63,7 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
     totals = totals_inside(cellar, store, at_ms, vessels)
     declared = {vessel.id: vessel for vessel in cellar.vessel}
     equipment = equipment_of(store.connection, cellar, at_ms)
+    blankets = _blankets(store, at_ms, vessels)
     cards = []
     for id in vessels:
         vessel, then = declared.get(id), equipment.vessel(id, at_ms)
@@ -70,10 +79,35 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
                 readings=tuple(readings[probe.id] for probe in cellar.probes_at(id)),
                 so2=so2.get(id),
                 total_so2=totals.get(id),
+                blanket=blankets.get(id),
                 why_no_so2="" if id in so2 else _why_none(cellar, store, holds, at_ms),
             )
         )
     return cards
+
+
+def _blankets(store: Store, at_ms: int, vessels: Collection[str]) -> dict[str, BlanketShown]:
+    """Read how the gas in each vessel was judged at a time (UTC ms): the newest whole, an earlier one in short."""
+    newest = [judgement for judgement in newest_judgements(store) if judgement.name == _COMPENSATED]
+    blankets = {}
+    for vessel in vessels:
+        shown = None
+        latest = next((judgement for judgement in newest if judgement.place == vessel), None)
+        if latest is not None and latest.at_ms <= at_ms:
+            shown = blanket_of((latest,), at_ms)
+        else:
+            hours = judgement_history(store, (vessel,), _COMPENSATED, at_ms - HOUR_MS, at_ms)
+            shown = _in_short(hours[-1]) if hours else None
+        if shown is not None:
+            blankets[vessel] = shown
+    return blankets
+
+
+def _in_short(hour: Judgement) -> BlanketShown:
+    """What the history of judgements keeps: finding, and compensated pressure with the range of two u."""
+    u_kpa = None if hour.low is None or hour.high is None else (hour.high - hour.low) / 4
+    finding = hour.finding or "cannot tell yet"
+    return BlanketShown(at_ms=hour.at_ms, finding=finding, compensated_kpa=hour.value, u_compensated_kpa=u_kpa)
 
 
 def _why_none(cellar: Cellar, store: Store, contents: Contents, at_ms: int) -> str:

@@ -1,0 +1,176 @@
+"""The gas over the wine in a vessel, as it was judged: lines for people, an object for programs."""
+
+from __future__ import annotations
+
+__all__ = ["blanket_json", "blanket_line", "blanket_lines", "blanket_of", "finding_text", "floor_text", "lost_text"]
+
+from collections.abc import Iterable
+from datetime import tzinfo
+from typing import Final
+
+from alerts.blanket.details import BlanketShown, blanket_shown
+from alerts.view.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
+from alerts.view.format import age, local_time, value_text
+from alerts.watch.turn import JUDGEMENT_FRESH_S
+from ingest.judgement import UNDECIDED, Judgement
+from ingest.times import iso_utc
+
+_LEAKS: Final = frozenset({"slow leak", "fast leak"})
+_MEANINGS: Final = {
+    "sound": "no gas is lost",
+    "cooling": "the gauge falls because it gets colder; no gas is lost",
+    "warming": "the gauge rises because it gets warmer; no gas comes in",
+    "settling": "the wine takes up gas, as it does after charging, racking or moving; that is no leak",
+    "slow leak": "gas is certainly lost",
+    "fast leak": "gas is certainly lost, and fast",
+    "drawn": "gas or wine was taken at one time; nothing has been lost since",
+    "gas rising": "gas comes in: the wine gives off carbon dioxide, or the regulator creeps",
+    "supply open": "gas flows in from the supply, so this vessel says nothing about leaks; the cylinder does",
+    "cannot tell yet": "whether gas is lost cannot be seen yet",
+    "no judgement": "the gas cannot be judged",
+}
+_NOT_CERTAIN: Final = "gas seems to be lost, but that is not certain yet"
+
+
+def blanket_of(judgements: Iterable[Judgement], now_ms: int) -> BlanketShown | None:
+    """Give the gas over the wine by what was judged of a vessel last; None where it is not judged.
+
+    What is too old by now (UTC ms) is no judgement, and says so.
+    """
+    for judgement in judgements:
+        if judgement.name == "compensated_pressure" and (shown := blanket_shown(judgement)) is not None:
+            if now_ms - judgement.at_ms <= JUDGEMENT_FRESH_S * 1000:
+                return shown
+            old = f"the last judgement is {age(now_ms - judgement.at_ms)} old: it was {shown.finding}"
+            return BlanketShown(at_ms=shown.at_ms, finding="no judgement", gas=shown.gas, warnings=(old,))
+    return None
+
+
+def finding_text(shown: BlanketShown) -> str:
+    """Say the finding and what it means: "cooling: the gauge falls because it gets colder; no gas is lost"."""
+    if shown.finding in _LEAKS and not shown.leak_certain:
+        return f"perhaps a {shown.finding}: {_NOT_CERTAIN}"
+    return f"{shown.finding}: {_MEANINGS.get(shown.finding, '')}".rstrip(": ")
+
+
+def lost_text(shown: BlanketShown, units: str) -> str:
+    """Say how fast gas is lost, or comes in: "0.4 to 0.6 mL a minute, 4 to 6 kPa a day"; "" where it is not known."""
+    if shown.rate_ml_min is None:
+        return ""
+    rate = rate_text(shown.rate_ml_min, shown.u_rate_ml_min)
+    if shown.rate_kpa_day is None:
+        return rate
+    return f"{rate}, {rate_pressure_text(shown.rate_kpa_day, shown.rate_ml_min, shown.u_rate_ml_min, units)}"
+
+
+def floor_text(shown: BlanketShown, units: str) -> str:
+    """Say when the air floor is reached: "air floor of 5 kPa in 11 to 16 hours"; "" where it is not foreseen."""
+    floor = "air floor" if shown.floor_kpa is None else f"air floor of {_plain(shown.floor_kpa, units)}"
+    parts = []
+    if hours := hours_text(shown.hours_low, shown.hours_high):
+        parts.append(f"{floor} in {hours}")
+    if cold := hours_text(shown.hours_cold, shown.hours_cold):
+        begin = f"{floor} " if not parts else ""
+        parts.append(f"{begin}by cold alone in {cold}")
+    return ", ".join(parts)
+
+
+def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> str:
+    """Say finding, pressures and, where it is not sound, rate, hours left and since when, in one line.
+
+    Such as "blanket: slow leak, 0.4 to 0.6 mL a minute, 4 to 6 kPa a day, air floor of 5 kPa in 11 to 16 hours, since
+    14:05:00 CET; gauge 32.1 kPa, 36 ± 2 kPa at 15 °C".
+    """
+    perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
+    words = [f"{perhaps}{shown.finding}"]
+    if shown.finding == "cooling":
+        words.append("no gas lost")
+    if _is_moving(shown) and (lost := lost_text(shown, units)):
+        words.append(lost)
+    if floor := floor_text(shown, units):
+        words.append(floor)
+    if shown.finding != "sound" and shown.finding not in UNDECIDED and shown.since_ms is not None:
+        words.append(f"since {local_time(shown.since_ms, zone, now_ms)}")
+    if shown.finding in UNDECIDED and shown.warnings:
+        words.append(shown.warnings[0].rstrip("."))
+    pressures = _pressures(shown, units)
+    return f"blanket: {', '.join(words)}{'; ' if pressures else ''}{pressures}"
+
+
+def blanket_lines(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> list[str]:
+    """Say all that is known of the gas over a wine, line by line, the most important first."""
+    lines = [f"blanket: {finding_text(shown)}"]
+    times = []
+    if shown.since_ms is not None:
+        times.append(f"since {local_time(shown.since_ms, zone, now_ms)}, {age(now_ms - shown.since_ms)} ago")
+    if shown.finding != "sound" and shown.last_sound_ms is not None:
+        times.append(f"last sound {local_time(shown.last_sound_ms, zone, now_ms)}")
+    if times:
+        lines.append("; ".join(times))
+    if _is_moving(shown) and (lost := lost_text(shown, units)):
+        verb = "comes in" if _is_gained(shown) else "lost"
+        lines.append(f"{verb} {lost} (gas at 0 °C and 101.325 kPa)")
+    if pressures := _pressures(shown, units):
+        lines.append(pressures)
+    if floor := floor_text(shown, units):
+        lines.append(floor)
+    if shown.headspace_l is not None:
+        gas = f" of {shown.gas}" if shown.gas else ""
+        lines.append(f"headspace {headspace_text(shown.headspace_l, shown.u_headspace_l)}{gas}")
+    return [*lines, *(f"note: {warning}" for warning in shown.warnings)]
+
+
+def blanket_json(shown: BlanketShown) -> dict[str, object]:
+    """Give the same as an object; null for what is not known or not foreseen. Rates at 0 °C and 101.325 kPa."""
+    return {
+        "at": iso_utc(shown.at_ms),
+        "finding": shown.finding,
+        "leak_certain": shown.leak_certain,
+        "gas": shown.gas or None,
+        "raw_kpa": shown.raw_kpa,
+        "compensated_kpa": shown.compensated_kpa,
+        "u_compensated_kpa": shown.u_compensated_kpa,
+        "reference_c": shown.reference_c,
+        "floor_kpa": shown.floor_kpa,
+        "rate_ml_min": shown.rate_ml_min,
+        "u_rate_ml_min": shown.u_rate_ml_min,
+        "rate_kpa_day": shown.rate_kpa_day,
+        "hours_to_floor_low": shown.hours_low,
+        "hours_to_floor_high": shown.hours_high,
+        "hours_to_floor_cold": shown.hours_cold,
+        "headspace_l": shown.headspace_l,
+        "u_headspace_l": shown.u_headspace_l,
+        "since": _iso(shown.since_ms),
+        "last_sound": _iso(shown.last_sound_ms),
+        "supply_open": shown.supply_open,
+        "warnings": list(shown.warnings),
+    }
+
+
+def _is_moving(shown: BlanketShown) -> bool:
+    """Whether the rate says something: gas that is lost or comes in by more than it is uncertain by."""
+    if shown.rate_ml_min is None or shown.finding in ("sound", *UNDECIDED):
+        return False
+    return shown.leak_certain or shown.finding in (*_LEAKS, "gas rising", "settling")
+
+
+def _is_gained(shown: BlanketShown) -> bool:
+    return shown.rate_ml_min is not None and shown.rate_ml_min < 0
+
+
+def _pressures(shown: BlanketShown, units: str) -> str:
+    parts = []
+    if shown.raw_kpa is not None:
+        parts.append(f"gauge {value_text('pressure', shown.raw_kpa, units)}")
+    if shown.compensated_kpa is not None:
+        parts.append(compensated_text(shown.compensated_kpa, shown.u_compensated_kpa, shown.reference_c, units))
+    return ", ".join(parts)
+
+
+def _plain(kpa: float, units: str) -> str:
+    """A setpoint without digits that nobody wrote: "5 kPa"."""
+    return value_text("pressure", kpa, units).replace(".0 ", " ")
+
+
+def _iso(at_ms: int | None) -> str | None:
+    return None if at_ms is None else iso_utc(at_ms)
