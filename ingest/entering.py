@@ -11,10 +11,11 @@ from __future__ import annotations
 __all__ = ["Prepared", "answered", "context_of", "enter", "moment", "prepare", "write"]
 
 from collections.abc import Mapping, Sequence
-from typing import NamedTuple
+from dataclasses import replace
+from typing import Final, NamedTuple
 
 from ingest.cellar import Cellar
-from ingest.errors import EntryRefused, IngestError
+from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.contents import Contents
 from ingest.journal.drafting import draft_entry, question_of, read_answers
@@ -22,7 +23,7 @@ from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
 from ingest.journal.kinds.kind import NamedVessels
-from ingest.journal.kinds.racking import open_racking_warnings
+from ingest.journal.kinds.racking import open_racking_notes
 from ingest.journal.kinds.titrant import bottles_at
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
@@ -36,14 +37,21 @@ Answers = Mapping[str, str | bool | Sequence[str]]
 
 class Prepared(NamedTuple):
     """An entry that can be written. words: what it says; after: what the vessels that it names hold then; warnings:
-    what a person should know; caution: one sentence where something dangerous is handled, else "".
+    what can hardly be, which its body keeps: it is written only if a person insists; notes: what else a person should
+    know; caution: one sentence where something dangerous is handled, else "".
     """
 
     draft: Draft
     words: str
     after: tuple[Contents, ...]
     warnings: tuple[str, ...]
+    notes: tuple[str, ...]
     caution: str
+
+
+_YEAR_MS: Final = 365.25 * 86_400_000
+# What happened longer ago is more likely a wrong date than a late entry (this project's choice).
+_LONG_AGO_YEARS: Final = 5.0
 
 
 class _TrialOnly(Exception):
@@ -60,14 +68,18 @@ def enter(
     now_ms: int,
     at: str | None = None,
     with_later: bool = False,
+    despite_warnings: bool = False,
 ) -> Entry:
     """Write an entry down from answers as texts: ``{"vessel": "K1", "volume": "19 L"}``.
 
     answers: by the names of the kind's questions (``ingest.journal.kinds.KINDS``); at: when it happened, as a person
     writes it (``ingest.times.spoken_moment``), by default now. Raises AnswersWrong that names every answer that will
-    not do, EntryRefused where the cellar's contents speak against it, Ambiguous, StoreError.
+    not do, EntryRefused where the cellar's contents speak against it, or a warning without despite_warnings; Ambiguous,
+    StoreError.
     """
     prepared = prepare(store, cellar, kind, answers, who=who, now_ms=now_ms, at=at, with_later=with_later)
+    if prepared.warnings and not despite_warnings:
+        raise EntryRefused([Problem(kind, "", "", warning) for warning in prepared.warnings])
     return write(store, cellar, prepared, now_ms=now_ms, with_later=with_later)
 
 
@@ -97,13 +109,11 @@ def prepare(
         None if draft.place is None else context.contents.get(draft.place),
         after,
     )
-    warnings = (
-        *warnings,
-        *known.warnings(draft.body, vessels),
-        *open_racking_warnings(draft, context.begun, cellar.site.zone),
-    )
+    warnings = (*warnings, *known.warnings(draft.body, vessels), *_long_ago(at_ms, now_ms))
+    notes = (*draft.body.notes, *open_racking_notes(draft, context.begun, cellar.site.zone))
     caution = known.caution(draft.body, vessels)
-    return Prepared(draft, body_words(draft.body, draft.lot), after, warnings, caution)
+    draft = replace(draft, body=draft.body.model_copy(update={"warnings": warnings}))
+    return Prepared(draft, body_words(draft.body, draft.lot), after, warnings, notes, caution)
 
 
 def write(store: Store, cellar: Cellar, prepared: Prepared, *, now_ms: int, with_later: bool = False) -> Entry:
@@ -157,6 +167,11 @@ def context_of(store: Store, cellar: Cellar, kind: str, at_ms: int) -> EntryCont
         last=last[0] if last else None,
         begun=begun,
     )
+
+
+def _long_ago(at_ms: int, now_ms: int) -> tuple[str, ...]:
+    years = (now_ms - at_ms) / _YEAR_MS
+    return () if years <= _LONG_AGO_YEARS else (f"that is {years:.0f} years ago: look at the date",)
 
 
 def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_later: bool) -> tuple[Contents, ...]:

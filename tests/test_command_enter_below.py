@@ -39,7 +39,7 @@ def test_nothing_found_is_shown_in_contents_and_history(journal: JournalOnDisk) 
         "0.3 mL",
     )
     _call(journal, *titration, "--titre", "1.6 mL")
-    said = _call(journal, *titration, "--titre", "0.1 mL")
+    said = _call(journal, *titration, "--titre", "0.1 mL", "--despite-warnings")
     assert "0.1 mL less 0.3 mL of 0.02 N on 25 mL: < 4 mg/L free SO2" in said
     told = json.loads(_call(journal, "history", file, "--lot", "ries", "--quantity", "free_so2", "--json"))
     first, second = told["history"]

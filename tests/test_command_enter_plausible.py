@@ -1,7 +1,8 @@
-"""What can hardly be is taken down, and told of loudly before it is written."""
+"""What can hardly be is shown loudly, refused, and taken down if a person insists."""
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -14,9 +15,22 @@ class _Call:
         self._journal = journal
 
     def __call__(self, kind: str, *options: str) -> str:
+        """Enter something. Under a warning nothing is written before a person insists; then the entry keeps it."""
+        before = len(self._journal.written())
         result = leeside("enter", kind, self._journal.file, *options)
+        warnings = [line.removeprefix("warning: ") for line in result.stdout.splitlines() if line.startswith("warning")]
+        if warnings:
+            assert (result.returncode, len(self._journal.written())) == (1, before)
+            assert "--despite-warnings writes it" in result.stderr
+            result = leeside("enter", kind, self._journal.file, *options, "--despite-warnings")
         assert result.returncode == 0, result.stderr
+        newest = max(self._journal.written(), key=lambda entry: entry.id)
+        assert list(newest.body.warnings) == warnings
+        assert self.shown().count("warning: ") == sum(len(entry.body.warnings) for entry in self._journal.written())
         return result.stdout + result.stderr
+
+    def shown(self) -> str:
+        return leeside("journal", self._journal.file).stdout
 
 
 @pytest.fixture
@@ -61,6 +75,29 @@ def test_a_stock_solution_that_cannot_be_is_told_of(call: _Call) -> None:
     options = ("--vessel", "K1", "--form", "stock solution", "--salt", "potassium", "--volume", "5 mL")
     assert "do not dissolve" in call("addition", *options, "--stock", "60 g/100 mL")
     assert "do not dissolve" not in call("addition", *options, "--stock", "10 g/100 mL")
+
+
+def test_a_dose_of_another_order_of_magnitude_is_told_of_where_the_total_is_unknown(call: _Call) -> None:
+    dose = ("--form", "metabisulfite", "--salt", "potassium", "--mass")
+    said = call("addition", "--vessel", "K1", *dose, "900 kg")
+    assert re.search(r"g of SO2 into 16 L of wine makes \d{8} mg/L, and no wine needs more than 400", said)
+    assert "into 25 L at most makes 1037 mg/L" in call("addition", "--vessel", "K3", *dose, "45 g")
+    assert "warning" not in call("addition", "--vessel", "K1", *dose, "0.8 g")
+
+
+def test_free_so2_above_the_total_is_told_of_whichever_was_found_last(call: _Call) -> None:
+    elsewhere = ("--method", "elsewhere", "--uncertainty", "3 mg/L", "--result")
+    call("titration", "--vessel", "K1", "--quantity", "total", *elsewhere, "30 mg/L")
+    assert "warning" not in call("titration", "--vessel", "K1", "--quantity", "free", *elsewhere, "36 mg/L")
+    said = call("titration", "--vessel", "K1", "--quantity", "free", *elsewhere, "45 mg/L")
+    assert "warning: 45 mg/L of free SO2 is more than the 30 mg/L of total SO2 of K1" in said
+    said = call("titration", "--vessel", "K1", "--quantity", "total", *elsewhere, "20 mg/L")
+    assert "warning: 45 mg/L of free SO2 is more than the 20 mg/L" in said
+
+
+def test_a_date_of_the_last_century_is_told_of(call: _Call) -> None:
+    said = call("inspection", "--vessel", "K3", "--clarity", "clear", "--at", "1999-11-20")
+    assert re.search(r"warning: that is \d+ years ago: look at the date", said)
 
 
 @pytest.mark.parametrize(

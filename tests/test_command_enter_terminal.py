@@ -248,6 +248,28 @@ def test_a_time_that_never_was_is_refused_at_a_terminal_too(
     assert len(journal.written()) == 3
 
 
+@pytest.mark.parametrize("answer", ["", "n", "y"])
+def test_under_a_warning_enter_alone_writes_nothing(
+    journal: JournalOnDisk, opened: list[AtTheTerminal], answer: str
+) -> None:
+    terminal = _start(opened, journal, "measurement", "--vessel", "K1", "--quantity", "pH", "--value", "34")
+    terminal.until("With which instrument?")
+    terminal.say("")
+    terminal.until("pH 34. Write it? [y/N]")
+    assert "warning: pH 34 is not of wine" in terminal.seen
+    terminal.say(answer)
+    assert (terminal.end() == 0) is (answer == "y")
+    assert len(journal.written()) == (4 if answer == "y" else 3)
+
+
+def test_yes_at_a_terminal_does_not_pass_a_warning(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
+    given = ("--vessel", "K1", "--quantity", "pH", "--value", "34", "--yes")
+    terminal = _start(opened, journal, "measurement", *given)
+    assert terminal.end() == 1
+    assert "--despite-warnings writes it" in terminal.seen
+    assert len(journal.written()) == 3
+
+
 def test_yes_asks_nothing(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned", "--yes")
     assert terminal.end() == 0

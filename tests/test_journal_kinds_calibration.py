@@ -84,10 +84,15 @@ def test_a_calibration_holds_from_its_time_on_and_numbers_stay(file: Path) -> No
 def test_a_calibration_that_no_sound_instrument_needs_is_told_of(file: Path) -> None:
     usual = leeside("enter", "calibration", file, "k1-pressure", "--reads", "1.4 kPa", "--truth", "0 kPa")
     assert "warning" not in usual.stdout
-    wild = leeside("enter", "calibration", file, "k1-pressure", "--reads", "55 kPa", "--truth", "0 kPa")
-    assert wild.returncode == 0, wild.stderr
+    options = ("enter", "calibration", file, "k1-pressure", "--reads", "55 kPa", "--truth", "0 kPa")
+    wild = leeside(*options)
+    assert wild.returncode == 1
     assert "warning: that moves" in wild.stdout
     assert "20 at most" in wild.stdout
+    assert "Nothing was written" in wild.stderr
+    assert leeside("journal", file).stdout.count("no. ") == 0
+    assert leeside(*options, "--despite-warnings").returncode == 0
+    assert "warning: that moves" in leeside("journal", file).stdout
 
 
 @pytest.mark.parametrize(

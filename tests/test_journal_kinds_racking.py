@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from journal_entries import a_body, an_entry
 
 from ingest.journal.entry import Draft, Entry, Strike
-from ingest.journal.kinds.racking import open_racking_warnings, unfinished
+from ingest.journal.kinds.racking import open_racking_notes, unfinished
 from ingest.journal.open_rackings import LONGEST_RACKING_MS, OpenRacking, finished_by
 
 _HOUR = 3_600_000
@@ -83,7 +83,7 @@ def test_what_is_written_of_its_vessels_meanwhile_is_told_of_it() -> None:
 
     def told(place: str | None, at_ms: int, kind: str = "inspection", **said: object) -> tuple[str, ...]:
         body = a_body(kind, **(said or {"film": False}))
-        return open_racking_warnings(Draft("inspection", at_ms, "Ana", body, place), begun, _ZONE)
+        return open_racking_notes(Draft("inspection", at_ms, "Ana", body, place), begun, _ZONE)
 
     assert told("C1", 11 * _HOUR) == (
         "racking no. 19 from K1 and C1, begun 1970-01-01 11:00, is not finished: write down what came of it, or strike "

@@ -114,10 +114,11 @@ def store(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
 def test_answers_become_a_draft_with_words_caution_and_warnings(store: Store) -> None:
     answers = {"vessel": "K1", "volume": "200 mL"}
     prepared = prepare(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS)
-    assert prepared.draft.body == EvaporationBody(volume_l=0.2)
+    warnings = ("nothing says how long that took: a day is assumed", "K1 is left with 15.8 L")
+    assert prepared.draft.body == EvaporationBody(volume_l=0.2, warnings=warnings)
     assert prepared.words == "0.2 L gone in 1 days"
     assert prepared.caution == "smell before you look"
-    assert prepared.warnings == ("nothing says how long that took: a day is assumed", "K1 is left with 15.8 L")
+    assert prepared.warnings == warnings
     assert [after.vessel for after in prepared.after] == ["K1"]
 
 
@@ -137,7 +138,9 @@ def test_what_is_wrong_is_found_by_its_question(store: Store) -> None:
 
 def test_it_is_written_counted_read_back_and_struck(store: Store) -> None:
     answers = {"vessel": "K1", "volume": "1 L", "time": "10 d", "remark": "dry air"}
-    entry = enter(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS)
+    with pytest.raises(EntryRefused, match="K1 is left with 15 L"):
+        enter(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS)
+    entry = enter(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS, despite_warnings=True)
     assert entries(store, kinds=["evaporation"]) == [entry]
     assert entries(store, vessel="K1")[-1] == entry
     assert contents(store, NOW_MS)["K1"].volume_l == pytest.approx(15.0)
@@ -149,9 +152,10 @@ def test_it_is_written_counted_read_back_and_struck(store: Store) -> None:
 
 def test_it_is_shown_and_goes_out_and_comes_in_as_a_line(store: Store) -> None:
     answers = {"vessel": "K1", "volume": "1 L", "time": "10 d", "remark": "dry air"}
-    entry = enter(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS)
+    entry = enter(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS, despite_warnings=True)
     assert body_words(entry.body) == "1 L gone in 10 days"
-    (shown,) = entry_lines(entry, ZoneInfo("Europe/Ljubljana"), NOW_MS)
+    shown, warning = entry_lines(entry, ZoneInfo("Europe/Ljubljana"), NOW_MS)
     assert shown.endswith("evaporation K1: 1 L gone in 10 days (dry air), Ana")
+    assert warning.strip() == "warning: K1 is left with 15 L"
     read = read_entry_lines(io.BytesIO(entry_line(entry).encode()), ZoneInfo("UTC"), NOW_MS)
     assert (read.mistakes, [line.entry for line in read.entries]) == ([], [entry])

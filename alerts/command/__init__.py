@@ -24,6 +24,7 @@ line_holder        whether the running leeside has a serial line open
 sample_outcome     what became of a sample, for ``leeside listen``
 discovery          proposed ``[[probe]]`` tables, for ``leeside listen``
 entry_dialog       asking for what an entry still needs
+doubt              what an entry makes a person doubt, and what it takes to write it
 enter_calibration  ``leeside enter calibration``
 calibration_buffers  its buffers of a pH probe
 steady_reading     what a pH probe shows once it stands still

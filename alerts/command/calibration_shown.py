@@ -6,11 +6,19 @@ __all__ = ["drift_since_last", "line_json", "print_effect", "show_calibration"]
 
 from typing import Final
 
+from alerts.command.doubt import show_remarks
 from alerts.command.terminal import Terminal
 from alerts.view.format import value_text
 from ingest.cellar import QUANTITIES, Cellar, Probe
 from ingest.journal.kinds import body_words, spread_words
-from ingest.journal.kinds.calibration import CALIBRATION, CalibrationBody, Correction, Point, drift_warnings
+from ingest.journal.kinds.calibration import (
+    CALIBRATION,
+    CalibrationBody,
+    Correction,
+    Point,
+    calibration_notes,
+    drift_warnings,
+)
 from ingest.journal.kinds.kind import NamedVessels
 from ingest.journal.ph_calibration import TYPICAL_WINE_PH
 from ingest.journal.ph_drift import PhDrift, ph_drift
@@ -38,8 +46,8 @@ def show_calibration(
     correction: Correction | None,
     measured: list[Point],
     drift: PhDrift | None,
-) -> None:
-    """Show what a person should know before it is written."""
+) -> CalibrationBody:
+    """Show what a person should know before it is written. Gives the body with these warnings and notes."""
     caution = CALIBRATION.caution(body, NamedVessels())
     if caution:
         terminal.say(f"Caution: {caution}.")
@@ -50,12 +58,10 @@ def show_calibration(
     moves = []
     if correction is not None:
         moves = [(point.measured, correction.gain * point.measured + correction.offset) for point in measured]
-    warnings = list(CALIBRATION.warnings(body, NamedVessels()))
-    if declared.quantity == "pH" and len(body.points) > 1 and body.temperature_c is None:
-        warnings.append("without --temperature slope and offset of the probe are not worked out")
-    unit = QUANTITIES[declared.quantity].unit
-    for warning in (*warnings, *drift_warnings(declared.quantity, unit, moves)):
-        terminal.say(f"warning: {warning}")
+    warnings = drift_warnings(declared.quantity, QUANTITIES[declared.quantity].unit, moves)
+    notes = calibration_notes(body)
+    show_remarks(terminal, warnings, notes)
+    return body.model_copy(update={"warnings": warnings, "notes": notes})
 
 
 def line_json(body: CalibrationBody, drift: PhDrift | None) -> dict[str, object]:

@@ -14,12 +14,12 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.cellar_file import FileCommand
+from alerts.command.doubt import DespiteWarnings, may_write, show_remarks
 from alerts.command.enter_calibration import calibration
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
-from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
@@ -55,6 +55,7 @@ def run_enter(
     who: str | None,
     yes: bool,
     with_later: bool,
+    despite_warnings: bool,
     as_json: bool,
 ) -> int:
     """Exit code 0 when it is written, 1 when it is not."""
@@ -65,9 +66,10 @@ def run_enter(
     try:
         with open_journal(file) as (cellar, store):
             prepared = _prepared(terminal, store, cellar, kind, answers, at, name, now_ms, asking, with_later)
-            _show(terminal, cellar, prepared, now_ms)
-            if asking and not terminal.agree(f"{prepared.words}. Write it?"):
-                raise NotWritten("Nothing was written.")
+            show_prepared(terminal, cellar, prepared, now_ms)
+            asked = terminal if asking else None
+            if not may_write(asked, prepared.words, prepared.warnings, despite_warnings=despite_warnings):
+                return 1
             entry = write(store, cellar, prepared, now_ms=wall_ms(), with_later=with_later)
             if as_json:
                 print(json_form.dumps(entry_json(entry), ensure_ascii=False))
@@ -110,15 +112,15 @@ def _prepared(
     return prepare_now()
 
 
-def _show(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms: int) -> None:
+def show_prepared(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms: int) -> None:
+    """Show an entry as it would be written: caution, heading, remarks, what vessels hold then."""
     if prepared.caution:
         terminal.say(f"Caution: {prepared.caution}.")
     terminal.say(entry_heading(prepared.draft, cellar.site.zone, now_ms))
     spread = spread_words(prepared.draft.body)
     if spread:
         terminal.say(f"  {spread}")
-    for warning in prepared.warnings:
-        terminal.say(f"warning: {warning}")
+    show_remarks(terminal, prepared.warnings, prepared.notes)
     for after in prepared.after:
         terminal.say(f"  {after.vessel} then: {contents_line(after, cellar.site.zone, cellar.site.units, now_ms)}")
 
@@ -158,6 +160,7 @@ _COMMON: Final = (
         False,
         Annotated[bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")],
     ),
+    _common("despite_warnings", False, DespiteWarnings),
     _common("yes", False, Yes),
     _common("as_json", False, Json),
 )
@@ -183,6 +186,7 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
             who=options["who"],
             yes=options["yes"],
             with_later=options["with_later"],
+            despite_warnings=options["despite_warnings"],
             as_json=options["as_json"],
         )
 

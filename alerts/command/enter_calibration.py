@@ -13,6 +13,7 @@ import typer
 
 from alerts.command.calibration_buffers import BufferAnswers, ask_buffers, buffer_points, celsius_of
 from alerts.command.calibration_shown import drift_since_last, line_json, print_effect, show_calibration
+from alerts.command.doubt import DespiteWarnings, may_write
 from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import current_series, declared_probe, open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
@@ -101,9 +102,10 @@ def calibration(
     ] = False,
     remark: Annotated[str | None, typer.Option("--remark", metavar="TEXT", help="A remark.")] = None,
     who: Who = None,
+    despite_warnings: DespiteWarnings = False,
     yes: Yes = False,
     as_json: Json = False,
-) -> None:
+) -> int:
     """Write down a calibration: work out the correction, show it, and let the probe's scale take it."""
     now_ms = wall_ms()
     asking = at_a_terminal() and not yes
@@ -152,11 +154,13 @@ def calibration(
         measured = points_measured(parts(store, series), body.points, from_ms)
         correction = scale_correction(body, measured, row.resolution, row.unit)
         drift = drift_since_last(store, declared, body, from_ms)
-        show_calibration(terminal, declared, body, correction, measured, drift)
+        body = show_calibration(terminal, declared, body, correction, measured, drift)
+        draft = replace(draft, body=body)
         if asking:
             terminal.say(entry_heading(draft, cellar.site.zone, now_ms))
-            if not terminal.agree(f"{body_words(body)}. Write it?"):
-                raise NotWritten("Nothing was written.")
+        asked = terminal if asking else None
+        if not may_write(asked, body_words(body), body.warnings, despite_warnings=despite_warnings):
+            return 1
         try:
             entry = write_entry(store, draft, cellar, wall_ms())
         except EntryRefused as error:
@@ -175,9 +179,10 @@ def calibration(
                 }
             )
         )
-        return
+        return 0
     print_effect(cellar, declared, correction, measured)
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
+    return 0
 
 
 def _check_options(declared: Probe, buffers: BufferAnswers, truth: list[str] | None) -> None:

@@ -43,11 +43,13 @@ class Terminal:
             raise NotWritten("Nothing was written.")
         return line.strip() or offered
 
-    def agree(self, question: str) -> bool:
-        """Whether the answer is yes; an empty one is."""
+    def agree(self, question: str, *, empty_is_yes: bool = True) -> bool:
+        """Whether the answer is yes."""
         for _ in range(MOST_TRIES):
-            answer = self.ask(f"{question} [Y/n]").lower()
-            if answer in ("", "y", "yes"):
+            answer = self.ask(f"{question} {'[Y/n]' if empty_is_yes else '[y/N]'}").lower()
+            if not answer:
+                return empty_is_yes
+            if answer in ("y", "yes"):
                 return True
             if answer in ("n", "no"):
                 return False

@@ -19,17 +19,19 @@ def entry_heading(draft: Draft, zone: tzinfo, now_ms: int) -> str:
 
 
 def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
-    """Give an entry in one line, then its warnings; for a struck one, by whom and why instead."""
+    """Give an entry in one line, then its warnings and notes; for a struck one, by whom and why as well."""
     remark = getattr(entry.body, "remark", None)
     spread = spread_words(entry.body)
     words = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
     about = f"{kind_words(entry.kind)} {entry.where}".rstrip()
     line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {words}, {entry.who}"
-    warnings = [f"       warning: {text}" for text in getattr(entry.body, "warnings", ())]
+    remarks = [f"       warning: {text}" for text in entry.body.warnings]
+    remarks += [f"       note: {text}" for text in entry.body.notes]
     if entry.struck is None:
-        return [line, *warnings]
+        return [line, *remarks]
     struck = entry.struck
-    return [f"struck: {line}", f"       by {struck.who}, {local_time(struck.at_ms, zone, now_ms)}: {struck.reason}"]
+    why = f"       by {struck.who}, {local_time(struck.at_ms, zone, now_ms)}: {struck.reason}"
+    return [f"struck: {line}", *remarks, why]
 
 
 def entry_json(entry: Entry) -> dict[str, object]:

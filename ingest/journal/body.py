@@ -9,6 +9,7 @@ __all__ = [
     "LARGEST_AMOUNT",
     "Amount",
     "Body",
+    "BodyPart",
     "BodyWrong",
     "Count",
     "Id",
@@ -46,8 +47,8 @@ class Result(NamedTuple):
     unit: str
 
 
-class Body(BaseModel):
-    """What an entry of one kind says. Times are UTC milliseconds."""
+class BodyPart(BaseModel):
+    """A part of a body, such as one flask of a titration. Times are UTC milliseconds."""
 
     model_config = ConfigDict(
         frozen=True,
@@ -57,20 +58,6 @@ class Body(BaseModel):
         hide_input_in_errors=True,
         str_strip_whitespace=True,
     )
-
-    @property
-    def places(self) -> tuple[str, ...]:
-        """The vessels that it names, beside the place of its entry."""
-        return ()
-
-    @property
-    def results(self) -> tuple[Result, ...]:
-        """The numbers that it adds to histories."""
-        return ()
-
-    def renamed(self, name_now: Callable[[str], str]) -> Self:
-        """Give the body with its vessels called as they are now."""
-        return self
 
 
 def _readable(text: str) -> str:
@@ -89,6 +76,31 @@ Positive = Annotated[float, Field(gt=0.0, le=LARGEST_AMOUNT)]
 Percent = Annotated[float, Field(ge=0.0, le=100.0)]
 Count = Annotated[int, Field(ge=1, le=1_000_000)]
 Moment = Annotated[int, Field(ge=0, le=253_402_300_799_999)]
+
+
+class Body(BodyPart):
+    """What an entry of one kind says. Times are UTC milliseconds.
+
+    warnings: what could hardly be, and was written all the same; notes: what else was shown with it, such as that a
+    result is an upper bound. Both are worked out when it is written.
+    """
+
+    warnings: tuple[Words, ...] = ()
+    notes: tuple[Words, ...] = ()
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """The vessels that it names, beside the place of its entry."""
+        return ()
+
+    @property
+    def results(self) -> tuple[Result, ...]:
+        """The numbers that it adds to histories."""
+        return ()
+
+    def renamed(self, name_now: Callable[[str], str]) -> Self:
+        """Give the body with its vessels called as they are now."""
+        return self
 
 
 class BodyWrong(EntryRefused):
@@ -148,7 +160,8 @@ def _problem(model: type[Body], kind: str, error: Any, data: Mapping[str, Any]) 
     key = ".".join(str(part) for part in error["loc"])
     message = str(error["msg"]).removeprefix("Value error, ")
     if error["type"] == "extra_forbidden":
-        allowed = ", ".join(model.model_fields) if len(error["loc"]) == 1 else ""
+        asked = [name for name in model.model_fields if name not in Body.model_fields]
+        allowed = ", ".join(asked) if len(error["loc"]) == 1 else ""
         message = "there is no such key" + (f"; there are: {allowed}" if allowed else "")
     elif error["type"] == "missing":
         message = "is missing"

@@ -10,7 +10,7 @@ from typing import Any, Final
 from ingest.journal.answers import AnswersWrong, WrittenStrength, Wrong
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.question import Given
-from ingest.journal.result_warnings import TitrationRefused
+from ingest.journal.result_warnings import TitrationRefused, notes_and_warnings
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength, bottle_warnings
 from ingest.journal.titration import Method, So2Quantity, Style, Titration, titre_ml
 from ingest.journal.titration_outcome import titrated
@@ -30,7 +30,7 @@ _AT_THE_BENCH: Final = (
 
 
 def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, at_ms: int) -> tuple[str, ...]:
-    """Fill the body of a titration and give its warnings. Raises AnswersWrong."""
+    """Fill the body of a titration and give what speaks against it. Raises AnswersWrong."""
     if given["method"] == "elsewhere":
         stray = [
             Wrong(name, "does not belong to a result from elsewhere; say it as --result")
@@ -66,7 +66,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
         question = strength_question if error.field == "strength" else _QUESTIONS.get(error.field, error.field)
         raise AnswersWrong([Wrong(question, str(error))]) from None
     outcome = titrated(titration, at_ms)
-    warnings = tuple(warning.text for warning in outcome.warnings)
+    notes, warnings = notes_and_warnings(outcome.warnings)
     data |= {
         "flasks": flasks,
         "titrant": given.get("titrant"),
@@ -75,7 +75,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
         "so2_mg_l": outcome.so2_mg_l,
         # Below the blank too: how little could have been found.
         "u_so2_mg_l": outcome.parts.combined,
-        "warnings": list(warnings),
+        "notes": notes,
     }
     return warnings
 
@@ -90,7 +90,8 @@ def judged_bottle(given: Given, data: dict[str, Any], at_ms: int) -> tuple[str, 
     except TitrationRefused as error:
         raise AnswersWrong([Wrong(error.field, str(error))]) from None
     data["strength"] = {"number": strength.number, "meaning": strength.meaning.value}
-    return tuple(warning.text for warning in bottle_warnings(bottle, at_ms))
+    data["notes"], warnings = notes_and_warnings(bottle_warnings(bottle, at_ms))
+    return warnings
 
 
 def _strength(answer: WrittenStrength, titrant: Titrant) -> TitrantStrength:

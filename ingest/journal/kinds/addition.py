@@ -242,7 +242,7 @@ def _caution(body: AdditionBody, _: NamedVessels) -> str:
 
 
 def _warnings(body: AdditionBody, vessels: NamedVessels) -> tuple[str, ...]:
-    return (*_stock_warnings(body), *_dose_warnings(vessels))
+    return (*_stock_warnings(body), *(_dose_warnings(vessels) or _large_dose_warnings(body, vessels)))
 
 
 def _stock_warnings(body: AdditionBody) -> tuple[str, ...]:
@@ -261,6 +261,21 @@ def _dose_warnings(vessels: NamedVessels) -> tuple[str, ...]:
         f"{_MOST_TOTAL_MG_L:.0f}: look at the amount and its unit"
         for after in vessels.after
         if after.total_so2 is not None and after.total_so2.mg_l > _MOST_TOTAL_MG_L
+    )
+
+
+def _large_dose_warnings(body: AdditionBody, vessels: NamedVessels) -> tuple[str, ...]:
+    """That it alone is more than any wine needs, where the total SO2 or the volume of the wine is not known."""
+    before = vessels.before
+    if before is None or body.so2_g is None:
+        return ()
+    volume_l = before.volume_l or before.capacity_l
+    if not volume_l or 1000.0 * body.so2_g / volume_l <= _MOST_TOTAL_MG_L:
+        return ()
+    wine = "of wine" if before.volume_l else "at most"
+    return (
+        f"{body.so2_g:.3g} g of SO2 into {volume_l:g} L {wine} makes {1000.0 * body.so2_g / volume_l:.0f} mg/L, and no "
+        f"wine needs more than {_MOST_TOTAL_MG_L:.0f}: look at the amount and its unit",
     )
 
 

@@ -11,7 +11,7 @@ from pydantic import Field
 
 from ingest.cellar import Dimension
 from ingest.journal.answers import BottleCount, Measure, WrittenWords
-from ingest.journal.body import Amount, Body, Count, Positive, Words
+from ingest.journal.body import Amount, Body, BodyPart, Count, Positive, Words
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.kind import EntryKind, LedgerStep, NamedVessels, StateOf, place_of
@@ -24,7 +24,7 @@ from ingest.journal.vessel_state import ROUNDING_L, drawing_objections, emptied,
 _UNACCOUNTED: Final = 0.05
 
 
-class BottlesFilled(Body):
+class BottlesFilled(BodyPart):
     """number of bottles of size_l."""
 
     number: Count

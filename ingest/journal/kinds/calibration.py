@@ -15,6 +15,7 @@ __all__ = [
     "CalibrationPoint",
     "Correction",
     "Point",
+    "calibration_notes",
     "correction_of",
     "drift_warnings",
     "grade_words",
@@ -28,7 +29,7 @@ from typing import Annotated, Final, Literal, NamedTuple
 from pydantic import Field
 
 from ingest.errors import IngestError, Problem
-from ingest.journal.body import Body, Id, Words
+from ingest.journal.body import Body, BodyPart, Id, Words
 from ingest.journal.entry import Draft
 from ingest.journal.kinds.kind import VESSEL_KINDS, EntryKind, NamedVessels, PlaceRule
 from ingest.journal.ph_buffers import U_BUFFER_SETS
@@ -52,13 +53,14 @@ _APART_STEPS: Final = 50.0
 
 # How far a sound instrument drifts between two calibrations, in the quantity's unit (common practice, no source).
 _DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
+_QUANTITY_OF_UNIT: Final = {"pH": "pH", "°C": "temperature", "kPa": "pressure"}
 
 
 # Beyond this a pH probe's points are no calibration even for a person who insists [%] (a choice of this project).
 _SLOPES_PERCENT: Final = (50.0, 150.0)
 
 
-class CalibrationPoint(Body):
+class CalibrationPoint(BodyPart):
     """What was true, and what was read there.
 
     truth: in the quantity's unit; shown: by leeside, in that unit; measured: the same without the calibration that held
@@ -263,7 +265,8 @@ def _line_problem(body: CalibrationBody) -> tuple[str, str]:
     return "", ""
 
 
-def _warnings(body: CalibrationBody, _: NamedVessels) -> tuple[str, ...]:
+def calibration_notes(body: CalibrationBody) -> tuple[str, ...]:
+    """Say what a person should know of a calibration, such as what its slope says of the probe."""
     line = body.ph_line
     if line is not None:
         return line.warnings
@@ -271,7 +274,16 @@ def _warnings(body: CalibrationBody, _: NamedVessels) -> tuple[str, ...]:
         return (
             "one buffer moves the zero only: the slope stays unknown, and with it pH away from that buffer; use two",
         )
+    if body.unit == "pH" and body.temperature_c is None:
+        return ("without --temperature slope and offset of the probe are not worked out",)
     return ()
+
+
+def _warnings(body: CalibrationBody, _: NamedVessels) -> tuple[str, ...]:
+    """That it moves what was shown further than a sound instrument drifts."""
+    quantity = _QUANTITY_OF_UNIT.get(body.unit, "")
+    moves = [(point.shown, point.truth) for point in body.points if point.shown is not None]
+    return drift_warnings(quantity, body.unit, moves)
 
 
 def _caution(body: CalibrationBody, _: NamedVessels) -> str:

@@ -29,7 +29,7 @@ class InspectionBody(Body):
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
-        if all(getattr(self, name) is None for name in type(self).model_fields):
+        if all(getattr(self, name) is None for name in type(self).model_fields if name not in Body.model_fields):
             raise ValueError("say what was seen: clarity, turbidity, lees, smell, film, a photo or a remark")
         return self
 

@@ -179,7 +179,8 @@ class EntryKind(Generic[B]):
 
     Asking: ``says``, what it is for, in a line; ``example``, the options of a whole call; ``questions``, in the order
     in which they are asked, none for a kind with a command of its own. ``complete(given, data, context, at_ms)`` adds
-    to the body's data what is more than a copy of one answer, and gives warnings; it raises AnswersWrong.
+    to the body's data what is more than a copy of one answer, and its notes, and gives warnings; it raises
+    AnswersWrong.
     ``answered_by``: the question that a key of the body comes from where it does not have the key's name ("": the body
     as a whole).
 

@@ -200,8 +200,10 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
     if given.get("lot") or given.get("room"):
         return ()
     if given.get("vessel"):
-        return _weighed_wine(given, data, context.cellar)
-    return _weighed_gas(given, data, context.cellar)
+        _weighed_wine(given, data, context.cellar)
+    else:
+        _weighed_gas(given, data, context.cellar)
+    return ()
 
 
 def _known(quantity: str) -> str:
@@ -229,27 +231,27 @@ def _number(name: str, text: str, question: str) -> tuple[float, str]:
         raise AnswersWrong([Wrong(question, f"'{text}': {error}")]) from None
 
 
-def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> tuple[str, ...]:
+def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> None:
     vessel = next((each for each in cellar.vessel if each.id == given["vessel"]), None)
     tare = given.get("tare", None if vessel is None else vessel.tare_kg)
     if tare is None:
-        return ("the weight makes no volume: say the tare, or write it into the cellar file",)
+        data["notes"] = ["the weight makes no volume: say the tare, or write it into the cellar file"]
+        return
     net = _net(data["value"], tare)
     density = given.get("density", _DENSITY)
     u_density = 0.0 if "density" in given else _U_DENSITY
     data["volume_l"] = net / density
     data["u_volume_l"] = hypot(data.get("u_value", _U_WEIGHT_KG) / density, data["volume_l"] * u_density / density)
-    return ()
 
 
-def _weighed_gas(given: Given, data: BodyData, cellar: Cellar) -> tuple[str, ...]:
+def _weighed_gas(given: Given, data: BodyData, cellar: Cellar) -> None:
     cylinder = next((each for each in cellar.cylinder if each.id == given.get("cylinder")), None)
     if cylinder is None or cylinder.gas != "carbon dioxide":
-        return ()
+        return
     if "tare" not in given:
-        return ("the weight makes no content: say the tare that the cylinder is stamped with",)
+        data["notes"] = ["the weight makes no content: say the tare that the cylinder is stamped with"]
+        return
     data["content_kg"] = _net(data["value"], given["tare"])
-    return ()
 
 
 def _net(weight: float, tare: float) -> float:

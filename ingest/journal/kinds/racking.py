@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l", "open_racking_warnings", "unfinished"]
+__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l", "open_racking_notes", "unfinished"]
 
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -14,7 +14,7 @@ from pydantic import Field, model_validator
 
 from ingest.cellar import Dimension
 from ingest.journal.answers import AnswersWrong, Choice, Measure, VesselVolume, WrittenWords, Wrong, YesNo
-from ingest.journal.body import Amount, Body, Id, Positive, Words
+from ingest.journal.body import Amount, Body, BodyPart, Id, Positive, Words
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
@@ -55,7 +55,7 @@ Air = Literal["under gas", "closed", "open"]
 _AIR: Final[tuple[Air, ...]] = ("under gas", "closed", "open")
 
 
-class Drawn(Body):
+class Drawn(BodyPart):
     """What was drawn from one vessel.
 
     volume_l: with the lees that were left, where it was emptied; None for all of it, or for what the others leave open.
@@ -69,7 +69,7 @@ class Drawn(Body):
     lees_l: Amount | None = None
 
 
-class Poured(Body):
+class Poured(BodyPart):
     """What came into one vessel: volume_l, None for the rest of what was drawn; blend: it held wine before."""
 
     vessel: Id
@@ -376,16 +376,16 @@ def _open_racking(entry: Entry, body: RackingBody, name_now: Callable[[str, int]
     return OpenRacking(entry.id, entry.at_ms, entry.who, sources, names(body.places))
 
 
-def open_racking_warnings(draft: Draft, begun: Sequence[OpenRacking], zone: ZoneInfo) -> tuple[str, ...]:
-    """Warn that a vessel of a draft, of any kind, is in a racking that is not finished; begun: those, newest first."""
+def open_racking_notes(draft: Draft, begun: Sequence[OpenRacking], zone: ZoneInfo) -> tuple[str, ...]:
+    """Say that a vessel of a draft, of any kind, is in a racking that is not finished; begun: those, newest first."""
     finishes = draft.body.begun if isinstance(draft.body, RackingBody) else None
     named = set(draft.places)
-    warnings = []
+    notes = []
     for racking in begun:
         if racking.entry != finishes and racking.at_ms <= draft.at_ms and named & set(racking.vessels):
             at = datetime.fromtimestamp(racking.at_ms / 1000, UTC).astimezone(zone)
-            warnings.append(
+            notes.append(
                 f"{racking.name}, begun {at:%Y-%m-%d %H:%M}, is not finished: write down what came of it, or strike "
                 f"no. {racking.entry} if nothing did"
             )
-    return tuple(warnings)
+    return tuple(notes)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple
 
 from ingest.journal.answers import Choice, Day, Number, TitrantStrengthText, WrittenWords
-from ingest.journal.body import Body, Moment, Positive, Words
+from ingest.journal.body import Body, BodyPart, Moment, Positive, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds.kind import NO_PLACE, BodyData, EntryKind, NamedVessels
@@ -21,7 +21,7 @@ from ingest.journal.worked_titration import judged_bottle
 _HALF_A_DAY_MS: Final = 12 * 3_600_000
 
 
-class Strength(Body):
+class Strength(BodyPart):
     """The strength of a titrant: number, and what the number means."""
 
     number: Positive

@@ -6,13 +6,15 @@ __all__ = ["TITRATION", "Flask", "TitrationBody"]
 
 import re
 from dataclasses import replace
+from math import hypot
 from typing import Final, Literal, Self
 
 from pydantic import model_validator
 
 from ingest.cellar import Dimension
 from ingest.journal.answers import Choice, Measure, WrittenWords
-from ingest.journal.body import Amount, Body, Positive, Result, Words
+from ingest.journal.body import Amount, Body, BodyPart, Positive, Result, Words
+from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.kind import (
@@ -45,7 +47,7 @@ _AERATION: Final = (
 )
 
 
-class Flask(Body):
+class Flask(BodyPart):
     """One flask of a titration: the titre, or the burette before and after."""
 
     titre_ml: Amount | None = None
@@ -75,7 +77,7 @@ class TitrationBody(Body):
     method ``elsewhere``: a result in mg/L that somebody else found. titrant: the bottle's name; strength and factor: as
     they were taken from it then. end_point_s: how long the blue had to stay [s], None for aeration and where nobody
     wrote it down. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as worked out when it was written; so2_mg_l
-    is None below the blank, u_so2_mg_l then what a result near 0 would have. warnings: what was shown with it.
+    is None below the blank, u_so2_mg_l then what a result near 0 would have.
     """
 
     quantity: Literal["free", "total"]
@@ -89,7 +91,6 @@ class TitrationBody(Body):
     factor: Positive | None = None
     so2_mg_l: Amount | None = None
     u_so2_mg_l: Amount | None = None
-    warnings: tuple[Words, ...] = ()
     remark: Words | None = None
 
     @model_validator(mode="after")
@@ -258,12 +259,34 @@ def _caution(body: TitrationBody, _: NamedVessels) -> str:
     return {"elsewhere": "", "aeration": _AERATION, "iodometric": _IODINE}[body.method]
 
 
-def _warnings(body: TitrationBody, _: NamedVessels) -> tuple[str, ...]:
-    """That a result from elsewhere is more than wine has; one that was worked out here has its own warning."""
+def _warnings(body: TitrationBody, vessels: NamedVessels) -> tuple[str, ...]:
+    """That a result from elsewhere is more than wine has (one that was worked out here has its own warning), and that
+    the free SO2 would be more than the total, of which it is a part.
+    """
+    return (*_too_much(body), *_free_above_total(body, vessels.before))
+
+
+def _too_much(body: TitrationBody) -> tuple[str, ...]:
     most = MOST_SO2_MG_L[So2Quantity(body.quantity)]
     if body.method != "elsewhere" or (body.so2_mg_l or 0.0) <= most:
         return ()
     return (f"{body.so2_mg_l:g} mg/L of {body.quantity} SO2 is more than {most:g}: look again",)
+
+
+def _free_above_total(body: TitrationBody, before: Contents | None) -> tuple[str, ...]:
+    if before is None or body.so2_mg_l is None:
+        return ()
+    other = before.total_so2 if body.quantity == "free" else before.free_so2
+    if other is None:
+        return ()
+    found = So2Value(body.so2_mg_l, body.u_so2_mg_l, 0)
+    free, total = (found, other) if body.quantity == "free" else (other, found)
+    if free.mg_l - total.mg_l <= 2.0 * hypot(free.u_mg_l or 0.0, total.u_mg_l or 0.0):
+        return ()
+    return (
+        f"{free.mg_l:.0f} mg/L of free SO2 is more than the {total.mg_l:.0f} mg/L of total SO2 of {before.vessel}, of "
+        "which it is a part: look at both",
+    )
 
 
 # ---- the ledger -----------------------------------------------------------------------------------------------------

@@ -13,7 +13,7 @@ from pydantic import Field, model_validator
 from ingest.cellar import Dimension
 from ingest.errors import Problem
 from ingest.journal.answers import AnswersWrong, BottleCount, Measure, Number, WrittenWords, Wrong
-from ingest.journal.body import Amount, Body, Count, Id, Percent, Positive, Words, shown
+from ingest.journal.body import Amount, Body, BodyPart, Count, Id, Percent, Positive, Words, shown
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
@@ -33,7 +33,7 @@ from ingest.journal.vessel_state import (
 from ingest.journal.wine import STRANGE, So2Value, Wine
 
 
-class BoughtWine(Body):
+class BoughtWine(BodyPart):
     """Bottles that were bought: number x size_l, and of the wine what its label or an analysis says."""
 
     number: Count
