@@ -20,6 +20,20 @@ def _json(*words: str) -> dict[str, Any]:
     return found
 
 
+@pytest.mark.parametrize(
+    ("typed", "hint"),
+    [
+        ("12,5", ': "12.5"'),
+        ("1,250", ": write it with a decimal point and without a unit"),
+        ("12.5mA", ": write it with a decimal point and without a unit"),
+    ],
+)
+def test_a_number_that_is_none_is_put_right_or_nothing_is_suggested(typed: str, hint: str) -> None:
+    result = leeside("bench", "signal", "4-20 mA = 0-30 psi", typed)
+    assert result.returncode == 2
+    assert f"{hint}\n" in result.stderr.replace("  ", " ")
+
+
 # ---- signal --------------------------------------------------------------------------------------------------------
 
 

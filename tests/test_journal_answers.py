@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -91,6 +92,7 @@ def test_any_text_is_an_answer_or_told_with_what_would_be_one(name: str, text: s
             "degC",
             "asked for",
             "leave it out",
+            "too large",
         )
         assert any(word in said for word in told), said  # fmt: skip
     else:
@@ -115,13 +117,44 @@ def test_an_amount_is_worth_the_same_in_each_unit(number: float, unit: str, gap:
     assert LITRES.read(LITRES.write(read), CLOCK) == pytest.approx(read)
 
 
+@pytest.mark.parametrize(
+    ("answer", "text", "right"),
+    [
+        (LITRES, "18,9L", "18.9 L"),
+        (LITRES, " 0,250 hL", "0.250 hL"),
+        (LITRES, ",5 L", "0.5 L"),
+        (LITRES, "1,250 mL", None),
+        (LITRES, "1,250,000 mL", None),
+        (LITRES, "1,25 %", None),
+        (LITRES, "18,9", None),
+        (VesselVolume(), "K1=16,5L", "16.5 L"),
+        (BottleCount(), "6 x 0,75 L", "0.75 L"),
+        (Measure(Dimension.PH, "pH", "3.42"), "3,31", "3.31"),
+        (Number(("g/100 mL", "g/100mL"), "10 g/100 mL"), "5,5 g/100mL", "5.5 g/100mL"),
+        (Number(("g/100 mL", "g/100mL"), "10 g/100 mL"), "5 %", None),
+        (Number(("",), "0.97"), "0,97", "0.97"),
+        (TitrantStrengthText(), "0,0201 N", "0.0201 N"),
+        (TitrantStrengthText(), "0,02", None),
+        (TitrantStrengthText(), "0.02", None),
+    ],
+)
+def test_what_is_suggested_is_what_was_typed_put_right_or_nothing(answer: Any, text: str, right: str | None) -> None:
+    with pytest.raises(ValueError) as caught:
+        answer.read(text, CLOCK)
+    suggested = re.findall(r'"([-+.,0-9]+ ?[^"]*)"', str(caught.value))
+    assert suggested == ([] if right is None else [right])
+    if right is not None:
+        assert answer.read(text.replace(",", "."), CLOCK)
+
+
 @given(st.integers(0, 999), st.integers(0, 999))
 def test_a_decimal_comma_is_never_taken_for_something_else(whole: int, part: int) -> None:
     for answer, unit in ((LITRES, "L"), (Number(("g/L",), "2 g/L"), "g/L"), (TitrantStrengthText(), "N")):
         with pytest.raises(ValueError, match="write the decimal as a point") as caught:
             answer.read(f"{whole},{part:03} {unit}", CLOCK)
         assert f"'{whole},{part:03} {unit}'" in str(caught.value)
-        assert answer.example in str(caught.value)
+        # Only what was typed is suggested, and not where the comma may part thousands.
+        assert ('"' in str(caught.value)) == (whole == 0)
     with pytest.raises(ValueError, match="write the decimal as a point"):
         VesselVolume().read(f"K1={whole},{part} L", CLOCK)
     with pytest.raises(ValueError, match="write the decimal as a point"):
@@ -157,20 +190,20 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
         (LITRES, "16", "the unit is missing; allowed for a volume: L, mL"),
         (LITRES, "16 kg", '"kg" is a unit of mass, not of volume'),
         (LITRES, "16 Liter", 'no unit "Liter"'),
-        (LITRES, "mL 5", 'does not begin with a number; write it as "16 L"'),
-        (LITRES, "1e999 L", 'the number is too large; write it as "16 L"'),
+        (LITRES, "mL 5", "does not begin with a number; write the number, then its unit"),
+        (LITRES, "1e999 L", "the number is too large"),
         (LITRES, "\u0663 L", "does not begin with a number"),
         (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "155 kPa absolute", "gauge pressure is asked for"),
         (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), "12.5 %", "allowed for an alcohol by volume: % vol"),
-        (VesselVolume(), "=16 L", "names no vessel; write it as K1=16L"),
-        (VesselVolume(), "K1=", 'write it as "K1=16L"'),
-        (BottleCount(), "0.75 L", 'does not say number and size; write it as "6 x 0.75 L"'),
-        (TitrantStrengthText(), "0.02", 'write a normality as "0.02 N", a molarity as "0.01 mol/L"'),
+        (VesselVolume(), "=16 L", "names no vessel; write vessel and volume, such as K1=16L"),
+        (VesselVolume(), "K1=", "does not begin with a number"),
+        (BottleCount(), "0.75 L", 'does not say number and size; write both, such as "6 x 0.75 L"'),
+        (TitrantStrengthText(), "0.02", "write N behind a normality, mol/L behind a molarity"),
         (Choice(("free", "total")), "f t", "'f t' is not one of: free, total"),
         (Choice(("white", "red", "rosé")), "r", "not one of: white, red, rosé"),
-        (Whole("3"), "3.5", "is not a whole number; write it as 3"),
+        (Whole("3"), "3.5", "is not a whole number; write one, such as 3"),
         (WrittenWords(), "  ", "is empty"),
-        (Number(("g/L", "g/l"), "2 g/L"), "2", 'the unit is missing; write it as "2 g/L"'),
+        (Number(("g/L", "g/l"), "2 g/L"), "2", "the unit is missing; write g/L behind the number"),
     ],
 )
 def test_what_will_not_do_is_told_with_what_will(answer: AnswerForm, text: str, told: str) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 
 import typer
 
+from ingest.cellar import as_meant
 from ingest.errors import Unreadable
 from ingest.json_text import json_text
 from ingest.sources.number import parse_number
@@ -18,8 +19,9 @@ def finite_number(text: str, parameter: str) -> float:
     try:
         return parse_number(text)
     except Unreadable as error:
+        hint = as_meant(text, float) or ": write it with a decimal point and without a unit"
         raise typer.BadParameter(
-            f"'{text}' is not a usable number ({error.reason}); write it like 12.5, without a unit",
+            f"'{text}' is not a usable number ({error.reason}){hint}",
             param_hint=parameter,
         ) from error
 

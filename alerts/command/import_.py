@@ -22,7 +22,7 @@ def _time_zone(name: str) -> ZoneInfo:
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
-        raise typer.BadParameter(f"there is no time zone '{name}'; write it like UTC or Europe/Ljubljana") from error
+        raise typer.BadParameter(f"there is no time zone '{name}', such as UTC or Europe/Ljubljana") from error
 
 
 def _decimal_mark(text: str) -> str:
@@ -129,7 +129,7 @@ def _columns(probe: str | None, at: str | None, value: str | None, pairs: str | 
         name, _, column = (part.strip() for part in pair.partition("="))
         if not (name and column):
             raise typer.BadParameter(
-                f"'{pair.strip()}' is not probe=column; write it like 'k1-pressure=P1,k2-pressure=P2'",
+                f"'{pair.strip()}' is not probe=column, such as 'k1-pressure=P1,k2-pressure=P2'",
                 param_hint="--map",
             )
         if name in columns:

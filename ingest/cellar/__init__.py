@@ -31,7 +31,7 @@ toml_text       its text as TOML
 load            from the text to a cellar, or to all that is wrong
 """
 
-from ingest.cellar.amounts import PressureKind, parse_amount, split_amount
+from ingest.cellar.amounts import PressureKind, as_meant, parse_amount, split_amount
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, PageSettings, SerialSettings
 from ingest.cellar.due_rules import DueRule, due_rules
 from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
@@ -101,6 +101,7 @@ __all__ = [
     "UnitError",
     "Vessel",
     "WinePlaces",
+    "as_meant",
     "conversion",
     "difference_in_unit",
     "due_rules",

@@ -7,10 +7,11 @@ wants gauge, and a difference takes a unit that says neither.
 
 from __future__ import annotations
 
-__all__ = ["DAY_S", "Amount", "Span", "amount", "parse_amount", "split_amount"]
+__all__ = ["DAY_S", "Amount", "Span", "amount", "as_meant", "parse_amount", "split_amount"]
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -23,7 +24,8 @@ DAY_S: Final = 86_400
 PressureKind = Literal["gauge", "absolute", "difference"]
 
 _AMOUNT: Final = re.compile(r"\s*([+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(.*)", re.DOTALL)
-_COMMA: Final = re.compile(r"\s*[+-]?[0-9]+,[0-9]+")
+_COMMA: Final = re.compile(r"\s*[+-]?[0-9]*,[0-9]+")
+_DECIMAL_COMMA: Final = re.compile(r"\s*([+-]?)([0-9]*),([0-9]+)(?![0-9.,])\s*(.*)", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,11 +65,31 @@ def split_amount(text: str) -> tuple[float, str]:
         raise ValueError("write the decimal as a point, without thousands separators")
     match = _AMOUNT.fullmatch(plain)
     if match is None:
-        raise ValueError("this does not begin with a number")
+        raise ValueError("this does not begin with a number; write the number, then its unit")
     number = float(match.group(1))
     if not math.isfinite(number):
         raise ValueError("the number is too large")
     return number, normal_unit(match.group(2))
+
+
+def as_meant(text: str, read: Callable[[str], object]) -> str:
+    """Give the end of a message about an amount: how what was typed is written, "" where that is not certain.
+
+    Only a decimal comma is put right, and only if ``read`` takes the result. A comma before exactly three digits may
+    part thousands, so then nothing is suggested.
+    """
+    match = _DECIMAL_COMMA.fullmatch(text.replace("\N{MINUS SIGN}", "-"))
+    if match is None:
+        return ""
+    sign, whole, decimals, unit = match.groups()
+    if len(decimals) == 3 and whole.strip("0"):
+        return ""
+    meant = f"{sign}{whole or 0}.{decimals} {normal_unit(unit)}".rstrip()
+    try:
+        read(meant)
+    except ValueError:
+        return ""
+    return f': "{meant}"'
 
 
 def parse_amount(
@@ -88,7 +110,10 @@ def parse_amount(
     try:
         number, unit_text = split_amount(value)
     except ValueError as error:
-        raise ValueError(f'{error}; write it as "{example}"') from None
+        meant = as_meant(
+            value, lambda text: parse_amount(text, dimension=dimension, unit=unit, example=example, pressure=pressure)
+        )
+        raise ValueError(f"{error}{meant}") from None
     written = find_unit(dimension, unit_text)
     if pressure is not None and written.reference is not None and written.reference != pressure:
         wanted = "a difference of pressure" if pressure == "difference" else f"{pressure} pressure"
@@ -96,7 +121,7 @@ def parse_amount(
     gain, offset = conversion(dimension, unit_text, unit)
     result = gain * number + offset
     if not math.isfinite(result):
-        raise ValueError(f'the number is too large; write it as "{example}"')
+        raise ValueError("the number is too large")
     return Amount(result, unit_text)
 
 

@@ -29,7 +29,7 @@ from dataclasses import dataclass
 from typing import Any, Final, NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
-from ingest.cellar import Dimension, PressureKind, parse_amount, split_amount
+from ingest.cellar import Dimension, PressureKind, as_meant, parse_amount, split_amount
 from ingest.errors import IngestError
 from ingest.times import iso_utc, spoken_moment
 
@@ -165,11 +165,19 @@ class Number:
         try:
             number, unit = split_amount(text)
         except ValueError as error:
-            raise ValueError(f"'{text.strip()}': {error}; write it as \"{self.example}\"") from None
+            raise ValueError(f"'{text.strip()}': {error}{as_meant(text, self._number)}") from None
+        return self._in_a_known_unit(number, unit, text)
+
+    def _number(self, text: str) -> float:
+        return self._in_a_known_unit(*split_amount(text), text)
+
+    def _in_a_known_unit(self, number: float, unit: str, text: str) -> float:
+        wanted = next((each for each in self.units if each), "")
         if unit and unit not in self.units:
-            raise ValueError(f'\'{text.strip()}\': there is no unit "{unit}" here; write it as "{self.example}"')
+            known = f"write {wanted} behind the number" if wanted else "write the number alone"
+            raise ValueError(f"'{text.strip()}': there is no unit \"{unit}\" here; {known}")
         if not unit and self.units and "" not in self.units:
-            raise ValueError(f"'{text.strip()}': the unit is missing; write it as \"{self.example}\"")
+            raise ValueError(f"'{text.strip()}': the unit is missing; write {wanted} behind the number")
         return number
 
     def write(self, value: Any) -> str:
@@ -187,7 +195,7 @@ class Whole:
     def read(self, text: str, _: Clock) -> int:
         """The count."""
         if not re.fullmatch(r"\s*[0-9]{1,7}\s*", text):
-            raise ValueError(f"'{text.strip()}' is not a whole number; write it as {self.example}")
+            raise ValueError(f"'{text.strip()}' is not a whole number; write one, such as {self.example}")
         return int(text)
 
     def write(self, value: Any) -> str:
@@ -252,7 +260,7 @@ class VesselVolume:
         vessel, equals, volume = text.partition("=")
         answer: dict[str, Any] = {"vessel": vessel.strip()}
         if not answer["vessel"]:
-            raise ValueError(f"'{text.strip()}' names no vessel; write it as {self.example}")
+            raise ValueError(f"'{text.strip()}' names no vessel; write vessel and volume, such as {self.example}")
         if equals:
             answer["volume_l"] = _litres(volume, text, self.example)
         return answer
@@ -277,7 +285,7 @@ class BottleCount:
         """``number`` and ``size_l``."""
         match = _BOTTLES.fullmatch(text)
         if match is None:
-            raise ValueError(f"'{text.strip()}' does not say number and size; write it as \"{self.example}\"")
+            raise ValueError(f"'{text.strip()}' does not say number and size; write both, such as \"{self.example}\"")
         return {"number": int(match[1]), "size_l": _litres(match[2], text, self.example)}
 
     def write(self, value: Any) -> str:
@@ -304,14 +312,19 @@ class TitrantStrengthText:
         try:
             number, unit = split_amount(text)
         except ValueError as error:
-            raise ValueError(f'\'{text.strip()}\': {error}; write it as "0.02 N" or "0.01 mol/L"') from None
+            raise ValueError(f"'{text.strip()}': {error}{as_meant(text, self._strength)}") from None
+        return self._of_a_known_meaning(number, unit, text)
+
+    def _strength(self, text: str) -> WrittenStrength:
+        return self._of_a_known_meaning(*split_amount(text), text)
+
+    def _of_a_known_meaning(self, number: float, unit: str, text: str) -> WrittenStrength:
         if unit in ("N", "eq/L", "eq/l"):
             return WrittenStrength(number, molar=False)
         if unit in ("M", "mol/L", "mol/l"):
             return WrittenStrength(number, molar=True)
         raise ValueError(
-            f"'{text.strip()}' does not say what the number means; write a normality as \"0.02 N\", a molarity as "
-            '"0.01 mol/L"'
+            f"'{text.strip()}' does not say what the number means; write N behind a normality, mol/L behind a molarity"
         )
 
     def write(self, value: Any) -> str:

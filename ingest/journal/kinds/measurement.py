@@ -217,7 +217,7 @@ def _number(name: str, text: str, question: str) -> tuple[float, str]:
         if quantity is None or quantity.dimension is None:
             number, unit = split_amount(text)
             if quantity is not None and unit not in _DENSITY_UNITS:
-                raise ValueError(f"write it as {quantity.example}")
+                raise ValueError(f"the unit of a density is {' or '.join(_DENSITY_UNITS)}")
             return number, unit
         dimension, pressure = quantity.dimension, quantity.pressure
         if question == "uncertainty":
