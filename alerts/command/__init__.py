@@ -7,6 +7,7 @@ main               which commands there are, and how each is loaded
 options            options that several commands share
 cellar_file        the cellar file of a call, or the usual one
 plain_help         the help of a command
+call_name          how the command can be called again
 opened_cellar      the cellar file, and the store that it names
 terminal           lines to and from a person
 supervisor         what ``leeside run`` becomes

@@ -21,6 +21,7 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
+from alerts.command.call_name import call_name
 from alerts.command.options import Duration
 from alerts.command.supervisor import MODULES
 from alerts.errors import AlertsError, MissingPart
@@ -198,8 +199,8 @@ class _Demo:
             at = iso_utc(now_ms - round(act.days_ago * 86_400_000))
             enter(store, cellar, act.kind, act.answers, who="Ana", now_ms=now_ms, at=at)
         self.say(
-            f"{len(JOURNAL)} entries are in the journal: two lots, a racking, titrations over weeks, a dose in K2 that "
-            "nobody has tested yet."
+            f"{len(JOURNAL)} entries are in the journal: two lots, a racking, a topping, titrations over weeks, "
+            "a dose in K2 that nobody has tested yet."
         )
 
     def play(self, length_s: float | None) -> None:
@@ -221,8 +222,9 @@ class _Demo:
         self._rig.start()
         assert self._cellar.page is not None
         self.say(f"Leeside runs. The page: http://{self._cellar.page.address}/")
-        self.say(f"In another terminal: leeside now {self.file}")
-        self.say(f"What K1 needs, since its free SO2 has fallen: leeside dose {self.file} K1")
+        call = call_name(sys.argv[0], os.environ.get("PATH", ""))
+        self.say(f"In another terminal: {call} now {self.file}")
+        self.say(f"What K1 needs, since its free SO2 has fallen: {call} dose {self.file} K1")
         due = {"lid": start + LID_LIFTS_S, "mend": start + LID_MENDED_S, "pressure": start + PRESSURE_EVERY_S}
         steps_shown = 0
         with open_existing(self._cellar.store_path) as store:

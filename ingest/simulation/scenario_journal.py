@@ -1,4 +1,4 @@
-"""What the people of Mill Lane wrote down: two lots, their fillings, a racking, titrations over weeks, a dose.
+"""What the people of Mill Lane wrote down: two lots, fillings, a racking, a topping, titrations over weeks, a dose.
 
 A dry white lies in K1 and K2, a red in K3 and C1. Two days ago K2 was dosed, and nobody has titrated it since. The free
 SO2 of K1 has fallen, and by now its molecular SO2 is below what a white should keep.
@@ -82,15 +82,16 @@ JOURNAL: Final[tuple[WrittenAct, ...]] = tuple(
             ),
             _act(108, "first-filling", {"vessel": "K1", "lot": WHITE, "volume": "17.5 L"}),
             _act(108, "first-filling", {"vessel": "C1", "lot": WHITE, "volume": "18.8 L"}),
-            _act(108, "first-filling", {"vessel": "K3", "lot": RED, "volume": "11.5 L"}),
+            _act(108, "first-filling", {"vessel": "K3", "lot": RED, "volume": "11.9 L"}),
             _act(100, "racking", {"from": ("C1",), "to": ("K2=18.3L",), "lees": "0.5 L"}),
-            _act(99, "first-filling", {"vessel": "C1", "lot": RED, "volume": "22.9 L"}),
+            _act(99, "first-filling", {"vessel": "C1", "lot": RED, "volume": "22.5 L"}),
             _act(90, "measurement", {"lot": WHITE, "quantity": "pH", "value": "3.40", "uncertainty": "0.03"}),
             _act(90, "measurement", {"lot": RED, "quantity": "pH", "value": "3.55", "uncertainty": "0.03"}),
             _at_the_laboratory(90, "K1", 84),
             _at_the_laboratory(90, "K2", 88),
             _at_the_laboratory(90, "K3", 71),
             _at_the_laboratory(90, "C1", 68),
+            _act(70, "topping", {"vessel": "C1", "from": "K3", "volume": "0.4 L", "remark": "to the neck"}),
             _titrated(66, "K1", 2.65),
             _titrated(66, "K2", 2.90),
             _titrated(38, "K1", 2.25),
