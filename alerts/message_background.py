@@ -6,11 +6,14 @@ __all__ = ["StoredBackground"]
 
 from collections.abc import Mapping, Sequence
 
+from alerts.blanket.details import BlanketShown
 from alerts.gas.stock import RoomGas
 from alerts.gas_in_rooms import GasInRooms
 from alerts.message import SHOWN_READINGS
+from alerts.view.blanket_lines import blanket_of
 from ingest.cellar import Cellar, WinePlaces
 from ingest.store import Store
+from ingest.store.judgements import newest_judgements
 from ingest.store.readings.series_history import HistoryRow, newest, recent
 
 
@@ -36,6 +39,10 @@ class StoredBackground:
     def lots_in(self, place: str) -> Sequence[str]:
         """The lots that lie in a vessel by the journal, by name; none for any other place."""
         return sorted(self.wine.lots.get(place, ()))
+
+    def blanket(self, place: str, now_ms: int) -> BlanketShown | None:
+        """How the gas in a vessel was judged last, as of now (UTC ms); None where it is not judged."""
+        return blanket_of(newest_judgements(self._store, place=place), now_ms)
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""

@@ -20,7 +20,9 @@ BURST_GLASS: Final = (
 CAUTIONS: Final = (BURST_GLASS, GAS)
 
 # Judged quantities that speak of gas which has left its vessel, and the one that only says when to buy more.
-_LOST_GAS: Final = ("leak_rate", "compensated_pressure", "hours_to_air_floor")
+_LOST_GAS: Final = ("leak_rate", "compensated_pressure", "hours_to_air_floor", "hours_to_air_floor_by_cold")
+# What shows that a vessel gets too full.
+_GAUGES: Final = ("pressure", "gas_gain_rate")
 _STOCK: Final = "cylinder_days_left"
 
 
@@ -36,7 +38,7 @@ def caution_of(limit: EffectiveLimit, place_kind: str, *, glass: bool, under_gas
         return "" if limit.quantity == _STOCK else GAS
     if limit.quantity in _LOST_GAS:
         return GAS
-    if limit.quantity != "pressure":
+    if limit.quantity not in _GAUGES:
         return ""
     if glass and limit.kind != "low":
         return BURST_GLASS

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final, Protocol
 
+from alerts.blanket.details import BlanketShown
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
@@ -48,6 +49,9 @@ class Background(Protocol):
 
     def lots_in(self, place: str) -> Sequence[str]:
         """The lots that lie at a place."""
+
+    def blanket(self, place: str, now_ms: int) -> BlanketShown | None:
+        """How the gas in a vessel was judged last, as of now (UTC ms); None where it is not judged."""
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""
@@ -108,7 +112,8 @@ class Notifier:
         occurrence = _occurrence(transition)
         thread = thread_of(connection, occurrence, recipient)
         assert transition.occasion is not None
-        view = view_of(self._cellar, limit.at if limit else transition.key.split("/", 1)[0])
+        at = limit.at if limit else transition.key.split("/", 1)[0]
+        view = replace(view_of(self._cellar, at), blanket=self._background.blanket(at, now_ms))
         draft = compose(
             transition,
             limit,

@@ -10,6 +10,7 @@ from typing import Final
 
 from alerts.message.subject import alarm_name
 from alerts.view.format import limit_value_text, long_time
+from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm_table import State
 from alerts.watch.level import LevelTrack
 from alerts.watch.watch_state import LimitRecord
@@ -31,7 +32,9 @@ def standing_line(record: LimitRecord, limit: EffectiveLimit, zone: tzinfo) -> s
     track, alarm = record.track, record.alarm
     value = track.value if isinstance(track, LevelTrack) else None
     line = f"{limit.priority}: {alarm_name(limit, None)}"
-    if value is not None and limit.kind != "due":
+    if gas_alarm_name(limit, value) is not None:
+        line = f"{limit.priority}: {alarm_name(limit, value)}"
+    elif value is not None and limit.kind != "due":
         line += f" (now {limit_value_text(value, limit)}"
         if isinstance(track, LevelTrack) and track.extreme is not None and track.extreme != value:
             line += f", {_WORST[limit.kind]} {limit_value_text(track.extreme, limit)}"

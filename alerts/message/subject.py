@@ -21,6 +21,7 @@ from typing import Final
 
 from alerts.view.due_lines import due_name
 from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text, side
+from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE
@@ -61,7 +62,8 @@ def subject_of(
     if transition.occasion is Occasion.CALM:
         return f"{PRIORITY_WORDS[limit.priority]}: {_tail(transition, limit)}" if active else f"{_CALM_WORDS}: {tail}"
     returned = _BETTER_WORDS if transition.still else _ENDED_WORDS if beyond else _RETURNED_WORDS
-    if limit.kind not in ("no data", "due") and transition.value is not None:
+    by_number = limit.kind not in ("no data", "due") and gas_alarm_name(limit, None) is None
+    if by_number and transition.value is not None:
         with_value = f"{returned} at {limit_value_text(transition.value, limit)} after: {tail}"
         if len(with_value) <= SUBJECT_LIMIT:
             return with_value
@@ -100,6 +102,8 @@ def alarm_name(limit: EffectiveLimit, value: float | None) -> str:
     """What an alarm is about: place, quantity, value and setpoint, or for how long nothing came."""
     if limit.kind == "due":
         return shortened(due_name(limit), _TAIL_LIMIT - len(_IS_DUE)) + _IS_DUE
+    if (gas := gas_alarm_name(limit, value)) is not None:
+        return f"{shortened(limit.at, _TAIL_LIMIT - len(gas) - 1)} {gas}"
     quantity = measured_name(limit)
     if limit.kind == "no data":
         own = own_words(limit)
@@ -114,6 +118,8 @@ def alarm_name(limit: EffectiveLimit, value: float | None) -> str:
 def _restless_tail(limit: EffectiveLimit) -> str:
     if limit.kind == "due":
         return f"{due_name(limit)} is due again and again"[:_TAIL_LIMIT]
+    if (gas := gas_alarm_name(limit, None)) is not None:
+        return f"{shortened(limit.at, _TAIL_LIMIT - len(gas) - 17)} {gas}, again and again"
     quantity = measured_name(limit)
     if limit.kind == "no data":
         own = own_words(limit)

@@ -10,11 +10,13 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final, NamedTuple
 
+from alerts.blanket.details import BlanketShown
 from alerts.message.cautions import caution_of
 from alerts.message.chatter_words import advice_text
 from alerts.message.facts import raised_fact, returned_fact
-from alerts.message.subject import subject_of
-from alerts.view.format import duration_text, exact_time, measured_name, reading_text
+from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas
+from alerts.message.subject import is_beyond, subject_of
+from alerts.view.format import duration_text, exact_time, measured_name, reading_text, setpoint_text, side
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
@@ -27,6 +29,8 @@ from ingest.store.readings.series_history import HistoryRow
 # The line above the readings at a message's end.
 LAST_READINGS: Final = "Last readings:"
 SHOWN_READINGS: Final = 10
+# How wide the labels of lines are.
+_LABEL: Final = 13
 
 
 class MessageText(NamedTuple):
@@ -42,7 +46,8 @@ class CellarView:
 
     file: the cellar file as a command names it; tz: the site's time zone; place: what people call the place;
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
-    it; under_gas: a gas blanket is kept in it.
+    it; under_gas: a gas blanket is kept in it; units: the site's; blanket: how the gas in it was judged last, None
+    where it is not judged.
     """
 
     file: str
@@ -51,6 +56,8 @@ class CellarView:
     place_kind: str = ""
     glass: bool = False
     under_gas: bool = False
+    units: str = "metric"
+    blanket: BlanketShown | None = None
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
@@ -61,7 +68,15 @@ def view_of(cellar: Cellar, at: str | None) -> CellarView:
     if isinstance(place, Vessel):
         title = f"{place.id} ({place.name})" if place.name else place.id
         is_glass = place.material == "glass"
-        return CellarView(cellar.file, cellar.site.zone, title, place.kind, glass=is_glass, under_gas=place.under_gas)
+        return CellarView(
+            cellar.file,
+            cellar.site.zone,
+            title,
+            place.kind,
+            glass=is_glass,
+            under_gas=place.under_gas,
+            units=cellar.site.units,
+        )
     return CellarView(cellar.file, cellar.site.zone, place.id, cellar.place_kind(place.id))
 
 
@@ -129,16 +144,33 @@ def _is_ahead(reading: HistoryRow) -> bool:
 
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lots: Sequence[str]) -> tuple[str, str]:
     fact = raised_fact(transition, limit, view.place or limit.at, view.tz)
+    gas: list[str] = []
+    if (blanket := _blanket(limit, view)) is not None:
+        by_gas = gas_fact(limit, transition.value, view.place or limit.at, blanket, view.units)
+        if limit.quantity == "pressure":
+            fact = f"{fact}\n{by_gas}"
+        elif by_gas is not None and transition.value is not None and is_beyond(limit, transition.value):
+            fact = by_gas
+        details = gas_details(limit, transition.value, blanket, view.tz, view.units)
+        # What the fact says is not said twice.
+        gas = [line for line in details if line[_LABEL:] not in fact]
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
     wine = [f"Wine:        {' and '.join(lots)}"] if lots and limit.kind != "due" else []
-    return fact, "\n".join([f"Since:       {since}", *wine, *_response(transition, limit, view)])
+    return fact, "\n".join([f"Since:       {since}", *wine, *gas, *_response(transition, limit, view)])
+
+
+def _blanket(limit: EffectiveLimit, view: CellarView) -> BlanketShown | None:
+    """How the gas was judged that a limit is about."""
+    return view.blanket if is_on_gas(limit, view.place_kind) else None
 
 
 def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -> list[str]:
+    blanket = _blanket(limit, view)
+    action = "" if blanket is None else gas_action(limit, transition.value, blanket)
     return [
         f"Priority:    {limit.priority}",
         f"If ignored:  {limit.consequence}",
-        f"What to do:  {limit.action}",
+        f"What to do:  {action or limit.action}",
         f"Acknowledge: {_acknowledge(transition, view)}",
     ]
 
@@ -175,6 +207,13 @@ def _returned(
     transition: Transition, limit: EffectiveLimit, view: CellarView, beyond: EffectiveLimit | None
 ) -> tuple[str, str]:
     fact = returned_fact(transition, limit, view.place or limit.at, view.tz, beyond)
+    if gas := gas_returned(limit, view.place or limit.at):
+        # The numbers were worked out, and nobody reads them; how long it lasted is worth a line.
+        was = f"It was {side(limit)} {setpoint_text(limit)} for"
+        rest = (line.replace(was, "It lasted") for line in fact.split("\n")[1:] if not line.startswith("The "))
+        fact = "\n".join([gas, *rest])
+    if (blanket := _blanket(limit, view)) is not None:
+        fact += f"\n{gas_now(blanket, view.tz, view.units, transition.at_ms)}"
     return fact, _unacknowledged(transition, view)
 
 

@@ -15,6 +15,7 @@ from fastapi.templating import Jinja2Templates
 from alerts.view.alarm_lines import alarm_due_text, alarm_setpoint, alarm_value, chatter_text
 from alerts.view.blanket_lines import blanket_line, blanket_of
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
+from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.view.mail_lines import undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.muted_lines import muted_line
@@ -72,6 +73,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "chatter": lambda alarm: chatter_text(alarm, zone, now_ms),
                 "missing": missing_words,
                 "due": lambda alarm: alarm_due_text(alarm, alarm.limit, zone, now_ms),
+                "gas_name": lambda alarm: alarm.limit and gas_alarm_name(alarm.limit, alarm.value),
                 "alarm_value": lambda alarm: alarm_value(alarm.limit, alarm.value, units),
                 "alarm_setpoint": lambda alarm: alarm_setpoint(alarm.limit, units),
                 "contents": lambda place, so2: contents_line(place.contents, zone, units, now_ms, with_free=not so2),

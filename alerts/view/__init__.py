@@ -5,6 +5,7 @@ Each file after the first two shows one thing: lines for people and, where progr
 status           the cellar at one moment
 format           values, times and durations as people read them
 alarm_lines      an open alarm
+gas_alarm_name   what an alarm on gas is about, in a few words
 muted_lines      a limit that a person has muted
 record_lines     a step of the alarm record
 limit_lines      a limit and where it stands

@@ -17,6 +17,7 @@ from alerts.view.format import (
     side,
     value_text,
 )
+from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.view.status import AlarmStatus
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
 from ingest.times import iso_utc
@@ -32,6 +33,8 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     elif limit.kind == "no data":
         source = f" from {limit.probe}" if limit.probe else ""
         what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
+    elif (gas := gas_alarm_name(limit, alarm.value)) is not None:
+        what = f"{alarm.at} {gas}"
     else:
         value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
         what = f"{alarm.at} {measured_name(limit)} {value}, {alarm_setpoint(limit, units)}"

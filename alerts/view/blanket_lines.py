@@ -20,11 +20,11 @@ _MEANINGS: Final = {
     "sound": "no gas is lost",
     "cooling": "the gauge falls because it gets colder; no gas is lost",
     "warming": "the gauge rises because it gets warmer; no gas comes in",
-    "settling": "the wine takes up gas, as it does after charging, racking or moving; that is no leak",
+    "settling": "the wine takes up gas, as it does after charging, racking or moving; a small leak would not show yet",
     "slow leak": "gas is certainly lost",
     "fast leak": "gas is certainly lost, and fast",
-    "drawn": "gas or wine was taken at one time; nothing has been lost since",
-    "gas rising": "gas comes in: the wine gives off carbon dioxide, or the regulator creeps",
+    "drawn": "gas or wine was drawn or vented at one time; nothing has been lost since",
+    "gas rising": "gas comes in, because the wine gives off carbon dioxide or the regulator creeps",
     "supply open": "gas flows in from the supply, so this vessel says nothing about leaks; the cylinder does",
     "cannot tell yet": "whether gas is lost cannot be seen yet",
     "no judgement": "the gas cannot be judged",
@@ -66,6 +66,8 @@ def lost_text(shown: BlanketShown, units: str) -> str:
 def floor_text(shown: BlanketShown, units: str) -> str:
     """Say when the air floor is reached: "air floor of 5 kPa in 11 to 16 hours"; "" where it is not foreseen."""
     floor = "air floor" if shown.floor_kpa is None else f"air floor of {_plain(shown.floor_kpa, units)}"
+    if shown.hours_high == 0:
+        return f"{floor} reached"
     parts = []
     if hours := hours_text(shown.hours_low, shown.hours_high):
         parts.append(f"{floor} in {hours}")

@@ -37,6 +37,9 @@ MOST_DETAILS: Final = 4000
 # Counts the answers that were kept: a reader asks only for what came after the one it has seen.
 _COUNT: Final = "judgements"
 _AT_ONCE: Final = 500
+_COLUMNS: Final = "SELECT place, name, at_ms, value, low, high, finding, lot, details FROM judgement WHERE answer > ?"
+_NEWEST: Final = _COLUMNS + " ORDER BY place, name"
+_NEWEST_AT: Final = _COLUMNS + " AND place = ? ORDER BY place, name"
 
 
 def keep_judgements(connection: sqlite3.Connection, judge: str, judgements: Sequence[Judgement]) -> None:
@@ -71,12 +74,10 @@ def judgement_count(store: Store) -> int:
     return cursor(store, _COUNT) or 0
 
 
-def newest_judgements(store: Store, after: int = 0) -> list[Judgement]:
-    """Read the newest of each place and name, by place and name; after: only those of later answers."""
+def newest_judgements(store: Store, after: int = 0, place: str | None = None) -> list[Judgement]:
+    """Read the newest of each place and name, by place and name; after: only those of later answers; place: of one."""
     rows = store.connection.execute(
-        "SELECT place, name, at_ms, value, low, high, finding, lot, details FROM judgement WHERE answer > ?"
-        " ORDER BY place, name",
-        (after,),
+        _NEWEST if place is None else _NEWEST_AT, (after,) if place is None else (after, place)
     )
     return [Judgement(*row[:8])._replace(details=json.loads(row[8])) for row in rows]
 
