@@ -100,7 +100,6 @@ class Batch:
     days: float | None = None
     every_s: float = 600.0
     journal: bool = False
-    changes: tuple[tuple[str, object], ...] = ()
 
 
 def run_batch(batch: Batch) -> list[Outcome]:
@@ -117,12 +116,15 @@ def run_batch(batch: Batch) -> list[Outcome]:
 
 def batch_readings(batch: Batch) -> KegReadings:
     """Draw the kegs of a batch, run and read them."""
-    row = ROWS[batch.row]
-    kind = replace(row.kind, headspace_l=batch.headspace_l, days=batch.days or row.kind.days)
-    kind = replace(kind, **dict(batch.changes))  # type: ignore[arg-type]
-    # Each row has kegs of its own.
+    return read(keg_truths(batch_kegs(batch), batch.days or ROWS[batch.row].kind.days))
+
+
+def batch_kegs(batch: Batch) -> list[TrialKeg]:
+    """Draw the kegs of a batch; each row has kegs of its own."""
+    kind = ROWS[batch.row].kind
+    kind = replace(kind, headspace_l=batch.headspace_l, days=batch.days or kind.days)
     seed = batch.seed + 1_000_000 * list(ROWS).index(batch.row)
-    return read(keg_truths(draw_kegs(kind, batch.count, seed=seed, first=batch.first), kind.days))
+    return draw_kegs(kind, batch.count, seed=seed, first=batch.first)
 
 
 def facts_of(keg: TrialKeg, *, wine_before: WineBefore = "unknown") -> BlanketFacts:

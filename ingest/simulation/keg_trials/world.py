@@ -35,6 +35,7 @@ _CHUNK = 1440
 _LEAD_STEPS = 144
 _STILL_EVERY_S = 300.0
 _RECHARGE_AFTER_S = 900.0
+_LEAST_ABOVE_KPA = 10.0
 _ML_PER_MOL = 22_413.97
 """A mole of gas at 0 °C and 101.325 kPa [mL]; exact to the digits shown."""
 
@@ -47,7 +48,8 @@ class KegTruths:
 
     at_s: s since the start; gauge_kpa: against the air's pressure; rate_ml_min: gas through the leak, mL/min at 0 °C
     and 101.325 kPa, mean over the step that ends there; headspace_l: at 20 °C, which grows as wine is drawn. leak_void:
-    kegs whose leak has no meaning, because their gauge was not above its floor at the onset.
+    kegs
+    whose leak has no meaning and was left out, because their gauge was less than 10 kPa above its floor at the onset.
     """
 
     kegs: tuple[TrialKeg, ...]
@@ -293,12 +295,12 @@ class KegWorld:
         outside = float(self._station[step, index])
         if leak.floor_in_h is not None:
             floor = outside + leak.floor_kpa
-            if inside <= floor + 1.0:
+            if inside < floor + _LEAST_ABOVE_KPA:
                 self.leak_void[index] = True
                 return
             k = leak_laws.coefficient_by_time(leak.law, inside, outside, floor, 3600.0 * leak.floor_in_h)
         elif leak.loss_kpa_h is not None:
-            if inside <= outside + 1.0:
+            if inside < outside + _LEAST_ABOVE_KPA:
                 self.leak_void[index] = True
                 return
             k = leak_laws.coefficient_by_loss(leak.law, inside, outside, leak.loss_kpa_h / 3600.0)
