@@ -7,6 +7,7 @@ wine                sulfur dioxide: molecular, doses, targets, legal limits
 gas                 gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
 so2                 the journal and the probes as the SO2 of the wine in each vessel
 blanket             the journal and the probes as the gas over the wine in each vessel
+cylinders           the probes and the journal as what each gas cylinder holds and how long it lasts
 gas_in_rooms        the gas that stands in a room, in cylinders and vessels
 watch               limits, alarm states, the judgement of a turn
 judgement_feed      stored judgements as the readings that limits are judged by

@@ -119,6 +119,11 @@ def test_a_zero_that_is_a_little_off_is_an_empty_cylinder() -> None:
     assert amounts.mol[0] * STANDARD_L_MOL == pytest.approx(10.0, rel=0.01)
 
 
+def test_the_reserve_is_what_a_regulator_needs() -> None:
+    low, high = reserve_mol(facts(), 15.0)
+    assert (low * STANDARD_L_MOL, high * STANDARD_L_MOL) == pytest.approx((59.5, 109.0), abs=0.5)
+
+
 # ---- use ------------------------------------------------------------------------------------------------------------
 
 
@@ -155,8 +160,8 @@ def test_even_use_is_found_with_its_days(rate: float) -> None:
     assert use.use.seen
     assert litres_a_day(use) == pytest.approx(rate, abs=0.4)
     left = FULL_L - rate * days
-    # 0.5 to 1 MPa in 10 L are 58 to 106 L at 15 °C.
-    fewest, most = (left - 106.0) / rate, (left - 58.0) / rate
+    # 0.5 to 1 MPa in 10 L are 59 to 109 L at 15 °C.
+    fewest, most = (left - 109.0) / rate, (left - 59.0) / rate
     assert use.days_low is not None
     assert use.days_high is not None
     assert use.days_low < fewest + 0.2

@@ -18,7 +18,6 @@ NOT_WORKED_OUT: Final = frozenset(
         "gas_gain_rate",
         "hours_to_air_floor",
         "hours_to_air_floor_by_cold",
-        "cylinder_days_left",
     }
 )
 

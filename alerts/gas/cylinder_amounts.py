@@ -7,7 +7,16 @@ counts in the content itself.
 
 from __future__ import annotations
 
-__all__ = ["CylinderFacts", "CylinderPoint", "Gauge", "Thermometer", "amounts_of", "reserve_mol", "weighed_amounts"]
+__all__ = [
+    "USUAL_GAUGE",
+    "CylinderFacts",
+    "CylinderPoint",
+    "Gauge",
+    "Thermometer",
+    "amounts_of",
+    "reserve_mol",
+    "weighed_amounts",
+]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -41,7 +50,8 @@ _DIAL_KPA: Final = 1000.0
 _RESERVE_KPA: Final = (500.0, 1000.0)
 # A pressure below the air's is one that the gauge's zero is off by.
 _LOWEST_KPA: Final = -100.0
-_WEIGHED_DAYS: Final = (28.0, 120.0)
+# People read and weigh seldom.
+_BY_HAND_DAYS: Final = (28.0, 120.0)
 
 
 class CylinderPoint(NamedTuple):
@@ -54,22 +64,29 @@ class CylinderPoint(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Gauge:
-    """What a pressure gauge can tell apart. span_kpa: of its range; resolution_kpa: its step; by_hand: a dial that
-    people read.
+    """What a pressure gauge can tell apart.
+
+    span_kpa: of its range; resolution_kpa: its step; by_hand: a dial that people read; u_read_kpa: standard uncertainty
+    of a reading, where the person gave it.
     """
 
     span_kpa: float = _USUAL_SPAN_KPA
     resolution_kpa: float = 0.0
     by_hand: bool = False
+    u_read_kpa: float | None = None
 
     @property
     def u_level_kpa(self) -> float:
         """Standard uncertainty of a level against another one: half a step either way, and how well it repeats."""
+        if self.u_read_kpa is not None:
+            return self.u_read_kpa
         return hypot(self._step_kpa / sqrt(12.0), _REPEATS * self.span_kpa)
 
     @property
     def u_kpa(self) -> float:
         """Standard uncertainty of a reading itself."""
+        if self.u_read_kpa is not None:
+            return self.u_read_kpa
         accuracy = _DIAL_KPA if self.by_hand else _ACCURACY * self.span_kpa
         return hypot(accuracy / sqrt(3.0), self._step_kpa / sqrt(12.0))
 
@@ -78,13 +95,16 @@ class Gauge:
         return max(self.resolution_kpa, 2.0 * _DIAL_KPA if self.by_hand else 0.0)
 
 
+USUAL_GAUGE: Final = Gauge()
+
+
 @dataclass(frozen=True, slots=True)
 class CylinderFacts:
     """What a cylinder is: its gas, its water volume [L], and what measures pressure and temperature."""
 
     gas: BlanketGas
     water_volume_l: float
-    gauge: Gauge = Gauge()
+    gauge: Gauge = USUAL_GAUGE
     thermometer: Thermometer = ""
 
 
@@ -116,6 +136,7 @@ def amounts_of(facts: CylinderFacts, points: Sequence[CylinderPoint]) -> Amounts
         np.array(amounts),
         hypot(facts.gauge.u_level_kpa * per_kpa, by_day * per_k),
         hypot(facts.gauge.u_kpa * per_kpa, altogether * per_k),
+        *([_BY_HAND_DAYS] if facts.gauge.by_hand else []),
     )
 
 
@@ -131,7 +152,7 @@ def weighed_amounts(gas: BlanketGas, weighings: Sequence[tuple[int, float]], u_k
         np.array([kg * mol_kg for _, kg in weighings]),
         u_kg * mol_kg,
         u_kg * mol_kg,
-        _WEIGHED_DAYS,
+        _BY_HAND_DAYS,
     )
 
 

@@ -57,6 +57,7 @@ _FAR_DAYS: Final = 60.0
 _EVEN_SHARE: Final = 0.15
 _EVEN_U: Final = 4.0
 _EVEN_HOURS: Final = (3.0, 24.0)
+_LONGEST_SPAN: Final = 1.5
 _TIMES_USUAL: Final = 2.0
 
 _Floats = npt.NDArray[np.float64]
@@ -198,9 +199,10 @@ def even_loss(amounts: Amounts) -> EvenLoss | None:
 
 def _even_loss(amounts: Amounts, hours: float) -> EvenLoss | None:
     begin_ms = int(amounts.at_ms[-1]) - hours * _HOUR_MS
-    first = int(np.searchsorted(amounts.at_ms, begin_ms))
+    first = max(0, int(np.searchsorted(amounts.at_ms, begin_ms, "right")) - 1)
     at, mol = amounts.at_ms[first:], amounts.mol[first:]
-    if len(at) < 4 or at[-1] - at[0] < 0.9 * hours * _HOUR_MS:
+    # A gap before it would make it another span.
+    if len(at) < 4 or not hours <= (at[-1] - at[0]) / _HOUR_MS <= _LONGEST_SPAN * hours:
         return None
     quarters = np.minimum((at - at[0]) * 4 // (at[-1] - at[0] + 1), 3)
     if len(set(quarters.tolist())) < 4:

@@ -35,7 +35,7 @@ def caution_of(limit: EffectiveLimit, place_kind: str, *, glass: bool, under_gas
     if limit.kind in ("no data", "due"):
         return ""
     if place_kind == "cylinder":
-        return "" if limit.quantity == _STOCK else GAS
+        return "" if limit.quantity == _STOCK and limit.role != "soon" else GAS
     if limit.quantity in _LOST_GAS:
         return GAS
     if limit.quantity not in _GAUGES:

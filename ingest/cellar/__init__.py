@@ -25,6 +25,7 @@ signal_reach    what a signal can say at all
 default_pressure_limits     those on the pressure in a vessel
 default_temperature_limits  those on the temperature at a vessel
 default_blanket_limits      those on the gas over a wine, as it is worked out
+default_cylinder_limits     those on how long a cylinder lasts
 one_cause       limits at one vessel that a single cause can reach
 default_limits  every limit that is watched
 toml_text       its text as TOML

@@ -12,9 +12,10 @@ from dataclasses import replace
 from typing import Final
 
 from ingest.cellar.default_blanket_limits import blanket_limits
+from ingest.cellar.default_cylinder_limits import cylinder_limits
 from ingest.cellar.default_pressure_limits import pressure_limits
 from ingest.cellar.default_temperature_limits import temperature_limits
-from ingest.cellar.equipment import Probe, Vessel
+from ingest.cellar.equipment import Cylinder, Probe, Vessel
 from ingest.cellar.file_limits import ByPlace, WinePlaces, file_limit, limit_key, lot_limits, probes_by_place
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.one_cause import is_as_loud, loudness, milder_suppressed
@@ -33,13 +34,14 @@ def effective_limits(
     *,
     units: str,
     wine: WinePlaces | None = None,
+    cylinders: Iterable[Cylinder] = (),
 ) -> tuple[EffectiveLimit, ...]:
     """List every limit that is watched: the file's first, then the default ones.
 
     A limit of the file replaces the default ones of its kind on the same probe that it reaches: a low one *care*, and
-    *air* or *frost* if its setpoint is not above theirs; a high one *working*, and *over* or *heat* if it is not below
-    theirs. units: the site's, for default limits; wine: where it lies, None leaves out the limits on wine. Each setting
-    on a place must mean exactly one probe.
+    *air*, *frost* or *soon* if its setpoint is not above theirs; a high one *working*, and *over* or *heat* if it is
+    not below theirs. units: the site's, for default limits; wine: where it lies, None leaves out the limits on wine.
+    Each setting on a place must mean exactly one probe.
     """
     vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
     by_place = probes_by_place(probes)
@@ -63,17 +65,28 @@ def effective_limits(
         for limit in blanket_limits(vessel, units)
         if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
     ]
+    defaults += [
+        limit
+        for cylinder in cylinders
+        for limit in cylinder_limits(cylinder)
+        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
+    ]
     return tuple(milder_suppressed([*_with_worse([*written, *defaults])]))
 
 
 def possible_limits(
-    vessels: Iterable[Vessel], probes: Sequence[Probe], settings: Iterable[LimitSettings], *, units: str
+    vessels: Iterable[Vessel],
+    probes: Sequence[Probe],
+    settings: Iterable[LimitSettings],
+    *,
+    units: str,
+    cylinders: Iterable[Cylinder] = (),
 ) -> tuple[EffectiveLimit, ...]:
     """List every limit that may be watched some day: ``effective_limits``, and each limit on wine at every vessel."""
     vessels, settings = list(vessels), [setting for setting in settings if setting.due is None]
     ids, by_place = [vessel.id for vessel in vessels], probes_by_place(probes)
     lots = frozenset(setting.lot for setting in settings if setting.lot is not None)
-    limits = [*effective_limits(vessels, probes, settings, units=units)]
+    limits = [*effective_limits(vessels, probes, settings, units=units, cylinders=cylinders)]
     for lot in sorted(lots):
         everywhere = WinePlaces({id: frozenset({lot}) for id in ids})
         limits += lot_limits([each for each in settings if each.lot == lot], ids, by_place, everywhere)

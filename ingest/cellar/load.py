@@ -57,7 +57,13 @@ def parse_cellar(text: str, *, file: str, base: Path) -> Cellar:
     if problems:
         raise CellarFileError(file, problems)
     tables: dict[str, Any] = {kind.name: draft.value(kind) for kind in TABLES}
-    limits = effective_limits(tables["vessel"], tables["probe"], tables["limit"], units=tables["site"].units)
+    limits = effective_limits(
+        tables["vessel"],
+        tables["probe"],
+        tables["limit"],
+        units=tables["site"].units,
+        cylinders=tables["cylinder"],
+    )
     return Cellar(**tables, limits=limits, base=base, file=file, text=text)
 
 

@@ -93,7 +93,9 @@ class Cellar:
         """List every limit that is watched while wine lies there."""
         if not self.has_limits_on_wine:
             return self.limits
-        return effective_limits(self.vessel, self.probe, self.limit, units=self.site.units, wine=wine)
+        return effective_limits(
+            self.vessel, self.probe, self.limit, units=self.site.units, wine=wine, cylinders=self.cylinder
+        )
 
     @property
     def has_limits_on_wine(self) -> bool:
@@ -103,7 +105,7 @@ class Cellar:
     @property
     def possible_limits(self) -> tuple[EffectiveLimit, ...]:
         """Every limit that may be watched some day, wherever wine will lie."""
-        return possible_limits(self.vessel, self.probe, self.limit, units=self.site.units)
+        return possible_limits(self.vessel, self.probe, self.limit, units=self.site.units, cylinders=self.cylinder)
 
     @property
     def places(self) -> tuple[Place, ...]:

@@ -12,7 +12,7 @@ from ingest.cellar.checks.ids import unknown_name
 from ingest.cellar.checks.limit_form import form_problems
 from ingest.cellar.default_limits import effective_limits
 from ingest.cellar.draft import CellarDraft
-from ingest.cellar.equipment import Probe, Vessel
+from ingest.cellar.equipment import Cylinder, Probe, Vessel
 from ingest.cellar.file_limits import file_limit, meant_probes, probes_by_place, wine_limit
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.quantities import JUDGED_QUANTITIES, difference_in_unit, plausible_range, value_in_unit
@@ -56,7 +56,8 @@ def limit_problems(draft: CellarDraft) -> Iterator[Problem]:
     on_values = [written for written in draft.written(LimitSettings) if not is_on_due_work(written)]
     if len(sound) + len(on_wine) == len(on_values) and draft.complete(Probe, Vessel):
         settings = [entry.model for entry, _ in sound]
-        limits = [*effective_limits(vessels.values(), probes, settings, units="metric")]
+        cylinders = draft.models(Cylinder)
+        limits = [*effective_limits(vessels.values(), probes, settings, units="metric", cylinders=cylinders)]
     for entry, limit in sound:
         others = [other for other in limits if other.probe == limit.probe]
         yield from _neighbours(entry, limit, others, vessels.get(limit.at), kinds.get(limit.at))

@@ -1,0 +1,8 @@
+"""From the probes and the journal to what each gas cylinder holds and how long that lasts.
+
+In reading order:
+
+details      what a judgement of a cylinder carries for cards and messages
+readings     pressures, temperatures and weighings of a cylinder
+judge        the judge of cylinders
+"""
