@@ -6,6 +6,7 @@ reading         the shapes that sources, probes and store share
 times           moments as text and as UTC milliseconds
 errors          the errors of this package, one small tree
 plain_text      text from people and the wire, fit for one line
+validation_words  what pydantic finds wrong, in our words
 json_text       JSON that goes out to other programs
 cellar          the cellar file
 sources         where samples come from: brokers, serial lines, one-wire chips

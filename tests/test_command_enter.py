@@ -468,3 +468,15 @@ def test_a_cellar_that_has_never_run_takes_entries_and_imports(tmp_path: Path) -
     assert not (tmp_path / "other" / "cellar.db").exists()
     assert leeside("import", other, lines, "--entries", "--write").returncode == 0
     assert "A1" in leeside("journal", other).stdout
+
+
+def test_a_bound_is_named_with_the_value_and_the_unit_of_the_question(journal: JournalOnDisk) -> None:
+    words = ("first-filling", str(journal.file), "--vessel", "K1", "--lot", "ries", "--volume")
+    for volume, problem in (
+        ("2000 m3", "2000000 L: must be at most 1000000 L"),
+        ("0 L", "0 L: must be more than 0 L"),
+    ):
+        refused = leeside("enter", *words, volume)
+        assert refused.returncode == 2
+        assert problem in " ".join(refused.stderr.split())
+        assert "--volume" in refused.stderr

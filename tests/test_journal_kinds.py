@@ -128,7 +128,7 @@ def test_every_mistake_is_told_with_its_key_its_value_and_what_is_allowed() -> N
             '1 to 64 letters, digits, ".", "_" or "-", beginning with a letter or digit, such as "K1"',
         ),
         ("sources.0.volume", "3", "there is no such key"),
-        ("targets.0.volume_l", '"3 L"', "Input should be a valid number"),
+        ("targets.0.volume_l", '"3 L"', "must be a number without quotes"),
     ]
     assert wrong("first-filling", liters=3) == [
         ("liters", "3", "there is no such key; there are: volume_l, u_volume_l, blend, remark")
@@ -140,9 +140,9 @@ def test_every_mistake_is_told_with_its_key_its_value_and_what_is_allowed() -> N
 @pytest.mark.parametrize(
     ("kind", "said", "allowed"),
     [
-        ("first-filling", {"volume_l": 0.0}, "greater than 0"),
+        ("first-filling", {"volume_l": 0.0}, "must be more than 0"),
         ("first-filling", {"volume_l": float("nan")}, "finite"),
-        ("first-filling", {"volume_l": True}, "valid number"),
+        ("first-filling", {"volume_l": True}, "must be a number"),
         ("first-filling", {"remark": "a\x07b"}, "control characters"),
         ("racking", {"sources": [{"vessel": "K1"}]}, "at least one vessel"),
         ("racking", {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K1"}]}, "K1 is named twice"),

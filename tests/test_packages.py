@@ -27,6 +27,7 @@ BOTTOM = {
     "ingest.pulse",
     "ingest.reading",
     "ingest.times",
+    "ingest.validation_words",
     "ingest.watchdog",
 }
 

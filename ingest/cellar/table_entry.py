@@ -18,6 +18,7 @@ from pydantic_core import ErrorDetails
 
 from ingest.cellar.form import Table
 from ingest.errors import Problem
+from ingest.validation_words import allowed_words
 
 _M = TypeVar("_M", bound=Table)
 
@@ -114,33 +115,19 @@ def read_entry(model: type[_M], written: WrittenTable) -> tuple[TableEntry[_M] |
 
 def _allowed(keys: Mapping[str, FieldInfo], key: str, detail: ErrorDetails, raw: Mapping[str, object]) -> str:
     """Say what is wrong and what would be right, from what pydantic says."""
-    kind, context = detail["type"], detail.get("ctx", {})
+    kind = detail["type"]
     if kind == "extra_forbidden":
         return _unknown(key, keys)
-    if kind == "missing":
-        return f"is missing: {keys[key].description}"
+    words, described = allowed_words(detail), keys[key].description if key in keys else None
+    if kind in ("missing", "string_too_short", "too_short") and described:
+        return f"{'is missing' if kind == 'missing' else 'must not be empty'}: {described}"
     if kind == "literal_error":
-        allowed = "allowed: " + str(context["expected"]).replace("'", '"')
-        value = raw.get(key)
         if key == "hours":
-            return f'{allowed}; which hours are waking ones is said once, in [site]: waking = "07:00-22:00"'
-        near = nearest(value, str(context["expected"]).split("'")[1::2]) if isinstance(value, str) else ""
-        return f'{allowed}; did you mean "{near}"?' if near else allowed
-    if kind == "value_error":
-        return str(context["error"])
-    return {
-        "string_type": 'must be text in quotes, such as "..."',
-        "string_too_short": "must not be empty" + (f": {keys[key].description}" if keys[key].description else ""),
-        "int_type": "must be a whole number without quotes",
-        "int_from_float": "must be a whole number without quotes",
-        "float_type": "must be a number without quotes",
-        "float_parsing": "must be a number without quotes",
-        "bool_type": "must be true or false, without quotes",
-        "tuple_type": 'must be a list, such as ["..."]',
-        "too_short": f"must not be empty: {keys[key].description}",
-        "greater_than_equal": f"must be at least {context.get('ge')}",
-        "less_than_equal": f"must be at most {context.get('le')}",
-    }.get(kind, detail["msg"])
+            return f'{words}; which hours are waking ones is said once, in [site]: waking = "07:00-22:00"'
+        value = raw.get(key)
+        near = nearest(value, words.split('"')[1::2]) if isinstance(value, str) else ""
+        return f'{words}; did you mean "{near}"?' if near else words
+    return f'{words}, such as ["..."]' if kind == "tuple_type" else words
 
 
 def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:

@@ -25,6 +25,7 @@ from ingest.journal.kinds import KINDS, parse_body, unknown_kind
 from ingest.journal.merging import EntryLine, Mistake
 from ingest.json_text import json_text
 from ingest.times import iso_utc, moment_of
+from ingest.validation_words import allowed_words
 
 LONGEST_LINE: Final = 1 << 20
 """Bytes. An entry has a few hundred."""
@@ -252,7 +253,7 @@ def _body_data(kind: str, body: dict[str, Any], zone: ZoneInfo) -> dict[str, Any
             try:
                 data[field] = _MOMENT.validate_python(text, context=zone)
             except ValidationError as error:
-                whys.append(f"body {key} = {shown(text)}: {_message(error.errors()[0])}")
+                whys.append(f"body {key} = {shown(text)}: {allowed_words(error.errors()[0])}")
     if whys:
         raise _LineWrong(*whys)
     return data
@@ -270,8 +271,4 @@ def _form_problem(error: Any, data: dict[str, Any]) -> str:
         form = _EntryModel if len(where) == 1 else _StrikeModel
         names = ", ".join(name for name in form.model_fields if name != "said")
         return f"{' '.join(shown(part) for part in where)}: there is no such key; there are: {names}"
-    return f"{key} = {shown(value)}: {_message(error)}"
-
-
-def _message(error: Any) -> str:
-    return str(error["msg"]).removeprefix("Value error, ")
+    return f"{key} = {shown(value)}: {allowed_words(error)}"

@@ -32,6 +32,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstra
 
 from ingest.cellar import Identifier
 from ingest.errors import EntryRefused, Problem
+from ingest.validation_words import allowed_words
 
 _LONGEST: Final = 2000
 
@@ -158,13 +159,11 @@ def _innermost(errors: list[Any]) -> list[Any]:
 
 def _problem(model: type[Body], kind: str, error: Any, data: Mapping[str, Any]) -> Problem:
     key = ".".join(str(part) for part in error["loc"])
-    message = str(error["msg"]).removeprefix("Value error, ")
+    message = allowed_words(error)
     if error["type"] == "extra_forbidden":
         asked = [name for name in model.model_fields if name not in Body.model_fields]
         allowed = ", ".join(asked) if len(error["loc"]) == 1 else ""
         message = "there is no such key" + (f"; there are: {allowed}" if allowed else "")
-    elif error["type"] == "missing":
-        message = "is missing"
     return Problem(kind, key, _value_at(data, error["loc"]), message)
 
 

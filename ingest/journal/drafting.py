@@ -107,9 +107,23 @@ def draft_entry(kind: EntryKind[Any], given: Given, context: EntryContext, *, wh
         warnings = kind.complete(given, data, context, at_ms)
         body = read_body(kind.body, kind.name, data)
     except BodyWrong as error:
-        raise AnswersWrong([Wrong(question_of(kind, problem), problem.allowed) for problem in error.problems]) from None
+        raise AnswersWrong([_wrong(kind, problem) for problem in error.problems]) from None
     place = next((given[name] for name in ("vessel", "cylinder", "room") if given.get(name)), None)
     return DraftedEntry(Draft(kind.name, at_ms, who, body, place, given.get("lot")), warnings)
+
+
+def _wrong(kind: EntryKind[Any], problem: Problem) -> Wrong:
+    """Put a bound into the unit in which the question takes its answer, with the value that is beyond it."""
+    name = question_of(kind, problem)
+    question = kind.question(name)
+    unit = getattr(question.answer, "unit", "") if question is not None else ""
+    try:
+        value = f"{float(problem.value):.10g}"
+    except ValueError:
+        return Wrong(name, problem.allowed)
+    if not problem.allowed.startswith("must be"):
+        return Wrong(name, problem.allowed)
+    return Wrong(name, f"{f'{value} {unit}'.rstrip()}: {f'{problem.allowed} {unit}'.rstrip()}")
 
 
 def question_of(kind: EntryKind[Any], problem: Problem) -> str:

@@ -15,6 +15,7 @@ from ingest.journal.body import Words, shown
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import KINDS, unknown_kind
 from ingest.journal.kinds.kind import VESSEL_KINDS, LotRule, PlaceRule
+from ingest.validation_words import allowed_words
 
 # Clocks differ a little; beyond this nobody can have seen it yet.
 LATEST_AHEAD_MS: Final = 5 * 60 * 1000
@@ -74,11 +75,7 @@ def words_problems(name: str, key: str, text: str) -> list[Problem]:
     try:
         _WORDS.validate_python(plain or "-")
     except ValidationError as error:
-        first = error.errors()[0]
-        why = str(first["msg"]).removeprefix("Value error, ")
-        if first["type"] == "string_unicode":
-            why = "holds half a character, which no text can keep"
-        return [Problem(name, key, shown(plain), why)]
+        return [Problem(name, key, shown(plain), allowed_words(error.errors()[0]))]
     return []
 
 
@@ -139,5 +136,5 @@ def _name_problems(kind: str, lot: str) -> list[Problem]:
     try:
         _LOT.validate_python(lot)
     except ValidationError as error:
-        return [Problem(kind, "lot", shown(lot), str(error.errors()[0]["msg"]).removeprefix("Value error, "))]
+        return [Problem(kind, "lot", shown(lot), allowed_words(error.errors()[0]))]
     return []
