@@ -112,7 +112,8 @@ class Outcome:
     void: the leak has no meaning. false_at_s: a leak called certain before there was one; after: what had happened to
     the keg in the two hours before. found_s: delay until a leak was certain; named_s: until the finding was a leak.
     findings: share of the judgements, before the onset and after. range_holds: whether the hours to the floor, as
-    stated when the leak became certain, hold the true ones. cold_dips: how often a cold night brought the gauge under
+    stated when the leak became certain, hold the true ones. rising_s: when gas
+    was first said to rise. cold_dips: how often a cold night brought the gauge under
     the floor; cold_announced: how many of these were called cooling then, or foreseen in the six hours before.
     headspace_error, headspace_z: at the end of learning or of the trial.
     """
@@ -133,6 +134,7 @@ class Outcome:
     headspace_z: float | None
     findings: Mapping[str, float]
     findings_leaking: Mapping[str, float]
+    rising_s: float | None = None
     cold_dips: int = 0
     cold_announced: int = 0
     simple: Mapping[str, tuple[float | None, float | None]] = field(default_factory=dict)
@@ -186,6 +188,7 @@ def outcome(
         headspace_z=z,
         findings=_shares(before),
         findings_leaking=_shares([each for each in trace if each.at_s >= until]),
+        rising_s=next((each.at_s for each in trace if each.finding == "gas rising"), None),
         cold_dips=len(dips),
         cold_announced=sum(_announced(trace, dip_s) for dip_s in dips),
         simple={name: _first_alarms(alarms, until) for name, alarms in (simple or {}).items()},

@@ -92,6 +92,9 @@ def print_row(row: Row, headspace_l: float, outcomes: Sequence[Outcome], took_s:
     print(f"   false alarms: {false_alarms} kegs ({share(false_alarms, len(outcomes))}); {simple}")
     if row.goals is not None:
         print_found(row, headspace_l, kegs)
+    rising = [each.rising_s / 86_400.0 for each in outcomes if each.rising_s is not None]
+    if rising:
+        print(f"   gas is said to rise in {share(len(rising), len(outcomes))}; median {np.median(rising):.1f} d")
     dips = sum(each.cold_dips for each in outcomes)
     if dips and row.name.startswith("cold"):
         announced = share(sum(each.cold_announced for each in outcomes), dips)

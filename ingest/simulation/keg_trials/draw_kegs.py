@@ -17,6 +17,7 @@ from typing import Literal, TypeVar
 from numpy.random import Generator, default_rng
 
 from ingest.simulation.keg_trials.keg import Happening, KegAir, KegProbes, Leak, Moved, TrialKeg, Vent, WineDrawn
+from ingest.simulation.physics import GAS_CONSTANT, ZERO_C
 
 _DAY_S = 86_400.0
 _OXYGEN_IN_AIR_KPA = 20.6
@@ -36,7 +37,8 @@ class KegKind:
     headspace_l: true, L. days: how long it is watched. wine: what it held before the charge: the gases of air, those of
     its blanket, or hardly any. leak: how its size is given and from where to where it lies (even on a logarithmic
     scale), None for a tight keg; onset_day: earliest and latest. swing_k: of the room, peak to peak. draws_per_day,
-    moves_per_day, vents_per_day, gaps_per_day: how often on average; recharge: whether it is charged again when a draw
+    moves_per_day, vents_per_day, gaps_per_day: how often on average; rising_kpa_day: how fast a wine
+    that works again raises the pressure, from where to where; recharge: whether it is charged again when a draw
     left little gas. contents: ``even`` within 0.3 L, ``normal`` with sd 0.3 L (up to 0.6 L), or ``both``; the believed
     headspace is at least 0.12 L. calm turns off everything but the wine and the leak.
     """
@@ -63,6 +65,7 @@ class KegKind:
     doors_per_day: float = 2.0
     gap_h: float = 3.0
     recharge: bool = True
+    rising_kpa_day: tuple[float, float] | None = None
     calm: bool = False
 
 
@@ -99,6 +102,7 @@ def _draw_keg(kind: KegKind, seed: int, number: int) -> TrialKeg:
         gas_lag_s=float(random.uniform(60.0, 600.0)),
         gas_share=float(random.uniform(0.15, 0.5)),
         leak=leak,
+        made_mol_per_s=_made(random, kind),
     )
     if kind.calm:
         return keg
@@ -179,6 +183,14 @@ def _leak(random: Generator, kind: KegKind) -> Leak | None:
     if how == "floor in h":
         return Leak(onset_s, law, floor_in_h=size)
     return Leak(onset_s, law, loss_kpa_h=size)
+
+
+def _made(random: Generator, kind: KegKind) -> float:
+    """The gas that a wine gives off which works again [mol/s]."""
+    if kind.rising_kpa_day is None:
+        return 0.0
+    kpa_s = float(random.uniform(*kind.rising_kpa_day)) / _DAY_S
+    return kpa_s * kind.headspace_l / (GAS_CONSTANT * (13.0 + ZERO_C))
 
 
 def _held(random: Generator, wine: Wine, gas: str, start_kpa: float) -> tuple[float, float, float]:

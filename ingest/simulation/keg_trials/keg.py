@@ -128,7 +128,8 @@ class TrialKeg:
     charged. surface_m_per_s: mass-transfer coefficient at the wine's surface; None: the wine stands still and gas
     diffuses into it. solubility_factor: of wine over water. oxygen_eaten_s: time constant at which the wine uses up
     oxygen (None: it does not). wine_lag_s: time constant of the wine towards the room; gas_lag_s: of the gas towards
-    the place between wine and room that ``gas_share`` names.
+    the place between wine and room that ``gas_share`` names. made_mol_per_s: gas that a wine which works again gives
+    off into the headspace, taken as the blanket's own.
     """
 
     seed: int
@@ -148,6 +149,7 @@ class TrialKeg:
     gas_share: float = 0.3
     air: KegAir = field(default_factory=KegAir)
     probes: KegProbes = field(default_factory=KegProbes)
+    made_mol_per_s: float = 0.0
     happenings: tuple[Happening, ...] = ()
     leak: Leak | None = None
 

@@ -89,6 +89,9 @@ class KegWorld:
         )
         eaten = [np.inf if keg.oxygen_eaten_s is None else keg.oxygen_eaten_s for keg in kegs]
         self._oxygen_stays = np.exp(-step_s / np.array(eaten))
+        self._made_mol = np.zeros((len(GASES), count))
+        for index, keg in enumerate(kegs):
+            self._made_mol[GASES.index(keg.gas), index] = keg.made_mol_per_s * step_s
         self._leak_k = np.zeros(count)
         self._leaking = False
         self.leak_void = np.zeros(count, dtype=bool)
@@ -212,6 +215,8 @@ class KegWorld:
                 if step % still_steps == 0:
                     self._diffuse(still_steps * self._step_s, l_to_mol, wine_l)
                 self._eat_oxygen(self._oxygen_stays)
+                self.head_mol += self._made_mol
+                self.removed_mol -= self._made_mol
                 if self._leaking:
                     self._escape(step, kpa_per_mol, vapours[now])
             self._gauge[step] = self.head_mol.sum(axis=0) * kpa_per_mol + vapours[now] - self._station[step]
