@@ -22,6 +22,7 @@ judging             judges: slow judgements, worked out beside the turn
 judges              the judges that work
 turning             a turn with the store at both ends
 view                what page, command and messages show alike
+review              what to know before wine is moved
 message             wording, waking hours, outbox, mail
 backups             the daily backup
 daemon              the scheduler and the outbox in one process

@@ -4,13 +4,14 @@ AlertsError                what happened, with which value, what is allowed, wha
 ├── NoAnswer               the running leeside did not take up what was asked of it in time
 ├── DoseRefused            a dose that would be a guess, or does harm: what is missing, or speaks against it
 ├── NotWritten             the person at the terminal did not want an entry written, or left
+├── ReviewRefused          a review that nothing can be said in: there is no wine
 ├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
 """
 
 from __future__ import annotations
 
-__all__ = ["AlertsError", "DoseRefused", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange"]
+__all__ = ["AlertsError", "DoseRefused", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange", "ReviewRefused"]
 
 
 class AlertsError(Exception):
@@ -23,6 +24,10 @@ class NoAnswer(AlertsError):
 
 class DoseRefused(AlertsError):
     """A dose would be a guess, or do harm; nothing was worked out."""
+
+
+class ReviewRefused(AlertsError):
+    """There is nothing to review; the text says why."""
 
 
 class MissingPart(AlertsError):

@@ -31,6 +31,7 @@ COMMANDS: Final = {
     "run": ("alerts.command.run:run", "Watch the cellar until stopped."),
     "now": ("alerts.command.now:now", "Show every place as it is now."),
     "dose": ("alerts.command.dose:dose", "Work out what to add to a vessel's wine; writes nothing."),
+    "review": ("alerts.command.review:review", "Show what to know before wine is racked; writes nothing."),
     "history": ("alerts.command.history:history", "Print the readings of a probe, a place or a lot."),
     "import": ("alerts.command.import_:import_", "Bring in readings or entries of the past."),
     "export": ("alerts.command.export:export", "Write readings or entries for other programs."),

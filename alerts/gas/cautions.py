@@ -20,12 +20,13 @@ _SUFFOCATION: Final = (
 _NO_ALARM: Final = (
     "leeside is not a gas alarm: where gas is used, have a meter for oxygen, and one for carbon dioxide if that is used"
 )
-# Entry only by the rules for permit-required confined spaces, such as 29 CFR 1910.146; most who die in tanks of wineries
-# die of this, and many of them went in after somebody (HSE and CSB bulletins, from memory).
+# Entry only by the rules for permit-required confined spaces, such as 29 CFR 1910.146; most who die in wine tanks die
+# of this, and many of them went in after somebody (HSE and CSB bulletins, from memory).
 CONFINED_SPACE: Final = (
     "never climb, reach or lean into a tank or other large vessel that held gas, not even for a moment or to help "
-    "somebody: one or two breaths can drop you. Whoever has to go in follows the rules for confined spaces: all supplies "
-    "shut off, aired and measured before and meanwhile, somebody outside who does not go in, and a way to be pulled out"
+    "somebody: one or two breaths can drop you. Whoever has to go in follows the rules for confined spaces: all "
+    "supplies shut off, aired and measured before and meanwhile, somebody outside who does not go in, and a way to be "
+    "pulled out"
 )
 _STAMP: Final = (
     "the stamp on the vessel rules; a relief valve set at or below it must be able to pass what the regulator lets "

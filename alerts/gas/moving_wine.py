@@ -14,7 +14,7 @@ at 55 kPa and 15 °C uses 28.5 L of gas (15 °C, 101.325 kPa).
 
 from __future__ import annotations
 
-__all__ = ["Transfer", "push", "push_warnings", "siphon"]
+__all__ = ["PLENTY_KPA", "Transfer", "push", "push_warnings", "siphon"]
 
 from dataclasses import dataclass
 from math import exp, log
@@ -37,7 +37,7 @@ _END_RANGE: Final = AllowedRange("head at the end", 0.001, 10.0, "m", "a siphon 
 # Steps of Simpson's rule; the integrand is smooth but for two kinks.
 _STEPS: Final = 100
 # 20 to 35 kPa is plenty to push wine (common practice, no source).
-_PLENTY_KPA: Final = 35.0
+PLENTY_KPA: Final = 35.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +112,8 @@ def push_warnings(pressure_kpa: float, stamp_kpa: float | None) -> list[str]:
     warnings = []
     if stamp_kpa is None:
         warnings.append("read the pressure stamped on the vessel, and stay below it; it was not given")
-    if pressure_kpa > _PLENTY_KPA:
-        warnings.append(f"20 to {_PLENTY_KPA:g} kPa is plenty to push wine; more dissolves more gas in it")
+    if pressure_kpa > PLENTY_KPA:
+        warnings.append(f"20 to {PLENTY_KPA:g} kPa is plenty to push wine; more dissolves more gas in it")
     return warnings
 
 

@@ -18,17 +18,21 @@ wine is worth 16.3 mL of gas space.
 
 from __future__ import annotations
 
-__all__ = ["U_ETHANOL_SHARE", "gas_solubility", "vapour_pressure_kpa"]
+__all__ = ["U_ETHANOL_SHARE", "gas_solubility", "oxygen_saturation_mg_l", "vapour_pressure_kpa"]
 
 from functools import lru_cache
 from math import exp
 from typing import Final
 
-from alerts.gas.gases import BlanketGas, kelvin
+from alerts.gas.gases import ATMOSPHERE_KPA, OXYGEN_G_MOL, BlanketGas, kelvin
 from alerts.gas.wine_density import TEMPERATURE_RANGE, ethanol_mass_fraction, wine_density
 
 _WATER_G_MOL: Final = 18.0153
 _ETHANOL_G_MOL: Final = 46.068
+# As the constants of ``BlanketGas``: mol/(L kPa) at 15 °C, K, wine over water.
+_OXYGEN_SOLUBILITY_15C: Final = 1.519e-5
+_OXYGEN_SLOPE_K: Final = 1650.0
+_OXYGEN_WINE_FACTOR: Final = 0.90
 # Standard uncertainty of ethanol's vapour pressure, as a share of it: half of what a group-contribution method differs
 # (modified UNIFAC, Dortmund: 20 % more).
 U_ETHANOL_SHARE: Final = 0.10
@@ -47,6 +51,19 @@ def vapour_pressure_kpa(alcohol_percent_vol: float, temperature_c: float, ethano
     mol_m3 = fraction * wine_density(alcohol_percent_vol, celsius) * 1000.0 / _ETHANOL_G_MOL
     henry = 1.9 * exp(6400.0 * (1.0 / kelvin(celsius) - 1.0 / 298.15))
     return water_kpa + ethanol_share * mol_m3 / henry / 1000.0
+
+
+def oxygen_saturation_mg_l(o2_percent: float, temperature_c: float, dry_kpa: float = ATMOSPHERE_KPA) -> float:
+    """Work out how much oxygen wine dissolves under a gas with so much of it [mg/L], -5 to 40 °C.
+
+        c = H(t) x p_dry x 31.998 g/mol
+
+    dry_kpa: absolute, vapour taken off. In water: fitted for leeside to IAPWS Guideline G7-04, as the blanket gases;
+    the wine factor of 0.90 is from wines saturated with air. Raises OutOfRange.
+    """
+    inverse = 1.0 / kelvin(TEMPERATURE_RANGE.checked(temperature_c)) - 1.0 / 288.15
+    solubility = _OXYGEN_WINE_FACTOR * _OXYGEN_SOLUBILITY_15C * exp(_OXYGEN_SLOPE_K * inverse)
+    return 1000.0 * OXYGEN_G_MOL * solubility * o2_percent / 100.0 * dry_kpa
 
 
 def gas_solubility(gas: BlanketGas, temperature_c: float, wine_factor: float | None = None) -> float:

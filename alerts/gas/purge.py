@@ -19,7 +19,16 @@ Worked example: 0.5 % at sea level takes 9 cycles of 55 kPa, which use 4.9 heads
 
 from __future__ import annotations
 
-__all__ = ["AIR_O2_PERCENT", "SO2_PER_O2", "Purge", "PurgeTarget", "purge_by_sweep", "purge_by_vent", "purge_warnings"]
+__all__ = [
+    "AIR_O2_PERCENT",
+    "MUCH_O2_MG_L",
+    "SO2_PER_O2",
+    "Purge",
+    "PurgeTarget",
+    "purge_by_sweep",
+    "purge_by_vent",
+    "purge_warnings",
+]
 
 from dataclasses import dataclass
 from math import ceil, exp, log
@@ -49,7 +58,7 @@ _LOW_RANGE: Final = AllowedRange(
 _ROUNDING: Final = 1e-9
 
 # More oxygen per litre of wine than this is worth purging further for (a working default, no source).
-_MUCH_O2_MG_L: Final = 1.0
+MUCH_O2_MG_L: Final = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +176,7 @@ def purge_warnings(kind: str, method: str, worked: Purge, headspace_l: float, *,
         )
     if method == "sweep" and given_high:
         warnings.append("a sweep does not press gas in: the high pressure was not used")
-    if worked.o2_mg_l is not None and worked.o2_mg_l > _MUCH_O2_MG_L:
+    if worked.o2_mg_l is not None and worked.o2_mg_l > MUCH_O2_MG_L:
         warnings.append(
             f"{worked.o2_percent:.2g} % sounds little, but in {headspace_l:g} L of headspace it is "
             f"{worked.o2_mg_l:.2g} mg of oxygen per litre of wine: purge further, or leave less headspace"

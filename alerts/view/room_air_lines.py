@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["NOT_A_GAS_ALARM", "room_air_json", "room_air_text", "stock_text"]
+__all__ = ["NOT_A_GAS_ALARM", "room_air_json", "room_air_text", "rounded_l", "stock_text"]
 
 from typing import Final
 
@@ -48,7 +48,7 @@ def room_air_text(gas: RoomGas, place: str) -> str:
 
 def stock_text(stock: GasStock) -> str:
     """Give the amount with the gas, and say so where nobody measured it."""
-    amount = f"{_rounded(stock.litres):,} L of {stock.gas.name}"
+    amount = f"{rounded_l(stock.litres):,} L of {stock.gas.name}"
     if stock.basis == "full":
         return f"not measured; {amount} if full" if stock.is_cylinder else f"not measured; at most {amount}"
     return f"{amount}, by weight" if stock.basis == "weight" else amount
@@ -71,8 +71,8 @@ def room_air_json(gas: RoomGas) -> dict[str, object]:
     }
 
 
-def _rounded(litres: float) -> int:
-    """An amount of gas to three digits that mean something: 1,426 L are known as 1,430."""
+def rounded_l(litres: float) -> int:
+    """Round an amount of gas [L] to digits that mean something: 1,426 L are known as 1,430."""
     return 10 * round(litres / 10.0) if litres >= 1000.0 else round(litres)
 
 
