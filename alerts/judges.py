@@ -6,6 +6,7 @@ __all__ = ["judges"]
 
 from collections.abc import Sequence
 
+from alerts.blanket.judge import GasJudge
 from alerts.cylinders.judge import CylinderJudge
 from alerts.judging import Judge
 from alerts.so2.judge import So2Judge
@@ -14,4 +15,4 @@ from alerts.so2.total_judge import TotalJudge
 
 def judges() -> Sequence[Judge]:
     """Make the judges of gas and wine."""
-    return (So2Judge(), TotalJudge(), CylinderJudge())
+    return (So2Judge(), TotalJudge(), GasJudge(), CylinderJudge())

@@ -10,7 +10,7 @@ from a_journal import FILE_TEXT, JournalOnDisk
 from cellar_text import KEG, MQTT, SITE, limit, probe, problems, write_cellar
 from running import leeside
 
-from alerts.command.check_warnings import NOT_WORKED_OUT
+from alerts.blanket.judged_rows import GAS_NUMBERS
 from alerts.judges import judges
 from ingest.cellar import JUDGED_QUANTITIES
 
@@ -60,15 +60,7 @@ def test_a_limit_on_wine_is_shown_and_its_lot_looked_up_in_the_journal(tmp_path:
     assert _warnings(journal.file) == []
 
 
-def test_a_limit_on_a_number_that_no_judge_gives_is_a_warning(tmp_path: Path) -> None:
-    leak = limit(at="K1", quantity="leak_rate", high="0.5 mL/min")
-    sulfur = limit(at="K1", quantity="molecular_so2", low="0.5 mg/L", hours="waking")
-    assert _warnings(write_cellar(tmp_path, SITE, MQTT, KEG, leak, sulfur)) == [
-        "K1/leak_rate/high watches nothing yet: this version of leeside does not work out leak_rate."
-    ]
-
-
-def test_every_judged_quantity_is_given_by_a_judge_or_warned_of() -> None:
+def test_every_judged_quantity_is_given_by_a_judge() -> None:
     given = {"molecular_so2", "free_so2", "total_so2", "cylinder_days_left"}
-    assert {judge.name for judge in judges()} == {"so2", "total", "cylinders"}
-    assert given | NOT_WORKED_OUT == set(JUDGED_QUANTITIES)
+    assert {judge.name for judge in judges()} == {"so2", "total", "gas", "cylinders"}
+    assert given | GAS_NUMBERS == set(JUDGED_QUANTITIES)

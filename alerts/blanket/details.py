@@ -1,7 +1,6 @@
 """What a judgement of gas carries for cards and messages: written by the judge of gas, read by what shows it.
 
-The three judgements of a vessel (``compensated_pressure``, ``leak_rate``, ``hours_to_air_floor``) carry the same
-details, so that a message about any of them can say everything.
+Of a vessel's judgements only ``compensated_pressure`` carries them: what they say holds for all.
 """
 
 from __future__ import annotations
@@ -26,21 +25,23 @@ class BlanketShown:
 
     at_ms: the newest reading that it rests on, UTC ms; finding: a word of ``ingest.judgement.FINDINGS``, of the gas
     itself (the judgements' own findings say whether their number decides); gas: its name; raw_kpa: gauge pressure as
-    read; compensated_kpa: gauge pressure that the gas would have at reference_c and at mean air pressure, with its
-    standard uncertainty; floor_kpa: the air floor, kPa gauge; rate_ml_min: gas lost, mL/min at 0 °C and 101.325 kPa
-    (negative: gained), with its standard uncertainty; rate_kpa_day: the same as kPa a day; hours_low, hours_high: hours
-    until the gauge falls below the air floor; hours_cold: the same from the next cold alone, without a leak;
-    headspace_l: L at 20 °C, with its standard uncertainty; since_ms: since when the finding holds; last_sound_ms: when
-    it was last sound; leak_certain: nothing but a leak explains what was read; supply_open: gas can come in;
-    entry_kind: what was last done to the gas or the wine, "" where nothing is known, and when (entry_ms); missing: what
-    is missing for a judgement ("temperature", "pressure", "contents"), "" for nothing; warnings: sentences for people.
-    A number is None where nothing can be said.
+    read; temperature_c: of the wine or the wall, as read; compensated_kpa: gauge pressure that the gas would have at
+    reference_c and at mean air pressure, with its standard uncertainty; floor_kpa: the air floor, kPa gauge;
+    rate_ml_min: gas lost, mL/min at 0 °C and 101.325 kPa (negative: gained), with its standard uncertainty;
+    rate_kpa_day: the same as kPa a day; hours_low, hours_high: hours until the gauge falls below the air floor;
+    hours_cold: the same from the next cold alone, without a leak; headspace_l: L at 20 °C, with its standard
+    uncertainty; since_ms: since when the finding holds; last_sound_ms: when it was last sound; leak_certain: nothing
+    but a leak explains what was read; supply_open: gas can come in; entry_kind: what was last done to the gas or the
+    wine, "" where nothing is known, and when (entry_ms); missing: what is missing for a judgement ("temperature",
+    "pressure", "contents"), "" for nothing; warnings: sentences for people. A number is None where nothing can be
+    said.
     """
 
     at_ms: int
     finding: str
     gas: str = ""
     raw_kpa: float | None = None
+    temperature_c: float | None = None
     compensated_kpa: float | None = None
     u_compensated_kpa: float | None = None
     reference_c: float | None = None

@@ -2,30 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["NOT_WORKED_OUT", "check_warnings"]
+__all__ = ["check_warnings"]
 
 from collections.abc import Iterator
-from typing import Final
 
 from alerts.view.format import setpoint_text, side
 from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value_in_unit
 
-# Quantities that no judge in alerts/judges.py gives yet.
-NOT_WORKED_OUT: Final = frozenset(
-    {
-        "compensated_pressure",
-        "leak_rate",
-        "gas_gain_rate",
-        "hours_to_air_floor",
-        "hours_to_air_floor_by_cold",
-    }
-)
-
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
-    """List what may not be meant: limits that can never act, since they are beyond what a signal can say, on a number
-    that this version does not work out, or on wine that is in no journal; and gas lines without a relief valve or with
-    vessels of plastic.
+    """List what may not be meant: limits that can never act, since they are beyond what a signal can say, or on wine
+    that is in no journal; and gas lines without a relief valve or with vessels of plastic.
     """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
@@ -39,8 +26,6 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
                 f"{limit.probe} says no {most} than {reach}. Use an instrument with a wider range, or write a limit "
                 "within it."
             )
-        if limit.origin == "file" and limit.quantity in NOT_WORKED_OUT:
-            yield f"{limit.key} watches nothing yet: this version of leeside does not work out {limit.quantity}."
     yield from _gas_lines(cellar)
     yield from _unknown_lots(cellar)
 

@@ -44,7 +44,7 @@ _BABBLING_HEAD: Final = "leeside/babbling "
 _JUDGE_HEAD: Final = "leeside/judge "
 
 # The judges whose answers limits wait for: those of ``alerts.judges``, by name.
-JUDGES: Final[tuple[str, ...]] = ("so2", "total", "cylinders")
+JUDGES: Final[tuple[str, ...]] = ("so2", "total", "gas", "cylinders")
 _ROOM_HEAD: Final = "leeside/room "
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["barometers", "bindings", "declarations", "jump_steps"]
+__all__ = ["barometer_of", "barometers", "bindings", "declarations", "jump_steps"]
 
 from collections.abc import Mapping
 
@@ -57,11 +57,15 @@ def jump_steps(cellar: Cellar, series: Mapping[str, int]) -> dict[int, float | N
     return steps
 
 
-def barometers(cellar: Cellar, series: Mapping[str, int]) -> Barometers | None:
-    """The barometers of the cellar and the sensors whose scales they move, None where there are none of either.
+def barometer_of(cellar: Cellar, place: Vessel | Cylinder) -> Probe | None:
+    """Find the barometer that speaks for a place: the one in its room, else the only one of the file."""
+    found = [probe for probe in cellar.probe if probe.quantity == "barometric_pressure"]
+    in_room = [probe for probe in found if probe.at == place.room]
+    return next(iter(in_room or (found if len(found) == 1 else [])), None)
 
-    A sensor follows the barometer in the room of its vessel; where that room has none, the only one of the file.
-    """
+
+def barometers(cellar: Cellar, series: Mapping[str, int]) -> Barometers | None:
+    """The barometers of the cellar and the sensors whose scales they move, None where there are none of either."""
     altitude_m = cellar.site.altitude_m
     found = [probe for probe in cellar.probe if probe.quantity == "barometric_pressure"]
     moved: dict[int, tuple[int, ...]] = {}
@@ -69,11 +73,10 @@ def barometers(cellar: Cellar, series: Mapping[str, int]) -> Barometers | None:
         if probe.quantity != "pressure" or probe.reference == "gauge":
             continue
         place = cellar.place(probe.at)
-        room = place.room if isinstance(place, Vessel | Cylinder) else None
-        here = [each for each in found if each.at == room] or (found if len(found) == 1 else [])
-        if here:
-            barometer = series[here[0].id]
-            moved[barometer] = (*moved.get(barometer, ()), series[probe.id])
+        barometer = barometer_of(cellar, place) if isinstance(place, Vessel | Cylinder) else None
+        if barometer is not None:
+            number = series[barometer.id]
+            moved[number] = (*moved.get(number, ()), series[probe.id])
     if not moved or altitude_m is None:
         return None
     return Barometers(

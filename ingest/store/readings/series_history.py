@@ -15,6 +15,7 @@ __all__ = [
     "latest",
     "newest",
     "newest_judged",
+    "numbers_together",
     "pieces",
     "raw",
     "recent",
@@ -83,6 +84,12 @@ def together(store: Store, spans: Sequence[tuple[int, int, int]]) -> Iterator[tu
 
     One look at ``fresh`` serves them all; asked one by one, each would read the whole table.
     """
+    for series, readings in numbers_together(store, spans):
+        yield series, scaled(readings, scales(store, series))
+
+
+def numbers_together(store: Store, spans: Sequence[tuple[int, int, int]]) -> Iterator[tuple[int, Arrays]]:
+    """What ``together`` gives, without the scales: for a reader that has scales of its own."""
     if not spans:
         return
     fresh_rows: dict[int, list[tuple[int, float, int]]] = {}
@@ -96,7 +103,7 @@ def together(store: Store, spans: Sequence[tuple[int, int, int]]) -> Iterator[tu
         fresh = _distinct([row for row in fresh_rows.get(series, ()) if from_ms <= row[0] <= to_ms])
         readings = Arrays.joined(list(_with_settled(store, series, from_ms, to_ms + 1, fresh)))
         if len(readings.at_ms):
-            yield series, scaled(readings, scales(store, series))
+            yield series, readings
 
 
 def _numbers(store: Store, series: int, from_ms: int, to_ms: int) -> Iterator[Arrays]:
