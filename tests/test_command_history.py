@@ -15,8 +15,10 @@ from cellar_text import temperature
 from journal_entries import a_body
 
 from ingest.journal.entry import Draft, Entry
+from ingest.judgement import Judgement
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import strike, write_entry
+from ingest.store.judgements import keep_judgements
 from ingest.store.readings.fresh import Appender
 from ingest.times import moment_of
 
@@ -134,6 +136,28 @@ def test_a_probe_of_the_file_that_has_yet_to_read_has_no_readings(tmp_path: Path
     done = desk.run("history", str(desk.file), "k1-new")
     assert (done.returncode, done.stdout, done.stderr) == (1, "No readings in that time.\n", "")
     desk.store.close()
+
+
+def test_the_compensated_pressure_stands_beside_the_gauge_by_the_hour(desk: Desk) -> None:
+    hours = [
+        Judgement("K1", "compensated_pressure", desk.at(time), value, finding="sound")
+        for time, value in (("10:20", 55.5), ("10:40", 55.25), ("14:10", None))
+    ]
+    for hour in hours:
+        with desk.store.write() as connection:
+            keep_judgements(connection, "gas", [hour])
+    table = list(csv.DictReader(io.StringIO(desk.history("k1-pressure", "--compensated", "--csv"))))
+    assert list(table[0]) == ["at", "value", "unit", "quality", "compensated_kpa"]
+    assert [row["compensated_kpa"] for row in table] == ["55.25", "", ""], "of an hour the last one"
+    place = ("--place", "K1", "--quantity", "pressure", "--compensated")
+    assert desk.history(*place).splitlines()[0] == (
+        "2026-11-20 10:00 CET  50.0 kPa  K1  k1-pressure  compensated 55.2 kPa"
+    )
+    found = json.loads(desk.history(*place, "--json"))["history"]
+    assert [row["compensated_kpa"] for row in found][:2] == [55.25, None]
+    assert "compensated_kpa" not in desk.history("k1-pressure", "--csv").splitlines()[0]
+    wrong = desk.history("--place", "K1", "--quantity", "free_so2", "--compensated", code=2)
+    assert "goes with a pressure, and this is free SO2" in wrong
 
 
 def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> None:

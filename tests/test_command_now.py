@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
-from cellar_text import write_cellar
+from cellar_text import KEG, MQTT, SITE, probe, write_cellar
 from running import leeside
+from test_view_blanket import a_leak
 
+from alerts.blanket.details import blanket_details
+from ingest.cellar import load_cellar
+from ingest.judgement import Judgement
 from ingest.process import wall_ms
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
+from ingest.store import create_or_open
+from ingest.store.judgements import keep_judgements
 from ingest.store.pulse_rows import write_pulse
 
 
@@ -32,3 +39,23 @@ def test_a_broker_that_delivers_is_not_called_unconnected(tmp_path: Path) -> Non
     on_disk.reading("k1-pressure", 55.0, seconds_ago=1)
     shown = leeside("now", file).stdout
     assert "not connected yet" not in shown and "broker: connected since then" in shown
+
+
+def test_the_gas_over_a_wine_is_a_line_a_card_and_an_object(tmp_path: Path) -> None:
+    file = write_cellar(tmp_path, SITE, MQTT, KEG, probe())
+    now_ms = wall_ms()
+    with create_or_open(load_cellar(file).store_path, now_ms) as store, store.write() as connection:
+        shown = a_leak(at_ms=now_ms, since_ms=now_ms - 3_600_000)
+        row = Judgement("K1", "compensated_pressure", now_ms, 24.9, details=blanket_details(shown))
+        keep_judgements(connection, "blanket", [row])
+    line = "  blanket: slow leak, 0.4 to 0.6 mL a minute, 31 to 47 kPa a day, air floor of 5 kPa in 9 to 15 hours, "
+    assert line in leeside("now", file).stdout
+    card = leeside("now", file, "K1").stdout
+    assert "  blanket: slow leak: gas is certainly lost\n" in card
+    assert "  headspace 2.0 ± 0.2 L of nitrogen\n" in card
+    for found in (
+        json.loads(leeside("now", file, "--json").stdout)["places"][0],
+        json.loads(leeside("now", file, "K1", "--json").stdout),
+    ):
+        assert found["blanket"]["finding"] == "slow leak"
+        assert found["blanket"]["hours_to_floor_low"] == 9.2

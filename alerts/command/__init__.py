@@ -20,6 +20,7 @@ check_clock        ``leeside check --clock``
 operator_requests  requests about alarms, and the answer of the running leeside
 limit_trial        ``leeside limits --try``
 history_estimate   ``leeside history --estimate``
+history_compensated  the compensated pressure beside the readings of a pressure
 now_cards          ``leeside now`` of a vessel, or as of a time
 line_holder        whether the running leeside has a serial line open
 sample_outcome     what became of a sample, for ``leeside listen``

@@ -13,10 +13,11 @@ from typing import Annotated, Final, NamedTuple
 
 import typer
 
+from alerts.command.history_compensated import CompensatedPressure
 from alerts.command.history_estimate import print_estimate
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
-from alerts.view.format import local_time, value_text
+from alerts.view.format import local_time, quantity_name, value_text
 from ingest.cellar import QUANTITIES, Cellar
 from ingest.history import MergedHistory, OfLot, OfPlace, OfProbe, Subject, pieces
 from ingest.journal.kinds import result_units
@@ -45,9 +46,11 @@ class _Row(NamedTuple):
     share: float | None
     entry: int | None
     struck: bool
+    compensated_kpa: float | None = None
 
 
-_COLUMNS: Final = ("at", *_Row._fields[1:])
+_ALL_COLUMNS: Final = ("at", *_Row._fields[1:])
+_COLUMNS: Final = _ALL_COLUMNS[:-1]
 
 
 class _Printout(NamedTuple):
@@ -95,6 +98,12 @@ def history(
     estimate: Annotated[
         bool, typer.Option("--estimate", help="What is estimated of a vessel's free_so2 or molecular_so2, as a band.")
     ] = False,
+    compensated: Annotated[
+        bool,
+        typer.Option(
+            "--compensated", help="Of a vessel's pressure also what its gas would show at the reference temperature."
+        ),
+    ] = False,
 ) -> int:
     """Print the readings of a probe, or readings and results of a lot wherever it lay, or at a place. Oldest first.
 
@@ -103,7 +112,8 @@ def history(
     if as_csv and as_json:
         raise typer.BadParameter("choose one of --csv and --json")
     if estimate:
-        refuse_given({"--lot": lot, "--share": share, "--struck": struck}, "cannot be combined with --estimate")
+        given = {"--lot": lot, "--share": share, "--struck": struck, "--compensated": compensated}
+        refuse_given(given, "cannot be combined with --estimate")
         return print_estimate(file, place or probe, quantity, since, until, as_csv=as_csv, as_json=as_json)
     _check_subject(probe, lot, place, quantity, share, struck=struck)
     with open_cellar(file) as (cellar, store):
@@ -114,7 +124,11 @@ def history(
         else:
             subject, printout = _of_place(place or "", quantity, cellar, store)
         from_ms, to_ms = time_range(since, until, cellar.site.zone)
-        rows = (row for piece in pieces(store, subject, from_ms, to_ms, struck=struck) for row in _rows(piece))
+        merged = pieces(store, subject, from_ms, to_ms, struck=struck)
+        rows: Iterator[_Row] = (row for piece in merged for row in _rows(piece))
+        if compensated:
+            printout = _check_compensated(printout)
+            rows = _with_compensated(rows, CompensatedPressure(store))
         if as_csv:
             count = _print_csv(rows, printout)
         elif as_json:
@@ -122,6 +136,19 @@ def history(
         else:
             count = _print_plain(rows, printout, cellar)
     return 0 if count else 1
+
+
+def _with_compensated(rows: Iterator[_Row], of_gas: CompensatedPressure) -> Iterator[_Row]:
+    for row in rows:
+        yield row._replace(compensated_kpa=of_gas.at(row.place, row.at_ms))
+
+
+def _check_compensated(printout: _Printout) -> _Printout:
+    if printout.quantity != "pressure":
+        wrong = f"goes with a pressure, and this is {quantity_name(printout.quantity)}: name a pressure probe"
+        raise typer.BadParameter(wrong, param_hint="--compensated")
+    column = ("compensated_kpa",)
+    return printout._replace(keys=(*printout.keys, *column), columns=(*printout.columns, *column))
 
 
 def _check_subject(
@@ -200,23 +227,24 @@ def _rows(merged: MergedHistory) -> Iterator[_Row]:
 
 
 def _print_csv(rows: Iterator[_Row], printout: _Printout) -> int:
-    pick = itemgetter(*map(_COLUMNS.index, printout.columns))
+    pick = itemgetter(*map(_ALL_COLUMNS.index, printout.columns))
     out = csv.writer(sys.stdout, lineterminator="\n")
     out.writerow(printout.columns)
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
-        at_ms, value, u, unit, quality, place, probe, share, entry, struck = row
+        at_ms, value, u, unit, quality, place, probe, share, entry, struck, compensated_kpa = row
         uncertainty = None if u is None else f"{u:.10g}"
         part = None if share is None else f"{share:.6g}"
         flag = "yes" if struck else None
-        cells = (iso_utc(at_ms), f"{value:.10g}", uncertainty, unit, quality, place, probe, part, entry, flag)
+        gas = None if compensated_kpa is None else f"{compensated_kpa:.6g}"
+        cells = (iso_utc(at_ms), f"{value:.10g}", uncertainty, unit, quality, place, probe, part, entry, flag, gas)
         out.writerow(pick(cells))  # None becomes an empty cell
     return count
 
 
 def _print_json(rows: Iterator[_Row], printout: _Printout) -> int:
     """One object, whose rows are printed as they come: a year of readings is more than a small board's memory."""
-    pick = itemgetter(*map(_COLUMNS.index, printout.keys))
+    pick = itemgetter(*map(_ALL_COLUMNS.index, printout.keys))
     head = json_text(printout.head)
     print(f'{head[:-1]}, "{printout.items}": [', end="")
     count = 0
@@ -235,6 +263,8 @@ def _print_plain(rows: Iterator[_Row], printout: _Printout, cellar: Cellar) -> i
         words = [local_time(row.at_ms, cellar.site.zone, now_ms), value]
         if printout.with_source:
             words += [word for word in (row.place, row.probe) if word is not None]
+        if row.compensated_kpa is not None:
+            words.append(f"compensated {value_text('pressure', row.compensated_kpa, cellar.site.units)}")
         if row.entry is not None:
             words.append(f"entry no. {row.entry}")
         if row.share is not None and round(row.share, 3) < 1.0:
