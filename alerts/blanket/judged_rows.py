@@ -92,8 +92,10 @@ def _rate_range(judgement: BlanketJudgement, sign: float) -> tuple[float | None,
 def _hours(vessel: str, at_ms: int, judgement: BlanketJudgement, floor_kpa: float) -> Judgement:
     name, finding = "hours_to_air_floor", judgement.finding
     raw_kpa = judgement.raw_kpa
-    if raw_kpa is not None and raw_kpa <= floor_kpa and finding != "no judgement":
-        return Judgement(vessel, name, at_ms, 0.0, 0.0, 0.0, "" if finding in UNDECIDED else finding)
+    # A gauge that cold alone has brought below the floor has its own limit; here gas that is lost counts.
+    is_lost = judgement.leak_certain or finding == "settling"
+    if raw_kpa is not None and raw_kpa <= floor_kpa and is_lost:
+        return Judgement(vessel, name, at_ms, 0.0, 0.0, 0.0, finding)
     if judgement.hours_low is not None:
         low, high = _most(judgement.hours_low), judgement.hours_high
         return Judgement(vessel, name, at_ms, low, low, None if high is None else _most(high), finding)

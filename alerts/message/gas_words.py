@@ -228,7 +228,7 @@ def _sentence(words: str) -> str:
 
 def _back_at(limit: EffectiveLimit, shown: BlanketShown, units: str) -> str:
     """At which temperature of the wine the gauge is back, by the straight line through what is known."""
-    temperature_c, reference_c = getattr(shown, "temperature_c", None), shown.reference_c
+    temperature_c, reference_c = shown.temperature_c, shown.reference_c
     raw_kpa, compensated_kpa = shown.raw_kpa, shown.compensated_kpa
     if temperature_c is None or reference_c is None or raw_kpa is None or compensated_kpa is None:
         return ""
