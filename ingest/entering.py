@@ -8,9 +8,23 @@ or both at once with ``enter``.
 
 from __future__ import annotations
 
-__all__ = ["Prepared", "answered", "context_of", "enter", "moment", "prepare", "write"]
+__all__ = [
+    "Prepared",
+    "TrialOnly",
+    "added",
+    "answered",
+    "context_inside",
+    "context_of",
+    "enter",
+    "judged",
+    "moment",
+    "prepare",
+    "tried",
+    "write",
+]
 
-from collections.abc import Mapping, Sequence
+import sqlite3
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final, NamedTuple
 
@@ -18,7 +32,7 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.contents import Contents
-from ingest.journal.drafting import draft_entry, question_of, read_answers
+from ingest.journal.drafting import DraftedEntry, draft_entry, question_of, read_answers
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
@@ -27,12 +41,17 @@ from ingest.journal.kinds.racking import open_racking_notes
 from ingest.journal.kinds.titrant import bottles_at
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
-from ingest.store.journal.entries import add_entry, entries
+from ingest.store.journal.entries import add_entry, newest_of
+from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.stored_ledger import ledger_at
 from ingest.times import Ambiguous, Skipped, spoken_moment
 
 Answers = Mapping[str, str | bool | Sequence[str]]
 """Texts by the names of a kind's questions; of one that takes several answers a list."""
+
+
+Add = Callable[[sqlite3.Connection], Entry]
+"""Adds an entry inside a transaction."""
 
 
 class Prepared(NamedTuple):
@@ -54,7 +73,7 @@ _YEAR_MS: Final = 365.25 * 86_400_000
 _LONG_AGO_YEARS: Final = 5.0
 
 
-class _TrialOnly(Exception):
+class TrialOnly(Exception):
     """Ends a transaction that was only tried."""
 
 
@@ -102,8 +121,20 @@ def prepare(
     at_ms = moment(at, cellar, now_ms)
     given = read_answers(known, answered(answers), Clock(cellar.site.zone, now_ms))
     context = context_of(store, cellar, kind, at_ms)
-    draft, warnings = draft_entry(known, given, context, who=who, at_ms=at_ms)
-    after = _tried(store, cellar, draft, now_ms, with_later=with_later)
+    drafted = draft_entry(known, given, context, who=who, at_ms=at_ms)
+
+    def add(connection: sqlite3.Connection) -> Entry:
+        return add_entry(connection, drafted.draft, cellar, now_ms, with_later=with_later)
+
+    return judged(cellar, drafted, context, tried(store, cellar, kind, add), now_ms)
+
+
+def judged(
+    cellar: Cellar, drafted: DraftedEntry, context: EntryContext, after: tuple[Contents, ...], now_ms: int
+) -> Prepared:
+    """Gather what a person should know of a draft; after: what the vessels that it names would hold then."""
+    draft, warnings = drafted
+    known, at_ms = KINDS[draft.kind], draft.at_ms
     vessels = NamedVessels(
         [vessel for vessel in cellar.vessel if vessel.id in draft.places],
         None if draft.place is None else context.contents.get(draft.place),
@@ -119,10 +150,10 @@ def prepare(
 def write(store: Store, cellar: Cellar, prepared: Prepared, *, now_ms: int, with_later: bool = False) -> Entry:
     """Write down what was prepared, all of it or nothing; it is checked again, since others may have written."""
     with store.write() as connection:
-        try:
-            return add_entry(connection, prepared.draft, cellar, now_ms, with_later=with_later)
-        except EntryRefused as error:
-            raise _as_answers(prepared.draft.kind, error) from None
+        draft = prepared.draft
+        return added(
+            connection, draft.kind, lambda inside: add_entry(inside, draft, cellar, now_ms, with_later=with_later)
+        )
 
 
 def moment(at: str | None, cellar: Cellar, now_ms: int) -> int:
@@ -155,17 +186,20 @@ def answered(answers: Answers) -> dict[str, tuple[str, ...]]:
 def context_of(store: Store, cellar: Cellar, kind: str, at_ms: int) -> EntryContext:
     """Find what an entry of that kind and time (UTC ms) is understood by."""
     with store.read() as connection:
-        ledger = ledger_at(connection, at_ms, cellar)
-        begun = begun_rackings(connection)
-    titrants = entries(store, kinds=["titrant"], struck=False)
-    last = entries(store, kinds=[kind], struck=False, newest=1)
+        return context_inside(connection, cellar, kind, at_ms)
+
+
+def context_inside(connection: sqlite3.Connection, cellar: Cellar, kind: str, at_ms: int) -> EntryContext:
+    """``context_of`` inside a transaction of the caller's."""
+    ledger = ledger_at(connection, at_ms, cellar)
+    titrants = [entry_of(row) for row in connection.execute(unstruck("kind = 'titrant'"))]
     return EntryContext(
         cellar=cellar,
         contents=ledger.at(at_ms),
         lots=ledger.lots,
         bottles=bottles_at(titrants, at_ms),
-        last=last[0] if last else None,
-        begun=begun,
+        last=newest_of(connection, kind),
+        begun=begun_rackings(connection),
     )
 
 
@@ -174,22 +208,31 @@ def _long_ago(at_ms: int, now_ms: int) -> tuple[str, ...]:
     return () if years <= _LONG_AGO_YEARS else (f"that is {years:.0f} years ago: look at the date",)
 
 
-def _tried(store: Store, cellar: Cellar, draft: Draft, now_ms: int, *, with_later: bool) -> tuple[Contents, ...]:
-    """What the vessels of an entry hold after it, by writing it and taking that back before it is on disk."""
-    kind = KINDS[draft.kind]
+def tried(store: Store, cellar: Cellar, kind: str, add: Add) -> tuple[Contents, ...]:
+    """Find what the vessels of an entry hold after it, by adding it and taking that back before it is on disk.
+
+    Raises AnswersWrong, EntryRefused, as ``write`` does.
+    """
     after: list[Contents] = []
     try:
         with store.write() as connection:
-            entry = add_entry(connection, draft, cellar, now_ms, with_later=with_later)
+            entry = added(connection, kind, add)
             named = entry.places
-            if named and kind.ledger_step is not None and kind.shows_contents(entry.body):
+            if named and KINDS[kind].ledger_step is not None and KINDS[kind].shows_contents(entry.body):
                 contents = ledger_at(connection, entry.at_ms, cellar).at(entry.at_ms)
                 after = [contents[vessel] for vessel in named if vessel in contents]
-            raise _TrialOnly
-    except _TrialOnly:
-        return tuple(after)
+            raise TrialOnly
+    except TrialOnly:
+        pass
+    return tuple(after)
+
+
+def added(connection: sqlite3.Connection, kind: str, add: Add) -> Entry:
+    """Add an entry inside a transaction. A refusal that is about answers is raised as AnswersWrong."""
+    try:
+        return add(connection)
     except EntryRefused as error:
-        raise _as_answers(draft.kind, error) from None
+        raise _as_answers(kind, error) from None
 
 
 def _as_answers(name: str, error: EntryRefused) -> IngestError:

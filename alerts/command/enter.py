@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["app"]
+__all__ = ["answer_parameter", "app", "show_prepared", "wrong_options"]
 
 import inspect
 import json as json_form
@@ -137,12 +137,13 @@ def wrong_options(kind: EntryKind[Any], error: AnswersWrong) -> typer.BadParamet
     return typer.BadParameter(lines, param_hint=", ".join(dict.fromkeys(option for option, _ in named)))
 
 
-def _parameter(question: Question) -> inspect.Parameter:
+def answer_parameter(question: Question, *, hidden: bool = False) -> inspect.Parameter:
+    """Make the parameter of a command that takes the answer to a question; hidden: help does not list it."""
     name = f"{question.name}_"
     if question.flag:
-        hint: Any = Annotated[bool, typer.Option(question.option, help=question.help)]
+        hint: Any = Annotated[bool, typer.Option(question.option, help=question.help, hidden=hidden)]
         return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=hint)
-    option = typer.Option(question.option, metavar=question.answer.metavar, help=question.help)
+    option = typer.Option(question.option, metavar=question.answer.metavar, help=question.help, hidden=hidden)
     # A single option is taken as a list too, so that a second one is refused as such and does not silently win.
     hint = Annotated[list[str] | None, option]
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=hint)
@@ -190,7 +191,7 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
             as_json=options["as_json"],
         )
 
-    parameters = [_FILE, *(_parameter(question) for question in kind.questions), *_COMMON]
+    parameters = [_FILE, *(answer_parameter(question) for question in kind.questions), *_COMMON]
     command.__name__ = kind.name
     command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # Typer reads it
     command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}

@@ -43,6 +43,7 @@ COMMANDS: Final = {
     "shelve": ("alerts.command.shelve:shelve", "Mute limits for a time, or take them out of service."),
     "unshelve": ("alerts.command.unshelve:unshelve", "Let muted limits raise alarms again."),
     "strike": ("alerts.command.strike:strike", "Cross an entry out, with a reason."),
+    "amend": ("alerts.command.amend:amend", "Replace an entry by a corrected one."),
     "journal": ("alerts.command.journal:journal", "Read back what was written down."),
     "bench": ("alerts.command.bench:app", "Do arithmetic without a cellar."),
     "enter": ("alerts.command.enter:app", "Write down what was done at the bench or in the cellar."),

@@ -84,6 +84,7 @@ class _EntryModel(_StrictModel):
     lot: Identifier | None = None
     body: dict[str, Any]
     struck: _StrikeModel | None = None
+    in_place_of: _Number | None = None
     # The body in words, which the command adds for people. It is not read.
     said: Any = None
 
@@ -111,6 +112,7 @@ def entry_object(entry: Entry) -> dict[str, object]:
             "reason": struck.reason,
             "together_with": struck.together_with,
         },
+        "in_place_of": entry.in_place_of,
     }
 
 
@@ -197,7 +199,9 @@ def _entry(line: int, raw: bytes, zone: ZoneInfo, now_ms: int) -> EntryLine:
     if form.struck is not None:
         struck = Strike(form.struck.at, form.struck.who, form.struck.reason, form.struck.together_with)
     written_ms = now_ms if form.written is None else form.written
-    entry = Entry(form.id or 0, form.kind, form.at, written_ms, form.who, form.place, form.lot, body, struck)
+    entry = Entry(
+        form.id or 0, form.kind, form.at, written_ms, form.who, form.place, form.lot, body, struck, form.in_place_of
+    )
     return EntryLine(line, entry, dated=form.written is not None)
 
 

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["BalanceProblem", "BalanceVerdict", "judge_entry", "judge_strike", "judge_together", "lot_unknown", "refuse"]
+__all__ = [
+    "BalanceProblem",
+    "BalanceVerdict",
+    "judge_amendment",
+    "judge_entry",
+    "judge_strike",
+    "judge_together",
+    "lot_unknown",
+    "refuse",
+]
 
 import heapq
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -47,6 +56,19 @@ def judge_entry(ledger: Ledger, entry: Entry) -> BalanceVerdict:
             return BalanceVerdict(problem.whys)
         later.append(problem)
     return BalanceVerdict((), tuple(later))
+
+
+def judge_amendment(ledger: Ledger, old: Entry, new: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
+    """Judge whether an entry can be replaced by another one; ledger: the entries so far, with the old one.
+
+    dependents: as ``judge_strike`` takes them.
+    """
+    later = [lot_unknown(each, old) for each in dependents]
+    for problem in _impossible(ledger, [new], (old, *dependents), cascade=True):
+        if problem.entry.id == new.id:
+            return BalanceVerdict(problem.whys)
+        later.append(problem)
+    return BalanceVerdict((), tuple(sorted(later, key=lambda problem: _key(problem.entry))))
 
 
 def judge_strike(ledger: Ledger, entry: Entry, dependents: Collection[Entry] = ()) -> BalanceVerdict:
@@ -138,4 +160,4 @@ def refuse(what: str, verdict: BalanceVerdict) -> EntryRefused:
 
 
 def _key(entry: Entry) -> tuple[int, int]:
-    return (entry.at_ms, entry.id)
+    return entry.key

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
-__all__ = ["DraftedEntry", "draft_entry", "last_answers", "missing", "next_question", "question_of", "read_answers"]
+__all__ = [
+    "DraftedEntry",
+    "draft_entry",
+    "given_of",
+    "last_answers",
+    "missing",
+    "next_question",
+    "question_of",
+    "read_answers",
+]
 
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from ingest.errors import IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
-from ingest.journal.body import BodyWrong, read_body
+from ingest.journal.body import Body, BodyWrong, read_body
 from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds.kind import EntryKind
@@ -83,13 +92,36 @@ def last_answers(kind: EntryKind[Any], last: Entry | None) -> dict[str, str]:
             continue
         if question.name == "lot":
             value: object = last.lot
-        elif question.recall is not None:
-            value = question.recall(last.body)
         else:
-            value = getattr(last.body, question.key or question.name, None)
+            value = _answer_in(question, last.body)
         if value is not None:
             answers[question.name] = question.answer.write(value)
     return answers
+
+
+def given_of(kind: EntryKind[Any], entry: Entry, place_question: str) -> dict[str, Any]:
+    """Give the answers that an entry was made of, as ``read_answers`` gives them.
+
+    place_question: the question that the entry's place answers: vessel, cylinder or room.
+    """
+    given: dict[str, Any] = {}
+    for question in kind.questions:
+        value: object = None
+        if question.name == place_question:
+            value = entry.place
+        elif question.name == "lot":
+            value = entry.lot
+        elif question.name not in ("vessel", "room"):
+            value = _answer_in(question, entry.body)
+        if value is not None and not (question.flag and value is False):
+            given[question.name] = value
+    return given
+
+
+def _answer_in(question: Question, body: Body) -> object:
+    if question.recall is not None:
+        return question.recall(body)
+    return getattr(body, question.key or question.name, None)
 
 
 def draft_entry(kind: EntryKind[Any], given: Given, context: EntryContext, *, who: str, at_ms: int) -> DraftedEntry:

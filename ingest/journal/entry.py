@@ -66,7 +66,8 @@ class Entry(_Placed):
     """What a person wrote down.
 
     id: counts up and is never used again; at_ms: when it happened; written_ms: when it was written (both UTC ms);
-    struck: who crossed it out, None while it holds.
+    struck: who crossed it out, None while it holds; in_place_of: the first of the entries that it amends, among those
+    of its time it counts where that one stood.
     """
 
     id: int
@@ -78,6 +79,12 @@ class Entry(_Placed):
     lot: str | None
     body: Body
     struck: Strike | None = None
+    in_place_of: int | None = None
+
+    @property
+    def key(self) -> tuple[int, int]:
+        """Its place in the order in which things happened; of one time the one that was written first comes first."""
+        return (self.at_ms, self.id if self.in_place_of is None else self.in_place_of)
 
     def __str__(self) -> str:
         return f"{kind_words(self.kind)} no. {self.id}" + (f" ({self.where})" if self.where else "")

@@ -29,7 +29,7 @@ _MOSTLY: Final = 0.5
 
 
 class Snapshot(NamedTuple):
-    """What vessels hold after the entry of that place in the order: at_ms and id."""
+    """What vessels hold after the entry of that place in the order (``Entry.key``): at_ms and id."""
 
     at_ms: int
     id: int
@@ -64,7 +64,7 @@ class Ledger:
         for entry in entries:
             if entry.struck is None:
                 self.lots.add(entry)
-                if moves(entry) and (entry.at_ms, entry.id) > base[:2]:
+                if moves(entry) and entry.key > base[:2]:
                     moving.append(self.named(entry))
         moving.sort(key=_key)
         self._entries = moving
@@ -190,7 +190,7 @@ class Ledger:
 
 
 def _key(entry: Entry) -> _Key:
-    return (entry.at_ms, entry.id)
+    return entry.key
 
 
 def _by_share(wine: Wine, values: list[float | None]) -> float | None:

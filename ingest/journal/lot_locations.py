@@ -25,8 +25,9 @@ _SAME: Final = 1e-9
 
 
 class ShareChange(NamedTuple):
-    """With an entry (at_ms, UTC ms, and its id) a lot came into a vessel, left it, or became another part of the wine
-    there. there: whether it is in it from then on; share: its part of the wine, of 1, None if not known.
+    """With an entry (at_ms, UTC ms, and its number, both as in ``Entry.key``) a lot came into a vessel, left it, or
+    became another part of the wine there. there: whether it is in it from then on; share: its part of the wine, of 1,
+    None if not known.
     """
 
     lot: str
@@ -84,10 +85,10 @@ def share_changes(ledger: Ledger, first: tuple[int, int]) -> Iterator[ShareChang
         for vessel, state in changes.items():
             before, after = _shares(get(vessel, UNKNOWN)), _shares(state)
             for lot in before.keys() - after.keys():
-                yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=False, share=None)
+                yield ShareChange(lot, vessel, *entry.key, there=False, share=None)
             for lot, share in after.items():
                 if lot not in before or not _same(before[lot], share):
-                    yield ShareChange(lot, vessel, entry.at_ms, entry.id, there=True, share=share)
+                    yield ShareChange(lot, vessel, *entry.key, there=True, share=share)
         states.update(changes)
 
 

@@ -202,6 +202,8 @@ class _Merger:
         if struck is not None and struck.together_with is not None:
             number = self._number(line, "struck together_with", struck.together_with)
             entry = replace(entry, struck=replace(struck, together_with=number))
+        if entry.in_place_of is not None and entry.id not in self._known:
+            entry = replace(entry, in_place_of=self._number(line, "in_place_of", entry.in_place_of))
         return entry
 
     def _number(self, line: int, key: str, number: int) -> int | None:

@@ -34,8 +34,8 @@ class Question:
     name: also the name of the command's option; ask: the question itself; help: what it is, in a line; key: of the
     body, "" where it needs more than to be copied; many: may be answered several times; flag: is yes by being named;
     needed: whether it must be answered, by what is answered so far; asked: whether a person is asked for it who may
-    also leave it out; remembered: whether last time's answer is offered; recall: reads that answer from last time's
-    body, where it is not its key's value.
+    also leave it out; remembered: whether last time's answer is offered; recall: reads the answer, as ``answer.read``
+    gives it, from a body that was made of it, where it is not its key's value.
     """
 
     name: str

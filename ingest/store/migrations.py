@@ -115,6 +115,10 @@ def _kinds_renamed(connection: sqlite3.Connection) -> None:
     connection.execute(trigger)
 
 
+def _amended(connection: sqlite3.Connection) -> None:
+    connection.execute("ALTER TABLE entry ADD COLUMN in_place_of INTEGER REFERENCES entry (id)")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -126,6 +130,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(8, "judgements, and what they find", _judgements),
     Migration(9, "why a message waits", _held_messages),
     Migration(10, "kinds of entries renamed", _kinds_renamed),
+    Migration(11, "entries in the place of others", _amended),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

@@ -92,8 +92,8 @@ class AdditionBody(Body):
     def label(self) -> str | None:
         """What the label says, as a person answers it."""
         if self.label_so2_g is not None:
-            return f"{self.label_so2_g:.10g} g"
-        return None if self.label_so2_g_l is None else f"{self.label_so2_g_l:.10g} g/L"
+            return f"{self.label_so2_g!r} g"
+        return None if self.label_so2_g_l is None else f"{self.label_so2_g_l!r} g/L"
 
 
 def so2_added_g(addition: AdditionBody) -> float | None:
@@ -309,6 +309,7 @@ ADDITION: Final = EntryKind(
     example="--vessel K1 --form metabisulfite --salt potassium --mass '0.4 g'",
     questions=_QUESTIONS,
     complete=_complete,
+    worked_out=lambda body: frozenset() if body.form == "other" else frozenset({"so2_g"}),
     answered_by={"label_so2_g": "label", "label_so2_g_l": "label", "": "amount"},
     words=_words,
     caution=_caution,

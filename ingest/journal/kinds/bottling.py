@@ -56,6 +56,7 @@ _QUESTIONS: Final = (
         "bottles",
         many=True,
         needed=always,
+        recall=lambda body: [{"number": each.number, "size_l": each.size_l} for each in body.bottles],
     ),
     Question("closure", "Closed with what?", "The closure.", WrittenWords(), "closure", asked=always, remembered=True),
     Question(

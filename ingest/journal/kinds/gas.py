@@ -95,6 +95,7 @@ _QUESTIONS: Final = (
         ask="From which cylinder?",
         asked=lambda given: given.get("act") in ("charged", "purged", "pushed"),
         remembered=True,
+        recall=lambda body: body.cylinder,
     ),
     REMARK,
 )

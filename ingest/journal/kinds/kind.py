@@ -151,6 +151,10 @@ def _as_answered(_: Given, __: BodyData, ___: EntryContext, ____: int) -> tuple[
     return ()
 
 
+def _nothing_worked_out(_: Any) -> frozenset[str]:
+    return frozenset()
+
+
 def _as_stored(text: str) -> str:
     return text
 
@@ -182,7 +186,8 @@ class EntryKind(Generic[B]):
     to the body's data what is more than a copy of one answer, and its notes, and gives warnings; it raises
     AnswersWrong.
     ``answered_by``: the question that a key of the body comes from where it does not have the key's name ("": the body
-    as a whole).
+    as a whole). ``instead_of``: which former answers a new one replaces when an entry is amended, by its question.
+    ``worked_out(body)``: the keys that follow from the others and from what is known then.
 
     Naming: ``place`` and ``lot(body)`` say what it must name; ``problems(draft)``, what else is wrong with a draft by
     itself. Vessels in the body are its ``places``.
@@ -206,6 +211,8 @@ class EntryKind(Generic[B]):
     questions: tuple[Question, ...] = ()
     complete: Callable[[Given, BodyData, EntryContext, int], tuple[str, ...]] = _as_answered
     answered_by: Mapping[str, str] = field(default_factory=dict)
+    instead_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    worked_out: Callable[[B], frozenset[str]] = _nothing_worked_out
     place: PlaceRule = AT_A_VESSEL
     lot: Callable[[B], LotRule] = _lot_allowed
     problems: Callable[[Draft], list[Problem]] = _no_problems

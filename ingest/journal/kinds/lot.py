@@ -6,6 +6,7 @@ __all__ = ["LOT_KIND", "LotBody", "Lots"]
 
 from bisect import bisect_right, insort
 from collections.abc import Iterable
+from itertools import accumulate
 from typing import Annotated, Final, Literal
 
 from pydantic import Field
@@ -105,10 +106,14 @@ LOT_KIND: Final = EntryKind(
 
 
 class Lots:
-    """The entries on lots. Before the first entry on a lot, that one holds: a wine has a style before it is written."""
+    """The entries on lots. A later entry keeps what it does not say. Before the first entry on a lot, that one holds: a
+    wine has a style before it is written.
+    """
 
     def __init__(self, entries: Iterable[Entry] = ()) -> None:
-        self._entries: dict[str, list[tuple[int, int, LotBody]]] = {}
+        self._entries: dict[str, list[tuple[int, int, int, LotBody]]] = {}
+        # What holds from each of these entries on.
+        self._holding: dict[str, list[LotBody]] = {}
         for entry in entries:
             self.add(entry)
 
@@ -118,16 +123,18 @@ class Lots:
         if entry.kind != LOT_KIND.name or entry.lot is None or entry.struck is not None:
             return
         if isinstance(entry.body, LotBody):
-            insort(
-                self._entries.setdefault(entry.lot, []), (entry.at_ms, entry.id, entry.body), key=lambda row: row[:2]
-            )
+            rows = self._entries.setdefault(entry.lot, [])
+            insort(rows, (*entry.key, entry.id, entry.body), key=lambda row: row[:2])
+            self._holding[entry.lot] = list(accumulate((row[3] for row in rows), _later))
 
     def remove(self, entry_id: int) -> None:
         """Forget an entry that was struck."""
         for lot, rows in list(self._entries.items()):
-            self._entries[lot] = [row for row in rows if row[1] != entry_id]
+            self._entries[lot] = [row for row in rows if row[2] != entry_id]
+            if len(self._entries[lot]) < len(rows):
+                self._holding[lot] = list(accumulate((row[3] for row in self._entries[lot]), _later))
             if not self._entries[lot]:
-                del self._entries[lot]
+                del self._entries[lot], self._holding[lot]
 
     def __contains__(self, lot: object) -> bool:
         return lot in self._entries
@@ -143,4 +150,13 @@ class Lots:
         if rows is None:
             return None
         index = bisect_right(rows, at_ms, key=lambda row: row[0]) - 1
-        return rows[max(index, 0)][2]
+        return self._holding[lot][max(index, 0)]
+
+
+# What a later entry on a lot need not say again.
+LOT_FACTS: Final = ("name", "style", "vintage", "alcohol_percent_vol", "sugar_g_l", "malolactic")
+
+
+def _later(before: LotBody, entry: LotBody) -> LotBody:
+    """What holds from an entry on."""
+    return entry.model_copy(update={fact: getattr(before, fact) for fact in LOT_FACTS if getattr(entry, fact) is None})

@@ -19,7 +19,7 @@ from pydantic import Field, model_validator
 
 from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
 from ingest.journal.answers import AnswersWrong, Measure, Number, WrittenWords, Wrong
-from ingest.journal.body import Amount, Body, Result, Words
+from ingest.journal.body import Amount, Body, Positive, Result, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
@@ -85,7 +85,8 @@ class MeasurementBody(Body):
     """One number read by hand. quantity: one of ours, in its unit, or another one with its unit.
 
     u_value: standard uncertainty. volume_l: the wine in the vessel that a weight makes (tare and density taken off);
-    content_kg: the carbon dioxide in a cylinder that a weight makes.
+    content_kg: the carbon dioxide in a cylinder that a weight makes;
+    tare_kg: what was taken off; density_kg_l: only where somebody gave it.
     """
 
     quantity: Words
@@ -96,6 +97,8 @@ class MeasurementBody(Body):
     volume_l: Amount | None = None
     u_volume_l: Amount | None = None
     content_kg: Amount | None = None
+    tare_kg: Amount | None = None
+    density_kg_l: Positive | None = None
     remark: Words | None = None
 
     @model_validator(mode="after")
@@ -148,12 +151,14 @@ _QUESTIONS: Final = (
         "The number with its unit.",
         WrittenWords("AMOUNT", "3.42"),
         needed=always,
+        recall=lambda body: _amount_text(body, body.value),
     ),
     Question(
         "uncertainty",
         "Its standard uncertainty?",
         "Its standard uncertainty, in the same unit.",
         WrittenWords("AMOUNT", "0.02"),
+        recall=lambda body: None if body.u_value is None else _amount_text(body, body.u_value),
     ),
     Question(
         "instrument",
@@ -169,15 +174,26 @@ _QUESTIONS: Final = (
         "The tare?",
         "Of a weight: the empty weight, if not in the cellar file.",
         Measure(Dimension.MASS, "kg", "4.2 kg"),
+        "tare_kg",
     ),
     Question(
         "density",
         "The wine's density?",
         "Of a weight: the wine's density.",
         Number(_DENSITY_UNITS, "0.992 g/mL", "AMOUNT"),
+        "density_kg_l",
     ),
     REMARK,
 )
+
+
+def _amount_text(body: MeasurementBody, number: float) -> str:
+    """A number of the body with its unit, as it would be answered."""
+    return f"{number!r} {body.unit or _UNITS.get(body.quantity, '')}".rstrip()
+
+
+def _worked_out(body: MeasurementBody) -> frozenset[str]:
+    return frozenset({"volume_l", "u_volume_l", "content_kg", "tare_kg"}) if body.quantity == "weight" else frozenset()
 
 
 # ---- from the answers to the body -----------------------------------------------------------------------------------
@@ -237,6 +253,7 @@ def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> None:
     if tare is None:
         data["notes"] = ["the weight makes no volume: say the tare, or write it into the cellar file"]
         return
+    data["tare_kg"] = tare
     net = _net(data["value"], tare)
     density = given.get("density", _DENSITY)
     u_density = 0.0 if "density" in given else _U_DENSITY
@@ -327,6 +344,13 @@ MEASUREMENT: Final = EntryKind(
         "content_kg": "value",
         "": "value",
     },
+    instead_of={
+        "vessel": ("lot", "cylinder", "room", "tare"),
+        "lot": ("vessel", "cylinder", "room"),
+        "cylinder": ("vessel", "lot", "room", "tare"),
+        "room": ("vessel", "lot", "cylinder"),
+    },
+    worked_out=_worked_out,
     place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}, or_lot=True),
     words=_words,
     result_units=_UNITS,

@@ -7,7 +7,7 @@ __all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l", "open_racking
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, datetime
-from typing import Annotated, Final, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 from zoneinfo import ZoneInfo
 
 from pydantic import Field, model_validator
@@ -125,6 +125,11 @@ class RackingBody(Body):
 # ---- questions ------------------------------------------------------------------------------------------------------
 
 
+def _named(vessel: str, volume_l: float | None) -> dict[str, Any]:
+    """A vessel and what was drawn or poured, as it is answered."""
+    return {"vessel": vessel} if volume_l is None else {"vessel": vessel, "volume_l": volume_l}
+
+
 def _not_begun(given: Given) -> bool:
     return not given.get("begin")
 
@@ -137,6 +142,7 @@ _QUESTIONS: Final = (
         VesselVolume(),
         many=True,
         needed=always,
+        recall=lambda body: [_named(each.vessel, each.volume_l) for each in body.sources],
     ),
     Question(
         "to",
@@ -145,6 +151,7 @@ _QUESTIONS: Final = (
         VesselVolume("VESSEL[=VOLUME]", "K3"),
         many=True,
         needed=_not_begun,
+        recall=lambda body: [_named(each.vessel, each.volume_l) for each in body.targets] or None,
     ),
     Question(
         "lees",
@@ -168,9 +175,24 @@ _QUESTIONS: Final = (
         "A source that is empty now, whatever its volume was.",
         WrittenWords("ID", "K1"),
         many=True,
+        recall=lambda body: [each.vessel for each in body.sources if each.emptied] or None,
     ),
-    Question("blend", "A blend?", "The vessels it came into held wine before.", YesNo(), flag=True),
-    Question("begin", "Only begun?", "It is about to be done; the entry that finishes it follows.", YesNo(), flag=True),
+    Question(
+        "blend",
+        "A blend?",
+        "The vessels it came into held wine before.",
+        YesNo(),
+        flag=True,
+        recall=lambda body: any(each.blend for each in body.targets),
+    ),
+    Question(
+        "begin",
+        "Only begun?",
+        "It is about to be done; the entry that finishes it follows.",
+        YesNo(),
+        flag=True,
+        recall=lambda body: body.stage == "begun",
+    ),
     REMARK,
 )
 
@@ -336,6 +358,7 @@ RACKING: Final = EntryKind(
     example="--from K1=16L --from C1=8.5L --to K3 --lees 0.5L",
     questions=_QUESTIONS,
     complete=_complete,
+    worked_out=lambda _: frozenset({"begun"}),
     answered_by={"sources": "from", "targets": "to", "vessel": "from", "": "from"},
     place=NO_PLACE,
     lot=lambda _: LotRule(refused="must be left out: the vessels say which wine it is"),
@@ -364,8 +387,12 @@ def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) ->
             begun.append((entry, entry.body))
         else:
             finished.add(entry.body.begun)
-    begun.sort(key=lambda pair: (pair[0].at_ms, pair[0].id), reverse=True)
-    return [_open_racking(entry, body, name_now) for entry, body in begun if entry.id not in finished]
+    begun.sort(key=lambda pair: pair[0].key, reverse=True)
+    return [
+        _open_racking(entry, body, name_now)
+        for entry, body in begun
+        if finished.isdisjoint({entry.id, entry.in_place_of or entry.id})
+    ]
 
 
 def _open_racking(entry: Entry, body: RackingBody, name_now: Callable[[str, int], str]) -> OpenRacking:

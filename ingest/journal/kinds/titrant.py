@@ -7,7 +7,7 @@ __all__ = ["STRENGTH", "SUBSTANCE", "TITRANT", "Strength", "TitrantBody", "Titra
 from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple
 
-from ingest.journal.answers import Choice, Day, Number, TitrantStrengthText, WrittenWords
+from ingest.journal.answers import Choice, Day, Number, TitrantStrengthText, WrittenStrength, WrittenWords
 from ingest.journal.body import Body, BodyPart, Moment, Positive, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
@@ -60,6 +60,7 @@ STRENGTH: Final = Question(
     "Normality as '0.02 N', molarity as '0.01 mol/L'.",
     TitrantStrengthText(),
     needed=always,
+    recall=lambda body: WrittenStrength(body.strength.number, molar=body.strength.meaning is not Meaning.NORMALITY),
 )
 FACTOR: Final = Question(
     "factor",

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["TITRATION", "Flask", "TitrationBody"]
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 from math import hypot
 from typing import Final, Literal, Self
@@ -12,7 +13,7 @@ from typing import Final, Literal, Self
 from pydantic import model_validator
 
 from ingest.cellar import Dimension
-from ingest.journal.answers import Choice, Measure, WrittenWords
+from ingest.journal.answers import Choice, Measure, WrittenStrength, WrittenWords
 from ingest.journal.body import Amount, Body, BodyPart, Positive, Result, Words
 from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
@@ -29,6 +30,7 @@ from ingest.journal.kinds.kind import (
 from ingest.journal.kinds.titrant import FACTOR, STRENGTH, SUBSTANCE, Strength
 from ingest.journal.phrases import listed
 from ingest.journal.question import LOT, REMARK, VESSEL, Given, Question, always
+from ingest.journal.titrant import Meaning, Titrant
 from ingest.journal.titration import So2Quantity, titre_ml
 from ingest.journal.titration_outcome import MOST_SO2_MG_L, below_mg_l
 from ingest.journal.vessel_state import Objection
@@ -75,9 +77,9 @@ class TitrationBody(Body):
     """Free or total SO2 of the entry's vessel or lot.
 
     method ``elsewhere``: a result in mg/L that somebody else found. titrant: the bottle's name; strength and factor: as
-    they were taken from it then. end_point_s: how long the blue had to stay [s], None for aeration and where nobody
-    wrote it down. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as worked out when it was written; so2_mg_l
-    is None below the blank, u_so2_mg_l then what a result near 0 would have.
+    they were taken from it then; substance: only where no bottle says it. end_point_s: how long the blue had to stay
+    [s], None for aeration and where nobody wrote it down. so2_mg_l and u_so2_mg_l: result and standard uncertainty, as
+    worked out when it was written; so2_mg_l is None below the blank, u_so2_mg_l then what a result near 0 would have.
     """
 
     quantity: Literal["free", "total"]
@@ -89,6 +91,7 @@ class TitrationBody(Body):
     titrant: Words | None = None
     strength: Strength | None = None
     factor: Positive | None = None
+    substance: Titrant | None = None
     so2_mg_l: Amount | None = None
     u_so2_mg_l: Amount | None = None
     remark: Words | None = None
@@ -126,6 +129,17 @@ def _at_the_bench(given: Given) -> bool:
     return given.get("method") != "elsewhere"
 
 
+def _strength_of(body: TitrationBody) -> WrittenStrength | None:
+    """The strength as it was answered: of a bottle it is not asked."""
+    if body.titrant is not None or body.strength is None:
+        return None
+    return WrittenStrength(body.strength.number, molar=body.strength.meaning is not Meaning.NORMALITY)
+
+
+def _of_flasks(key: str) -> Callable[[TitrationBody], list[float] | None]:
+    return lambda body: [value for flask in body.flasks if (value := getattr(flask, key)) is not None] or None
+
+
 _QUESTIONS: Final = (
     replace(VESSEL, needed=lambda given: not given.get("lot")),
     replace(LOT, help="The lot's id, where the wine stands in no vessel."),
@@ -156,14 +170,27 @@ _QUESTIONS: Final = (
         needed=lambda given: _at_the_bench(given) and not given.get("strength"),
         remembered=True,
     ),
-    Question("strength", "Which strength?", "Without a bottle: the titrant's strength.", STRENGTH.answer),
+    Question(
+        "strength",
+        "Which strength?",
+        "Without a bottle: the titrant's strength.",
+        STRENGTH.answer,
+        recall=_strength_of,
+    ),
     Question(
         "substance",
         "Which titrant?",
         "Without a bottle: iodine, iodide-iodate, sodium hydroxide.",
         SUBSTANCE.answer,
+        "substance",
     ),
-    Question("factor", "Which factor?", "Without a bottle: strength found over that on the label.", FACTOR.answer),
+    Question(
+        "factor",
+        "Which factor?",
+        "Without a bottle: strength found over that on the label.",
+        FACTOR.answer,
+        recall=lambda body: None if body.titrant else body.factor,
+    ),
     Question(
         "sample",
         "How much wine in the flask?",
@@ -189,9 +216,15 @@ _QUESTIONS: Final = (
         _ML,
         many=True,
         needed=lambda given: _at_the_bench(given) and not given.get("start") and not given.get("end"),
+        recall=_of_flasks("titre_ml"),
     ),
     Question(
-        "start", "Burette before?", "Instead of the titre: the burette before; once for each flask.", _ML, many=True
+        "start",
+        "Burette before?",
+        "Instead of the titre: the burette before; once for each flask.",
+        _ML,
+        many=True,
+        recall=_of_flasks("start_ml"),
     ),
     Question(
         "end",
@@ -200,6 +233,7 @@ _QUESTIONS: Final = (
         _ML,
         many=True,
         needed=lambda given: bool(given.get("start")),
+        recall=_of_flasks("end_ml"),
     ),
     Question(
         "end_point",
@@ -217,6 +251,7 @@ _QUESTIONS: Final = (
         Measure(Dimension.CONCENTRATION, "mg/L", "32 mg/L"),
         "so2_mg_l",
         needed=lambda given: not _at_the_bench(given),
+        recall=lambda body: body.so2_mg_l if body.method == "elsewhere" else None,
     ),
     Question(
         "uncertainty",
@@ -225,9 +260,17 @@ _QUESTIONS: Final = (
         Measure(Dimension.CONCENTRATION, "mg/L", "3 mg/L"),
         "u_so2_mg_l",
         asked=lambda given: not _at_the_bench(given),
+        recall=lambda body: body.u_so2_mg_l if body.method == "elsewhere" else None,
     ),
     REMARK,
 )
+
+
+def _worked_out(body: TitrationBody) -> frozenset[str]:
+    if body.method == "elsewhere":
+        return frozenset()
+    results = frozenset({"so2_mg_l", "u_so2_mg_l"})
+    return results | {"strength", "factor"} if body.titrant else results
 
 
 # ---- words, caution, warnings ---------------------------------------------------------------------------------------
@@ -323,6 +366,16 @@ TITRATION: Final = EntryKind(
     questions=_QUESTIONS,
     complete=worked_titration,
     answered_by={"flasks": "titre", "": "titre"},
+    instead_of={
+        "titre": ("start", "end"),
+        "start": ("titre",),
+        "end": ("titre",),
+        "titrant": ("strength", "substance", "factor"),
+        "strength": ("titrant",),
+        "vessel": ("lot",),
+        "lot": ("vessel",),
+    },
+    worked_out=_worked_out,
     place=PlaceRule(VESSEL_KINDS, or_lot=True),
     words=_words,
     spread_words=_spread_words,

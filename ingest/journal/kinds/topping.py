@@ -6,7 +6,7 @@ __all__ = ["TOPPING", "BoughtWine", "ToppingBody"]
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Annotated, Final, Self
+from typing import Annotated, Any, Final, Self
 
 from pydantic import Field, model_validator
 
@@ -112,9 +112,13 @@ def _bought(given: Given) -> bool:
     return bool(given.get("bottles"))
 
 
-def _name_of(last: ToppingBody) -> str | None:
-    return None if last.bought is None else last.bought.name
+def _about(name: str) -> Callable[[ToppingBody], Any]:
+    """What was answered about bought bottles."""
+    return lambda body: None if body.bought is None else getattr(body.bought, _ABOUT_BOTTLES[name])
 
+
+_SO2: Final = Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L")
+_SUGAR: Final = Number(("g/L", "g/l"), "2 g/L", "AMOUNT")
 
 _QUESTIONS: Final = (
     VESSEL,
@@ -126,7 +130,14 @@ _QUESTIONS: Final = (
         "source",
         asked=_no_other_source,
     ),
-    Question("bottles", "Which bottles?", "Bought bottles, number and size.", BottleCount(), asked=_no_other_source),
+    Question(
+        "bottles",
+        "Which bottles?",
+        "Bought bottles, number and size.",
+        BottleCount(),
+        asked=_no_other_source,
+        recall=lambda body: body.bought and {"number": body.bought.number, "size_l": body.bought.size_l},
+    ),
     replace(
         LOT,
         help="Wine of this lot that stood in no vessel.",
@@ -148,13 +159,34 @@ _QUESTIONS: Final = (
         WrittenWords(),
         asked=_bought,
         remembered=True,
-        recall=_name_of,
+        recall=_about("name"),
     ),
-    Question("alcohol", "Alcohol?", "Their alcohol.", Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), asked=_bought),
-    Question("ph", "pH?", "Their pH.", Measure(Dimension.PH, "", "3.4")),
-    Question("free", "Free SO2?", "Their free SO2.", Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L")),
-    Question("total", "Total SO2?", "Their total SO2.", Measure(Dimension.CONCENTRATION, "mg/L", "90 mg/L")),
-    Question("sugar", "Sugar?", "Their residual sugar.", Number(("g/L", "g/l"), "2 g/L", "AMOUNT")),
+    Question(
+        "alcohol",
+        "Alcohol?",
+        "Their alcohol.",
+        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"),
+        asked=_bought,
+        recall=_about("alcohol"),
+    ),
+    Question("ph", "pH?", "Their pH.", Measure(Dimension.PH, "", "3.4"), recall=_about("ph")),
+    Question(
+        "free",
+        "Free SO2?",
+        "Their free SO2.",
+        Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L"),
+        recall=_about("free"),
+    ),
+    Question(
+        "total",
+        "Total SO2?",
+        "Their total SO2.",
+        Measure(Dimension.CONCENTRATION, "mg/L", "90 mg/L"),
+        recall=_about("total"),
+    ),
+    Question(
+        "sugar", "Sugar?", "Their residual sugar.", Number(("g/L", "g/l"), "2 g/L", "AMOUNT"), recall=_about("sugar")
+    ),
     REMARK,
 )
 
@@ -243,6 +275,11 @@ TOPPING: Final = EntryKind(
     example="--vessel K1 --bottles '2 x 0.75 L' --alcohol '12.5 % vol'",
     questions=_QUESTIONS,
     complete=_complete,
+    instead_of={
+        "from": ("bottles", "lot", *_ABOUT_BOTTLES),
+        "bottles": ("from", "lot", "volume"),
+        "lot": ("from", "bottles", *_ABOUT_BOTTLES),
+    },
     answered_by={"bought": "bottles", "": "volume", "vessel": "from"},
     lot=_lot,
     problems=_problems,

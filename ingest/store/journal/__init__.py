@@ -7,6 +7,7 @@ entry_rows         rows of the tables as entries
 renames            what places and probes that entries name are called now
 journal_version    whether the journal changed
 stored_ledger      what vessels hold at any time
+amending           an entry in the place of another one
 supply_entries     where the gas supply is open
 begun_rackings     rackings that were begun and not finished
 vessel_use         which vessels are empty or being racked now

@@ -5,7 +5,20 @@ So of two people who write at one moment the second is checked against what the 
 
 from __future__ import annotations
 
-__all__ = ["add_entry", "cross_out", "entries", "entry", "strike", "write_entry"]
+__all__ = [
+    "add_entry",
+    "cross_out",
+    "dependents",
+    "entries",
+    "entry",
+    "entry_inside",
+    "newest_of",
+    "next_number",
+    "strike",
+    "strike_later",
+    "struck_along",
+    "write_entry",
+]
 
 import sqlite3
 from collections.abc import Collection, Sequence
@@ -23,7 +36,7 @@ from ingest.journal.lot_locations import LotLocations
 from ingest.journal.requirements import draft_problems, words_problems
 from ingest.store.connection import Store
 from ingest.store.journal.calibration_parts import apply_calibration, take_back_calibration
-from ingest.store.journal.entry_rows import ENTRY_ROWS, entry_of, insert_entry, insert_strike, unstruck
+from ingest.store.journal.entry_rows import ENTRY_ROWS, PLACE_IN_ORDER, entry_of, insert_entry, insert_strike, unstruck
 from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations, time_and_vessels
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
 
@@ -43,9 +56,10 @@ def add_entry(
 ) -> Entry:
     """``write_entry`` inside a transaction of the caller's, for what is to be kept together with the entry."""
     equipment = equipment_of(connection, cellar, now_ms)
-    number = int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM entry").fetchone()[0])
-    written = Entry(number, draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body)
-    key = (written.at_ms, written.id)
+    written = Entry(
+        next_number(connection), draft.kind, draft.at_ms, now_ms, draft.who.strip(), draft.place, draft.lot, draft.body
+    )
+    key = written.key
     ledger = load_ledger(connection, equipment, before=key)
     kind_of = PlaceKinds(cellar, equipment).at(draft.at_ms)
     problems = draft_problems(draft, kind_of, ledger.lots, ledger.lots.names, now_ms)
@@ -57,7 +71,7 @@ def add_entry(
     insert_entry(connection, written)
     if written.kind == "calibration":
         apply_calibration(connection, written)
-    _strike_later(
+    strike_later(
         connection, ledger, written, verdict.later, Strike(now_ms, written.who, f"could not be with {written}")
     )
     if moves(written):
@@ -82,24 +96,25 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
     if unreadable:
         raise EntryRefused(unreadable)
     with store.write() as connection:
-        struck = _entry(connection, entry_id)
+        struck = entry_inside(connection, entry_id)
         if struck is None:
             raise EntryRefused([Problem(name, "", "", "there is no entry of that number")])
         if struck.struck is not None:
             why = f"{struck} was struck already by {struck.struck.who}: {struck.struck.reason}"
             raise EntryRefused([Problem(name, "", "", why)])
-        dependents = _dependents(connection, struck)
-        first = min((each.at_ms, each.id) for each in (struck, *dependents))
+        without_lot = dependents(connection, struck)
+        first = min(each.key for each in (struck, *without_lot))
         ledger = load_ledger(connection, equipment_of(connection), before=first)
-        verdict = judge_strike(ledger, struck, dependents)
+        verdict = judge_strike(ledger, struck, without_lot)
         if verdict.later and not with_later:
             raise refuse(f"strike of {struck}", verdict)
-        by = Strike(now_ms, who.strip(), reason.strip())
+        # A clock that was set back does not strike an entry before it was written.
+        by = Strike(max(now_ms, struck.written_ms), who.strip(), reason.strip())
         cross_out(connection, struck, by)
         ledger.strike(struck.id)
-        _strike_later(connection, ledger, struck, verdict.later, by)
+        strike_later(connection, ledger, struck, verdict.later, by)
         ids = (struck.id, *(problem.entry.id for problem in verdict.later))
-        gone = [entry for entry in (_entry(connection, id) for id in ids) if entry is not None]
+        gone = [entry for entry in (entry_inside(connection, id) for id in ids) if entry is not None]
         if any(moves(entry) for entry in gone):
             keep_contents(connection, ledger, first)
         return gone
@@ -112,21 +127,27 @@ def cross_out(connection: sqlite3.Connection, entry: Entry, strike: Strike) -> N
         take_back_calibration(connection, entry, strike.who, strike.at_ms)
 
 
-def _strike_later(
+def strike_later(
     connection: sqlite3.Connection, ledger: Ledger, cause: Entry, later: Sequence[BalanceProblem], by: Strike
 ) -> None:
+    """Strike entries that can no longer be because of another one; call inside a transaction."""
     for impossible in later:
         cross_out(connection, impossible.entry, replace(by, together_with=cause.id))
         ledger.strike(impossible.entry.id)
 
 
-def _dependents(connection: sqlite3.Connection, struck: Entry) -> list[Entry]:
+def dependents(connection: sqlite3.Connection, struck: Entry) -> list[Entry]:
     """Entries that name a lot that no other entry than this one declares."""
     if struck.kind != "lot":
         return []
     rows = connection.execute(unstruck("lot = ? AND entry.id <> ?"), (struck.lot, struck.id))
     others = [entry_of(row) for row in rows]
     return [] if any(other.kind == "lot" for other in others) else others
+
+
+def next_number(connection: sqlite3.Connection) -> int:
+    """Give the number of the next entry; call inside the transaction that writes it."""
+    return int(connection.execute("SELECT coalesce(max(id), 0) + 1 FROM entry").fetchone()[0])
 
 
 def _where(entry: Entry) -> str:
@@ -136,7 +157,17 @@ def _where(entry: Entry) -> str:
 
 def entry(store: Store, entry_id: int) -> Entry | None:
     """One entry, struck or not; None if there is none of that number."""
-    return _entry(store.connection, entry_id)
+    return entry_inside(store.connection, entry_id)
+
+
+def newest_of(connection: sqlite3.Connection, kind: str) -> Entry | None:
+    """Find the newest entry of a kind that holds. Call inside a transaction."""
+    row = connection.execute(
+        f"{ENTRY_ROWS} WHERE kind = ? AND strike.id IS NULL"
+        f" ORDER BY entry.at_ms DESC, {PLACE_IN_ORDER} DESC, entry.id DESC LIMIT 1",
+        (kind,),
+    ).fetchone()
+    return None if row is None else entry_of(row)
 
 
 def struck_along(store: Store, entry_id: int) -> list[Entry]:
@@ -149,7 +180,8 @@ def struck_along(store: Store, entry_id: int) -> list[Entry]:
     ]
 
 
-def _entry(connection: sqlite3.Connection, entry_id: int) -> Entry | None:
+def entry_inside(connection: sqlite3.Connection, entry_id: int) -> Entry | None:
+    """``entry`` inside a transaction of the caller's."""
     row = connection.execute(f"{ENTRY_ROWS} WHERE entry.id = ?", (entry_id,)).fetchone()
     return None if row is None else entry_of(row)
 
@@ -180,14 +212,15 @@ def entries(
             locations = LotLocations(stored)
             conditions.append(_LOT_OR_THERE)
             values += [lot, *time_and_vessels(stored, equipment)]
-        query = f"{ENTRY_ROWS} WHERE {' AND '.join(conditions) or '1'} ORDER BY entry.at_ms DESC, entry.id DESC"
+        newest_first = f"entry.at_ms DESC, {PLACE_IN_ORDER} DESC, entry.id DESC"
+        query = f"{ENTRY_ROWS} WHERE {' AND '.join(conditions) or '1'} ORDER BY {newest_first}"
         chosen: list[Entry] = []
         for row in connection.execute(query, values):
             each = entry_of(row)
             names = [equipment.name_now(place, each.written_ms) for place in each.places]
             if vessel is not None and vessel not in names:
                 continue  # another vessel had that name before
-            there = locations is None or any(locations.at(name, each.at_ms, each.id) for name in names)
+            there = locations is None or any(locations.at(name, *each.key) for name in names)
             if there or each.lot == lot:
                 chosen.append(each)
                 if len(chosen) == newest:

@@ -127,7 +127,7 @@ class _Import:
     def first_moved(self) -> tuple[int, int] | None:
         """Find the place in the order (at_ms, id) from which on vessels may hold something else, if they may."""
         changed = [change.entry for change in self.merge.changes()]
-        return min(((entry.at_ms, entry.id) for entry in changed if moves(entry)), default=None)
+        return min((entry.key for entry in changed if moves(entry)), default=None)
 
     def _strikes(self) -> list[NewStrike]:
         """List every strike that comes in, also those that come with their entries."""

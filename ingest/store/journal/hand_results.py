@@ -10,6 +10,7 @@ from typing import Any, Final, NamedTuple
 from ingest.journal.kinds import result_units
 from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
+from ingest.store.journal.entry_rows import PLACE_IN_ORDER
 from ingest.store.journal.lot_location_rows import stored_lot_locations, time_and_vessels
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.times import END_OF_TIME_MS
@@ -19,7 +20,7 @@ MOSTLY: Final = 0.5
 
 _RESULTS: Final = (
     "SELECT result.entry, quantity, result.at_ms, value, u, json_extract(body, '$.unit'), result.vessel, result.lot,"
-    " strike.id IS NOT NULL, written_ms"
+    " strike.id IS NOT NULL, coalesce(in_place_of, result.entry), written_ms"
     " FROM result JOIN entry ON entry.id = result.entry LEFT JOIN strike ON strike.entry = result.entry"
 )
 
@@ -76,16 +77,18 @@ def hand_results(
             locations = LotLocations(stored)
             conditions.append(_LOT_OR_THERE)
             values += [lot, *time_and_vessels(stored, equipment)]
-        query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, result.entry"
+        query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, {PLACE_IN_ORDER}"
         rows = connection.execute(query, values).fetchall()
     units, results = result_units(), []
-    for *row, written_ms in rows:
+    order = {}
+    for *row, place_in_order, written_ms in rows:
         result = _result(row, units)
+        order[result.entry] = place_in_order
         if result.vessel is not None:
             result = result._replace(vessel=equipment.name_now(result.vessel, written_ms))
         if vessel is None or result.vessel == vessel:
             results.append(result)
-    return results if lot is None or locations is None else _of_lot(results, lot, locations, least_share)
+    return results if lot is None or locations is None else _of_lot(results, lot, locations, order, least_share)
 
 
 def found_quantities(store: Store) -> set[str]:
@@ -99,10 +102,13 @@ def _result(row: Sequence[Any], units: Mapping[str, str]) -> HandResult:
     return HandResult(entry, quantity, at_ms, value, u, unit, vessel, lot, None, bool(struck))
 
 
-def _of_lot(results: Sequence[HandResult], lot: str, locations: LotLocations, least_share: float) -> list[HandResult]:
+def _of_lot(
+    results: Sequence[HandResult], lot: str, locations: LotLocations, order: Mapping[int, int], least_share: float
+) -> list[HandResult]:
+    """Those of a lot; order: entry -> its place among those of its time."""
     kept = []
     for result in results:
-        location = None if result.vessel is None else locations.at(result.vessel, result.at_ms, result.entry)
+        location = None if result.vessel is None else locations.at(result.vessel, result.at_ms, order[result.entry])
         share = None if location is None else location.share
         there = result.lot is None and location is not None and (share or 0.0) >= least_share
         if result.lot == lot or there:

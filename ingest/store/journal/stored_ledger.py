@@ -29,7 +29,7 @@ from ingest.journal.ledger import BEGINNING, Ledger, Snapshot
 from ingest.journal.vessel_state import VesselState
 from ingest.journal.wine import So2Value, Wine
 from ingest.store.connection import Store
-from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.entry_rows import PLACE_IN_ORDER, entry_of, unstruck
 from ingest.times import END_OF_TIME_MS
 
 # So many entries between two snapshots: few enough to be folded in some milliseconds.
@@ -76,8 +76,8 @@ def load_ledger(
     base = BEGINNING if before is None else _newest_snapshot(connection, equipment, before)
     kinds = ", ".join(f"'{kind}'" for kind in moving_kinds())
     rows = connection.execute(
-        unstruck(f"kind IN ({kinds}) AND (at_ms, entry.id) > (?, ?) AND at_ms <= ?"),
-        (base.at_ms, base.id, END_OF_TIME_MS if to_ms is None else to_ms),
+        unstruck(f"kind IN ({kinds}) AND at_ms >= ? AND (at_ms, {PLACE_IN_ORDER}) > (?, ?) AND at_ms <= ?"),
+        (base.at_ms, base.at_ms, base.id, END_OF_TIME_MS if to_ms is None else to_ms),
     )
     ledger = Ledger([entry_of(row) for row in rows], equipment, base)
     for row in connection.execute(unstruck("kind = 'lot'")):

@@ -1,0 +1,156 @@
+"""`leeside amend`: replace an entry by a corrected one at the same time, in one step."""
+
+from __future__ import annotations
+
+__all__ = ["amend", "show_amendment"]
+
+import inspect
+import sys
+from collections.abc import Sequence
+from typing import Annotated, Any, Final
+
+import typer
+
+from alerts.command.doubt import DespiteWarnings, may_write
+from alerts.command.enter import answer_parameter, show_prepared, wrong_options
+from alerts.command.entry_dialog import ask_time
+from alerts.command.opened_cellar import open_cellar
+from alerts.command.options import File, Json, Who, Yes, user_name
+from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.view.journal_lines import entry_json, entry_lines
+from ingest.amending import Amendment, prepare_amendment, write_amendment
+from ingest.cellar import Cellar
+from ingest.errors import EntryRefused
+from ingest.journal.answers import AnswersWrong
+from ingest.journal.kinds import KINDS, body_words
+from ingest.journal.question import Question
+from ingest.json_text import json_text
+from ingest.process import wall_ms
+from ingest.store import Store
+from ingest.store.journal.entries import entry as entry_of_number
+from ingest.store.journal.entries import struck_along
+from ingest.times import Ambiguous
+
+EXAMPLE: Final = "leeside amend cellar.toml 57 --volume '18.4 L'"
+
+
+def _all_questions() -> dict[str, Question]:
+    """The questions of all kinds by name; of one that several kinds ask the first, since only its option is taken."""
+    questions: dict[str, Question] = {}
+    for kind in KINDS.values():
+        for question in kind.questions:
+            before = questions.setdefault(question.name, question)
+            if question.many and not before.many:
+                questions[question.name] = question
+    return questions
+
+
+_QUESTIONS: Final = _all_questions()
+
+
+def amend(
+    file: File,
+    entry_id: Annotated[int, typer.Argument(metavar="ID", min=1, help="The entry's number, as the journal shows it.")],
+    without: Annotated[
+        list[str] | None,
+        typer.Option("--without", metavar="OPTION", help="Take an answer away, such as blank; may be repeated."),
+    ] = None,
+    at: Annotated[str | None, typer.Option("--at", metavar="TIME", help="When it really happened.")] = None,
+    reason: Annotated[
+        str | None, typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the old entry.")
+    ] = None,
+    who: Who = None,
+    with_later: Annotated[
+        bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")
+    ] = False,
+    despite_warnings: DespiteWarnings = False,
+    yes: Yes = False,
+    as_json: Json = False,
+    **changed: Any,
+) -> int:
+    """Replace an entry by a corrected one at the same time. Give only what changes, with the options of `leeside enter`
+    for its kind. The old entry stays readable, struck as amended.
+
+    Without changes a titration is worked out again, with its bottle as the journal has it now. Exit code 1 if it cannot
+    be, or if nothing would change.
+    """
+    now_ms = wall_ms()
+    asking = at_a_terminal() and not yes
+    terminal = Terminal(sys.stderr if as_json else sys.stdout)
+    with open_cellar(file) as (cellar, store):
+        old = entry_of_number(store, entry_id)
+        try:
+            if asking:
+                at, _ = ask_time(terminal, at, cellar, now_ms)
+            amendment = prepare_amendment(
+                store,
+                cellar,
+                entry_id,
+                _answers(changed),
+                who=user_name() if who is None else who,
+                now_ms=now_ms,
+                without=[name.removeprefix("--").replace("-", "_") for name in without or ()],
+                at=at,
+                reason=reason or "",
+                with_later=with_later,
+            )
+            show_amendment(terminal, cellar, amendment, now_ms)
+            prepared = amendment.prepared
+            asked = terminal if asking else None
+            if not may_write(asked, prepared.words, prepared.warnings, despite_warnings=despite_warnings):
+                return 1
+            entry = write_amendment(store, cellar, amendment, now_ms=wall_ms(), with_later=with_later)
+        except Ambiguous as error:
+            raise typer.BadParameter(str(error), param_hint="--at") from error
+        except AnswersWrong as error:
+            if old is None:
+                raise
+            raise wrong_options(KINDS[old.kind], error) from error
+        except EntryRefused as error:
+            print(error, file=sys.stderr)
+            if error.later:
+                numbers = ", ".join(f"no. {id}" for id in error.later)
+                print(f"With --with-later {numbers} would be struck, and the rest be amended.", file=sys.stderr)
+            return 1
+        if as_json:
+            print(json_text(entry_json(entry)))
+        else:
+            print(f"{prepared.words}. Written as no. {entry.id}; no. {entry_id} is struck as amended.")
+            _print_struck(store, entry.id, entry_id)
+    return 0
+
+
+def show_amendment(terminal: Terminal, cellar: Cellar, amendment: Amendment, now_ms: int) -> None:
+    """Show the entry as it was, and as it would be."""
+    first, *more = entry_lines(amendment.old, cellar.site.zone, now_ms)
+    for line in (f"was: {first}", *more):
+        terminal.say(line)
+    show_prepared(terminal, cellar, amendment.prepared, now_ms)
+
+
+def _print_struck(store: Store, new_id: int, old_id: int) -> None:
+    for struck in struck_along(store, new_id):
+        if struck.id != old_id:
+            print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")
+
+
+def _answers(changed: dict[str, Any]) -> dict[str, Sequence[str]]:
+    answers: dict[str, Sequence[str]] = {}
+    for name, question in _QUESTIONS.items():
+        value = changed.get(f"{name}_")
+        if value:
+            answers[name] = ["yes"] if question.flag else value
+    return answers
+
+
+def _signature() -> inspect.Signature:
+    """The signature with an option for each question of every kind; which of them suit the entry is judged later."""
+    plain = inspect.signature(amend, eval_str=True)
+    parameters = [each for each in plain.parameters.values() if each.kind is not inspect.Parameter.VAR_KEYWORD]
+    options = [answer_parameter(question, hidden=True) for question in _QUESTIONS.values()]
+    common = [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in parameters[2:]]
+    return inspect.Signature([*parameters[:2], *options, *common])
+
+
+amend.__signature__ = _signature()  # type: ignore[attr-defined]  # Typer reads it
+amend.__annotations__ = {each.name: each.annotation for each in amend.__signature__.parameters.values()}  # type: ignore[attr-defined]
