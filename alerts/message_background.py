@@ -7,10 +7,12 @@ __all__ = ["StoredBackground"]
 from collections.abc import Mapping, Sequence
 
 from alerts.blanket.details import BlanketShown
+from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
 from alerts.gas_in_rooms import GasInRooms
 from alerts.message import SHOWN_READINGS
 from alerts.view.blanket_lines import blanket_of
+from alerts.view.cylinder_lines import cylinder_of
 from ingest.cellar import Cellar, WinePlaces
 from ingest.store import Store
 from ingest.store.judgements import newest_judgements
@@ -43,6 +45,10 @@ class StoredBackground:
     def blanket(self, place: str, now_ms: int) -> BlanketShown | None:
         """How the gas in a vessel was judged last, as of now (UTC ms); None where it is not judged."""
         return blanket_of(newest_judgements(self._store, place=place), now_ms)
+
+    def cylinder(self, place: str, now_ms: int) -> CylinderShown | None:
+        """How a gas cylinder was judged last, as of now (UTC ms); None for any other place."""
+        return cylinder_of(newest_judgements(self._store, place=place), now_ms)
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""

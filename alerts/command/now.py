@@ -15,6 +15,7 @@ from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.blanket_lines import blanket_json, blanket_line, blanket_of
+from alerts.view.cylinder_lines import cylinder_json, cylinder_lines, cylinder_of
 from alerts.view.format import age, counted, local_time
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_line
@@ -24,6 +25,7 @@ from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.reading_lines import reading_json, reading_line
 from alerts.view.so2_lines import so2_json, so2_line
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus, cellar_status
+from alerts.view.supply_lines import supply_json, supply_line
 from alerts.view.total_so2_lines import total_so2_json
 from alerts.view.vessel_contents import contents_json, contents_line
 from alerts.watch.own_health import LOG_BYTES
@@ -93,6 +95,11 @@ def _print_place(place: PlaceStatus, cellar: Cellar, so2: VesselSo2 | None, now_
         print_plain("  " + so2_line(so2, zone))
     if (blanket := blanket_of(place.judgements, now_ms)) is not None:
         print_plain("  " + blanket_line(blanket, zone, units, now_ms))
+    if place.supply is not None and (supply := supply_line(place.supply, zone, now_ms)):
+        print_plain("  " + supply)
+    if (cylinder := cylinder_of(place.judgements, now_ms)) is not None:
+        for line in cylinder_lines(cylinder, zone, units, now_ms):
+            print_plain("  " + line)
     for racking in place.open_rackings:
         print_plain("  " + racking_line(racking, zone, now_ms))
     if not place.readings:
@@ -231,6 +238,8 @@ def _place_json(
         "so2": None if so2 is None else so2_json(so2, cellar.site.zone),
         "total_so2": None if total is None else total_so2_json(total),
         "blanket": None if (shown := blanket_of(place.judgements, now_ms)) is None else blanket_json(shown),
+        "gas_supply": None if place.supply is None else supply_json(place.supply),
+        "cylinder": None if (cylinder := cylinder_of(place.judgements, now_ms)) is None else cylinder_json(cylinder),
     }
 
 

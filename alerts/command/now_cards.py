@@ -12,6 +12,7 @@ from alerts.view.format import long_time
 from alerts.view.racking_lines import racking_json, racking_line
 from alerts.view.reading_lines import reading_json, reading_line
 from alerts.view.so2_lines import so2_json, so2_lines
+from alerts.view.supply_lines import supply_json, supply_line
 from alerts.view.total_so2_lines import total_so2_json, total_so2_lines
 from alerts.view.vessel_card import VesselCard, known_vessels, vessel_cards
 from alerts.view.vessel_contents import contents_json, contents_line
@@ -53,9 +54,8 @@ def _print_card(card: VesselCard, cellar: Cellar) -> None:
     for name, done_ms in (("racked", card.contents.last_racking_ms), ("topped", card.contents.last_topping_ms)):
         if done_ms is not None:
             print_plain(f"  last {name} {long_time(done_ms, zone)}")
-    if card.blanket is not None:
-        for line in blanket_lines(card.blanket, zone, units, card.at_ms):
-            print_plain("  " + line)
+    for line in _gas_lines(card, cellar):
+        print_plain("  " + line)
     if card.so2 is None:
         print_plain(f"  SO2 not known: {card.why_no_so2}")
     else:
@@ -70,6 +70,13 @@ def _print_card(card: VesselCard, cellar: Cellar) -> None:
         print_plain("  " + reading_line(reading, units, card.at_ms))
 
 
+def _gas_lines(card: VesselCard, cellar: Cellar) -> list[str]:
+    zone, units = cellar.site.zone, cellar.site.units
+    lines = [] if card.blanket is None else blanket_lines(card.blanket, zone, units, card.at_ms)
+    supply = "" if card.supply is None else supply_line(card.supply, zone, card.at_ms)
+    return [*lines, supply] if supply else lines
+
+
 def _card_json(card: VesselCard, cellar: Cellar, now_ms: int) -> dict[str, object]:
     return {
         "id": card.id,
@@ -82,5 +89,6 @@ def _card_json(card: VesselCard, cellar: Cellar, now_ms: int) -> dict[str, objec
         "so2": None if card.so2 is None else so2_json(card.so2, cellar.site.zone),
         "total_so2": None if card.total_so2 is None else total_so2_json(card.total_so2),
         "blanket": None if card.blanket is None else blanket_json(card.blanket),
+        "gas_supply": None if card.supply is None else supply_json(card.supply),
         "why_no_so2": card.why_no_so2 or None,
     }

@@ -10,8 +10,8 @@ from typing import Final
 
 from ingest.judgement import Judgement
 
-# Details are kept in at most 4,000 characters: so many of each, and characters of a remark.
-_MOST: Final = 20
+# Details are kept in at most 4,000 characters: so many vessels and remarks, and characters of a remark.
+_MOST: Final = {"open_at": 20, "remarks": 6}
 _LONGEST_REMARK: Final = 200
 _DIGITS: Final = 4
 _MARK: Final = "cylinder"
@@ -58,7 +58,6 @@ _NUMBERS: Final = tuple(field.name for field in fields(CylinderShown) if field.t
 _TIMES: Final = ("basis_ms", "refilled_ms")
 _WORDS: Final = ("basis", "thermometer")
 _FLAGS: Final = ("by_hand", "use_seen")
-_LISTS: Final = ("open_at", "remarks")
 
 
 def cylinder_details(shown: CylinderShown) -> Mapping[str, object]:
@@ -70,9 +69,9 @@ def cylinder_details(shown: CylinderShown) -> Mapping[str, object]:
             details[name] = float(f"{value:.{_DIGITS}g}") if abs(value) < 10**_DIGITS else round(value)
         elif value is not None and value != "" and value is not False:
             details[name] = value
-    for name in _LISTS:
+    for name in _MOST:
         if texts := getattr(shown, name):
-            details[name] = [text[:_LONGEST_REMARK] for text in texts[:_MOST]]
+            details[name] = [text[:_LONGEST_REMARK] for text in texts[: _MOST[name]]]
     return details
 
 
@@ -88,7 +87,7 @@ def cylinder_shown(judgement: Judgement) -> CylinderShown | None:
         **{name: value for name in _WORDS if isinstance(value := details.get(name), str)},
         **{name: details.get(name) is True for name in _FLAGS},
     }
-    for name in _LISTS:
+    for name in _MOST:
         texts = details.get(name)
         values[name] = tuple(text for text in texts if isinstance(text, str)) if isinstance(texts, list) else ()
     return CylinderShown(gas=gas, **values)  # type: ignore[arg-type]

@@ -5,6 +5,7 @@ In reading order:
 subject            a message's subject: leading words, and a tail that names the alarm
 facts              what is wrong or right again, by the kind of limit
 gas_words          what a message about gas says beside its number
+cylinder_words     what a message about a gas cylinder says beside its number
 cautions           what may hurt the person who answers
 chatter_words      lines for the cellar file that would end a chatter
 wording            a transition in plain words

@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import Final, Protocol
 
 from alerts.blanket.details import BlanketShown
+from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
@@ -52,6 +53,9 @@ class Background(Protocol):
 
     def blanket(self, place: str, now_ms: int) -> BlanketShown | None:
         """How the gas in a vessel was judged last, as of now (UTC ms); None where it is not judged."""
+
+    def cylinder(self, place: str, now_ms: int) -> CylinderShown | None:
+        """How a gas cylinder was judged last, as of now (UTC ms); None for any other place."""
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""
@@ -113,7 +117,12 @@ class Notifier:
         thread = thread_of(connection, occurrence, recipient)
         assert transition.occasion is not None
         at = limit.at if limit else transition.key.split("/", 1)[0]
-        view = replace(view_of(self._cellar, at), blanket=self._background.blanket(at, now_ms))
+        background = self._background
+        view = replace(
+            view_of(self._cellar, at),
+            blanket=background.blanket(at, now_ms),
+            cylinder=background.cylinder(at, now_ms),
+        )
         draft = compose(
             transition,
             limit,

@@ -11,8 +11,16 @@ from datetime import tzinfo
 from typing import Final, NamedTuple
 
 from alerts.blanket.details import BlanketShown
+from alerts.cylinders.details import CylinderShown
 from alerts.message.cautions import caution_of
 from alerts.message.chatter_words import advice_text
+from alerts.message.cylinder_words import (
+    cylinder_fact,
+    cylinder_message_lines,
+    cylinder_now,
+    cylinder_returned,
+    is_on_cylinder,
+)
 from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas
 from alerts.message.subject import is_beyond, subject_of
@@ -46,8 +54,8 @@ class CellarView:
 
     file: the cellar file as a command names it; tz: the site's time zone; place: what people call the place;
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
-    it; under_gas: a gas blanket is kept in it; units: the site's; blanket: how the gas in it was judged last, None
-    where it is not judged.
+    it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
+    None where it is not judged.
     """
 
     file: str
@@ -58,6 +66,7 @@ class CellarView:
     under_gas: bool = False
     units: str = "metric"
     blanket: BlanketShown | None = None
+    cylinder: CylinderShown | None = None
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
@@ -77,7 +86,8 @@ def view_of(cellar: Cellar, at: str | None) -> CellarView:
             under_gas=place.under_gas,
             units=cellar.site.units,
         )
-    return CellarView(cellar.file, cellar.site.zone, place.id, cellar.place_kind(place.id))
+    kind, units = cellar.place_kind(place.id), cellar.site.units
+    return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units)
 
 
 def compose(
@@ -154,6 +164,11 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lot
         details = gas_details(limit, transition.value, blanket, view.tz, view.units)
         # What the fact says is not said twice.
         gas = [line for line in details if line[_LABEL:] not in fact]
+    elif (cylinder := _cylinder(limit, view)) is not None:
+        by_gas = cylinder_fact(limit, view.place or limit.at, cylinder)
+        if by_gas is not None and transition.value is not None and is_beyond(limit, transition.value):
+            fact = by_gas
+        gas = cylinder_message_lines(cylinder, view.units)
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
     wine = [f"Wine:        {' and '.join(lots)}"] if lots and limit.kind != "due" else []
     return fact, "\n".join([f"Since:       {since}", *wine, *gas, *_response(transition, limit, view)])
@@ -162,6 +177,11 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lot
 def _blanket(limit: EffectiveLimit, view: CellarView) -> BlanketShown | None:
     """How the gas was judged that a limit is about."""
     return view.blanket if is_on_gas(limit, view.place_kind) else None
+
+
+def _cylinder(limit: EffectiveLimit, view: CellarView) -> CylinderShown | None:
+    """How the cylinder was judged that a limit is about."""
+    return view.cylinder if is_on_cylinder(limit, view.place_kind) else None
 
 
 def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -> list[str]:
@@ -207,13 +227,15 @@ def _returned(
     transition: Transition, limit: EffectiveLimit, view: CellarView, beyond: EffectiveLimit | None
 ) -> tuple[str, str]:
     fact = returned_fact(transition, limit, view.place or limit.at, view.tz, beyond)
-    if gas := gas_returned(limit, view.place or limit.at):
+    if gas := gas_returned(limit, view.place or limit.at) or cylinder_returned(limit, view.place or limit.at):
         # The numbers were worked out, and nobody reads them; how long it lasted is worth a line.
         was = f"It was {side(limit)} {setpoint_text(limit)} for"
         rest = (line.replace(was, "It lasted") for line in fact.split("\n")[1:] if not line.startswith("The "))
         fact = "\n".join([gas, *rest])
     if (blanket := _blanket(limit, view)) is not None:
         fact += f"\n{gas_now(blanket, view.tz, view.units, transition.at_ms)}"
+    elif (cylinder := _cylinder(limit, view)) is not None:
+        fact += f"\n{cylinder_now(cylinder, view.units)}"
     return fact, _unacknowledged(transition, view)
 
 

@@ -14,6 +14,7 @@ from fastapi.templating import Jinja2Templates
 
 from alerts.view.alarm_lines import alarm_due_text, alarm_setpoint, alarm_value, chatter_text
 from alerts.view.blanket_lines import blanket_line, blanket_of
+from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
 from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.view.mail_lines import undelivered_line
@@ -82,6 +83,11 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                     ""
                     if (shown := blanket_of(place.judgements, now_ms)) is None
                     else blanket_line(shown, zone, units, now_ms)
+                ),
+                "cylinder": lambda place: (
+                    []
+                    if (shown := cylinder_of(place.judgements, now_ms)) is None
+                    else cylinder_lines(shown, zone, units, now_ms)
                 ),
                 "muted": lambda each: muted_line(each, zone, now_ms),
                 "racking": lambda racking: racking_line(racking, zone, now_ms),

@@ -27,6 +27,7 @@ from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import Cellar, EffectiveLimit, Vessel
 from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.journal.supply import Supply
 from ingest.judgement import Judgement
 from ingest.machine_clock import EvenTime
 from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
@@ -36,6 +37,7 @@ from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import MessageRow, Undelivered, recent_messages, undelivered
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
+from ingest.store.journal.supply_entries import supplies_inside
 from ingest.store.judgements import newest_judgements
 from ingest.store.pulse_rows import pulses
 from ingest.store.readings.scales import scales, value_at
@@ -104,7 +106,8 @@ class MutedStatus:
 @dataclass(frozen=True, slots=True)
 class PlaceStatus:
     """A place with the readings of its probes and its open alarms. contents: what a vessel holds, None of other places;
-    open_rackings: of this vessel, begun and not finished; judgements: the newest of each name.
+    open_rackings: of this vessel, begun and not finished; judgements: the newest of each name; supply: of gas, at a
+    vessel.
     """
 
     id: str
@@ -115,6 +118,7 @@ class PlaceStatus:
     contents: Contents | None = None
     open_rackings: tuple[OpenRacking, ...] = ()
     judgements: tuple[Judgement, ...] = ()
+    supply: Supply | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +173,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
     judgements = newest_judgements(store)
+    supplies = supplies_inside(store.connection, cellar, now_ms)
     ingest, alerts = pulses(store)
     daemons = (
         DaemonStatus("ingest", ingest is not None and ingest.responds(now_ms, even), ingest),
@@ -186,6 +191,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
             contents.get(place.id) if isinstance(place, Vessel) else None,
             tuple(racking for racking in open_rackings if place.id in racking.vessels),
             tuple(judgement for judgement in judgements if judgement.place == place.id),
+            supplies.get(place.id),
         )
         for place in cellar.places
     )

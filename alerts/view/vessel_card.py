@@ -17,10 +17,12 @@ from alerts.view.status import ReadingStatus, readings_at
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
 from ingest.journal.open_rackings import OpenRacking
+from ingest.journal.supply import Supply
 from ingest.judgement import Judgement
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside, equipment_of
+from ingest.store.journal.supply_entries import supplies_inside
 from ingest.store.judgements import HOUR_MS, judgement_history, newest_judgements
 
 _COMPENSATED: Final = "compensated_pressure"
@@ -29,7 +31,8 @@ _COMPENSATED: Final = "compensated_pressure"
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VesselCard:
     """A vessel as of a time [UTC ms]. so2: None where there is nothing to estimate, and why_no_so2 then says why;
-    total_so2: None where it holds no wine; blanket: None where the gas in it was not judged.
+    total_so2: None where it holds no wine; blanket: None where the gas in it was not judged; supply: of gas, None for a
+    vessel that the cellar file no longer has.
     """
 
     id: str
@@ -43,6 +46,7 @@ class VesselCard:
     total_so2: VesselTotal | None
     blanket: BlanketShown | None
     why_no_so2: str = ""
+    supply: Supply | None = None
 
 
 def known_vessels(cellar: Cellar, store: Store) -> list[str]:
@@ -64,6 +68,7 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
     declared = {vessel.id: vessel for vessel in cellar.vessel}
     equipment = equipment_of(store.connection, cellar, at_ms)
     blankets = _blankets(store, at_ms, vessels)
+    supplies = supplies_inside(store.connection, cellar, at_ms)
     cards = []
     for id in vessels:
         vessel, then = declared.get(id), equipment.vessel(id, at_ms)
@@ -81,6 +86,7 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
                 total_so2=totals.get(id),
                 blanket=blankets.get(id),
                 why_no_so2="" if id in so2 else _why_none(cellar, store, holds, at_ms),
+                supply=supplies.get(id),
             )
         )
     return cards

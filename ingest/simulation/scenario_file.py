@@ -35,6 +35,15 @@ max_pressure = "200 kPa"      # what is stamped on it
 room = "{room}"
 """
 
+_GAS_LINE = """\
+[[gas_line]]
+id = "N2-line"
+cylinder = "N2"
+regulator = "55 kPa"
+relief = "150 kPa"
+vessels = ["K1", "K2", "K3"]
+"""
+
 _CARBOY = f"""\
 [[vessel]]
 id = "C1"
@@ -117,7 +126,7 @@ address = "127.0.0.1:{page_port}"
 """
     kegs = [_KEG.format(id=keg, room=CELLAR) for keg in ("K1", "K2", "K3")]
     probes = [_probe(instrument) for instrument in INSTRUMENTS]
-    return "\n".join([head, _EQUIPMENT, *kegs, _CARBOY, *probes, _LIMIT, tail])
+    return "\n".join([head, _EQUIPMENT, *kegs, _GAS_LINE, _CARBOY, *probes, _LIMIT, tail])
 
 
 def _text(value: str | Path) -> str:
