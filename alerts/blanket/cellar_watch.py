@@ -20,7 +20,7 @@ import numpy as np
 from alerts.blanket.episodes import BlanketEpisode, Timeline
 from alerts.blanket.instruments import InstrumentSeries, VesselInstruments, vessel_instruments
 from alerts.blanket.minute_means import MINUTE_MS, MinuteMean, MinuteMeans
-from alerts.blanket.points import COARSE_MS, binned, instrument_id, is_usable, joined, moment_point
+from alerts.blanket.points import instrument_id, is_usable, joined, minute_arrays, moment_point
 from alerts.blanket.setting import BlanketSetting, blanket_settings
 from alerts.blanket.stored_episodes import stored_timelines
 from alerts.blanket.vessel_watch import VesselWatch
@@ -39,7 +39,7 @@ from ingest.store.readings.undated import DATED
 _DAY_MS: Final = 86_400_000
 # So much of the past is read at a start.
 WINDOW_MS: Final = 21 * _DAY_MS
-# Of that, so much as means over minutes.
+# Of that, so much minute by minute.
 FINE_MS: Final = 6 * 3_600_000
 # A minute is over when the readings of its end have been committed.
 _COMMITTED_MS: Final = 5_000
@@ -316,22 +316,21 @@ class CellarWatch:
         self, followed: _FollowedVessel, read: dict[int, Arrays], last_id: int, minute: int, now_ms: int
     ) -> None:
         upto_ms, instruments = minute * MINUTE_MS, followed.instruments
-        fine_ms = (upto_ms - FINE_MS) // COARSE_MS * COARSE_MS
 
         def means_of(role: Iterable[InstrumentSeries]) -> list[tuple[int, Arrays, Sequence[Scale]]]:
             return [
                 (each.series, _before(read[each.series], upto_ms), each.scales) for each in role if each.series in read
             ]
 
-        pressure = binned(means_of(instruments.pressure), fine_ms)
-        others = [
-            binned(means_of(role), fine_ms)
-            for role in (instruments.temperature, instruments.barometer, instruments.room)
-        ]
+        pressure = minute_arrays(means_of(instruments.pressure))
+        temperature, barometer, room = (
+            minute_arrays(means_of(role)) for role in (instruments.temperature, instruments.barometer, instruments.room)
+        )
         begin_ms = int(pressure.at_ms[0]) if len(pressure.at_ms) else upto_ms
         needs_barometer = followed.setting.is_gauge and followed.setting.barometer is not None
         watch = VesselWatch(followed.timeline, begin_ms, barometer=needs_barometer, detector=self._detector)
-        for point, by in joined(followed.setting, pressure, others[0], others[1], others[2], instruments.hold_ms):
+        fine_ms = upto_ms - FINE_MS
+        for point, by in joined(followed.setting, pressure, temperature, barometer, room, instruments.hold_ms, fine_ms):
             watch.add(point, by)
         followed.watch, followed.stale, followed.built_ms, followed.fed = watch, False, now_ms, minute - 1
         followed.pressure_ms = int(pressure.at_ms[-1]) if len(pressure.at_ms) else None
