@@ -81,6 +81,20 @@ def test_an_hour_keeps_its_last_judgement(store: Store) -> None:
     assert [row.at_ms for row in judgement_history(store, ["K1"], "leak_rate", times[2], times[2])] == [times[2]]
 
 
+def test_a_judge_that_answers_each_minute_renews_its_hour_seldom_or_with_a_new_finding(store: Store) -> None:
+    def kept() -> list[tuple[int, str]]:
+        rows = judgement_history(store, ["K1"], "leak_rate", HOUR, HOUR + HOUR_MS)
+        return [(row.at_ms - HOUR, row.finding) for row in rows]
+
+    for minute in range(9):
+        keep(store, "gas", leak(HOUR + minute * 60_000, finding="sound"))
+    assert kept() == [(0, "sound")]
+    keep(store, "gas", leak(HOUR + 9 * 60_000, finding="sound"))
+    assert kept() == [(9 * 60_000, "sound")]
+    keep(store, "gas", leak(HOUR + 10 * 60_000, finding="slow leak"))
+    assert kept() == [(10 * 60_000, "slow leak")]
+
+
 def test_a_place_is_found_under_its_former_name_and_lots_are_apart(store: Store) -> None:
     keep(store, "wine", molecular(HOUR, place="old"))
     keep(store, "wine", molecular(HOUR + HOUR_MS), molecular(HOUR + HOUR_MS, lot="B2", value=0.3))

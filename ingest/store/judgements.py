@@ -31,6 +31,9 @@ from ingest.store.connection import Store
 HOUR_MS: Final = 3_600_000
 # So that a winter can be laid beside the one before: 400 days. docs/data.md states this number.
 KEEP_HOURS_MS: Final = 400 * 24 * HOUR_MS
+# A judge that answers each minute renews the row of an hour so often, or when its finding changes: each row lies on a
+# page of its own, and a card wears out by pages.
+_HOUR_STEP_MS: Final = 9 * 60_000
 # Details are for a card and a message, in characters of JSON.
 MOST_DETAILS: Final = 4000
 
@@ -63,8 +66,9 @@ def keep_judgements(connection: sqlite3.Connection, judge: str, judgements: Sequ
         "INSERT INTO judgement_hour (place, name, lot, hour_ms, at_ms, value, low, high, finding)"
         " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (place, name, lot, hour_ms) DO UPDATE SET"
         " at_ms = excluded.at_ms, value = excluded.value, low = excluded.low, high = excluded.high,"
-        " finding = excluded.finding",
-        [(*row[:3], row[3] - row[3] % HOUR_MS, *row[3:8]) for row in rows],
+        " finding = excluded.finding WHERE excluded.at_ms - judgement_hour.at_ms >= ?"
+        " OR excluded.at_ms < judgement_hour.at_ms OR excluded.finding <> judgement_hour.finding",
+        [(*row[:3], row[3] - row[3] % HOUR_MS, *row[3:8], _HOUR_STEP_MS) for row in rows],
     )
     set_cursor(connection, _COUNT, count)
 
@@ -85,7 +89,7 @@ def newest_judgements(store: Store, after: int = 0, place: str | None = None) ->
 def judgement_history(
     store: Store, places: Collection[str], name: str, from_ms: int, to_ms: int, lot: str = ""
 ) -> list[Judgement]:
-    """Read the last judgement of each hour, oldest first, without details.
+    """Read the judgement of each hour, of its last ten minutes, oldest first, without details.
 
     places: the names of one place, former ones included; lot: "" for judgements on the place itself; from_ms, to_ms:
     UTC milliseconds, both included.
