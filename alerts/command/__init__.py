@@ -22,6 +22,7 @@ limit_trial        ``leeside limits --try``
 history_estimate   ``leeside history --estimate``
 history_compensated  the compensated pressure beside the readings of a pressure
 now_cards          ``leeside now`` of a vessel, or as of a time
+demo_night         the last day of the demo's cellar in fast motion
 line_holder        whether the running leeside has a serial line open
 sample_outcome     what became of a sample, for ``leeside listen``
 discovery          proposed ``[[probe]]`` tables, for ``leeside listen``

@@ -22,6 +22,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from alerts.command.call_name import call_name
+from alerts.command.demo_night import play_last_day
 from alerts.command.options import Duration
 from alerts.command.supervisor import MODULES
 from alerts.errors import AlertsError, MissingPart
@@ -46,13 +47,15 @@ if TYPE_CHECKING:
 EXAMPLE: Final = "leeside demo --for 90s"
 
 USER: Final = "cellarhand"
-LID_LIFTS_S: Final = 15.0
+LID_LIFTS_S: Final = 10.0
 LID_MENDED_S: Final = 65.0
 # What the demo promises: the message is there by then.
 ALARM_BY_S: Final = 75.0
 LOOK_EVERY_S: Final = 0.25
 PRESSURE_EVERY_S: Final = 5.0
 STOP_S: Final = 15.0
+# With a shorter past nobody could know what is usual before the cold night.
+_NIGHT_DAYS: Final = 5
 
 _IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
 
@@ -175,6 +178,8 @@ class _Demo:
         with create_or_open(self._cellar.store_path, wall_ms()) as store:
             self._store_past(store, self._cellar, self._lane, days)
             self._write_journal(store, self._cellar)
+            if days >= _NIGHT_DAYS:
+                play_last_day(store, self._cellar, self._lane, self.say)
 
     def _store_past(self, store: Store, cellar: Cellar, lane: MillLane, days: int) -> None:
         series = declare(store, declarations(cellar), wall_ms())
@@ -184,7 +189,7 @@ class _Demo:
         columns = (TextColumn("         {task.description}"), BarColumn(40), TimeRemainingColumn())
         with Progress(*columns, console=self._console, disable=not self._console.is_terminal) as progress:
             task = progress.add_task(f"bringing in {days} days of past readings", total=total)
-            for probe, readings in lane.past_readings():
+            for probe, readings in lane.past_readings(until_ms=lane.night_ms if days >= _NIGHT_DAYS else None):
                 number = series[probe]
                 rows = [(number, at, value, _IMPORTED) for at, value, _ in readings]
                 stored += appender.append(rows).stored
@@ -251,6 +256,8 @@ class _Demo:
     def _show_alarms(self, store: Store, steps_shown: int) -> int:
         steps = transitions(store)
         for step in steps[steps_shown:]:
+            if step.occurrence is None:
+                continue  # suppressed, since a worse one speaks
             self.say(f"Alarm {step.occurrence or '-'}: {step.key} is {step.to_state} ({step.event}).")
         return len(steps)
 

@@ -1,7 +1,7 @@
 """What the people of Mill Lane wrote down: two lots, fillings, a racking, a topping, titrations over weeks, a dose.
 
-A dry white lies in K1 and K2, a red in K3 and C1. Two days ago K2 was dosed, and nobody has titrated it since. The free
-SO2 of K1 has fallen, and by now its molecular SO2 is below what a white should keep.
+A dry white lies in K1 and K2, a red in K3 and C1. Three days ago K2 was dosed, and nobody has titrated it since. The
+free SO2 of K1 has fallen, and by now its molecular SO2 is below what a white should keep.
 """
 
 from __future__ import annotations
@@ -103,10 +103,13 @@ JOURNAL: Final[tuple[WrittenAct, ...]] = tuple(
             _titrated(10, "C1", 2.95),
             _titrated(10, "K3", 3.05),
             _act(
-                2,
+                3.6,
                 "addition",
                 {"vessel": "K2", "form": "metabisulfite", "salt": "potassium", "mass": "0.40 g"},
             ),
+            _act(3.5, "gas", {"vessel": "K2", "act": "charged", "pressure": "20.5 kPa", "cylinder": "N2"}),
+            _act(2, "gas", {"vessel": "K1", "act": "charged", "pressure": "55 kPa", "cylinder": "N2"}),
+            _act(2, "gas", {"vessel": "K3", "act": "charged", "pressure": "55 kPa", "cylinder": "N2"}),
             _act(3, "inspection", {"vessel": "C1", "remark": "full to the neck"}),
             _act(3, "vessel-status", {"vessel": "C1", "airlock": "yes"}),
         ),
