@@ -141,7 +141,9 @@ def test_three_cycles_of_55_kpa() -> None:
     }
     assert "mg of oxygen per litre of wine" in found["warnings"][0]
     shown = _say(*VENT)
-    assert shown.startswith("3 cycles leave 5.7 % oxygen\nthat is 9.08 mg per litre of wine, which can cost up to 36.3")
+    assert shown.startswith(
+        "3 cycles leave 5.705 % oxygen\nthat is 9.08 mg per litre of wine, which can cost up to 36.3"
+    )
     assert "caution: the stamp on the vessel rules" in shown
 
 
@@ -210,7 +212,7 @@ def test_a_cylinder_of_nitrogen() -> None:
         "vapour_kpa": None,
         "warnings": [],
     }
-    assert _say(*CYLINDER).startswith("nitrogen: 1426 L at 15 °C and 101.325 kPa, 1.69 kg, 60.3 mol\ncaution: keep")
+    assert _say(*CYLINDER).startswith("nitrogen: 1,426 L at 15 °C and 101.325 kPa, 1.69 kg, 60.3 mol\ncaution: keep")
 
 
 def test_cylinders_that_are_warned_of() -> None:
@@ -335,3 +337,64 @@ def test_a_siphon_slows_down() -> None:
 )
 def test_a_wrong_transfer_names_the_option(words: tuple[str, ...], named: str, message: str) -> None:
     _refused(words, named, message)
+
+
+# ---- all of them ----------------------------------------------------------------------------------------------------
+
+BENCHES = {"blanket": BLANKET, "vent": VENT, "sweep": SWEEP, "cylinder": CYLINDER, "room": ROOM}
+BENCHES |= {"push": PUSH, "siphon": SIPHON}
+WORDS = ("--gas", "--kind", "--method", "--material")
+
+
+@pytest.mark.parametrize("text", ["nan", "inf", "-inf", "1e400", "abc", "", "1,5", "0x10", "１２"])
+@pytest.mark.parametrize("words", BENCHES.values(), ids=BENCHES)
+def test_what_is_no_number_names_its_option(words: tuple[str, ...], text: str) -> None:
+    for option in words[1::2]:
+        if option not in WORDS:
+            _refused(_changed(words, option, text), option, "not a usable number")
+
+
+@pytest.mark.parametrize(
+    ("words", "keys"),
+    [
+        (BLANKET, {"headspace_l", "headspace_mmol", "dissolved_mmol", "frozen_kpa", "equilibrium_kpa", "warnings"}),
+        (VENT, {"cycles", "o2_percent", "o2_mg_l", "gas_l"}),
+        (SWEEP, {"cycles", "o2_percent", "o2_mg_l", "gas_l"}),
+        (CYLINDER, {"content_l", "content_kg", "warnings"}),
+        (PUSH, {"gas_l", "flow_l_min", "minutes", "regime"}),
+        (SIPHON, {"gas_l", "flow_l_min", "minutes", "regime"}),
+        (ROOM, {"o2_percent", "co2_percent", "warnings"}),
+    ],
+)
+def test_the_keys_that_other_programs_rely_on(words: tuple[str, ...], keys: set[str]) -> None:
+    assert keys <= set(_json(*words))
+
+
+@pytest.mark.parametrize(
+    ("words", "shown"),
+    [
+        (
+            _changed(PUSH, "--volume-l", "1000000", "--pressure-kpa", "1000", "--bore-mm", "100"),
+            "1,000,000 L take ",
+        ),
+        (_changed(ROOM, "--room-m3", "0.1", "--gas", "CO2", "--released-l", "100"), "carbon dioxide 100 % more"),
+        (_changed(CYLINDER, "--water-volume-l", "1000"), "nitrogen: 142,600 L"),
+        (_changed(BLANKET, "--capacity-l", "1000000", "--wine-l", "900000"), "nitrogen in it: 6,"),
+    ],
+)
+def test_large_numbers_are_written_in_full(words: tuple[str, ...], shown: str) -> None:
+    found = _say(*words)
+    assert shown in found
+    assert "e+" not in found
+
+
+def test_a_target_that_takes_too_many_cycles() -> None:
+    at = VENT.index("--cycles")
+    words = (*_changed(VENT[:at] + VENT[at + 2 :], "--high-kpa", "0.1"), "--target-o2-percent", "0.001")
+    _refused(words, "--target-o2-percent", "takes 10,087 cycles of 0.1 kPa, more than the 1,000")
+
+
+def test_a_tank_warns_of_going_in() -> None:
+    assert "caution: never climb, reach or lean into a tank" in _say(*_changed(VENT, "--kind", "tank"))
+    assert "caution: never climb" in _say(*_changed(PUSH, "--kind", "tank"))
+    assert "never climb" not in _say(*VENT)

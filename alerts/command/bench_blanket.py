@@ -16,6 +16,7 @@ from alerts.gas.blanket import BlanketState, Filling, blanket, blanket_uncertain
 from alerts.gas.blanket_warnings import blanket_warnings
 from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import STANDARD_L_MOL, blanket_gas
+from alerts.number_text import number_text
 
 EXAMPLE: Final = (
     "Example: leeside bench blanket --gas nitrogen --capacity-l 19 --wine-l 18.5 --alcohol 12 --pressure-kpa 55 "
@@ -75,17 +76,18 @@ def blanket_(
         u = blanket_uncertainty(filling, state, reference_c, u_wine_l=u_wine_l, u_pressure_kpa=u_kpa, u_c=u_c)
     except OutOfRange as error:
         raise as_gas_option(error) from error
+    litres = number_text(worked.headspace_mmol / 1000.0 * STANDARD_L_MOL, 3)
     lines = [
-        f"headspace: {worked.headspace_l:.4g} L at {state.temperature_c:g} °C, standard uncertainty "
-        f"{u.headspace_l:.2g} L; {worked.reference_headspace_l:.4g} L at {reference_c:g} °C",
-        f"{state.gas.name} in it: {worked.headspace_mmol:.4g} mmol, standard uncertainty {u.headspace_mmol:.2g} mmol "
-        f"({worked.headspace_mmol / 1000.0 * STANDARD_L_MOL:.3g} L at 15 °C and 101.325 kPa)",
-        f"dissolved in the wine at equilibrium: {worked.dissolved_mmol:.4g} mmol, standard uncertainty "
-        f"{u.dissolved_mmol:.2g} mmol",
+        f"headspace: {number_text(worked.headspace_l, 4)} L at {state.temperature_c:g} °C, standard uncertainty "
+        f"{number_text(u.headspace_l, 2)} L; {number_text(worked.reference_headspace_l, 4)} L at {reference_c:g} °C",
+        f"{state.gas.name} in it: {number_text(worked.headspace_mmol, 4)} mmol, standard uncertainty "
+        f"{number_text(u.headspace_mmol, 2)} mmol ({litres} L at 15 °C and 101.325 kPa)",
+        f"dissolved in the wine at equilibrium: {number_text(worked.dissolved_mmol, 4)} mmol, standard uncertainty "
+        f"{number_text(u.dissolved_mmol, 2)} mmol",
         f"pressure without a leak at {reference_c:g} °C: {worked.frozen_kpa:.1f} kPa after hours (dissolved gas frozen "
         f"in place), {worked.equilibrium_kpa:.1f} kPa after days to months (equilibrium)",
-        f"standard uncertainties {u.frozen_kpa:.2g} and {u.equilibrium_kpa:.2g} kPa; all gauge, air at "
-        f"{state.barometer_kpa:g} kPa",
+        f"standard uncertainties {number_text(u.frozen_kpa, 2)} and {number_text(u.equilibrium_kpa, 2)} kPa; all "
+        f"gauge, air at {state.barometer_kpa:g} kPa",
         *(f"caution: {caution}" for caution in PRESSURE_CAUTIONS),
     ]
     result = {

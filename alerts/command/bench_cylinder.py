@@ -15,6 +15,7 @@ from alerts.errors import OutOfRange
 from alerts.gas.cautions import CYLINDER_CAUTIONS
 from alerts.gas.cylinder import cylinder_content, cylinder_warnings
 from alerts.gas.gases import blanket_gas
+from alerts.number_text import number_text
 
 EXAMPLE: Final = (
     "Example: leeside bench cylinder --gas nitrogen --water-volume-l 10 --pressure-kpa 14900 --temperature 20"
@@ -40,11 +41,12 @@ def cylinder(
         content = cylinder_content(named, finite_number(water_volume, "--water-volume-l"), pressure_kpa, temperature_c)
     except OutOfRange as error:
         raise as_gas_option(error) from error
-    if content.mol is None:
+    if content.litres is None or content.kg is None or content.mol is None:
         text = f"the pressure does not show how much {named.name} is left"
     else:
         text = (
-            f"{named.name}: {content.litres:.4g} L at 15 °C and 101.325 kPa, {content.kg:.3g} kg, {content.mol:.4g} mol"
+            f"{named.name}: {number_text(content.litres, 4)} L at 15 °C and 101.325 kPa, "
+            f"{number_text(content.kg, 3)} kg, {number_text(content.mol, 4)} mol"
         )
     result = {
         "content_l": content.litres,

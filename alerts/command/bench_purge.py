@@ -12,8 +12,9 @@ from alerts.command.bench_answer import finite_number, print_answer
 from alerts.command.gas_options import Barometer, VesselKind, as_gas_option, optional_finite
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
-from alerts.gas.cautions import TRANSFER_CAUTIONS
+from alerts.gas.cautions import TANK_CAUTIONS, TRANSFER_CAUTIONS
 from alerts.gas.purge import Purge, PurgeTarget, purge_by_sweep, purge_by_vent, purge_warnings
+from alerts.number_text import number_text
 
 EXAMPLE: Final = (
     "Example: leeside bench purge --kind keg --max-pressure-kpa 200 --headspace-l 2 --method vent --high-kpa 55 "
@@ -112,17 +113,19 @@ def purge(
         "gas_l": worked.gas_l,
         "method": method,
     }
-    lines = [*_lines(worked, method), *(f"caution: {caution}" for caution in TRANSFER_CAUTIONS)]
+    cautions = TANK_CAUTIONS if kind == "tank" else TRANSFER_CAUTIONS
+    lines = [*_lines(worked, method), *(f"caution: {caution}" for caution in cautions)]
     warnings = purge_warnings(kind, method, worked, headspace_l, given_high=high_kpa is not None)
     print_answer("\n".join(lines), result, warnings, as_json)
 
 
 def _lines(worked: Purge, method: str) -> list[str]:
-    done = f"{worked.cycles:g} cycles" if method == "vent" else f"{worked.cycles:.3g} headspaces of gas"
-    lines = [f"{done} leave {worked.o2_percent:.3g} % oxygen"]
-    if worked.o2_mg_l is not None:
+    done = f"{worked.cycles:g} cycles" if method == "vent" else f"{number_text(worked.cycles, 3)} headspaces of gas"
+    lines = [f"{done} leave {number_text(worked.o2_percent, 4)} % oxygen"]
+    if worked.o2_mg_l is not None and worked.so2_mg_l is not None:
         lines.append(
-            f"that is {worked.o2_mg_l:.3g} mg per litre of wine, which can cost up to {worked.so2_mg_l:.3g} mg/L of SO2"
+            f"that is {number_text(worked.o2_mg_l, 3)} mg per litre of wine, which can cost up to "
+            f"{number_text(worked.so2_mg_l, 3)} mg/L of SO2"
         )
-    lines.append(f"gas used: {worked.gas_l:.3g} L at 15 °C and 101.325 kPa")
+    lines.append(f"gas used: {number_text(worked.gas_l, 3)} L at 15 °C and 101.325 kPa")
     return lines

@@ -14,7 +14,7 @@ from alerts.command.moving_answer import print_transfer
 from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas import moving_wine
-from alerts.gas.cautions import TRANSFER_CAUTIONS
+from alerts.gas.cautions import TANK_CAUTIONS, TRANSFER_CAUTIONS
 from alerts.gas.tube_flow import Tube
 
 EXAMPLE: Final = (
@@ -65,4 +65,5 @@ def push(
     except OutOfRange as error:
         raise as_gas_option(error) from error
     warnings = moving_wine.push_warnings(pressure_kpa, stamp_kpa)
-    print_transfer(volume_l, worked, "gas used", warnings, TRANSFER_CAUTIONS, as_json)
+    cautions = TANK_CAUTIONS if kind == "tank" else TRANSFER_CAUTIONS
+    print_transfer(volume_l, worked, "gas used", warnings, cautions, as_json)

@@ -15,6 +15,7 @@ from alerts.errors import OutOfRange
 from alerts.gas.cautions import ROOM_CAUTIONS
 from alerts.gas.gases import blanket_gas
 from alerts.gas.room import room_air, room_warnings
+from alerts.number_text import number_text
 
 EXAMPLE: Final = "Example: leeside bench room --room-m3 30 --gas nitrogen --released-l 1426"
 
@@ -33,8 +34,8 @@ def room(
         air = room_air(finite_number(room_m3, "--room-m3"), named, finite_number(released, "--released-l"))
     except OutOfRange as error:
         raise as_gas_option(error) from error
-    added = f", carbon dioxide {air.co2_percent:.2g} % more" if air.co2_percent else ""
-    text = f"oxygen {air.o2_percent:.3g} %{added}: the mean of the room at worst; a corner can be far worse"
+    added = f", carbon dioxide {number_text(air.co2_percent, 2)} % more" if air.co2_percent else ""
+    text = f"oxygen {number_text(air.o2_percent, 3)} %{added}: the mean of the room at worst; a corner can be far worse"
     result = {"o2_percent": air.o2_percent, "co2_percent": air.co2_percent}
     lines = [text, *(f"caution: {caution}" for caution in ROOM_CAUTIONS)]
     print_answer("\n".join(lines), result, room_warnings(named, air), as_json)

@@ -10,6 +10,7 @@ from dataclasses import asdict
 from alerts.command.bench_answer import print_answer
 from alerts.gas.moving_wine import Transfer
 from alerts.gas.tube_flow import Regime
+from alerts.number_text import number_text
 
 _KEYS = {
     "gas_l": "gas_l",
@@ -30,16 +31,17 @@ def print_transfer(
     """Print a transfer as text or JSON. gas: what the gas is for, in front of its litres."""
     numbers = asdict(worked)
     result = {key: numbers[name] for name, key in _KEYS.items()}
-    lines = [
-        f"{volume_l:g} L take {worked.minutes:.3g} min, {worked.l_min:.3g} L/min in the mean: {worked.regime} flow"
-    ]
+    minutes, flow, start, end = (
+        number_text(number, 3) for number in (worked.minutes, worked.l_min, worked.start_l_min, worked.end_l_min)
+    )
+    lines = [f"{number_text(volume_l, 6)} L take {minutes} min, {flow} L/min in the mean: {worked.regime} flow"]
     if worked.start_l_min != worked.end_l_min:
-        lines.append(f"from {worked.start_l_min:.3g} L/min at the start to {worked.end_l_min:.3g} at the end")
-    lines.append(f"{gas}: {worked.gas_l:.3g} L at 15 °C and 101.325 kPa")
+        lines.append(f"from {start} L/min at the start to {end} at the end")
+    lines.append(f"{gas}: {number_text(worked.gas_l, 3)} L at 15 °C and 101.325 kPa")
     remarks = list(warnings)
     if worked.regime is Regime.TRANSITION and worked.high_l_min > worked.l_min:
         remarks.append(
             f"between laminar and turbulent flow nobody can say which it is: it may take as little as "
-            f"{worked.low_minutes:.3g} min"
+            f"{number_text(worked.low_minutes, 3)} min"
         )
     print_answer("\n".join([*lines, *(f"caution: {caution}" for caution in cautions)]), result, remarks, as_json)

@@ -7,6 +7,7 @@ __all__ = ["blanket_warnings"]
 from typing import Final
 
 from alerts.gas.blanket import Blanket, BlanketState, BlanketUncertainty, Filling
+from alerts.number_text import number_text
 
 # Above this gauge pressure glass is in danger (a working default, no source): its allowed pressure is 0.
 _GLASS_KPA: Final = 2.0
@@ -26,8 +27,8 @@ def blanket_warnings(
     highest = max(state.pressure_kpa, worked.frozen_kpa, worked.equilibrium_kpa)
     if filling.material == "glass" and highest > _GLASS_KPA:
         warnings.append(
-            f"glass is not a pressure vessel: its allowed pressure is 0, and this is up to {highest:.3g} kPa; let the "
-            "gas out and look for what blocks the airlock"
+            "glass is not a pressure vessel: its allowed pressure is 0, and this is up to "
+            f"{number_text(highest, 3)} kPa; let the gas out and look for what blocks the airlock"
         )
     lowest = min(worked.frozen_kpa, worked.equilibrium_kpa)
     if lowest < 0.0:

@@ -8,6 +8,7 @@ __all__ = [
     "PRESSURE_CAUTIONS",
     "ROOM_CAUTIONS",
     "SIPHON_CAUTIONS",
+    "TANK_CAUTIONS",
     "TRANSFER_CAUTIONS",
 ]
 
@@ -44,4 +45,6 @@ SIPHON_CAUTIONS: Final = (
     _SUFFOCATION,
     _NO_ALARM,
 )
+# Of a tank that is purged or pushed from.
+TANK_CAUTIONS: Final = (CONFINED_SPACE, *TRANSFER_CAUTIONS)
 ROOM_CAUTIONS: Final = (_SUFFOCATION, _NO_ALARM, _CODES)

@@ -27,6 +27,7 @@ from alerts.gas.gases import ATMOSPHERE_KPA, standard_l
 from alerts.gas.tube_flow import GRAVITY_M_S2, Regime, Tube, TubeFlow, tube_flow, wine_viscosity
 from alerts.gas.vessel_walls import check_pressure
 from alerts.gas.wine_density import wine_density
+from alerts.number_text import number_text
 
 _VOLUME_RANGE: Final = AllowedRange("volume", 0.001, 1e6, "L", "transfers move")
 _PRESSURE_RANGE: Final = AllowedRange("pressure", 0.0, 1000.0, "kPa", "wine is pushed with")
@@ -85,13 +86,13 @@ def push(
     lift_kpa = density * GRAVITY_M_S2 * _HEIGHT_RANGE.checked(height_m) / 1000.0
     driving = pressure_kpa - receiver_kpa - lift_kpa
     if driving <= 0.0:
-        against = f"a lift of {height_m:g} m takes {lift_kpa:.3g} kPa"
+        against = f"a lift of {height_m:g} m takes {number_text(lift_kpa, 3)} kPa"
         if receiver_kpa > 0.0:
             against += f" and the receiver has {receiver_kpa:g} kPa"
         raise OutOfRange(
             "pressure",
             f"{pressure_kpa:g} kPa does not move the wine: {against}; it must be above "
-            f"{receiver_kpa + lift_kpa:.3g} kPa",
+            f"{number_text(receiver_kpa + lift_kpa, 3)} kPa",
         )
     flow = tube_flow(tube, driving, density, wine_viscosity(temperature_c))
     return Transfer(

@@ -40,6 +40,7 @@ from alerts.gas.blanket import BAROMETER_RANGE
 from alerts.gas.gases import ATMOSPHERE_KPA, OXYGEN_G_MOL, R_KPA_L_MOL_K, kelvin, standard_l
 from alerts.gas.vessel_walls import VESSEL_KINDS, check_pressure, check_vessel_kind
 from alerts.gas.wine_density import TEMPERATURE_RANGE
+from alerts.number_text import number_text
 
 # Dry air (US Standard Atmosphere 1976).
 AIR_O2_PERCENT: Final = 20.95
@@ -115,6 +116,12 @@ def purge_by_vent(
     cycles = target.cycles
     if cycles is None:
         cycles = float(ceil(_depth(target, supply_o2_percent) / log(high / low) - _ROUNDING))
+        if cycles > _CYCLES_RANGE.high:
+            raise OutOfRange(
+                "target oxygen",
+                f"{target.o2_percent:g} % oxygen takes {cycles:,.0f} cycles of {high_kpa:g} kPa, more than the "
+                f"{_CYCLES_RANGE.high:,.0f} that are worked out: press in to a higher pressure, or purge less far",
+            )
     _CYCLES_RANGE.checked(cycles)
     if cycles != int(cycles):
         raise OutOfRange("cycles", f"{cycles:g} cycles of pressing in and venting cannot be; it must be a whole number")
@@ -178,8 +185,8 @@ def purge_warnings(kind: str, method: str, worked: Purge, headspace_l: float, *,
         warnings.append("a sweep does not press gas in: the high pressure was not used")
     if worked.o2_mg_l is not None and worked.o2_mg_l > MUCH_O2_MG_L:
         warnings.append(
-            f"{worked.o2_percent:.2g} % sounds little, but in {headspace_l:g} L of headspace it is "
-            f"{worked.o2_mg_l:.2g} mg of oxygen per litre of wine: purge further, or leave less headspace"
+            f"{number_text(worked.o2_percent, 2)} % sounds little, but in {headspace_l:g} L of headspace it is "
+            f"{number_text(worked.o2_mg_l, 2)} mg of oxygen per litre of wine: purge further, or leave less headspace"
         )
     return warnings
 

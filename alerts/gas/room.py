@@ -22,6 +22,7 @@ from typing import Final
 from alerts.allowed_range import AllowedRange
 from alerts.gas.gases import BlanketGas
 from alerts.gas.purge import AIR_O2_PERCENT
+from alerts.number_text import number_text
 
 ROOM_RANGE: Final = AllowedRange("room", 0.1, 1e5, "m³", "rooms have")
 _RELEASED_RANGE: Final = AllowedRange("released gas", 0.0, 1e8, "L", "releases go")
@@ -90,9 +91,9 @@ def room_warnings(gas: BlanketGas, air: RoomAir) -> list[str]:
     warnings = []
     if words := co2_effect(air.co2_percent):
         dangerous = "it is dangerous long before oxygen reads low"
-        warnings.append(f"carbon dioxide {air.co2_percent:.2g} %: {words}; {dangerous}")
+        warnings.append(f"carbon dioxide {number_text(air.co2_percent, 2)} %: {words}; {dangerous}")
     if words := o2_effect(air.o2_percent):
-        warnings.append(f"oxygen {air.o2_percent:.3g} %: {words}")
+        warnings.append(f"oxygen {number_text(air.o2_percent, 3)} %: {words}")
     if air.overfilled:
         warnings.append(f"there is more {gas.name} than the room has air")
     if warnings:

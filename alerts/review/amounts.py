@@ -1,21 +1,10 @@
-"""Amounts as a review gives them: as many digits as mean something, and never an exponent."""
+"""Amounts as a review gives them."""
 
 from __future__ import annotations
 
-__all__ = ["gas_span", "gas_text", "milligrams", "minutes_span", "number_text"]
+__all__ = ["gas_span", "gas_text", "milligrams", "minutes_span"]
 
-from math import floor, log10
-
-
-def number_text(number: float, digits: int) -> str:
-    """Write a number with so many digits that count, in full: 1,430, 14.3, 0.0143."""
-    if number == 0.0:
-        return "0"
-    places = digits - 1 - floor(log10(abs(number)))
-    if places <= 0:
-        return f"{round(number, places):,.0f}"
-    text = f"{number:.{places}f}"
-    return text.rstrip("0").rstrip(".")
+from alerts.number_text import number_text
 
 
 def gas_text(litres: float) -> str:

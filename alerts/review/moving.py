@@ -13,7 +13,8 @@ from alerts.gas.moving_wine import PLENTY_KPA, Transfer, push, siphon
 from alerts.gas.tube_flow import BORE_RANGE, LENGTH_RANGE, Tube
 from alerts.gas.vessel_walls import check_pressure
 from alerts.gas.wine_density import ALCOHOL_RANGE, TEMPERATURE_RANGE
-from alerts.review.amounts import gas_span, gas_text, minutes_span, number_text
+from alerts.number_text import number_text
+from alerts.review.amounts import gas_span, gas_text, minutes_span
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
 from ingest.journal.vessel_state import liters

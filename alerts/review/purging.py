@@ -25,7 +25,8 @@ from alerts.gas.purge import (
 )
 from alerts.gas.vessel_walls import check_pressure
 from alerts.gas.wine_density import TEMPERATURE_RANGE
-from alerts.review.amounts import gas_text, milligrams, number_text
+from alerts.number_text import number_text
+from alerts.review.amounts import gas_text, milligrams
 from alerts.review.fit import Fit
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
