@@ -2,21 +2,38 @@
 
 from __future__ import annotations
 
-__all__ = ["StoredBackground"]
+__all__ = ["StoredBackground", "earlier_times", "values_ago"]
 
 from collections.abc import Mapping, Sequence
+from typing import Final
 
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
 from alerts.gas_in_rooms import GasInRooms
-from alerts.message import SHOWN_READINGS
+from alerts.message import SHOWN_READINGS, Ago
 from alerts.view.blanket_lines import blanket_of
 from alerts.view.cylinder_lines import cylinder_of
 from ingest.cellar import Cellar, WinePlaces
 from ingest.store import Store
 from ingest.store.judgements import newest_judgements
+from ingest.store.readings.earlier import Earlier
 from ingest.store.readings.series_history import HistoryRow, newest, recent
+
+_HOUR_MS: Final = 3_600_000
+# In words, how long ago, and how much older a reading may be than that.
+_AGO: Final = (("an hour ago", _HOUR_MS, _HOUR_MS // 4), ("a day ago", 24 * _HOUR_MS, _HOUR_MS))
+
+
+def earlier_times(store: Store, now_ms: int) -> Sequence[tuple[str, Earlier]]:
+    """Look for the times of which messages give earlier values, each with its words. now_ms: UTC milliseconds."""
+    return [(words, Earlier(store, now_ms - ago_ms, within_ms)) for words, ago_ms, within_ms in _AGO]
+
+
+def values_ago(times: Sequence[tuple[str, Earlier]], series: int) -> Sequence[Ago]:
+    """What a series read at these times, as far as that is known."""
+    values = [(words, earlier.value(series)) for words, earlier in times]
+    return [Ago(words, value) for words, value in values if value is not None]
 
 
 class StoredBackground:
@@ -27,11 +44,24 @@ class StoredBackground:
         self._store = store
         self._series_of = series_of
         self.wine = WinePlaces()
+        self._now_ms: int | None = None
+        self._looked: Sequence[tuple[str, Earlier]] = ()
 
     def newest(self, probe: str) -> Sequence[HistoryRow]:
         """The newest readings of a probe, oldest first; none for an id that no probe has."""
         series = self._series_of.get(probe)
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
+
+    def earlier(self, probe: str, now_ms: int) -> Sequence[Ago]:
+        """What a probe read an hour and a day before now (UTC ms), as far as that is known."""
+        series = self._series_of.get(probe)
+        if series is None:
+            return ()
+        if now_ms != self._now_ms:
+            # The alarms of one turn look for the same times.
+            self._now_ms = now_ms
+            self._looked = earlier_times(self._store, now_ms)
+        return values_ago(self._looked, series)
 
     def since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
         """The fresh readings of a probe from a time (UTC ms) on, oldest first."""

@@ -13,7 +13,7 @@ from watch_limits import CLOCK, a_limit, a_silence
 
 from alerts.message.cautions import BURST_GLASS, CAUTIONS, GAS
 from alerts.message.subject import tail_of
-from alerts.message.wording import CellarView, MessageText, compose
+from alerts.message.wording import Ago, CellarView, MessageText, compose
 from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
@@ -314,3 +314,12 @@ def test_of_a_limit_that_was_changed_meanwhile_nothing_false_is_said() -> None:
     assert "\nThe limit was changed meanwhile; the alarm lasted 12 min 5 s, from " in back.body
     assert "It was below 2 kPa" not in back.body
     assert "\nThe lowest value was 3.2 kPa.\n" in back.body
+
+
+def test_values_of_an_hour_and_a_day_ago_stand_behind_the_newest() -> None:
+    readings = [HistoryRow(SINCE_MS, 3.4, 0)]
+    earlier = [Ago("an hour ago", 20.31), Ago("a day ago", 55.0)]
+    for transition in (raised(), returned()):
+        body = compose(transition, a_limit(), VIEW, readings=readings, earlier=earlier).body
+        assert body.endswith("3.4 kPa\nBefore: an hour ago 20.3 kPa, a day ago 55.0 kPa.\n")
+    assert "Before" not in compose(raised(), a_limit(), VIEW, readings=readings).body

@@ -17,6 +17,7 @@ from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
+from alerts.message_background import earlier_times, values_ago
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
 from ingest.cellar import Cellar, EffectiveLimit, MailSettings
@@ -26,7 +27,7 @@ from ingest.store import Store
 from ingest.store.alarms.messages import MessageRow
 from ingest.store.journal.stored_ledger import ledger_at
 from ingest.store.readings.series import all_series
-from ingest.store.readings.series_history import HistoryRow, newest
+from ingest.store.readings.series_history import newest
 
 
 def try_out(
@@ -54,7 +55,10 @@ def try_out(
         lots = _lots_in(cellar, store, limit.at, now_ms)
         with store.read():
             gas = GasInRooms(cellar, store).around(limit.at, now_ms)
-        trial = try_limit(limit, value, cellar, now_ms, _last_readings(store, limit), lots, gas)
+        series = _series_of(store, limit)
+        readings = [] if series is None else newest(store, series, SHOWN_READINGS - 1)
+        earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
+        trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)
     text = trial.text if send_as is None else trial.marked(send_as)
@@ -83,8 +87,8 @@ def _lots_in(cellar: Cellar, store: Store, place: str, now_ms: int) -> list[str]
     return sorted(wine.lots.get(place, ()))
 
 
-def _last_readings(store: Store, limit: EffectiveLimit) -> list[HistoryRow]:
-    series = next(
+def _series_of(store: Store, limit: EffectiveLimit) -> int | None:
+    return next(
         (
             row.id
             for row in all_series(store)
@@ -92,7 +96,6 @@ def _last_readings(store: Store, limit: EffectiveLimit) -> list[HistoryRow]:
         ),
         None,
     )
-    return [] if series is None else newest(store, series, SHOWN_READINGS - 1)
 
 
 def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_ms: int) -> list[str]:

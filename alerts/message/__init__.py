@@ -37,10 +37,11 @@ from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
 from alerts.message.racking_reminders import RackingReminders
 from alerts.message.reports import put_report, wrong_future
-from alerts.message.wording import SHOWN_READINGS
+from alerts.message.wording import SHOWN_READINGS, Ago
 
 __all__ = [
     "SHOWN_READINGS",
+    "Ago",
     "Collector",
     "DirectMessages",
     "FloodEnd",

@@ -21,7 +21,7 @@ from alerts.message.hours import earliest, hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import is_beyond
-from alerts.message.wording import CellarView, compose, view_of
+from alerts.message.wording import Ago, CellarView, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.chatter import WINDOW_S
@@ -44,6 +44,9 @@ class Background(Protocol):
 
     def newest(self, probe: str) -> Sequence[HistoryRow]:
         """The newest readings of a probe, oldest first."""
+
+    def earlier(self, probe: str, now_ms: int) -> Sequence[Ago]:
+        """What a probe read an hour and a day before now (UTC ms), as far as that is known."""
 
     def since(self, probe: str, since_ms: int) -> Sequence[HistoryRow]:
         """The readings of a probe from a time (UTC ms) on, oldest first, for advice about chatter."""
@@ -123,11 +126,13 @@ class Notifier:
             blanket=background.blanket(at, now_ms),
             cylinder=background.cylinder(at, now_ms),
         )
+        reads = limit is not None and limit.kind != "no data"
         draft = compose(
             transition,
             limit,
             view,
-            readings=self._background.newest(limit.probe) if limit is not None and limit.kind != "no data" else (),
+            readings=self._background.newest(limit.probe) if limit is not None and reads else (),
+            earlier=self._background.earlier(limit.probe, now_ms) if limit is not None and reads else (),
             thread_subject=thread[1] if thread and transition.occasion is not Occasion.RAISED else None,
             advice=self._advice(transition, limit),
             lots=self._background.lots_in(limit.at) if limit is not None else (),

@@ -11,7 +11,7 @@ from alerts.gas.stock import RoomGas
 from alerts.message.hours import earliest, hours_of
 from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import SUBJECT_LIMIT, is_beyond
-from alerts.message.wording import MessageText, compose, view_of
+from alerts.message.wording import Ago, MessageText, compose, view_of
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition
@@ -91,11 +91,13 @@ def try_limit(
     readings: Sequence[HistoryRow] = (),
     lots: Sequence[str] = (),
     gas: RoomGas | None = None,
+    earlier: Sequence[Ago] = (),
 ) -> Trial:
     """Write the message of a value that is beyond the limit from now on.
 
     readings: the newest of the limit's probe, oldest first; the tried value follows them in the message; lots: the
-    wine that lies at its place; gas: what can empty into its room.
+    wine that lies at its place; gas: what can empty into its room; earlier: what the probe read
+    an hour and a day ago.
     """
     silence = limit.kind == "no data"
     since_ms, finding = now_ms, ""
@@ -127,5 +129,5 @@ def try_limit(
         shown = tuple(readings) if limit.kind == "rate" else ()
     view = view_of(cellar, limit.at)
     air = air_paragraph(gas, view) if is_about_gas(transition, limit, view) else ""
-    text = compose(transition, limit, view, readings=shown, lots=lots, air=air)
+    text = compose(transition, limit, view, readings=shown, earlier=earlier if shown else (), lots=lots, air=air)
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["LAST_READINGS", "SHOWN_READINGS", "CellarView", "MessageText", "compose", "view_of"]
+__all__ = ["LAST_READINGS", "SHOWN_READINGS", "Ago", "CellarView", "MessageText", "compose", "view_of"]
 
 import shlex
 from collections.abc import Sequence
@@ -46,6 +46,13 @@ class MessageText(NamedTuple):
 
     subject: str
     body: str
+
+
+class Ago(NamedTuple):
+    """What a probe read before. words: how long ago; value: in the quantity's unit."""
+
+    words: str
+    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,6 +103,7 @@ def compose(
     view: CellarView,
     *,
     readings: Sequence[HistoryRow] = (),
+    earlier: Sequence[Ago] = (),
     thread_subject: str | None = None,
     lots: Sequence[str] = (),
     advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
@@ -105,10 +113,10 @@ def compose(
     """Write the message about a transition that is announced.
 
     limit: None where it is no longer in the cellar file; readings: the newest ones, oldest first (the last ten are
-    shown); thread_subject: the subject under which the occurrence was raised, where one went out: its words after
-    the leading ones are kept, for mail readers that thread by subject; lots: the wine that lies at the place;
-    advice: what would end a chatter; beyond: another limit that the value is beyond, when one alarm has ended; air:
-    what escaping gas can do to the room's air.
+    shown); earlier: what the probe read an hour and a day ago; thread_subject: the subject under which the occurrence
+    was raised, where one went out: its words after the leading ones are kept, for mail readers that thread by subject;
+    lots: the wine that lies at the place; advice: what would end a chatter; beyond: another limit that the value is
+    beyond, when one alarm has ended; air: what escaping gas can do to the room's air.
     Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
@@ -134,7 +142,7 @@ def compose(
             "They were judged by when they came. Set that clock."
         )
     if readings:
-        parts.append(_last_readings(readings, limit, view))
+        parts.append(_last_readings(readings, earlier, limit, view))
     return MessageText(subject, "\n\n".join(part for part in parts if part) + "\n")
 
 
@@ -280,8 +288,13 @@ def _acknowledge(transition: Transition, view: CellarView) -> str:
     return f"leeside acknowledge {shlex.quote(view.file)} {target}"
 
 
-def _last_readings(readings: Sequence[HistoryRow], limit: EffectiveLimit, view: CellarView) -> str:
+def _last_readings(
+    readings: Sequence[HistoryRow], earlier: Sequence[Ago], limit: EffectiveLimit, view: CellarView
+) -> str:
     lines = [
         f"  {exact_time(each.at_ms, view.tz)}  {reading_text(each.value, limit)}" for each in readings[-SHOWN_READINGS:]
     ]
+    if earlier:
+        before = ", ".join(f"{each.words} {reading_text(each.value, limit)}" for each in earlier)
+        lines.append(f"Before: {before}.")
     return f"{LAST_READINGS}\n" + "\n".join(lines)

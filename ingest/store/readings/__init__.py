@@ -15,6 +15,7 @@ bulk_import      readings of the past, straight into blocks
 scaling          many numbers at once through their scales
 wrong_future     readings of a time that has not come yet, and going back from there
 series_history   one series read back
+earlier          what series read about a time ago
 history_sources  which readings and results make up a history
 merge            readings and results of one history in order of time
 downsampling     one history as summaries, for charts
