@@ -206,6 +206,16 @@ def test_a_refill_in_between_is_no_negative_use() -> None:
     assert use.days_low > 40.0
 
 
+def test_a_small_refill_counts_once_it_has_lasted_for_a_day() -> None:
+    def litres(at: float) -> float:
+        return 1000.0 - 10.0 * at + (120.0 if at >= 10.0 else 0.0)
+
+    assert use_of(read(litres, days=10.5), facts()).refilled_ms is None
+    use = use_of(read(litres, days=12.0), facts())
+    assert use.refilled_ms == 10 * DAY_MS
+    assert litres_a_day(use) == pytest.approx(10.0, rel=0.05)
+
+
 def test_use_before_a_refill_is_known_right_after_it() -> None:
     use = use_of(read(lambda at: 500.0 - 20.0 * at if at < 10.0 else FULL_L, days=10.05), facts())
     assert use.mol * STANDARD_L_MOL == pytest.approx(FULL_L, rel=0.003)
@@ -286,6 +296,27 @@ def test_a_keg_that_is_pushed_is_no_even_loss() -> None:
     for after in range(1, 30):
         points = read(lambda at: FULL_L - (80.0 if at > 10.0 else 0.0), days=10.0 + after / 24.0)
         assert use_of(points, facts()).even_loss is None
+
+
+def test_a_cylinder_that_cools_after_the_sun_was_on_it_loses_nothing() -> None:
+    """Only the room is measured: at 15 °C; the cylinder is 12 K warmer for some hours, then cools."""
+
+    def sun(days: float) -> float:
+        hour = days % 1.0 * 24.0
+        return 15.0 + 12.0 * max(0.0, 1.0 - abs(hour - 15.0) / 4.0)
+
+    points = [point._replace(temperature_c=15.0) for point in read(lambda _: FULL_L, days=9.0, celsius=sun)]
+    of = facts("room")
+    for end in range(24 * 7, 24 * 9):
+        amounts = amounts_of(of, points[:end])
+        assert amounts is not None
+        assert even_loss(amounts) is None
+    # Nor does it use any: warming up is no refill, after which cooling down would count.
+    assert not use_of(points, of).use.seen  # type: ignore[union-attr]
+    # Without what was before, the same hours look like a loss.
+    afternoon = amounts_of(of, points[24 * 8 + 15 : 24 * 8 + 20])
+    assert afternoon is not None
+    assert even_loss(afternoon) is not None
 
 
 def test_even_use_as_usual_is_not_faster_than_usual() -> None:

@@ -26,7 +26,7 @@ from __future__ import annotations
 __all__ = ["MOST_DAYS", "Amounts", "CylinderUse", "EvenLoss", "UseRate", "cylinder_use", "even_loss", "use_rate"]
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import hypot, sqrt
 from typing import Final, NamedTuple
 
@@ -46,6 +46,10 @@ _LEAST_SEGMENT_DAYS: Final = 1.0
 # A rise by so many standard uncertainties of a level, and by at least this share of the largest content, is a refill.
 _RISE_U: Final = 6.0
 _RISE_SHARE: Final = 0.03
+# A cylinder in the sun may be 40 K warmer than what its thermometer says, which is 17 % of its content.
+_SUNNY_SHARE: Final = 0.2
+# A smaller rise must last for a day, but for so small a share of it.
+_LASTS_SHARE: Final = 0.1
 # Levels over so many standard uncertainties apart are gas that was drawn.
 _SEEN_U: Final = 2.0
 # Uneven use widens the range by its standard error, but no further down than to this share of it (working default).
@@ -58,6 +62,9 @@ _EVEN_SHARE: Final = 0.15
 _EVEN_U: Final = 4.0
 _EVEN_HOURS: Final = (3.0, 24.0)
 _LONGEST_SPAN: Final = 1.5
+# And it must lead below what there was in the days before, but for so small a share of them.
+_BEFORE_DAYS: Final = 7.0
+_LOW_SHARE: Final = 0.05
 _TIMES_USUAL: Final = 2.0
 
 _Floats = npt.NDArray[np.float64]
@@ -193,7 +200,9 @@ def use_rate(amounts: Amounts, days: float) -> UseRate | None:
 
 def even_loss(amounts: Amounts) -> EvenLoss | None:
     """Find a loss that goes on evenly up to the newest amount, the fastest of those over 3 and 24 hours."""
-    losses = [loss for hours in _EVEN_HOURS if (loss := _even_loss(amounts, hours)) is not None]
+    begin = _segment_begins(amounts)[-1]
+    present = replace(amounts, at_ms=amounts.at_ms[begin:], mol=amounts.mol[begin:])
+    losses = [loss for hours in _EVEN_HOURS if (loss := _even_loss(present, hours)) is not None]
     return max(losses, key=lambda loss: loss.mol_day, default=None)
 
 
@@ -210,7 +219,12 @@ def _even_loss(amounts: Amounts, hours: float) -> EvenLoss | None:
     levels = np.array([float(np.median(mol[quarters == quarter])) for quarter in range(4)])
     times = np.array([float(np.mean(at[quarters == quarter])) for quarter in range(4)])
     lost = float(levels[0] - levels[-1])
-    if lost <= _EVEN_U * sqrt(2.0) * amounts.u_level_mol or (-np.diff(levels) < _EVEN_SHARE * lost).any():
+    certain = _EVEN_U * sqrt(2.0) * amounts.u_level_mol
+    if lost <= certain or (-np.diff(levels) < _EVEN_SHARE * lost).any():
+        return None
+    # A cylinder that cools down after the sun was on it seems to lose what it seemed to gain before, and no more.
+    before = amounts.mol[max(0, int(np.searchsorted(amounts.at_ms, at[0] - _BEFORE_DAYS * DAY_MS))) : first]
+    if len(before) and float(np.quantile(before, _LOW_SHARE)) - levels[-1] <= certain:
         return None
     return EvenLoss(lost / ((times[-1] - times[0]) / DAY_MS), hours)
 
@@ -219,9 +233,11 @@ def _segment_begins(amounts: Amounts) -> list[int]:
     """Find where the cylinder was filled or changed: the index of each first amount after a rise, 0 before all.
 
     The median of the three amounts before is compared with that of the three after, so one wrong reading is no refill.
+    A rise that a cylinder in the sun could make has to last for a day.
     """
-    mol = amounts.mol
-    least = max(_RISE_U * amounts.u_level_mol, _RISE_SHARE * float(np.max(mol)))
+    mol, at_ms = amounts.mol, amounts.at_ms
+    full = float(np.max(mol))
+    least = max(_RISE_U * amounts.u_level_mol, _RISE_SHARE * full)
     count = len(mol)
     of_three = np.median(sliding_window_view(mol, 3), axis=1) if count >= 3 else mol[:0]
     # At the ends there are fewer than three.
@@ -231,10 +247,15 @@ def _segment_begins(amounts: Amounts) -> list[int]:
     risen = (1 + np.flatnonzero(after[1:] - before > least)).tolist()
     begins = [0]
     run: list[int] = []
-    for index in [*risen, len(mol) + 1]:
+    for index in [*risen, count + 1]:
         if run and index != run[-1] + 1:
             # Of neighbours that all see the rise, the one that makes it.
-            begins.append(max(run, key=lambda each: float(mol[each] - mol[each - 1])))
+            begin = max(run, key=lambda each: float(mol[each] - mol[each - 1]))
+            level = float(before[run[0] - 1])
+            day = int(np.searchsorted(at_ms, at_ms[begin] + DAY_MS))
+            has_lasted = day < count and float(np.quantile(mol[begin:day], _LASTS_SHARE)) - level > least
+            if has_lasted or float(np.max(after[run])) - level > _SUNNY_SHARE * full:
+                begins.append(begin)
             run = []
         run.append(index)
     return begins

@@ -18,6 +18,8 @@ from ingest.cellar.quantities import judged_id
 _QUANTITY: Final = "cylinder_days_left"
 _FETCH_D: Final = 7.0
 _NEARLY_OVER_D: Final = 1.0
+# A leak that goes on may look uneven for one judgement or two.
+_OFF_DELAY_S: Final = 1800.0
 
 _RUNS_OUT: Final = "When it is empty, nothing replaces the gas that the vessels lose, and air can reach the wine."
 _FETCH: Final = (
@@ -49,7 +51,7 @@ def _limit(at: str, role: Role, setpoint_d: float, action: str, hours: Hours) ->
         setpoint=setpoint_d,
         deadband=min(usual.deadband, setpoint_d / 2.0),
         on_delay_s=usual.on_delay_s,
-        off_delay_s=usual.off_delay_s,
+        off_delay_s=_OFF_DELAY_S,
         priority="medium",
         hours=hours,
         consequence=_RUNS_OUT,

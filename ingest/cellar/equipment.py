@@ -118,7 +118,7 @@ class Room(Table):
 
 
 class Cylinder(Table):
-    """``[[cylinder]]``: a gas cylinder; water volume is what its shoulder is stamped with."""
+    """``[[cylinder]]``: a gas cylinder; water volume and tare are what its shoulder is stamped with."""
 
     kind: ClassVar[PlaceKind] = "cylinder"
 
@@ -126,6 +126,9 @@ class Cylinder(Table):
     gas: Gas = Field(description='"nitrogen", "argon" or "carbon dioxide"')
     water_volume_l: Annotated[float, amount(Dimension.VOLUME, "L", "10 L", Span(0.0, 1000.0, above=True))] = Field(
         alias="water_volume", description='the volume stamped on the shoulder, such as "10 L"'
+    )
+    tare_kg: Annotated[float | None, amount(Dimension.MASS, "kg", "9.8 kg", Span(0.0, 1e4, above=True))] = Field(
+        default=None, alias="tare"
     )
     room: Identifier | None = None
     was: Identifier | None = None

@@ -18,7 +18,7 @@ from ingest.journal.phrases import phrase
 from ingest.journal.question import CYLINDER, REMARK, VESSEL, Given, Question, always
 
 # What puts a vessel under pressure; a shut carboy bursts at little (common practice, no source).
-_PRESSES: Final = frozenset({"charged", "pushed"})
+_PRESSES: Final = frozenset({"charged", "pushed", "supply opened"})
 
 _PRESSURE: Final = (
     "gas under pressure: stay below the vessel's stamped maximum, vent before opening; nitrogen, argon and carbon "

@@ -43,6 +43,8 @@ _DENSITY: Final = 0.992
 _U_DENSITY: Final = 0.003
 # A good kitchen or bathroom scale, where nobody says how well it weighs [kg] (common practice, no source).
 _U_WEIGHT_KG: Final = 0.05
+# Carbon dioxide in a full cylinder [kg per litre of water volume] (ADR packing instruction P200, from memory).
+_FULL_CARBON_DIOXIDE_KG_L: Final = 0.75
 
 
 class _HandQuantity(NamedTuple):
@@ -217,9 +219,8 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
         return ()
     if given.get("vessel"):
         _weighed_wine(given, data, context.cellar)
-    else:
-        _weighed_gas(given, data, context.cellar)
-    return ()
+        return ()
+    return _weighed_gas(given, data, context.cellar)
 
 
 def _known(quantity: str) -> str:
@@ -261,14 +262,27 @@ def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> None:
     data["u_volume_l"] = hypot(data.get("u_value", _U_WEIGHT_KG) / density, data["volume_l"] * u_density / density)
 
 
-def _weighed_gas(given: Given, data: BodyData, cellar: Cellar) -> None:
+def _weighed_gas(given: Given, data: BodyData, cellar: Cellar) -> tuple[str, ...]:
     cylinder = next((each for each in cellar.cylinder if each.id == given.get("cylinder")), None)
     if cylinder is None or cylinder.gas != "carbon dioxide":
-        return
-    if "tare" not in given:
-        data["notes"] = ["the weight makes no content: say the tare that the cylinder is stamped with"]
-        return
-    data["content_kg"] = _net(data["value"], given["tare"])
+        return ()
+    tare = given.get("tare", cylinder.tare_kg)
+    if tare is None:
+        data["notes"] = [
+            "the weight makes no content: say the tare that the cylinder is stamped with, or write it into the cellar "
+            "file"
+        ]
+        return ()
+    data["tare_kg"] = tare
+    content = data["content_kg"] = _net(data["value"], tare)
+    most = _FULL_CARBON_DIOXIDE_KG_L * cylinder.water_volume_l
+    if content <= most:
+        return ()
+    return (
+        f"{content:.2f} kg of carbon dioxide is more than the {most:.2f} kg that a cylinder of "
+        f"{cylinder.water_volume_l:g} L may hold: look at weight and tare; if they are right, it is overfilled, which "
+        "is dangerous",
+    )
 
 
 def _net(weight: float, tare: float) -> float:
