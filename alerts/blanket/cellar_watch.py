@@ -327,8 +327,13 @@ class CellarWatch:
             minute_arrays(means_of(role)) for role in (instruments.temperature, instruments.barometer, instruments.room)
         )
         begin_ms = int(pressure.at_ms[0]) if len(pressure.at_ms) else upto_ms
-        needs_barometer = followed.setting.is_gauge and followed.setting.barometer is not None
-        watch = VesselWatch(followed.timeline, begin_ms, barometer=needs_barometer, detector=self._detector)
+        watch = VesselWatch(
+            followed.timeline,
+            begin_ms,
+            silent_ms=followed.setting.silent_ms,
+            barometer=followed.setting.is_gauge and followed.setting.barometer is not None,
+            detector=self._detector,
+        )
         fine_ms = upto_ms - FINE_MS
         for point, by in joined(followed.setting, pressure, temperature, barometer, room, instruments.hold_ms, fine_ms):
             watch.add(point, by)

@@ -28,8 +28,6 @@ LEAST_CERTAIN_ML_MIN: Final = 0.002
 _MOST_U_KPA: Final = 3.0
 # With these a leak, or gas that comes in, may be there or not: its alarm stays as it is.
 _OPEN: Final = frozenset({"slow leak", "fast leak", "settling", "drawn"})
-# Without a reading for so long it is the reading that is missing.
-_MISSING_MS: Final = 30 * 60_000
 _ASSUMED: Final = (
     "How much wine the vessel holds is not in the journal: it is taken to be nearly full. Enter its first filling, or "
     "a measured volume."
@@ -167,9 +165,10 @@ _MISSING_WORDS: Final[dict[str, tuple[str, ...]]] = {
 
 def _missing(judged: VesselJudged, now_ms: int) -> str:
     """What is missing for a judgement: "pressure", "temperature", "contents", "" for nothing."""
-    if judged.pressure_ms is None or now_ms - judged.pressure_ms > _MISSING_MS:
+    silent_ms = judged.setting.silent_ms
+    if judged.pressure_ms is None or now_ms - judged.pressure_ms > silent_ms:
         return "pressure"
     point = judged.point
-    if point is None or judged.pressure_ms - point.at_ms > _MISSING_MS:
+    if point is None or judged.pressure_ms - point.at_ms > silent_ms:
         return "temperature"
     return "contents" if judged.episode.assumed else ""

@@ -16,6 +16,10 @@ AIR_FLOOR_KPA: Final = 5.0
 # Compensated pressures are given at this temperature [°C].
 REFERENCE_C: Final = 15.0
 
+# Without a reading for so long, or for so many intervals of the probe, nothing is said of the gas (working defaults).
+_SILENT_MS: Final = 30 * 60_000
+_SILENT_INTERVALS: Final = 3
+
 _WALLS: Final = {"steel": "steel", "glass": "glass"}
 
 
@@ -41,6 +45,11 @@ class BlanketSetting(NamedTuple):
     def mounted(self) -> Literal["wine", "wall"]:
         """Where the temperature is taken."""
         return "wall" if self.temperature is not None and self.temperature.mounted == "wall" else "wine"
+
+    @property
+    def silent_ms(self) -> int:
+        """A newest reading that is older than this says nothing of now."""
+        return max(_SILENT_MS, round(1000 * _SILENT_INTERVALS * self.pressure.every_s))
 
     @property
     def is_gauge(self) -> bool:

@@ -27,8 +27,8 @@ Instruments = tuple[int, ...]
 class VesselWatch:
     """A detector with the timeline of its vessel.
 
-    from_ms: where the points begin; barometer: whether one is meant to say the air's pressure to a vented sensor;
-    detector: makes the detector from what is known.
+    from_ms: where the points begin; silent_ms: a newest point that is older than this says nothing of now; barometer:
+    whether one is meant to say the air's pressure to a vented sensor; detector: makes the detector from what is known.
     """
 
     def __init__(
@@ -36,12 +36,14 @@ class VesselWatch:
         timeline: Timeline,
         from_ms: int,
         *,
+        silent_ms: int,
         barometer: bool = False,
         detector: Callable[[BlanketFacts], BlanketWatch] = BlanketWatch,
     ) -> None:
         self.last: BlanketPoint | None = None
         self._timeline = timeline
         self._needs_barometer = barometer
+        self._silent_ms = silent_ms
         self._detector = detector
         self._watch: BlanketWatch | None = None
         self._instruments: Instruments | None = None
@@ -104,13 +106,15 @@ class VesselWatch:
     def judge(self, at_ms: int) -> BlanketJudgement | None:
         """Judge as of a time (UTC ms); None where the gas is not judged then."""
         self._go_on(at_ms)
+        last = self.last
         if self.facts is None or self._watch is None:
             return None
+        if last is None or at_ms - last.at_ms > self._silent_ms:
+            return BlanketJudgement(at_ms, "no judgement", raw_kpa=None if last is None else last.pressure_kpa)
         try:
             return self._watch.judge(max(at_ms, self._reached_ms))
         except OutOfRange as error:
-            raw_kpa = None if self.last is None else self.last.pressure_kpa
-            return BlanketJudgement(at_ms, "no judgement", raw_kpa=raw_kpa, warnings=(str(error),))
+            return BlanketJudgement(at_ms, "no judgement", raw_kpa=last.pressure_kpa, warnings=(str(error),))
 
     def _go_on(self, at_ms: int) -> None:
         """Enter the episodes that have begun by a time."""
