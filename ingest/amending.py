@@ -22,7 +22,7 @@ from ingest.journal.drafting import DraftedEntry, draft_entry, given_of, read_an
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS
-from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.kinds.kind import EntryKind, place_question
 from ingest.journal.ledger import Ledger
 from ingest.store import Store
 from ingest.store.journal.amending import amend_entry, amendable
@@ -112,18 +112,13 @@ def _drafted(
             at_ms = old.at_ms if at is None else moment(at, cellar, now_ms)
             insert_strike(connection, old.id, Strike(now_ms, who, "to be amended"))
             context = context_inside(connection, cellar, kind.name, at_ms)
-            was = given_of(kind, old, _place_question(cellar, old))
+            was = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
             _refuse_unsayable(kind, old, was, context)
             given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
             drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
             raise TrialOnly
     except TrialOnly:
         return old, kind, drafted, context
-
-
-def _place_question(cellar: Cellar, entry: Entry) -> str:
-    place_kind = None if entry.place is None else cellar.place_kind(entry.place)
-    return place_kind if place_kind in ("cylinder", "room") else "vessel"
 
 
 def _changed(

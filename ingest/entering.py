@@ -26,7 +26,7 @@ __all__ = [
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Final, NamedTuple
+from typing import NamedTuple
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError, Problem
@@ -39,6 +39,7 @@ from ingest.journal.kinds import KINDS, body_words
 from ingest.journal.kinds.kind import NamedVessels
 from ingest.journal.kinds.racking import open_racking_notes
 from ingest.journal.kinds.titrant import bottles_at
+from ingest.journal.requirements import long_ago
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import add_entry, newest_of
@@ -66,11 +67,6 @@ class Prepared(NamedTuple):
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     caution: str
-
-
-_YEAR_MS: Final = 365.25 * 86_400_000
-# What happened longer ago is more likely a wrong date than a late entry (this project's choice).
-_LONG_AGO_YEARS: Final = 5.0
 
 
 class TrialOnly(Exception):
@@ -140,7 +136,7 @@ def judged(
         None if draft.place is None else context.contents.get(draft.place),
         after,
     )
-    warnings = (*warnings, *known.warnings(draft.body, vessels), *_long_ago(at_ms, now_ms))
+    warnings = (*warnings, *known.warnings(draft.body, vessels), *long_ago(at_ms, now_ms))
     notes = (*draft.body.notes, *open_racking_notes(draft, context.begun, cellar.site.zone))
     caution = known.caution(draft.body, vessels)
     draft = replace(draft, body=draft.body.model_copy(update={"warnings": warnings}))
@@ -201,11 +197,6 @@ def context_inside(connection: sqlite3.Connection, cellar: Cellar, kind: str, at
         last=newest_of(connection, kind),
         begun=begun_rackings(connection),
     )
-
-
-def _long_ago(at_ms: int, now_ms: int) -> tuple[str, ...]:
-    years = (now_ms - at_ms) / _YEAR_MS
-    return () if years <= _LONG_AGO_YEARS else (f"that is {years:.0f} years ago: look at the date",)
 
 
 def tried(store: Store, cellar: Cellar, kind: str, add: Add) -> tuple[Contents, ...]:

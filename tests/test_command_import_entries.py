@@ -157,6 +157,7 @@ def test_a_hand_written_file_is_taken_once(old: JournalOnDisk, tmp_path: Path) -
         ],
         "struck": [],
         "there_already": 0,
+        "warnings": [],
         "not_taken": [],
     }
     before = old.written()
@@ -242,3 +243,19 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
             1,
             f"{tmp_path}/nowhere.jsonl: cannot be read: No such file or directory\n",
         )
+
+
+def test_a_warning_holds_the_import_up_until_a_person_insists(old: JournalOnDisk, tmp_path: Path) -> None:
+    lines = tmp_path / "hand.jsonl"
+    ph = {"quantity": "pH", "value": 34.0}
+    line = {"kind": "measurement", "at": "2026-10-02 10:00", "who": "Ana", "place": "C1", "body": ph}
+    lines.write_text(json.dumps(line), encoding="utf-8")
+    before = len(old.written())
+    for options in ((), ("--write",)):
+        done = _take(old, lines, *options)
+        assert (done.returncode, len(old.written())) == (1, before)
+        assert "line 1: warning: pH 34 is not of wine" in done.stdout
+        assert "--despite-warnings brings them in" in done.stdout
+    done = _take(old, lines, "--write", "--despite-warnings")
+    assert (done.returncode, len(old.written())) == (0, before + 1), done.stdout
+    assert "warning: pH 34 is not of wine" in old.run("journal", str(old.file)).stdout

@@ -87,6 +87,10 @@ def import_(
     write: Annotated[
         bool, typer.Option("--write", help="Bring it in; without it, only show what would come of it.")
     ] = False,
+    despite_warnings: Annotated[
+        bool,
+        typer.Option("--despite-warnings", help="Bring entries in although there are warnings; they stay with them."),
+    ] = False,
     as_json: Json = False,
 ) -> int:
     """Bring in readings or entries of the past: first show what would be taken and what not, with --write do it.
@@ -105,8 +109,13 @@ def import_(
         about_readings["--decimal"] = None if decimal == "." else decimal
         about_readings["--delimiter"] = None if delimiter == "," else delimiter
         refuse_given(about_readings, "is about a table of readings; leave it out with --entries")
-        return import_entries(file, data, new_numbers=new_numbers, write=write, as_json=as_json)
-    refuse_given({"--new-numbers": new_numbers}, "is about entries of the journal; add --entries")
+        return import_entries(
+            file, data, new_numbers=new_numbers, write=write, despite_warnings=despite_warnings, as_json=as_json
+        )
+    refuse_given(
+        {"--new-numbers": new_numbers, "--despite-warnings": despite_warnings},
+        "is about entries of the journal; add --entries",
+    )
     columns = _columns(probe, at, value, pairs)
     form = TableForm(at, columns, unit, zone, "," if decimal == "," else ".", delimiter)
     return import_readings(file, data, form, write=write, as_json=as_json)

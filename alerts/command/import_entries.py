@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["import_entries"]
+__all__ = ["Reading", "brought_in", "import_entries"]
 
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.command.opened_cellar import open_journal
 from alerts.view.format import counted, long_time
+from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
@@ -23,35 +25,65 @@ from ingest.store.journal import entry_import
 _SHOWN: Final = 50
 
 
-def import_entries(file: Path, lines: Path, *, new_numbers: bool, write: bool, as_json: bool) -> int:
+def import_entries(
+    file: Path, lines: Path, *, new_numbers: bool, write: bool, despite_warnings: bool, as_json: bool
+) -> int:
     """Show what the file holds, and with ``write`` bring it in, all of it or nothing.
 
-    Exit code 0 if each line is a new entry, a new strike, or there already; 1 if one cannot be, or there is none.
+    Exit code 0 if each line is a new entry, a new strike, or there already; 1 if one cannot be, or there is none, or
+    there is a warning and not ``despite_warnings``.
     """
+    return brought_in(
+        file, lines, _read, new_numbers=new_numbers, write=write, despite_warnings=despite_warnings, as_json=as_json
+    )
+
+
+Reading = Callable[[Path, Cellar, int], EntryLines]
+"""Reads entries from a file at a time (UTC ms)."""
+
+
+def brought_in(
+    file: Path,
+    lines: Path,
+    reading: Reading,
+    *,
+    new_numbers: bool,
+    write: bool,
+    despite_warnings: bool,
+    as_json: bool,
+) -> int:
+    """Show what a file of entries in any form holds, and with ``write`` bring it in; exit codes as above."""
     now_ms = wall_ms()
     with open_journal(file, rehearse=not write) as (cellar, store):
-        read = _read(lines, cellar.site.zone, now_ms)
+        read = reading(lines, cellar, now_ms)
         rehearse = not write or bool(read.mistakes)
         merge = entry_import.import_entries(
-            store, read.entries, cellar, now_ms, new_numbers=new_numbers, rehearse=rehearse
+            store,
+            read.entries,
+            cellar,
+            now_ms,
+            new_numbers=new_numbers,
+            rehearse=rehearse,
+            despite_warnings=despite_warnings,
         )
     merge.mistakes = sorted((*read.mistakes, *merge.mistakes))
+    held_up = bool(merge.warnings) and not despite_warnings
     if as_json:
-        _print_json(lines, read, merge, write=write)
+        _print_json(lines, read, merge, written=write and not held_up)
     else:
-        _print(lines, read, merge, cellar.site.zone, write=write)
-    return 1 if merge.mistakes or not read.count else 0
+        _print(lines, read, merge, cellar.site.zone, write=write, held_up=held_up)
+    return 1 if merge.mistakes or not read.count or held_up else 0
 
 
-def _read(lines: Path, zone: ZoneInfo, now_ms: int) -> EntryLines:
+def _read(lines: Path, cellar: Cellar, now_ms: int) -> EntryLines:
     try:
         with lines.open("rb") as stream:
-            return read_entry_lines(stream, zone, now_ms)
+            return read_entry_lines(stream, cellar.site.zone, now_ms)
     except OSError as error:
         raise IngestError(f"{lines}: cannot be read: {error.strerror}") from error
 
 
-def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *, write: bool) -> None:
+def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *, write: bool, held_up: bool) -> None:
     print(f"{lines}: {counted(read.count, 'line')}")
     if merge.new:
         times = [new.entry.at_ms for new in merge.new]
@@ -62,18 +94,28 @@ def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *
         print(f"  line {line} strikes {entry}, by {strike.who}: {strike.reason}")
     if merge.there:
         print(f"  {merge.there:,} {'is' if merge.there == 1 else 'are'} there already")
+    _print_warnings(merge)
     if merge.mistakes:
         _print_mistakes(read, merge)
     elif not read.count:
         print("It holds no entries; nothing was written.")
     elif not merge.changes():
         print("Nothing is new; nothing was written.")
+    elif held_up:
+        print("Nothing was written: look at these lines again. If all is right, --despite-warnings brings them in.")
     elif write:
         parts = [counted(len(merge.new), "entry", "entries"), counted(len(merge.strikes), "strike")]
         brought = " and ".join(part for part in parts if not part.startswith("0 "))
         print(f"{brought} {'was' if len(merge.changes()) == 1 else 'were'} brought in.")
     else:
         print("Nothing was written yet; the same with --write brings them in.")
+
+
+def _print_warnings(merge: JournalMerge) -> None:
+    for line, warning in merge.warnings[:_SHOWN]:
+        print(f"  line {line}: warning: {warning}")
+    if len(merge.warnings) > _SHOWN:
+        print(f"  and {len(merge.warnings) - _SHOWN:,} more warnings; --json lists them all")
 
 
 def _print_mistakes(read: EntryLines, merge: JournalMerge) -> None:
@@ -96,14 +138,15 @@ def _kinds(merge: JournalMerge) -> str:
     return text + (f"; {struck:,} of them struck" if struck else "")
 
 
-def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, write: bool) -> None:
+def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, written: bool) -> None:
     out = {
         "file": str(lines),
-        "written": write and not merge.mistakes and bool(merge.changes()),
+        "written": written and not merge.mistakes and bool(merge.changes()),
         "lines": read.count,
         "new": [{"line": new.line, "id": new.entry.id, "kind": new.entry.kind} for new in merge.new],
         "struck": [{"line": strike.line, "id": strike.entry.id} for strike in merge.strikes],
         "there_already": merge.there,
+        "warnings": [{"line": line, "warning": text} for line, text in merge.warnings],
         "not_taken": [{"line": line, "reason": why} for line, why in merge.mistakes],
     }
     print(json_text(out, indent=1))

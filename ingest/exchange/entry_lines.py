@@ -148,7 +148,8 @@ class EntryLines:
 def read_entry_lines(stream: IO[bytes], zone: ZoneInfo, now_ms: int) -> EntryLines:
     """Read lines. Raises only what the stream itself raises.
 
-    zone: that of times that name none; now_ms: when an entry counts as written if its line does not say (UTC ms).
+    zone: that of times that name none; now_ms: when an entry counts as written if its line does not say (UTC ms); a
+    struck one then counts as written when it was struck.
     """
     entries: list[EntryLine] = []
     mistakes: list[Mistake] = []
@@ -198,7 +199,10 @@ def _entry(line: int, raw: bytes, zone: ZoneInfo, now_ms: int) -> EntryLine:
     struck = None
     if form.struck is not None:
         struck = Strike(form.struck.at, form.struck.who, form.struck.reason, form.struck.together_with)
-    written_ms = now_ms if form.written is None else form.written
+    written_ms = form.written
+    if written_ms is None:
+        # What was struck was written before.
+        written_ms = now_ms if form.struck is None else min(now_ms, max(form.at, form.struck.at))
     entry = Entry(
         form.id or 0, form.kind, form.at, written_ms, form.who, form.place, form.lot, body, struck, form.in_place_of
     )

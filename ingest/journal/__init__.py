@@ -39,5 +39,6 @@ wine_places        the same at a moment, for limits that go with wine
 said_of_wine       what is said of the wine in each vessel
 supply             whether the gas supply is open at a vessel
 ph_record          a pH probe's calibrations, and how sure its pH is
+reviewing          entries of a file, worked out and judged as if they were written here
 merging            which entries of a file are new
 """

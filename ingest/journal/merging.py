@@ -15,6 +15,7 @@ from typing import Any, Final, NamedTuple
 
 from ingest.journal.body import body_data, shown
 from ingest.journal.entry import Entry, Strike
+from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.racking import RackingBody
 from ingest.times import iso_utc
 
@@ -60,13 +61,14 @@ class JournalMerge:
     """What comes of the lines.
 
     new: entries that the journal does not have, in order of their numbers; strikes: of entries that it has; there: how
-    many lines it has already; mistakes: in order of lines.
+    many lines it has already; mistakes: in order of lines; warnings: what can hardly be, likewise.
     """
 
     new: list[NewEntry] = field(default_factory=list)
     strikes: list[NewStrike] = field(default_factory=list)
     there: int = 0
     mistakes: list[Mistake] = field(default_factory=list)
+    warnings: list[Mistake] = field(default_factory=list)
 
     def changes(self) -> list[NewEntry | NewStrike]:
         """List all that comes into the journal."""
@@ -150,11 +152,14 @@ class _Merger:
         for rank in range(_RANKS):
             for line in lines:
                 left = [] if line.line in same else alike.get(contents[line.line], [])
-                twin = next((id for id in left if _rank(line.entry.struck, self._known[id].struck) == rank), None)
+                twin = next((id for id in left if self._is_twin(line.entry, self._known[id], rank)), None)
                 if twin is not None:
                     left.remove(twin)
                     same[line.line] = self._known[twin]
         return same
+
+    def _is_twin(self, line: Entry, there: Entry, rank: int) -> bool:
+        return _rank(line.struck, there.struck) == rank and _agree(line, there)
 
     def _content(self, entry: Entry, others: Mapping[int, Entry]) -> tuple[Any, ...]:
         """Gather what is compared. With numbers of another journal, what a racking finishes counts by its content."""
@@ -228,7 +233,19 @@ def _finishing(entry: Entry, begun: int | None) -> Entry:
 
 
 def _said(entry: Entry) -> tuple[Any, ...]:
-    return (entry.kind, entry.at_ms, entry.who, entry.place, entry.lot, body_data(entry.body))
+    said = entry.body.model_copy(update=dict.fromkeys(_not_compared(entry)) | {"warnings": (), "notes": ()})
+    return (entry.kind, entry.at_ms, entry.who, entry.place, entry.lot, body_data(said))
+
+
+def _not_compared(entry: Entry) -> set[str]:
+    """The keys of a body that are worked out; a line may leave them to be so."""
+    return set(KINDS[entry.kind].worked_out(entry.body)) - {"begun"}
+
+
+def _agree(line: Entry, there: Entry) -> bool:
+    """Whether what is worked out is the same, as far as the line says it."""
+    keys = _not_compared(line)
+    return all(getattr(line.body, key) in (None, getattr(there.body, key)) for key in keys)
 
 
 def _rank(line: Strike | None, there: Strike | None) -> int:
@@ -247,6 +264,9 @@ def _strike_words(strike: Strike) -> str:
 def _differences(here: Entry, there: Entry, *, dated: bool) -> str:
     """Say what two entries say differently, "" if nothing; dated: when they were written counts too."""
     ours, theirs = (_facts(entry, dated=dated, body=here.kind == there.kind) for entry in (here, there))
+    for key in (*_not_compared(here), "warnings", "notes"):
+        if f"body {key}" not in ours:
+            theirs.pop(f"body {key}", None)
     return "; ".join(
         f"{key} is {shown(ours.get(key))} here, {shown(theirs.get(key))} there"
         for key in {**ours, **theirs}

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-__all__ = ["LATEST_AHEAD_MS", "draft_problems", "words_problems"]
+__all__ = ["LATEST_AHEAD_MS", "draft_problems", "long_ago", "words_problems"]
 
 from collections.abc import Callable, Container, Iterable
+from datetime import UTC, datetime
 from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
@@ -19,6 +20,10 @@ from ingest.validation_words import allowed_words
 
 # Clocks differ a little; beyond this nobody can have seen it yet.
 LATEST_AHEAD_MS: Final = 5 * 60 * 1000
+
+_YEAR_MS: Final = 365.25 * 86_400_000
+# What happened longer ago is more likely a wrong date than a late entry (this project's choice).
+_LONG_AGO_YEARS: Final = 5.0
 
 # Limits say "any" for wine of whatever lot.
 _RESERVED: Final = "any"
@@ -67,6 +72,13 @@ def _span(span_ms: int) -> str:
     if minutes < 120:
         return f"{minutes:.0f} min"
     return f"{minutes / 60:.0f} h" if minutes < 2880 else f"{minutes / 1440:.0f} days"
+
+
+def long_ago(at_ms: int, now_ms: int) -> tuple[str, ...]:
+    """Warn of an entry (UTC ms) that happened very long ago."""
+    if now_ms - at_ms <= _LONG_AGO_YEARS * _YEAR_MS:
+        return ()
+    return (f"that was in {datetime.fromtimestamp(at_ms / 1000, UTC).year}: look at the date",)
 
 
 def words_problems(name: str, key: str, text: str) -> list[Problem]:

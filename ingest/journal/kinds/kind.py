@@ -18,6 +18,7 @@ __all__ = [
     "StateOf",
     "opening_caution",
     "place_of",
+    "place_question",
 ]
 
 from collections.abc import Callable, Mapping, Sequence
@@ -93,6 +94,11 @@ class LedgerStep(NamedTuple):
 
 
 NOTHING_CHANGES: Final = LedgerStep()
+
+
+def place_question(place_kind: str | None) -> str:
+    """Name the question that a place answers: vessel, cylinder or room; place_kind: keg, ..., None where unknown."""
+    return place_kind if place_kind in ("cylinder", "room") else "vessel"
 
 
 def place_of(entry: Entry) -> str:
@@ -187,7 +193,8 @@ class EntryKind(Generic[B]):
     AnswersWrong.
     ``answered_by``: the question that a key of the body comes from where it does not have the key's name ("": the body
     as a whole). ``instead_of``: which former answers a new one replaces when an entry is amended, by its question.
-    ``worked_out(body)``: the keys that follow from the others and from what is known then.
+    ``worked_out(body)``: the keys that follow from the others and from what is known then. ``judges_lines``: whether
+    ``complete`` also has warnings about an entry of a file of which nothing is to be worked out.
 
     Naming: ``place`` and ``lot(body)`` say what it must name; ``problems(draft)``, what else is wrong with a draft by
     itself. Vessels in the body are its ``places``.
@@ -213,6 +220,7 @@ class EntryKind(Generic[B]):
     answered_by: Mapping[str, str] = field(default_factory=dict)
     instead_of: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     worked_out: Callable[[B], frozenset[str]] = _nothing_worked_out
+    judges_lines: bool = False
     place: PlaceRule = AT_A_VESSEL
     lot: Callable[[B], LotRule] = _lot_allowed
     problems: Callable[[Draft], list[Problem]] = _no_problems

@@ -115,6 +115,7 @@ TITRANT: Final = EntryKind(
     example="--name 'iodine 3' --substance iodine --strength '0.02 N' --factor 0.98 --standardised 2026-11-24",
     questions=_QUESTIONS,
     complete=_complete,
+    judges_lines=True,
     place=NO_PLACE,
     words=_words,
     caution=_caution,

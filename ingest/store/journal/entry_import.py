@@ -12,12 +12,13 @@ from dataclasses import replace
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.balance import BalanceProblem, judge_together, lot_unknown
-from ingest.journal.entry import Draft
+from ingest.journal.entry import Draft, kind_words
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.kinds.lot import Lots
 from ingest.journal.merging import EntryLine, JournalMerge, Mistake, NewEntry, NewStrike, merge_journals
-from ingest.journal.requirements import LATEST_AHEAD_MS, draft_problems
+from ingest.journal.requirements import LATEST_AHEAD_MS, draft_problems, long_ago
+from ingest.journal.reviewing import reviewed
 from ingest.store.connection import Store
 from ingest.store.journal.calibration_parts import apply_calibration
 from ingest.store.journal.entries import cross_out
@@ -39,9 +40,11 @@ def import_entries(
     *,
     new_numbers: bool = False,
     rehearse: bool = False,
+    despite_warnings: bool = False,
 ) -> JournalMerge:
-    """Add the entries and strikes that the journal does not have yet, with the checks that each would have had if it
-    had been written here. With any mistake, or with ``rehearse``, nothing is kept.
+    """Add the entries and strikes that the journal does not have yet, worked out and with the checks that each would
+    have had if it had been written here. With any mistake, with a warning without despite_warnings, or with
+    ``rehearse``, nothing is kept. A warning that a line carries was accepted when it was written.
 
     cellar: the cellar file as it is now; now_ms: UTC ms; new_numbers: the entries are of another journal, so their
     numbers count only among themselves. Raises StoreError.
@@ -49,10 +52,12 @@ def import_entries(
     with suppress(_RolledBack), store.write() as connection:
         merging = _Import(connection, cellar, lines, now_ms, new_numbers=new_numbers)
         merging.check_each(PlaceKinds(cellar, merging.equipment), now_ms)
+        merging.work_out(cellar, now_ms)
         merging.check_together()
         merging.write()
         merging.merge.mistakes = sorted(merging.mistakes)
-        if merging.mistakes or rehearse:
+        merging.merge.warnings.sort()
+        if merging.mistakes or rehearse or (merging.merge.warnings and not despite_warnings):
             raise _RolledBack
         first = merging.first_moved()
         if first is not None:
@@ -74,7 +79,7 @@ class _Import:
     ) -> None:
         self._connection = connection
         self.equipment = equipment_of(connection, cellar, now_ms)
-        known = {row[0]: entry_of(row) for row in connection.execute(ENTRY_ROWS)}
+        self._known = known = {row[0]: entry_of(row) for row in connection.execute(ENTRY_ROWS)}
         self.merge = merge_journals(lines, known, Renames(connection, self.equipment), new_numbers=new_numbers)
         self.mistakes = set(self.merge.mistakes)
         struck = {strike.entry.id for strike in self.merge.strikes}
@@ -100,9 +105,32 @@ class _Import:
                 self._note(line, [f"{entry.kind} written: is in the future"])
             elif entry.written_ms + LATEST_AHEAD_MS < entry.at_ms <= latest_ms:
                 self._note(line, [f"{entry.kind} written: is before it happened"])
-        for line, _, strike in self._strikes():
+        for line, entry, strike in self._strikes():
+            # A line of an entry that is there already may be of a file that does not know when that was written here.
+            written_ms = entry.at_ms if entry.id in self._known else entry.written_ms
             if strike.at_ms > latest_ms:
                 self._note(line, ["struck at: is in the future"])
+            elif strike.at_ms + LATEST_AHEAD_MS < max(entry.at_ms, written_ms):
+                self._note(line, [f"struck at: is before the {kind_words(entry.kind)} that it strikes"])
+
+    def work_out(self, cellar: Cellar, now_ms: int) -> None:
+        """Work out what the new entries do not say, and find what speaks against them."""
+        wrong = {mistake.line for mistake in self.mistakes}
+        lines = {entry.id: line for line, entry in self.merge.new if line not in wrong and entry.struck is None}
+        new = [entry for _, entry in self.merge.new if entry.id in lines]
+        if not new:
+            return
+        others = [entry for _, entry in self.merge.new if entry.id not in lines]
+        gone = {strike.entry.id for strike in self.merge.strikes}
+        ledger = load_ledger(self._connection, self.equipment, before=min(entry.key for entry in new))
+        done = {}
+        for entry, warnings, whys in reviewed(new, (*self._known.values(), *others), gone, ledger, cellar):
+            accepted = entry.body.warnings
+            fresh = [text for text in (*warnings, *long_ago(entry.at_ms, now_ms)) if text not in accepted]
+            done[entry.id] = replace(entry, body=entry.body.model_copy(update={"warnings": (*accepted, *fresh)}))
+            self._note(lines[entry.id], whys)
+            self.merge.warnings += [Mistake(lines[entry.id], warning) for warning in fresh]
+        self.merge.new = [NewEntry(line, done.get(entry.id, entry)) for line, entry in self.merge.new]
 
     def check_together(self) -> None:
         """Find what cannot be once all of it is done: by what vessels hold, and by what is known of lots."""
