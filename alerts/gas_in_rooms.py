@@ -27,13 +27,15 @@ _NOTHING_KNOWN: Final[Mapping[str, Contents]] = {}
 class GasInRooms:
     """Gives the gas that can empty into the room of a place; call inside a transaction of the store.
 
-    What vessels hold is worked out once for each moment that is asked for.
+    What vessels and cylinders hold is worked out once for each moment that is asked for, since a turn may write many
+    messages.
     """
 
     def __init__(self, cellar: Cellar, store: Store) -> None:
         self._cellar = cellar
         self._store = store
         self._contents_of: tuple[int, Mapping[str, Contents]] = (-1, _NOTHING_KNOWN)
+        self._cylinders_of: tuple[int, dict[str, GasStock]] = (-1, {})
 
     def around(self, place: str, now_ms: int) -> RoomGas | None:
         """Give what a leak at a place can let out: a cylinder's gas; a vessel's, and of the cylinders that can feed it.
@@ -58,18 +60,12 @@ class GasInRooms:
 
     def in_cylinder(self, cylinder: Cylinder, now_ms: int) -> GasStock:
         """Give what a cylinder holds."""
-        read = newest_numbers(self._store, self._cellar.probes_at(cylinder.id), now_ms)
-        weights = [each for each in self._by_hand(cylinder.id, now_ms) if each[0].content_kg is not None]
-        weighed = max(weights, key=lambda each: each[1], default=None)
-        pressures = [read.get("pressure"), self._newest_by_hand(cylinder.id, "pressure", now_ms)]
-        return cylinder_stock(
-            cylinder.id,
-            GASES[cylinder.gas],
-            cylinder.water_volume_l,
-            pressure_kpa=max((each for each in pressures if each is not None), key=_when, default=None),
-            temperature_c=self.temperature_c(cylinder.id, cylinder.room, now_ms),
-            content_kg=None if weighed is None else NewestNumber(weighed[0].content_kg or 0.0, weighed[1]),
-        )
+        if self._cylinders_of[0] != now_ms:
+            self._cylinders_of = (now_ms, {})
+        known = self._cylinders_of[1]
+        if cylinder.id not in known:
+            known[cylinder.id] = self._cylinder_stock(cylinder, now_ms)
+        return known[cylinder.id]
 
     def in_vessel(self, vessel: Vessel, now_ms: int) -> GasStock | None:
         """Give the gas in a vessel; None where it has none, or nothing says how much."""
@@ -98,6 +94,21 @@ class GasInRooms:
                 return found.value
         return None
 
+    def _cylinder_stock(self, cylinder: Cylinder, now_ms: int) -> GasStock:
+        read = newest_numbers(self._store, self._cellar.probes_at(cylinder.id), now_ms)
+        by_hand = self._by_hand(cylinder.id, now_ms)
+        weights = [NewestNumber(body.content_kg, at) for body, at in by_hand if body.content_kg is not None]
+        written = [NewestNumber(body.value, at) for body, at in by_hand if body.quantity == "pressure"]
+        pressures = [*written, *([read["pressure"]] if "pressure" in read else [])]
+        return cylinder_stock(
+            cylinder.id,
+            GASES[cylinder.gas],
+            cylinder.water_volume_l,
+            pressure_kpa=max(pressures, key=_when, default=None),
+            temperature_c=self.temperature_c(cylinder.id, cylinder.room, now_ms),
+            content_kg=max(weights, key=_when, default=None),
+        )
+
     def _feeds(self, cylinder: Cylinder, vessel: Vessel) -> bool:
         """Whether a cylinder may empty through a leak at a vessel, or beside it."""
         joined = any(line.cylinder == cylinder.id and vessel.id in line.vessels for line in self._cellar.gas_line)
@@ -116,13 +127,13 @@ class GasInRooms:
             self._contents_of = (now_ms, found)
         return self._contents_of[1]
 
-    def _newest_by_hand(self, place: str, quantity: str, now_ms: int) -> NewestNumber | None:
-        found = [NewestNumber(body.value, at) for body, at in self._by_hand(place, now_ms) if body.quantity == quantity]
-        return max(found, key=_when, default=None)
-
     def _by_hand(self, place: str, now_ms: int) -> list[tuple[MeasurementBody, int]]:
         rows = self._store.connection.execute(
-            unstruck("kind = 'measurement' AND place = ? AND at_ms <= ?"), (place, now_ms)
+            unstruck(
+                "kind = 'measurement' AND place = ? AND at_ms <= ?"
+                " AND entry.id IN (SELECT entry FROM entry_place WHERE place = ?)"
+            ),
+            (place, now_ms, place),
         )
         bodies = []
         for row in rows:

@@ -141,6 +141,22 @@ def test_a_fast_siphon_against_fine_steps() -> None:
     assert worked.start_l_min > worked.l_min > worked.end_l_min
 
 
+@pytest.mark.parametrize(("bore_mm", "length_m", "rel"), [(3.0, 3.0, 1e-3), (12.0, 2.0, 0.02)])
+def test_a_siphon_against_fluids(bore_mm: float, length_m: float, rel: float) -> None:
+    """A level that falls in small steps, each with the speed by the friction factors of fluids (Clamond; 64/Re)."""
+    worked = siphon(20.0, 0.9, 0.4, Tube(bore_mm, length_m), 15.0)
+    bore_m, density, viscosity = bore_mm / 1000.0, wine_density(12.0, 15.0), wine_viscosity(15.0)
+    area, steps, seconds, speed = pi / 4.0 * bore_m**2, 200, 0.0, 0.5
+    for step in range(steps):
+        drop_pa = density * GRAVITY_M_S2 * (0.9 - 0.5 * (step + 0.5) / steps)
+        for _ in range(60):
+            reynolds = fluids.Reynolds(V=speed, D=bore_m, rho=density, mu=viscosity)
+            friction = fluids.friction_factor(Re=reynolds, eD=0.0)
+            speed = (speed + (2.0 * drop_pa / density / (friction * length_m / bore_m + 1.5)) ** 0.5) / 2.0
+        seconds += 0.020 / steps / area / speed
+    assert worked.minutes == pytest.approx(seconds / 60.0, rel=rel)
+
+
 @settings(max_examples=25)
 @given(start=st.floats(0.05, 5.0), share=st.floats(0.01, 1.0), volume=st.floats(0.1, 1000.0))
 def test_a_siphon_lies_between_its_ends(start: float, share: float, volume: float) -> None:

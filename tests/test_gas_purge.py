@@ -73,3 +73,37 @@ def test_a_sweep_and_its_target_go_round(volumes: float, supply: float) -> None:
 def test_a_target_that_nothing_was_given_for() -> None:
     with pytest.raises(OutOfRange, match="target oxygen"):
         purge_by_sweep("keg", 2.0, PurgeTarget())
+
+
+# ---- worked examples of Crowl and Louvar, Chemical Process Safety, chapter 7 (from memory, reworked) -----------------
+
+PSI = 6.894757
+GALLON_L = 3.785412
+LB_MOL = 453.59237
+
+
+def test_pressure_purging_of_a_thousand_gallons() -> None:
+    """To 1 ppm oxygen with nitrogen of 80 psig at 75 °F: ln(1e-6/0.21) / ln(14.7/94.7) = 6.6, so 7 purges.
+
+    They take 7 (94.7 - 14.7) psi 133.7 ft³ / (10.73 x 535 °R) = 13.0 lb-mol of nitrogen.
+    """
+    worked = purge_by_vent(
+        "tank",
+        1000.0 * GALLON_L,
+        PurgeTarget(o2_percent=1e-4),
+        high_kpa=80.0 * PSI,
+        stamp_kpa=600.0,
+        barometer_kpa=14.7 * PSI,
+        temperature_c=(75.0 - 32.0) / 1.8,
+    )
+    assert worked.cycles == 7
+    assert worked.gas_l / 23.645 / LB_MOL == pytest.approx(13.0, abs=0.1)
+
+
+def test_sweeping_a_thousand_cubic_feet_with_impure_nitrogen() -> None:
+    """From air of 21 % to 1.25 % with nitrogen that has 0.01 %: 1000 ln((21 - 0.01) / (1.25 - 0.01)) = 2830 ft³."""
+    cubic_foot_l = 28.316847
+    worked = purge_by_sweep(
+        "tank", 1000.0 * cubic_foot_l, PurgeTarget(o2_percent=1.25), supply_o2_percent=0.01, temperature_c=15.0
+    )
+    assert worked.gas_l / cubic_foot_l == pytest.approx(2830.0, rel=2e-3)

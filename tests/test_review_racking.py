@@ -388,3 +388,8 @@ def test_the_work_ends_with_the_entry() -> None:
     siphoned = review(source=carboy("C1", wine_l=18.0), receiver=keg("K2", wine_l=0.5)).checklist
     assert any("without your mouth" in step for step in siphoned)
     assert any("--from C1 --to K2 --blend --air closed" in step for step in siphoned)
+
+
+def test_what_must_not_be_done_has_no_list_of_work() -> None:
+    assert review(receiver=keg("K2", capacity_l=10.0)).checklist == ()
+    assert review(wish=RackingWish(pressure_kpa=250.0)).checklist == ()

@@ -150,7 +150,10 @@ def _candidates(facts: RackingFacts, moved_l: float | None) -> ReviewSection:
     numbers["empty_vessels"] = [each.id for each in facts.empty]
     numbers["fitting_vessels"] = fitting
     if not listed:
-        reason = "No receiving vessel is named, and none is known to be empty."
+        reason = (
+            "No receiving vessel is named, and none is known to be empty. Name one with --to; that one was emptied is "
+            "written down by leeside enter vessel-status."
+        )
     else:
         reason = "No receiving vessel is named: choose one and give it with --to."
     return ReviewSection("receiver", "Receiving vessel", ReviewVerdict.NOT_KNOWN, reason, tuple(lines), numbers)

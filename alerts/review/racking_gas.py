@@ -47,11 +47,12 @@ def racking_gas(facts: RackingFacts, wish: RackingWish, file: str) -> Review:
     if fits:
         sections.append(supply_section(facts, needs))
     sections.append(room_section(facts, needs))
+    refused = any(each.verdict is ReviewVerdict.DO_NOT for each in sections)
     return Review(
         vessel=source.id,
         to="" if receiver is None else receiver.id,
         at_ms=facts.at_ms,
         sections=tuple(sections),
-        checklist=tuple(racking_checklist(facts, wish, file)),
+        checklist=() if refused else tuple(racking_checklist(facts, wish, file)),
         cautions=tuple(racking_cautions(facts)),
     )

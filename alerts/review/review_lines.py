@@ -28,7 +28,7 @@ def review_lines(review: Review, zone: tzinfo) -> Iterator[str]:
         yield f"{_MARKS[section.verdict]:>2}  {section.title}: {section.verdict}. {section.reason}"
         yield from (f"      {line}" for line in section.lines)
     yield ""
-    yield "The work, in order"
+    yield "The work, in order" if review.checklist else 'First mend what says "do not"; the work is listed then.'
     yield from (f"  {number:>2}. {step}" for number, step in enumerate(review.checklist, 1))
     yield ""
     yield "Be careful"

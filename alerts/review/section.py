@@ -44,7 +44,9 @@ class ReviewSection:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """A review of a vessel as of a time [UTC ms]. to: the receiving vessel, "" where none is named."""
+    """A review of a vessel as of a time [UTC ms]. to: the receiving vessel, "" where none is named; checklist: the work
+    in order, empty where a section says "do not".
+    """
 
     vessel: str
     to: str
