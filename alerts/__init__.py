@@ -31,3 +31,9 @@ page                the web page
 command             the ``leeside`` command
 errors              the errors of this package
 """
+
+import os
+
+# Judges work with small matrices, beside other threads. Several threads for one matrix make them slower by many times
+# on a small board, and numpy reads this only when it is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
