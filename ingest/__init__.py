@@ -16,6 +16,7 @@ store           the SQLite file: readings, journal, alarms
 writing         the daemon's loop: batch, commit, acknowledgement, upkeep
 entering        from a person's answers to a written entry
 amending        from what a person says otherwise to an entry in the place of another one
+titrations_again  titrations whose bottle has another strength now
 history         what was read and found of a probe, a place or a lot
 mirror          the store once more in a server of the InfluxDB v2 write protocol
 exchange        readings and entries from and for other programs

@@ -6,7 +6,7 @@ entry = write_amendment(store, cellar, amendment, now_ms=now)
 
 from __future__ import annotations
 
-__all__ = ["Amendment", "prepare_amendment", "write_amendment"]
+__all__ = ["Amendment", "amend_inside", "prepare_amendment", "write_amendment"]
 
 import json
 import sqlite3

@@ -17,6 +17,7 @@ from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.command.titrations_again import Again, offer_again
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.amending import Amendment, prepare_amendment, write_amendment
 from ingest.cellar import Cellar
@@ -63,6 +64,7 @@ def amend(
     with_later: Annotated[
         bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")
     ] = False,
+    again: Again = False,
     despite_warnings: DespiteWarnings = False,
     yes: Yes = False,
     as_json: Json = False,
@@ -117,7 +119,16 @@ def amend(
         else:
             print(f"{prepared.words}. Written as no. {entry.id}; no. {entry_id} is struck as amended.")
             _print_struck(store, entry.id, entry_id)
-    return 0
+        return offer_again(
+            terminal,
+            store,
+            cellar,
+            (amendment.old, entry),
+            who=amendment.who,
+            asking=asking,
+            again=again,
+            despite_warnings=despite_warnings,
+        )
 
 
 def show_amendment(terminal: Terminal, cellar: Cellar, amendment: Amendment, now_ms: int) -> None:

@@ -20,6 +20,7 @@ from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.command.titrations_again import Again, offer_again
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
@@ -28,6 +29,7 @@ from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.kinds import KINDS, body_words, spread_words
 from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.kinds.titrant import TITRANT
 from ingest.journal.question import Question
 from ingest.process import wall_ms
 from ingest.store import Store
@@ -56,6 +58,7 @@ def run_enter(
     yes: bool,
     with_later: bool,
     despite_warnings: bool,
+    again: bool,
     as_json: bool,
 ) -> int:
     """Exit code 0 when it is written, 1 when it is not."""
@@ -77,6 +80,16 @@ def run_enter(
                 print(f"{prepared.words}. Written as no. {entry.id}.")
                 for struck in struck_along(store, entry.id):
                     print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")
+            return offer_again(
+                terminal,
+                store,
+                cellar,
+                [entry],
+                who=name,
+                asking=asking,
+                again=again,
+                despite_warnings=despite_warnings,
+            )
     except Ambiguous as error:
         raise typer.BadParameter(str(error), param_hint="--at") from error
     except AnswersWrong as error:
@@ -87,7 +100,6 @@ def run_enter(
             numbers = ", ".join(f"no. {id}" for id in error.later)
             print(f"With --with-later {numbers} would be struck, and this be written.", file=sys.stderr)
         return 1
-    return 0
 
 
 def _prepared(
@@ -188,10 +200,12 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
             yes=options["yes"],
             with_later=options["with_later"],
             despite_warnings=options["despite_warnings"],
+            again=options.get("again", False),
             as_json=options["as_json"],
         )
 
-    parameters = [_FILE, *(answer_parameter(question) for question in kind.questions), *_COMMON]
+    more = (_common("again", False, Again),) if kind is TITRANT else ()
+    parameters = [_FILE, *(answer_parameter(question) for question in kind.questions), *more, *_COMMON]
     command.__name__ = kind.name
     command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # Typer reads it
     command.__annotations__ = {parameter.name: parameter.annotation for parameter in parameters}

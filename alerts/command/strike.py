@@ -13,6 +13,7 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.command.titrations_again import Again, offer_again
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
@@ -34,6 +35,7 @@ def strike(
     with_later: Annotated[
         bool, typer.Option("--with-later", help="Also strike later entries that would then be impossible.")
     ] = False,
+    again: Again = False,
     as_json: Json = False,
 ) -> int:
     """Cross an entry out, with a reason. It stays readable, and what follows from it is worked out again.
@@ -56,13 +58,15 @@ def strike(
                 numbers = ", ".join(f"no. {id}" for id in error.later)
                 print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
             return 1
-    if as_json:
-        print(json_text([entry_json(entry) for entry in struck], indent=2))
-        return 0
-    for entry in struck:
-        for line in entry_lines(entry, cellar.site.zone, now_ms):
-            print(line)
-    return 0
+        if as_json:
+            print(json_text([entry_json(entry) for entry in struck], indent=2))
+        else:
+            for entry in struck:
+                for line in entry_lines(entry, cellar.site.zone, now_ms):
+                    print(line)
+        asking = at_a_terminal() and not as_json
+        terminal = Terminal(sys.stderr if as_json else sys.stdout)
+        return offer_again(terminal, store, cellar, struck, who=who or user_name(), asking=asking, again=again)
 
 
 def _ask_reason(file: Path, entry_id: int) -> str:
