@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import ingest.journal.kinds
+from ingest.cellar import Vessel
 from ingest.errors import EntryRefused
 from ingest.journal.body import BodyWrong, body_data
 from ingest.journal.kinds import KINDS, body_words, kind_of, parse_body, parse_stored_body, result_units
@@ -235,3 +236,46 @@ def test_a_burette_is_read_by_one_rule_wherever_it_is_written(start: float, end:
         parse_body("titration", {"quantity": "free", "method": "iodometric", "flasks": [flask], "sample_ml": 25.0})
     with pytest.raises(TitrationRefused, match=told):
         titre_ml(start, end)
+
+
+@pytest.mark.parametrize(
+    ("kind", "said"),
+    [
+        ("vessel-status", {"status": "cleaned"}),
+        ("vessel-status", {"status": "emptied"}),
+        ("inspection", {"clarity": "clear"}),
+        ("measurement", {"quantity": "volume", "value": 900.0}),
+        ("racking", {"sources": [{"vessel": "T1"}], "targets": [{"vessel": "T2"}]}),
+        ("bottling", {"bottles": [{"number": 6, "size_l": 0.75}]}),
+        ("gas", {"act": "purged", "times": 3}),
+    ],
+)
+def test_of_a_tank_or_another_large_vessel_it_is_said_that_nobody_goes_in(kind: str, said: dict[str, Any]) -> None:
+    body = parse_body(kind, said)
+    tank = Vessel.model_validate({"id": "T1", "kind": "tank", "capacity": "200 L"})
+    vat = Vessel.model_validate({"id": "T1", "kind": "barrel", "capacity": "600 L"})
+    barrel = Vessel.model_validate({"id": "T1", "kind": "barrel", "capacity": "225 L"})
+    for vessel, warned in ((tank, True), (vat, True), (barrel, False)):
+        caution = KINDS[kind].caution(body, NamedVessels([vessel]))
+        assert ("never climb, reach or lean into" in caution) == warned
+
+
+@pytest.mark.parametrize(
+    ("substance", "about"), [("iodine", "iodine"), ("iodide-iodate", "iodine"), ("sodium hydroxide", "hydroxide")]
+)
+def test_a_titrant_is_cautioned_for_what_is_in_the_bottle(substance: str, about: str) -> None:
+    body = parse_body(
+        "titrant", {"name": "n", "substance": substance, "strength": {"number": 0.01, "meaning": "normality"}}
+    )
+    caution = KINDS["titrant"].caution(body, NamedVessels())
+    assert about in caution
+    assert ("iodine" in caution, "hydroxide" in caution) == (about == "iodine", about == "hydroxide")
+
+
+def test_gas_on_glass_is_let_off_from_aside_and_not_left_to_itself() -> None:
+    glass = Vessel.model_validate({"id": "C1", "kind": "carboy", "capacity": "20 L", "material": "glass"})
+    (warning,) = KINDS["gas"].warnings(
+        parse_body("gas", {"act": "charged", "pressure_kpa": 5.0}), NamedVessels([glass])
+    )
+    assert "let the pressure off slowly from aside, with eyes and hands shielded" in warning
+    assert "keep away until" not in warning

@@ -14,7 +14,7 @@ from ingest.journal.answers import BottleCount, Measure, WrittenWords
 from ingest.journal.body import Amount, Body, BodyPart, Count, Positive, Words
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
-from ingest.journal.kinds.kind import EntryKind, LedgerStep, NamedVessels, StateOf, place_of
+from ingest.journal.kinds.kind import EntryKind, LedgerStep, NamedVessels, StateOf, large_caution, place_of
 from ingest.journal.phrases import joined, listed
 from ingest.journal.question import REMARK, VESSEL, Question, always
 from ingest.journal.vessel_state import ROUNDING_L, drawing_objections, emptied, left, liters, usual_u_l
@@ -90,8 +90,16 @@ def _words(body: BottlingBody, _: str | None) -> str:
     )
 
 
-def _caution(_: BottlingBody, __: NamedVessels) -> str:
-    return "glass bottles: look for chips before filling, gloves at the corker"
+_BOTTLES: Final = "glass bottles: look for chips before filling, gloves at the corker"
+_UNDER_GAS: Final = (
+    "let the pressure off to the little that pushes the wine, and never close a bottle that is connected to gas: "
+    "bottles for still wine are not made for pressure"
+)
+
+
+def _caution(body: BottlingBody, vessels: NamedVessels) -> str:
+    cautions = (large_caution(body, vessels), _BOTTLES, _UNDER_GAS if vessels.under_gas else "")
+    return "; ".join(caution for caution in cautions if caution)
 
 
 def _warnings(body: BottlingBody, vessels: NamedVessels) -> tuple[str, ...]:

@@ -13,13 +13,14 @@ from ingest.cellar import Dimension, Gas
 from ingest.journal.answers import AnswersWrong, Choice, Measure, Whole, Wrong
 from ingest.journal.body import Body, Id, Words
 from ingest.journal.entry_context import EntryContext
-from ingest.journal.kinds.kind import GLASS, VESSEL_KINDS, BodyData, EntryKind, NamedVessels, PlaceRule
+from ingest.journal.kinds.kind import GLASS, VESSEL_KINDS, BodyData, EntryKind, NamedVessels, PlaceRule, large_caution
 from ingest.journal.phrases import phrase
 from ingest.journal.question import CYLINDER, REMARK, VESSEL, Given, Question, always
 
 # What puts a vessel under pressure; a shut carboy bursts at little (common practice, no source).
 _PRESSES: Final = frozenset({"charged", "pushed", "supply opened"})
 
+_CYLINDER: Final = "keep the cylinder upright and chained, and never without its regulator; open the valve slowly"
 _PRESSURE: Final = (
     "gas under pressure: stay below the vessel's stamped maximum, vent before opening; nitrogen, argon and carbon "
     "dioxide take the air of a small room"
@@ -123,7 +124,11 @@ def _words(body: GasBody, _: str | None) -> str:
 def _caution(body: GasBody, vessels: NamedVessels) -> str:
     if body.act == "supply shut":
         return ""
-    return f"{_PRESSURE}; {GLASS}" if vessels.of_glass else _PRESSURE
+    # Without a vessel it is about a cylinder.
+    at_cylinder = body.cylinder is not None or not vessels.vessels
+    cautions = ((_CYLINDER, at_cylinder), (GLASS, vessels.of_glass))
+    parts = (large_caution(body, vessels), _PRESSURE, *(text for text, due in cautions if due))
+    return "; ".join(part for part in parts if part)
 
 
 def _warnings(body: GasBody, vessels: NamedVessels) -> tuple[str, ...]:
@@ -132,13 +137,14 @@ def _warnings(body: GasBody, vessels: NamedVessels) -> tuple[str, ...]:
     for vessel in vessels.vessels:
         if vessel.material == "glass" and body.act in _PRESSES:
             warnings.append(
-                f"{vessel.id} is of glass, and glass bursts under pressure: shut the gas, vent it, and keep away until "
-                "it is open"
+                f"{vessel.id} is of glass, and glass bursts under pressure: shut the gas, keep others away, and let "
+                "the pressure off slowly from aside, with eyes and hands shielded"
             )
         stamped, pressure = vessel.max_pressure_kpa, body.pressure_kpa
         if stamped is not None and pressure is not None and pressure > stamped:
             warnings.append(
-                f"{pressure:g} kPa is more than the {stamped:g} kPa that are stamped on {vessel.id}: vent it"
+                f"{pressure:g} kPa is more than the {stamped:g} kPa that are stamped on {vessel.id}: shut the gas, "
+                "stand aside and let the pressure off slowly"
             )
     return tuple(warnings)
 

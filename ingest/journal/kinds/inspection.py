@@ -11,7 +11,7 @@ from pydantic import model_validator
 from ingest.cellar import Dimension
 from ingest.journal.answers import Choice, Measure, Number, WrittenWords, YesNo
 from ingest.journal.body import Amount, Body, Words
-from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.kinds.kind import EntryKind, large_caution
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import REMARK, VESSEL, Question, always
 
@@ -83,4 +83,5 @@ INSPECTION: Final = EntryKind(
     questions=_QUESTIONS,
     answered_by={"": "clarity"},
     words=_words,
+    caution=large_caution,
 )

@@ -16,6 +16,7 @@ __all__ = [
     "NamedVessels",
     "PlaceRule",
     "StateOf",
+    "large_caution",
     "opening_caution",
     "place_of",
     "place_question",
@@ -130,15 +131,34 @@ class NamedVessels(NamedTuple):
         """Whether one is kept under gas pressure."""
         return any(vessel.under_gas for vessel in self.vessels)
 
+    @property
+    def is_large(self) -> bool:
+        """Whether a person could lean or climb into one."""
+        return any(vessel.kind == "tank" or vessel.capacity_l >= _LARGE_L for vessel in self.vessels)
+
+
+# From this volume on, a person fits into a vessel at least with head and arms; this project's choice.
+_LARGE_L: Final = 300.0
 
 # General care; the label, the safety data sheet and local rules go before it.
 GLASS: Final = "glass takes no pressure and breaks when lifted wet: never push wine into it with a shut lid; gloves"
+# What gas and fermentation leave in a vessel has killed many who went in, and many who went in after them. Entry by the
+# rules for permit-required confined spaces, such as 29 CFR 1910.146 (from memory).
+_LARGE: Final = (
+    "never climb, reach or lean into a tank or other large vessel that held wine or gas, not even to help somebody: "
+    "one breath can drop you; clean it from outside, or follow the rules for confined spaces"
+)
 _OPENED_KEG: Final = "a keg may be under pressure: shut the gas and vent it before it is opened, with the room aired"
+
+
+def large_caution(_: Body, vessels: NamedVessels) -> str:
+    """Caution where somebody may lean into a vessel; "" where none is large enough."""
+    return _LARGE if vessels.is_large else ""
 
 
 def opening_caution(_: Body, vessels: NamedVessels) -> str:
     """Caution where vessels are opened, or their wine is on the way; "" where none is due."""
-    cautions = ((GLASS, vessels.of_glass), (_OPENED_KEG, vessels.under_gas))
+    cautions = ((_LARGE, vessels.is_large), (GLASS, vessels.of_glass), (_OPENED_KEG, vessels.under_gas))
     return "; ".join(text for text, due in cautions if due)
 
 

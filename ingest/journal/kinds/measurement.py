@@ -32,6 +32,7 @@ from ingest.journal.kinds.kind import (
     NamedVessels,
     PlaceRule,
     StateOf,
+    large_caution,
 )
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import CYLINDER, LOT, REMARK, VESSEL, Given, Question, always
@@ -343,6 +344,14 @@ def _ledger_step(entry: Entry, body: MeasurementBody, state_of: StateOf, equipme
     return LedgerStep({place: before._replace(known=True, volume_l=volume, u_l=u_l, wine=wine)}, objections)
 
 
+def _caution(body: MeasurementBody, vessels: NamedVessels) -> str:
+    if body.quantity == "alcohol":
+        return (
+            "alcohol and its vapour burn: keep spirit and boiling wine away from flames, and never refill a hot burner"
+        )
+    return large_caution(body, vessels)
+
+
 MEASUREMENT: Final = EntryKind(
     name="measurement",
     body=MeasurementBody,
@@ -368,6 +377,7 @@ MEASUREMENT: Final = EntryKind(
     place=PlaceRule(VESSEL_KINDS | {"cylinder", "room"}, or_lot=True),
     words=_words,
     result_units=_UNITS,
+    caution=_caution,
     warnings=_warnings,
     ledger_step=_ledger_step,
 )

@@ -104,8 +104,15 @@ def _words(body: TitrantBody, _: str | None) -> str:
     return joined([f"{body.name}: {body.substance}", str(body.strength), phrase(body.factor, "factor {:g}")])
 
 
-def _caution(_: TitrantBody, __: NamedVessels) -> str:
-    return "iodine stains and is harmful, sodium hydroxide burns the eyes: goggles and gloves, label the bottle"
+_CAUTIONS: Final = {
+    Titrant.IODINE: "iodine stains and is harmful to breathe and swallow: goggles, gloves, fresh air, label the bottle",
+    Titrant.IODATE: "with acid it sets iodine free, which stains and is harmful: goggles and gloves, label the bottle",
+    Titrant.NAOH: "sodium hydroxide burns eyes and skin: goggles and gloves, label the bottle",
+}
+
+
+def _caution(body: TitrantBody, _: NamedVessels) -> str:
+    return _CAUTIONS[body.substance]
 
 
 TITRANT: Final = EntryKind(

@@ -44,9 +44,14 @@ _IODINE: Final = (
     "is waste and never goes back to the vessel"
 )
 _AERATION: Final = (
-    "acid, peroxide and sodium hydroxide burn eyes and skin: goggles and gloves; what was titrated is waste and never "
-    "goes back to the vessel"
+    "acid, hydrogen peroxide and sodium hydroxide burn eyes and skin: goggles and gloves; what was titrated is waste "
+    "and never goes back to the vessel"
 )
+# What the total takes in addition.
+_TOTAL: Final = {
+    "aeration": "hot acid scalds, and alcohol burns: keep wine and spirit away from the flame",
+    "iodometric": "the alkali that sets bound SO2 free burns eyes and skin, too",
+}
 
 
 class Flask(BodyPart):
@@ -299,7 +304,10 @@ def _spread_words(body: TitrationBody) -> str:
 
 
 def _caution(body: TitrationBody, _: NamedVessels) -> str:
-    return {"elsewhere": "", "aeration": _AERATION, "iodometric": _IODINE}[body.method]
+    if body.method == "elsewhere":
+        return ""
+    of_method = _AERATION if body.method == "aeration" else _IODINE
+    return f"{of_method}; {_TOTAL[body.method]}" if body.quantity == "total" else of_method
 
 
 def _warnings(body: TitrationBody, vessels: NamedVessels) -> tuple[str, ...]:
