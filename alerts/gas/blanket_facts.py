@@ -49,7 +49,7 @@ class BlanketFacts:
 
     filling: Filling
     gas: BlanketGas
-    u_wine_l: float = 0.3
+    u_wine_l: float = 0.2
     mounted: Literal["wine", "wall"] = "wine"
     floor_kpa: float = 5.0
     station_kpa: float = ATMOSPHERE_KPA

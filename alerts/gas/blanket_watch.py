@@ -4,9 +4,65 @@ from __future__ import annotations
 
 __all__ = ["BlanketWatch"]
 
-from alerts.errors import OutOfRange
-from alerts.gas.blanket import BlanketState, blanket
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from alerts.gas.air_floor import GasNow, gauge_at, hours_to_floor
+from alerts.gas.blanket_bins import BlanketBins
+from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
+from alerts.gas.blanket_fit import BlanketFit, BlanketPrior, Jump, fit_blanket
+from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
+from alerts.gas.gases import kelvin
+from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
+from alerts.gas.minute_means import MinuteMeans
+from alerts.gas.sudden_loss import FastLoss, SuddenLosses
+from alerts.gas.wine_tables import Floats, wine_tables
+
+_HOUR_MS: Final = 3_600_000
+_STALE_MS: Final = 30 * 60_000
+_NOTHING_NEW: Final = "No pressure with a temperature has been read for half an hour."
+_LEAST_BINS: Final = 4
+# Without anyone asking, a fit is made after so long all the same, so that steps are noticed.
+_FIT_ANYWAY_MS: Final = 12 * _HOUR_MS
+# A bin is used so long after its end: a step in it has been noticed by then.
+_SETTLE_MS: Final = 7 * 60_000
+_MOST_JUMPS: Final = 6
+# A leak is certain if it explains the readings by so much better than anything else, and so much gas is gone.
+_CERTAIN: Final = 25.0
+_STILL_CERTAIN: Final = 9.0
+_LEAST_LOST_KPA: Final = 1.0
+_LEAST_KPA_DAY: Final = 0.2
+_RISEN_KPA: Final = 1.5
+# A loss faster than this is a fast leak: 10 kPa an hour.
+_FAST_KPA_DAY: Final = 240.0
+# Before so long nothing can be told but a fast leak.
+_LEAST_DAYS: Final = 0.5
+_SETTLING_KPA_DAY: Final = 0.5
+# Temperature alone has moved the gauge by so much in six hours.
+_MOVED_KPA: Final = 0.8
+_FALLEN_KPA: Final = 0.6
+# A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
+_SETTLING_SHARE: Final = 0.15
+
+
+@dataclass(slots=True)
+class _Fitted:
+    fit: BlanketFit
+    learned: Learned
+    leak: LeakEvidence
+    gain: LeakEvidence
+    at_ms: int
+
+    def risen(self, since_days: float) -> float:
+        """By how much the pressure at T0 has risen since a time, sudden changes aside [kPa]."""
+        columns = self.fit.columns
+        level = columns.reduced + self.learned.w * columns.growth
+        steps = np.diff(level)
+        calm = (np.diff(columns.segment) == 0) & (columns.days[1:] > since_days)
+        return float(steps[calm].sum())
 
 
 class BlanketWatch:
@@ -18,34 +74,282 @@ class BlanketWatch:
 
     def __init__(self, facts: BlanketFacts) -> None:
         self._facts = facts
+        self._tables = wine_tables(facts.filling, facts.gas)
+        self._bins = BlanketBins()
+        self._sudden = SuddenLosses()
+        self._jumps: list[Jump] = []
+        self._prior: BlanketPrior | None = None
+        self._fitted: _Fitted | None = None
+        self._fit_due = False
+        self._closed_ms = 0
         self._last: BlanketPoint | None = None
+        self._air: float | None = None
+        self._minutes = MinuteMeans()
+        self._levels: list[tuple[int, float]] = []
+        self._fast: FastLoss | None = None
+        self._fast_ms = 0
+        self._leak_since_ms: int | None = None
+        self._drawn_ms: int | None = None
+        self._sound_ms: int | None = None
 
     def begin_episode(self, at_ms: int, cause: EpisodeCause, facts: BlanketFacts) -> None:
         """Begin a new episode at a time (UTC ms); facts: what holds from then on."""
-        self._facts = facts
-        self._last = None
+        before, self._facts = self._facts, facts
+        self._tables = wine_tables(facts.filling, facts.gas)
+        if cause in ("filled", "topped", "opened"):
+            self._restart(before)
+        elif cause == "probe changed":
+            self._split(at_ms - 1, at_ms, 0.0, 1.0)
+            self._sudden.clear()
+        elif cause == "charged" and self._leak_since_ms is not None:
+            self._restart(before)
 
     def add(self, point: BlanketPoint) -> None:
         """Take a point; one that is not after the last is left out."""
-        if self._last is None or point.at_ms > self._last.at_ms:
-            self._last = point
+        if self._last is not None and point.at_ms <= self._last.at_ms:
+            return
+        self._last = point
+        if point.barometer_kpa is not None:
+            self._air = point.barometer_kpa
+        if self._prior is None:
+            air = self._facts.station_kpa if self._air is None else self._air
+            _, vapour = self._tables.growth_vapour(point.temperature_c)
+            self._prior = first_prior(self._facts, point.pressure_kpa + air - vapour, point.temperature_c)
+        minute = self._minutes.add(point)
+        if minute is not None:
+            self._close_minute(minute)
+        if self._bins.add(point):
+            self._fit_due = True
+            self._closed_ms = point.at_ms
+        if self._fit_due and point.at_ms - self._closed_ms >= _SETTLE_MS:
+            age_ms = _FIT_ANYWAY_MS if self._fitted is None else point.at_ms - self._fitted.at_ms
+            if age_ms >= _FIT_ANYWAY_MS:
+                self._refit()
 
     def judge(self, at_ms: int) -> BlanketJudgement:
         """Judge by what was read up to now, as of a time (UTC ms)."""
         last, facts = self._last, self._facts
-        if last is None:
-            return BlanketJudgement(at_ms, "no judgement")
-        air = facts.station_kpa if last.barometer_kpa is None else last.barometer_kpa
-        state = BlanketState(facts.gas, last.pressure_kpa, last.temperature_c, air)
-        try:
-            worked = blanket(facts.filling, state, facts.reference_c)
-        except OutOfRange as error:
-            return BlanketJudgement(at_ms, "no judgement", raw_kpa=last.pressure_kpa, warnings=(str(error),))
+        if last is None or at_ms - last.at_ms > _STALE_MS:
+            return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
+        if self._fit_due and last.at_ms - self._closed_ms >= _SETTLE_MS:
+            self._refit()
+        levels = [kpa for when, kpa in self._levels if when >= last.at_ms - 5 * 60_000]
+        level = sum(levels) / len(levels) if levels else self._level(last)
+        known = self._known()
+        air = facts.station_kpa if self._air is None else self._air
+        gas = GasNow(level, known.w, air)
+        headspace, u_headspace = 1.0 / known.w, known.u_w / known.w**2
+        compensated = float(gauge_at(gas._replace(air_kpa=facts.station_kpa), np.array([facts.reference_c]), facts)[0])
+        finding, certain, since_ms = self._finding(last.at_ms, level)
+        kappa, u_kappa, flow, u_flow = self._rate(certain, finding)
+        day_c = self._last_day(last.temperature_c)
+        low = high = cold = None
+        cold = hours_to_floor(gas, facts, 0.0, day_c, last.temperature_c)
+        if cold is not None and cold > 48.0:
+            cold = None
+        if last.pressure_kpa < facts.floor_kpa and certain:
+            low = high = 0.0
+        elif kappa is not None and u_kappa is not None and (certain or kappa > 2.0 * u_kappa):
+            most, least = kappa + 2.0 * u_kappa, kappa - 2.0 * u_kappa
+            low = hours_to_floor(gas, facts, most, day_c, last.temperature_c, law="steady")
+            if least > 0.0:
+                high = hours_to_floor(gas, facts, least, day_c, last.temperature_c, law="fading")
+        if finding in ("sound", "cooling", "warming") and not certain:
+            self._sound_ms = at_ms
         return BlanketJudgement(
             at_ms,
-            "cannot tell yet",
+            finding,
+            leak_certain=certain,
             raw_kpa=last.pressure_kpa,
-            compensated_kpa=worked.frozen_kpa + air - facts.station_kpa,
-            headspace_l=facts.filling.capacity_l - facts.filling.wine_l,
-            u_headspace_l=facts.u_wine_l,
+            compensated_kpa=compensated,
+            u_compensated_kpa=self._u_compensated(known, last.temperature_c),
+            rate_ml_min=flow,
+            u_rate_ml_min=u_flow,
+            rate_kpa_day=kappa,
+            hours_low=low,
+            hours_high=high,
+            hours_cold=cold,
+            headspace_l=headspace,
+            u_headspace_l=u_headspace,
+            since_ms=since_ms,
+            last_sound_ms=self._sound_ms,
         )
+
+    # --- what came in
+
+    def _close_minute(self, mean: BlanketPoint) -> None:
+        level = self._level(mean)
+        self._levels.append((mean.at_ms, level))
+        if len(self._levels) > 30:
+            del self._levels[:15]
+        self._sudden.add(mean.at_ms, level)
+        least = 1.2 if mean.room_c is None else 0.5
+        fast = self._sudden.fast_loss(lambda: settling_bound(self._facts, self._known().w, level, mean.temperature_c))
+        if fast is not None:
+            if self._fast is None or mean.at_ms - self._fast_ms > 30 * 60_000:
+                self._fast = fast
+            else:
+                self._fast = fast._replace(since_ms=self._fast.since_ms)
+            self._fast_ms = mean.at_ms
+            return
+        step = self._sudden.step(least)
+        if step is not None and (self._fast is None or step.kpa > 0.0):
+            before = level - step.kpa
+            self._split(step.before_ms, step.after_ms, step.kpa, level / before if before > 1.0 else 1.0)
+            if step.kpa < 0.0:
+                self._drawn_ms = step.after_ms
+            else:
+                self._drawn_ms = None
+                self._fast = None
+                if self._leak_since_ms is not None:
+                    self._restart(self._facts)
+
+    def _level(self, point: BlanketPoint) -> float:
+        """The dry pressure at T0 and the headspace of 20 °C: without a leak or settling it stays as it is [kPa]."""
+        known = self._known()
+        growth, vapour = self._tables.growth_vapour(point.temperature_c)
+        air = point.barometer_kpa
+        if air is None:
+            air = self._facts.station_kpa if self._air is None else self._air
+        warm = point.temperature_c + kelvin(0.0)
+        reduced = (point.pressure_kpa + air - vapour) * T0_K / warm
+        level = reduced * (1.0 + known.w * growth)
+        if point.room_c is not None:
+            level -= known.share * reduced * (point.room_c - point.temperature_c) / warm
+        return level - known.zero * (point.temperature_c - 20.0)
+
+    # --- episodes
+
+    def _split(self, before_ms: int, after_ms: int, kpa: float, share: float) -> None:
+        self._bins.split(before_ms, after_ms)
+        self._jumps.append(Jump(self._bins.segment, after_ms, kpa, min(max(share, 0.3), 2.0), self._known().w))
+        if len(self._jumps) > _MOST_JUMPS:
+            del self._jumps[0]
+            self._bins.drop_before(self._jumps[0].segment - 1)
+        self._fit_due = True
+
+    def _restart(self, before: BlanketFacts) -> None:
+        """Forget the readings, but not what they said of headspace and instruments."""
+        if self._fitted is not None and self._last is not None:
+            self._prior = later_prior(self._fitted.fit, before, self._facts)
+        elif before != self._facts:
+            self._prior = None
+        self._bins = BlanketBins()
+        self._jumps = []
+        self._sudden.clear()
+        self._minutes.clear()
+        self._levels = []
+        self._fitted = None
+        self._fit_due = False
+        self._fast = None
+        self._leak_since_ms = None
+        self._drawn_ms = None
+
+    # --- what they say
+
+    def _refit(self) -> None:
+        self._fit_due = False
+        if len(self._bins) < _LEAST_BINS or self._prior is None or self._last is None:
+            return
+        bins = self._bins.arrays()
+        fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
+        self._fitted = _Fitted(fit, learned(fit), leak_evidence(fit), leak_evidence(fit, -1.0), self._last.at_ms)
+
+    def _known(self) -> Learned:
+        if self._fitted is not None:
+            return self._fitted.learned
+        if self._prior is not None:
+            w, _, share, zero, _ = self._prior.mean[0]
+            return Learned(float(w), float(self._prior.precision[0, 0, 0]) ** -0.5, float(share), float(zero), 0.0, 0.0)
+        believed = max(self._facts.filling.capacity_l - self._facts.filling.wine_l, 0.05)
+        return Learned(1.0 / believed, self._facts.u_wine_l / believed**2, 0.3, 0.0, 0.0, 0.0)
+
+    def _finding(self, at_ms: int, level: float) -> tuple[str, bool, int | None]:
+        """The finding, whether a leak is certain, and since when."""
+        if self._facts.supply_open:
+            return "supply open", False, None
+        if self._fast is not None and (at_ms - self._fast_ms < 20 * 60_000 or self._is_empty()):
+            return "fast leak", True, self._fast.since_ms
+        if self._fitted is None:
+            return "cannot tell yet", False, None
+        return self._leak_finding(self._fitted) or self._calm_finding(self._fitted, at_ms, level)
+
+    def _leak_finding(self, fitted: _Fitted) -> tuple[str, bool, int | None] | None:
+        """Gas that is certainly lost, or certainly gained."""
+        first_ms = fitted.at_ms - round(fitted.fit.columns.days[-1] * 86_400_000)
+        gain, leak = fitted.gain, fitted.leak
+        if gain.better > max(_CERTAIN, leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA:
+            return "gas rising", False, first_ms + round(gain.onset_days * 86_400_000)
+        if not self._is_leak(fitted):
+            self._leak_since_ms = None
+            return None
+        self._leak_since_ms = first_ms + round(leak.onset_days * 86_400_000)
+        return "fast leak" if leak.kappa > _FAST_KPA_DAY else "slow leak", True, self._leak_since_ms
+
+    def _calm_finding(self, fitted: _Fitted, at_ms: int, level: float) -> tuple[str, bool, int | None]:
+        if self._drawn_ms is not None and at_ms - self._drawn_ms < 2 * _HOUR_MS:
+            return "drawn", False, self._drawn_ms
+        leak, days = fitted.leak, fitted.fit.columns.days[-1]
+        if days < _LEAST_DAYS or (leak.better > _STILL_CERTAIN and leak.lost > 0.7 * _LEAST_LOST_KPA):
+            return "cannot tell yet", False, None
+        moved, taken = self._moved(level), fitted.learned.uptake_kpa_day
+        if taken > _SETTLING_KPA_DAY and taken / 4.0 > abs(moved) - _MOVED_KPA:
+            return "settling", False, fitted.at_ms - round(days * 86_400_000)
+        if abs(moved) > _MOVED_KPA:
+            return "cooling" if moved < 0.0 else "warming", False, None
+        return "sound", False, None
+
+    def _is_leak(self, fitted: _Fitted) -> bool:
+        """Whether nothing but a leak explains the readings."""
+        leak = fitted.leak
+        needed = _CERTAIN if self._leak_since_ms is None else _STILL_CERTAIN
+        least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
+        if leak.better < needed or leak.lost < least or leak.kappa < _LEAST_KPA_DAY:
+            return False
+        return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+
+    def _is_empty(self) -> bool:
+        return self._last is not None and self._last.pressure_kpa < 2.0
+
+    def _moved(self, level: float) -> float:
+        """By how much temperature alone has moved the gauge in six hours [kPa]."""
+        assert self._fitted is not None and self._last is not None
+        columns = self._fitted.fit.columns
+        before = np.interp(columns.days[-1] - 0.25, columns.days, columns.celsius)
+        gas = GasNow(level, self._known().w, self._facts.station_kpa)
+        then, now = gauge_at(gas, np.array([before, self._last.temperature_c]), self._facts)
+        return float(now - then)
+
+    def _rate(self, certain: bool, finding: str) -> tuple[float | None, float | None, float | None, float | None]:
+        """kPa a day at T0 and mL a minute, each with its standard uncertainty."""
+        known = self._known()
+        if finding == "fast leak" and self._fast is not None:
+            kappa, u_kappa = self._fast.kpa_hour * 24.0, self._fast.u_kpa_hour * 24.0
+            flow = kappa / (known.w * 8.314462618 * T0_K) * ML_MIN_PER_MOL_DAY
+            u_flow = abs(flow) * float(np.hypot(u_kappa / max(abs(kappa), 1e-9), known.u_w / known.w))
+            return kappa, u_kappa, flow, u_flow
+        if self._fitted is None:
+            return None, None, None, None
+        evidence = self._fitted.gain if finding == "gas rising" else self._fitted.leak
+        if not certain and finding != "gas rising":
+            fit = self._fitted.fit
+            # A leak since the first reading.
+            weights = np.exp(-0.5 * (fit.chi_leak[:, 0] - fit.chi_leak[:, 0].min()) / fit.scale)
+            weights = weights / weights.sum()
+            kappa = float(weights @ fit.kappa[:, 0])
+            u_kappa = float(np.sqrt(weights @ (fit.scale * fit.u_kappa[:, 0] ** 2 + (fit.kappa[:, 0] - kappa) ** 2)))
+            per = ML_MIN_PER_MOL_DAY / (known.w * 8.314462618 * T0_K)
+            return kappa, u_kappa, kappa * per, u_kappa * per
+        return evidence.kappa, evidence.u_kappa, evidence.ml_min, evidence.u_ml_min
+
+    def _last_day(self, celsius: float) -> Floats:
+        if self._fitted is None or self._fitted.fit.columns.days[-1] < 0.9:
+            return np.array([celsius])
+        columns = self._fitted.fit.columns
+        hours = np.arange(-24.0, 0.0, 0.5) / 24.0
+        return np.asarray(np.interp(columns.days[-1] + hours, columns.days, columns.celsius))
+
+    def _u_compensated(self, known: Learned, celsius: float) -> float:
+        away = abs(celsius - self._facts.reference_c)
+        weather = 1.2 if self._facts.weather_moves and self._air is None else 0.0
+        return float(np.hypot(0.15 + 0.1 * away * known.u_w, weather))

@@ -1,0 +1,131 @@
+"""What fits of a blanket say of a leak: how sure, how fast, since when; and of gas that comes in."""
+
+from __future__ import annotations
+
+__all__ = ["LeakEvidence", "Learned", "leak_evidence", "learned"]
+
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from alerts.gas.blanket_columns import RT0
+from alerts.gas.blanket_fit import BlanketFit, S, W, Z, extra_column, ramps_since
+from alerts.gas.wine_tables import Floats
+
+# mL a minute (0 °C, 101.325 kPa) of a mol a day.
+ML_MIN_PER_MOL_DAY: Final = 22413.97 / 1440.0
+# What a step is charged for having been chosen among many.
+_STEP_CHARGE: Final = 4.0
+_LEAST_W: Final = 0.02
+
+
+class Learned(NamedTuple):
+    """What the fits say of headspace and instruments, averaged over the ways of dissolving by how well they fit.
+
+    w, u_w: 1/V20 [1/L]; share: of the room in the gas; zero: kPa/K; uptake_kpa_day: what goes into the wine now.
+    """
+
+    w: float
+    u_w: float
+    share: float
+    zero: float
+    uptake_kpa_day: float
+    uptake_kpa: float
+
+
+class LeakEvidence(NamedTuple):
+    """Evidence for a leak, or for gas that comes in.
+
+    better: by how much chi squared is lower with it than with anything else, over the scatter of the readings; lost:
+    gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
+    same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin.
+    """
+
+    better: float
+    lost: float
+    kappa: float
+    u_kappa: float
+    ml_min: float
+    u_ml_min: float
+    onset_days: float
+
+
+def learned(fit: BlanketFit) -> Learned:
+    """Average what the fits without a leak say."""
+    weights = _weights(fit.chi_sound, fit.scale)
+    w_now = _w_now(fit)
+    w = float(weights @ w_now)
+    variance = weights @ (fit.scale * fit.cov[:, W, W] + (w_now - w) ** 2)
+    taken = -fit.design[:, :, W] * fit.theta[:, None, W] - fit.columns.growth * fit.theta[:, None, W]
+    taken = taken - fit.design[:, :, 2] * fit.theta[:, None, 2]
+    days = fit.columns.days
+    back = int(np.searchsorted(days, days[-1] - 0.25))
+    back = min(back, len(days) - 2)
+    rate = (taken[:, -1] - taken[:, back]) / (days[-1] - days[back])
+    return Learned(
+        max(w, _LEAST_W),
+        float(np.sqrt(variance)),
+        float(weights @ fit.theta[:, S]),
+        float(weights @ fit.theta[:, Z]),
+        float(weights @ rate),
+        float(weights @ (taken[:, -1] - taken[:, 0])),
+    )
+
+
+def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
+    """Weigh the fits with a leak against those without; sign -1: with gas that comes in."""
+    kappa, u_kappa, chi, onset = fit.kappa, fit.u_kappa, fit.chi_leak, fit.onset_days
+    allowed = np.where(sign * kappa > 0.0, chi, np.inf)
+    if not np.isfinite(allowed).any():
+        return LeakEvidence(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    best = np.unravel_index(int(np.argmin(allowed)), allowed.shape)
+    rest = float(fit.chi_sound.min())
+    if fit.chi_step.size:
+        rest = min(rest, float(fit.chi_step.min()) + _STEP_CHARGE * fit.scale)
+    better = (rest - float(allowed[best])) / fit.scale
+    if better > 10.0:
+        onset = _finer(onset[: len(onset) // 2], int(best[1]) % (len(onset) // 2), fit.columns.days[-1])
+    else:
+        onset = onset[: len(onset) // 2]
+    ramps = ramps_since(onset, fit.columns)
+    onset = np.tile(onset, len(fit.columns.lost))
+    drop, kappa, u_kappa, b = extra_column(ramps, fit.design, fit.inverse, fit.left, fit.cov)
+    chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
+    # Of the ways of dissolving only those count that explain the readings with this leak.
+    weights = _weights(chi.ravel(), fit.scale).reshape(chi.shape)
+    shift = (fit.cov @ b).transpose(0, 2, 1)
+    w = np.maximum(_w_now(fit)[:, None] - kappa * shift[:, :, W], _LEAST_W)
+    variance = fit.scale * u_kappa**2
+    var_w = fit.scale * fit.cov[:, None, W, W] + shift[:, :, W] ** 2 * variance
+    both = -shift[:, :, W] * variance
+    flow = kappa / (RT0 * w) * ML_MIN_PER_MOL_DAY
+    kappa = np.where(kappa == 0.0, sign * 1e-12, kappa)
+    relative = np.maximum(variance / kappa**2 + var_w / w**2 - 2.0 * both / (kappa * w), 0.0)
+    lost = kappa * -ramps[-1]
+    mean_flow, mean_kappa = float(np.sum(weights * flow)), float(np.sum(weights * kappa))
+    return LeakEvidence(
+        better,
+        float(np.sum(weights * lost)),
+        mean_kappa,
+        float(np.sqrt(np.sum(weights * (variance + (kappa - mean_kappa) ** 2)))),
+        mean_flow,
+        float(np.sqrt(np.sum(weights * (flow**2 * relative + (flow - mean_flow) ** 2)))),
+        float(np.sum(weights * onset)),
+    )
+
+
+def _w_now(fit: BlanketFit) -> Floats:
+    """1/V of the newest segment: what jumps have changed is in it."""
+    return np.asarray(fit.theta[:, W] + fit.w_changes)
+
+
+def _weights(chi: Floats, scale: float) -> Floats:
+    weights = np.exp(-0.5 * (chi - chi.min()) / scale)
+    return np.asarray(weights / weights.sum())
+
+
+def _finer(onset: Floats, best: int, end: float) -> Floats:
+    """More onsets around the best one."""
+    low = float(onset[max(best - 1, 0)])
+    high = float(onset[best + 1]) if best + 1 < len(onset) else 0.5 * (float(onset[best]) + end)
+    return np.linspace(low, high, 9)
