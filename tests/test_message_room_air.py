@@ -12,6 +12,9 @@ from running import leeside
 from alerts.gas.gases import GASES
 from alerts.gas.stock import GasStock, RoomGas
 from alerts.gas_in_rooms import GasInRooms
+from alerts.message.bundle import Notice, together
+from alerts.message.cautions import GAS, GOING_IN, cautions_in, without_cautions
+from alerts.message.wording import MessageText
 from alerts.view.room_air_lines import room_air_json, room_air_text
 from ingest.cellar import parse_cellar
 from ingest.probes.binding import declarations
@@ -140,3 +143,21 @@ def test_a_tank_warns_of_going_in(tmp_path: Path) -> None:
     create_or_open(tmp_path / "cellar.db", NOW).close()
     done = leeside("limits", file, "--try", "T1/pressure/low", "--value", "3 kPa")
     assert "Caution: never climb, reach or lean into a tank" in done.stdout
+
+
+def test_several_messages_give_each_worst_case_once_and_one_that_is_over_none() -> None:
+    worst = _air(GasStock("N2", NITROGEN, 1426.0, None, "pressure"), 30.0)
+    body = f"K1: pressure is low.\n{GAS}\n\nPriority:    high\n\n{worst}\n{GOING_IN}\n\nLast readings:\n  1 kPa\n"
+    assert cautions_in([body, body]) == [GAS, GOING_IN, worst]
+    assert without_cautions(body) == "K1: pressure is low.\n\nPriority:    high\n\nLast readings:\n  1 kPa\n"
+
+
+def test_the_cautions_of_a_file_with_two_alarms_stand_above_both() -> None:
+    worst = _air(GasStock("N2", NITROGEN, 1426.0, None, "pressure"), 30.0)
+    notices = [
+        Notice((name,), "raised", MessageText(f"{name} is low", f"{name}: low.\n{GAS}\n\n{worst}\n"), "high", 0)
+        for name in ("K1", "K2")
+    ]
+    whole = together(notices, "Mill Lane").draft.body
+    assert whole.count(worst) == whole.count(GAS) == 1
+    assert whole.index(worst) < whole.index("---- K1 is low")

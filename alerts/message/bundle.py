@@ -24,7 +24,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-from alerts.message.cautions import CAUTIONS, without_cautions
+from alerts.message.cautions import cautions_in, without_cautions
 from alerts.message.subject import CAME_AND_WENT, SUBJECT_LIMIT, shortened, tail_of
 from alerts.message.wording import LAST_READINGS, MessageText
 from alerts.view.format import counted
@@ -160,7 +160,7 @@ def listed(ordered: Sequence[Notice], note: str = "") -> str:
     high = sum(each.is_active and each.priority == "high" for each in ordered)
     in_full = ordered[: max(MOST_IN_FULL, high)]
     bodies = [each.draft.body for each in ordered if each.is_active]
-    cautions = [caution for caution in CAUTIONS if any(caution in body.split("\n") for body in bodies)]
+    cautions = cautions_in(bodies)
     parts = ["\n".join(f"  {each.draft.subject}" for each in ordered), "\n".join(cautions), note]
     parts += [f"---- {each.draft.subject}\n\n{without_cautions(each.draft.body).rstrip()}" for each in in_full]
     if len(ordered) > len(in_full):

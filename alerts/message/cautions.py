@@ -5,10 +5,12 @@ That an inert gas gives no warning: EIGA SAG NL 77, "Campaign against asphyxiati
 
 from __future__ import annotations
 
-__all__ = ["BURST_GLASS", "CAUTIONS", "GAS", "caution_of", "without_cautions"]
+__all__ = ["BURST_GLASS", "CAUTIONS", "GAS", "GOING_IN", "caution_of", "cautions_in", "without_cautions"]
 
+from collections.abc import Iterable
 from typing import Final
 
+from alerts.view.room_air_lines import AIR_BEGINNINGS
 from ingest.cellar import EffectiveLimit
 
 GAS: Final = (
@@ -17,7 +19,10 @@ GAS: Final = (
 BURST_GLASS: Final = (
     "Caution: glass can burst: stand aside, shield your eyes, keep others away. Air the room; escaped gas is not smelt."
 )
-CAUTIONS: Final = (BURST_GLASS, GAS)
+GOING_IN: Final = (
+    "Caution: never climb, reach or lean into a tank that held gas, not even to help somebody: a breath can drop you."
+)
+CAUTIONS: Final = (BURST_GLASS, GAS, GOING_IN)
 
 # Judged quantities that speak of gas which has left its vessel, and the one that only says when to buy more.
 _LOST_GAS: Final = ("leak_rate", "compensated_pressure", "hours_to_air_floor", "hours_to_air_floor_by_cold")
@@ -45,6 +50,15 @@ def caution_of(limit: EffectiveLimit, place_kind: str, *, glass: bool, under_gas
     return GAS if limit.kind == "high" or under_gas else ""
 
 
+def cautions_in(bodies: Iterable[str]) -> list[str]:
+    """List the lines of caution in messages, each once: what to be careful of, then what gas can do to rooms' air."""
+    lines = [line for body in bodies for line in body.split("\n")]
+    usual = [caution for caution in CAUTIONS if caution in lines]
+    return [*usual, *dict.fromkeys(line for line in lines if line.startswith(AIR_BEGINNINGS))]
+
+
 def without_cautions(body: str) -> str:
     """A message's text without its lines of caution."""
-    return "\n".join(line for line in body.split("\n") if line not in CAUTIONS)
+    lines = [line for line in body.split("\n") if line not in CAUTIONS and not line.startswith(AIR_BEGINNINGS)]
+    # A paragraph of nothing but cautions leaves no gap.
+    return "\n".join(line for at, line in enumerate(lines) if line or not at or lines[at - 1])

@@ -6,9 +6,8 @@ __all__ = ["air_paragraph", "is_about_gas"]
 
 from typing import Final
 
-from alerts.gas.cautions import CONFINED_SPACE
 from alerts.gas.stock import RoomGas
-from alerts.message.cautions import caution_of
+from alerts.message.cautions import GOING_IN, caution_of
 from alerts.message.wording import CellarView
 from alerts.view.room_air_lines import room_air_text
 from alerts.watch.alarm import Transition
@@ -34,4 +33,4 @@ def air_paragraph(gas: RoomGas | None, view: CellarView) -> str:
         return ""
     text = room_air_text(gas, view.place)
     # A person can get into a tank, and those who went in died of it.
-    return f"{text}\nCaution: {CONFINED_SPACE}." if view.place_kind == "tank" else text
+    return f"{text}\n{GOING_IN}" if view.place_kind == "tank" else text

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["NOT_A_GAS_ALARM", "room_air_json", "room_air_text", "rounded_l", "stock_text"]
+__all__ = ["AIR_BEGINNINGS", "NOT_A_GAS_ALARM", "room_air_json", "room_air_text", "rounded_l", "stock_text"]
 
 from typing import Final
 
@@ -11,30 +11,33 @@ from alerts.gas.stock import GasStock, RoomGas
 from ingest.times import iso_utc
 
 NOT_A_GAS_ALARM: Final = "leeside is not a gas alarm."
+# How a line of ``room_air_text`` begins.
+AIR_BEGINNINGS: Final = ("Worst case: ", "Room air: ")
+_WORST, _UNKNOWN = AIR_BEGINNINGS
 
 
 def room_air_text(gas: RoomGas, place: str) -> str:
     """Say what happens to the room's air at worst, or why leeside cannot say. place: whose room it is."""
     if not gas.room:
         return (
-            f"Room air: the cellar file does not say in which room {place} stands (`room`), so leeside cannot say what "
+            f"{_UNKNOWN}the cellar file does not say in which room {place} stands (`room`), so leeside cannot say what "
             f"escaping gas does to its air. {NOT_A_GAS_ALARM}"
         )
     if gas.volume_m3 is None:
         return (
-            f"Room air: leeside does not know the air of the room {gas.room}: its `volume` is not in the cellar file. "
+            f"{_UNKNOWN}leeside does not know the air of the room {gas.room}: its `volume` is not in the cellar file. "
             f"{NOT_A_GAS_ALARM}"
         )
     worst = gas.worst()
     if worst is None:
         return (
-            f"Room air: leeside does not know how much gas can escape into the room {gas.room} ({gas.volume_m3:g} m³). "
+            f"{_UNKNOWN}leeside does not know how much gas can escape into the room {gas.room} ({gas.volume_m3:g} m³). "
             f"{NOT_A_GAS_ALARM}"
         )
     stock, air = worst
     what = "cylinder" if stock.is_cylinder else "vessel"
     text = (
-        f"Worst case: if the {what} {stock.place} ({stock_text(stock)}) empties into the room {gas.room} "
+        f"{_WORST}if the {what} {stock.place} ({stock_text(stock)}) empties into the room {gas.room} "
         f"({gas.volume_m3:g} m³), {_air_text(air)}"
     )
     meter = _meter(air)
