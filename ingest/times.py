@@ -7,6 +7,7 @@ __all__ = [
     "END_OF_TIME_MS",
     "Ambiguous",
     "Skipped",
+    "bound_of",
     "clock_change",
     "epoch_ms",
     "fraction_ms",
@@ -191,6 +192,22 @@ def spoken_moment(text: str, zone: ZoneInfo, now_ms: int) -> int:
         return now_ms
     hour, rest = (match["time"] or "12:00").split(":", 1)
     return moment_of(f"{day} {hour.rjust(2, '0')}:{rest}", zone)
+
+
+def bound_of(text: str, zone: ZoneInfo, now_ms: int) -> int:
+    """Read where a span of time begins or ends, as a person writes it, as UTC milliseconds.
+
+    As ``spoken_moment``, but a day without a time is its midnight, so that bounds separate whole days.
+    Raises IngestError, Ambiguous, Skipped.
+    """
+    plain = " ".join(text.split()).lower()
+    today = datetime.fromtimestamp(now_ms / 1000, UTC).astimezone(zone).date()
+    days = {"today": today, "yesterday": today - timedelta(days=1)}
+    if plain in days:
+        return moment_of(days[plain].isoformat(), zone)
+    if _FORM.fullmatch(plain) is not None:
+        return moment_of(plain, zone)
+    return spoken_moment(text, zone, now_ms)
 
 
 def _local(moment: datetime, zone: ZoneInfo, text: str) -> datetime:

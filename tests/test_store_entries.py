@@ -74,7 +74,7 @@ def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
         ("topping", "K1", None, {"volume_l": 1.0}, "say a vessel it came from, bought bottles, or its lot"),
         ("topping", "K1", None, {"volume_l": 1.0, "source": "K1"}, "cannot be topped up from itself"),
         ("topping", "K1", "A", {"volume_l": 1.0, "source": "C1"}, "the vessels say which wine it is"),
-        ("racking", None, None, {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K7"}]}, 'vessel = "K7"'),
+        ("racking", None, None, {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K7"}]}, 'targets = "K7"'),
         ("sample", "cellar", None, {}, "is a room; this is about a vessel"),
     ],
 )

@@ -14,13 +14,14 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.cellar_file import FileCommand
-from alerts.command.doubt import DespiteWarnings, may_write, show_remarks
+from alerts.command.doubt import DespiteWarnings, may_write, show_remarks, yes_or_when
 from alerts.command.enter_calibration import calibration
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.terminal import Terminal, at_a_terminal
+from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
+from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
@@ -34,7 +35,7 @@ from ingest.journal.question import Question
 from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.journal.entries import struck_along
-from ingest.times import Ambiguous
+from ingest.times import Ambiguous, spoken_moment
 
 app = typer.Typer(
     help="Write down what was done at the bench or in the cellar.", no_args_is_help=True, rich_markup_mode=None
@@ -70,8 +71,13 @@ def run_enter(
         with open_journal(file) as (cellar, store):
             prepared = _prepared(terminal, store, cellar, kind, answers, at, name, now_ms, asking, with_later)
             show_prepared(terminal, cellar, prepared, now_ms)
-            asked = terminal if asking else None
-            if not may_write(asked, prepared.words, prepared.warnings, despite_warnings=despite_warnings):
+            if asking and at is None:
+                prepared = _dated(
+                    terminal, store, cellar, kind, answers, prepared, now_ms, with_later, despite_warnings
+                )
+            elif not may_write(
+                terminal if asking else None, prepared.words, prepared.warnings, despite_warnings=despite_warnings
+            ):
                 return 1
             entry = write(store, cellar, prepared, now_ms=wall_ms(), with_later=with_later)
             if as_json:
@@ -122,6 +128,45 @@ def _prepared(
     if asking:
         return ask_entry(terminal, store, cellar, kind, answers, prepare_now, now_ms=now_ms, at_ms=at_ms)
     return prepare_now()
+
+
+def _dated(
+    terminal: Terminal,
+    store: Store,
+    cellar: Cellar,
+    kind: EntryKind[Any],
+    answers: dict[str, Sequence[str]],
+    prepared: Prepared,
+    now_ms: int,
+    with_later: bool,
+    despite_warnings: bool,
+) -> Prepared:
+    """Let the person say yes, or when it happened, and then show the entry as of that time and ask again."""
+
+    def moment_of(text: str) -> int:
+        return spoken_moment(text, cellar.site.zone, now_ms)
+
+    for _ in range(MOST_TRIES):
+        answer = yes_or_when(terminal, prepared.words, prepared.warnings, moment_of, despite_warnings=despite_warnings)
+        if not answer:
+            return prepared
+        at, _at_ms = ask_time(terminal, answer, cellar, now_ms)
+        try:
+            prepared = prepare(
+                store,
+                cellar,
+                kind.name,
+                answers,
+                who=prepared.draft.who,
+                now_ms=now_ms,
+                at=at,
+                with_later=with_later,
+            )
+        except (AnswersWrong, EntryRefused) as error:
+            terminal.say(f"As of then it cannot be written: {error}")
+            continue
+        show_prepared(terminal, cellar, prepared, now_ms)
+    raise NotWritten("Nothing was written.")
 
 
 def show_prepared(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms: int) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["ask_entry", "ask_time"]
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final
 
 from alerts.command.terminal import MOST_TRIES, Terminal
@@ -12,7 +12,8 @@ from alerts.errors import NotWritten
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords
+from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords, each_answer
+from ingest.journal.contents import Contents
 from ingest.journal.drafting import last_answers, next_question, read_answers
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.question import Question
@@ -37,8 +38,10 @@ def ask_entry(
 
     answers: by question; what the person answers is added. prepare: makes the entry of them.
     """
-    offered = last_answers(kind, context_of(store, cellar, kind.name, at_ms).last)
-    return _EntryDialog(terminal, kind, answers, offered, Clock(cellar.site.zone, now_ms)).ask_until(prepare)
+    context = context_of(store, cellar, kind.name, at_ms)
+    offered = last_answers(kind, context.last)
+    clock = Clock(cellar.site.zone, now_ms)
+    return _EntryDialog(terminal, kind, answers, offered, clock, context.contents).ask_until(prepare)
 
 
 def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) -> tuple[str | None, int]:
@@ -56,7 +59,9 @@ def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) ->
 
 
 class _EntryDialog:
-    """The questions of one entry. offered: what an empty answer stands for, by question."""
+    """The questions of one entry. offered: what an empty answer stands for, by question; contents: what each vessel
+    holds at that time.
+    """
 
     def __init__(
         self,
@@ -65,12 +70,14 @@ class _EntryDialog:
         answers: dict[str, Sequence[str]],
         offered: dict[str, str],
         clock: Clock,
+        contents: Mapping[str, Contents],
     ) -> None:
         self._terminal = terminal
         self._kind = kind
         self._answers = answers
         self._offered = offered
         self._clock = clock
+        self._contents = contents
         self._asked: list[str] = []
 
     def ask_until(self, prepare: Callable[[], Prepared]) -> Prepared:
@@ -134,23 +141,36 @@ class _EntryDialog:
                 self._offered[name] = texts[0]
         self._asked.clear()
 
+    def _likely(self, question: Question) -> str:
+        """Say what the vessels make likely as the answer to a question, and give it; "" for nothing."""
+        if question.likely is None:
+            return ""
+        likely = question.likely(read_answers(self._kind, answered(self._answers), self._clock), self._contents)
+        if likely is None:
+            return ""
+        self._terminal.say(likely.why)
+        return likely.answer
+
     def _ask(self, question: Question, *, needed: bool = True) -> None:
         """Ask until the answer can be read; an empty one leaves the question out."""
         texts: list[str] = []
         hint = _hint(question, needed)
+        likely = "" if question.name in self._offered else self._likely(question)
         for _ in range(MOST_TRIES):
             if texts:
                 text = self._terminal.ask("Another one? (empty: no more)")
             else:
-                text = self._terminal.ask(question.ask + hint, self._offered.get(question.name, ""))
+                text = self._terminal.ask(question.ask + hint, self._offered.get(question.name, "") or likely)
             if not text or text == _NO_ANSWER:
                 break
+            parts = each_answer(question.answer, text) if question.many else [text]
             try:
-                question.answer.read(text, self._clock)
+                for part in parts:
+                    question.answer.read(part, self._clock)
             except (ValueError, IngestError) as error:
                 self._terminal.say(str(error))
                 continue
-            texts.append(text)
+            texts.extend(parts)
             if not question.many:
                 break
         if texts:

@@ -29,6 +29,7 @@ from ingest.cellar import QUANTITIES
 from ingest.errors import IngestError
 from ingest.exchange.csv_form import HEAD, csv_rows
 from ingest.exchange.senml_form import senml_packs
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.series_history import raw
@@ -73,7 +74,7 @@ def export(
             raise typer.BadParameter("choose one of --csv and --senml")
     with open_cellar(file) as (cellar, store):
         chosen = _series_of(store, probes or ())
-        from_ms, to_ms = time_range(since, until, cellar.site.zone)
+        from_ms, to_ms = time_range(since, until, cellar.site.zone, wall_ms())
         with _opened(output) as out:
             if entries:
                 written = write_entries(

@@ -123,7 +123,7 @@ def history(
             subject, printout = _of_lot(lot, quantity, share or 0.0, store)
         else:
             subject, printout = _of_place(place or "", quantity, cellar, store)
-        from_ms, to_ms = time_range(since, until, cellar.site.zone)
+        from_ms, to_ms = time_range(since, until, cellar.site.zone, wall_ms())
         merged = pieces(store, subject, from_ms, to_ms, struck=struck)
         rows: Iterator[_Row] = (row for piece in merged for row in _rows(piece))
         if compensated:

@@ -45,7 +45,7 @@ def print_estimate(
         raise typer.BadParameter(f"'{quantity}' is not estimated; {allowed} are", param_hint="--quantity")
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store), store.read():
-        from_ms, to_ms = time_range(since, until, cellar.site.zone)
+        from_ms, to_ms = time_range(since, until, cellar.site.zone, wall_ms())
         known_ids = known_vessels(cellar, store)
         if vessel not in known_ids:
             raise typer.BadParameter(f"no vessel '{vessel}'; there are: {', '.join(known_ids)}", param_hint="VESSEL")

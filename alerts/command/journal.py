@@ -31,7 +31,7 @@ from ingest.process import wall_ms
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
 from ingest.store.journal.stored_ledger import contents
-from ingest.times import Ambiguous, moment_of, spoken_moment
+from ingest.times import bound_of
 
 EXAMPLE: Final = "leeside journal cellar.toml --vessel K1 --from 2026-11-01"
 
@@ -86,12 +86,6 @@ def journal(
 def _moment(text: str, zone: ZoneInfo, now_ms: int, option: str) -> int:
     """Read a time; a date alone is its midnight, so that --from and --to separate whole days."""
     try:
-        return moment_of(text, zone)
-    except Ambiguous as error:
-        raise typer.BadParameter(str(error), param_hint=option) from error
-    except IngestError:
-        pass  # it may still be one as people say it
-    try:
-        return spoken_moment(text, zone, now_ms)
+        return bound_of(text, zone, now_ms)
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint=option) from error

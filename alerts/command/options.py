@@ -34,7 +34,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from ingest.errors import IngestError
-from ingest.times import EARLIEST_MS, END_OF_TIME_MS, moment_of
+from ingest.times import EARLIEST_MS, END_OF_TIME_MS, bound_of, moment_of
 
 _DURATION: Final = re.compile(r"(\d+(?:\.\d+)?)\s*(s|min|h|d)", re.ASCII)
 _DATE: Final = re.compile(r"\d{4}-\d\d-\d\d", re.ASCII)
@@ -67,7 +67,8 @@ AsOf = Annotated[
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON.")]
 Since = Annotated[
-    str | None, typer.Option("--from", metavar="TIME", help="From this time on: a date, or date and time.")
+    str | None,
+    typer.Option("--from", metavar="TIME", help="From this time on: a date, date and time, or today."),
 ]
 Until = Annotated[str | None, typer.Option("--to", metavar="TIME", help="Up to, not including, this time.")]
 Duration = Annotated[
@@ -125,11 +126,11 @@ def check_kinds(kinds: Iterable[str] | None) -> None:
             raise typer.BadParameter(f"there is no kind '{kind}'; there are: {', '.join(KINDS)}", param_hint="--kind")
 
 
-def time_range(since: str | None, until: str | None, zone: ZoneInfo) -> tuple[int, int]:
+def time_range(since: str | None, until: str | None, zone: ZoneInfo, now_ms: int) -> tuple[int, int]:
     """--from and --to in UTC ms, all time by default. Raises typer.BadParameter."""
     try:
-        from_ms = 0 if since is None else moment_of(since, zone)
-        to_ms = END_OF_TIME_MS if until is None else moment_of(until, zone)
+        from_ms = 0 if since is None else bound_of(since, zone, now_ms)
+        to_ms = END_OF_TIME_MS if until is None else bound_of(until, zone, now_ms)
     except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--from, --to") from error
     if from_ms >= to_ms:

@@ -60,6 +60,7 @@ from ingest.cellar.quantities import (
 )
 from ingest.cellar.signal import Counts, Signal, from_wire
 from ingest.cellar.signal_reach import end_of_signal, is_out_of_reach
+from ingest.cellar.table_entry import nearest
 from ingest.cellar.tables import Cellar
 from ingest.cellar.units import Dimension, UnitError, conversion, find_unit, normal_unit
 
@@ -114,6 +115,7 @@ __all__ = [
     "is_out_of_reach",
     "judged_id",
     "load_cellar",
+    "nearest",
     "normal_unit",
     "parse_amount",
     "parse_cellar",

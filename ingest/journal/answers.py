@@ -21,6 +21,7 @@ __all__ = [
     "WrittenWords",
     "Wrong",
     "YesNo",
+    "each_answer",
 ]
 
 import re
@@ -76,6 +77,14 @@ class AnswerForm(Protocol):
     def write(self, value: Any) -> str:
         """The text that ``read`` would make the value of."""
         ...
+
+
+def each_answer(form: AnswerForm, text: str) -> list[str]:
+    """Take apart a text that gives several answers at once, such as "K1 and K2"; one that does not stays whole."""
+    if not isinstance(form, VesselVolume):
+        return [text]
+    parts = [part.strip() for part in _BETWEEN_VESSELS.split(text)]
+    return parts if all(parts) else [text]
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +257,13 @@ def _litres(text: str, whole: str, example: str) -> float:
         raise ValueError(f"'{whole.strip()}': {error}") from None
 
 
+# What stands between two vessels; a comma between digits is a decimal comma.
+_BETWEEN_VESSELS: Final = re.compile(r"\s+and\s+|\s*[;&+]\s*|\s*,(?![0-9])\s*", re.IGNORECASE)
+_VOLUME: Final = r"(?P<volume>[0-9][0-9.,]*\s*[A-Za-z]\w*)"
+_VOLUME_OF: Final = re.compile(rf"{_VOLUME}\s+(?:of|from|to|into|in)\s+(?P<vessel>\S+)", re.IGNORECASE)
+_VESSEL_AND_VOLUME: Final = re.compile(rf"(?P<vessel>[^\s=]+)\s+{_VOLUME}", re.IGNORECASE)
+
+
 @dataclass(frozen=True, slots=True)
 class VesselVolume:
     """A vessel, with or without a volume: "K1" or "K1=16 L"."""
@@ -256,8 +272,9 @@ class VesselVolume:
     example: str = "K1=16L"
 
     def read(self, text: str, _: Clock) -> dict[str, Any]:
-        """``vessel`` and, where there is one, ``volume_l``."""
-        vessel, equals, volume = text.partition("=")
+        """``vessel`` and, where there is one, ``volume_l``; also of "16 L from K1" and "K1 16 L"."""
+        spoken = _VOLUME_OF.fullmatch(text.strip()) or _VESSEL_AND_VOLUME.fullmatch(text.strip())
+        vessel, equals, volume = (spoken["vessel"], "=", spoken["volume"]) if spoken else text.partition("=")
         answer: dict[str, Any] = {"vessel": vessel.strip()}
         if not answer["vessel"]:
             raise ValueError(f"'{text.strip()}' names no vessel; write vessel and volume, such as {self.example}")

@@ -95,6 +95,11 @@ class Body(BodyPart):
         return ()
 
     @property
+    def place_keys(self) -> tuple[str, ...]:
+        """Where in the body each of its places is named."""
+        return ("vessel",) * len(self.places)
+
+    @property
     def results(self) -> tuple[Result, ...]:
         """The numbers that it adds to histories."""
         return ()

@@ -17,7 +17,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from ingest.errors import IngestError, Problem
-from ingest.journal.answers import AnswersWrong, Clock, Wrong
+from ingest.journal.answers import AnswersWrong, Clock, Wrong, each_answer
 from ingest.journal.body import Body, BodyWrong, read_body
 from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.entry_context import EntryContext
@@ -40,12 +40,15 @@ def read_answers(kind: EntryKind[Any], answers: Mapping[str, Sequence[str]], clo
     """
     given: dict[str, Any] = {}
     wrong: list[Wrong] = []
-    for name, texts in answers.items():
+    for name, given_texts in answers.items():
         question = kind.question(name)
         if question is None:
             known = ", ".join(question.name for question in kind.questions)
             wrong.append(Wrong(name, f"a {kind_words(kind.name)} does not say this; it says: {known}"))
             continue
+        texts = given_texts
+        if question.many:
+            texts = [part for text in given_texts for part in each_answer(question.answer, text)]
         if not texts:
             continue
         if len(texts) > 1 and not question.many:

@@ -110,6 +110,11 @@ class PlaceKinds:
         self._now = {place.id: cellar.place_kind(place.id) for place in cellar.places}
         self._equipment = equipment
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The ids of the cellar file as it is now."""
+        return tuple(self._now)
+
     def at(self, at_ms: int) -> Callable[[str], str | None]:
         """Make what finds the kind at a time (UTC ms): keg, ..., cylinder or room; None for an id that no file has."""
 

@@ -5,16 +5,24 @@ An entry's questions are also the options of its command.
 
 from __future__ import annotations
 
-__all__ = ["CYLINDER", "LOT", "REMARK", "VESSEL", "Given", "Question", "always", "never"]
+__all__ = ["CYLINDER", "LOT", "REMARK", "VESSEL", "Given", "Likely", "Question", "always", "never"]
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from ingest.journal.answers import AnswerForm, WrittenWords
+from ingest.journal.contents import Contents
 
 # What is answered so far: by the question's name, as read; of one that takes several answers a list.
 Given = Mapping[str, Any]
+
+
+class Likely(NamedTuple):
+    """An answer that is offered because of what the vessels hold, and why, in a sentence."""
+
+    answer: str
+    why: str
 
 
 def always(_: Given) -> bool:
@@ -35,7 +43,8 @@ class Question:
     body, "" where it needs more than to be copied; many: may be answered several times; flag: is yes by being named;
     needed: whether it must be answered, by what is answered so far; asked: whether a person is asked for it who may
     also leave it out; remembered: whether last time's answer is offered; recall: reads the answer, as ``answer.read``
-    gives it, from a body that was made of it, where it is not its key's value.
+    gives it, from a body that was made of it, where it is not its key's value; likely: what is offered because of what
+    the vessels hold.
     """
 
     name: str
@@ -49,6 +58,7 @@ class Question:
     asked: Callable[[Given], bool] = never
     remembered: bool = False
     recall: Callable[[Any], Any] | None = None
+    likely: Callable[[Given, Mapping[str, Contents]], Likely | None] | None = None
 
     @property
     def option(self) -> str:

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 __all__ = ["LATEST_AHEAD_MS", "draft_problems", "long_ago", "words_problems"]
 
-from collections.abc import Callable, Container, Iterable
+from collections.abc import Callable, Container, Iterable, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
-from ingest.cellar import Identifier
+from ingest.cellar import Identifier, nearest
 from ingest.errors import Problem
 from ingest.journal.body import Words, shown
 from ingest.journal.entry import Draft
@@ -35,11 +35,16 @@ PlaceKindOf = Callable[[str], str | None]
 
 
 def draft_problems(
-    draft: Draft, place_kind: PlaceKindOf, lots: Container[str], lot_names: Iterable[str], now_ms: int
+    draft: Draft,
+    place_kind: PlaceKindOf,
+    lots: Container[str],
+    lot_names: Iterable[str],
+    now_ms: int,
+    place_names: Sequence[str] = (),
 ) -> list[Problem]:
     """Find everything that is wrong with a draft by itself, whatever vessels hold.
 
-    lots: those that an entry introduces; now_ms: UTC ms.
+    lots: those that an entry introduces; now_ms: UTC ms; place_names: ids that may be meant by one that there is not.
     """
     kind = KINDS.get(draft.kind)
     if kind is None:
@@ -59,8 +64,8 @@ def draft_problems(
         )
     return [
         *problems,
-        *_place_problems(draft, kind.place, place_kind),
-        *_body_place_problems(draft, place_kind),
+        *_place_problems(draft, kind.place, place_kind, place_names),
+        *_body_place_problems(draft, place_kind, place_names),
         *kind.problems(draft),
         *_lot_problems(draft, kind.lot(draft.body), lots, lot_names),
     ]
@@ -91,7 +96,15 @@ def words_problems(name: str, key: str, text: str) -> list[Problem]:
     return []
 
 
-def _place_problems(draft: Draft, rule: PlaceRule, place_kind: PlaceKindOf) -> list[Problem]:
+def _not_there(id: str, names: Sequence[str]) -> str:
+    """Say that no cellar file has an id, which one is meant, and which there are."""
+    why = "no cellar file of this store has it"
+    near = nearest(id, names)
+    known = f"there are: {', '.join(names)}" if names else "look at the id"
+    return f"{why}; did you mean {near}?" if near else f"{why}; {known}"
+
+
+def _place_problems(draft: Draft, rule: PlaceRule, place_kind: PlaceKindOf, names: Sequence[str]) -> list[Problem]:
     what = "a place"
     if rule.allowed == VESSEL_KINDS:
         what = "a vessel"
@@ -106,21 +119,21 @@ def _place_problems(draft: Draft, rule: PlaceRule, place_kind: PlaceKindOf) -> l
     elif not rule.allowed:
         why = "an entry of this kind has no place of its own"
     elif (kind := place_kind(draft.place)) is None:
-        why = "no cellar file of this store has it; look at the id"
+        why = _not_there(draft.place, names)
     elif kind not in rule.allowed:
         why = f"is a {kind}; this is about {what}"
     return [Problem(draft.kind, "place", "" if draft.place is None else shown(draft.place), why)] if why else []
 
 
-def _body_place_problems(draft: Draft, place_kind: PlaceKindOf) -> list[Problem]:
+def _body_place_problems(draft: Draft, place_kind: PlaceKindOf, names: Sequence[str]) -> list[Problem]:
     problems = []
-    for vessel in dict.fromkeys(draft.body.places):
+    keys = dict(zip(draft.body.places, draft.body.place_keys, strict=True))
+    for vessel, key in keys.items():
         kind = place_kind(vessel)
         if kind is None:
-            why = "no cellar file of this store has it; look at the id"
-            problems.append(Problem(draft.kind, "vessel", shown(vessel), why))
+            problems.append(Problem(draft.kind, key, shown(vessel), _not_there(vessel, names)))
         elif kind not in VESSEL_KINDS:
-            problems.append(Problem(draft.kind, "vessel", shown(vessel), f"is a {kind}; this is about a vessel"))
+            problems.append(Problem(draft.kind, key, shown(vessel), f"is a {kind}; this is about a vessel"))
     return problems
 
 
@@ -133,12 +146,11 @@ def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: 
     if rule.refused:
         return [Problem(kind, "lot", shown(lot), rule.refused)]
     if lot not in lots:
-        known = ", ".join(lot_names) or "none yet"
-        return [
-            Problem(
-                kind, "lot", shown(lot), f"no entry describes this lot; write one of kind lot first. Known: {known}"
-            )
-        ]
+        names = list(lot_names)
+        near = nearest(lot, names)
+        known = f"did you mean {near}?" if near else f"Known: {', '.join(names) or 'none yet'}"
+        why = f"no entry describes this lot; write one of kind lot first. {known}"
+        return [Problem(kind, "lot", shown(lot), why)]
     return []
 
 

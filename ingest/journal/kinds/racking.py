@@ -15,6 +15,7 @@ from pydantic import Field, model_validator
 from ingest.cellar import Dimension
 from ingest.journal.answers import AnswersWrong, Choice, Measure, VesselVolume, WrittenWords, Wrong, YesNo
 from ingest.journal.body import Amount, Body, BodyPart, Id, Positive, Words
+from ingest.journal.contents import Contents
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
@@ -49,6 +50,9 @@ from ingest.journal.wine import STRANGE, Wine, mix, root, sum_known
 # What is left after a racking and is less than this part of the vessel is more likely a difference of two measurements
 # than wine (this project's choice).
 _LITTLE: Final = 0.05
+# What hoses and filters keep is not worth a word (this project's choice).
+_LEAST_LOST_L: Final = 0.3
+_LITTLE_LOST: Final = 0.02
 
 
 Air = Literal["under gas", "closed", "open"]
@@ -114,6 +118,11 @@ class RackingBody(Body):
     def places(self) -> tuple[str, ...]:
         """The vessels that the wine came from, then those that it came into."""
         return (*(drawn.vessel for drawn in self.sources), *(poured.vessel for poured in self.targets))
+
+    @property
+    def place_keys(self) -> tuple[str, ...]:
+        """Whether each of them is a source or a target."""
+        return ("sources",) * len(self.sources) + ("targets",) * len(self.targets)
 
     def renamed(self, name_now: Callable[[str], str]) -> Self:
         """Give the body with these vessels called as they are now."""
@@ -210,10 +219,33 @@ def _complete(given: Given, data: BodyData, context: EntryContext, at_ms: int) -
     if given.get("begin"):
         data["stage"] = "begun"
         return ()
+    data["notes"] = _lost_notes(data, context.contents)
     begun = finished_by(context.begun, names, at_ms)
     if begun is not None:
         data["begun"] = begun.entry
     return ()
+
+
+def _lost_notes(data: BodyData, contents: Mapping[str, Contents]) -> list[str]:
+    """That more was drawn than came in, where all of that is known and lees do not explain it."""
+    out = [drawn.get("volume_l", _held_l(drawn, contents)) for drawn in data["sources"]]
+    into = [poured.get("volume_l") for poured in data["targets"]]
+    drawn_l, poured_l = sum_known(out), sum_known(into)
+    if drawn_l is None or poured_l is None:
+        return []
+    lost_l = drawn_l - (data.get("lees_l") or 0.0) - poured_l
+    if lost_l < max(_LEAST_LOST_L, _LITTLE_LOST * drawn_l):
+        return []
+    lees = "" if data.get("lees_l") is None else f" less {liters(data['lees_l'])} of lees"
+    return [
+        f"{liters(drawn_l)} were drawn{lees} and {liters(poured_l)} came in: {liters(lost_l)} are lost on the way. If "
+        "they were lees, say so with lees; if they stayed behind, say how much was drawn"
+    ]
+
+
+def _held_l(drawn: Mapping[str, Any], contents: Mapping[str, Contents]) -> float | None:
+    held = contents.get(drawn["vessel"])
+    return None if held is None else held.volume_l
 
 
 # ---- words, caution, warnings ---------------------------------------------------------------------------------------

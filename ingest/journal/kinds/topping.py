@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["TOPPING", "BoughtWine", "ToppingBody"]
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Annotated, Any, Final, Self
 
@@ -14,13 +14,15 @@ from ingest.cellar import Dimension
 from ingest.errors import Problem
 from ingest.journal.answers import AnswersWrong, BottleCount, Measure, Number, WrittenWords, Wrong
 from ingest.journal.body import Amount, Body, BodyPart, Count, Id, Percent, Positive, Words, shown
+from ingest.journal.contents import Contents
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.kind import BodyData, EntryKind, LedgerStep, LotRule, StateOf, opening_caution, place_of
 from ingest.journal.phrases import joined, phrase
-from ingest.journal.question import LOT, REMARK, VESSEL, Given, Question
+from ingest.journal.question import LOT, REMARK, VESSEL, Given, Likely, Question
 from ingest.journal.vessel_state import (
+    ROUNDING_L,
     Objection,
     VesselState,
     drawing_objections,
@@ -112,6 +114,15 @@ def _bought(given: Given) -> bool:
     return bool(given.get("bottles"))
 
 
+def _to_the_brim(given: Given, contents: Mapping[str, Contents]) -> Likely | None:
+    """What fills the vessel to the brim, by its headspace."""
+    held = contents.get(given.get("vessel", ""))
+    if held is None or not held.headspace_l or held.headspace_l < ROUNDING_L:
+        return None
+    volume = liters(held.headspace_l)
+    return Likely(volume, f"To the brim it is {volume} by the headspace of {held.vessel}; - leaves the amount open.")
+
+
 def _about(name: str) -> Callable[[ToppingBody], Any]:
     """What was answered about bought bottles."""
     return lambda body: None if body.bought is None else getattr(body.bought, _ABOUT_BOTTLES[name])
@@ -151,6 +162,7 @@ _QUESTIONS: Final = (
         Measure(Dimension.VOLUME, "L", "0.3 L"),
         "volume_l",
         asked=lambda given: not _bought(given),
+        likely=_to_the_brim,
     ),
     Question(
         "name",
@@ -191,7 +203,7 @@ _QUESTIONS: Final = (
 )
 
 
-def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[str, ...]:
+def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tuple[str, ...]:
     about = [name for name in _ABOUT_BOTTLES if name in given]
     if _bought(given):
         data["bought"] = {**given["bottles"], **{_ABOUT_BOTTLES[name]: given[name] for name in about}}
@@ -199,6 +211,9 @@ def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[s
         raise AnswersWrong([Wrong(name, "is about bought bottles; give bottles, too") for name in about])
     if given.get("lot") and (given.get("from") or _bought(given)):
         raise AnswersWrong([Wrong("lot", "leave it out: the vessel or the bottles say which wine it is")])
+    brim = None if _bought(given) or "volume" in given else _to_the_brim(given, context.contents)
+    if brim is not None:
+        data["notes"] = [f"how much went in is not said; to the brim it would be {brim.answer} by the headspace"]
     return ()
 
 

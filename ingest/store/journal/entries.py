@@ -61,8 +61,8 @@ def add_entry(
     )
     key = written.key
     ledger = load_ledger(connection, equipment, before=key)
-    kind_of = PlaceKinds(cellar, equipment).at(draft.at_ms)
-    problems = draft_problems(draft, kind_of, ledger.lots, ledger.lots.names, now_ms)
+    kinds = PlaceKinds(cellar, equipment)
+    problems = draft_problems(draft, kinds.at(draft.at_ms), ledger.lots, ledger.lots.names, now_ms, kinds.names)
     if problems:
         raise EntryRefused(problems)
     verdict = judge_entry(ledger, written)
