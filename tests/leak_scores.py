@@ -111,7 +111,8 @@ class Outcome:
 
     void: the leak has no meaning. false_at_s: a leak called certain before there was one; after: what had happened to
     the keg in the two hours before. found_s: delay until a leak was certain; named_s: until the finding was a leak.
-    findings: share of the judgements, before the onset and after. range_holds: whether the hours to the floor, as
+    findings: share of the judgements, before the onset and after. rates: while the leak is certain;
+    rates_missing: how often it was not. range_holds: whether the hours to the floor, as
     stated when the leak became certain, hold the true ones. rising_s: when gas
     was first said to rise. cold_dips: how often a cold night brought the gauge under
     the floor; cold_announced: how many of these were called cooling then, or foreseen in the six hours before.
@@ -208,7 +209,7 @@ def _rate(truths: KegTruths, column: int, trace: Sequence[Judged], onset: float,
     if step >= len(truths.at_s) or truths.gauge_kpa[step, column] < RATE_ABOVE_KPA:
         return "not asked"
     last = next((each for each in reversed(trace) if at_s - 3600.0 <= each.at_s <= at_s), None)
-    if last is None or last.rate_ml_min is None or last.u_rate_ml_min is None:
+    if last is None or not last.leak_certain or last.rate_ml_min is None or last.u_rate_ml_min is None:
         return "missing"
     begin = int(np.searchsorted(truths.at_s, onset)) + 1
     rate = truths.rate_ml_min[: step + 1, column]

@@ -142,7 +142,7 @@ def print_found(row: Row, headspace_l: float, kegs: Sequence[Outcome]) -> None:
     for at_h in RATE_AT_H:
         print_rates(at_h, [score for each in kegs for score in each.rates if score.at_h == at_h])
     if missing:
-        print(f"   no rate was stated {missing} times")
+        print(f"   not certain, or without a rate, at these times: {missing}")
     print(f"   findings with the leak: {mixture(each.findings_leaking for each in kegs)}")
     print(f"   found in time by what the keg was: {breakdown(kegs, late)}")
 
