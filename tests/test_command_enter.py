@@ -158,9 +158,10 @@ def test_a_charge_keeps_the_cylinder_that_it_came_from(call: _Call, journal: Jou
     assert (code, "--cylinder" in said, "there are: CO2" in said) == (2, True, True), said
     assert "warning" not in call("gas", *given)[1]
     code, said = call("gas", "--vessel", "K1", "--act", "charged", "--pressure", "250 kPa")
-    assert (code, "warning: 250 kPa is more than the 200 kPa that are stamped on K1: shut the gas, stand" in said) == (1, True), (
-        said
-    )
+    assert (code, "warning: 250 kPa is more than the 200 kPa that are stamped on K1: shut the gas, stand" in said) == (
+        1,
+        True,
+    ), said
     code, said = call("gas", "--cylinder", "CO2", "--act", "supply shut")
     assert code == 0, said
     assert (journal.written()[-1].place, journal.written()[-1].body.cylinder) == ("CO2", None)  # type: ignore[attr-defined]  # the same

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from math import exp, pi
+from datetime import UTC
+from math import exp, isfinite, pi
 from typing import Any
 
 import fluids
@@ -19,6 +21,7 @@ from alerts.gas.tube_flow import wine_viscosity
 from alerts.gas.wine_density import wine_density
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.racking_gas import racking_gas
+from alerts.review.review_lines import review_json, review_lines
 from alerts.review.section import Review, ReviewSection
 
 NITROGEN, _, CARBON_DIOXIDE = GASES.values()
@@ -393,3 +396,54 @@ def test_the_work_ends_with_the_entry() -> None:
 def test_what_must_not_be_done_has_no_list_of_work() -> None:
     assert review(receiver=keg("K2", capacity_l=10.0)).checklist == ()
     assert review(wish=RackingWish(pressure_kpa=250.0)).checklist == ()
+
+
+capacities = st.floats(0.1, 1e6)
+shares = st.one_of(st.none(), st.floats(0.0, 1.0))
+stamps = st.one_of(st.none(), st.floats(0.01, 1000.0))
+celsius = st.one_of(st.none(), st.floats(-60.0, 80.0))
+names = st.sampled_from(["", "nitrogen", "argon", "carbon dioxide"])
+
+
+@st.composite
+def vessels(draw: st.DrawFn, id: str) -> RackingVessel:
+    """Any vessel that a cellar file and a journal could give, sensible or not."""
+    capacity, share = draw(capacities), draw(shares)
+    return RackingVessel(
+        id=id,
+        kind=draw(st.sampled_from(["keg", "tank", "carboy", "barrel", "bottle"])),
+        capacity_l=capacity,
+        material=draw(st.sampled_from(["steel", "glass", "wood", "plastic"])),
+        stamp_kpa=draw(stamps),
+        gas=draw(names),
+        room=draw(st.sampled_from(["", "cellar"])),
+        known=share is not None,
+        wine_l=None if share is None else share * capacity,
+        u_wine_l=draw(st.one_of(st.none(), st.floats(0.0, 10.0))),
+        alcohol_percent_vol=draw(st.one_of(st.none(), st.floats(0.0, 25.0))),
+        temperature_c=draw(celsius),
+    )
+
+
+def _numbers(value: object) -> Iterator[float]:
+    if isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _numbers(inner)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from _numbers(inner)
+    elif isinstance(value, int | float):
+        yield value
+
+
+@given(source=vessels("A"), receiver=st.one_of(st.none(), vessels("B")), barometer=st.floats(60.0, 110.0))
+def test_any_cellar_gets_a_review(source: RackingVessel, receiver: RackingVessel | None, barometer: float) -> None:
+    """Nothing but an empty source, or a drop that nobody would move, is refused; each number is finite."""
+    if source.wine_l is not None and source.wine_l < 0.001:
+        return
+    whole = racking_gas(facts(source=source, receiver=receiver, barometer_kpa=barometer), RackingWish(), "cellar.toml")
+    found = review_json(whole)
+    assert all(isfinite(number) for number in _numbers(found))
+    assert "nan" not in " ".join(review_lines(whole, UTC)).split()
+    pushed = [each for each in whole.sections if each.name == "moving" and each.numbers["method"] == "push"]
+    assert not (pushed and source.wall_kind not in ("keg", "tank"))

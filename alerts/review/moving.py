@@ -89,7 +89,7 @@ def moves(facts: RackingFacts, wish: RackingWish, moved_l: float) -> tuple[list[
                 barometer_kpa=facts.barometer_kpa,
             )
         except OutOfRange as error:
-            if error.of != "pressure":
+            if error.of not in ("pressure", "stamped pressure"):
                 raise
             refused = str(error)
             continue

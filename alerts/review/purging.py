@@ -28,7 +28,7 @@ from alerts.gas.wine_density import TEMPERATURE_RANGE
 from alerts.number_text import number_text
 from alerts.review.amounts import gas_text, milligrams
 from alerts.review.fit import Fit
-from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
+from alerts.review.racking_facts import SEA_LEVEL, RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
 
 # Gauge pressures to press gas in to, where the stamp allows them [kPa].
@@ -94,16 +94,20 @@ def purge_choices(facts: RackingFacts, wish: RackingWish, into: Fit) -> tuple[li
     ]
     refused = _why_not_pressed(receiver)
     for high_kpa in _highs(receiver) if not refused else ():
-        worked = purge_by_vent(
-            kind,
-            into.purged_l,
-            target,
-            high_kpa=high_kpa,
-            stamp_kpa=receiver.stamp_kpa,
-            wine_l=into.wine_l,
-            temperature_c=celsius,
-            barometer_kpa=facts.barometer_kpa,
-        )
+        try:
+            worked = purge_by_vent(
+                kind,
+                into.purged_l,
+                target,
+                high_kpa=high_kpa,
+                stamp_kpa=receiver.stamp_kpa,
+                wine_l=into.wine_l,
+                temperature_c=celsius,
+                barometer_kpa=facts.barometer_kpa,
+            )
+        except OutOfRange:  # more cycles than anybody would do
+            refused = f"within the {receiver.stamp_kpa:g} kPa stamped on {receiver.id} it takes too many cycles"
+            continue
         choices.append(_choice("vent", high_kpa, worked, into, celsius, facts.barometer_kpa))
     return choices, refused
 
@@ -120,6 +124,8 @@ def purge_section(facts: RackingFacts, wish: RackingWish, into: Fit) -> ReviewSe
     lines = [_line(choice) for choice in choices]
     if refused:
         lines.append(f"Pressing gas in is refused: {refused}.")
+    if facts.barometer_from == SEA_LEVEL:
+        lines.append("The air pressure is taken as at sea level: write the altitude of the site into the cellar file.")
     if not receiver.takes_pressure:
         lines.append("Keep the outlet wide open while gas flows in.")
     else:
@@ -142,6 +148,7 @@ def purge_section(facts: RackingFacts, wish: RackingWish, into: Fit) -> ReviewSe
     numbers: dict[str, object] = {
         "purged_l": into.purged_l,
         "target_o2_percent": wish.target_o2_percent,
+        "barometer_kpa": facts.barometer_kpa,
         "pressing_in_refused": refused or None,
         "choices": [_choice_json(choice) for choice in choices],
     }

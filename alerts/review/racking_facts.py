@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["RackingFacts", "RackingVessel", "RackingWish"]
+__all__ = ["SEA_LEVEL", "USUAL_C", "RackingFacts", "RackingVessel", "RackingWish"]
 
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -11,6 +11,8 @@ from alerts.gas.gases import ATMOSPHERE_KPA
 from alerts.gas.stock import GasStock, NewestNumber, RoomGas
 from alerts.gas.vessel_walls import VESSEL_KINDS
 
+# Where the air pressure is from, if neither a barometer nor the altitude says it.
+SEA_LEVEL: Final = "taken as at sea level"
 # Where nobody measured it [°C].
 USUAL_C: Final = 15.0
 
@@ -62,8 +64,7 @@ class RackingFacts:
 
     source: where the wine lies; receiver: where it is to go, None where no vessel is named; empty: vessels that are
     known to be empty; cylinders: what is in each, by its id; lines: cylinder and vessel that a gas line joins; rooms:
-    the gas in the rooms of the vessels; barometer_kpa: air pressure at the place, and where that is from; alcohol of
-    the wine in % vol is with the source.
+    the gas in the rooms of the vessels; barometer_kpa: air pressure at the place, absolute, and where that is from.
     """
 
     at_ms: int
@@ -74,7 +75,7 @@ class RackingFacts:
     lines: frozenset[tuple[str, str]] = frozenset()
     rooms: tuple[RoomGas, ...] = ()
     barometer_kpa: float = ATMOSPHERE_KPA
-    barometer_from: str = "taken as at sea level"
+    barometer_from: str = SEA_LEVEL
 
     @property
     def temperature_c(self) -> float:

@@ -10,7 +10,7 @@ from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE
 from alerts.gas.gases import ATMOSPHERE_KPA
 from alerts.gas_in_rooms import GasInRooms, newest_numbers
-from alerts.review.racking_facts import RackingFacts, RackingVessel
+from alerts.review.racking_facts import SEA_LEVEL, RackingFacts, RackingVessel
 from ingest.cellar import Cellar, Vessel
 from ingest.journal.contents import Contents
 from ingest.probes.file_scale import station_pressure_kpa
@@ -90,4 +90,4 @@ def _barometer(cellar: Cellar, store: Store, now_ms: int) -> tuple[float, str]:
         return read.value, "by the barometer"
     if cellar.site.altitude_m is not None:
         return station_pressure_kpa(cellar.site.altitude_m), "by the altitude"
-    return ATMOSPHERE_KPA, "taken as at sea level"
+    return ATMOSPHERE_KPA, SEA_LEVEL
