@@ -47,6 +47,8 @@ bench_dose         ``leeside bench dose``
 bench_calibrate_ph  ``leeside bench calibrate-ph``
 gas_options        options about gas that several commands share, and errors that name them
 bench_blanket      ``leeside bench blanket``
+bench_leak         ``leeside bench leak``
+blanket_table      its table of readings
 bench_purge        ``leeside bench purge``
 moving_answer      what ``leeside bench push`` and ``leeside bench siphon`` print alike
 bench_push         ``leeside bench push``

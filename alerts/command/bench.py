@@ -14,6 +14,7 @@ from alerts.command import (
     bench_calibrate_ph,
     bench_cylinder,
     bench_dose,
+    bench_leak,
     bench_molecular,
     bench_pressure,
     bench_pt100,
@@ -41,6 +42,7 @@ _command(epilog=bench_signal.EXAMPLE, context_settings=_NEGATIVE)(bench_signal.s
 _command(epilog=bench_pt100.EXAMPLE, context_settings=_NEGATIVE)(bench_pt100.pt100)
 _command(epilog=bench_pressure.EXAMPLE, context_settings=_NEGATIVE)(bench_pressure.pressure)
 _command("blanket", epilog=bench_blanket.EXAMPLE, context_settings=_NEGATIVE)(bench_blanket.blanket_)
+_command(epilog=bench_leak.EXAMPLE, context_settings=_NEGATIVE)(bench_leak.leak)
 _command(epilog=bench_purge.EXAMPLE, context_settings=_NEGATIVE)(bench_purge.purge)
 _command(epilog=bench_cylinder.EXAMPLE, context_settings=_NEGATIVE)(bench_cylinder.cylinder)
 _command(epilog=bench_room.EXAMPLE, context_settings=_NEGATIVE)(bench_room.room)

@@ -11,13 +11,15 @@ blanket          the amount of gas over wine, and the no-leak pressure as a band
 blanket_facts    what a judgement of the gas is made from, and what it says
 wine_tables      what wine and vessel do with temperature, as tables
 blanket_bins     readings as means over ever longer times the older they are
-minute_means     readings gathered to minutes
+open_minute      readings gathered to minutes
 blanket_columns  the readings as the columns of a linear regression
 blanket_fit      explaining the readings with and without a leak
 blanket_prior    what is known before an episode's first reading
 leak_evidence    what the fits say of a leak, and of gas that comes in
 sudden_loss      steps and fast losses, minute by minute
+stuck_sensor     a pressure that does not move where it would have to
 air_floor        when the gauge will fall below the air floor
+blanket_remarks  why a judgement says no more than it does
 blanket_watch    the gas over one wine, judged as its readings come in
 blanket_warnings  what the numbers of a blanket give reason to warn of
 purge            oxygen left in a headspace after purging, and the gas that it takes

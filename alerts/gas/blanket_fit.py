@@ -38,7 +38,7 @@ ALPHA, W, DELTA, S, Z, TAU = range(6)
 
 _ONSETS_H: Final = 0.67 * 1.43 ** np.arange(18.0)
 # The noise may be smaller than it is taken to be, by as much.
-_LEAST_SCALE: Final = 0.4
+_LEAST_SCALE: Final = 0.7
 _MOST_STEPS: Final = 60
 # Below it nothing but the step itself changes.
 _SMALL_CHANGE: Final = 0.03
@@ -148,7 +148,7 @@ def fit_blanket(bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps
         step_days=step_days,
         chi_step=chi_sound[:, None] - step_drop,
         step_kpa=step_kpa,
-        scale=max(_LEAST_SCALE if freedom > 30 else 1.0, best / freedom),
+        scale=max(1.0 if facts.weather_moves or freedom < 30 else _LEAST_SCALE, best / freedom),
         design=design,
         left=left,
         w_changes=theta[:, changes].sum(axis=1),

@@ -15,9 +15,11 @@ from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
 from alerts.gas.blanket_fit import BlanketFit, BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
+from alerts.gas.blanket_remarks import blanket_remarks
 from alerts.gas.gases import kelvin
 from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
-from alerts.gas.minute_means import MinuteMeans
+from alerts.gas.open_minute import OpenMinute
+from alerts.gas.stuck_sensor import StuckSensor, held_by_supply
 from alerts.gas.sudden_loss import FastLoss, SuddenLosses
 from alerts.gas.wine_tables import Floats, wine_tables
 
@@ -36,6 +38,8 @@ _STILL_CERTAIN: Final = 9.0
 _LEAST_LOST_KPA: Final = 1.0
 _LEAST_KPA_DAY: Final = 0.2
 _RISEN_KPA: Final = 1.5
+_FLAT_DAYS: Final = 0.3
+_FLAT_KPA: Final = 0.4
 # A loss faster than this is a fast leak: 10 kPa an hour.
 _FAST_KPA_DAY: Final = 240.0
 # Before so long nothing can be told but a fast leak.
@@ -43,6 +47,8 @@ _LEAST_DAYS: Final = 0.5
 _SETTLING_KPA_DAY: Final = 0.5
 # Temperature alone has moved the gauge by so much in six hours.
 _MOVED_KPA: Final = 0.8
+# Air pressure is never further than this from its mean at a place.
+_WEATHER_KPA: Final = 6.0
 _FALLEN_KPA: Final = 0.6
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
@@ -82,9 +88,14 @@ class BlanketWatch:
         self._fitted: _Fitted | None = None
         self._fit_due = False
         self._closed_ms = 0
+        self._news = False
         self._last: BlanketPoint | None = None
         self._air: float | None = None
-        self._minutes = MinuteMeans()
+        self._mean_air = 0.0
+        self._airs = 0
+        self._minutes = OpenMinute()
+        self._stuck = StuckSensor()
+        self._held = False
         self._levels: list[tuple[int, float]] = []
         self._fast: FastLoss | None = None
         self._fast_ms = 0
@@ -111,6 +122,8 @@ class BlanketWatch:
         self._last = point
         if point.barometer_kpa is not None:
             self._air = point.barometer_kpa
+            self._airs += 1
+            self._mean_air += (point.barometer_kpa - self._mean_air) / self._airs
         if self._prior is None:
             air = self._facts.station_kpa if self._air is None else self._air
             _, vapour = self._tables.growth_vapour(point.temperature_c)
@@ -126,8 +139,15 @@ class BlanketWatch:
             if age_ms >= _FIT_ANYWAY_MS:
                 self._refit()
 
+    @property
+    def has_news(self) -> bool:
+        """Whether a judgement may be another than the last one, by more than the newest reading."""
+        settled = self._last is not None and self._last.at_ms - self._closed_ms >= _SETTLE_MS
+        return self._news or (self._fit_due and settled)
+
     def judge(self, at_ms: int) -> BlanketJudgement:
         """Judge by what was read up to now, as of a time (UTC ms)."""
+        self._news = False
         last, facts = self._last, self._facts
         if last is None or at_ms - last.at_ms > _STALE_MS:
             return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
@@ -139,7 +159,7 @@ class BlanketWatch:
         air = facts.station_kpa if self._air is None else self._air
         gas = GasNow(level, known.w, air)
         headspace, u_headspace = 1.0 / known.w, known.u_w / known.w**2
-        compensated = float(gauge_at(gas._replace(air_kpa=facts.station_kpa), np.array([facts.reference_c]), facts)[0])
+        compensated = float(gauge_at(gas._replace(air_kpa=self._usual_air()), np.array([facts.reference_c]), facts)[0])
         finding, certain, since_ms = self._finding(last.at_ms, level)
         kappa, u_kappa, flow, u_flow = self._rate(certain, finding)
         day_c = self._last_day(last.temperature_c)
@@ -173,12 +193,28 @@ class BlanketWatch:
             u_headspace_l=u_headspace,
             since_ms=since_ms,
             last_sound_ms=self._sound_ms,
+            warnings=tuple(
+                blanket_remarks(
+                    finding,
+                    facts,
+                    days=None if self._fitted is None else float(self._fitted.fit.columns.days[-1]),
+                    u_kappa=None if certain else u_kappa,
+                    has_air=self._air is not None,
+                    stuck=self._stuck.run,
+                    is_held=self._held,
+                )
+            ),
         )
 
     # --- what came in
 
     def _close_minute(self, mean: BlanketPoint) -> None:
         level = self._level(mean)
+        unstuck = self._stuck.add(mean.at_ms, mean.pressure_kpa, level)
+        if unstuck is not None:
+            # What it showed meanwhile is not worth anything.
+            self._split(unstuck.since_ms, mean.at_ms, 0.0, 1.0)
+            self._sudden.clear()
         self._levels.append((mean.at_ms, level))
         if len(self._levels) > 30:
             del self._levels[:15]
@@ -191,8 +227,10 @@ class BlanketWatch:
             else:
                 self._fast = fast._replace(since_ms=self._fast.since_ms)
             self._fast_ms = mean.at_ms
+            self._news = True
             return
         step = self._sudden.step(least)
+        self._news = self._news or step is not None
         if step is not None and (self._fast is None or step.kpa > 0.0):
             before = level - step.kpa
             self._split(step.before_ms, step.after_ms, step.kpa, level / before if before > 1.0 else 1.0)
@@ -253,7 +291,14 @@ class BlanketWatch:
             return
         bins = self._bins.arrays()
         fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
-        self._fitted = _Fitted(fit, learned(fit), leak_evidence(fit), leak_evidence(fit, -1.0), self._last.at_ms)
+        gauge = fit.columns.absolute - fit.columns.air
+        vapour = fit.columns.absolute - fit.columns.dry
+        self._held = held_by_supply(fit.columns.days, gauge, fit.columns.reduced, fit.columns.celsius, vapour)
+        said, leak = learned(fit), leak_evidence(fit)
+        if leak.better > _STILL_CERTAIN:
+            # Without the leak the headspace would have to explain it.
+            said = said._replace(w=leak.w, u_w=leak.u_w)
+        self._fitted = _Fitted(fit, said, leak, leak_evidence(fit, -1.0), self._last.at_ms)
 
     def _known(self) -> Learned:
         if self._fitted is not None:
@@ -266,12 +311,16 @@ class BlanketWatch:
 
     def _finding(self, at_ms: int, level: float) -> tuple[str, bool, int | None]:
         """The finding, whether a leak is certain, and since when."""
+        if self._stuck.run is not None:
+            return "no judgement", False, self._stuck.run.since_ms
         if self._facts.supply_open:
             return "supply open", False, None
         if self._fast is not None and (at_ms - self._fast_ms < 20 * 60_000 or self._is_empty()):
             return "fast leak", True, self._fast.since_ms
         if self._fitted is None:
             return "cannot tell yet", False, None
+        if self._held:
+            return "supply open", False, None
         return self._leak_finding(self._fitted) or self._calm_finding(self._fitted, at_ms, level)
 
     def _leak_finding(self, fitted: _Fitted) -> tuple[str, bool, int | None] | None:
@@ -280,10 +329,12 @@ class BlanketWatch:
         gain, leak = fitted.gain, fitted.leak
         if gain.better > max(_CERTAIN, leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA:
             return "gas rising", False, first_ms + round(gain.onset_days * 86_400_000)
-        if not self._is_leak(fitted):
+        if self._is_leak(fitted):
+            self._leak_since_ms = first_ms + round(leak.onset_days * 86_400_000)
+        elif self._leak_since_ms is not None and not self._goes_on(fitted):
             self._leak_since_ms = None
+        if self._leak_since_ms is None:
             return None
-        self._leak_since_ms = first_ms + round(leak.onset_days * 86_400_000)
         return "fast leak" if leak.kappa > _FAST_KPA_DAY else "slow leak", True, self._leak_since_ms
 
     def _calm_finding(self, fitted: _Fitted, at_ms: int, level: float) -> tuple[str, bool, int | None]:
@@ -307,6 +358,10 @@ class BlanketWatch:
         if leak.better < needed or leak.lost < least or leak.kappa < _LEAST_KPA_DAY:
             return False
         return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+
+    def _goes_on(self, fitted: _Fitted) -> bool:
+        """Whether a leak that was certain may still be there: it is so until the pressure has been flat for hours."""
+        return self._is_empty() or fitted.risen(fitted.fit.columns.days[-1] - _FLAT_DAYS) < -_FLAT_KPA
 
     def _is_empty(self) -> bool:
         return self._last is not None and self._last.pressure_kpa < 2.0
@@ -348,6 +403,11 @@ class BlanketWatch:
         columns = self._fitted.fit.columns
         hours = np.arange(-24.0, 0.0, 0.5) / 24.0
         return np.asarray(np.interp(columns.days[-1] + hours, columns.days, columns.celsius))
+
+    def _usual_air(self) -> float:
+        """The air pressure that the compensated pressure is counted from: what the facts say, if that can be."""
+        station = self._facts.station_kpa
+        return station if not self._airs or abs(self._mean_air - station) < _WEATHER_KPA else self._mean_air
 
     def _u_compensated(self, known: Learned, celsius: float) -> float:
         away = abs(celsius - self._facts.reference_c)

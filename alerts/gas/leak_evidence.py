@@ -38,7 +38,7 @@ class LeakEvidence(NamedTuple):
 
     better: by how much chi squared is lower with it than with anything else, over the scatter of the readings; lost:
     gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
-    same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin.
+    same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L].
     """
 
     better: float
@@ -48,6 +48,8 @@ class LeakEvidence(NamedTuple):
     ml_min: float
     u_ml_min: float
     onset_days: float
+    w: float = 0.0
+    u_w: float = 0.0
 
 
 def learned(fit: BlanketFit) -> Learned:
@@ -111,6 +113,8 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         mean_flow,
         float(np.sqrt(np.sum(weights * (flow**2 * relative + (flow - mean_flow) ** 2)))),
         float(np.sum(weights * onset)),
+        mean_w := float(np.sum(weights * w)),
+        float(np.sqrt(np.sum(weights * (var_w + (w - mean_w) ** 2)))),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["MinuteMeans"]
+__all__ = ["OpenMinute"]
 
 from typing import Final
 
@@ -11,7 +11,7 @@ from alerts.gas.blanket_facts import BlanketPoint
 _MINUTE_MS: Final = 60_000
 
 
-class MinuteMeans:
+class OpenMinute:
     """The minute that is open. Points come in the order of their times."""
 
     def __init__(self) -> None:
