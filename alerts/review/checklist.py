@@ -5,13 +5,10 @@ from __future__ import annotations
 __all__ = ["racking_cautions", "racking_checklist"]
 
 import shlex
-from typing import Final
 
 from alerts.gas.cautions import CONFINED_SPACE, SIPHON_CAUTIONS, TRANSFER_CAUTIONS
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
-
-# A vessel from here on can be reached or climbed into [L] (a working default, no source).
-_LARGE_L: Final = 100.0
+from ingest.journal.kinds.kind import LARGE_L
 
 
 def racking_checklist(facts: RackingFacts, wish: RackingWish, file: str) -> list[str]:
@@ -63,7 +60,7 @@ def _close(receiver: RackingVessel | None) -> str:
 
 
 def _is_large(vessel: RackingVessel) -> bool:
-    return vessel.kind == "tank" or (vessel.kind != "barrel" and vessel.capacity_l >= _LARGE_L)
+    return vessel.kind == "tank" or vessel.capacity_l >= LARGE_L
 
 
 def _entry(facts: RackingFacts, wish: RackingWish, file: str) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = [
     "AT_A_VESSEL",
     "GLASS",
+    "LARGE_L",
     "LOT_NEEDED",
     "NOTHING_CHANGES",
     "NO_PLACE",
@@ -134,11 +135,11 @@ class NamedVessels(NamedTuple):
     @property
     def is_large(self) -> bool:
         """Whether a person could lean or climb into one."""
-        return any(vessel.kind == "tank" or vessel.capacity_l >= _LARGE_L for vessel in self.vessels)
+        return any(vessel.kind == "tank" or vessel.capacity_l >= LARGE_L for vessel in self.vessels)
 
 
 # From this volume on, a person fits into a vessel at least with head and arms; this project's choice.
-_LARGE_L: Final = 300.0
+LARGE_L: Final = 300.0
 
 # General care; the label, the safety data sheet and local rules go before it.
 GLASS: Final = "glass takes no pressure and breaks when lifted wet: never push wine into it with a shut lid; gloves"
