@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from a_gas_cellar import BEGIN_MS, DAY, HOUR, MINUTE, USUAL, GasCellar, Recorder
 from cellar_text import carboy, keg, limit, probe, table, temperature
@@ -16,6 +17,8 @@ from ingest.probes.barometer import Barometers
 from ingest.probes.binding import barometers
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.reading import Quality, Reason, quality_code
+from ingest.store.readings.block import Arrays
+from ingest.store.readings.bulk_import import BulkImport, Piece
 from ingest.store.readings.scales import add_part
 
 STATION = station_pressure_kpa(340.0)
@@ -193,6 +196,33 @@ def test_times_that_do_not_rise_are_left_out(tmp_path: Path) -> None:
     (detector,) = cellar.detectors
     assert all(before.at_ms < after.at_ms for before, after in pairwise(detector.points))
     assert {point.pressure_kpa for point in detector.points} == {55.0}
+
+
+def test_readings_of_the_past_that_are_imported_count(tmp_path: Path) -> None:
+    cellar = GasCellar(tmp_path)
+    cellar.run(5 * DAY, 5 * DAY + HOUR)
+    cellar.rows(5 * DAY + HOUR + 10_000)
+    times_ms = np.arange(BEGIN_MS + DAY, BEGIN_MS + 2 * DAY, 10 * MINUTE, dtype=np.int64)
+    imported = np.full(len(times_ms), quality_code(Quality.GOOD, Reason.IMPORTED), np.uint16)
+    importing = BulkImport(cellar.store, [*cellar.series.values()])
+    importing.take(
+        Piece(cellar.series[name], Arrays(times_ms, np.full(len(times_ms), number), imported))
+        for name, number in (("k1-pressure", 60.0), ("k1-temperature", 15.0))
+    )
+    cellar.rows(5 * DAY + HOUR + 20_000)
+    pressures = [point.pressure_kpa for point in cellar.detectors[-1].points]
+    assert pressures == [60.0] * 144 + [55.0] * 60
+
+
+def test_a_judge_that_slept_while_readings_were_settled_reads_them_all(tmp_path: Path) -> None:
+    cellar = GasCellar(tmp_path)
+    cellar.run(0, HOUR)
+    cellar.rows(HOUR + 10_000)
+    cellar.run(HOUR, 3 * HOUR)
+    cellar.settle(2 * HOUR)
+    cellar.run(3 * HOUR, 4 * HOUR)
+    cellar.rows(4 * HOUR + 10_000)
+    assert times(cellar.detectors[-1]) == list(range(240))
 
 
 # ---- the air's pressure ---------------------------------------------------------------------------------------------
