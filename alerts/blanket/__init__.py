@@ -6,7 +6,7 @@ setting          what the cellar file says of a vessel, its probes and the air a
 episodes         entries as episodes: what was done to the gas, and what is known since
 stored_episodes  the same from the store
 instruments      which series say how the gas is, those of former probes too
-minute_means     means over the minutes of a series, as its readings come
+series_minutes   means over the minutes of a series, as its readings come
 points           readings of the past as the points that the gas is judged by
 vessel_watch     the watch over one vessel: points and episodes in, a judgement out
 cellar_watch     all vessels: follows the store

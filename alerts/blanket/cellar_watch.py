@@ -19,8 +19,8 @@ import numpy as np
 
 from alerts.blanket.episodes import BlanketEpisode, Timeline
 from alerts.blanket.instruments import InstrumentSeries, VesselInstruments, vessel_instruments
-from alerts.blanket.minute_means import MINUTE_MS, MinuteMean, MinuteMeans
 from alerts.blanket.points import instrument_id, is_usable, joined, minute_arrays, moment_point
+from alerts.blanket.series_minutes import MINUTE_MS, MinuteMean, SeriesMinutes
 from alerts.blanket.setting import BlanketSetting, blanket_settings
 from alerts.blanket.stored_episodes import stored_timelines
 from alerts.blanket.vessel_watch import VesselWatch
@@ -123,7 +123,7 @@ class CellarWatch:
         self._detector = detector
         self._build_s = build_s
         self._vessels: dict[str, _FollowedVessel] = {}
-        self._means: dict[int, MinuteMeans] = {}
+        self._means: dict[int, SeriesMinutes] = {}
         self._scales: dict[int, tuple[Scale, ...]] = {}
         self._seen = _Seen()
 
@@ -285,7 +285,7 @@ class CellarWatch:
             watch.add(point, (by, instrument_id(*_calibration(instruments.temperature[-1], celsius.at_ms))))
         followed.fed = max(followed.fed, minute - 1)
 
-    def _living(self, of_role: Sequence[InstrumentSeries]) -> MinuteMeans | None:
+    def _living(self, of_role: Sequence[InstrumentSeries]) -> SeriesMinutes | None:
         return self._means.get(of_role[-1].series) if of_role else None
 
     # ---- history ------------------------------------------------------------------------------------------------
@@ -348,9 +348,9 @@ class CellarWatch:
 
     def _begun(
         self, instrument: InstrumentSeries, read: dict[int, Arrays], last_id: int, from_minute: int
-    ) -> MinuteMeans:
+    ) -> SeriesMinutes:
         """Begin the means of a series with its newest readings."""
-        means = MinuteMeans(last_id)
+        means = SeriesMinutes(last_id)
         readings = read.get(instrument.series)
         if readings is not None:
             newest = readings.part(slice(int(np.searchsorted(readings.at_ms, from_minute * MINUTE_MS)), None))
@@ -375,7 +375,7 @@ def _calibration(instrument: InstrumentSeries, at_ms: int) -> tuple[int, int]:
     return instrument.series, _scale_place(instrument.scales, at_ms)
 
 
-def _held(means: MinuteMeans | None, at: MinuteMean, hold_ms: int) -> MinuteMean | None:
+def _held(means: SeriesMinutes | None, at: MinuteMean, hold_ms: int) -> MinuteMean | None:
     """The newest mean of another quantity at a pressure's minute, None where it is too old."""
     newest = None if means is None else means.newest(at.minute)
     return newest if newest is not None and at.at_ms - newest.at_ms <= hold_ms else None

@@ -14,7 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from alerts.blanket.minute_means import MINUTE_MS
+from alerts.blanket.series_minutes import MINUTE_MS
 from alerts.blanket.setting import BlanketSetting
 from alerts.blanket.vessel_watch import Instruments
 from alerts.gas.blanket_facts import BlanketPoint

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["MINUTE_MS", "MinuteMean", "MinuteMeans"]
+__all__ = ["MINUTE_MS", "MinuteMean", "SeriesMinutes"]
 
 from bisect import bisect_right
 from typing import Final, NamedTuple
@@ -18,7 +18,7 @@ class MinuteMean(NamedTuple):
     value: float
 
 
-class MinuteMeans:
+class SeriesMinutes:
     """The newest minutes of a series. after_id: rows of the store up to this one are in them, or in what was read of
     the past.
     """
