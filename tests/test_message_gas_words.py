@@ -133,6 +133,14 @@ def test_what_was_judged_before_a_fall_is_not_said_of_it() -> None:
     assert "Before:      sound, since" in body
 
 
+def test_a_leak_that_was_certain_explains_a_gauge_that_fell_further() -> None:
+    body = raised(AIR, 4.3, a_leak(raw_kpa=13.3)).body
+    assert "Slow leak: gas is lost, 0.4 to 0.6 mL a minute" in body
+    assert "Finding:     slow leak, since" in body
+    assert "13.3" not in body
+    assert "Time left" not in body
+
+
 def test_a_fast_leak_wakes_with_the_minutes_that_are_left() -> None:
     shown = a_leak(finding="fast leak", hours_low=0.15, hours_high=0.25)
     draft = raised(SOON, 0.15, shown)

@@ -27,7 +27,7 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
         said = []
         for line in demo.stdout:
             said.append(line)
-            if "Subject: HIGH PRIORITY" in line:
+            if "Subject: HIGH PRIORITY: K2 pressure" in line:
                 page = re.search(r"http://127\.0\.0\.1:\d+/", "".join(said))
                 assert page is not None
                 _look_at_page(page[0], tmp_path)
@@ -43,11 +43,25 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
     assert re.search(r"\| Subject: HIGH PRIORITY: K2 pressure [0-9.]+ kPa, below 5 kPa", told)
     assert told.count("Subject: MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.4") == 1
     assert told.count("Subject: LOW PRIORITY: re-test of lot rebula-26 (K2) is due") == 1
-    assert len(re.findall(r"\| Subject: ", told)) == 4, told
-    assert "The end. 4 mails were sent." in told
+    assert len(re.findall(r"\| Subject: ", told)) == 5, told
+    assert "The end. 5 mails were sent." in told
+    _last_day_of(told)
     _advice_of(folder / "cellar.toml")
     assert "past readings are in the store." in told
     assert (folder / "broker-password").stat().st_mode & 0o077 == 0
+
+
+def _last_day_of(told: str) -> None:
+    """A cold night that is found to be one, then a leak that is found as one before the gauge is under any limit."""
+    assert re.search(r"K2 cooling, no gas lost; gauge [0-9.]+ kPa, [0-9.]+ ± [0-9.]+ kPa at 15 °C", told)
+    assert "No alarm in that night" in told
+    found = re.search(r"alarm, high priority: K2 loses its blanket, .* It has leaked for (\d+) min\.", told)
+    assert found is not None, told
+    assert 1 <= int(found[1]) <= 17
+    assert re.search(r"K2 fast leak, [0-9]+ to [0-9]+ mL a minute, .*air floor of 5 kPa in ", told)
+    mail = told.partition("| Subject: HIGH PRIORITY: K2 loses its blanket, at least ")[2]
+    assert "| Finding:     fast leak, since" in mail
+    assert told.index("No alarm in that night") < told.index("begins to leak") < told.index("Leeside runs")
 
 
 def _advice_of(file: Path) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 __all__ = ["GAS_NUMBERS", "LEAST_CERTAIN_ML_MIN", "judged_rows"]
 
+from dataclasses import replace
 from typing import Final
 
 from alerts.blanket.cellar_watch import VesselJudged
@@ -36,6 +37,8 @@ _ASSUMED: Final = (
 
 def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
     """Make the judgements of a vessel as of now (UTC ms)."""
+    if judged.setting.vessel.gas is None:
+        judged = judged._replace(judgement=_without_blanket(judged.judgement))
     shown = _shown(judged, now_ms)
     vessel, judgement = judged.setting.vessel.id, judged.judgement
     at_ms = min(shown.at_ms, now_ms)
@@ -46,6 +49,19 @@ def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
         _hours(vessel, at_ms, judgement, judged.setting.floor_kpa),
         _hours_by_cold(vessel, at_ms, judgement),
     ]
+
+
+def _without_blanket(judgement: BlanketJudgement) -> BlanketJudgement:
+    """Leave only what is said of a vessel in which no blanket is kept: its airlock lets gas out by design."""
+    is_rising = judgement.finding in ("gas rising", *UNDECIDED)
+    return replace(
+        judgement,
+        finding=judgement.finding if is_rising else "sound",
+        leak_certain=False,
+        hours_low=None,
+        hours_high=None,
+        hours_cold=None,
+    )
 
 
 def _compensated(vessel: str, at_ms: int, judgement: BlanketJudgement, *, assumed: bool) -> Judgement:
@@ -137,7 +153,7 @@ def _shown(judged: VesselJudged, now_ms: int) -> BlanketShown:
         compensated_kpa=judgement.compensated_kpa,
         u_compensated_kpa=judgement.u_compensated_kpa,
         reference_c=None if facts is None else facts.reference_c,
-        floor_kpa=judged.setting.floor_kpa,
+        floor_kpa=None if judged.setting.vessel.gas is None else judged.setting.floor_kpa,
         rate_ml_min=judgement.rate_ml_min,
         u_rate_ml_min=judgement.u_rate_ml_min,
         rate_kpa_day=judgement.rate_kpa_day,

@@ -47,8 +47,8 @@ if TYPE_CHECKING:
 EXAMPLE: Final = "leeside demo --for 90s"
 
 USER: Final = "cellarhand"
-LID_LIFTS_S: Final = 10.0
-LID_MENDED_S: Final = 65.0
+LID_LIFTS_S: Final = 8.0
+LID_MENDED_S: Final = 50.0
 # What the demo promises: the message is there by then.
 ALARM_BY_S: Final = 75.0
 LOOK_EVERY_S: Final = 0.25
@@ -56,6 +56,7 @@ PRESSURE_EVERY_S: Final = 5.0
 STOP_S: Final = 15.0
 # With a shorter past nobody could know what is usual before the cold night.
 _NIGHT_DAYS: Final = 5
+_PAST_CADENCE_S: Final = 120
 
 _IMPORTED: Final = quality_code(Quality.GOOD, Reason.IMPORTED)
 
@@ -186,10 +187,11 @@ class _Demo:
         appender = Appender(store)
         total = days * len(series)
         stored = 0
+        until_ms = lane.night_ms if days >= _NIGHT_DAYS else None
         columns = (TextColumn("         {task.description}"), BarColumn(40), TimeRemainingColumn())
         with Progress(*columns, console=self._console, disable=not self._console.is_terminal) as progress:
             task = progress.add_task(f"bringing in {days} days of past readings", total=total)
-            for probe, readings in lane.past_readings(until_ms=lane.night_ms if days >= _NIGHT_DAYS else None):
+            for probe, readings in lane.past_readings(cadence_s=_PAST_CADENCE_S, until_ms=until_ms):
                 number = series[probe]
                 rows = [(number, at, value, _IMPORTED) for at, value, _ in readings]
                 stored += appender.append(rows).stored
@@ -247,7 +249,7 @@ class _Demo:
         except Empty:
             return
         self.mails += 1
-        self.is_warned |= "K2 pressure" in mail.message["Subject"]
+        self.is_warned |= mail.message["Subject"].startswith("HIGH PRIORITY: K2 ")
         self.say(f"A mail arrives for {', '.join(mail.recipients)}:")
         body = mail.message.get_content().rstrip()
         for line in (f"Subject: {mail.message['Subject']}", "", *body.splitlines()):

@@ -39,8 +39,9 @@ if TYPE_CHECKING:
 
 VESSEL: Final = "K2"
 _MINUTE_MS: Final = 60_000
-# In the night a look every quarter of an hour is enough; a leak is looked for every minute, as it always is.
-_NIGHT_STEP_MS: Final = 15 * _MINUTE_MS
+# For the night a look every hour is enough; a leak is looked for every minute, as it always is.
+_NIGHT_STEP_MS: Final = 60 * _MINUTE_MS
+_NIGHT_MS: Final = 22 * 60 * _MINUTE_MS
 _SHOWN_MS: Final = 4 * 3_600_000
 # What a plain limit on the gauge would be set to, kPa: the default *care*.
 _PLAIN_KPA: Final = 20.0
@@ -55,9 +56,10 @@ def play_last_day(store: Store, cellar: Cellar, lane: MillLane, show: Callable[[
     """
     night = _FastMotion(store, cellar, lane)
     night.look(lane.night_ms)
-    show(f"Yesterday in fast motion: {night.line()}")
+    show(f"The last day in fast motion: a cold night comes. {night.line()}")
     shown_ms, raised, plain_ms = lane.night_ms, 0, None
-    for at_ms in range(lane.night_ms + _NIGHT_STEP_MS, lane.leak_ms, _NIGHT_STEP_MS):
+    morning_ms = min(lane.night_ms + _NIGHT_MS, lane.leak_ms)
+    for at_ms in range(lane.night_ms + _NIGHT_STEP_MS, morning_ms, _NIGHT_STEP_MS):
         raised += len(night.look(at_ms))
         if night.shown is not None and night.shown.raw_kpa is not None and night.shown.raw_kpa < _PLAIN_KPA:
             plain_ms = plain_ms or at_ms

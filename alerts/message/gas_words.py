@@ -130,15 +130,17 @@ def gas_details(limit: EffectiveLimit, value: float | None, shown: BlanketShown,
     """
     since = "" if shown.since_ms is None else f", since {exact_time(shown.since_ms, zone)}"
     perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
-    if limit.quantity == "pressure" and not _fits(shown, value):
+    is_near = limit.quantity != "pressure" or _fits(shown, value)
+    # A leak that was certain explains a gauge that has fallen further.
+    if not is_near and not (shown.leak_certain and limit.kind == "low"):
         return [f"Before:      {perhaps}{shown.finding}{since}"]
     lines = [f"Finding:     {perhaps}{shown.finding}{since}"]
-    if shown.raw_kpa is not None:
+    if shown.raw_kpa is not None and is_near:
         gauge = f"Gauge:       {value_text('pressure', shown.raw_kpa, units)}"
         lines.append(f"{gauge}; {would}" if (would := _would_show(shown, units)) else gauge)
     if shown.finding in (*_LEAKS, "gas rising", "settling") and (lost := lost_text(shown, units)):
         lines.append(f"{'Gas gained:' if (shown.rate_ml_min or 0.0) < 0 else 'Gas lost:':12} {lost}")
-    if floor := floor_text(shown, units):
+    if is_near and (floor := floor_text(shown, units)):
         lines.append(f"Time left:   {floor}")
     if shown.finding != "sound" and shown.last_sound_ms is not None:
         lines.append(f"Last sound:  {exact_time(shown.last_sound_ms, zone)}")
@@ -176,7 +178,7 @@ def gas_now(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> str:
 
 def _explained(limit: EffectiveLimit, value: float | None, shown: BlanketShown, units: str) -> str:
     """Why the gauge is beyond its limit."""
-    if not _fits(shown, value):
+    if not _fits(shown, value) and not (shown.leak_certain and limit.kind == "low"):
         return f"Why is not worked out yet; the gas was judged {shown.finding} before, and leeside looks every minute."
     if shown.finding in UNDECIDED:
         reason = _sentence(shown.warnings[0].rstrip(".")) if shown.warnings else ""
