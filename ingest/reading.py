@@ -53,7 +53,7 @@ class Reason(IntEnum):
     JUMP = 5  # a change that is faster than the thing measured can change
     STUCK = 6  # no change where there used to be noise
     RAIL = 7  # the signal stands at the end of what its converter can say
-    FAULT = 8  # the instrument itself says that it failed
+    FAULT = 8  # the signal says that wire, transmitter or supply failed
     SATURATED = 9  # just beyond the signal's measuring range
     UNSETTLED = 10  # an instrument's power-on value, or one that waits for confirmation
 

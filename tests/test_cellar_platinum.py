@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from ingest.cellar import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 
-# IEC 60751, Pt100 [°C, ohm]; worked out from its coefficients, -200 and -100 also found in a published table.
+# IEC 60751:2022, Pt100 [°C, ohm]; worked out from its coefficients, -200 and -100 also found in a published table.
 IEC_60751 = [
     (-200, 18.5201),
     (-100, 60.2558),
@@ -72,7 +72,7 @@ def test_a_resistor_that_cannot_be(zero: float) -> None:
         resistance_ohm(0.0, zero)
 
 
-# IEC 60751, tolerances at 0, 20 and -40 °C; AA and C are from memory.
+# IEC 60751:2022, tolerances at 0, 20 and -40 °C; AA and C are from memory.
 @pytest.mark.parametrize(
     ("name", "at_0", "at_20", "at_minus_40"),
     [("AA", 0.1, 0.134, 0.168), ("A", 0.15, 0.19, 0.23), ("B", 0.3, 0.4, 0.5), ("C", 0.6, 0.8, 1.0)],

@@ -117,7 +117,8 @@ def test_every_range_is_read_back(low: float, high: float, between: str) -> None
 
 # ---- currents ------------------------------------------------------------------------------------------------------
 
-# The line of IEC 60381-1 between its ends, the limits of NAMUR NE 43: mA, bar on 0-4 bar, °C on -10-60 °C, judged.
+# The line of IEC 60381-1 between its ends, the limits of NAMUR NE 43 (2003, from memory): mA, bar on 0-4 bar, °C on
+# -10-60 °C, judged.
 NE_43 = [
     (3.5, -0.125, -12.1875, FAULT),
     (3.6, -0.1, -11.75, FAULT),

@@ -116,7 +116,10 @@ def test_a_temperature_that_no_cellar_has_is_doubted() -> None:
 
 
 def test_gauge_and_absolute_at_an_altitude() -> None:
-    """A keg charged to 55 kPa at sea level has 156.325 kPa absolute; at 1500 m (84.56 kPa) its gauge says 71.8 kPa."""
+    """A keg charged to 55 kPa at sea level has 156.325 kPa absolute; at 1500 m its gauge says 71.8 kPa.
+
+    The air at 1500 m: 101.325 x (1 - 0.0065 x 1500 / 288.15)^5.25588 = 84.556 kPa, the standard atmosphere of ISO 2533.
+    """
     absolute = _json("pressure", "55", "--unit", "kPa", "--gauge", "--altitude", "0 m")
     assert (absolute["value"], absolute["unit"], absolute["reference"]) == (pytest.approx(156.325), "kPa", "absolute")
     gauge = _json("pressure", "156.325", "--unit", "kPa", "--absolute", "--altitude", "1500 m")

@@ -11,8 +11,9 @@ from cellar_text import KEG, MQTT, SITE, limit, probe, problems, write_cellar
 from running import leeside
 
 from alerts.blanket.judged_rows import GAS_NUMBERS
+from alerts.command.check_warnings import check_warnings
 from alerts.judges import judges
-from ingest.cellar import JUDGED_QUANTITIES
+from ingest.cellar import JUDGED_QUANTITIES, load_cellar
 
 NARROW = probe(unit=None, payload="json", pointer="/mA", signal="4-20 mA = 0-20 psi")
 WARM = limit(lot="A1", quantity="temperature", high="18 °C")
@@ -64,3 +65,16 @@ def test_every_judged_quantity_is_given_by_a_judge() -> None:
     given = {"molecular_so2", "free_so2", "total_so2", "cylinder_days_left"}
     assert {judge.name for judge in judges()} == {"so2", "total", "gas", "cylinders"}
     assert given | GAS_NUMBERS == set(JUDGED_QUANTITIES)
+
+
+@pytest.mark.parametrize("example", sorted((Path(__file__).parent.parent / "config_examples").glob("*.toml")), ids=str)
+def test_no_example_has_a_limit_that_can_never_act(example: Path) -> None:
+    assert [warning for warning in check_warnings(load_cellar(example)) if "never" in warning] == []
+
+
+def test_what_is_watched_beside_the_limits_on_readings_is_said(tmp_path: Path) -> None:
+    shown = leeside("check", write_cellar(tmp_path, SITE, MQTT, KEG, probe())).stdout
+    assert "K1/pressure/air" in shown
+    assert "leeside/ingest" not in shown
+    assert "Also watched: that each probe gives good readings;" in shown
+    assert "leeside itself. `leeside limits` lists every limit." in shown

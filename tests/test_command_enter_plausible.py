@@ -68,7 +68,7 @@ def test_the_effect_of_a_dose_is_shown_and_one_too_large_is_told_of(call: _Call)
     assert "warning" not in said
     said = call("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "sodium", "--mass", "80 g")
     assert "warning: K1 would then have" in said
-    assert "no wine may have more than 400" in said
+    assert "The highest limit of EU law is 400, for some sweet wines" in said
 
 
 def test_a_stock_solution_that_cannot_be_is_told_of(call: _Call) -> None:

@@ -105,7 +105,8 @@ def test_counts_of_a_current_loop_are_the_pressure_that_the_label_means() -> Non
 
 # ---- 0.5-4.5 V: volts and counts on a serial line ------------------------------------------------------------------
 
-# (signal x 5 / supply - 0.5) x 150 / 4 = psi; a count x 5.5 / 4095 = V before the divider.
+# (signal x 5 / supply - 0.5) x 150 / 4 = psi, by the label; a count x 5.5 / 4095 = V before the divider. The bands (5 %
+# of the supply for a broken wire, 10 % for the supply) are choices of this project: ingest/cellar/signal.py.
 K1_OF_THE_STAIRS: Final = [
     (75.0 * PSI_KPA, GOOD),  # 2.450 of 4.900 V is half of the supply, the middle of 0-150 psi
     (0.0, GOOD),  # 0.500 of 5.000 V

@@ -89,7 +89,7 @@ def test_the_factors_that_are_printed_for_aeration(sample_ml: float, printed: fl
         assert found == pytest.approx(printed, rel=1.1e-3)
 
 
-# Grams of KIO3 in a litre (M = 214.00 g/mol) and mg/L for one mL on 25 mL of wine.
+# Grams of KIO3 in a litre (M = 214.00 g/mol, IUPAC atomic masses) and mg/L for one mL on 25 mL of wine.
 @pytest.mark.parametrize(("kio3_g_l", "factor"), [(0.7133, 25.6), (0.3567, 12.8), (0.2786, 10.0)])
 def test_iodate_factors(kio3_g_l: float, factor: float) -> None:
     done = iodometric(1.0, number=kio3_g_l / 214.00, meaning=Meaning.IODATE_MOLARITY)

@@ -41,7 +41,10 @@ def test_a_gram_of_a_fifth_is_five_millilitres() -> None:
 
 @pytest.mark.parametrize(("stock", "ml"), [(5.0, 6.6), (10.0, 3.3), (20.0, 1.65)])
 def test_ten_more_in_nineteen_litres(stock: float, ml: float) -> None:
-    """10 mg/L total in 19 L is 0.33 g; 5, 10 and 20 % solutions hold 28.8, 57.6 and 115 g/L SO2."""
+    """10 mg/L total in 19 L is 0.33 g; 5, 10 and 20 % solutions hold 28.8, 57.6 and 115 g/L SO2.
+
+    By 2 x 64.06 / 222.32 = 57.6 % SO2 in K2S2O5 (IUPAC atomic masses).
+    """
     dose = Dose(19.0, 10.0, Product(stock_g_per_100_ml=stock))
     assert dose.metabisulfite_g == pytest.approx(0.33, abs=0.002)
     assert dose.stock_ml == pytest.approx(ml, abs=0.005)

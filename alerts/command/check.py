@@ -125,6 +125,10 @@ def _print(cellar: Cellar) -> None:
             print(
                 f"      due after {days_text(rule.after_days or 0.0)}: {rule.priority} priority, {_HOURS[rule.hours]}"
             )
+    print(
+        "\nAlso watched: that each probe gives good readings; the gas and the sulfur dioxide of what the journal puts "
+        "into a vessel;\nwork that falls due; leeside itself. `leeside limits` lists every limit."
+    )
     for warning in check_warnings(cellar):
         print(f"\nWARNING: {warning}")
     if cellar.backup is None:

@@ -38,8 +38,8 @@ class Tolerance:
     high_c: float
 
 
-# IEC 60751. The constants and slopes of A and B are confirmed by a maker's tolerance sheet; those of AA and C, and the
-# ranges of all four (wire-wound resistors; film resistors have narrower ones), are from memory.
+# IEC 60751:2022. The constants and slopes of A and B are confirmed by a maker's tolerance sheet; those of AA and C, and
+# the ranges of all four (wire-wound resistors; film resistors have narrower ones), are from memory.
 TOLERANCES: Final[dict[str, Tolerance]] = {
     "AA": Tolerance(0.10, 0.0017, -50.0, 250.0),
     "A": Tolerance(0.15, 0.002, -100.0, 450.0),

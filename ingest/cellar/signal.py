@@ -33,7 +33,8 @@ SIGNAL_EXAMPLE: Final = '"4-20 mA = 0-30 psi", "0.5-4.5 V of 5 V = 0-30 psi", "0
 _COUNTS_EXAMPLE: Final = '"0-4095 = 0-5 V"'
 _LONGEST: Final = 120  # characters; no label comes near
 
-# NAMUR NE 43, for 4-20 mA: what is measured, and what says that the transmitter or its wire failed [mA].
+# NAMUR NE 43 (edition of 2003, from memory), for 4-20 mA: what is measured, and what says that the transmitter or its
+# wire failed [mA].
 _NE43_MEASURED_MA: Final = (3.8, 20.5)
 _NE43_FAILED_MA: Final = (3.6, 21.0)
 # A share of the supply beyond these is a broken or shorted wire. A choice of this project; common practice has 4 to 5 %

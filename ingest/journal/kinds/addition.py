@@ -257,8 +257,8 @@ def _stock_warnings(body: AdditionBody) -> tuple[str, ...]:
 def _dose_warnings(vessels: NamedVessels) -> tuple[str, ...]:
     """That it brings a vessel's total SO2 past what any wine needs."""
     return tuple(
-        f"{after.vessel} would then have {after.total_so2.mg_l:.0f} mg/L total SO2, and no wine may have more than "
-        f"{_MOST_TOTAL_MG_L:.0f}: look at the amount and its unit"
+        f"{after.vessel} would then have {after.total_so2.mg_l:.0f} mg/L total SO2. The highest limit of EU law is "
+        f"{_MOST_TOTAL_MG_L:.0f}, for some sweet wines (Regulation (EU) 2019/934): look at the amount and its unit"
         for after in vessels.after
         if after.total_so2 is not None and after.total_so2.mg_l > _MOST_TOTAL_MG_L
     )
