@@ -178,3 +178,13 @@ def test_the_object_has_every_number_and_null_for_what_is_not_known() -> None:
         field.name for field in fields(BlanketShown) if field.name.endswith(("_kpa", "_ml_min", "_l", "_kpa_day"))
     }
     assert numbers <= set(full)
+
+
+def test_hours_of_gas_that_is_not_lost_are_not_said() -> None:
+    line = blanket_line(a_leak(finding="sound", leak_certain=False), UTC, "metric", NOW)
+    assert line == "blanket: sound; gauge 22.0 kPa, 25 ± 1 kPa at 15 °C"
+    reason = "Less than half a day has been read since the gas changed: only a fast leak would show."
+    untold = a_leak(finding="cannot tell yet", leak_certain=False, warnings=(reason,))
+    assert blanket_line(untold, UTC, "metric", NOW).startswith(
+        "blanket: cannot tell yet, less than half a day has been read since the gas changed: only a fast leak would"
+    )

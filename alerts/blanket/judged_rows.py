@@ -106,11 +106,11 @@ def _rate_range(judgement: BlanketJudgement, sign: float) -> tuple[float | None,
 def _hours(vessel: str, at_ms: int, judgement: BlanketJudgement, floor_kpa: float) -> Judgement:
     name, finding = "hours_to_air_floor", judgement.finding
     raw_kpa = judgement.raw_kpa
-    # A gauge that cold alone has brought below the floor has its own limit; here gas that is lost counts.
-    is_lost = judgement.leak_certain or finding == "settling"
+    # What cold alone does to the gauge has its own limit; here gas that is lost counts, or goes into the wine.
+    is_lost = judgement.leak_certain or (finding == "settling" and judgement.hours_cold is None)
     if raw_kpa is not None and raw_kpa <= floor_kpa and is_lost:
         return Judgement(vessel, name, at_ms, 0.0, 0.0, 0.0, finding)
-    if judgement.hours_low is not None:
+    if judgement.hours_low is not None and is_lost:
         low, high = _most(judgement.hours_low), judgement.hours_high
         return Judgement(vessel, name, at_ms, low, low, None if high is None else _most(high), finding)
     return Judgement(vessel, name, at_ms, NOT_FORESEEN_H if _decides(judgement) else None, finding=finding)

@@ -144,7 +144,9 @@ def gas_details(limit: EffectiveLimit, value: float | None, shown: BlanketShown,
         lines.append(f"Time left:   {floor}")
     if shown.finding != "sound" and shown.last_sound_ms is not None:
         lines.append(f"Last sound:  {exact_time(shown.last_sound_ms, zone)}")
-    return [*lines, *(f"Note:        {warning}" for warning in shown.warnings[:2])]
+    # Elsewhere they say what a card has room for.
+    notes = shown.warnings[:2] if shown.finding in (*UNDECIDED, "settling") else ()
+    return [*lines, *(f"Note:        {note}" for note in notes)]
 
 
 def gas_action(limit: EffectiveLimit, value: float | None, shown: BlanketShown) -> str:

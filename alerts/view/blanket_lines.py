@@ -69,7 +69,8 @@ def floor_text(shown: BlanketShown, units: str) -> str:
     if shown.hours_high == 0:
         return f"{floor} reached"
     parts = []
-    if hours := hours_text(shown.hours_low, shown.hours_high):
+    is_lost = shown.leak_certain or shown.finding in (*_LEAKS, "settling")
+    if is_lost and (hours := hours_text(shown.hours_low, shown.hours_high)):
         parts.append(f"{floor} in {hours}")
     if cold := hours_text(shown.hours_cold, shown.hours_cold):
         begin = f"{floor} " if not parts else ""
@@ -94,7 +95,7 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     if shown.finding != "sound" and shown.finding not in UNDECIDED and shown.since_ms is not None:
         words.append(f"since {local_time(shown.since_ms, zone, now_ms)}")
     if shown.finding in UNDECIDED and shown.warnings:
-        words.append(shown.warnings[0].rstrip("."))
+        words.append(_within(shown.warnings[0].rstrip(".")))
     pressures = _pressures(shown, units)
     return f"blanket: {', '.join(words)}{'; ' if pressures else ''}{pressures}"
 
@@ -167,6 +168,11 @@ def _pressures(shown: BlanketShown, units: str) -> str:
     if shown.compensated_kpa is not None:
         parts.append(compensated_text(shown.compensated_kpa, shown.u_compensated_kpa, shown.reference_c, units))
     return ", ".join(parts)
+
+
+def _within(sentence: str) -> str:
+    """A sentence as it goes on in another one; a name at its beginning stays as it is."""
+    return sentence[:1].lower() + sentence[1:] if sentence[1:2].islower() else sentence
 
 
 def _plain(kpa: float, units: str) -> str:
