@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-__all__ = ["GasInRooms", "newest_numbers"]
+__all__ = ["GasInRooms", "QuickGasInRooms", "newest_numbers"]
 
 from collections.abc import Collection, Mapping
 from typing import Final
 
+from alerts.cylinders.details import cylinder_shown
 from alerts.gas.gases import GASES
 from alerts.gas.stock import GasStock, NewestNumber, RoomGas, cylinder_stock, vessel_stock
 from ingest.cellar import Cellar, Cylinder, Probe, Room, Vessel
@@ -16,10 +17,12 @@ from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.reading import Quality, quality_class
 from ingest.store import Store
 from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.journal_version import journal_version
 from ingest.store.journal.stored_ledger import contents_inside
+from ingest.store.judgements import newest_judgements
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series import all_series
-from ingest.store.readings.series_history import latest
+from ingest.store.readings.series_history import latest, newest_of_recent
 
 _NOTHING_KNOWN: Final[Mapping[str, Contents]] = {}
 
@@ -34,8 +37,9 @@ class GasInRooms:
     def __init__(self, cellar: Cellar, store: Store) -> None:
         self._cellar = cellar
         self._store = store
-        self._contents_of: tuple[int, Mapping[str, Contents]] = (-1, _NOTHING_KNOWN)
+        self._contents_of: tuple[object, Mapping[str, Contents]] = (None, _NOTHING_KNOWN)
         self._cylinders_of: tuple[int, dict[str, GasStock]] = (-1, {})
+        self._series_of: Mapping[tuple[str, str, str], int] | None = None
 
     def around(self, place: str, now_ms: int) -> RoomGas | None:
         """Give what a leak at a place can let out: a cylinder's gas; a vessel's, and of the cylinders that can feed it.
@@ -72,7 +76,7 @@ class GasInRooms:
         if vessel.gas is None:
             return None
         contents = self._contents(now_ms).get(vessel.id)
-        pressures = newest_numbers(self._store, self._cellar.probes_at(vessel.id), now_ms)
+        pressures = self._numbers(self._cellar.probes_at(vessel.id), now_ms)
         # Without a probe and under no stamp it is not kept under pressure: the air's pressure counts.
         stamp_kpa = vessel.max_pressure_kpa if vessel.under_gas else 0.0
         return vessel_stock(
@@ -89,13 +93,13 @@ class GasInRooms:
         """Give the newest temperature at a place, else in its room; None where neither was measured."""
         for each in (place, room):
             probes = () if each is None else self._cellar.probes_at(each)
-            found = newest_numbers(self._store, probes, now_ms).get("temperature")
+            found = self._numbers(probes, now_ms).get("temperature")
             if found is not None:
                 return found.value
         return None
 
     def _cylinder_stock(self, cylinder: Cylinder, now_ms: int) -> GasStock:
-        read = newest_numbers(self._store, self._cellar.probes_at(cylinder.id), now_ms)
+        read = self._numbers(self._cellar.probes_at(cylinder.id), now_ms)
         by_hand = self._by_hand(cylinder.id, now_ms)
         weights = [NewestNumber(body.content_kg, at) for body, at in by_hand if body.content_kg is not None]
         written = [NewestNumber(body.value, at) for body, at in by_hand if body.quantity == "pressure"]
@@ -118,13 +122,21 @@ class GasInRooms:
         known: Room | None = next((each for each in self._cellar.room if each.id == room), None)
         return RoomGas(room or "", None if known is None else known.volume_m3, tuple(stocks))
 
+    def _numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
+        return newest_numbers(self._store, probes, now_ms)
+
+    def _version(self, now_ms: int) -> object:
+        """What differs where vessels may hold something else."""
+        return now_ms
+
     def _contents(self, now_ms: int) -> Mapping[str, Contents]:
-        if self._contents_of[0] != now_ms:
+        version = self._version(now_ms)
+        if self._contents_of[0] != version:
             try:
                 found: Mapping[str, Contents] = contents_inside(self._store.connection, now_ms, self._cellar)
             except IngestError:
                 found = _NOTHING_KNOWN  # an entry that cannot be read; the daemon says so
-            self._contents_of = (now_ms, found)
+            self._contents_of = (version, found)
         return self._contents_of[1]
 
     def _by_hand(self, place: str, now_ms: int) -> list[tuple[MeasurementBody, int]]:
@@ -146,6 +158,52 @@ class GasInRooms:
         return bodies
 
 
+class QuickGasInRooms(GasInRooms):
+    """The same for a turn, which may write a hundred messages and must stay short.
+
+    Readings count if they are among the newest of all series, cylinders as they were judged, and what vessels hold is
+    worked out again only when the journal has changed.
+    """
+
+    def _numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
+        found: dict[str, NewestNumber] = {}
+        for probe in probes:
+            series = self._series().get((probe.id, probe.at, probe.quantity))
+            row = None if series is None else newest_of_recent(self._store, series)
+            if row is not None and quality_class(row.quality) is not Quality.BAD:
+                _keep_newer(found, probe.quantity, NewestNumber(row.value, row.at_ms))
+        return found
+
+    def _series(self) -> Mapping[tuple[str, str, str], int]:
+        if self._series_of is None:
+            self._series_of = {(row.probe, row.place, row.quantity): row.id for row in all_series(self._store)}
+        return self._series_of
+
+    def _version(self, now_ms: int) -> object:
+        return journal_version(self._store)
+
+    def _cylinder_stock(self, cylinder: Cylinder, now_ms: int) -> GasStock:
+        shown = next(
+            (
+                shown
+                for judgement in newest_judgements(self._store, place=cylinder.id)
+                if (shown := cylinder_shown(judgement)) is not None
+            ),
+            None,
+        )
+        if shown is None or shown.content_l is None or shown.basis not in ("pressure", "weight"):
+            return super()._cylinder_stock(cylinder, now_ms)
+        return GasStock(
+            cylinder.id,
+            GASES[cylinder.gas],
+            shown.content_l,
+            None,
+            "weight" if shown.basis == "weight" else "pressure",
+            shown.basis_ms,
+            temperature_known=shown.thermometer != "",
+        )
+
+
 def newest_numbers(store: Store, probes: Collection[Probe], now_ms: int) -> dict[str, NewestNumber]:
     """Read the newest usable number of each quantity that the probes measure, in the quantity's unit."""
     if not probes:
@@ -157,11 +215,13 @@ def newest_numbers(store: Store, probes: Collection[Probe], now_ms: int) -> dict
         if quality_class(reading.quality) is Quality.BAD:
             continue
         value = value_at(scales(store, id), reading.at_ms, reading.number)
-        measured = NewestNumber(value, reading.at_ms)
-        quantity = series[id].quantity
-        if quantity not in found or _when(measured) > _when(found[quantity]):
-            found[quantity] = measured
+        _keep_newer(found, series[id].quantity, NewestNumber(value, reading.at_ms))
     return found
+
+
+def _keep_newer(found: dict[str, NewestNumber], quantity: str, number: NewestNumber) -> None:
+    if quantity not in found or number.at_ms > found[quantity].at_ms:
+        found[quantity] = number
 
 
 def _when(measured: NewestNumber) -> int:

@@ -10,7 +10,7 @@ from typing import Final
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
-from alerts.gas_in_rooms import GasInRooms
+from alerts.gas_in_rooms import QuickGasInRooms
 from alerts.message import SHOWN_READINGS, Ago
 from alerts.view.blanket_lines import blanket_of
 from alerts.view.cylinder_lines import cylinder_of
@@ -40,7 +40,7 @@ class StoredBackground:
     """Reads from the store. series_of: the series of each probe, by its id; wine: where wine lies, by the journal."""
 
     def __init__(self, cellar: Cellar, store: Store, series_of: Mapping[str, int]) -> None:
-        self._gas = GasInRooms(cellar, store)
+        self._gas = QuickGasInRooms(cellar, store)
         self._store = store
         self._series_of = series_of
         self.wine = WinePlaces()

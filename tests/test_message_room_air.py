@@ -9,16 +9,20 @@ from a_cellar_on_disk import NOW
 from cellar_text import LIMIT, MQTT, SITE, carboy, cylinder, keg, probe, room, table
 from running import leeside
 
+from alerts.cylinders.details import CylinderShown, cylinder_details
 from alerts.gas.gases import GASES
 from alerts.gas.stock import GasStock, RoomGas
-from alerts.gas_in_rooms import GasInRooms
+from alerts.gas_in_rooms import GasInRooms, QuickGasInRooms
 from alerts.message.bundle import Notice, together
 from alerts.message.cautions import GAS, GOING_IN, cautions_in, without_cautions
 from alerts.message.wording import MessageText
 from alerts.view.room_air_lines import room_air_json, room_air_text
-from ingest.cellar import parse_cellar
+from ingest.cellar import load_cellar, parse_cellar
+from ingest.judgement import Judgement
 from ingest.probes.binding import declarations
+from ingest.process import wall_ms
 from ingest.store import create_or_open
+from ingest.store.judgements import keep_judgements
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
 
@@ -161,3 +165,63 @@ def test_the_cautions_of_a_file_with_two_alarms_stand_above_both() -> None:
     whole = together(notices, "Mill Lane").draft.body
     assert whole.count(worst) == whole.count(GAS) == 1
     assert whole.index(worst) < whole.index("---- K1 is low")
+
+
+# ---- the same for a turn, which must stay short ---------------------------------------------------------------------
+
+
+class InAStore:
+    """K1 under nitrogen in the cellar of 30 m³, with N2 beside it at 149 bar, and what a turn makes of it."""
+
+    def __init__(self, folder: Path) -> None:
+        pieces = (SITE, MQTT, room(volume="30 m3"), keg(room="cellar"), cylinder(room="cellar"), probe(), N2_PRESSURE)
+        self.file = folder / "cellar.toml"
+        self.file.write_text("\n".join(pieces), encoding="utf-8")
+        self.cellar = load_cellar(self.file)
+        self.store = create_or_open(self.cellar.store_path, NOW)
+        series = declare(self.store, declarations(self.cellar), NOW)
+        numbers = {"n2-pressure": 149.0, "k1-pressure": 55.0}
+        Appender(self.store).append([(series[id], NOW - 1000, number, 0) for id, number in numbers.items()])
+        self.quick = QuickGasInRooms(self.cellar, self.store)
+
+    def around(self, at_ms: int = NOW) -> tuple[RoomGas | None, RoomGas | None]:
+        """Both ways: the turn's, and that of commands."""
+        with self.store.read():
+            exact = GasInRooms(self.cellar, self.store).around("K1", at_ms)
+            return self.quick.around("K1", at_ms), exact
+
+
+def test_a_turn_finds_the_same_as_a_command(tmp_path: Path) -> None:
+    quick, exact = InAStore(tmp_path).around()
+    assert quick == exact
+    assert exact is not None
+    assert [stock.place for stock in exact.stocks] == ["K1", "N2"]
+
+
+def test_a_turn_takes_a_cylinder_as_it_was_judged(tmp_path: Path) -> None:
+    cellar = InAStore(tmp_path)
+    shown = CylinderShown(gas="nitrogen", basis="pressure", basis_ms=NOW - 60_000, content_l=1400.0, thermometer="room")
+    judged = Judgement("N2", "cylinder_days_left", NOW, 30.0, details=cylinder_details(shown))
+    with cellar.store.write() as connection:
+        keep_judgements(connection, "cylinders", [judged])
+    quick, _ = cellar.around()
+    assert quick is not None
+    assert quick.stocks[1] == GasStock("N2", NITROGEN, 1400.0, None, "pressure", NOW - 60_000)
+
+
+def test_a_turn_sees_what_was_written_down_since(tmp_path: Path) -> None:
+    """An empty keg at 55 kPa holds ten times the nitrogen of a full one."""
+    cellar = InAStore(tmp_path)
+    wine = ("--lot", "R25", "--name", "Riesling", "--style", "white")
+    for words in (("lot", *wine), ("first-filling", "--vessel", "K1", "--lot", "R25", "--volume", "19 L")):
+        done = leeside("enter", words[0], cellar.file, *words[1:], "--yes")
+        assert done.returncode == 0, done.stderr
+    later = wall_ms() + 1000
+    full, _ = cellar.around(later)
+    emptied = ("--vessel", "K1", "--status", "emptied", "--yes", "--despite-warnings")
+    done = leeside("enter", "vessel-status", cellar.file, *emptied)
+    assert done.returncode == 0, done.stderr
+    empty, exact = cellar.around(wall_ms() + 2000)
+    assert full is not None and empty is not None
+    assert empty == exact
+    assert empty.stocks[0].litres > 10.0 * full.stocks[0].litres

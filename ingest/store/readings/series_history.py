@@ -15,6 +15,7 @@ __all__ = [
     "latest",
     "newest",
     "newest_judged",
+    "newest_of_recent",
     "numbers_together",
     "pieces",
     "raw",
@@ -215,6 +216,16 @@ def newest(store: Store, series: int, count: int) -> list[HistoryRow]:
         "SELECT at, number, quality FROM fresh WHERE series = ? ORDER BY id DESC LIMIT ?", (series, count)
     ).fetchall()
     return [HistoryRow(at, value_at(dated, at, number), quality) for at, number, quality in reversed(rows)]
+
+
+def newest_of_recent(store: Store, series: int) -> HistoryRow | None:
+    """The newest reading of a series among the newest 100,000 rows of all series. Quick whatever lies in the store."""
+    row = store.connection.execute(
+        "SELECT at, number, quality FROM fresh WHERE id > (SELECT max(id) FROM fresh) - ? AND series = ?"
+        " ORDER BY id DESC LIMIT 1",
+        (LOOKED_BACK, series),
+    ).fetchone()
+    return None if row is None else HistoryRow(row[0], value_at(scales(store, series), row[0], row[1]), row[2])
 
 
 def recent(store: Store, series: int, since_ms: int) -> list[HistoryRow]:
