@@ -32,7 +32,7 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.contents import Contents
-from ingest.journal.drafting import DraftedEntry, draft_entry, question_of, read_answers
+from ingest.journal.drafting import DraftedEntry, draft_entry, question_of, read_answers, with_known
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
@@ -117,7 +117,7 @@ def prepare(
     at_ms = moment(at, cellar, now_ms)
     given = read_answers(known, answered(answers), Clock(cellar.site.zone, now_ms))
     context = context_of(store, cellar, kind, at_ms)
-    drafted = draft_entry(known, given, context, who=who, at_ms=at_ms)
+    drafted = draft_entry(known, with_known(known, given, context, at_ms), context, who=who, at_ms=at_ms)
 
     def add(connection: sqlite3.Connection) -> Entry:
         return add_entry(connection, drafted.draft, cellar, now_ms, with_later=with_later)

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 __all__ = ["ask_entry", "ask_time"]
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from alerts.command.terminal import MOST_TRIES, Terminal
 from alerts.errors import NotWritten
+from alerts.view.choices import choices
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords, each_answer
-from ingest.journal.contents import Contents
 from ingest.journal.drafting import last_answers, next_question, read_answers
+from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds.kind import EntryKind
-from ingest.journal.question import Question
+from ingest.journal.question import Given, Question
 from ingest.store import Store
 from ingest.times import Ambiguous
 
@@ -39,9 +40,8 @@ def ask_entry(
     answers: by question; what the person answers is added. prepare: makes the entry of them.
     """
     context = context_of(store, cellar, kind.name, at_ms)
-    offered = last_answers(kind, context.last)
     clock = Clock(cellar.site.zone, now_ms)
-    return _EntryDialog(terminal, kind, answers, offered, clock, context.contents).ask_until(prepare)
+    return _EntryDialog(terminal, kind, answers, context, clock, at_ms).ask_until(prepare)
 
 
 def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) -> tuple[str | None, int]:
@@ -59,25 +59,25 @@ def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) ->
 
 
 class _EntryDialog:
-    """The questions of one entry. offered: what an empty answer stands for, by question; contents: what each vessel
-    holds at that time.
-    """
+    """The questions of one entry."""
 
     def __init__(
         self,
         terminal: Terminal,
         kind: EntryKind[Any],
         answers: dict[str, Sequence[str]],
-        offered: dict[str, str],
+        context: EntryContext,
         clock: Clock,
-        contents: Mapping[str, Contents],
+        at_ms: int,
     ) -> None:
         self._terminal = terminal
         self._kind = kind
         self._answers = answers
-        self._offered = offered
+        # What an empty answer stands for, by question.
+        self._offered = last_answers(kind, context.last)
+        self._context = context
+        self._at_ms = at_ms
         self._clock = clock
-        self._contents = contents
         self._asked: list[str] = []
 
     def ask_until(self, prepare: Callable[[], Prepared]) -> Prepared:
@@ -107,6 +107,9 @@ class _EntryDialog:
             if question is None:
                 return
             needed = question.needed(values)
+            self._offer_known(question, values)
+            for line in choices(question.name, self._context, self._clock):
+                self._terminal.say(line)
             for _ in range(MOST_TRIES):
                 self._ask(question, needed=needed)
                 if question.name in self._answers or not needed:
@@ -116,6 +119,14 @@ class _EntryDialog:
             else:
                 raise NotWritten(f"{question.option} is missing. Nothing was written.")
             self._asked.append(question.name)
+
+    def _offer_known(self, question: Question, values: Given) -> None:
+        """Offer the answer that holds already rather than last time's."""
+        known = self._kind.known(values, self._context, self._at_ms)
+        if question.name in known:
+            self._offered[question.name] = question.answer.write(known[question.name])
+        elif known:
+            self._offered.pop(question.name, None)
 
     def _ask_again(self, question: Question) -> None:
         """Ask once more for what was wrong, which is no longer offered."""
@@ -145,7 +156,7 @@ class _EntryDialog:
         """Say what the vessels make likely as the answer to a question, and give it; "" for nothing."""
         if question.likely is None:
             return ""
-        likely = question.likely(read_answers(self._kind, answered(self._answers), self._clock), self._contents)
+        likely = question.likely(read_answers(self._kind, answered(self._answers), self._clock), self._context.contents)
         if likely is None:
             return ""
         self._terminal.say(likely.why)

@@ -11,6 +11,7 @@ __all__ = [
     "next_question",
     "question_of",
     "read_answers",
+    "with_known",
 ]
 
 from collections.abc import Mapping, Sequence
@@ -125,6 +126,13 @@ def _answer_in(question: Question, body: Body) -> object:
     if question.recall is not None:
         return question.recall(body)
     return getattr(body, question.key or question.name, None)
+
+
+def with_known(kind: EntryKind[Any], given: Given, context: EntryContext, at_ms: int) -> dict[str, Any]:
+    """Add the answers that are needed, were not given, and hold already."""
+    known = kind.known(given, context, at_ms)
+    needed = {question.name for question in missing(kind, given)}
+    return {**given, **{name: value for name, value in known.items() if name in needed}}
 
 
 def draft_entry(kind: EntryKind[Any], given: Given, context: EntryContext, *, who: str, at_ms: int) -> DraftedEntry:

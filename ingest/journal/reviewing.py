@@ -94,10 +94,14 @@ def _reviewed(
     kind, named = KINDS[entry.kind], ledger.named(entry)
     before = _contents(named, states, ledger)
     context = EntryContext(cellar, before, ledger.lots, bottles.of(entry.body, entry.at_ms), None, ())
+    # A lot is compared with what was said of it before this entry.
+    ledger.lots.remove(entry.id)
     try:
         body, warnings = _worked_out(named, context, cellar)
     except AnswersWrong as error:
         return Reviewed(entry, (), tuple(f"{entry.kind} {name}: {why}" for name, why in error.wrong))
+    finally:
+        ledger.lots.add(entry)
     # Places stay as they are called in the file; what was worked out names none.
     entry = replace(entry, body=entry.body.model_copy(update=body))
     named = ledger.named(entry)

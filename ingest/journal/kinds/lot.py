@@ -15,13 +15,17 @@ from ingest.cellar import Dimension
 from ingest.journal.answers import Choice, Measure, Number, Whole, WrittenWords
 from ingest.journal.body import Amount, Body, Percent, Words
 from ingest.journal.entry import Entry
-from ingest.journal.kinds.kind import NO_PLACE, EntryKind, LotRule
+from ingest.journal.entry_context import EntryContext
+from ingest.journal.kinds.kind import NO_PLACE, BodyData, EntryKind, LotRule
 from ingest.journal.phrases import joined, phrase
-from ingest.journal.question import LOT, REMARK, Question, always
+from ingest.journal.question import LOT, REMARK, Given, Question, always
+
+# What a later entry on a lot need not say again.
+LOT_FACTS: Final = ("name", "style", "vintage", "alcohol_percent_vol", "sugar_g_l", "malolactic")
 
 
 class LotBody(Body):
-    """A wine. A later entry of the same lot says what holds from then on."""
+    """A wine. A later entry of the same lot says what holds from then on; what it leaves out stays."""
 
     name: Words
     style: Literal["white", "rosé", "red", "sweet"]
@@ -93,12 +97,41 @@ def _words(body: LotBody, _: str | None) -> str:
     )
 
 
+def _known(given: Given, context: EntryContext, at_ms: int) -> BodyData:
+    """What is said of the lot so far, by question."""
+    known = context.lots.of(str(given.get("lot", "")), at_ms)
+    if known is None:
+        return {}
+    facts = {question.name: getattr(known, question.key) for question in _QUESTIONS if question.key in LOT_FACTS}
+    return {name: value for name, value in facts.items() if value is not None}
+
+
+def _complete(given: Given, data: BodyData, context: EntryContext, at_ms: int) -> tuple[str, ...]:
+    """Note what changes; that wine becomes of another style is a warning."""
+    before = context.lots.held(str(given["lot"]), at_ms)
+    if before is None:
+        return ()
+    changes = []
+    for question in _QUESTIONS:
+        was = getattr(before, question.key) if question.key in LOT_FACTS else None
+        if was is not None and given.get(question.name, was) != was:
+            write = question.answer.write
+            changes.append((question, f"{question.name} from {write(was)} to {write(given[question.name])}"))
+    data["notes"] = [f"this changes {text}" for question, text in changes if question.name != "style"]
+    return tuple(
+        f"this changes the {text}: is it the same wine?" for question, text in changes if question.name == "style"
+    )
+
+
 LOT_KIND: Final = EntryKind(
     name="lot",
     body=LotBody,
-    says="A wine; a later entry of the same lot says what holds from then on.",
+    says="A wine; a later entry of the same lot says what changes from then on.",
     example="--lot riesling-26 --name 'Riesling 2026' --style white --alcohol '12.5 % vol'",
     questions=_QUESTIONS,
+    known=_known,
+    complete=_complete,
+    judges_lines=True,
     place=NO_PLACE,
     lot=lambda _: LotRule(missing="is missing: say which lot", introduced=True),
     words=_words,
@@ -144,6 +177,11 @@ class Lots:
         """Every lot that an entry introduces."""
         return tuple(sorted(self._entries))
 
+    def held(self, lot: str, at_ms: int) -> LotBody | None:
+        """What an entry of that time (UTC ms) or before says of a lot, None if there is none so early."""
+        rows = self._entries.get(lot)
+        return self.of(lot, at_ms) if rows and rows[0][0] <= at_ms else None
+
     def of(self, lot: str, at_ms: int) -> LotBody | None:
         """What is said of a lot at a time (UTC ms), None if no entry introduces it."""
         rows = self._entries.get(lot)
@@ -151,10 +189,6 @@ class Lots:
             return None
         index = bisect_right(rows, at_ms, key=lambda row: row[0]) - 1
         return self._holding[lot][max(index, 0)]
-
-
-# What a later entry on a lot need not say again.
-LOT_FACTS: Final = ("name", "style", "vintage", "alcohol_percent_vol", "sugar_g_l", "malolactic")
 
 
 def _later(before: LotBody, entry: LotBody) -> LotBody:
