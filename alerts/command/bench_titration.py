@@ -14,7 +14,7 @@ from alerts.command.options import Json
 from ingest.journal.result_warnings import TitrationRefused
 from ingest.journal.titrant import Bottle, Meaning, Titrant, TitrantStrength
 from ingest.journal.titration import Method, So2Quantity, Style, Titration
-from ingest.journal.titration_outcome import titrated
+from ingest.journal.titration_outcome import below_mg_l, titrated
 
 EXAMPLE: Final = (
     "Example: leeside bench titration --method iodometric --quantity free --style white --titre-ml 1.2 --blank-ml 0.2 "
@@ -119,8 +119,8 @@ def titration(
         "normality_eq_l": done.bottle.normality_eq_l,
         "mg_l_per_ml": done.mg_l_per_ml,
     }
-    if outcome.so2_mg_l is None or outcome.u_mg_l is None:
-        answer = f"{sought} SO2: < detection"
+    if outcome.so2_mg_l is None:
+        answer = f"{sought} SO2: < {below_mg_l(outcome.u_mg_l):.0f} mg/L"
     else:
         answer = f"{sought} SO2: {outcome.so2_mg_l:.1f} mg/L, standard uncertainty {outcome.u_mg_l:.1f} mg/L"
     flasks = len(done.titres_ml)

@@ -15,7 +15,8 @@ from typing import Final
 
 from ingest.reading import Quality, quality_class
 
-# Fewer bytes than a receiver such as leeside takes at once, 64 KiB: a record has about 50 at most.
+# Fewer bytes than a receiver such as leeside takes at once, 64 KiB: keys and signs of a record have 12, its time 15 and
+# its value 23 at most.
 RECORDS_A_PACK: Final = 1000
 
 # Quantity -> (unit of the SenML registry, factor): RFC 8428, section 12.1. For pressure the registry has only pascal.

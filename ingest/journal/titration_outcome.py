@@ -52,12 +52,12 @@ class Outcome:
     """What a titration gave.
 
     so2_mg_l: SO2 [mg/L], None where the titre does not stand above the blank; u_mg_l: its standard uncertainty [mg/L],
-    None likewise; parts: what the uncertainty is made of, near 0 mg/L where there is no result; warnings: what a person
+    then that of a result near 0; parts: what the uncertainty is made of; warnings: what a person
     should know, the gravest first.
     """
 
     so2_mg_l: float | None
-    u_mg_l: float | None
+    u_mg_l: float
     parts: Parts
     warnings: tuple[ResultWarning, ...]
 
@@ -69,8 +69,7 @@ def titrated(titration: Titration, at_ms: int | None = None) -> Outcome:
     """
     so2_mg_l = titration.so2_mg_l
     parts = uncertainty_of(titration, so2_mg_l or 0.0)
-    u_mg_l = None if so2_mg_l is None else parts.combined
-    return Outcome(so2_mg_l, u_mg_l, parts, _warnings(titration, so2_mg_l, parts, at_ms))
+    return Outcome(so2_mg_l, parts.combined, parts, _warnings(titration, so2_mg_l, parts, at_ms))
 
 
 def _warnings(
@@ -113,8 +112,8 @@ def _below_blank(titration: Titration, u_mg_l: float) -> ResultWarning:
         cause = f"the titre of {titration.mean_titre_ml:.4g} mL is not above the blank of {titration.blank_ml:g} mL"
     return ResultWarning(
         ResultWarningKind.BELOW_BLANK,
-        f"< detection: {cause}; {titration.quantity} SO2 below about {below_mg_l(u_mg_l):.0f} mg/L cannot be "
-        "distinguished from none",
+        f"{cause}: less than about {below_mg_l(u_mg_l):.0f} mg/L {titration.quantity} SO2 cannot be distinguished "
+        "from none",
     )
 
 

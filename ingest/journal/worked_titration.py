@@ -74,7 +74,7 @@ def worked_titration(given: Given, data: dict[str, Any], context: EntryContext, 
         "factor": bottle.factor,
         "so2_mg_l": outcome.so2_mg_l,
         # Below the blank too: how little could have been found.
-        "u_so2_mg_l": outcome.parts.combined,
+        "u_so2_mg_l": outcome.u_mg_l,
         "notes": notes,
     }
     return warnings

@@ -76,8 +76,8 @@ _QUESTIONS: Final = (
     ),
     Question(
         "times",
-        "How often?",
-        "How often it was purged.",
+        "How many times?",
+        "How many times it was purged; needed for purged.",
         Whole("3"),
         "times",
         needed=lambda given: given.get("act") == "purged",

@@ -283,7 +283,7 @@ def _worked_out(body: TitrationBody) -> frozenset[str]:
 
 def _words(body: TitrationBody, _: str | None) -> str:
     if body.so2_mg_l is None:
-        below = "< detection," if body.u_so2_mg_l is None else f"< {below_mg_l(body.u_so2_mg_l):.0f} mg/L"
+        below = "none found," if body.u_so2_mg_l is None else f"< {below_mg_l(body.u_so2_mg_l):.0f} mg/L"
         result = f"{below} {body.quantity} SO2"
     else:
         result = f"{body.so2_mg_l:.0f} mg/L {body.quantity} SO2"
