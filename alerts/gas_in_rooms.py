@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["GasInRooms", "QuickGasInRooms", "newest_numbers"]
+__all__ = ["GasInRooms", "QuickGasInRooms"]
 
 from collections.abc import Collection, Mapping
 from typing import Final
@@ -30,8 +30,7 @@ _NOTHING_KNOWN: Final[Mapping[str, Contents]] = {}
 class GasInRooms:
     """Gives the gas that can empty into the room of a place; call inside a transaction of the store.
 
-    What vessels and cylinders hold is worked out once for each moment that is asked for, since a turn may write many
-    messages.
+    What was read, and what vessels and cylinders hold, is looked up once for each moment that is asked for.
     """
 
     def __init__(self, cellar: Cellar, store: Store) -> None:
@@ -39,6 +38,7 @@ class GasInRooms:
         self._store = store
         self._contents_of: tuple[object, Mapping[str, Contents]] = (None, _NOTHING_KNOWN)
         self._cylinders_of: tuple[int, dict[str, GasStock]] = (-1, {})
+        self._numbers_of: tuple[int, Mapping[str, NewestNumber]] = (-1, {})
         self._series_of: Mapping[tuple[str, str, str], int] | None = None
 
     def around(self, place: str, now_ms: int) -> RoomGas | None:
@@ -76,7 +76,7 @@ class GasInRooms:
         if vessel.gas is None:
             return None
         contents = self._contents(now_ms).get(vessel.id)
-        pressures = self._numbers(self._cellar.probes_at(vessel.id), now_ms)
+        pressures = self.numbers(self._cellar.probes_at(vessel.id), now_ms)
         # Without a probe and under no stamp it is not kept under pressure: the air's pressure counts.
         stamp_kpa = vessel.max_pressure_kpa if vessel.under_gas else 0.0
         return vessel_stock(
@@ -89,17 +89,39 @@ class GasInRooms:
             stamp_kpa=stamp_kpa,
         )
 
+    def numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
+        """Give the newest usable number of each quantity that the probes measure, in the quantity's unit."""
+        if self._numbers_of[0] != now_ms:
+            self._numbers_of = (now_ms, self._read(now_ms))
+        found: dict[str, NewestNumber] = {}
+        for probe in probes:
+            number = self._numbers_of[1].get(probe.id)
+            if number is not None:
+                _keep_newer(found, probe.quantity, number)
+        return found
+
+    def _read(self, now_ms: int) -> dict[str, NewestNumber]:
+        """The newest usable number of each probe, by its id."""
+        known = {(row.probe, row.place, row.quantity): row.id for row in all_series(self._store)}
+        series = {known.get((probe.id, probe.at, probe.quantity)): probe.id for probe in self._cellar.probe}
+        found = {}
+        for id, reading in latest(self._store, [id for id in series if id is not None], now_ms).items():
+            if quality_class(reading.quality) is not Quality.BAD:
+                value = value_at(scales(self._store, id), reading.at_ms, reading.number)
+                found[series[id]] = NewestNumber(value, reading.at_ms)
+        return found
+
     def temperature_c(self, place: str, room: str | None, now_ms: int) -> float | None:
         """Give the newest temperature at a place, else in its room; None where neither was measured."""
         for each in (place, room):
             probes = () if each is None else self._cellar.probes_at(each)
-            found = self._numbers(probes, now_ms).get("temperature")
+            found = self.numbers(probes, now_ms).get("temperature")
             if found is not None:
                 return found.value
         return None
 
     def _cylinder_stock(self, cylinder: Cylinder, now_ms: int) -> GasStock:
-        read = self._numbers(self._cellar.probes_at(cylinder.id), now_ms)
+        read = self.numbers(self._cellar.probes_at(cylinder.id), now_ms)
         by_hand = self._by_hand(cylinder.id, now_ms)
         weights = [NewestNumber(body.content_kg, at) for body, at in by_hand if body.content_kg is not None]
         written = [NewestNumber(body.value, at) for body, at in by_hand if body.quantity == "pressure"]
@@ -121,9 +143,6 @@ class GasInRooms:
     def _room_gas(self, room: str | None, stocks: Collection[GasStock]) -> RoomGas:
         known: Room | None = next((each for each in self._cellar.room if each.id == room), None)
         return RoomGas(room or "", None if known is None else known.volume_m3, tuple(stocks))
-
-    def _numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
-        return newest_numbers(self._store, probes, now_ms)
 
     def _version(self, now_ms: int) -> object:
         """What differs where vessels may hold something else."""
@@ -165,7 +184,8 @@ class QuickGasInRooms(GasInRooms):
     worked out again only when the journal has changed.
     """
 
-    def _numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
+    def numbers(self, probes: Collection[Probe], now_ms: int) -> Mapping[str, NewestNumber]:
+        """Give the newest usable number of each quantity that the probes measure, if it is recent."""
         found: dict[str, NewestNumber] = {}
         for probe in probes:
             series = self._series().get((probe.id, probe.at, probe.quantity))
@@ -202,21 +222,6 @@ class QuickGasInRooms(GasInRooms):
             shown.basis_ms,
             temperature_known=shown.thermometer != "",
         )
-
-
-def newest_numbers(store: Store, probes: Collection[Probe], now_ms: int) -> dict[str, NewestNumber]:
-    """Read the newest usable number of each quantity that the probes measure, in the quantity's unit."""
-    if not probes:
-        return {}
-    known = {(row.probe, row.place, row.quantity): row.id for row in all_series(store)}
-    series = {known.get((probe.id, probe.at, probe.quantity)): probe for probe in probes}
-    found: dict[str, NewestNumber] = {}
-    for id, reading in latest(store, [id for id in series if id is not None], now_ms).items():
-        if quality_class(reading.quality) is Quality.BAD:
-            continue
-        value = value_at(scales(store, id), reading.at_ms, reading.number)
-        _keep_newer(found, series[id].quantity, NewestNumber(value, reading.at_ms))
-    return found
 
 
 def _keep_newer(found: dict[str, NewestNumber], quantity: str, number: NewestNumber) -> None:

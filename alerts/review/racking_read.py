@@ -9,7 +9,7 @@ from typing import Final
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE
 from alerts.gas.gases import ATMOSPHERE_KPA
-from alerts.gas_in_rooms import GasInRooms, newest_numbers
+from alerts.gas_in_rooms import GasInRooms
 from alerts.review.racking_facts import SEA_LEVEL, RackingFacts, RackingVessel
 from ingest.cellar import Cellar, Vessel
 from ingest.journal.contents import Contents
@@ -29,9 +29,7 @@ def racking_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now
     contents = contents_inside(store.connection, now_ms, cellar)
 
     def facts_of(each: Vessel) -> RackingVessel:
-        return _vessel(
-            cellar, store, each, contents.get(each.id), gas.temperature_c(each.id, each.room, now_ms), now_ms
-        )
+        return _vessel(cellar, gas, each, contents.get(each.id), now_ms)
 
     declared = {each.id: each for each in cellar.vessel}
     for role, id in (("vessel", vessel), ("receiver", to)):
@@ -45,7 +43,7 @@ def racking_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now
         if each.id != vessel and (holds := contents.get(each.id)) is not None and holds.empty
     ]
     rooms = dict.fromkeys(each.room for each in (source, receiver) if each is not None)
-    barometer_kpa, barometer_from = _barometer(cellar, store, now_ms)
+    barometer_kpa, barometer_from = _barometer(cellar, gas, now_ms)
     return RackingFacts(
         at_ms=now_ms,
         source=source,
@@ -59,9 +57,7 @@ def racking_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now
     )
 
 
-def _vessel(
-    cellar: Cellar, store: Store, vessel: Vessel, holds: Contents | None, temperature_c: float | None, now_ms: int
-) -> RackingVessel:
+def _vessel(cellar: Cellar, gas: GasInRooms, vessel: Vessel, holds: Contents | None, now_ms: int) -> RackingVessel:
     known = holds is not None and holds.known
     return RackingVessel(
         id=vessel.id,
@@ -76,16 +72,16 @@ def _vessel(
         u_wine_l=holds.u_volume_l if known and holds is not None else None,
         lots=() if holds is None else tuple(part.lot or _WINE_OF_NO_LOT for part in holds.lots),
         alcohol_percent_vol=None if holds is None else holds.alcohol_percent_vol,
-        pressure_kpa=newest_numbers(store, cellar.probes_at(vessel.id), now_ms).get("pressure"),
-        temperature_c=temperature_c,
+        pressure_kpa=gas.numbers(cellar.probes_at(vessel.id), now_ms).get("pressure"),
+        temperature_c=gas.temperature_c(vessel.id, vessel.room, now_ms),
         out_of_use=holds is not None and holds.out_of_use,
     )
 
 
-def _barometer(cellar: Cellar, store: Store, now_ms: int) -> tuple[float, str]:
+def _barometer(cellar: Cellar, gas: GasInRooms, now_ms: int) -> tuple[float, str]:
     """The air pressure at the place [kPa absolute], and where it is from."""
     probes = [probe for probe in cellar.probe if probe.quantity == "barometric_pressure"]
-    read = newest_numbers(store, probes, now_ms).get("barometric_pressure")
+    read = gas.numbers(probes, now_ms).get("barometric_pressure")
     if read is not None and BAROMETER_RANGE.low <= read.value <= BAROMETER_RANGE.high:
         return read.value, "by the barometer"
     if cellar.site.altitude_m is not None:
