@@ -335,7 +335,7 @@ def test_a_wrong_answer_names_its_option(
 @pytest.mark.parametrize(
     ("more", "named"),
     [
-        (["--titre", "1.25"], "--titre"),
+        (["--titre", "1.25 oz"], "--titre"),
         ([], "--titre"),
         (["--start", "1 mL"], "--end"),
         (["--start", "2 mL", "--end", "1 mL"], "--end"),

@@ -189,12 +189,12 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
     [
         (LITRES, "16", "the unit is missing; allowed for a volume: L, mL"),
         (LITRES, "16 kg", '"kg" is a unit of mass, not of volume'),
-        (LITRES, "16 Liter", 'no unit "Liter"'),
+        (LITRES, "16 stone", 'no unit "stone"'),
         (LITRES, "mL 5", "does not begin with a number; write the number, then its unit"),
         (LITRES, "1e999 L", "the number is too large"),
         (LITRES, "\u0663 L", "does not begin with a number"),
         (Measure(Dimension.PRESSURE, "kPa", "55 kPa", "gauge"), "155 kPa absolute", "gauge pressure is asked for"),
-        (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), "12.5 %", "allowed for an alcohol by volume: % vol"),
+        (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"), "12.5 proof", "allowed for an alcohol by volume: % vol"),
         (VesselVolume(), "=16 L", "names no vessel; write vessel and volume, such as K1=16L"),
         (VesselVolume(), "K1=", "does not begin with a number"),
         (BottleCount(), "0.75 L", 'does not say number and size; write both, such as "6 x 0.75 L"'),
@@ -203,7 +203,6 @@ def test_what_is_meant(answer: AnswerForm, text: str, read: object) -> None:
         (Choice(("white", "red", "rosé")), "r", "not one of: white, red, rosé"),
         (Whole("3"), "3.5", "is not a whole number; write one, such as 3"),
         (WrittenWords(), "  ", "is empty"),
-        (Number(("g/L", "g/l"), "2 g/L"), "2", "the unit is missing; write g/L behind the number"),
     ],
 )
 def test_what_will_not_do_is_told_with_what_will(answer: AnswerForm, text: str, told: str) -> None:
@@ -216,7 +215,7 @@ def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
     with pytest.raises(AnswersWrong) as caught:
         read_answers(
             KINDS["titration"],
-            {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4"], "sample": ["25 mL", "25 mL"], "colour": ["red"],
+            {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4 oz"], "sample": ["25 mL", "25 mL"], "colour": ["red"],
              "remark": ["\udcff"]},
             CLOCK,
         )  # fmt: skip

@@ -10,7 +10,9 @@ What kinds are built on:
 
 body               what all bodies share
 question           what is asked for one part of an entry
+bench_words        words of the bench, and the formal ones
 answers            how an answer becomes what a body keeps
+must_weight        Oechsle, KMW and Brix
 phrases            phrases that several kinds use
 equipment          the vessels at a time
 wine               what wine is made of, and mixing

@@ -32,6 +32,7 @@ from zoneinfo import ZoneInfo
 
 from ingest.cellar import Dimension, PressureKind, as_meant, parse_amount, split_amount
 from ingest.errors import IngestError
+from ingest.journal.bench_words import CHOICE_WORDS, in_known_units
 from ingest.times import iso_utc, spoken_moment
 
 
@@ -108,7 +109,7 @@ class WrittenWords:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One of a few words; also its beginning, if no other one begins so, and without accents."""
+    """One of a few words; also its beginning, if no other one begins so, without accents, or as the bench says it."""
 
     options: tuple[str, ...]
     metavar: str = "WORD"
@@ -123,6 +124,8 @@ class Choice:
         plain = " ".join(text.lower().split())
         if plain in self.options:
             return plain
+        if CHOICE_WORDS.get(plain) in self.options:
+            return CHOICE_WORDS[plain]
         meant = [option for option in self.options if plain and _unaccented(option).startswith(_unaccented(plain))]
         if len(meant) != 1:
             raise ValueError(f"'{text.strip()}' is not one of: {self.example}")
@@ -139,19 +142,26 @@ def _unaccented(text: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """An amount with its unit, such as "16 L", in ``unit``."""
+    """An amount with its unit, such as "16 L", in ``unit``. bare: the unit of a number without one, where only one is
+    possible.
+    """
 
     dimension: Dimension
     unit: str
     example: str
     pressure: PressureKind | None = None
     metavar: str = "AMOUNT"
+    bare: str = ""
 
     def read(self, text: str, _: Clock) -> float:
         """The number in ``unit``."""
         try:
             return parse_amount(
-                text, dimension=self.dimension, unit=self.unit, example=self.example, pressure=self.pressure
+                in_known_units(text, self.dimension, self.bare),
+                dimension=self.dimension,
+                unit=self.unit,
+                example=self.example,
+                pressure=self.pressure,
             ).number
         except ValueError as error:
             raise ValueError(f"'{text.strip()}': {error}") from None
@@ -163,7 +173,9 @@ class Measure:
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number of a unit that the cellar file does not know, or of none. units: what may stand behind it."""
+    """A number of a unit that the cellar file does not know, or of none. units: what may stand behind it, all of them
+    spellings of one unit, which may be left out.
+    """
 
     units: tuple[str, ...]
     example: str
@@ -185,8 +197,6 @@ class Number:
         if unit and unit not in self.units:
             known = f"write {wanted} behind the number" if wanted else "write the number alone"
             raise ValueError(f"'{text.strip()}': there is no unit \"{unit}\" here; {known}")
-        if not unit and self.units and "" not in self.units:
-            raise ValueError(f"'{text.strip()}': the unit is missing; write {wanted} behind the number")
         return number
 
     def write(self, value: Any) -> str:

@@ -34,7 +34,7 @@ from ingest.journal.kinds.kind import (
 )
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import REMARK, VESSEL, Given, Question, always
-from ingest.journal.vessel_state import Objection
+from ingest.journal.vessel_state import Objection, liters
 from ingest.journal.wine import root
 
 # g of SO2 in a g of salt.
@@ -185,7 +185,7 @@ _QUESTIONS: Final = (
 )
 
 
-def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[str, ...]:
+def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tuple[str, ...]:
     if "label" in given:
         data |= _labelled(str(given["label"]), str(given["form"]))
     so2_g = so2_added_g(read_body(AdditionBody, "addition", data))
@@ -194,7 +194,18 @@ def _complete(given: Given, data: BodyData, _: EntryContext, __: int) -> tuple[s
         why = f"makes {so2_g:g} g of SO2, and at most {LARGEST_AMOUNT:,.0f} g can be written down; look at the units"
         raise AnswersWrong([Wrong(question, why)])
     data["so2_g"] = so2_g
+    data["notes"] = _in_that_volume(given, so2_g, context)
     return ()
+
+
+def _in_that_volume(given: Given, so2_g: float | None, context: EntryContext) -> list[str]:
+    """How much an addition is per litre of the wine that is in its vessel."""
+    held = context.contents.get(given["vessel"])
+    grams = given.get("mass") if so2_g is None else so2_g
+    if held is None or not held.volume_l or not grams:
+        return []
+    what = "of SO2 " if so2_g is not None else ""
+    return [f"that is {1000.0 * grams / held.volume_l:.3g} mg/L {what}in {liters(held.volume_l)}"]
 
 
 def _labelled(text: str, form: str) -> BodyData:

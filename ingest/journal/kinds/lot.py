@@ -60,7 +60,7 @@ _QUESTIONS: Final = (
         "alcohol",
         "Alcohol?",
         "Its alcohol.",
-        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"),
+        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol", bare="% vol"),
         "alcohol_percent_vol",
         asked=always,
     ),

@@ -19,6 +19,7 @@ from pydantic import Field, model_validator
 
 from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
 from ingest.journal.answers import AnswersWrong, Measure, Number, WrittenWords, Wrong
+from ingest.journal.bench_words import QUANTITY_WORDS, in_known_units
 from ingest.journal.body import Amount, Body, Positive, Result, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
@@ -34,6 +35,7 @@ from ingest.journal.kinds.kind import (
     StateOf,
     large_caution,
 )
+from ingest.journal.must_weight import brix, kmw, oechsle
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import CYLINDER, LOT, REMARK, VESSEL, Given, Question, always
 from ingest.journal.vessel_state import ROUNDING_L, Objection, emptied, liters, too_full, usual_u_l
@@ -53,7 +55,8 @@ class _HandQuantity(NamedTuple):
 
     unit: in which it is kept; example: how a person writes it; dimension: None where the cellar file has no unit of it;
     difference: that of its uncertainty, where it is another one; pressure: of a pressure; usual: between which numbers
-    it lies in wine or at its vessel (common practice, no source; wide on purpose).
+    it lies in wine or at its vessel (common practice, no source; wide on purpose); bare: whether its number alone will
+    do, since nobody means another unit.
     """
 
     unit: str
@@ -62,6 +65,7 @@ class _HandQuantity(NamedTuple):
     difference: Dimension | None = None
     pressure: PressureKind | None = None
     usual: tuple[float, float] | None = None
+    bare: bool = False
 
 
 # A weight is what the scales show, tare included.
@@ -70,14 +74,15 @@ _QUANTITIES: Final[Mapping[str, _HandQuantity]] = {
     "temperature": _HandQuantity(
         "°C", "12 °C", Dimension.TEMPERATURE, Dimension.TEMPERATURE_DIFFERENCE, usual=(-10.0, 50.0)
     ),
-    "alcohol": _HandQuantity("% vol", "12.5 % vol", Dimension.ALCOHOL, usual=(0.0, 25.0)),
+    "alcohol": _HandQuantity("% vol", "12.5 % vol", Dimension.ALCOHOL, usual=(0.0, 25.0), bare=True),
     "pressure": _HandQuantity("kPa", "55 kPa", Dimension.PRESSURE, pressure="gauge"),
     "volume": _HandQuantity("L", "16 L", Dimension.VOLUME),
     "weight": _HandQuantity("kg", "20.4 kg", Dimension.MASS),
     "density": _HandQuantity("g/mL", "0.992 g/mL", None, usual=(0.95, 1.2)),
-    "sugar": _HandQuantity("g/L", "2 g/L", Dimension.CONCENTRATION),
-    "titratable acidity": _HandQuantity("g/L", "6.1 g/L", Dimension.CONCENTRATION),
-    "volatile acidity": _HandQuantity("g/L", "0.4 g/L", Dimension.CONCENTRATION),
+    "sugar": _HandQuantity("g/L", "2 g/L", Dimension.CONCENTRATION, bare=True),
+    "titratable acidity": _HandQuantity("g/L", "6.1 g/L", Dimension.CONCENTRATION, bare=True),
+    "volatile acidity": _HandQuantity("g/L", "0.4 g/L", Dimension.CONCENTRATION, bare=True),
+    "must weight": _HandQuantity("°Oe", "85 °Oe", None, usual=(40.0, 250.0)),
 }
 _UNITS: Final[Mapping[str, str]] = {name: quantity.unit for name, quantity in _QUANTITIES.items()}
 # Units of a density that mean the same number.
@@ -225,24 +230,31 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
 
 
 def _known(quantity: str) -> str:
-    return next((name for name in _UNITS if name.lower() == quantity.lower()), quantity)
+    plain = " ".join(quantity.lower().split())
+    return QUANTITY_WORDS.get(plain) or next((name for name in _UNITS if name.lower() == plain), quantity)
 
 
 def _number(name: str, text: str, question: str) -> tuple[float, str]:
     """A number in its quantity's unit, and that unit."""
     quantity = _QUANTITIES.get(name)
     try:
+        if name == "must weight":
+            number, scale = split_amount(text)
+            if question == "uncertainty" and scale.lower().strip("°") not in ("oe", "oechsle"):
+                raise ValueError("write it in °Oe")
+            return oechsle(number, scale), "°Oe"
         if quantity is None or quantity.dimension is None:
             number, unit = split_amount(text)
-            if quantity is not None and unit not in _DENSITY_UNITS:
+            if quantity is not None and unit not in ("", *_DENSITY_UNITS):
                 raise ValueError(f"the unit of a density is {' or '.join(_DENSITY_UNITS)}")
             return number, unit
         dimension, pressure = quantity.dimension, quantity.pressure
         if question == "uncertainty":
             dimension = quantity.difference or dimension
             pressure = "difference" if pressure else None
+        known = in_known_units(text, dimension, quantity.unit if quantity.bare else "")
         amount = parse_amount(
-            text, dimension=dimension, unit=quantity.unit, example=quantity.example, pressure=pressure
+            known, dimension=dimension, unit=quantity.unit, example=quantity.example, pressure=pressure
         )
         return amount.number, quantity.unit
     except ValueError as error:
@@ -301,11 +313,17 @@ def _words(body: MeasurementBody, _: str | None) -> str:
     return joined(
         [
             f"{body.quantity} {body.value:.6g} {result.unit}".rstrip() + spread,
+            _other_scales(body.value) if body.quantity == "must weight" else None,
             None if body.volume_l is None else f"which makes {liters(body.volume_l)} of wine",
             phrase(body.content_kg, "which makes {:.2f} kg of gas"),
             phrase(body.instrument, "by {}"),
         ]
     )
+
+
+def _other_scales(degrees_oechsle: float) -> str:
+    """The same must weight in the other scales."""
+    return f"{kmw(degrees_oechsle):.1f} °KMW, {brix(degrees_oechsle):.1f} °Brix"
 
 
 def _warnings(body: MeasurementBody, _: NamedVessels) -> tuple[str, ...]:

@@ -127,7 +127,7 @@ class TitrationBody(Body):
 
 # ---- questions ------------------------------------------------------------------------------------------------------
 
-_ML: Final = Measure(Dimension.VOLUME, "mL", "1.25 mL")
+_ML: Final = Measure(Dimension.VOLUME, "mL", "1.25 mL", bare="mL")
 
 
 def _at_the_bench(given: Given) -> bool:
@@ -200,7 +200,7 @@ _QUESTIONS: Final = (
         "sample",
         "How much wine in the flask?",
         "Wine in a flask.",
-        Measure(Dimension.VOLUME, "mL", "25 mL"),
+        Measure(Dimension.VOLUME, "mL", "25 mL", bare="mL"),
         "sample_ml",
         needed=_at_the_bench,
         remembered=True,
@@ -244,7 +244,7 @@ _QUESTIONS: Final = (
         "end_point",
         "How long did the blue stay?",
         "How long the blue had to stay.",
-        Measure(Dimension.TIME, "s", "15 s"),
+        Measure(Dimension.TIME, "s", "15 s", bare="s"),
         "end_point_s",
         asked=lambda given: given.get("method") == "iodometric",
         remembered=True,
@@ -253,7 +253,7 @@ _QUESTIONS: Final = (
         "result",
         "The result?",
         "The result, with method elsewhere.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "32 mg/L"),
+        Measure(Dimension.CONCENTRATION, "mg/L", "32 mg/L", bare="mg/L"),
         "so2_mg_l",
         needed=lambda given: not _at_the_bench(given),
         recall=lambda body: body.so2_mg_l if body.method == "elsewhere" else None,
@@ -262,7 +262,7 @@ _QUESTIONS: Final = (
         "uncertainty",
         "Its standard uncertainty?",
         "Its standard uncertainty, with method elsewhere.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "3 mg/L"),
+        Measure(Dimension.CONCENTRATION, "mg/L", "3 mg/L", bare="mg/L"),
         "u_so2_mg_l",
         asked=lambda given: not _at_the_bench(given),
         recall=lambda body: body.u_so2_mg_l if body.method == "elsewhere" else None,

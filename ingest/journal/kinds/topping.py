@@ -128,7 +128,7 @@ def _about(name: str) -> Callable[[ToppingBody], Any]:
     return lambda body: None if body.bought is None else getattr(body.bought, _ABOUT_BOTTLES[name])
 
 
-_SO2: Final = Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L")
+_SO2: Final = Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L", bare="mg/L")
 _SUGAR: Final = Number(("g/L", "g/l"), "2 g/L", "AMOUNT")
 
 _QUESTIONS: Final = (
@@ -177,7 +177,7 @@ _QUESTIONS: Final = (
         "alcohol",
         "Alcohol?",
         "Their alcohol.",
-        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol"),
+        Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol", bare="% vol"),
         asked=_bought,
         recall=_about("alcohol"),
     ),
@@ -186,14 +186,14 @@ _QUESTIONS: Final = (
         "free",
         "Free SO2?",
         "Their free SO2.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L"),
+        Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L", bare="mg/L"),
         recall=_about("free"),
     ),
     Question(
         "total",
         "Total SO2?",
         "Their total SO2.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "90 mg/L"),
+        Measure(Dimension.CONCENTRATION, "mg/L", "90 mg/L", bare="mg/L"),
         recall=_about("total"),
     ),
     Question(
