@@ -215,7 +215,7 @@ def test_all_wrong_answers_are_told_at_once_each_with_its_question() -> None:
     with pytest.raises(AnswersWrong) as caught:
         read_answers(
             KINDS["titration"],
-            {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4 K"], "sample": ["25 mL", "25 mL"], "colour": ["red"],
+            {"quantity": ["fee"], "titre": ["1.2 mL", "1,3 mL", "1.4 K"], "sample": ["25 mL"] * 2, "colour": ["red"],
              "remark": ["\udcff"]},
             CLOCK,
         )  # fmt: skip
