@@ -78,7 +78,12 @@ _ONE_KEY = [
         ['[site] waking = "07:00-07:00": the two times must differ, such as "07:00-21:30"'],
         id="waking never",
     ),
-    pytest.param(SITE, 'units = "SI"', ['[site] units = "SI": allowed: "metric" or "us"'], id="units"),
+    pytest.param(
+        SITE,
+        'units = "SI"',
+        ['[site] units = "SI": allowed: "metric" or "us", or units by quantity, such as { pressure = "bar" }'],
+        id="units",
+    ),
     pytest.param(
         SITE, 'nmae = "x"', ['[site] nmae = "x": there is no such key; did you mean "name"?'], id="unknown key"
     ),

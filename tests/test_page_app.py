@@ -151,7 +151,7 @@ def test_silence_bad_quality_and_dead_daemons_are_told(on_disk: CellarOnDisk) ->
     on_disk.pulse("ingest", seconds_ago=120)
     on_disk.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
     page = _page(on_disk.cellar)
-    assert "5000 kPa</span>, 60 min ago, silent since then, bad (out of range)" in page
+    assert "50.0 bar</span>, 60 min ago, silent since then, bad (out of range)" in page
     assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page
     assert "Limits are not being watched: the alerts part of leeside has not responded yet." in page
 

@@ -15,7 +15,7 @@ from typing import Final
 from alerts.blanket.details import BlanketShown
 from alerts.view.blanket_lines import blanket_line, finding_text, floor_text, lost_text
 from alerts.view.blanket_values import compensated_text, hours_text
-from alerts.view.format import exact_time, setpoint_text, side, value_text
+from alerts.view.format import exact_time, setpoint_text, side, unit_name, value_text
 from ingest.cellar import EffectiveLimit, value_in_unit
 from ingest.judgement import UNDECIDED
 
@@ -242,7 +242,7 @@ def _back_at(limit: EffectiveLimit, shown: BlanketShown, units: str) -> str:
     slope = (compensated_kpa - raw_kpa) / (reference_c - temperature_c)
     if slope <= 0 or (warmer_k := (back_kpa - raw_kpa) / slope) > _MOST_K:
         return ""
-    unit = "°F" if units == "us" else "°C"
+    unit = unit_name("temperature", units)
     back = value_in_unit("temperature", temperature_c + warmer_k, unit)
     return f" The gauge is back in range once the wine is at about {back:.0f} {unit} again."
 

@@ -13,7 +13,7 @@ __all__ = [
 import math
 from typing import Final
 
-from alerts.view.format import value_text
+from alerts.view.format import unit_name, value_text
 from ingest.cellar import NOT_FORESEEN_H, difference_in_unit, value_in_unit
 
 # Two standard uncertainties: what a range states.
@@ -42,7 +42,7 @@ def rate_pressure_text(kpa_day: float, rate_ml_min: float | None, u_ml_min: floa
     kpa_day: kPa a day; rate_ml_min, u_ml_min: what it is uncertain by, in proportion; units: the site's.
     """
     share = 0.0 if not rate_ml_min or u_ml_min is None else _COVERAGE * u_ml_min / abs(rate_ml_min)
-    unit = "psi" if units == "us" else "kPa"
+    unit = unit_name("pressure", units)
     a_day = difference_in_unit("pressure", abs(kpa_day), unit)
     text = f"{_range(a_day * (1 - share), a_day * (1 + share))} {unit} a day"
     if abs(kpa_day) < _FAST_KPA_DAY:
@@ -79,11 +79,11 @@ def compensated_text(kpa: float, u_kpa: float | None, reference_c: float | None,
     """Say the pressure that the gas would have at a temperature: "36 ± 2 kPa at 15 °C"."""
     at = "compensated"
     if reference_c is not None:
-        unit = "°F" if units == "us" else "°C"
+        unit = unit_name("temperature", units)
         at = f"at {value_in_unit('temperature', reference_c, unit):.3g} {unit}"
     if u_kpa is None:
         return f"{value_text('pressure', kpa, units)} {at}"
-    unit = "psi" if units == "us" else "kPa"
+    unit = unit_name("pressure", units)
     number, margin = (difference_in_unit("pressure", each, unit) for each in (kpa, _COVERAGE * u_kpa))
     decimals = _decimals(margin)
     return f"{_fixed(number, decimals)} ± {_fixed(max(margin, 10.0**-decimals), decimals)} {unit} {at}"

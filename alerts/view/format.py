@@ -27,28 +27,29 @@ from datetime import UTC, datetime, tzinfo
 from typing import Final
 
 from alerts.watch.own_limits import own_words
-from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, difference_in_unit, value_in_unit
-
-# What `[site] units = "us"` changes; metric is the unit inside.
-_US_UNITS: Final = {"temperature": "°F", "pressure": "psi", "barometric_pressure": "psi"}
+from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, difference_in_unit, shown_unit, value_in_unit
 
 _MANY_DIGITS: Final = 1000.0
+# From here on a pressure is read in bar, where nobody has chosen a unit [kPa].
+_IN_BAR_KPA: Final = 1000.0
 _MORE_DECIMALS: Final = 5
 
 
 def unit_name(quantity: str, units: str) -> str:
-    """The unit that a person of ``units`` ("metric" or "us") expects for a quantity; "" for pH, whose name says it."""
+    """The unit that a person of ``units`` (those of the site) expects for a quantity; "" for pH, whose name says it."""
     return "" if quantity == "pH" else _unit_of(quantity, units)
 
 
 def _unit_of(quantity: str, units: str) -> str:
-    own = LIMIT_QUANTITIES[quantity].unit
-    return _US_UNITS.get(quantity, own) if units == "us" else own
+    return shown_unit(quantity, units)
 
 
 def value_text(quantity: str, value: float, units: str) -> str:
     """A value (in the quantity's unit) with its unit and as many digits as mean something."""
     unit = _unit_of(quantity, units)
+    if unit == "kPa" and abs(value) >= _IN_BAR_KPA:
+        unit = "bar"  # 14166 kPa in a gas cylinder is what its gauge shows as 141.7 bar
+        return f"{_fixed(value_in_unit(quantity, value, unit), 1)} {unit}"
     number = value_in_unit(quantity, value, unit)
     return f"{_fixed(number, _decimals(quantity, number, unit))} {unit_name(quantity, units)}".rstrip()
 

@@ -9,6 +9,7 @@ quantities      what probes measure and what is judged, in which unit, in which 
 form            what every table shares
 secret          passwords and tokens, from the environment or a file
 platinum        platinum resistors: resistance and temperature
+shown_units     in which units people see values
 signal          from milliamperes, volts or ohms to a number
 line_pattern    the pattern of a serial line's text
 due_work        work that falls due, and after how long
@@ -58,6 +59,7 @@ from ingest.cellar.quantities import (
     series_unit_conversion,
     value_in_unit,
 )
+from ingest.cellar.shown_units import shown_unit
 from ingest.cellar.signal import Counts, Signal, from_wire
 from ingest.cellar.signal_reach import end_of_signal, is_out_of_reach
 from ingest.cellar.table_entry import nearest
@@ -122,6 +124,7 @@ __all__ = [
     "plausible_range",
     "resistance_ohm",
     "series_unit_conversion",
+    "shown_unit",
     "split_amount",
     "temperature_c",
     "tolerance_c",

@@ -18,6 +18,7 @@ from ingest.cellar.default_pressure_limits import care_setpoint_kpa
 from ingest.cellar.equipment import Vessel
 from ingest.cellar.limits import EffectiveLimit, Hours, LimitKind, Priority, Role
 from ingest.cellar.quantities import LIMIT_QUANTITIES, judged_id
+from ingest.cellar.shown_units import shown_unit
 
 _CARE_DEADBAND_KPA: Final = 3.0
 _CARE_ON_DELAY_S: Final = 600.0
@@ -94,7 +95,7 @@ def blanket_limits(vessel: Vessel, units: str) -> Iterator[EffectiveLimit]:
             _CHARGE,
             role="care",
             on_delay_s=_CARE_ON_DELAY_S,
-            unit_text="psi" if units == "us" else "kPa",
+            unit_text=shown_unit("pressure", units),
         )
     yield limit(
         "gas_gain_rate",

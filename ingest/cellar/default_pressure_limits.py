@@ -16,6 +16,7 @@ from typing import Final
 from ingest.cellar.equipment import Probe, Vessel
 from ingest.cellar.file_limits import ByPlace, limit_key
 from ingest.cellar.limits import USUAL, EffectiveLimit, LimitKind, Role
+from ingest.cellar.shown_units import shown_unit
 
 _CARE_LOW_KPA: Final = 20.0
 _CARE_DEADBAND_KPA: Final = 3.0
@@ -177,7 +178,7 @@ def _pressure_limit(
         hours="waking" if can_wait else "any",
         consequence=consequence,
         action=action,
-        unit_text="psi" if units == "us" else "kPa",
+        unit_text=shown_unit("pressure", units),
         role=role,
         origin="default",
     )

@@ -16,6 +16,7 @@ from typing import Final
 from ingest.cellar.equipment import Probe, Vessel
 from ingest.cellar.file_limits import ByPlace, limit_key
 from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, Priority, Role
+from ingest.cellar.shown_units import shown_unit
 
 _FROST_LOW_C: Final = 0.0
 _FROST_ON_DELAY_S: Final = 1800.0
@@ -81,7 +82,7 @@ def temperature_limits(probe: Probe, by_place: ByPlace, vessel: Vessel, units: s
             hours=hours,
             consequence=consequence,
             action=action,
-            unit_text="°F" if units == "us" else "°C",
+            unit_text=shown_unit("temperature", units),
             role=role,
             origin="default",
             within_s=within_s,

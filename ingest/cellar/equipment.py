@@ -22,6 +22,7 @@ from pydantic import (
 from ingest.cellar.amounts import DAY_S, Span, amount
 from ingest.cellar.form import Identifier, Table, Text
 from ingest.cellar.quantities import QUANTITIES, QUANTITY_NAMES, PlaceKind, QuantityName
+from ingest.cellar.shown_units import read_units
 from ingest.cellar.signal import Counts, Signal
 from ingest.cellar.table_entry import nearest
 from ingest.cellar.units import Dimension
@@ -76,9 +77,10 @@ def _waking(value: object) -> object:
 class Site(Table):
     """``[site]``: the cellar as a whole.
 
-    waking: from and to, local time; to may lie past midnight. altitude_m: above sea level. legal: whose limits on total
-    SO2 the wine is held against, by default those of the European Union, and of the United States where ``units`` are
-    theirs. so2_pk: of the simple model, by which molecular SO2 is estimated and limited.
+    units: as ``read_units`` gives them; waking: from and to, local time; to may lie past midnight. altitude_m: above
+    sea level. legal: whose limits on total SO2 the wine is held against, by default those of the European Union, and of
+    the United States where ``units`` are theirs. so2_pk: of the simple model, by which molecular SO2 is estimated and
+    limited.
     """
 
     name: Text = Field(description="what the cellar is called in messages")
@@ -88,7 +90,7 @@ class Site(Table):
     altitude_m: Annotated[float | None, amount(Dimension.LENGTH, "m", "340 m", Span(-430.0, 5000.0))] = Field(
         default=None, alias="altitude"
     )
-    units: Literal["metric", "us"] = "metric"
+    units: Annotated[str, BeforeValidator(read_units)] = "metric"
     waking: Annotated[tuple[time, time], BeforeValidator(_waking)] = (time(7, 0), time(22, 0))
     legal: LegalRules | None = None
     so2_pk: Annotated[float, Field(ge=1.0, le=3.0)] = 1.81
