@@ -7,7 +7,8 @@ v: gas let out, V: volume of the room, both at the same condition; litres at 15 
 where it came out, and carbon dioxide and cold argon on the floor, so a spot can be far worse than the mean.
 
 Limits: below 19.5 % oxygen is deficient (29 CFR 1910.134 and 1910.146, EIGA Doc 44). Carbon dioxide: 0.5 % for eight
-hours (29 CFR 1910.1000 table Z-1, from memory), 3 % for a short time (ACGIH, NIOSH), 4 % immediately dangerous (NIOSH).
+hours (29 CFR 1910.1000 table Z-1, from memory), 3 % for a short time (ACGIH, NIOSH), 4 % immediately dangerous
+(NIOSH Pocket Guide, from memory).
 
 Worked example: a 10 L cylinder of nitrogen at 15 MPa (1,426 L) in 14.4 m³ leaves 18.9 % oxygen.
 """
