@@ -14,6 +14,8 @@ from alerts.blanket.judged_rows import GAS_NUMBERS
 from alerts.command.check_warnings import check_warnings
 from alerts.judges import judges
 from ingest.cellar import JUDGED_QUANTITIES, load_cellar
+from ingest.process import wall_ms
+from ingest.store.cellar_files import keep_cellar_file
 
 NARROW = probe(unit=None, payload="json", pointer="/mA", signal="4-20 mA = 0-20 psi")
 WARM = limit(lot="A1", quantity="temperature", high="18 °C")
@@ -78,3 +80,49 @@ def test_what_is_watched_beside_the_limits_on_readings_is_said(tmp_path: Path) -
     assert "leeside/ingest" not in shown
     assert "Also watched: that each probe gives good readings;" in shown
     assert "leeside itself. `leeside limits` lists every limit." in shown
+
+
+# ---- renamed without was -------------------------------------------------------------------------------------------
+
+
+def _renamed(desk: JournalOnDisk, *changes: tuple[str, str]) -> list[str]:
+    text = desk.file.read_text("utf-8")
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    desk.file.write_text(text, "utf-8")
+    return _warnings(desk.file)
+
+
+@pytest.fixture
+def ran(tmp_path: Path) -> JournalOnDisk:
+    """A cellar that has run, with wine in K1 and readings of its probe."""
+    desk = JournalOnDisk(tmp_path)
+    keep_cellar_file(desk.store, desk.cellar.text, wall_ms() - 60_000)
+    desk.enter("lot", "--lot", "ries", "--name", "Riesling", "--style", "white", "--at", "2026-01-01")
+    desk.enter("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", "18 L", "--at", "2026-01-02")
+    assert _warnings(desk.file) == []
+    return desk
+
+
+def test_a_vessel_that_was_renamed_without_was_is_named(ran: JournalOnDisk) -> None:
+    (warning,) = _renamed(ran, ('"K1"', '"G1"'))
+    assert warning.startswith("vessel K1 is in the store and holds wine by the journal, but not in the file any more.")
+    assert 'write was = "K1" at G1' in warning
+
+
+def test_with_was_all_is_in_order(ran: JournalOnDisk) -> None:
+    assert _renamed(ran, ('id = "K1"', 'id = "G1"\nwas = "K1"'), ('at = "K1"', 'at = "G1"')) == []
+
+
+def test_an_empty_vessel_that_is_gone_is_none_of_our_business(ran: JournalOnDisk) -> None:
+    third = ran.file.read_text("utf-8").partition('[[vessel]]\nid = "K3"')
+    assert third[1]
+    rest = third[2].partition("\n[[")
+    ran.file.write_text(third[0] + "[[" + rest[2], "utf-8")
+    assert _warnings(ran.file) == []
+
+
+def test_a_probe_that_was_renamed_without_was_is_named(ran: JournalOnDisk) -> None:
+    (warning,) = _renamed(ran, ('id = "k1-pressure"', 'id = "keg-one"'))
+    assert 'write was = "k1-pressure" at keg-one' in warning

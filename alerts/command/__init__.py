@@ -13,6 +13,7 @@ terminal           lines to and from a person
 supervisor         what ``leeside run`` becomes
 check_result       what ``leeside check`` found out about one thing
 check_warnings     what is allowed in a cellar file and may still not be meant
+check_renamed      ids that may have been renamed without saying so
 check_live         ``leeside check --live``
 check_page         ``leeside check --live`` of the page
 check_store        ``leeside check --store``

@@ -12,7 +12,7 @@ from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
     """List what may not be meant: limits that can never act, since they are beyond what a signal can say, or on wine
-    that is in no journal; and gas lines without a relief valve or with vessels of plastic.
+    that is in no journal; ids that may have been renamed; gas lines without a relief valve or with plastic vessels.
     """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
@@ -28,6 +28,11 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
             )
     yield from _gas_lines(cellar)
     yield from _unknown_lots(cellar)
+    if cellar.store_path.exists():
+        # What only a cellar that has run needs.
+        from alerts.command.check_renamed import renamed_without_was
+
+        yield from renamed_without_was(cellar)
 
 
 def _gas_lines(cellar: Cellar) -> Iterator[str]:

@@ -16,7 +16,7 @@ from alerts.view.supply_lines import supply_json, supply_line
 from alerts.view.total_so2_lines import total_so2_json, total_so2_lines
 from alerts.view.vessel_card import VesselCard, known_vessels, vessel_cards
 from alerts.view.vessel_contents import contents_json, contents_line
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, nearest
 from ingest.json_text import json_text
 from ingest.store import Store
 from ingest.times import iso_utc
@@ -29,7 +29,9 @@ def show_cards(cellar: Cellar, store: Store, vessel: str | None, at_ms: int, now
     """
     known = known_vessels(cellar, store)
     if vessel is not None and vessel not in known:
+        near = nearest(vessel, known)
         there = f"there are: {', '.join(known)}" if known else "the cellar file has none"
+        there = f"did you mean {near}?" if near else there
         raise typer.BadParameter(f"no vessel '{vessel}'; {there}", param_hint="VESSEL")
     cards = vessel_cards(cellar, store, at_ms, [v.id for v in cellar.vessel] if vessel is None else [vessel])
     if as_json:
