@@ -37,7 +37,7 @@ def _air(stock: GasStock, volume_m3: float | None, name: str = "cellar") -> str:
 def test_a_room_that_stays_safe() -> None:
     assert _air(GasStock("N2", NITROGEN, 1426.0, None, "pressure"), 30.0) == (
         "Worst case: if the cylinder N2 (1,430 L of nitrogen) empties into the room cellar (30 m³), oxygen falls to "
-        "20.0 %. leeside is not a gas alarm."
+        "20.0 %; leeside is not a gas alarm."
     )
 
 
@@ -45,7 +45,7 @@ def test_a_closet_is_a_caution() -> None:
     text = _air(GasStock("N2", NITROGEN, 1426.0, None, "pressure"), 5.0, "closet")
     assert "oxygen falls to 15.0 %: impaired judgement" in text
     assert "Air the room from outside, and do not go in before a meter for oxygen shows" in text
-    assert "follow the local codes. leeside is not a gas alarm." in text
+    assert "follow the local codes; leeside is not a gas alarm." in text
 
 
 @pytest.mark.parametrize(("litres", "is_caution"), [(2070.0, False), (2080.0, True)])

@@ -247,6 +247,16 @@ def test_a_push_against_fluids() -> None:
     assert way["gas_l"] == pytest.approx(18.0 * 121.325 / 101.325, rel=1e-3)
 
 
+def test_other_bores_are_compared_where_none_is_given() -> None:
+    """A narrower tube is slower; what it takes is what it takes when it is asked for."""
+    found: Any = section("moving").numbers["other_bores"]
+    assert [each["bore_mm"] for each in found] == [6.35, 9.5, 12.7]
+    assert [each["minutes"] for each in found] == sorted((each["minutes"] for each in found), reverse=True)
+    asked: Any = section("moving", wish=RackingWish(bore_mm=9.5)).numbers
+    assert asked["choices"][0]["minutes"] == found[1]["minutes"]
+    assert asked["other_bores"] == []
+
+
 def test_glass_is_siphoned_and_never_pushed() -> None:
     source = carboy("C1", wine_l=18.0)
     found = section("moving", source=source)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["Move", "moves", "moving_section"]
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from alerts.allowed_range import AllowedRange
@@ -25,6 +25,8 @@ _PRESSURE_RANGE: Final = AllowedRange("push pressure", 0.1, 1000.0, "kPa", "wine
 # A hose of a small cellar (common practice, no source).
 _BORE_MM: Final = 8.0
 _LENGTH_M: Final = 2.0
+# Others that are sold for wine: a quarter and three eighths of an inch, and half an inch.
+_OTHER_BORES_MM: Final = (6.35, 9.5, 12.7)
 # Both vessels stand on the same floor, and a dip tube lifts the wine over the rim.
 _LIFT_M: Final = 0.5
 # A carboy on a table, the receiver on the floor: the level falls by the height of the carboy (common practice, no
@@ -122,6 +124,17 @@ def moving_section(facts: RackingFacts, wish: RackingWish, known_l: float | None
     if known_l is None:
         lines.append(f"Worked out for {liters(moved_l)}, a brimful {source.id}: how much it holds is not known.")
     lines.append(_assumed(facts, wish))
+    others = _other_bores(facts, wish, moved_l)
+    numbers["other_bores"] = [
+        {"bore_mm": bore_mm, "minutes_low": way.transfer.low_minutes, "minutes": way.transfer.minutes}
+        for bore_mm, way in others
+    ]
+    if others:
+        times = [
+            f"{bore_mm:g} mm {minutes_span(way.transfer.low_minutes, way.transfer.minutes)}" for bore_mm, way in others
+        ]
+        at = "" if others[0][1].pressure_kpa is None else f" at {others[0][1].pressure_kpa:g} kPa"
+        lines.append(f"Other bores{at}: {', '.join(times)}.")
     if refused and (not ways or not is_push):
         return ReviewSection("moving", title, ReviewVerdict.DO_NOT, f"{_sentence(refused)}.", tuple(lines), numbers)
     verdict = ReviewVerdict.IN_ORDER
@@ -145,6 +158,14 @@ def moving_section(facts: RackingFacts, wish: RackingWish, known_l: float | None
         reason = f"{source.id} is siphoned and never pushed, since {_kind_words(source)}: {_span(ways)}."
         lines.append("Let gas follow freely at no pressure: neither pressure nor vacuum in it.")
     return ReviewSection("moving", title, verdict, reason, tuple(lines), numbers)
+
+
+def _other_bores(facts: RackingFacts, wish: RackingWish, moved_l: float) -> list[tuple[float, Move]]:
+    """How long it takes through other usual tubes, where nobody said which one it is; by the first way."""
+    if wish.bore_mm is not None:
+        return []
+    ways = ((bore_mm, moves(facts, replace(wish, bore_mm=bore_mm), moved_l)[0]) for bore_mm in _OTHER_BORES_MM)
+    return [(bore_mm, found[0]) for bore_mm, found in ways if found]
 
 
 def _tube(wish: RackingWish) -> Tube:

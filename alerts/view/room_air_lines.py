@@ -21,17 +21,17 @@ def room_air_text(gas: RoomGas, place: str) -> str:
     if not gas.room:
         return (
             f"{_UNKNOWN}the cellar file does not say in which room {place} stands (`room`), so leeside cannot say what "
-            f"escaping gas does to its air. {NOT_A_GAS_ALARM}"
+            f"escaping gas does to its air; {NOT_A_GAS_ALARM}"
         )
     if gas.volume_m3 is None:
         return (
-            f"{_UNKNOWN}leeside does not know the air of the room {gas.room}: its `volume` is not in the cellar file. "
+            f"{_UNKNOWN}leeside does not know the air of the room {gas.room}: its `volume` is not in the cellar file; "
             f"{NOT_A_GAS_ALARM}"
         )
     worst = gas.worst()
     if worst is None:
         return (
-            f"{_UNKNOWN}leeside does not know how much gas can escape into the room {gas.room} ({gas.volume_m3:g} m³). "
+            f"{_UNKNOWN}leeside does not know how much gas can escape into the room {gas.room} ({gas.volume_m3:g} m³); "
             f"{NOT_A_GAS_ALARM}"
         )
     stock, air = worst
@@ -42,10 +42,10 @@ def room_air_text(gas: RoomGas, place: str) -> str:
     )
     meter = _meter(air)
     if not meter:
-        return f"{text}. {NOT_A_GAS_ALARM}"
+        return f"{text}; {NOT_A_GAS_ALARM}"
     return (
         f"{text}. Air the room from outside, and do not go in before a meter for {meter} shows that it is safe; follow "
-        f"the local codes. {NOT_A_GAS_ALARM}"
+        f"the local codes; {NOT_A_GAS_ALARM}"
     )
 
 
