@@ -46,6 +46,7 @@ _SMALL_CHANGE: Final = 0.03
 _MODEL_KPA: Final = 0.02
 _MODEL_K: Final = 0.02
 _MODEL_NO_ROOM_K: Final = 0.1
+_MODEL_WALL_K: Final = 0.05
 _MODEL_D: Final = 0.12
 _SLOW_SHARE: Final = 0.5
 _SLOW_D: Final = 1.0
@@ -248,7 +249,9 @@ def _noise(bins: BinArrays, columns: BlanketColumns, facts: BlanketFacts, prior:
     scatter = bins.noise_kpa[~np.isnan(bins.noise_kpa)]
     white = max(0.02, float(np.median(scatter)) if len(scatter) else 0.05)
     slope = 0.7 + 0.5 * min(float(prior.mean[0, 0]), 4.0)
-    kelvins = _MODEL_K if not np.isnan(bins.room_c).any() else _MODEL_NO_ROOM_K
+    kelvins = _MODEL_NO_ROOM_K if np.isnan(bins.room_c).any() else _MODEL_K
+    if facts.mounted == "wall":
+        kelvins = max(kelvins, _MODEL_WALL_K)
     model = float(np.hypot(_MODEL_KPA, kelvins * slope))
     apart = np.abs(columns.days[:, None] - columns.days)
     noise = model**2 * (np.exp(-apart / _MODEL_D) + _SLOW_SHARE**2 * np.exp(-apart / _SLOW_D))

@@ -33,10 +33,12 @@ _FIT_ANYWAY_MS: Final = 12 * _HOUR_MS
 _SETTLE_MS: Final = 7 * 60_000
 _MOST_JUMPS: Final = 6
 # A leak is certain if it explains the readings by so much better than anything else, and so much gas is gone.
-_CERTAIN: Final = 25.0
+_CERTAIN: Final = 30.0
 _STILL_CERTAIN: Final = 9.0
-_LEAST_LOST_KPA: Final = 1.0
-_LEAST_KPA_DAY: Final = 0.2
+_LEAST_LOST_KPA: Final = 1.2
+_LEAST_KPA_DAY: Final = 0.25
+# Slower leaks, which would take longer than this to the air floor, are nobody's worry, and hardly told from settling.
+_SLOWEST_DAYS: Final = 70.0
 _RISEN_KPA: Final = 1.5
 _FLAT_DAYS: Final = 0.3
 _FLAT_KPA: Final = 0.4
@@ -88,6 +90,7 @@ class BlanketWatch:
         self._fitted: _Fitted | None = None
         self._fit_due = False
         self._closed_ms = 0
+        self._judged_ms = 0
         self._news = False
         self._last: BlanketPoint | None = None
         self._air: float | None = None
@@ -136,8 +139,9 @@ class BlanketWatch:
             self._closed_ms = point.at_ms
         if self._fit_due and point.at_ms - self._closed_ms >= _SETTLE_MS:
             age_ms = _FIT_ANYWAY_MS if self._fitted is None else point.at_ms - self._fitted.at_ms
-            if age_ms >= _FIT_ANYWAY_MS:
+            if age_ms >= _FIT_ANYWAY_MS or point.at_ms - self._judged_ms < _HOUR_MS:
                 self._refit()
+                self._news = True
 
     @property
     def has_news(self) -> bool:
@@ -148,6 +152,7 @@ class BlanketWatch:
     def judge(self, at_ms: int) -> BlanketJudgement:
         """Judge by what was read up to now, as of a time (UTC ms)."""
         self._news = False
+        self._judged_ms = at_ms
         last, facts = self._last, self._facts
         if last is None or at_ms - last.at_ms > _STALE_MS:
             return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
@@ -355,7 +360,9 @@ class BlanketWatch:
         leak = fitted.leak
         needed = _CERTAIN if self._leak_since_ms is None else _STILL_CERTAIN
         least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
-        if leak.better < needed or leak.lost < least or leak.kappa < _LEAST_KPA_DAY:
+        assert self._last is not None
+        slowest = max(_LEAST_KPA_DAY, (self._last.pressure_kpa - self._facts.floor_kpa) / _SLOWEST_DAYS)
+        if leak.better < needed or leak.lost < least or leak.kappa < slowest:
             return False
         return -fitted.risen(leak.onset_days) > _FALLEN_KPA
 

@@ -20,9 +20,11 @@ _MINUTE_MS: Final = 60_000
 _STEP_MS: Final = 150_000
 # A keg that is carried swallows gas for as long as that takes.
 _LONG_STEP_MS: Final = 10 * _MINUTE_MS
+_LEAST_LONG_KPA: Final = 1.2
 # So long it must have been flat afterwards, and so long before counts.
 _FLAT_MS: Final = 5 * _MINUTE_MS
 _BEFORE_MS: Final = 8 * _MINUTE_MS
+_TREND_MS: Final = 40 * _MINUTE_MS
 # A step over a gap longer than this may be anything.
 _LONGEST_GAP_MS: Final = 6 * 3_600_000
 _WINDOWS_MIN: Final = (6, 8, 11, 15, 20, 30, 45)
@@ -78,8 +80,8 @@ class SuddenLosses:
         young = [each.kpa for each in list(self._minutes)[-30:]]
         if max(young) - min(young) < 0.8 * least_kpa:
             return None
-        for lasting_ms in (_STEP_MS, _LONG_STEP_MS):
-            step = self._step(least_kpa, lasting_ms)
+        for lasting_ms, least in ((_STEP_MS, least_kpa), (_LONG_STEP_MS, max(least_kpa, _LEAST_LONG_KPA))):
+            step = self._step(least, lasting_ms)
             if step is not None:
                 while self._minutes[0].at_ms <= step.before_ms:
                     self._minutes.popleft()
@@ -103,7 +105,9 @@ class SuddenLosses:
         old_kpa, old_slope, old_ms = _line(old)
         new_kpa, new_slope, new_ms = _line(new)
         # What it would have moved by anyway, at the speeds before and after: a leak is not a step.
-        anyway = 0.5 * (old_slope + new_slope) * (new_ms - old_ms)
+        hour = [each for each in minutes[: before + 1] if each.at_ms >= first.at_ms - _TREND_MS]
+        trend = _line(hour)[1] if len(hour) > len(old) else old_slope
+        anyway = max(0.5 * (old_slope + new_slope), trend, key=abs) * (new_ms - old_ms)
         size = new_kpa - old_kpa
         most = 0.2 * abs(size) + 0.3 * least_kpa
         # All of it between the two: else another minute fits the step better.

@@ -1,0 +1,243 @@
+"""The gas over one wine, judged as its readings come in: each finding by a keg of independent physics."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+
+import pytest
+
+from alerts.gas.blanket import Filling
+from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
+from alerts.gas.blanket_watch import BlanketWatch
+from alerts.gas.gases import blanket_gas
+from ingest.judgement import FINDINGS
+from ingest.simulation.keg_trials.keg import KegAir, KegProbes, Leak, Moved, TrialKeg, Vent, WineDrawn
+from ingest.simulation.keg_trials.readings import read
+from ingest.simulation.keg_trials.world import keg_truths
+
+DAY_S = 86_400.0
+DAY_MS = 86_400_000
+NIGHTS = KegAir(swing_k=6.0, weather_kpa=1.2, station_kpa=100.0, compressor_k=0.8, doors=((30_000.0, -3.0, 400.0),))
+PROBES = KegProbes(pressure_noise_kpa=0.05, temperature_noise_k=0.05, thermal_zero_kpa_k=0.02)
+# Two litres over wine that is nearly saturated with its blanket.
+KEG = TrialKeg(
+    seed=1,
+    capacity_l=19.0,
+    wine_l=17.0,
+    believed_wine_l=17.2,
+    start_kpa=50.0,
+    wine_holds_kpa=(140.0, 0.0, 0.0),
+    surface_m_per_s=1e-6,
+    air=NIGHTS,
+    probes=PROBES,
+)
+FACTS = BlanketFacts(Filling(19.0, 17.2), blanket_gas("nitrogen"), station_kpa=100.0)
+
+
+def points(keg: TrialKeg, days: float) -> list[BlanketPoint]:
+    return [BlanketPoint(*reading) for reading in read(keg_truths([keg], days)).of(0)]
+
+
+def judged(
+    readings: Iterable[BlanketPoint], facts: BlanketFacts = FACTS, *, every_ms: int = 600_000
+) -> Iterator[BlanketJudgement]:
+    """Each judgement on the way."""
+    watch, next_ms = BlanketWatch(facts), 0
+    for point in readings:
+        watch.add(point)
+        if point.at_ms >= next_ms or watch.has_news:
+            next_ms = point.at_ms + every_ms
+            yield watch.judge(point.at_ms)
+
+
+def last(readings: Sequence[BlanketPoint], facts: BlanketFacts = FACTS) -> BlanketJudgement:
+    *_, judgement = judged(readings, facts)
+    return judgement
+
+
+def hours_after(judgement: BlanketJudgement, readings: Sequence[BlanketPoint], day: float) -> float:
+    return (judgement.at_ms - readings[0].at_ms - day * DAY_MS) / 3_600_000
+
+
+@pytest.fixture(scope="module")
+def tight() -> list[BlanketPoint]:
+    return points(KEG, 4.0)
+
+
+def test_a_tight_keg_is_sound_or_cooling_or_warming_and_never_leaks(tight: list[BlanketPoint]) -> None:
+    judgements = list(judged(tight))
+    assert not any(each.leak_certain for each in judgements)
+    findings = {each.finding for each in judgements}
+    assert findings <= FINDINGS
+    assert {"cannot tell yet", "cooling", "warming"} <= findings
+    # After the first day the compensated pressure stays where it is, while the raw one goes up and down.
+    later = judgements[len(judgements) // 3 :]
+    raw = [each.raw_kpa for each in later if each.raw_kpa is not None]
+    compensated = [each.compensated_kpa for each in later if each.compensated_kpa is not None]
+    assert max(raw) - min(raw) > 2.0
+    assert max(compensated) - min(compensated) < 0.35 * (max(raw) - min(raw))
+    headspace, u = later[-1].headspace_l, later[-1].u_headspace_l
+    assert headspace is not None and u is not None
+    assert abs(headspace - 2.0) < 2.0 * u < 0.6
+
+
+def test_a_night_that_brings_the_gauge_under_the_floor_is_cold_and_no_leak() -> None:
+    facts = replace(FACTS, floor_kpa=46.0)
+    readings = points(replace(KEG, start_kpa=48.0, air=replace(NIGHTS, swing_k=9.0)), 3.0)
+    below = [each for each in judged(readings, facts) if each.raw_kpa is not None and each.raw_kpa < 46.0]
+    assert below and not any(each.leak_certain for each in below)
+    foreseen = [each.hours_cold for each in judged(readings, facts) if hours_after(each, readings, 1.5) > 0]
+    assert any(hours is not None and 0.0 < hours < 24.0 for hours in foreseen)
+
+
+@pytest.mark.parametrize("law", ["viscous", "orifice", "linear"])
+def test_a_fast_leak_is_found_within_ten_minutes(law: str) -> None:
+    leak = Leak(onset_s=1.5 * DAY_S, law=law, loss_kpa_h=90.0)  # type: ignore[arg-type]
+    readings = points(replace(KEG, leak=leak), 1.6)
+    certain = [each for each in judged(readings) if each.leak_certain]
+    assert certain
+    assert 0.0 < hours_after(certain[0], readings, 1.5) * 60.0 <= 10.0
+    assert certain[0].finding == "fast leak"
+
+
+def test_a_leak_of_two_days_is_found_within_hours_with_rate_and_time_left() -> None:
+    keg = replace(KEG, leak=Leak(onset_s=2.0 * DAY_S, floor_in_h=48.0))
+    truths = keg_truths([keg], 4.0)
+    readings = [BlanketPoint(*each) for each in read(truths).of(0)]
+    certain = [each for each in judged(readings) if each.leak_certain]
+    assert 0.0 < hours_after(certain[0], readings, 2.0) < 6.0
+    assert certain[0].last_sound_ms is not None
+    assert certain[0].since_ms is not None
+    assert abs(certain[0].since_ms - readings[0].at_ms - 2 * DAY_MS) < 4 * 3_600_000
+    half_day = next(each for each in certain if hours_after(each, readings, 2.0) >= 12.0)
+    true_ml_min = float(truths.rate_ml_min[round(2.5 * 1440), 0])
+    assert half_day.rate_ml_min == pytest.approx(true_ml_min, rel=0.3)
+    assert half_day.u_rate_ml_min is not None
+    assert abs(half_day.rate_ml_min - true_ml_min) < 2.0 * half_day.u_rate_ml_min
+    assert half_day.hours_low is not None and half_day.hours_high is not None
+    assert half_day.hours_low < 36.0 < half_day.hours_high + 6.0
+    assert half_day.finding == "slow leak"
+
+
+def test_wine_drawn_by_hand_is_a_step_and_no_leak() -> None:
+    keg = replace(KEG, happenings=(WineDrawn(1.5 * DAY_S, 0.3), Vent(2.2 * DAY_S, 6.0)))
+    readings = points(keg, 3.0)
+    judgements = list(judged(readings))
+    assert not any(each.leak_certain for each in judgements)
+    drawn = [each for each in judgements if each.finding == "drawn"]
+    assert 0.0 < hours_after(drawn[0], readings, 1.5) < 0.25
+    assert any(hours_after(each, readings, 2.2) > 0 for each in drawn)
+    assert judgements[-1].finding != "drawn"
+
+
+def test_a_keg_that_is_carried_swallows_gas_and_does_not_leak() -> None:
+    keg = replace(KEG, wine_l=18.5, believed_wine_l=18.5, wine_holds_kpa=(77.0, 0.0, 0.0), surface_m_per_s=3e-7)
+    readings = points(replace(keg, happenings=(Moved(1.5 * DAY_S),)), 3.0)
+    judgements = list(judged(readings, replace(FACTS, filling=Filling(19.0, 18.5))))
+    assert not any(each.leak_certain for each in judgements)
+
+
+def test_gas_from_the_wine_is_rising() -> None:
+    # A litre of 0 °C and 101.325 kPa a day.
+    keg = replace(KEG, made_mol_per_s=1.0 / 22.414 / DAY_S)
+    judgement = last(points(keg, 3.0))
+    assert judgement.finding == "gas rising"
+    assert judgement.rate_ml_min is not None and judgement.rate_ml_min < 0.0
+    assert not judgement.leak_certain
+
+
+def test_an_open_supply_says_nothing_of_the_vessel(tight: list[BlanketPoint]) -> None:
+    judgement = last(tight[:2000], replace(FACTS, supply_open=True))
+    assert (judgement.finding, judgement.leak_certain) == ("supply open", False)
+    # Nobody wrote it down, but the gauge stands still while the temperature moves.
+    held = [point._replace(pressure_kpa=50.0 + 0.05 * (i % 3)) for i, point in enumerate(tight)]
+    judgement = last(held)
+    assert judgement.finding == "supply open"
+    assert "gauge stays where it is" in " ".join(judgement.warnings)
+
+
+def test_a_stuck_instrument_gives_no_judgement_and_then_goes_on(tight: list[BlanketPoint]) -> None:
+    stuck = [point._replace(pressure_kpa=50.0) if 1440 < i < 2300 else point for i, point in enumerate(tight)]
+    judgements = list(judged(stuck))
+    assert any(each.finding == "no judgement" and "exactly 50 kPa" in each.warnings[0] for each in judgements)
+    assert judgements[-1].finding in ("sound", "cooling", "warming")
+    assert not any(each.leak_certain for each in judgements)
+
+
+def test_a_gap_ends_in_no_judgement_and_a_leak_that_began_in_it_is_found(tight: list[BlanketPoint]) -> None:
+    watch = BlanketWatch(FACTS)
+    for point in tight[:2000]:
+        watch.add(point)
+    assert watch.judge(tight[1999].at_ms).finding not in ("no judgement", "cannot tell yet")
+    assert watch.judge(tight[1999].at_ms + 45 * 60_000).finding == "no judgement"
+    readings = points(replace(KEG, leak=Leak(onset_s=2.0 * DAY_S, floor_in_h=24.0)), 2.5)
+    gap = [point for point in readings if not 1.95 < (point.at_ms - readings[0].at_ms) / DAY_MS < 2.08]
+    certain = [each for each in judged(gap) if each.leak_certain]
+    assert 2.0 < hours_after(certain[0], readings, 2.0) < 6.0
+
+
+def test_a_clock_that_steps_changes_no_judgement(tight: list[BlanketPoint]) -> None:
+    hour_ms = 3_600_000
+    forward = [point._replace(at_ms=point.at_ms + (hour_ms if i > 2000 else 0)) for i, point in enumerate(tight)]
+    back = [point._replace(at_ms=point.at_ms - (hour_ms if i > 2000 else 0)) for i, point in enumerate(tight)]
+    for stepped in (forward, back):
+        judgements = list(judged(stepped))
+        assert not any(each.leak_certain for each in judgements)
+        assert judgements[-1].finding in ("sound", "cooling", "warming")
+
+
+@pytest.mark.parametrize("is_written", [True, False])
+@pytest.mark.parametrize("offset_kpa", [-3.0, 3.0])
+def test_an_instrument_swapped_for_another_is_no_leak(
+    tight: list[BlanketPoint], offset_kpa: float, is_written: bool
+) -> None:
+    watch = BlanketWatch(FACTS)
+    certain = False
+    for i, point in enumerate(tight):
+        if i == 2880 and is_written:
+            watch.begin_episode(point.at_ms, "probe changed", FACTS)
+        watch.add(point._replace(pressure_kpa=point.pressure_kpa + (offset_kpa if i >= 2880 else 0.0)))
+        if i % 10 == 0:
+            certain = certain or watch.judge(point.at_ms).leak_certain
+    assert not certain
+
+
+def test_a_racking_in_the_window_is_a_new_episode_that_keeps_the_instruments() -> None:
+    before = points(KEG, 2.0)
+    other = replace(KEG, seed=2, wine_l=15.0, believed_wine_l=15.0, start_kpa=40.0, wine_holds_kpa=(77.0, 20.0, 0.0))
+    later = [point._replace(at_ms=point.at_ms + 2 * DAY_MS + 1_800_000) for point in points(other, 2.0)]
+    watch = BlanketWatch(FACTS)
+    for point in before:
+        watch.add(point)
+    watch.judge(before[-1].at_ms)
+    watch.begin_episode(later[0].at_ms, "filled", replace(FACTS, filling=Filling(19.0, 15.0), wine_before="from air"))
+    judgements = []
+    for i, point in enumerate(later):
+        watch.add(point)
+        if i % 10 == 0:
+            judgements.append(watch.judge(point.at_ms))
+    assert judgements[1].finding == "cannot tell yet"
+    assert judgements[-1].finding in ("settling", "cooling", "warming", "sound", "cannot tell yet")
+    assert not any(each.leak_certain for each in judgements)
+    assert judgements[-1].headspace_l == pytest.approx(4.0, abs=0.5)
+
+
+def test_a_barometer_that_falls_silent_is_no_leak(tight: list[BlanketPoint]) -> None:
+    silent = [point._replace(barometer_kpa=None) if i > 2500 else point for i, point in enumerate(tight)]
+    never = [point._replace(barometer_kpa=None) for point in tight]
+    for readings in (silent, never):
+        judgements = list(judged(readings))
+        assert not any(each.leak_certain for each in judgements)
+    assert any("Without a barometer" in warning for warning in judgements[-1].warnings)
+
+
+def test_a_judgement_rests_only_on_what_lay_before_it(tight: list[BlanketPoint]) -> None:
+    whole = list(judged(tight))
+    some = list(judged(tight[:3000]))
+    assert some == whole[: len(some)]
+
+
+def test_nothing_is_judged_before_the_first_reading() -> None:
+    judgement = BlanketWatch(FACTS).judge(0)
+    assert (judgement.finding, judgement.leak_certain, judgement.raw_kpa) == ("no judgement", False, None)
