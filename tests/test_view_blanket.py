@@ -9,10 +9,12 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from watch_limits import a_limit
 
 from alerts.blanket.details import BlanketShown, blanket_details
 from alerts.view.blanket_lines import blanket_json, blanket_line, blanket_lines, blanket_of
 from alerts.view.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
+from alerts.view.format import limit_value_text, value_text
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from ingest.cellar import NOT_FORESEEN_H
 from ingest.judgement import FINDINGS, Judgement
@@ -188,3 +190,10 @@ def test_hours_of_gas_that_is_not_lost_are_not_said() -> None:
     assert blanket_line(untold, UTC, "metric", NOW).startswith(
         "blanket: cannot tell yet, less than half a day has been read since the gas changed: only a fast leak would"
     )
+
+
+def test_hours_that_are_not_foreseen_are_no_number() -> None:
+    hours = a_limit(quantity="hours_to_air_floor", unit_text="h", setpoint=24.0)
+    assert limit_value_text(NOT_FORESEEN_H, hours) == "not foreseen"
+    assert limit_value_text(11.0, hours) == "11.0 h"
+    assert value_text("hours_to_air_floor_by_cold", NOT_FORESEEN_H, "metric") == "not foreseen"

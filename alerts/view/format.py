@@ -27,8 +27,17 @@ from datetime import UTC, datetime, tzinfo
 from typing import Final
 
 from alerts.watch.own_limits import own_words
-from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, difference_in_unit, shown_unit, value_in_unit
+from ingest.cellar import (
+    LIMIT_QUANTITIES,
+    NOT_FORESEEN_H,
+    EffectiveLimit,
+    difference_in_unit,
+    shown_unit,
+    value_in_unit,
+)
 
+_HOURS: Final = "hours_to_air_floor"
+_NOT_FORESEEN: Final = "not foreseen"
 _MANY_DIGITS: Final = 1000.0
 # From here on a pressure is read in bar, where nobody has chosen a unit [kPa].
 _IN_BAR_KPA: Final = 1000.0
@@ -46,6 +55,8 @@ def _unit_of(quantity: str, units: str) -> str:
 
 def value_text(quantity: str, value: float, units: str) -> str:
     """A value (in the quantity's unit) with its unit and as many digits as mean something."""
+    if _is_not_foreseen(quantity, value):
+        return _NOT_FORESEEN
     unit = _unit_of(quantity, units)
     if unit == "kPa" and abs(value) >= _IN_BAR_KPA:
         unit = "bar"  # 14166 kPa in a gas cylinder is what its gauge shows as 141.7 bar
@@ -61,6 +72,8 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
     """
     if limit.kind == "due":
         return days_text(value)
+    if limit.kind == "low" and _is_not_foreseen(limit.quantity, value):
+        return _NOT_FORESEEN
     on_value = limit.kind != "no data"  # else the limit's own unit is that of a time
     unit = limit.unit_text if on_value else LIMIT_QUANTITIES[limit.quantity].unit
     in_unit = difference_in_unit if limit.kind == "rate" else value_in_unit
@@ -72,6 +85,10 @@ def limit_value_text(value: float, limit: EffectiveLimit) -> str:
         differing = (more for more in choices if float(f"{number:.{more}f}") != float(f"{setpoint:.{more}f}"))
         decimals = next(differing, choices[-1])
     return f"{_fixed(number, decimals)} {unit}"
+
+
+def _is_not_foreseen(quantity: str, value: float) -> bool:
+    return quantity.startswith(_HOURS) and value >= NOT_FORESEEN_H
 
 
 def setpoint_text(limit: EffectiveLimit) -> str:
