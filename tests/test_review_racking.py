@@ -320,6 +320,7 @@ def test_the_gas_for_all_of_it() -> None:
     ("stocks", "verdict", "words"),
     [
         ((replace(N2, usable_l=100.0),), "do not", "does not suffice"),
+        ((replace(N2, usable_l=160.0),), "take care", "barely suffices"),
         ((replace(N2, at_ms=NOW - 40 * DAY),), "take care", "40 d old: read it again"),
         ((replace(N2, usable_l=None, basis="full", at_ms=None),), "not known", "read its gauge"),
         ((GasStock("CO2", CARBON_DIOXIDE, 3000.0, 2900.0, "weight", NOW),), "not known", "has no cylinder of it"),

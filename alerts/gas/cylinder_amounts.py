@@ -26,7 +26,7 @@ from typing import Final, Literal, NamedTuple
 import numpy as np
 
 from alerts.errors import OutOfRange
-from alerts.gas.cylinder import cylinder_content
+from alerts.gas.cylinder import RESERVE_KPA, cylinder_content
 from alerts.gas.cylinder_use import Amounts
 from alerts.gas.gases import ATMOSPHERE_KPA, BlanketGas
 
@@ -47,7 +47,7 @@ _REPEATS: Final = 0.001
 # A dial of class 2.5 to 40 MPa is good to 1 MPa, and is read to about that.
 _DIAL_KPA: Final = 1000.0
 # An amount at which a regulator still holds its pressure: common practice, no source.
-_RESERVE_KPA: Final = (500.0, 1000.0)
+_RESERVE_KPA: Final = (500.0, RESERVE_KPA)
 # A pressure below the air's is one that the gauge's zero is off by.
 _LOWEST_KPA: Final = -100.0
 # People read and weigh seldom.

@@ -29,6 +29,9 @@ _BLANKET_RANGE: Final = AllowedRange("blanket", 0.0, 1000.0, "kPa", "a blanket h
 # A reading that is older says little of what is left [ms].
 _OLD_MS: Final = 24 * 3_600_000
 _DAY_MS: Final = 24 * 3_600_000
+# So many times what is needed is enough for sure: a dial of class 2.5 is off by a few percent of a full cylinder, and
+# hoses are purged too (a working default, no source).
+_AMPLE: Final = 1.25
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +151,12 @@ def _judged(facts: RackingFacts, gas: str, need_l: float, stocks: Sequence[GasSt
             ReviewVerdict.DO_NOT,
             f"The gas does not suffice: up to {rounded_l(need_l):,} L are needed, and {can}. Have another "
             "cylinder ready.",
+        )
+    if usable_l < _AMPLE * need_l:
+        return (
+            ReviewVerdict.TAKE_CARE,
+            f"The gas barely suffices: up to {rounded_l(need_l):,} L are needed, and {can}; gauges, scales and leaks "
+            "take more than that leaves. Have another cylinder ready.",
         )
     old = best.at_ms is not None and facts.at_ms - best.at_ms > _OLD_MS
     age = f", by a number that is {(facts.at_ms - (best.at_ms or 0)) // _DAY_MS} d old: read it again" if old else ""
