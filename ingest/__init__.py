@@ -15,6 +15,7 @@ journal         what people write down, and what follows from it
 store           the SQLite file: readings, journal, alarms
 writing         the daemon's loop: batch, commit, acknowledgement, upkeep
 entering        from a person's answers to a written entry
+entering_several  several titrations of one day, all of them or none
 amending        from what a person says otherwise to an entry in the place of another one
 titrations_again  titrations whose bottle has another strength now
 history         what was read and found of a probe, a place or a lot

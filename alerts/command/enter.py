@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["answer_parameter", "app", "show_prepared", "wrong_options"]
+__all__ = ["answer_parameter", "app", "show_prepared"]
 
 import inspect
 import json as json_form
@@ -16,11 +16,13 @@ import typer
 from alerts.command.cellar_file import FileCommand
 from alerts.command.doubt import DespiteWarnings, may_write, show_remarks, yes_or_when
 from alerts.command.enter_calibration import calibration
+from alerts.command.enter_several import run_several
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
+from alerts.command.wrong_options import wrong_options
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
@@ -31,6 +33,7 @@ from ingest.journal.answers import AnswersWrong
 from ingest.journal.kinds import KINDS, body_words, spread_words
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.kinds.titrant import TITRANT
+from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.question import Question
 from ingest.process import wall_ms
 from ingest.store import Store
@@ -182,18 +185,6 @@ def show_prepared(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms
         terminal.say(f"  {after.vessel} then: {contents_line(after, cellar.site.zone, cellar.site.units, now_ms)}")
 
 
-def wrong_options(kind: EntryKind[Any], error: AnswersWrong) -> typer.BadParameter:
-    """Make the call's error that names the option of each answer that will not do."""
-    named = []
-    for field, why in error.wrong:
-        question = kind.question(field)
-        named.append((f"--{field}" if question is None else question.option, why))
-    if len(named) == 1:
-        return typer.BadParameter(named[0][1], param_hint=named[0][0])
-    lines = "".join(f"\n  {option}: {why}" for option, why in named)
-    return typer.BadParameter(lines, param_hint=", ".join(dict.fromkeys(option for option, _ in named)))
-
-
 def answer_parameter(question: Question, *, hidden: bool = False) -> inspect.Parameter:
     """Make the parameter of a command that takes the answer to a question; hidden: help does not list it."""
     name = f"{question.name}_"
@@ -222,6 +213,23 @@ _COMMON: Final = (
     _common("yes", False, Yes),
     _common("as_json", False, Json),
 )
+_SEVERAL: Final = (
+    _common(
+        "several",
+        False,
+        Annotated[bool, typer.Option("--several", help="Of several wines: bottle, sample and blank once.")],
+    ),
+    _common(
+        "lines",
+        None,
+        Annotated[
+            str | None,
+            typer.Option(
+                "--lines", metavar="PATH", help="With --several: a file of lines such as 'K1 1.25'; - is input."
+            ),
+        ],
+    ),
+)
 _FILE: Final = inspect.Parameter("file", inspect.Parameter.POSITIONAL_OR_KEYWORD, annotation=File)
 
 
@@ -236,6 +244,17 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
                 value = ["yes"] if value else []
             if value:
                 answers[question.name] = value
+        if options.get("several") or options.get("lines"):
+            return run_several(
+                file,
+                answers,
+                options["lines"],
+                at=options["at"],
+                who=options["who"],
+                yes=options["yes"],
+                despite_warnings=options["despite_warnings"],
+                as_json=options["as_json"],
+            )
         return run_enter(
             file,
             kind,
@@ -249,7 +268,7 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
             as_json=options["as_json"],
         )
 
-    more = (_common("again", False, Again),) if kind is TITRANT else ()
+    more = {TITRANT.name: (_common("again", False, Again),), TITRATION.name: _SEVERAL}.get(kind.name, ())
     parameters = [_FILE, *(answer_parameter(question) for question in kind.questions), *more, *_COMMON]
     command.__name__ = kind.name
     command.__signature__ = inspect.Signature(parameters)  # type: ignore[attr-defined]  # Typer reads it

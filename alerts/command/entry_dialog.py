@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["ask_entry", "ask_time"]
+__all__ = ["ask_answers", "ask_entry", "ask_time"]
 
 from collections.abc import Callable, Sequence
 from typing import Any, Final
@@ -44,6 +44,21 @@ def ask_entry(
     return _EntryDialog(terminal, kind, answers, context, clock, at_ms).ask_until(prepare)
 
 
+def ask_answers(
+    terminal: Terminal,
+    store: Store,
+    cellar: Cellar,
+    kind: EntryKind[Any],
+    answers: dict[str, Sequence[str]],
+    *,
+    now_ms: int,
+    at_ms: int,
+) -> None:
+    """Ask for what a kind's questions still need, of which no entry is made yet; what is answered is added."""
+    context = context_of(store, cellar, kind.name, at_ms)
+    _EntryDialog(terminal, kind, answers, context, Clock(cellar.site.zone, now_ms), at_ms).ask_missing()
+
+
 def ask_time(terminal: Terminal, at: str | None, cellar: Cellar, now_ms: int) -> tuple[str | None, int]:
     """Return the time as it was given, and in UTC ms; of two that it may mean, the person says which."""
     try:
@@ -83,7 +98,7 @@ class _EntryDialog:
     def ask_until(self, prepare: Callable[[], Prepared]) -> Prepared:
         """Ask until the entry can be prepared."""
         for _ in range(MOST_TRIES):
-            self._ask_missing()
+            self.ask_missing()
             try:
                 return prepare()
             except EntryRefused as error:
@@ -100,7 +115,8 @@ class _EntryDialog:
                     self._ask_again(question)
         raise NotWritten("Too many answers that will not do. Nothing was written.")
 
-    def _ask_missing(self) -> None:
+    def ask_missing(self) -> None:
+        """Ask what must be answered, and what a person may be asked, and is not answered yet."""
         while True:
             values = read_answers(self._kind, answered(self._answers), self._clock)
             question = next_question(self._kind, values, self._asked)

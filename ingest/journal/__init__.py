@@ -24,6 +24,7 @@ entry_context      what an entry is understood by
 titrant            a titrant's strength, and its bottle
 titration          from millilitres to mg/L
 result_warnings    what speaks against a result
+titration_lines    one line of a day of titrations
 titration_outcome  what a titration gave, with its warnings
 worked_titration   a titration worked out from its answers
 ph_buffers         pH buffers and their tables
