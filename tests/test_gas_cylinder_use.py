@@ -171,7 +171,7 @@ def test_even_use_is_found_with_its_days(rate: float) -> None:
 
 def test_a_purge_counts_in_full() -> None:
     use = use_of(read(lambda at: FULL_L - (100.0 if at > 10.0 else 0.0), days=14.0), facts())
-    assert litres_a_day(use) == pytest.approx(100.0 / 7.0, rel=0.2)
+    assert litres_a_day(use) == pytest.approx(100.0 / 14.0, rel=0.1)
     assert use.use is not None
     assert use.use.seen
     # One purge says little of when the next one comes.

@@ -3,18 +3,18 @@
 Pressure and temperature become an amount of gas (mol) first, and only amounts are compared: between 20 and 10 °C a
 cylinder at 15 MPa loses 0.68 MPa of pressure and no gas.
 
-    use       = (level at the begin - level at the end) / time          over 7 and over 28 days
+    use       = (level at the begin - level at the end) / time          over 28 days, or over 7
     days left = (content - what is in it at the reserve) / use
 
 A level is the median of the amounts of a day, so a single wrong reading moves nothing, and a purge, which is a step,
 counts in full; a median of slopes would overlook it. A rise is a refill: what lies before and after it is counted
-apart, and the gas that was drawn on both sides is added up. The two spans of time give a range: a use that has just
-grown shows in the shorter one, a purge once a month in the longer one.
+apart, and the gas that was drawn on both sides is added up. The shorter span counts where it shows for certain that use
+has grown; else the longer one knows better how uneven it is.
 
 What two levels may be apart without any use: the gauge's resolution and repeatability, and what temperature is
 uncertain by between two days. Use that is smaller than two standard uncertainties of that is not seen. The range of a
-use that is seen adds one standard error of its days, since use that comes in steps seldom comes evenly (working
-default).
+use that is seen adds two standard errors of its days, and one more day like the largest, since use that comes in steps
+seldom comes evenly (working defaults; ``tests/benchmarks/cylinders.py`` says how often they hold).
 
 A loss that goes on evenly for 3 or 24 hours and is at least twice the usual use counts at once: that is how a leak at a
 line with an open supply shows. The reserve is 0.5 to 1 MPa, at which a regulator still holds its pressure (common
@@ -52,7 +52,8 @@ _SUNNY_SHARE: Final = 0.2
 _LASTS_SHARE: Final = 0.1
 # Levels over so many standard uncertainties apart are gas that was drawn.
 _SEEN_U: Final = 2.0
-# Uneven use widens the range by its standard error, but no further down than to this share of it (working default).
+# Uneven use widens the range by so many standard errors, but no further down than to this share of it.
+_UNEVEN_SE: Final = 2.0
 _LEAST_USE_SHARE: Final = 0.3
 # Where no use is seen, the content lasts at least so long or nothing is said of it: a limit is not to be judged by how
 # coarse a gauge is.
@@ -108,7 +109,7 @@ class EvenLoss(NamedTuple):
 class CylinderUse:
     """What a cylinder holds and how long that lasts.
 
-    mol: newest amount, with its standard uncertainty; use: over the shortest span that shows one, None before a week;
+    mol: newest amount, with its standard uncertainty; use: over the span that counts, None before a week;
     days_low, days_high: until the reserve, None where nothing is said; even_loss: faster than usual, None while there
     is none; refilled_ms: when it was filled or changed last within these amounts, None if never; empty: it is at the
     upper end of the reserve or below it.
@@ -139,8 +140,8 @@ def cylinder_use(amounts: Amounts, reserve_mol: tuple[float, float], now_ms: int
     refilled_ms = int(amounts.at_ms[begins[-1]]) if len(begins) > 1 else None
     mol = _newest_level(amounts, begins[-1])
     rates = [rate for days in amounts.days if (rate := use_rate(amounts, days)) is not None]
-    # A shorter span counts where it shows something: where it does not, the longer one knows better.
-    rates = [rate for rate in rates[:-1] if rate.seen] + rates[-1:]
+    # A shorter span counts where use has grown for certain; else the longer one knows better how uneven it is.
+    rates = [rate for rate in rates[:-1] if rate.low > rates[-1].high] + rates[-1:]
     usual = rates[0] if rates else None
     loss = even_loss(amounts)
     if loss is not None and usual is not None and loss.mol_day < _TIMES_USUAL * max(usual.mol_day, 0.0):
@@ -191,9 +192,11 @@ def use_rate(amounts: Amounts, days: float) -> UseRate | None:
     u_drawn = sqrt(variance)
     mol_day, u_day = drawn / apart, u_drawn / apart
     seen = drawn > _SEEN_U * u_drawn
-    uneven = sqrt(max(0.0, float(np.var(daily, ddof=1)) / len(daily))) if len(daily) > 1 else 0.0
+    uneven = _UNEVEN_SE * sqrt(float(np.var(daily, ddof=1)) / len(daily)) if len(daily) > 1 else 0.0
     half = hypot(_SEEN_U * u_day, uneven) if seen else _SEEN_U * u_day
-    high = max(mol_day, 0.0) + half
+    # Of a few large steps one more may as well have come.
+    one_more = max(0.0, max(daily, default=0.0) - mol_day) / apart if seen else 0.0
+    high = max(mol_day, 0.0) + half + one_more
     low = max(mol_day - half, _LEAST_USE_SHARE * mol_day) if seen else 0.0
     return UseRate(mol_day, low, high, seen, observed)
 
