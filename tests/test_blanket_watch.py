@@ -113,7 +113,7 @@ def test_a_leak_of_two_days_is_found_within_hours_with_rate_and_time_left() -> N
     half_day = next(each for each in certain if hours_after(each, readings, 2.0) >= 12.0)
     true_ml_min = float(truths.rate_ml_min[round(2.5 * 1440), 0])
     assert half_day.rate_ml_min == pytest.approx(true_ml_min, rel=0.3)
-    assert half_day.u_rate_ml_min is not None
+    assert half_day.rate_ml_min is not None and half_day.u_rate_ml_min is not None
     assert abs(half_day.rate_ml_min - true_ml_min) < 2.0 * half_day.u_rate_ml_min
     assert half_day.hours_low is not None and half_day.hours_high is not None
     assert half_day.hours_low < 36.0 < half_day.hours_high + 6.0

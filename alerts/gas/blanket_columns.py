@@ -139,5 +139,10 @@ def _lost(days: Floats, absolute: Floats, air: Floats) -> Floats:
     # Less than 1 kPa at the end is hardly a drive: then in days at that.
     last = np.array([2.0 * float(air[-1]), 1.0])
     now = np.maximum(drives[:, -3:].mean(axis=1), last)
-    sums = np.cumsum(np.diff(days) * 0.5 * (drives[:, 1:] + drives[:, :-1]), axis=1)
+    drives = np.maximum(drives, 1e-3 * now[:, None])
+    # Between two bins a drive fades evenly on a logarithmic scale: its mean there is the logarithmic mean.
+    ratio = np.log(drives[:, 1:] / drives[:, :-1])
+    even = 0.5 * (drives[:, 1:] + drives[:, :-1])
+    mean = np.where(np.abs(ratio) > 1e-3, np.diff(drives, axis=1) / np.where(ratio == 0.0, 1.0, ratio), even)
+    sums = np.cumsum(np.diff(days) * mean, axis=1)
     return np.asarray(np.concatenate([np.zeros((2, 1)), sums], axis=1) / now[:, None])

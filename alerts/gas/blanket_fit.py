@@ -106,6 +106,8 @@ class BlanketFit:
     chi_step: Floats
     step_kpa: Floats
     scale: float
+    least_scale: float
+    freedom: int
     design: Floats
     left: Floats
     w_changes: Floats
@@ -134,6 +136,7 @@ def fit_blanket(bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps
 
     chi_leak = chi_sound[:, None] - chi_drop
     freedom = max(len(columns.days) - 4, 1)
+    least_scale = 1.0 if facts.weather_moves or freedom < 30 else _LEAST_SCALE
     best = min(float(chi_sound.min()), float(chi_leak.min()), float((chi_sound[:, None] - step_drop).min()))
     return BlanketFit(
         columns=columns,
@@ -149,7 +152,9 @@ def fit_blanket(bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps
         step_days=step_days,
         chi_step=chi_sound[:, None] - step_drop,
         step_kpa=step_kpa,
-        scale=max(1.0 if facts.weather_moves or freedom < 30 else _LEAST_SCALE, best / freedom),
+        scale=max(least_scale, best / freedom),
+        least_scale=least_scale,
+        freedom=freedom,
         design=design,
         left=left,
         w_changes=theta[:, changes].sum(axis=1),

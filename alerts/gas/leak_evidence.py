@@ -17,6 +17,8 @@ ML_MIN_PER_MOL_DAY: Final = 22413.97 / 1440.0
 # What a step is charged for having been chosen among many.
 _STEP_CHARGE: Final = 4.0
 _LEAST_W: Final = 0.02
+_ZOOMS: Final = 4
+_WORTH_ZOOMING: Final = 10.0
 
 
 class Learned(NamedTuple):
@@ -76,29 +78,32 @@ def learned(fit: BlanketFit) -> Learned:
 
 def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
     """Weigh the fits with a leak against those without; sign -1: with gas that comes in."""
-    kappa, u_kappa, chi, onset = fit.kappa, fit.u_kappa, fit.chi_leak, fit.onset_days
-    allowed = np.where(sign * kappa > 0.0, chi, np.inf)
-    if not np.isfinite(allowed).any():
-        return LeakEvidence(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-    best = np.unravel_index(int(np.argmin(allowed)), allowed.shape)
     rest = float(fit.chi_sound.min())
     if fit.chi_step.size:
         rest = min(rest, float(fit.chi_step.min()) + _STEP_CHARGE * fit.scale)
-    better = (rest - float(allowed[best])) / fit.scale
-    if better > 10.0:
-        onset = _finer(onset[: len(onset) // 2], int(best[1]) % (len(onset) // 2), fit.columns.days[-1])
-    else:
-        onset = onset[: len(onset) // 2]
-    ramps = ramps_since(onset, fit.columns)
-    onset = np.tile(onset, len(fit.columns.lost))
-    drop, kappa, u_kappa, b = extra_column(ramps, fit.design, fit.inverse, fit.left, fit.cov)
-    chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
+    laws = len(fit.columns.lost)
+    grid = fit.onset_days[: len(fit.onset_days) // laws]
+    for _ in range(_ZOOMS):
+        onset = np.tile(grid, laws)
+        drop, kappa, u_kappa, b = extra_column(
+            ramps := ramps_since(grid, fit.columns), fit.design, fit.inverse, fit.left, fit.cov
+        )
+        chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
+        if not np.isfinite(chi).any():
+            return LeakEvidence(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+        best = float(chi.min())
+        scale = max(fit.least_scale, min(best, rest) / fit.freedom)
+        better = (rest - best) / scale
+        if better < _WORTH_ZOOMING:
+            break
+        # The better the readings, the closer the onset must be met for the rate to be right.
+        grid = _finer(grid, int(chi.min(axis=0).argmin()) % len(grid), float(fit.columns.days[-1]))
     # Of the ways of dissolving only those count that explain the readings with this leak.
-    weights = _weights(chi.ravel(), fit.scale).reshape(chi.shape)
+    weights = _weights(chi.ravel(), scale).reshape(chi.shape)
     shift = (fit.cov @ b).transpose(0, 2, 1)
     w = np.maximum(_w_now(fit)[:, None] - kappa * shift[:, :, W], _LEAST_W)
-    variance = fit.scale * u_kappa**2
-    var_w = fit.scale * fit.cov[:, None, W, W] + shift[:, :, W] ** 2 * variance
+    variance = scale * u_kappa**2
+    var_w = scale * fit.cov[:, None, W, W] + shift[:, :, W] ** 2 * variance
     both = -shift[:, :, W] * variance
     flow = kappa / (RT0 * w) * ML_MIN_PER_MOL_DAY
     kappa = np.where(kappa == 0.0, sign * 1e-12, kappa)
