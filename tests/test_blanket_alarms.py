@@ -117,7 +117,7 @@ def test_a_judgement_that_grows_old_leaves_the_gauge_to_speak(hand: Cellarhand) 
 
 def test_a_night_that_brings_the_gauge_under_the_floor_is_one_alarm(hand: Cellarhand) -> None:
     assert hand.minutes(20, 8.0, finding="cooling", cold_hours=5.0) == [
-        "MEDIUM PRIORITY: K1 below the air floor by cold in 5 hours"
+        "MEDIUM PRIORITY: K1 falls below the air floor by cold in 5 hours"
     ]
     assert hand.minutes(20, 4.0, finding="cooling", cold_hours=1.0) == [
         "HIGH PRIORITY: K1 pressure 4.0 kPa, below 5 kPa"

@@ -153,7 +153,7 @@ def test_a_fast_leak_wakes_with_the_minutes_that_are_left() -> None:
 
 def test_cold_that_is_coming_is_said_as_cold() -> None:
     draft = raised("K1/hours_to_air_floor_by_cold/low", 9.2, cold(raw_kpa=8.0, hours_cold=9.2))
-    assert draft.subject == "MEDIUM PRIORITY: K1 below the air floor by cold in 9 hours"
+    assert draft.subject == "MEDIUM PRIORITY: K1 falls below the air floor by cold in 9 hours"
     assert draft.body.startswith(
         "K1: no gas is lost, but cold alone brings the gauge below the air floor of 5 kPa in about 9 hours, "
     )
@@ -196,7 +196,7 @@ def test_a_limit_of_the_file_is_named_with_its_number() -> None:
 
 
 def test_without_a_judgement_at_hand_the_number_speaks() -> None:
-    assert raised(LEAK, 0.4, None).body.startswith("K1: leak rate is 0.40 mL/min, above the limit of 0.001 mL/min.")
+    assert raised(LEAK, 0.4, None).body.startswith("K1 loses gas, at least 0.40 mL a minute.\n")
     assert raised(AIR, 4.3, None).body.startswith(f"K1: pressure is 4.3 kPa, below the limit of 5 kPa.\n{GAS}")
 
 

@@ -192,6 +192,12 @@ def test_hours_of_gas_that_is_not_lost_are_not_said() -> None:
     )
 
 
+def test_a_small_flow_is_not_shown_as_none() -> None:
+    assert value_text("leak_rate", 0.001, "metric") == "0.001 mL/min"
+    assert value_text("leak_rate", 0.4, "metric") == "0.40 mL/min"
+    assert value_text("gas_gain_rate", 0.0, "metric") == "0.00 mL/min"
+
+
 def test_hours_that_are_not_foreseen_are_no_number() -> None:
     hours = a_limit(quantity="hours_to_air_floor", unit_text="h", setpoint=24.0)
     assert limit_value_text(NOT_FORESEEN_H, hours) == "not foreseen"

@@ -19,6 +19,7 @@ from alerts.view.format import (
     setpoint_text,
     side,
 )
+from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit
@@ -61,6 +62,8 @@ def _level_fact(transition: Transition, limit: EffectiveLimit, place: str) -> st
             f"{place}: {quantity} is {_text(transition.value, limit)}. It was {beyond}, {_WORST[limit.kind]} "
             f"{_text(transition.extreme, limit)}, and has not come back far enough yet.{finding}"
         )
+    if (gas := gas_alarm_name(limit, transition.value)) is not None:
+        return f"{place} {gas}.{finding}"
     value = "" if transition.value is None else f" is {_text(transition.value, limit)}"
     return f"{place}: {quantity}{value}, {beyond}.{finding}"
 

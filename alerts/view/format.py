@@ -36,6 +36,7 @@ from ingest.cellar import (
     value_in_unit,
 )
 
+_FLOWS: Final = frozenset({"leak_rate", "gas_gain_rate"})
 _HOURS: Final = "hours_to_air_floor"
 _NOT_FORESEEN: Final = "not foreseen"
 _MANY_DIGITS: Final = 1000.0
@@ -118,6 +119,8 @@ def _decimals(quantity: str, number: float, unit: str) -> int:
     """How many decimals of a number in this unit mean something."""
     if abs(number) >= _MANY_DIGITS:
         return 0  # a gas cylinder at 14680 kPa has no tenths worth reading
+    if quantity in _FLOWS and 0.0 < abs(number) < LIMIT_QUANTITIES[quantity].resolution:
+        return math.ceil(-math.log10(abs(number)))  # a flow that is small is still one
     step = abs(value_in_unit(quantity, 1.0, unit) - value_in_unit(quantity, 0.0, unit))
     return max(0, LIMIT_QUANTITIES[quantity].decimals - round(math.log10(step)))
 

@@ -30,7 +30,7 @@ def gas_alarm_name(limit: EffectiveLimit, value: float | None) -> str | None:
     hours = "" if value is None else hours_text(value, value).removeprefix("about ")
     if not hours:
         return f"comes near to the air floor{cold}"
-    return f"below the air floor{cold} in {hours}" if cold else f"loses its blanket, at least {hours} left"
+    return f"falls below the air floor{cold} in {hours}" if cold else f"loses its blanket, at least {hours} left"
 
 
 def _cylinder_name(days: float | None) -> str:
