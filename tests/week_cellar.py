@@ -1,7 +1,7 @@
 """A simulated cellar with its store, its turns and its mail, in a time that is only counted: for test_week.py.
 
 The physics is that of ``ingest.simulation``; readings reach the store through the real Appender, as ingest appends
-them, and the real Turner judges them. Nothing waits.
+them, and the real Turner and the real judge of gas judge them. Nothing waits.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ from typing import Any, Final, NamedTuple
 from cellar_text import carboy, cylinder, keg, limit, mail, mqtt, probe, room, serial, site
 from turning_bench import well
 
+from alerts.blanket.judge import GasJudge
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, Outbox
 from alerts.turning import Turner
@@ -39,6 +40,7 @@ from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import MessageRow
 from ingest.store.alarms.operator_events import append_event
 from ingest.store.journal.entries import write_entry
+from ingest.store.judgements import keep_judgements
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
@@ -52,6 +54,8 @@ BOOT: Final = "week"
 # Turns are far apart while nothing happens, but closer than what counts as a gap in the watch.
 CALM_STEP_S: Final = 45.0
 CLOSE_STEP_S: Final = 5.0
+# The gas is judged so often; a running leeside does so each minute.
+JUDGE_S: Final = 300.0
 _MONO_AT_START: Final = 1000.0
 _EVERY_MS: Final = 60_000
 _LINE: Final = "bench-line"
@@ -171,6 +175,8 @@ class WeekCellar:
         self._close: list[tuple[float, float]] = []
         self.physics = _physics(seed)
         self._turner: Turner | None = None
+        self._gas = GasJudge()
+        self._judge_due = 0.0
         self._chance = Random(seed)
         collect = Collector(self.store, self.cellar.site.name).collect
         self._outbox = Outbox(self.store, self._deliver, lambda: 0.5, collect)
@@ -234,6 +240,7 @@ class WeekCellar:
             batch, ahead = self._until_now(readings, ahead)
             self._append(batch)
             self._beat()
+            self._judge()
             self._turner.turn(self._now)
             self._outbox.work(_utc_ms(self.second))
         self._acts.clear()
@@ -275,6 +282,14 @@ class WeekCellar:
         rows += [(self._series[name], at_ms, value, 0) for name, at_ms, value in batch]
         if rows:
             self._appender.append(rows)
+
+    def _judge(self) -> None:
+        """Judge the gas, and keep the answer as the judge's thread does."""
+        if self.second >= self._judge_due:
+            self._judge_due = self.second + JUDGE_S
+            answer = self._gas.judge(self.cellar, self.store, _utc_ms(self.second))
+            with self.store.write() as connection:
+                keep_judgements(connection, self._gas.name, answer)
 
     def _beat(self) -> None:
         """Write the pulse of ingest."""
