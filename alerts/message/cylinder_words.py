@@ -51,10 +51,10 @@ def cylinder_message_lines(shown: CylinderShown, units: str) -> list[str]:
     if content := cylinder_content_text(shown, units):
         lines.append(f"Content:     {content}")
     if use := cylinder_use_text(shown):
-        lines.append(f"Use:         {use}")
+        lines.append(f"Use:         {use.removeprefix('uses ')}")
     if lasts := lasts_text(shown):
         reserve = ", to a reserve of 0.5 to 1 MPa" if lasts.startswith("lasts") else ""
-        lines.append(f"Time left:   {lasts}{reserve}")
+        lines.append(f"Time left:   {lasts.removeprefix('lasts ')}{reserve}")
     if shown.open_at:
         lines.append(f"Supply:      open at {', '.join(shown.open_at)}")
     return [*lines, *(f"Note:        {remark}" for remark in shown.remarks[:_MOST_NOTES])]
