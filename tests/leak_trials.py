@@ -133,7 +133,7 @@ def facts_of(keg: TrialKeg, *, wine_before: WineBefore = "unknown") -> BlanketFa
 def watch_keg(
     readings: KegReadings, column: int, *, every_s: float = 600.0, minutely: bool = False, journal: bool = False
 ) -> list[Judged]:
-    """Put one keg's readings through the watch and keep what it said, every ``every_s``."""
+    """Put one keg's readings through the watch and keep what it said: every ``every_s``, and when it has news."""
     keg = readings.kegs[column]
     facts = facts_of(keg, wine_before=_wine_before(keg) if journal else "unknown")
     watch = BlanketWatch(facts)
@@ -154,7 +154,7 @@ def watch_keg(
         while point is not None and point.at_ms <= at_ms:
             watch.add(BlanketPoint(*point))
             point = next(points, None)
-        if at_s % every_s == 0.0 or (minutely and abs(at_s - onset) < _NEAR_S):
+        if at_s % every_s == 0.0 or watch.has_news or (minutely and abs(at_s - onset) < _NEAR_S):
             trace.append(judged(watch.judge(at_ms)))
     return trace
 

@@ -1,0 +1,28 @@
+"""A few trial kegs with every disturbance through the leak watch; ``tests/benchmarks/leaks.py`` runs hundreds."""
+
+from __future__ import annotations
+
+import pytest
+from leak_trials import HEADSPACES_L, ROWS, Batch, run_batch
+
+SEED = 81
+
+
+@pytest.mark.parametrize("headspace_l", HEADSPACES_L)
+def test_tight_kegs_leak_on_none_of_a_few_nights(headspace_l: float) -> None:
+    (scored,) = run_batch(Batch("tight", headspace_l, 0, 1, SEED, days=3.0))
+    assert scored.false_at_s is None
+    # It says something, too: it does not leave every night undecided.
+    assert sum(scored.findings.get(finding, 0.0) for finding in ("sound", "cooling", "warming", "settling")) > 0.5
+
+
+@pytest.mark.parametrize("headspace_l", HEADSPACES_L)
+@pytest.mark.parametrize("row", ["60 kPa/h", "12 h"])
+def test_a_leak_is_certain_in_time_and_not_before(row: str, headspace_l: float) -> None:
+    (scored,) = run_batch(Batch(row, headspace_l, 1, 1, SEED))
+    assert not scored.void
+    assert not scored.in_gap
+    assert scored.false_at_s is None
+    assert scored.found_s is not None
+    assert scored.found_s <= 3600.0 * ROWS[row].within_h
+    assert scored.simple.keys() == {"gauge alone", "ideal gas"}
