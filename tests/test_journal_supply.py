@@ -6,12 +6,13 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from cellar_text import SITE, cellar, cylinder, gas_line, keg
+from cellar_text import SITE, carboy, cellar, cylinder, gas_line, keg
 from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.journal.entry import Draft, Entry, Strike
-from ingest.journal.kinds.gas import GasBody
+from ingest.journal.kinds.gas import GAS, GasBody
+from ingest.journal.kinds.kind import NamedVessels
 from ingest.journal.supply import Supply, supply_at, supply_history
 from ingest.store import create_or_open
 from ingest.store.cellar_files import keep_cellar_file
@@ -161,3 +162,11 @@ def test_a_cylinder_and_a_vessel_keep_their_valves_when_they_are_renamed(tmp_pat
     assert supplies["L1"] == Supply(True, 10, "said at the cylinder", "N2-line", "N9")
     assert supplies["K2"].is_open
     store.close()
+
+
+def test_a_supply_opened_at_glass_is_warned_of() -> None:
+    glass = cellar(SITE, carboy("C1"), keg("K1")).vessel
+    warnings = GAS.warnings(GasBody(act="supply opened"), NamedVessels(glass))
+    assert len(warnings) == 1
+    assert "C1 is of glass, and glass bursts under pressure: shut the gas" in warnings[0]
+    assert GAS.warnings(GasBody(act="supply shut"), NamedVessels(glass)) == ()
