@@ -45,7 +45,7 @@ def refused(journal: JournalOnDisk, kind: str, *options: str) -> str:
 
 def test_a_wrong_id_names_the_nearest_one(journal: JournalOnDisk) -> None:
     said = refused(journal, "sample", "--vessel", "k1", "--volume", "0.1 L")
-    assert "no cellar file of this store has it; did you mean K1?" in said
+    assert "is not in any cellar file of this store; did you mean K1?" in said
 
 
 def test_where_none_is_near_all_are_named(journal: JournalOnDisk) -> None:
@@ -55,12 +55,12 @@ def test_where_none_is_near_all_are_named(journal: JournalOnDisk) -> None:
 
 def test_a_wrong_lot_names_the_nearest_one(journal: JournalOnDisk) -> None:
     said = refused(journal, "first-filling", "--vessel", "K3", "--lot", "ries-25", "--volume", "5 L")
-    assert "did you mean ries-26?" in said
+    assert "Did you mean ries-26?" in said
 
 
 def test_a_wrong_target_is_reported_as_the_target(journal: JournalOnDisk) -> None:
     said = refused(journal, "racking", "--from", "K1", "--to", "G9")
-    assert 'for --to: "G9" no cellar file of this store has it' in said
+    assert 'for --to: "G9" is not in any cellar file of this store' in said
     assert "--from" not in said
 
 
@@ -98,7 +98,7 @@ def test_k1_and_c1_are_two_sources(journal: JournalOnDisk) -> None:
 
 def test_a_racking_that_loses_a_litre_says_so(journal: JournalOnDisk) -> None:
     (note,) = journal.enter("racking", "--from", "K1", "--to", "K3=17.5L")["body"]["notes"]
-    assert note.startswith("18.7 L were drawn and 17.5 L came in: 1.2 L are lost on the way.")
+    assert note.startswith("18.7 L drawn, 17.5 L came in: 1.2 L lost on the way.")
 
 
 @pytest.mark.parametrize("options", [("--to", "K3=17.5L", "--lees", "1.2 L"), ("--to", "K3"), ("--to", "K3=18.6L")])

@@ -58,7 +58,7 @@ def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
     ("kind", "place", "lot", "said", "why"),
     [
         ("first-filling", None, "A", {}, "first-filling place: is missing: say at which vessel"),
-        ("first-filling", "K9", "A", {}, 'first-filling place = "K9": no cellar file of this store has it'),
+        ("first-filling", "K9", "A", {}, 'first-filling place = "K9": is not in any cellar file of this store'),
         ("first-filling", "K3", None, {}, "first-filling lot: is missing"),
         (
             "first-filling",

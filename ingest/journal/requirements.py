@@ -98,7 +98,7 @@ def words_problems(name: str, key: str, text: str) -> list[Problem]:
 
 def _not_there(id: str, names: Sequence[str]) -> str:
     """Say that no cellar file has an id, which one is meant, and which there are."""
-    why = "no cellar file of this store has it"
+    why = "is not in any cellar file of this store"
     near = nearest(id, names)
     known = f"there are: {', '.join(names)}" if names else "look at the id"
     return f"{why}; did you mean {near}?" if near else f"{why}; {known}"
@@ -148,7 +148,7 @@ def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: 
     if lot not in lots:
         names = list(lot_names)
         near = nearest(lot, names)
-        known = f"did you mean {near}?" if near else f"Known: {', '.join(names) or 'none yet'}"
+        known = f"Did you mean {near}?" if near else f"Known: {', '.join(names) or 'none yet'}"
         why = f"no entry describes this lot; write one of kind lot first. {known}"
         return [Problem(kind, "lot", shown(lot), why)]
     return []

@@ -34,7 +34,7 @@ from ingest.journal.kinds.kind import (
 )
 from ingest.journal.phrases import joined, phrase
 from ingest.journal.question import REMARK, VESSEL, Given, Question, always
-from ingest.journal.vessel_state import Objection, liters
+from ingest.journal.vessel_state import Objection
 from ingest.journal.wine import root
 
 # g of SO2 in a g of salt.
@@ -205,7 +205,8 @@ def _in_that_volume(given: Given, so2_g: float | None, context: EntryContext) ->
     if held is None or not held.volume_l or not grams:
         return []
     what = "of SO2 " if so2_g is not None else ""
-    return [f"that is {1000.0 * grams / held.volume_l:.3g} mg/L {what}in {liters(held.volume_l)}"]
+    mg_l = 1000.0 * grams / held.volume_l
+    return [f"that is {mg_l:.{0 if mg_l >= 100.0 else 1}f} mg/L {what}in {held.volume_l:.1f} L"]
 
 
 def _labelled(text: str, form: str) -> BodyData:

@@ -238,8 +238,8 @@ def _lost_notes(data: BodyData, contents: Mapping[str, Contents]) -> list[str]:
         return []
     lees = "" if data.get("lees_l") is None else f" less {liters(data['lees_l'])} of lees"
     return [
-        f"{liters(drawn_l)} were drawn{lees} and {liters(poured_l)} came in: {liters(lost_l)} are lost on the way. If "
-        "they were lees, say so with lees; if they stayed behind, say how much was drawn"
+        f"{liters(drawn_l)} drawn{lees}, {liters(poured_l)} came in: {liters(lost_l)} lost on the way. If that was "
+        "lees, say so with lees; if it stayed behind, say how much was drawn"
     ]
 
 
