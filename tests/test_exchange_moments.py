@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import Unreadable
-from ingest.exchange.moments import Moments
+from ingest.exchange.moments import DateOrder, Moments
 from ingest.times import EARLIEST_MS, iso_utc
 
 LJUBLJANA = ZoneInfo("Europe/Ljubljana")
@@ -30,6 +30,8 @@ def moments(zone: ZoneInfo = LJUBLJANA, earliest_ms: int = EARLIEST_MS) -> Momen
         ("2026-11-25 19:29:59 +0100", "2026-11-25T18:29:59.000Z"),
         ("2026-11-25 12:00", "2026-11-25T11:00:00.000Z"),
         (" 2026-07-01 12:00:07 ", "2026-07-01T10:00:07.000Z"),
+        ("25.11.2026 12:00", "2026-11-25T11:00:00.000Z"),
+        ("1.7.2026, 9:05:07", "2026-07-01T07:05:07.000Z"),
         ("1795631399", "2026-11-25T18:29:59.000Z"),
         ("1795631399.25", "2026-11-25T18:29:59.250Z"),
         ("1795631399250", "2026-11-25T18:29:59.250Z"),
@@ -45,8 +47,11 @@ def test_what_is_taken(text: str, utc: str) -> None:
         ("", "not a time", "empty"),
         ("2026", "not a time", "2026"),
         ("46350.77", "not a time", "46350.77"),
-        ("25.11.2026 18:30", "not a time", "25.11.2026"),
-        ("11/25/2026 18:30", "not a time", "11/25/2026"),
+        ("25.11.2026", "not a time", "has no time of day"),
+        ("25.13.2026 10:00", "not a time", "does not exist"),
+        ("11/25/2026 18:30", "day or month first?", "--dates"),
+        ("25.11.26 18:30", "not a time", "25.11.26"),
+        ("25.11.2026 13:00 PM", "not a time", "does not exist"),
         ("2026-11-25", "not a time", "2026-11-25"),
         ("2026-02-30 10:00", "not a time", "does not exist"),
         ("2026-11-25 10:00:60", "not a time", "10:00:60"),
@@ -94,3 +99,18 @@ def test_any_text_is_a_time_or_refused(text: str) -> None:
         assert EARLIEST_MS <= moments().at_ms(text) <= NOW
     except Unreadable as error:
         assert error.reason
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "utc"),
+    [
+        ("11/25/2026", "month-first", "2026-11-25T11:00:00.000Z"),
+        ("11/02/2026 9:30 PM", "month-first", "2026-11-02T20:30:00.000Z"),
+        ("11/02/2026 12:05 am", "day-first", "2026-02-10T23:05:00.000Z"),
+        ("2/11/2026 21:30", "day-first", "2026-11-02T20:30:00.000Z"),
+        ("25.11.2026", "month-first", "2026-11-25T11:00:00.000Z"),
+        ("2026-11-25", None, "2026-11-25T11:00:00.000Z"),
+    ],
+)
+def test_dates_of_other_people(text: str, order: DateOrder | None, utc: str) -> None:
+    assert iso_utc(Moments(LJUBLJANA, NOW, order=order, noon=True).at_ms(text)) == utc

@@ -36,9 +36,11 @@ enter_calibration  ``leeside enter calibration``
 calibration_buffers  its buffers of a pH probe
 steady_reading     what a pH probe shows once it stands still
 calibration_shown  what it shows before and after it writes
+table_text         a table of text, opened and read row by row
 import_readings    ``leeside import`` of readings
 import_targets     which series the columns of an imported table belong to
 import_entries     ``leeside import --entries``
+import_results     ``leeside import --results``
 export_entries     ``leeside export --entries``
 bench_answer       how ``leeside bench`` reads numbers and prints its answer
 bench_signal       ``leeside bench signal``

@@ -12,8 +12,11 @@ import typer
 
 from alerts.command.import_entries import import_entries
 from alerts.command.import_readings import import_readings
+from alerts.command.import_results import ResultOptions, import_results
 from alerts.command.import_targets import TableForm
-from alerts.command.options import File, Json, refuse_given
+from alerts.command.options import File, Json, Who, refuse_given, user_name
+from ingest.exchange.moments import DATE_ORDERS, DateOrder
+from ingest.exchange.result_table import ResultForm
 
 EXAMPLE: Final = "leeside import cellar.toml logger.csv --probe k1-temperature --at Time --value Temp --unit degF"
 
@@ -38,13 +41,40 @@ def _delimiter(text: str) -> str:
     return mark
 
 
+def _date_order(text: str | None) -> DateOrder | None:
+    order = next((each for each in DATE_ORDERS if each == text), None)
+    if text is not None and order is None:
+        raise typer.BadParameter(
+            f"'{text}' is not an order of dates; give {' or '.join(DATE_ORDERS)}", param_hint="--dates"
+        )
+    return order
+
+
+def _bench_method(text: str) -> str:
+    if text not in ("iodometric", "aeration"):
+        raise typer.BadParameter(f"'{text}' is not a method at the bench; give iodometric or aeration")
+    return text
+
+
+def _names(at: str | None, pairs: str | None) -> dict[str, str]:
+    """Column -> what it holds, for those whose head does not say it."""
+    names = {} if at is None else {at: "date"}
+    for pair in () if pairs is None else pairs.split(","):
+        meaning, _, column = (part.strip() for part in pair.partition("="))
+        if not (meaning and column):
+            raise typer.BadParameter(
+                f"'{pair.strip()}' is not meaning=column; write it like 'wine=Fass,free SO2 (mg/L)=SO2 frei'",
+                param_hint="--map",
+            )
+        names[column] = meaning
+    return names
+
+
 def import_(
     file: File,
     data: Annotated[
         Path,
-        typer.Argument(
-            metavar="DATA", help="A table of text (CSV) with times and values; with --entries, lines of JSON."
-        ),
+        typer.Argument(metavar="DATA", help="A table of text (CSV); with --entries, lines of JSON."),
     ],
     probe: Annotated[
         str | None, typer.Option("--probe", metavar="PROBE", help="Whose readings these are: the probe's id.")
@@ -80,6 +110,28 @@ def import_(
     entries: Annotated[
         bool, typer.Option("--entries", help="Entries of the journal, as `leeside export --entries` writes them.")
     ] = False,
+    results: Annotated[
+        bool,
+        typer.Option("--results", help="Titrations and measurements by hand, a row for each wine and time."),
+    ] = False,
+    dates: Annotated[
+        str | None,
+        typer.Option("--dates", metavar="ORDER", help="Dates with slashes: day-first or month-first."),
+    ] = None,
+    method: Annotated[
+        str | None,
+        typer.Option("--method", metavar="WORD", parser=_bench_method, help="Of titres in mL: iodometric, aeration."),
+    ] = None,
+    titrant: Annotated[
+        str | None, typer.Option("--titrant", metavar="NAME", help="Of titres in mL: the bottle, by its name.")
+    ] = None,
+    sample: Annotated[
+        str | None, typer.Option("--sample", metavar="AMOUNT", help="Of titres in mL: the wine in a flask.")
+    ] = None,
+    blank: Annotated[
+        str | None, typer.Option("--blank", metavar="AMOUNT", help="Of titres in mL: titrant used without SO2.")
+    ] = None,
+    who: Who = None,
     new_numbers: Annotated[
         bool,
         typer.Option("--new-numbers", help="The entries are of another journal: give them new numbers here."),
@@ -93,18 +145,35 @@ def import_(
     ] = False,
     as_json: Json = False,
 ) -> int:
-    """Bring in readings or entries of the past: first show what would be taken and what not, with --write do it.
+    """Bring in readings, results or entries of the past: show what would be taken and what not, with --write do it.
 
     Exit code 1 if there is nothing to take, or an entry that cannot be taken.
     """
+    of_results = {
+        "--method": method,
+        "--titrant": titrant,
+        "--sample": sample,
+        "--blank": blank,
+        "--who": who,
+    }
+    if results:
+        refuse_given(
+            {"--probe": probe, "--value": value, "--unit": unit, "--entries": entries, "--new-numbers": new_numbers},
+            "does not belong to --results",
+        )
+        results_form = ResultForm(_names(at, pairs), who or user_name(), method, titrant, sample, blank)
+        options = ResultOptions(results_form, None if delimiter == "," else delimiter, zone, _date_order(dates))
+        return import_results(file, data, options, write=write, despite_warnings=despite_warnings, as_json=as_json)
+    refuse_given(of_results, "is about results by hand; add --results")
     if entries:
-        about_readings = {
+        about_readings: dict[str, object] = {
             "--probe": probe,
             "--at": at,
             "--value": value,
             "--map": pairs,
             "--unit": unit,
             "--zone": zone,
+            "--dates": dates,
         }
         about_readings["--decimal"] = None if decimal == "." else decimal
         about_readings["--delimiter"] = None if delimiter == "," else delimiter
@@ -117,7 +186,7 @@ def import_(
         "is about entries of the journal; add --entries",
     )
     columns = _columns(probe, at, value, pairs)
-    form = TableForm(at, columns, unit, zone, "," if decimal == "," else ".", delimiter)
+    form = TableForm(at, columns, unit, zone, "," if decimal == "," else ".", delimiter, _date_order(dates))
     return import_readings(file, data, form, write=write, as_json=as_json)
 
 

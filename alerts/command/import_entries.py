@@ -16,9 +16,10 @@ from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.exchange.entry_lines import EntryLines, read_entry_lines
 from ingest.journal.kinds import KINDS
-from ingest.journal.merging import JournalMerge
+from ingest.journal.merging import JournalMerge, Mistake
 from ingest.json_text import json_text
 from ingest.process import wall_ms
+from ingest.store import Store
 from ingest.store.journal import entry_import
 
 # A file that is something else altogether has as many mistakes as lines.
@@ -38,7 +39,7 @@ def import_entries(
     )
 
 
-Reading = Callable[[Path, Cellar, int], EntryLines]
+Reading = Callable[[Path, Cellar, Store, int], EntryLines]
 """Reads entries from a file at a time (UTC ms)."""
 
 
@@ -55,7 +56,7 @@ def brought_in(
     """Show what a file of entries in any form holds, and with ``write`` bring it in; exit codes as above."""
     now_ms = wall_ms()
     with open_journal(file, rehearse=not write) as (cellar, store):
-        read = reading(lines, cellar, now_ms)
+        read = reading(lines, cellar, store, now_ms)
         rehearse = not write or bool(read.mistakes)
         merge = entry_import.import_entries(
             store,
@@ -66,7 +67,8 @@ def brought_in(
             rehearse=rehearse,
             despite_warnings=despite_warnings,
         )
-    merge.mistakes = sorted((*read.mistakes, *merge.mistakes))
+    merge.mistakes = sorted((*read.mistakes, *map(read.located, merge.mistakes)))
+    merge.warnings = sorted(map(read.located, merge.warnings))
     held_up = bool(merge.warnings) and not despite_warnings
     if as_json:
         _print_json(lines, read, merge, written=write and not held_up)
@@ -75,7 +77,7 @@ def brought_in(
     return 1 if merge.mistakes or not read.count or held_up else 0
 
 
-def _read(lines: Path, cellar: Cellar, now_ms: int) -> EntryLines:
+def _read(lines: Path, cellar: Cellar, _: Store, now_ms: int) -> EntryLines:
     try:
         with lines.open("rb") as stream:
             return read_entry_lines(stream, cellar.site.zone, now_ms)
@@ -84,7 +86,9 @@ def _read(lines: Path, cellar: Cellar, now_ms: int) -> EntryLines:
 
 
 def _print(lines: Path, read: EntryLines, merge: JournalMerge, zone: ZoneInfo, *, write: bool, held_up: bool) -> None:
-    print(f"{lines}: {counted(read.count, 'line')}")
+    print(f"{lines}: {counted(read.count, 'row' if read.cells else 'line')}")
+    if read.unread:
+        print(f"  nothing is read from the columns {', '.join(read.unread)}")
     if merge.new:
         times = [new.entry.at_ms for new in merge.new]
         first, last = merge.new[0].entry.id, merge.new[-1].entry.id
@@ -143,7 +147,10 @@ def _print_json(lines: Path, read: EntryLines, merge: JournalMerge, *, written: 
         "file": str(lines),
         "written": written and not merge.mistakes and bool(merge.changes()),
         "lines": read.count,
-        "new": [{"line": new.line, "id": new.entry.id, "kind": new.entry.kind} for new in merge.new],
+        "new": [
+            {"line": read.located(Mistake(new.line, "")).line, "id": new.entry.id, "kind": new.entry.kind}
+            for new in merge.new
+        ],
         "struck": [{"line": strike.line, "id": strike.entry.id} for strike in merge.strikes],
         "there_already": merge.there,
         "warnings": [{"line": line, "warning": text} for line, text in merge.warnings],

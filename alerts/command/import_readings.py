@@ -4,19 +4,17 @@ from __future__ import annotations
 
 __all__ = ["import_readings"]
 
-import csv
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from io import TextIOWrapper
 from pathlib import Path
 from typing import Final
 from zoneinfo import ZoneInfo
 
 from alerts.command.import_targets import TableForm, Target, layout_and_targets
 from alerts.command.opened_cellar import open_cellar
+from alerts.command.table_text import open_table, table_rows
 from alerts.view.format import long_time
 from ingest.cellar import Cellar
-from ingest.errors import IngestError
 from ingest.exchange.moments import Moments
 from ingest.exchange.rows import Rows
 from ingest.json_text import json_text
@@ -39,12 +37,13 @@ def import_readings(file: Path, table: Path, form: TableForm, *, write: bool, as
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
         zone = form.zone or cellar.site.zone
-        with _open_table(table) as (text, bytes_read):
-            lines = _lines(table, text, form.delimiter)
+        with open_table(table) as (text, bytes_read):
+            lines = table_rows(table, text, form.delimiter)
             first_line, first_row = next(lines, (0, []))
             layout, targets = layout_and_targets(first_row, form, cellar, store)
             largest = {id: target.largest_cell for id, target in targets.items()}
-            rows = Rows(layout, Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms)), form.decimal, largest)
+            moments = Moments(zone, now_ms, _earliest_ms(cellar, store, now_ms), order=form.dates)
+            rows = Rows(layout, moments, form.decimal, largest)
             if not layout.headed:
                 rows.take(first_line, first_row)
             bulk_import = BulkImport(store, list(targets), rehearse=not write)
@@ -63,35 +62,6 @@ def import_readings(file: Path, table: Path, form: TableForm, *, write: bool, as
         else:
             _print(table, rows, results, zone, written=write)
     return 0 if results else 1
-
-
-@contextmanager
-def _open_table(table: Path) -> Iterator[tuple[TextIOWrapper, Callable[[], int]]]:
-    """Open a table of text, and say how many of its bytes are read so far."""
-    try:
-        stream = table.open("rb")
-    except OSError as error:
-        raise IngestError(f"{table}: cannot be read: {error.strerror}") from error
-    with stream:
-        # Spreadsheets save "Unicode text" as UTF-16 with a mark in front; all else is UTF-8, with or without one.
-        start = stream.read(2)
-        stream.seek(0)
-        encoding = "utf-16" if start in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
-        text = TextIOWrapper(stream, encoding=encoding, errors="replace", newline="")
-        yield text, stream.tell
-        text.detach()
-
-
-def _lines(table: Path, text: TextIOWrapper, delimiter: str) -> Iterator[tuple[int, list[str]]]:
-    """Give the rows, each with the line that it ends in."""
-    reader = csv.reader(text, delimiter=delimiter)
-    try:
-        for row in reader:
-            yield reader.line_num, row
-    except csv.Error as error:
-        raise IngestError(
-            f"{table}, line {reader.line_num}: this is not a table of text ({error}); is a quote left open?"
-        ) from error
 
 
 def _earliest_ms(cellar: Cellar, store: Store, now_ms: int) -> int:

@@ -17,6 +17,7 @@ from alerts.command.opened_cellar import current_series, declared_probe
 from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
+from ingest.exchange.moments import DateOrder
 from ingest.exchange.numbers import imported_quality, numbers_behind
 from ingest.exchange.rows import Column
 from ingest.reading import LARGEST_VALUE, Scale
@@ -31,7 +32,8 @@ class TableForm(NamedTuple):
     """How to read a table.
 
     at: the column of the times; columns: probe -> column of its values, empty for a table that `leeside export` wrote;
-    unit: of the values, None for what the probe sends; zone: of times that name none, None for the site's.
+    unit: of the values, None for what the probe sends; zone: of times that name none, None for the site's; dates: what
+    comes first in a date with slashes, None to refuse them.
     """
 
     at: str | None
@@ -40,6 +42,7 @@ class TableForm(NamedTuple):
     zone: ZoneInfo | None = None
     decimal: Literal[".", ","] = "."
     delimiter: str = ","
+    dates: DateOrder | None = None
 
 
 @dataclass(frozen=True, slots=True)

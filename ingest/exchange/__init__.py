@@ -11,4 +11,5 @@ csv_form     readings as a table
 senml_form   readings as SenML
 entry_lines  entries as lines of JSON, both ways
 entry_table  entries as a table for a spreadsheet
+result_table  a spreadsheet of results as entries
 """

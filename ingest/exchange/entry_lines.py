@@ -8,8 +8,9 @@ from __future__ import annotations
 
 __all__ = ["LONGEST_LINE", "EntryLines", "entry_line", "entry_object", "read_entry_lines"]
 
+import dataclasses
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import IO, Annotated, Any, Final
 from zoneinfo import ZoneInfo
@@ -138,11 +139,24 @@ class _LineWrong(Exception):
 
 @dataclass(frozen=True, slots=True)
 class EntryLines:
-    """What was read from a file: entries, mistakes in lines that hold none, and how many lines are not empty."""
+    """What was read from a file: entries, mistakes in lines that hold none, and how many lines are not empty.
+
+    cells: of a table, entry's line -> (line of its row, head of its column), since a row holds several; unread: the
+    heads of columns that nothing was read from.
+    """
 
     entries: list[EntryLine]
     mistakes: list[Mistake]
     count: int
+    cells: Mapping[int, tuple[int, str]] = dataclasses.field(default_factory=dict)
+    unread: tuple[str, ...] = ()
+
+    def located(self, mistake: Mistake) -> Mistake:
+        """Give a mistake in an entry with the line of the file that it is in."""
+        if mistake.line not in self.cells:
+            return mistake
+        line, head = self.cells[mistake.line]
+        return Mistake(line, f"{head}: {mistake.why}")
 
 
 def read_entry_lines(stream: IO[bytes], zone: ZoneInfo, now_ms: int) -> EntryLines:

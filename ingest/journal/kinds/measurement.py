@@ -8,7 +8,7 @@ Worked example: a keg of 4.2 kg that weighs 20.0 kg holds 15.8 kg, at 0.992 kg/L
 
 from __future__ import annotations
 
-__all__ = ["MEASUREMENT", "MeasurementBody"]
+__all__ = ["MEASUREMENT", "MeasurementBody", "hand_quantity"]
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -227,6 +227,12 @@ def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tu
         _weighed_wine(given, data, context.cellar)
         return ()
     return _weighed_gas(given, data, context.cellar)
+
+
+def hand_quantity(name: str) -> str | None:
+    """Find the quantity that a name means, also as it is called at the bench ("TA"); None for one of other words."""
+    quantity = _known(name)
+    return quantity if quantity in _UNITS else None
 
 
 def _known(quantity: str) -> str:
