@@ -54,6 +54,7 @@ def test_ways_to_write(text: str, number: float, unit: str) -> None:
     ("value", "told"),
     [
         (19.5, 'write it as text with its unit, such as "19.5 L"'),
+        (22, 'write it as text with its unit, such as "22 L"'),
         (True, 'write it as text with its unit, such as "19.5 L"'),
         (["19.5 L"], 'write it as text with its unit, such as "19.5 L"'),
         ("19,5 L", 'write the decimal as a point, without thousands separators: "19.5 L"'),

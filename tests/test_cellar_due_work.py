@@ -57,7 +57,7 @@ def test_a_limit_on_due_work_is_no_limit_on_a_probe() -> None:
         ({"due": "titration", "after": "9 d", "lot": "any", "low": "5 kPa"}, "low", "a limit on due work has none"),
         ({"due": "titration", "after": "9 d", "lot": "any", "on_delay": "5 s"}, "on_delay", "due work has none"),
         ({"due": "titration", "after": "1 h", "lot": "any"}, "after", "must be from 0.5 to 1825 d"),
-        ({"due": "titration", "after": 9, "lot": "any"}, "after", 'write it as text with its unit, such as "35 d"'),
+        ({"due": "titration", "after": 9, "lot": "any"}, "after", 'write it as text with its unit, such as "9 d"'),
         ({"due": "titrating", "after": "9 d", "lot": "any"}, "due", 'did you mean "titration"?'),
         ({"due": "titration", "after": "9 d", "lot": "any", "hours": "any"}, "hours", "nobody is woken for due work"),
         ({"due": "titration", "after": "9 d", "lot": "any", "priority": "high"}, "priority", "work is never urgent"),

@@ -782,7 +782,7 @@ _LIMITS = [
     ),
     pytest.param(
         _PRESSURE + "low = 30",
-        [f'{_LABEL}/low low = 30: write it as text with its unit, such as "8 psi"'],
+        [f'{_LABEL}/low low = 30: write it as text with its unit, such as "30 psi"'],
         id="bare setpoint",
     ),
     pytest.param(

@@ -103,7 +103,8 @@ def parse_amount(
     """
     if isinstance(value, int | float) and not isinstance(value, bool):
         if "" not in UNITS[dimension]:
-            raise ValueError(f'write it as text with its unit, such as "{example}"')
+            # The number as it was typed, with the unit of the example: which one is meant, only its writer knows.
+            raise ValueError(f'write it as text with its unit, such as "{value:.15g} {split_amount(example)[1]}"')
         value = str(value)
     if not isinstance(value, str):
         raise ValueError(f'write it as text with its unit, such as "{example}"')
