@@ -183,3 +183,24 @@ def _page_title(port: int) -> str:
     except httpx.TransportError:
         return ""
     return text.partition("<title>")[2].partition("</title>")[0]
+
+
+@pytest.mark.parametrize(
+    ("words", "message"),
+    [
+        (("history", "{file}", "--lot", "x", "--quantity", "pH", "--share", "abc"), "'abc' must be a number"),
+        (("strike", "{file}", "abc", "--reason", "x"), "'abc' must be a whole number"),
+        (("strike", "{file}", "1.5", "--reason", "x"), "'1.5' must be a whole number"),
+        (("strike", "{file}", "0", "--reason", "x"), "'0' must be at least 1"),
+        (("demo", "--days", "abc"), "'abc' must be a whole number"),
+        (("demo", "--days", "91"), "'91' must be at most 90"),
+    ],
+)
+def test_a_word_that_is_no_number_is_refused_in_plain_words(
+    words: tuple[str, ...], message: str, tmp_path: Path
+) -> None:
+    file = write_cellar(tmp_path, SITE)
+    refused = leeside(*(word.format(file=file) for word in words))
+    assert refused.returncode == 2
+    assert message in refused.stderr
+    assert "Input should" not in refused.stderr
