@@ -134,7 +134,7 @@ def test_a_strike_takes_later_entries_along_only_when_told(desk: Desk) -> None:
 
 
 def test_the_only_word_on_a_lot_is_not_struck_from_under_its_fills(desk: Desk) -> None:
-    with pytest.raises(EntryRefused, match="no entry would tell what A is") as caught:
+    with pytest.raises(EntryRefused, match="no entry would say what A is") as caught:
         strike(desk.store, 1, "Ben", "misspelt", desk.now)
     assert caught.value.later == (2,)
     desk.write("lot", lot="A", name="Malvazija", style="white")

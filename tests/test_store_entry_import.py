@@ -413,7 +413,7 @@ def test_an_old_entry_that_could_then_not_be_is_told_at_the_line_that_is_why(des
     ]  # fmt: skip
     told = desk.refused(json.loads(desk.lines()[0]) | struck)
     assert (
-        "first filling no. 2 (K1), which is there already, could then not be: no entry would tell what A is"
+        "first filling no. 2 (K1), which is there already, could then not be: no entry would say what A is"
         in told[0].why
     )
     # All of it struck, or the amount told right, can be.

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 __all__ = ["racking_facts"]
 
-from typing import Final
 
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE
@@ -16,8 +15,6 @@ from ingest.journal.contents import Contents
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.store import Store
 from ingest.store.journal.stored_ledger import contents_inside
-
-_WINE_OF_NO_LOT: Final = "wine of no lot"
 
 
 def racking_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now_ms: int) -> RackingFacts:
@@ -70,7 +67,7 @@ def _vessel(cellar: Cellar, gas: GasInRooms, vessel: Vessel, holds: Contents | N
         known=known,
         wine_l=holds.volume_l if known and holds is not None else None,
         u_wine_l=holds.u_volume_l if known and holds is not None else None,
-        lots=() if holds is None else tuple(part.lot or _WINE_OF_NO_LOT for part in holds.lots),
+        lots=() if holds is None else tuple(part.words for part in holds.lots),
         alcohol_percent_vol=None if holds is None else holds.alcohol_percent_vol,
         pressure_kpa=gas.numbers(cellar.probes_at(vessel.id), now_ms).get("pressure"),
         temperature_c=gas.temperature_c(vessel.id, vessel.room, now_ms),

@@ -93,7 +93,7 @@ def judge_together(ledger: Ledger, new: Iterable[Entry], struck: Iterable[Entry]
 
 def lot_unknown(entry: Entry, cause: Entry) -> BalanceProblem:
     """Say that an entry names a lot that nothing would describe once the cause is struck."""
-    return BalanceProblem(entry, (f"no entry would tell what {entry.lot} is",), cause)
+    return BalanceProblem(entry, (f"no entry would say what {entry.lot} is",), cause)
 
 
 def _impossible(
