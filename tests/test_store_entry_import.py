@@ -22,9 +22,11 @@ from journal_entries import journal_cellar
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.exchange.entry_lines import entry_line, read_entry_lines
+from ingest.journal.entry import Draft, Strike
 from ingest.journal.merging import JournalMerge, Mistake
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.journal.amending import amend_entry
 from ingest.store.journal.entries import entries, strike
 from ingest.store.journal.entry_import import import_entries
 from ingest.store.journal.hand_results import hand_results
@@ -139,7 +141,8 @@ _others = st.sampled_from(
         ("racking", None, None, {"sources": [{"vessel": "K1"}], "targets": [{"vessel": "K3"}], "begun": 1}),
     ]
 )  # fmt: skip
-_acts = st.lists(ACTS | st.tuples(st.integers(0, 20), _others), max_size=14)
+_amend_one = st.tuples(st.integers(0, 20), st.just("amend"))
+_acts = st.lists(ACTS | st.tuples(st.integers(0, 20), _others) | _amend_one, max_size=14)
 
 
 # When the first of them happens.
@@ -152,12 +155,25 @@ def _unwarned(line: str) -> dict[str, Any]:
     return entry | {"body": {key: value for key, value in entry["body"].items() if key != "warnings"}}
 
 
+def _amend(desk: Desk, number: int) -> None:
+    """Put one right that holds; every kind has a remark."""
+    holding = [entry for entry in entries(desk.store, struck=False) if entry.kind != "calibration"]
+    old = holding[number % len(holding)]
+    body = old.body.model_copy(update={"remark": f"no. {old.id} put right"})
+    desk.now += HOUR
+    draft = Draft(old.kind, old.at_ms, old.who, body, old.place, old.lot)
+    with desk.store.write() as connection:
+        amend_entry(connection, old.id, draft, desk.cellar, Strike(desk.now, "Ben", ""))
+
+
 def _act_out(desk: Desk, acts: list[tuple[int, Any]]) -> None:
     desk.write("lot", lot="A", at=BASE, name="A", style="white")
     desk.write("lot", lot="B", at=BASE + 1, name="B", style="red")
     for number, act in acts:
         try:
-            if isinstance(act, bool):
+            if act == "amend":
+                _amend(desk, number)
+            elif isinstance(act, bool):
                 known = entries(desk.store)
                 desk.strike(known[number % len(known)].id, with_later=act)
             else:
@@ -546,3 +562,16 @@ def test_a_calibration_that_is_struck_with_its_lot_no_longer_counts(desk: Desk, 
     other.now = desk.now
     assert other.take(*desk.lines()).mistakes == []
     assert kept(other.store) == kept(desk.store)
+
+
+def test_an_entry_in_the_place_of_one_that_holds_is_refused(desk: Desk) -> None:
+    first = {"id": 9, **a_line("sample", 5, "K1", volume_l=0.1)}
+    second = {"id": 10, **a_line("sample", 5, "K1", volume_l=0.2), "in_place_of": 9}
+    assert desk.refused(first, second) == [
+        Mistake(2, "in_place_of = 9: sample no. 9 (K1) still holds there; strike it")
+    ]
+    (gone,) = desk.refused({"id": 10, **a_line("sample", 5, "K1", volume_l=0.2), "in_place_of": 77})
+    assert "there is no such entry" in gone.why
+    struck = {"at": iso_utc(NOW + 4 * HOUR), "who": "Ben", "reason": "amended by 10", "together_with": 10}
+    assert desk.take(first | {"struck": struck}, second).mistakes == []
+    assert desk.volume("K1") == pytest.approx(15.8)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.balance import BalanceProblem, judge_together, lot_unknown
-from ingest.journal.entry import Draft, kind_words
+from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.kinds.lot import Lots
@@ -105,6 +105,7 @@ class _Import:
                 self._note(line, [f"{entry.kind} written: is in the future"])
             elif entry.written_ms + LATEST_AHEAD_MS < entry.at_ms <= latest_ms:
                 self._note(line, [f"{entry.kind} written: is before it happened"])
+        self._check_places_taken()
         for line, entry, strike in self._strikes():
             # A line of an entry that is there already may be of a file that does not know when that was written here.
             written_ms = entry.at_ms if entry.id in self._known else entry.written_ms
@@ -112,6 +113,20 @@ class _Import:
                 self._note(line, ["struck at: is in the future"])
             elif strike.at_ms + LATEST_AHEAD_MS < max(entry.at_ms, written_ms):
                 self._note(line, [f"struck at: is before the {kind_words(entry.kind)} that it strikes"])
+
+    def _check_places_taken(self) -> None:
+        """Find entries in the place of one that still holds: of one time only one of them can count there."""
+        others = [*self._stay, *(new.entry for new in self.merge.new)]
+        holding: dict[tuple[int, int], list[Entry]] = {}
+        for entry in others:
+            if entry.struck is None:
+                holding.setdefault(entry.key, []).append(entry)
+        for line, entry in self.merge.new:
+            if entry.struck is not None or entry.in_place_of is None:
+                continue
+            there = next((each for each in holding[entry.key] if each.id != entry.id), None)
+            if there is not None:
+                self._note(line, [f"in_place_of = {entry.in_place_of}: {there} still holds there; strike it"])
 
     def work_out(self, cellar: Cellar, now_ms: int) -> None:
         """Work out what the new entries do not say, and find what speaks against them."""
