@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import pytest
 from cellar_text import KEG, MQTT, SITE, carboy, cellar, limit, probe, temperature
 from test_view_blanket import HOUR, NOW, a_leak
 
@@ -180,12 +179,21 @@ def test_glass_in_which_gas_rises_is_urgent_and_says_burst_first() -> None:
     ]
 
 
-@pytest.mark.parametrize("finding", ["cannot tell yet", "no judgement"])
-def test_what_cannot_be_told_says_why_in_plain_words(finding: str) -> None:
-    reason = "the wine was racked 3 hours ago: for half a day its gas cannot be told from a leak"
-    body = raised(AIR, 4.3, cold(finding=finding, warnings=(reason,))).body
+def test_what_cannot_be_told_says_why_in_plain_words() -> None:
+    reason = "The wine was racked 3 hours ago: for half a day its gas cannot be told from a leak."
+    body = raised(AIR, 4.3, cold(finding="cannot tell yet", warnings=(reason,))).body
     assert "Leeside cannot say whether gas is lost. The wine was racked 3 hours ago: for half a day" in body
     assert "close the leak" in body, "to be on the safe side"
+
+
+def test_what_is_not_judged_is_named_below_and_the_caution_stays_second() -> None:
+    reason = "There is no good reading of the temperature of the wine or the wall."
+    lines = raised(AIR, 4.3, cold(finding="no judgement", raw_kpa=None, warnings=(reason,))).body.splitlines()
+    assert lines[1] == GAS
+    assert "Finding:     no judgement, since" in "\n".join(lines)
+    assert f"Note:        {reason}" in lines
+    before = raised(AIR, 4.3, cold(finding="no judgement", raw_kpa=None, missing="pressure")).body
+    assert "Finding" not in before
 
 
 def test_a_limit_of_the_file_is_named_with_its_number() -> None:

@@ -68,7 +68,8 @@ def gas_fact(limit: EffectiveLimit, value: float | None, place: str, shown: Blan
     what people call it; units: the site's.
     """
     if limit.quantity == "pressure":
-        return _explained(limit, value, shown, units)
+        # Where nothing is judged there is nothing to explain it by.
+        return "" if shown.finding == "no judgement" else _explained(limit, value, shown, units)
     beyond = f", {side(limit)} the limit of {setpoint_text(limit)}"
     is_chosen = limit.origin == "file" or limit.quantity == "compensated_pressure"
     fact = _FACTS[limit.quantity](shown, units, beyond if is_chosen else "")
@@ -130,6 +131,8 @@ def gas_details(limit: EffectiveLimit, value: float | None, shown: BlanketShown,
     """
     since = "" if shown.since_ms is None else f", since {exact_time(shown.since_ms, zone)}"
     perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
+    if shown.finding == "no judgement" and shown.missing == "pressure":
+        return []  # it was judged before the reading that raised the alarm
     is_near = limit.quantity != "pressure" or _fits(shown, value)
     # A leak that was certain explains a gauge that has fallen further.
     if not is_near and not (shown.leak_certain and limit.kind == "low"):
