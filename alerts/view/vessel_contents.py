@@ -11,7 +11,7 @@ from alerts.view.format import local_time
 from ingest.journal.contents import Contents, LotShare
 from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.wine import So2Value
-from ingest.times import iso_utc
+from ingest.times import iso_utc, short_day
 
 # NIST Handbook 44, appendix C.
 _GALLON_L: Final = 3.785411784
@@ -38,7 +38,7 @@ def contents_line(
         return f"empty{since}{out_of_use}"
     volume = "an unknown volume" if contents.volume_l is None else volume_text(contents.volume_l, units)
     lots = ", ".join(_share(part, alone=len(contents.lots) == 1) for part in contents.lots)
-    so2 = _so2_text(contents, with_free=with_free, with_total=with_total)
+    so2 = _so2_text(contents, zone, now_ms, with_free=with_free, with_total=with_total)
     headspace = "" if contents.headspace_l is None else f", headspace {volume_text(contents.headspace_l, units)}"
     return f"{volume} of {lots}{headspace}{so2}{since}{out_of_use}"
 
@@ -61,11 +61,13 @@ def contents_json(contents: Contents) -> dict[str, object]:
         "sugar_g_l": contents.sugar_g_l,
         "free_so2": _so2_json(contents.free_so2),
         "total_so2": _so2_json(contents.total_so2),
+        "past_free_so2": _so2_json(contents.past_free_so2),
+        "past_total_so2": _so2_json(contents.past_total_so2),
     }
 
 
-def _so2_text(contents: Contents, *, with_free: bool, with_total: bool) -> str:
-    """Give the newest results; what a blend or an addition made of them is marked as worked out."""
+def _so2_text(contents: Contents, zone: tzinfo, now_ms: int, *, with_free: bool, with_total: bool) -> str:
+    """Give the newest results; what a blend or an addition made of them is marked as worked out, or as past."""
     texts = []
     free, total = contents.free_so2 if with_free else None, contents.total_so2 if with_total else None
     for name, so2 in (("free", free), ("total", total)):
@@ -74,6 +76,15 @@ def _so2_text(contents: Contents, *, with_free: bool, with_total: bool) -> str:
             if so2.mg_l == 0.0 and so2.u_mg_l is not None and not so2.mixed:
                 amount = f"< {below_mg_l(so2.u_mg_l):.0f}"
             texts.append(f", {amount} mg/L {name} SO2" + (" (worked out)" if so2.mixed else ""))
+    past = (
+        ("free", contents.past_free_so2 if with_free else None),
+        ("total", contents.past_total_so2 if with_total else None),
+    )
+    for name, so2 in past:
+        if so2 is not None:
+            day = short_day(so2.at_ms, now_ms, zone)
+            when = f"worked out from {day}" if so2.mixed else f"on {day}"
+            texts.append(f", {name} SO2 was {so2.mg_l:.0f} mg/L {when}, before a dose or blend")
     return "".join(texts)
 
 

@@ -32,7 +32,8 @@ class Contents:
     known: False while the journal never said; then the vessel counts as in use, and all else is None. volume_l: 0 if it
     is empty, None if nobody knows; u_volume_l: standard uncertainty; headspace_l: capacity less volume; since_ms: when
     this wine came in, or the vessel became empty. Times are UTC ms. free_so2, total_so2: as found last, or by the mass
-    balance of what was blended since.
+    balance of what was blended since; past_free_so2, past_total_so2: what was known before a dose or a blend of which
+    nobody knows what it made.
     """
 
     vessel: str
@@ -50,6 +51,8 @@ class Contents:
     style: str | None = None
     free_so2: So2Value | None = None
     total_so2: So2Value | None = None
+    past_free_so2: So2Value | None = None
+    past_total_so2: So2Value | None = None
     out_of_use: bool = False
 
     @property

@@ -185,6 +185,8 @@ class Ledger:
             style=style,
             free_so2=wine.free,
             total_so2=wine.total,
+            past_free_so2=wine.past_free,
+            past_total_so2=wine.past_total,
             out_of_use=state.out_of_use,
         )
 

@@ -31,7 +31,9 @@ class Wine(NamedTuple):
 
     parts: lot and share, by lot; lot None is wine of no lot of this cellar (bought, or from a vessel of unknown
     contents); share None is not known. free, total: SO2 as last found. alcohol: measured [% vol]; foreign_alcohol:
-    that of the part without a lot; foreign_is_bought: whether all of that part was bought.
+    that of the part without a lot; foreign_is_bought: whether all of that part was bought. past_free, past_total: what
+    was known of the wine, or of the most of it, before a dose or a blend of which nobody knows what it made; None while
+    free or total is known.
     """
 
     parts: tuple[tuple[str | None, float | None], ...] = ()
@@ -40,6 +42,18 @@ class Wine(NamedTuple):
     alcohol: float | None = None
     foreign_alcohol: float | None = None
     foreign_is_bought: bool = False
+    past_free: So2Value | None = None
+    past_total: So2Value | None = None
+
+    @property
+    def last_free(self) -> So2Value | None:
+        """Free SO2 as it was known last, also where that is past."""
+        return self.free or self.past_free
+
+    @property
+    def last_total(self) -> So2Value | None:
+        """The same of total SO2."""
+        return self.total or self.past_total
 
 
 # Wine of which nobody knows what it is.
@@ -64,16 +78,27 @@ def mix(streams: Sequence[tuple[float | None, Wine]]) -> Wine:
     volumes = [volume for volume, _ in streams if volume is not None]
     whole = math.fsum(volumes)
     if len(volumes) < len(streams) or whole <= 0.0:
-        return Wine(_without_shares(lots), foreign_is_bought=_foreign_is_bought([wine for _, wine in streams]))
+        return Wine(
+            _without_shares(lots),
+            foreign_is_bought=_foreign_is_bought([wine for _, wine in streams]),
+            past_free=_past([(volume or 0.0, wine.last_free) for volume, wine in streams]),
+            past_total=_past([(volume or 0.0, wine.last_total) for volume, wine in streams]),
+        )
     weighted = [(volume / whole, wine) for volume, (_, wine) in zip(volumes, streams, strict=True)]
     parts = [(lot, sum_known(_share_of(lot, weight, wine) for weight, wine in weighted)) for lot in lots]
-    return Wine(
-        tuple(parts) if all(share is not None for _, share in parts) else _without_shares(lots),
+    free, total = (
         _mixed([(weight, wine.free) for weight, wine in weighted]),
         _mixed([(weight, wine.total) for weight, wine in weighted]),
+    )
+    return Wine(
+        tuple(parts) if all(share is not None for _, share in parts) else _without_shares(lots),
+        free,
+        total,
         sum_known(None if wine.alcohol is None else weight * wine.alcohol for weight, wine in weighted),
         _foreign_alcohol(weighted),
         _foreign_is_bought([wine for _, wine in streams]),
+        None if free is not None else _past([(weight, wine.last_free) for weight, wine in weighted]),
+        None if total is not None else _past([(weight, wine.last_total) for weight, wine in weighted]),
     )
 
 
@@ -117,6 +142,12 @@ def _mixed(streams: Sequence[tuple[float, So2Value | None]]) -> So2Value | None:
         weighted_u.append(None if so2.u_mg_l is None else weight * so2.u_mg_l)
         oldest = so2.at_ms if oldest is None else min(oldest, so2.at_ms)
     return None if oldest is None else So2Value(value, root(*weighted_u), oldest, True)
+
+
+def _past(streams: Sequence[tuple[float, So2Value | None]]) -> So2Value | None:
+    """What was known of the largest stream of which anything was."""
+    known = [(weight, so2) for weight, so2 in streams if so2 is not None]
+    return max(known, key=lambda each: each[0])[1] if known else None
 
 
 def _foreign_is_bought(wines: Sequence[Wine]) -> bool:

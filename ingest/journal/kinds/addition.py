@@ -311,7 +311,9 @@ def _ledger_step(entry: Entry, body: AdditionBody, state_of: StateOf, _: Equipme
             added = 1000.0 * body.so2_g / before.volume_l
             u_added = added * math.hypot(_U_MEASURED_OUT, (before.u_l or 0.0) / before.volume_l)
             total = total._replace(mg_l=total.mg_l + added, u_mg_l=root(total.u_mg_l, u_added), mixed=True)
-    return LedgerStep({place: before._replace(wine=before.wine._replace(free=None, total=total))})
+    past_total = None if total is not None else before.wine.last_total
+    wine = before.wine._replace(free=None, total=total, past_free=before.wine.last_free, past_total=past_total)
+    return LedgerStep({place: before._replace(wine=wine)})
 
 
 ADDITION: Final = EntryKind(

@@ -352,7 +352,11 @@ def _ledger_step(entry: Entry, body: TitrationBody, state_of: StateOf, _: Equipm
     if not before.known:
         return NOTHING_CHANGES
     found = None if body.found_mg_l is None else So2Value(body.found_mg_l, body.u_so2_mg_l, entry.at_ms)
-    wine = before.wine._replace(free=found) if body.quantity == "free" else before.wine._replace(total=found)
+    wine = before.wine
+    if body.quantity == "free":
+        wine = wine._replace(free=found, past_free=None if found is not None else wine.last_free)
+    else:
+        wine = wine._replace(total=found, past_total=None if found is not None else wine.last_total)
     return LedgerStep({entry.place: before._replace(wine=wine)})
 
 

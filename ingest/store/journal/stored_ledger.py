@@ -16,6 +16,7 @@ __all__ = [
 import json
 import sqlite3
 import tomllib
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import Any, Final
 
@@ -136,15 +137,21 @@ def renames_text(equipment: Equipment) -> str:
     return json.dumps(equipment.renames)
 
 
+def _so2(values: Sequence[Any] | None) -> So2Value | None:
+    return None if values is None else So2Value(*values)
+
+
 def _state(values: list[Any]) -> VesselState:
     state = VesselState(*values)
     # A snapshot of an earlier version lacks the last parts.
     wine_values: list[Any] = list(state.wine)
-    parts, free, total, *others = wine_values
-    wine = Wine(
-        tuple((lot, share) for lot, share in parts),
-        None if free is None else So2Value(*free),
-        None if total is None else So2Value(*total),
-        *others,
+    wine = Wine(*wine_values)
+    parts = tuple((lot, share) for lot, share in wine.parts)
+    wine = wine._replace(
+        parts=parts,
+        free=_so2(wine.free),
+        total=_so2(wine.total),
+        past_free=_so2(wine.past_free),
+        past_total=_so2(wine.past_total),
     )
     return state._replace(wine=wine)
