@@ -17,6 +17,7 @@ from alerts.message_background import StoredBackground
 from alerts.rate_windows import stored_windows
 from alerts.so2.limits import possible_so2_limits, so2_limits
 from alerts.turn_reports import TurnReports
+from alerts.view.record_lines import step_words
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State
 from alerts.watch.applied_limits import AppliedLimits, applied_limits
@@ -397,7 +398,7 @@ def _log_steps(transitions: Sequence[Transition]) -> None:
     for step in transitions:
         # As a warning, so that a burst of other steps does not keep it out of the log.
         level = logging.WARNING if step.to_state is State.UNACKNOWLEDGED else logging.INFO
-        log.log(level, "%s: %s -> %s (%s)", step.key, step.from_state, step.to_state, step.event)
+        log.log(level, "%s: %s", step.key, step_words(step.event, step.to_state))
 
 
 def _identity(pulse: Pulse[IngestPulse] | None) -> tuple[int, int] | None:

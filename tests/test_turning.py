@@ -68,8 +68,8 @@ def test_a_raised_alarm_is_in_the_log_whatever_a_burst_leaves_out(
         bench.turn()
     bench.reading(12.0)
     bench.turn()
-    steps = [record for record in caplog.records if " -> " in record.getMessage()]
-    (raised,) = (step for step in steps if " -> unacknowledged" in step.getMessage())
+    steps = [record for record in caplog.records if record.getMessage().startswith("K1/")]
+    (raised,) = (step for step in steps if step.getMessage().endswith(": alarm raised"))
     other = next(step for step in steps if step is not raised)
     limit = CauseLimit(lambda: 0.0)
     assert not all(limit.filter(other) for _ in range(BURST + 1))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["record_json", "record_line"]
+__all__ = ["record_json", "record_line", "step_words"]
 
 from collections.abc import Mapping
 from datetime import tzinfo
@@ -46,7 +46,7 @@ def record_line(
 ) -> str:
     """One step in one line: when, the alarm's id, the limit's key, what happened, value, who and why."""
     value, who = _value(step, limits, units), f" by {step.who}" if step.who else ""
-    words = f"{_what(step)}{who}{_consequence(step)}"
+    words = f"{_what(step.event, step.to_state)}{who}{_consequence(step.event, step.to_state)}"
     note = step.note
     if step.event == AlarmEvent.SHELVE:
         until, _, note = step.note.removeprefix("until ").partition(": ")
@@ -56,6 +56,11 @@ def record_line(
     return (
         f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{value}: {words}{why}{finding}"
     )
+
+
+def step_words(event: str, to_state: str) -> str:
+    """Say what happened to an alarm, by the record's event and state after it, as people read it."""
+    return f"{_what(event, to_state)}{_consequence(event, to_state)}"
 
 
 def record_json(step: TransitionRow) -> dict[str, object]:
@@ -74,21 +79,21 @@ def record_json(step: TransitionRow) -> dict[str, object]:
     }
 
 
-def _what(step: TransitionRow) -> str:
-    if step.event == AlarmEvent.BEGAN:
-        return "would be an alarm, but is muted" if step.to_state in MUTING else "alarm raised"
-    if step.event == AlarmEvent.ENDED:
-        return "back to normal, muted" if step.to_state in MUTING else "back to normal"
-    return _WORDS.get(step.event, step.event)
+def _what(event: str, to_state: str) -> str:
+    if event == AlarmEvent.BEGAN:
+        return "would be an alarm, but is muted" if to_state in MUTING else "alarm raised"
+    if event == AlarmEvent.ENDED:
+        return "back to normal, muted" if to_state in MUTING else "back to normal"
+    return _WORDS.get(event, event)
 
 
-def _consequence(step: TransitionRow) -> str:
+def _consequence(event: str, to_state: str) -> str:
     """What the end of one reason to be muted led to."""
-    if step.event not in _ENDS:
+    if event not in _ENDS:
         return ""
-    if step.to_state == State.UNACKNOWLEDGED:
+    if to_state == State.UNACKNOWLEDGED:
         return ", alarm raised"
-    return f", still muted ({step.to_state})" if step.to_state in MUTING else ""
+    return f", still muted ({to_state})" if to_state in MUTING else ""
 
 
 def _value(step: TransitionRow, limits: Mapping[str, EffectiveLimit], units: str) -> str:
