@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from cellar_text import KEG, MQTT, PROBE, SITE, TEMPERATURE, carboy, cellar, probe, temperature
 
-from alerts.blanket.cellar_watch import VesselJudged
 from alerts.blanket.details import BlanketShown, blanket_shown
 from alerts.blanket.episodes import BlanketEpisode
+from alerts.blanket.followed_vessel import VesselJudged
 from alerts.blanket.judged_rows import judged_rows
 from alerts.blanket.setting import blanket_settings
 from alerts.gas.blanket_facts import BlanketJudgement

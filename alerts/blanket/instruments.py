@@ -75,7 +75,10 @@ def vessel_instruments(store: Store, settings: Iterable[BlanketSetting]) -> dict
                 living.append(row)
             elif row.ended_ms is not None and (not mountings or mounted.get((row.probe, row.place)) in mountings):
                 former.append(row)
-        return tuple(_with_scales(store, row.id, scales) for row in (*former, *living)) if living else ()
+        if not living:
+            return ()
+        found = (_with_scales(store, row.id, scales) for row in (*former, *living))
+        return tuple(each for each in found if each.scales)
 
     return {
         setting.vessel.id: VesselInstruments(

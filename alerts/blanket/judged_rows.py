@@ -12,8 +12,8 @@ __all__ = ["GAS_NUMBERS", "LEAST_CERTAIN_ML_MIN", "judged_rows"]
 from dataclasses import replace
 from typing import Final
 
-from alerts.blanket.cellar_watch import VesselJudged
 from alerts.blanket.details import BlanketShown, blanket_details
+from alerts.blanket.followed_vessel import VesselJudged
 from alerts.gas.blanket_facts import BlanketJudgement
 from ingest.cellar import NOT_FORESEEN_H
 from ingest.judgement import UNDECIDED, Judgement
