@@ -62,7 +62,7 @@ def is_on_gas(limit: EffectiveLimit, place_kind: str) -> bool:
 
 
 def gas_fact(limit: EffectiveLimit, value: float | None, place: str, shown: BlanketShown, units: str) -> str | None:
-    """Say what is wrong by the gas that was judged; None where the judgement and the limit do not go together.
+    """Say in one line what is wrong by the gas that was judged; None where the two do not go together.
 
     Of a limit on the gauge it is what explains the fact. value: that raised the alarm, in the quantity's unit; place:
     what people call it; units: the site's.
@@ -86,7 +86,7 @@ def _gained(shown: BlanketShown, units: str, beyond: str) -> str | None:
     if shown.finding != "gas rising":
         return None
     source = "The wine gives off carbon dioxide, or the regulator creeps."
-    return f"gas comes in, {lost_text(shown, units)}{beyond}.\n{source}"
+    return f"gas comes in, {lost_text(shown, units)}{beyond}. {source}"
 
 
 def _floor_near(shown: BlanketShown, units: str, _: str) -> str | None:
@@ -94,7 +94,7 @@ def _floor_near(shown: BlanketShown, units: str, _: str) -> str | None:
     if not hours:
         return None
     floor = _floor(shown, units)
-    return f"if nothing is done, the gauge is below the air floor{floor} in {hours}.\n{_capital(_why(shown, units))}"
+    return f"if nothing is done, the gauge is below the air floor{floor} in {hours}. {_capital(_why(shown, units))}"
 
 
 def _cold_near(shown: BlanketShown, units: str, _: str) -> str | None:
@@ -112,7 +112,7 @@ def _thin(shown: BlanketShown, units: str, beyond: str) -> str | None:
     if shown.compensated_kpa is None:
         return None
     would = _would_show(shown, units)
-    return f"the blanket is thin. {_capital(would)}{beyond}.\n{_capital(_why(shown, units))}"
+    return f"the blanket is thin. {_capital(would)}{beyond}. {_capital(_why(shown, units))}"
 
 
 _FACTS: Final[dict[str, Callable[[BlanketShown, str, str], str | None]]] = {

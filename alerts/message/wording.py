@@ -166,7 +166,7 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lot
     if (blanket := _blanket(limit, view)) is not None:
         by_gas = gas_fact(limit, transition.value, view.place or limit.at, blanket, view.units)
         if limit.quantity == "pressure":
-            fact = f"{fact}\n{by_gas}".rstrip("\n")
+            fact = f"{fact} {by_gas}".rstrip()
         elif by_gas is not None and transition.value is not None and is_beyond(limit, transition.value):
             fact = by_gas
         details = gas_details(limit, transition.value, blanket, view.tz, view.units)
