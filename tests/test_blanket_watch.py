@@ -107,8 +107,8 @@ def test_a_leak_of_two_days_is_found_within_hours_with_rate_and_time_left() -> N
     readings = [BlanketPoint(*each) for each in read(truths).of(0)]
     certain = [each for each in judged(readings) if each.leak_certain]
     assert 0.0 < hours_after(certain[0], readings, 2.0) < 6.0
-    assert certain[0].last_sound_ms is not None
-    assert certain[0].since_ms is not None
+    assert certain[0].last_sound_ms is not None and certain[0].since_ms is not None
+    assert certain[0].last_sound_ms <= certain[0].since_ms
     assert abs(certain[0].since_ms - readings[0].at_ms - 2 * DAY_MS) < 4 * 3_600_000
     half_day = next(each for each in certain if hours_after(each, readings, 2.0) >= 12.0)
     true_ml_min = float(truths.rate_ml_min[round(2.5 * 1440), 0])
@@ -241,3 +241,32 @@ def test_a_judgement_rests_only_on_what_lay_before_it(tight: list[BlanketPoint])
 def test_nothing_is_judged_before_the_first_reading() -> None:
     judgement = BlanketWatch(FACTS).judge(0)
     assert (judgement.finding, judgement.leak_certain, judgement.raw_kpa) == ("no judgement", False, None)
+
+
+def test_wine_that_is_written_down_as_drawn_leaves_so_much_more_headspace() -> None:
+    keg = replace(KEG, happenings=(WineDrawn(1.5 * DAY_S, 1.0),))
+    readings = points(keg, 2.2)
+    watch = BlanketWatch(FACTS)
+    for point in readings:
+        watch.add(point)
+        if point.at_ms - readings[0].at_ms == round(1.55 * DAY_MS):
+            watch.begin_episode(point.at_ms, "drawn", replace(FACTS, filling=Filling(19.0, 16.2)))
+        if point.at_ms % 600_000 == 0:
+            judgement = watch.judge(point.at_ms)
+    assert judgement.headspace_l == pytest.approx(3.0, abs=0.35)
+
+
+def test_wine_that_is_topped_leaves_so_much_less_headspace() -> None:
+    before = points(KEG, 2.0)
+    full = replace(KEG, seed=3, wine_l=18.4, believed_wine_l=18.4, start_kpa=45.0)
+    later = [point._replace(at_ms=point.at_ms + 2 * DAY_MS + 1_800_000) for point in points(full, 1.0)]
+    watch = BlanketWatch(FACTS)
+    for point in before:
+        watch.add(point)
+    watch.judge(before[-1].at_ms)
+    watch.begin_episode(later[0].at_ms, "topped", replace(FACTS, filling=Filling(19.0, 18.6)))
+    for point in later:
+        watch.add(point)
+    judgement = watch.judge(later[-1].at_ms)
+    assert judgement.headspace_l == pytest.approx(0.6, abs=0.25)
+    assert not judgement.leak_certain

@@ -61,7 +61,7 @@ class Jump(NamedTuple):
     """A sudden change between two segments.
 
     segment: of the bins after it; kpa: its size at T0; share: the reduced pressure after it over that before; w: what
-    1/V20 was taken to be before it.
+    1/V20 was taken to be before it; drawn_l: wine that was drawn by what a person wrote down, None where nobody did.
     """
 
     segment: int
@@ -69,6 +69,7 @@ class Jump(NamedTuple):
     kpa: float
     share: float
     w: float
+    drawn_l: float | None = None
 
 
 class BlanketPrior(NamedTuple):
@@ -208,8 +209,12 @@ def _with_jumps(
             # Either gas went, and the headspace is what it was, or wine, and it grew by as much as the pressure fell.
             changes.append(6 + len(added))
             added.append(design[:, :, W] * after)
-            means.append(-0.5 * change * jump.w)
-            deviations.append(0.3 * abs(change) * jump.w)
+            if jump.drawn_l is None:
+                means.append(-0.5 * change * jump.w)
+                deviations.append(0.3 * abs(change) * jump.w)
+            else:
+                means.append(1.0 / (1.0 / jump.w + jump.drawn_l) - jump.w)
+                deviations.append(0.1 * abs(means[-1]))
         if jump.kpa < 0.0:
             first = int(np.argmax(after))
             added.append(np.where(after, design[:, :, DELTA] - design[:, first : first + 1, DELTA], 0.0))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["first_prior", "later_prior", "settling_bound"]
 
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -81,20 +82,22 @@ def _from_air(gas: BlanketGas, station_kpa: float, dry_kpa: float) -> float:
     return 0.2 * dry_kpa
 
 
-def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts) -> BlanketPrior:
+def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts, *, same_wine: bool = True) -> BlanketPrior:
     """Make the prior of an episode that follows another: before: the facts of that one, facts: those of the new one.
 
-    The instruments stay what they are. The headspace is what was learned, as long as vessel and wine are the same; the
-    wine's content is what it had become by then, unless the wine is another.
+    The instruments stay what they are. As long as vessel and wine are the same, the headspace is what was learned, less
+    what was topped up, and the wine's content is what it had become by then.
     """
     columns, theta, cov = fit.columns, fit.theta, fit.scale * fit.cov
     fresh = first_prior(facts, float(columns.dry[-1]), float(columns.celsius[-1]))
     mean, precision = fresh.mean.copy(), fresh.precision.copy()
     kept = [S - 1, Z - 1]
+    w = np.maximum(theta[:, W] + fit.w_changes, 0.02)
     content, penalty = fresh.content, fresh.penalty
-    if facts.filling == before.filling and facts.gas == before.gas:
+    is_same = replace(facts.filling, wine_l=before.filling.wine_l) == before.filling and facts.gas == before.gas
+    topped_l = facts.filling.wine_l - before.filling.wine_l
+    if same_wine and is_same:
         kept = [W - 1, S - 1, Z - 1]
-        w = np.maximum(theta[:, W] + fit.w_changes, 0.02)
         solubility = wine_tables(facts.filling, facts.gas).solubility_at(columns.celsius)
         pull = float(solubility[-1] * columns.dry[-1])
         share = SETTLING @ np.exp(-columns.days[-1] / TAUS_D) + (1.0 - SETTLING.sum(axis=1))
@@ -102,11 +105,15 @@ def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts) -> B
         content = share * start + (1.0 - share) * pull
         precision[:, DELTA - 1, DELTA - 1] = (w * pull * 0.1) ** -2.0
         penalty = np.minimum((fit.chi_sound - fit.chi_sound.min()) / fit.scale, 25.0)
-        mean[:, W - 1] = w
+        mean[:, W - 1] = 1.0 / np.maximum(1.0 / w - topped_l, _LEAST_HEADSPACE_L)
     for each in kept:
-        if each != W - 1:
+        variance = cov[:, each + 1, each + 1]
+        if each == W - 1:
+            # As sure of the litres as before.
+            variance = variance * (mean[:, each] / w) ** 4
+        else:
             mean[:, each] = theta[:, each + 1]
-        precision[:, each, each] = 1.0 / (cov[:, each + 1, each + 1] + (0.02 * mean[:, each]) ** 2 + 1e-6)
+        precision[:, each, each] = 1.0 / (variance + (0.02 * mean[:, each]) ** 2 + 1e-6)
     return BlanketPrior(mean, precision, content, penalty)
 
 

@@ -20,7 +20,7 @@ from alerts.gas.gases import kelvin
 from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
 from alerts.gas.open_minute import OpenMinute
 from alerts.gas.stuck_sensor import StuckSensor, held_by_supply
-from alerts.gas.sudden_loss import FastLoss, SuddenLosses
+from alerts.gas.sudden_loss import FastLoss, SuddenLosses, SuddenStep
 from alerts.gas.wine_tables import Floats, wine_tables
 
 _HOUR_MS: Final = 3_600_000
@@ -31,6 +31,9 @@ _LEAST_BINS: Final = 4
 _FIT_ANYWAY_MS: Final = 12 * _HOUR_MS
 # A bin is used so long after its end: a step in it has been noticed by then.
 _SETTLE_MS: Final = 7 * 60_000
+# What a person writes down happened within so long of the time that is given.
+_ABOUT_MS: Final = 3 * _HOUR_MS
+_GAP_MS: Final = 20 * 60_000
 _MOST_JUMPS: Final = 6
 # A leak is certain if it explains the readings by so much better than anything else, and so much gas is gone.
 _CERTAIN: Final = 30.0
@@ -49,6 +52,8 @@ _LEAST_DAYS: Final = 0.5
 _SETTLING_KPA_DAY: Final = 0.5
 # Temperature alone has moved the gauge by so much in six hours.
 _MOVED_KPA: Final = 0.8
+_THERMAL_DAYS: Final = 0.5
+_LEAST_THERMAL: Final = 0.1
 # Air pressure is never further than this from its mean at a place.
 _WEATHER_KPA: Final = 6.0
 _FALLEN_KPA: Final = 0.6
@@ -80,12 +85,15 @@ class BlanketWatch:
     as the cause allows. ``judge`` uses only what lies before it.
     """
 
-    def __init__(self, facts: BlanketFacts) -> None:
+    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0) -> None:
+        """Begin with what is known; later_ms: puts off the work of each fit, so that not all vessels do it at once."""
         self._facts = facts
+        self._settle_ms = _SETTLE_MS + later_ms
         self._tables = wine_tables(facts.filling, facts.gas)
         self._bins = BlanketBins()
         self._sudden = SuddenLosses()
         self._jumps: list[Jump] = []
+        self._drawn_l: tuple[int, float] | None = None
         self._prior: BlanketPrior | None = None
         self._fitted: _Fitted | None = None
         self._fit_due = False
@@ -111,7 +119,9 @@ class BlanketWatch:
         before, self._facts = self._facts, facts
         self._tables = wine_tables(facts.filling, facts.gas)
         if cause in ("filled", "topped", "opened"):
-            self._restart(before)
+            self._restart(before, same_wine=cause == "topped")
+        elif cause == "drawn":
+            self._drawn_by_hand(at_ms, before.filling.wine_l - facts.filling.wine_l)
         elif cause == "probe changed":
             self._split(at_ms - 1, at_ms, 0.0, 1.0)
             self._sudden.clear()
@@ -137,7 +147,7 @@ class BlanketWatch:
         if self._bins.add(point):
             self._fit_due = True
             self._closed_ms = point.at_ms
-        if self._fit_due and point.at_ms - self._closed_ms >= _SETTLE_MS:
+        if self._fit_due and point.at_ms - self._closed_ms >= self._settle_ms:
             age_ms = _FIT_ANYWAY_MS if self._fitted is None else point.at_ms - self._fitted.at_ms
             if age_ms >= _FIT_ANYWAY_MS or point.at_ms - self._judged_ms < _HOUR_MS:
                 self._refit()
@@ -146,7 +156,7 @@ class BlanketWatch:
     @property
     def has_news(self) -> bool:
         """Whether a judgement may be another than the last one, by more than the newest reading."""
-        settled = self._last is not None and self._last.at_ms - self._closed_ms >= _SETTLE_MS
+        settled = self._last is not None and self._last.at_ms - self._closed_ms >= self._settle_ms
         return self._news or (self._fit_due and settled)
 
     def judge(self, at_ms: int) -> BlanketJudgement:
@@ -156,7 +166,7 @@ class BlanketWatch:
         last, facts = self._last, self._facts
         if last is None or at_ms - last.at_ms > _STALE_MS:
             return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
-        if self._fit_due and last.at_ms - self._closed_ms >= _SETTLE_MS:
+        if self._fit_due and last.at_ms - self._closed_ms >= self._settle_ms:
             self._refit()
         levels = [kpa for when, kpa in self._levels if when >= last.at_ms - 5 * 60_000]
         level = sum(levels) / len(levels) if levels else self._level(last)
@@ -179,6 +189,8 @@ class BlanketWatch:
             low = hours_to_floor(gas, facts, most, day_c, last.temperature_c, law="steady")
             if least > 0.0:
                 high = hours_to_floor(gas, facts, least, day_c, last.temperature_c, law="fading")
+            if low is not None and high is not None and low > high:
+                low, high = high, low
         if finding in ("sound", "cooling", "warming") and not certain:
             self._sound_ms = at_ms
         return BlanketJudgement(
@@ -197,7 +209,7 @@ class BlanketWatch:
             headspace_l=headspace,
             u_headspace_l=u_headspace,
             since_ms=since_ms,
-            last_sound_ms=self._sound_ms,
+            last_sound_ms=self._last_sound(since_ms if certain else None),
             warnings=tuple(
                 blanket_remarks(
                     finding,
@@ -236,7 +248,7 @@ class BlanketWatch:
             return
         step = self._sudden.step(least)
         self._news = self._news or step is not None
-        if step is not None and (self._fast is None or step.kpa > 0.0):
+        if step is not None and self._is_step(step):
             before = level - step.kpa
             self._split(step.before_ms, step.after_ms, step.kpa, level / before if before > 1.0 else 1.0)
             if step.kpa < 0.0:
@@ -246,6 +258,12 @@ class BlanketWatch:
                 self._fast = None
                 if self._leak_since_ms is not None:
                     self._restart(self._facts)
+
+    def _is_step(self, step: SuddenStep) -> bool:
+        """Whether a step is one, and not what a leak that goes on has taken, for example over a gap."""
+        if step.kpa > 0.0:
+            return True
+        return self._fast is None and not (self._leak_since_ms and step.after_ms - step.before_ms > _GAP_MS)
 
     def _level(self, point: BlanketPoint) -> float:
         """The dry pressure at T0 and the headspace of 20 °C: without a leak or settling it stays as it is [kPa]."""
@@ -265,16 +283,32 @@ class BlanketWatch:
 
     def _split(self, before_ms: int, after_ms: int, kpa: float, share: float) -> None:
         self._bins.split(before_ms, after_ms)
-        self._jumps.append(Jump(self._bins.segment, after_ms, kpa, min(max(share, 0.3), 2.0), self._known().w))
+        drawn_l = None
+        if self._drawn_l is not None and kpa < 0.0 and abs(after_ms - self._drawn_l[0]) < _ABOUT_MS:
+            drawn_l, self._drawn_l = self._drawn_l[1], None
+        share = min(max(share, 0.3), 2.0)
+        self._jumps.append(Jump(self._bins.segment, after_ms, kpa, share, self._known().w, drawn_l))
         if len(self._jumps) > _MOST_JUMPS:
             del self._jumps[0]
             self._bins.drop_before(self._jumps[0].segment - 1)
         self._fit_due = True
 
-    def _restart(self, before: BlanketFacts) -> None:
+    def _drawn_by_hand(self, at_ms: int, litres: float) -> None:
+        """Take note of how much wine was drawn about then: the step of that time left so much more headspace."""
+        if litres <= 0.0:
+            return
+        for i in reversed(range(len(self._jumps))):
+            jump = self._jumps[i]
+            if jump.kpa < 0.0 and abs(jump.at_ms - at_ms) < _ABOUT_MS:
+                self._jumps[i] = jump._replace(drawn_l=(jump.drawn_l or 0.0) + litres)
+                self._fit_due = True
+                return
+        self._drawn_l = (at_ms, litres)
+
+    def _restart(self, before: BlanketFacts, *, same_wine: bool = True) -> None:
         """Forget the readings, but not what they said of headspace and instruments."""
         if self._fitted is not None and self._last is not None:
-            self._prior = later_prior(self._fitted.fit, before, self._facts)
+            self._prior = later_prior(self._fitted.fit, before, self._facts, same_wine=same_wine)
         elif before != self._facts:
             self._prior = None
         self._bins = BlanketBins()
@@ -364,7 +398,18 @@ class BlanketWatch:
         slowest = max(_LEAST_KPA_DAY, (self._last.pressure_kpa - self._facts.floor_kpa) / _SLOWEST_DAYS)
         if leak.better < needed or leak.lost < least or leak.kappa < slowest:
             return False
+        if self._leak_since_ms is None and leak.lost < self._thermal_share(fitted):
+            return False
         return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+
+    def _thermal_share(self, fitted: _Fitted) -> float:
+        """What of the temperature's part since the onset may be wrong [kPa]: half after a day, less with each more."""
+        columns = fitted.fit.columns
+        since = columns.celsius[columns.days >= min(fitted.leak.onset_days, columns.days[-2])]
+        gas = GasNow(float(columns.reduced[-1]), fitted.learned.w, self._facts.station_kpa)
+        low, high = gauge_at(gas, np.array([since.min(), since.max()]), self._facts)
+        days = float(columns.days[-1])
+        return float(high - low) * min(max(_THERMAL_DAYS / days, _LEAST_THERMAL), 0.6)
 
     def _goes_on(self, fitted: _Fitted) -> bool:
         """Whether a leak that was certain may still be there: it is so until the pressure has been flat for hours."""
@@ -410,6 +455,12 @@ class BlanketWatch:
         columns = self._fitted.fit.columns
         hours = np.arange(-24.0, 0.0, 0.5) / 24.0
         return np.asarray(np.interp(columns.days[-1] + hours, columns.days, columns.celsius))
+
+    def _last_sound(self, leaking_ms: int | None) -> int | None:
+        """When it was last sound: not later than a leak began, which is known only afterwards."""
+        if self._sound_ms is None or leaking_ms is None:
+            return self._sound_ms
+        return min(self._sound_ms, leaking_ms)
 
     def _usual_air(self) -> float:
         """The air pressure that the compensated pressure is counted from: what the facts say, if that can be."""
