@@ -61,7 +61,7 @@ class Played:
         self.cellar.write(0, "lot", None, "ries", name="ries", style="white", alcohol_percent_vol=12.0)
         self.cellar.write(0, "first-filling", "K1", "ries", volume_l=keg.believed_wine_l)
         self.readings: KegReadings = read(keg_truths([keg], days))
-        self._times = self.readings.at_ms - START_MS
+        self.times = self.readings.at_ms - START_MS
         self.judge = self.new_judge()
 
     def new_judge(self) -> GasJudge:
@@ -77,7 +77,7 @@ class Played:
         return judged
 
     def store(self, from_: float, to: float) -> None:
-        rows = np.flatnonzero((self._times >= from_) & (self._times < to) & ~np.isnan(self.readings.pressure_kpa[:, 0]))
+        rows = np.flatnonzero((self.times >= from_) & (self.times < to) & ~np.isnan(self.readings.pressure_kpa[:, 0]))
         columns = {
             "k1-pressure": self.readings.pressure_kpa,
             "k1-temperature": self.readings.temperature_c,
@@ -85,7 +85,7 @@ class Played:
             "air": self.readings.room_c,
         }
         for name, column in columns.items():
-            self.cellar.read(name, *((float(self._times[row]), round(float(column[row, 0]), 4)) for row in rows))
+            self.cellar.read(name, *((float(self.times[row]), round(float(column[row, 0]), 4)) for row in rows))
 
 
 def of(rows: dict[tuple[str, str], Judgement]) -> BlanketShown:
@@ -210,3 +210,17 @@ def test_wine_that_was_drawn_is_put_right_by_an_entry_of_that_time(tmp_path: Pat
     shown = of(played.cellar.rows(2 * DAY + 20_000, played.judge))
     assert not shown.leak_certain
     assert (shown.entry_kind, shown.entry_ms) == ("sample", BEGIN_MS + DAY)
+
+
+def test_a_keg_that_is_steamed_and_a_thermometer_gone_mad_stop_no_judge(tmp_path: Path) -> None:
+    played = Played(tmp_path, a_keg(), 2.0)
+    played.play(0, DAY, 2 * HOUR)
+    hot = played.readings.temperature_c
+    hours = played.times / HOUR
+    hot[(hours >= 24) & (hours < 26), 0] = 95.0
+    hot[(hours >= 26) & (hours < 27), 0] = -28.0
+    judged = played.play(DAY, 1.5 * DAY)
+    assert len(judged) == 12
+    assert np.isfinite([shown.compensated_kpa for _, shown in judged if shown.compensated_kpa is not None]).all()
+    rows = played.cellar.rows(1.5 * DAY + 10_000, played.new_judge())
+    assert of(rows).raw_kpa is not None

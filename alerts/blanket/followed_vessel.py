@@ -154,6 +154,7 @@ class FollowedVessel:
         )
         is_read = len(pressure.at_ms) > 0
         watch = VesselWatch(
+            self.setting.vessel.id,
             self._timeline,
             int(pressure.at_ms[0]) if is_read else end_ms,
             silent_ms=self.setting.silent_ms,

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 __all__ = ["BAROMETER_HELD_MS", "Instruments", "VesselWatch"]
 
-from collections.abc import Callable
+import logging
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final
 
@@ -16,6 +18,8 @@ from alerts.blanket.episodes import BlanketEpisode, Timeline, episode_at
 from alerts.errors import OutOfRange
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.blanket_watch import BlanketWatch
+
+log = logging.getLogger("alerts")
 
 # The weather moves the air's pressure by some 0.1 kPa an hour (common practice, no source).
 BAROMETER_HELD_MS: Final = 2 * 3_600_000
@@ -27,12 +31,14 @@ Instruments = tuple[int, ...]
 class VesselWatch:
     """A detector with the timeline of its vessel.
 
-    from_ms: where the points begin; silent_ms: a newest point that is older than this says nothing of now; barometer:
-    whether one is meant to say the air's pressure to a vented sensor; detector: makes the detector from what is known.
+    vessel: its id; from_ms: where the points begin; silent_ms: a newest point that is older than this says nothing of
+    now; barometer: whether one is meant to say the air's pressure to a vented sensor; detector: makes the detector from
+    what is known.
     """
 
     def __init__(
         self,
+        vessel: str,
         timeline: Timeline,
         from_ms: int,
         *,
@@ -41,11 +47,14 @@ class VesselWatch:
         detector: Callable[[BlanketFacts], BlanketWatch] = BlanketWatch,
     ) -> None:
         self.last: BlanketPoint | None = None
+        self._vessel = vessel
         self._timeline = timeline
         self._needs_barometer = barometer
         self._silent_ms = silent_ms
         self._detector = detector
         self._watch: BlanketWatch | None = None
+        # Why nothing could be worked out last, "" if it could.
+        self._trouble = ""
         self._instruments: Instruments | None = None
         self._air_kpa: float | None = None
         self._silent_since_ms: int | None = None
@@ -99,22 +108,24 @@ class VesselWatch:
         facts, watch = self.facts, self._watch
         if facts is None or watch is None:
             return
-        if changed:
-            watch.begin_episode(point.at_ms, "probe changed", facts)
-        watch.add(point)
+        with self._noting_trouble():
+            if changed:
+                watch.begin_episode(point.at_ms, "probe changed", facts)
+            watch.add(point)
 
     def judge(self, at_ms: int) -> BlanketJudgement | None:
         """Judge as of a time (UTC ms); None where the gas is not judged then."""
         self._go_on(at_ms)
-        last = self.last
-        if self.facts is None or self._watch is None:
+        last, watch = self.last, self._watch
+        if self.facts is None or (watch is None and not self._trouble):
             return None
+        raw_kpa = None if last is None else last.pressure_kpa
         if last is None or at_ms - last.at_ms > self._silent_ms:
-            return BlanketJudgement(at_ms, "no judgement", raw_kpa=None if last is None else last.pressure_kpa)
-        try:
-            return self._watch.judge(max(at_ms, self._reached_ms))
-        except OutOfRange as error:
-            return BlanketJudgement(at_ms, "no judgement", raw_kpa=last.pressure_kpa, warnings=(str(error),))
+            return BlanketJudgement(at_ms, "no judgement", raw_kpa=raw_kpa)
+        if watch is not None and not self._trouble:
+            with self._noting_trouble():
+                return watch.judge(max(at_ms, self._reached_ms))
+        return BlanketJudgement(at_ms, "no judgement", raw_kpa=raw_kpa, warnings=(self._trouble,))
 
     def _go_on(self, at_ms: int) -> None:
         """Enter the episodes that have begun by a time."""
@@ -127,10 +138,23 @@ class VesselWatch:
         facts = self.facts
         if facts is None:
             return
-        if self._watch is None:
-            self._watch = self._detector(facts)
+        with self._noting_trouble():
+            if self._watch is None:
+                self._watch = self._detector(facts)
+            else:
+                self._watch.begin_episode(at_ms, self.episode.cause, facts)
+
+    @contextmanager
+    def _noting_trouble(self) -> Iterator[None]:
+        """Keep what cannot be worked out, so that one strange vessel does not silence the others."""
+        try:
+            yield
+        except (ArithmeticError, OutOfRange, ValueError) as error:
+            if not self._trouble:
+                log.warning("the gas in %s cannot be worked out: %s", self._vessel, error)
+            self._trouble = str(error) or type(error).__name__
         else:
-            self._watch.begin_episode(at_ms, self.episode.cause, facts)
+            self._trouble = ""
 
     def _with_air(self, point: BlanketPoint) -> BlanketPoint:
         """Give a point the air's pressure: as it is read, else as it was read last; without it where the weather moves
