@@ -22,7 +22,7 @@ STORES = Path(__file__).parent / "data" / "stores"
 # Commit -> the schema that its store has. 3d575ef wrote it under the number 5.
 SCHEMAS = {
     "9635c75": 1, "e93b2f0": 1, "7a9eb5e": 1, "b26497b": 2, "3d575ef": 4, "1519900": 4, "07622b8": 5, "a9c9ea3": 6,
-    "fb48e97": 7, "a07cad8": 8,
+    "fb48e97": 7, "a07cad8": 8, "a85516a": 9, "a0e188e": 10, "4c7b3c8": 11,
 }  # fmt: skip
 # The first two commits had another table of scales under the same number.
 DIFFERENT = {"9635c75", "e93b2f0"}

@@ -19,9 +19,14 @@ from pathlib import Path
 FOLDER = Path(__file__).parent
 
 # The first commit of each schema, and those that changed one without giving it a number of its own.
-COMMITS = ("9635c75", "e93b2f0", "7a9eb5e", "b26497b", "3d575ef", "1519900", "07622b8", "a9c9ea3", "fb48e97", "a07cad8")
+COMMITS = (
+    "9635c75", "e93b2f0", "7a9eb5e", "b26497b", "3d575ef", "1519900", "07622b8", "a9c9ea3", "fb48e97", "a07cad8",
+    "a85516a", "a0e188e", "4c7b3c8",
+)  # fmt: skip
 # From this one on the store's subjects have packages of their own.
-SINCE_PACKAGES = ("fb48e97", "a07cad8")
+SINCE_PACKAGES = ("fb48e97", "a07cad8", "a85516a", "a0e188e", "4c7b3c8")
+# From this one on a filling is of the kind "first-filling".
+SINCE_FIRST_FILLING = ("a0e188e", "4c7b3c8")
 
 # Run with the code of a commit; only what all of them have.
 WRITE = """
@@ -153,6 +158,8 @@ def _script(commit: str) -> str:
         for former, present in _RENAMED.items():
             assert former in script
             script = script.replace(former, present)
+        if commit in SINCE_FIRST_FILLING:
+            script = script.replace('write("fill"', 'write("first-filling"')
         script = script.replace("except ImportError:\n    pass", "except ImportError:\n    raise")
     return script
 
