@@ -217,6 +217,12 @@ def test_what_has_ended_says_how_the_gas_is_now() -> None:
     assert "10000" not in near.subject + near.body
 
 
+def test_what_was_judged_before_a_recharge_is_not_said_of_it() -> None:
+    body = returned(AIR, 55.0, a_leak(raw_kpa=3.8)).body
+    assert "The gas was judged slow leak before that; how it is now leeside works out within minutes." in body
+    assert "Now: " not in body
+
+
 def test_where_the_supply_is_open_the_supply_is_looked_at() -> None:
     body = raised(AIR, 4.3, cold(finding="supply open")).body
     assert "this vessel says nothing about leaks" in body

@@ -176,8 +176,12 @@ def gas_returned(limit: EffectiveLimit, place: str) -> str:
     return "" if words is None else f"{place}: {words}"
 
 
-def gas_now(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> str:
-    """Say how the gas is when an alarm about it has ended."""
+def gas_now(
+    limit: EffectiveLimit, value: float | None, shown: BlanketShown, zone: tzinfo, units: str, now_ms: int
+) -> str:
+    """Say how the gas is when an alarm about it has ended. value: of the limit's quantity then."""
+    if limit.quantity == "pressure" and not _fits(shown, value):
+        return f"The gas was judged {shown.finding} before that; how it is now leeside works out within minutes."
     return f"Now: {blanket_line(shown, zone, units, now_ms).removeprefix('blanket: ')}."
 
 

@@ -241,7 +241,7 @@ def _returned(
         rest = (line.replace(was, "It lasted") for line in fact.split("\n")[1:] if not line.startswith("The "))
         fact = "\n".join([gas, *rest])
     if (blanket := _blanket(limit, view)) is not None:
-        fact += f"\n{gas_now(blanket, view.tz, view.units, transition.at_ms)}"
+        fact += f"\n{gas_now(limit, transition.value, blanket, view.tz, view.units, transition.at_ms)}"
     elif (cylinder := _cylinder(limit, view)) is not None:
         fact += f"\n{cylinder_now(cylinder, view.units)}"
     return fact, _unacknowledged(transition, view)
