@@ -19,6 +19,7 @@ from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
 from ingest.store import create_or_open
 from ingest.store.judgements import keep_judgements
 from ingest.store.pulse_rows import write_pulse
+from ingest.times import iso_utc
 
 
 @pytest.mark.parametrize(("waiting", "words"), [(1, "1 message waits to be sent"), (2, "2 messages wait to be sent")])
@@ -46,8 +47,12 @@ def test_the_gas_over_a_wine_is_a_line_a_card_and_an_object(tmp_path: Path) -> N
     now_ms = wall_ms()
     with create_or_open(load_cellar(file).store_path, now_ms) as store, store.write() as connection:
         shown = a_leak(at_ms=now_ms, since_ms=now_ms - 3_600_000)
-        row = Judgement("K1", "compensated_pressure", now_ms, 24.9, details=blanket_details(shown))
-        keep_judgements(connection, "blanket", [row])
+        hours_ago = now_ms - 5 * 3_600_000
+        for row in (
+            Judgement("K1", "compensated_pressure", hours_ago, 31.0, 30.0, 32.0, "sound"),
+            Judgement("K1", "compensated_pressure", now_ms, 24.9, details=blanket_details(shown)),
+        ):
+            keep_judgements(connection, "gas", [row])
     line = "  blanket: slow leak, 0.4 to 0.6 mL a minute, 31 to 47 kPa a day, air floor of 5 kPa in 9 to 15 hours, "
     assert line in leeside("now", file).stdout
     card = leeside("now", file, "K1").stdout
@@ -59,3 +64,6 @@ def test_the_gas_over_a_wine_is_a_line_a_card_and_an_object(tmp_path: Path) -> N
     ):
         assert found["blanket"]["finding"] == "slow leak"
         assert found["blanket"]["hours_to_floor_low"] == 9.2
+    then = leeside("now", file, "K1", "--at", iso_utc(hours_ago + 60_000)).stdout
+    assert "  blanket: sound: no gas is lost\n  31 ± 1 kPa compensated\n" in then
+    assert "blanket" not in leeside("now", file, "K1", "--at", iso_utc(hours_ago - 4 * 3_600_000)).stdout

@@ -138,6 +138,9 @@ def test_a_leak_that_was_certain_explains_a_gauge_that_fell_further() -> None:
     assert "Finding:     slow leak, since" in body
     assert "13.3" not in body
     assert "Time left" not in body
+    assert "Look first:  at lid seal, posts and relief valve, with soapy water; then at the regulator" in body
+    assert "Look first" not in raised(AIR, 4.3, cold()).body
+    assert "Look first" not in raised(LEAK, 0.4, a_leak()).body, "what to do says it"
 
 
 def test_a_fast_leak_wakes_with_the_minutes_that_are_left() -> None:

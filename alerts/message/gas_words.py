@@ -6,7 +6,7 @@ where it was found at about this pressure.
 
 from __future__ import annotations
 
-__all__ = ["gas_action", "gas_details", "gas_fact", "gas_now", "gas_returned", "is_on_gas"]
+__all__ = ["gas_action", "gas_details", "gas_fact", "gas_now", "gas_returned", "is_on_gas", "look_first"]
 
 from collections.abc import Callable
 from datetime import tzinfo
@@ -34,6 +34,7 @@ _NEAR_SHARE: Final = 0.1
 _LEAST_K: Final = 1.0
 _MOST_K: Final = 15.0
 
+_LOOK_FIRST: Final = "at lid seal, posts and relief valve, with soapy water; then at the regulator and its lines."
 _LITTLE: Final = "No gas is lost now, but there is little in the vessel, cold or warm."
 _AS_CHARGED: Final = "No gas comes in now: so much is in the vessel, cold or warm."
 _CHARGE_IN_COLD: Final = (
@@ -161,6 +162,13 @@ def gas_action(limit: EffectiveLimit, value: float | None, shown: BlanketShown) 
     if shown.finding in _TIGHT:
         return _CHARGE_IN_COLD if limit.quantity == "pressure" and _by_temperature(limit, shown) else ""
     return {"drawn": _CHARGE_AGAIN, "settling": _LET_SETTLE, "supply open": _LOOK_AT_SUPPLY}.get(shown.finding, "")
+
+
+def look_first(limit: EffectiveLimit, shown: BlanketShown) -> list[str]:
+    """Give the line that says where to look for a leak, where what the limit says to do may not."""
+    if shown.leak_certain and limit.kind == "low" and (limit.quantity == "pressure" or limit.origin == "file"):
+        return [f"Look first:  {_LOOK_FIRST}"]
+    return []
 
 
 def gas_returned(limit: EffectiveLimit, place: str) -> str:

@@ -22,7 +22,7 @@ from alerts.message.cylinder_words import (
     is_on_cylinder,
 )
 from alerts.message.facts import raised_fact, returned_fact
-from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas
+from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas, look_first
 from alerts.message.subject import is_beyond, subject_of
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text, setpoint_text, side
 from alerts.watch.alarm import Transition
@@ -199,6 +199,7 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         f"Priority:    {limit.priority}",
         f"If ignored:  {limit.consequence}",
         f"What to do:  {action or limit.action}",
+        *([] if blanket is None else look_first(limit, blanket)),
         f"Acknowledge: {_acknowledge(transition, view)}",
     ]
 
