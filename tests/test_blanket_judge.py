@@ -434,6 +434,18 @@ def test_a_racking_ends_one_blanket_and_begins_another(tmp_path: Path) -> None:
     assert times(detector)[0] == 120
 
 
+def test_where_much_wine_goes_out_the_gas_begins_again(tmp_path: Path) -> None:
+    cellar = GasCellar(tmp_path, keg("K2"))
+    cellar.run(0, 3 * HOUR)
+    part = [{"vessel": "K1", "volume_l": 6.0}]
+    cellar.write(HOUR, "racking", None, sources=part, targets=[{"vessel": "K2"}], air="closed")
+    cellar.write(2 * HOUR, "bottling", "K1", bottles=[{"number": 4, "size_l": 0.75}])
+    cellar.rows(3 * HOUR + 10_000)
+    (detector,) = cellar.detectors
+    assert causes(detector) == [(1, "opened"), (2, "opened")]
+    assert [facts.filling.wine_l for _, _, facts in detector.episodes] == approx([12.0, 9.0])
+
+
 @pytest.mark.parametrize(
     ("air", "weeks", "before"),
     [

@@ -26,6 +26,7 @@ from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
 from ingest.journal.kinds import ledger_step
 from ingest.journal.kinds.addition import AdditionBody
+from ingest.journal.kinds.bottling import BottlingBody
 from ingest.journal.kinds.first_filling import FirstFillingBody
 from ingest.journal.kinds.gas import GasBody
 from ingest.journal.kinds.measurement import MeasurementBody
@@ -188,9 +189,9 @@ class EpisodeFold:
                 self._changed(vessel, entry, before[vessel], changes[vessel])
             elif isinstance(body, AdditionBody):
                 self._begin(vessel, entry.at_ms, "opened", entry.kind)
-            elif isinstance(body, RackingBody | SampleBody):
+            elif isinstance(body, RackingBody | BottlingBody | SampleBody):
                 # Wine came or went, and nobody knows how much.
-                self._begin(vessel, entry.at_ms, "drawn", entry.kind)
+                self._begin(vessel, entry.at_ms, _went_out(entry), entry.kind)
 
     def _gas(self, entry: Entry, body: GasBody) -> None:
         vessel = entry.place
@@ -221,7 +222,7 @@ class EpisodeFold:
             known.wine_since_ms, known.wine_before = at_ms, "unknown"
             self._begin(vessel, at_ms, "topped", entry.kind)
         else:
-            self._begin(vessel, at_ms, "drawn", entry.kind)
+            self._begin(vessel, at_ms, _went_out(entry), entry.kind)
 
     def _wine_before(self, entry: Entry) -> WineBefore:
         """Say how much of the gas a wine holds that comes into an empty vessel."""
@@ -317,6 +318,11 @@ def _filling(setting: BlanketSetting, contents: Contents) -> tuple[Filling, floa
         setting.walls,
     )
     return filling, hypot(u_volume_l, _U_CAPACITY * capacity_l), assumed
+
+
+def _went_out(entry: Entry) -> EpisodeCause:
+    """What it is for the gas that wine went out: in a racking or a bottling much goes, and gas or air follows."""
+    return "opened" if isinstance(entry.body, RackingBody | BottlingBody) else "drawn"
 
 
 def _came_in(entry: Entry, vessel: str) -> bool:
