@@ -44,9 +44,13 @@ _MOST_STEPS: Final = 60
 _SMALL_CHANGE: Final = 0.03
 # Standard deviation and correlation time of what the model leaves out.
 _MODEL_KPA: Final = 0.02
-_MODEL_K: Final = 0.02
-_MODEL_NO_ROOM_K: Final = 0.1
-_MODEL_WALL_K: Final = 0.05
+# As a temperature: by where the probe is, and whether the room's is read. At the wall wine and gas are guessed from it.
+_MODEL_K_OF: Final = {
+    ("wine", True): 0.02,
+    ("wine", False): 0.1,
+    ("wall", True): 0.05,
+    ("wall", False): 0.25,
+}
 _MODEL_D: Final = 0.12
 _SLOW_SHARE: Final = 0.5
 _SLOW_D: Final = 1.0
@@ -114,8 +118,15 @@ class BlanketFit:
     w_changes: Floats
 
 
-def fit_blanket(bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps: Sequence[Jump] = ()) -> BlanketFit:
-    """Fit at least three bins. jumps: those between the segments of the bins."""
+def fit_blanket(
+    bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps: Sequence[Jump] = (), near_w: float | None = None
+) -> BlanketFit:
+    """Fit at least three bins.
+
+    jumps: those between the segments of the bins; near_w: 1/V20 as the fit before found it, at which the prior of the
+    headspace is made linear.
+    """
+    prior = _near(prior, near_w)
     columns = blanket_columns(bins, facts)
     inverse = np.linalg.inv(_noise(bins, columns, facts, prior))
     design = _design(columns, prior)
@@ -160,6 +171,19 @@ def fit_blanket(bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps
         left=left,
         w_changes=theta[:, changes].sum(axis=1),
     )
+
+
+def _near(prior: BlanketPrior, near_w: float | None) -> BlanketPrior:
+    """Make the prior of 1/V at another place: people err in litres, so it is normal in V and not in 1/V."""
+    if near_w is None:
+        return prior
+    mean, precision = prior.mean.copy(), prior.precision.copy()
+    w = prior.mean[:, W - 1]
+    u_v = precision[:, W - 1, W - 1] ** -0.5 / w**2
+    near = np.clip(near_w, 1.0 / (1.0 / w + 3.0 * u_v), 1.0 / np.maximum(1.0 / w - 3.0 * u_v, 0.05))
+    mean[:, W - 1] = near + (1.0 / near - 1.0 / w) * near**2
+    precision[:, W - 1, W - 1] = (near**2 * u_v) ** -2.0
+    return prior._replace(mean=mean, precision=precision)
 
 
 def ramps_since(onset_days: Floats, columns: BlanketColumns) -> Floats:
@@ -259,9 +283,7 @@ def _noise(bins: BinArrays, columns: BlanketColumns, facts: BlanketFacts, prior:
     scatter = bins.noise_kpa[~np.isnan(bins.noise_kpa)]
     white = max(0.02, float(np.median(scatter)) if len(scatter) else 0.05)
     slope = 0.7 + 0.5 * min(float(prior.mean[0, 0]), 4.0)
-    kelvins = _MODEL_NO_ROOM_K if np.isnan(bins.room_c).any() else _MODEL_K
-    if facts.mounted == "wall":
-        kelvins = max(kelvins, _MODEL_WALL_K)
+    kelvins = _MODEL_K_OF[facts.mounted, not np.isnan(bins.room_c).any()]
     model = float(np.hypot(_MODEL_KPA, kelvins * slope))
     apart = np.abs(columns.days[:, None] - columns.days)
     noise = model**2 * (np.exp(-apart / _MODEL_D) + _SLOW_SHARE**2 * np.exp(-apart / _SLOW_D))

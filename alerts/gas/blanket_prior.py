@@ -35,7 +35,8 @@ def first_prior(facts: BlanketFacts, dry_kpa: float, celsius: float) -> BlanketP
     """Make the prior of a first episode. dry_kpa: the blanket's dry pressure at its first reading; celsius: then."""
     hypotheses = len(SETTLING)
     believed = max(facts.filling.capacity_l - facts.filling.wine_l, _LEAST_HEADSPACE_L)
-    w, u_w = inverse_headspace(believed, facts.u_wine_l)
+    w = 1.0 / believed
+    u_w = facts.u_wine_l * w * w
     mean, u_mean = dissolved_kpa(facts, dry_kpa)
     solubility = float(wine_tables(facts.filling, facts.gas).solubility_at(np.array([celsius]))[0])
     share, u_share = _SHARE[facts.mounted]
@@ -49,12 +50,6 @@ def first_prior(facts: BlanketFacts, dry_kpa: float, celsius: float) -> BlanketP
         content=np.full(hypotheses, solubility * mean),
         penalty=np.zeros(hypotheses),
     )
-
-
-def inverse_headspace(headspace_l: float, u_l: float) -> tuple[float, float]:
-    """Give 1/V and its standard deviation [1/L], wide enough for both ends of the headspace where that is small."""
-    low, high = max(headspace_l - u_l, 0.35 * headspace_l, _LEAST_HEADSPACE_L), headspace_l + u_l
-    return 1.0 / headspace_l, 0.5 * (1.0 / low - 1.0 / high)
 
 
 def dissolved_kpa(facts: BlanketFacts, dry_kpa: float) -> tuple[float, float]:

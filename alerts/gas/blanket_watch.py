@@ -17,7 +17,7 @@ from alerts.gas.blanket_fit import BlanketFit, BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
 from alerts.gas.blanket_remarks import blanket_remarks
 from alerts.gas.gases import kelvin
-from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
+from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned, old_step
 from alerts.gas.open_minute import OpenMinute
 from alerts.gas.stuck_sensor import StuckSensor, held_by_supply
 from alerts.gas.sudden_loss import FastLoss, SuddenLosses, SuddenStep
@@ -34,7 +34,10 @@ _SETTLE_MS: Final = 7 * 60_000
 # What a person writes down happened within so long of the time that is given.
 _ABOUT_MS: Final = 3 * _HOUR_MS
 _GAP_MS: Final = 20 * 60_000
-_MOST_JUMPS: Final = 6
+_STEP_K: Final = 0.7
+# Half of what the gas law makes of a kelvin.
+_ROOM_KPA_K: Final = 0.3
+_MOST_JUMPS: Final = 8
 # A leak is certain if it explains the readings by so much better than anything else, and so much gas is gone.
 _CERTAIN: Final = 30.0
 _STILL_CERTAIN: Final = 9.0
@@ -235,8 +238,11 @@ class BlanketWatch:
         self._levels.append((mean.at_ms, level))
         if len(self._levels) > 30:
             del self._levels[:15]
-        self._sudden.add(mean.at_ms, level)
-        least = 1.2 if mean.room_c is None else 0.5
+        # A kelvin that gas or wall are off by moves a small headspace more.
+        kpa_k = 0.7 + 0.5 * min(self._known().w, 4.0)
+        warmth = kpa_k * mean.temperature_c + (0.0 if mean.room_c is None else _ROOM_KPA_K * mean.room_c)
+        self._sudden.add(mean.at_ms, level, warmth)
+        least = _STEP_K * kpa_k * (1.5 if mean.room_c is None else 1.0)
         fast = self._sudden.fast_loss(lambda: settling_bound(self._facts, self._known().w, level, mean.temperature_c))
         if fast is not None:
             if self._fast is None or mean.at_ms - self._fast_ms > 30 * 60_000:
@@ -260,10 +266,10 @@ class BlanketWatch:
                     self._restart(self._facts)
 
     def _is_step(self, step: SuddenStep) -> bool:
-        """Whether a step is one, and not what a leak that goes on has taken, for example over a gap."""
-        if step.kpa > 0.0:
-            return True
-        return self._fast is None and not (self._leak_since_ms and step.after_ms - step.before_ms > _GAP_MS)
+        """Whether a step is one; over a gap a leak may have taken it, and the fits look at that."""
+        if step.after_ms - step.before_ms > _GAP_MS:
+            return False
+        return step.kpa > 0.0 or self._fast is None
 
     def _level(self, point: BlanketPoint) -> float:
         """The dry pressure at T0 and the headspace of 20 °C: without a leak or settling it stays as it is [kPa]."""
@@ -329,7 +335,19 @@ class BlanketWatch:
         if len(self._bins) < _LEAST_BINS or self._prior is None or self._last is None:
             return
         bins = self._bins.arrays()
-        fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
+        # Jumps change the headspace afterwards: the prior is that of before them.
+        near_w = None if self._fitted is None or self._jumps else self._fitted.learned.w
+        fit = fit_blanket(bins, self._facts, self._prior, self._jumps, near_w)
+        late_step = old_step(fit)
+        if late_step is not None:
+            at_ms = round(float(bins.at_ms[0]) + late_step.days * 86_400_000)
+            before = float(fit.columns.reduced[-1]) - late_step.kpa
+            self._split(at_ms - 1, at_ms + 1, late_step.kpa, 1.0 + late_step.kpa / max(before, 1.0))
+            self._fit_due = False
+            bins = self._bins.arrays()
+            if len(self._bins) < _LEAST_BINS:
+                return
+            fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
         gauge = fit.columns.absolute - fit.columns.air
         vapour = fit.columns.absolute - fit.columns.dry
         self._held = held_by_supply(fit.columns.days, gauge, fit.columns.reduced, fit.columns.celsius, vapour)

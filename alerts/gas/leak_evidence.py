@@ -19,6 +19,8 @@ _STEP_CHARGE: Final = 4.0
 _LEAST_W: Final = 0.02
 _ZOOMS: Final = 4
 _WORTH_ZOOMING: Final = 10.0
+_OLD_DAYS: Final = 0.15
+_OLD_BETTER: Final = 25.0
 
 
 class Learned(NamedTuple):
@@ -121,6 +123,25 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         mean_w := float(np.sum(weights * w)),
         float(np.sqrt(np.sum(weights * (var_w + (w - mean_w) ** 2)))),
     )
+
+
+class OldStep(NamedTuple):
+    """A step that only the fits have noticed: when, since the first bin [d], and its size [kPa at T0]."""
+
+    days: float
+    kpa: float
+
+
+def old_step(fit: BlanketFit) -> OldStep | None:
+    """Look for a step, hours ago, that explains the readings far better than a leak or none: drawn in a gap, say."""
+    if not fit.chi_step.size:
+        return None
+    best = np.unravel_index(int(np.argmin(fit.chi_step)), fit.chi_step.shape)
+    days = float(fit.step_days[best[1]])
+    rest = min(float(fit.chi_sound.min()), float(fit.chi_leak.min()))
+    if fit.columns.days[-1] - days < _OLD_DAYS or rest - float(fit.chi_step[best]) < _OLD_BETTER * fit.scale:
+        return None
+    return OldStep(days, float(fit.step_kpa[best]) * -1.0)
 
 
 def _w_now(fit: BlanketFit) -> Floats:

@@ -53,8 +53,11 @@ class FastLoss(NamedTuple):
 
 
 class _Minute(NamedTuple):
+    """warmth_kpa: what the temperatures of then are worth, to see how far a change may be theirs."""
+
     at_ms: int
     kpa: float
+    warmth_kpa: float
 
 
 class SuddenLosses:
@@ -67,9 +70,11 @@ class SuddenLosses:
         """Forget what came so far: what comes next is not comparable."""
         self._minutes.clear()
 
-    def add(self, at_ms: int, kpa: float) -> None:
-        """Take the reduced pressure of a minute."""
-        self._minutes.append(_Minute(at_ms, kpa))
+    def add(self, at_ms: int, kpa: float, warmth_kpa: float = 0.0) -> None:
+        """Take the reduced pressure of a minute; warmth_kpa: the part of it that wall, wine and room may be wrong by,
+        from any zero, so that its changes count.
+        """
+        self._minutes.append(_Minute(at_ms, kpa, warmth_kpa))
         while self._minutes[0].at_ms < at_ms - _KEPT_MS and len(self._minutes) > 8:
             self._minutes.popleft()
 
@@ -112,7 +117,8 @@ class SuddenLosses:
         most = 0.2 * abs(size) + 0.3 * least_kpa
         # All of it between the two: else another minute fits the step better.
         rests = (old_slope * _FLAT_MS, new_slope * _FLAT_MS, last.kpa - new_kpa, first.kpa - old_kpa)
-        if abs(size) < least_kpa * (1.0 + gap_ms / 3_600_000.0) or any(abs(rest) > most for rest in rests):
+        warmth = abs(_median([each.warmth_kpa for each in new]) - _median([each.warmth_kpa for each in old]))
+        if abs(size) < least_kpa * (1.0 + gap_ms / 3_600_000.0) + warmth or any(abs(rest) > most for rest in rests):
             return None
         if anyway * size > 0.0 and abs(anyway) > 0.3 * abs(size):
             return None
@@ -132,7 +138,7 @@ class SuddenLosses:
                 continue
             loss = inside[0].kpa - now.kpa
             least = _LEAST_LOSS_KPA + 1.5 * settling * span_ms / 3_600_000.0
-            if loss < least or not _goes_on(inside, loss):
+            if loss < least + abs(inside[0].warmth_kpa - now.warmth_kpa) or not _goes_on(inside, loss):
                 continue
             since = self._began(loss / span_ms)
             rate, u_rate = _slope(inside[-max(3, len(inside) // 2) :])
