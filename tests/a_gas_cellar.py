@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["BEGIN_MS", "DAY", "HOUR", "MINUTE", "USUAL", "GasCellar", "Recorder"]
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, ClassVar
 
@@ -12,6 +12,7 @@ from cellar_text import MQTT, keg, probe, room, site, temperature
 from journal_entries import a_body
 
 from alerts.blanket.judge import GasJudge
+from alerts.blanket.vessel_watch import Detector
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
 from alerts.gas.blanket_watch import BlanketWatch
 from ingest.cellar import parse_cellar
@@ -36,8 +37,8 @@ class Recorder(BlanketWatch):
 
     by_vessel: ClassVar[list[Recorder]] = []
 
-    def __init__(self, facts: BlanketFacts) -> None:
-        super().__init__(facts)
+    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0) -> None:
+        super().__init__(facts, later_ms=later_ms)
         self.facts = facts
         self.points: list[BlanketPoint] = []
         self.episodes: list[tuple[int, EpisodeCause, BlanketFacts]] = []
@@ -96,13 +97,11 @@ class GasCellar:
     def declare(self, at_ms: int) -> None:
         self.series = declare(self.store, declarations(self.cellar), at_ms)
 
-    def new_judge(
-        self, detector: Callable[[BlanketFacts], BlanketWatch] | None = None, build_s: float = 10.0
-    ) -> GasJudge:
+    def new_judge(self, detector: Detector | None = None, build_s: float = 10.0) -> GasJudge:
         """Make a judge that has read nothing yet, as after a restart."""
 
-        def recorder(facts: BlanketFacts) -> BlanketWatch:
-            self.detectors.append(Recorder(facts))
+        def recorder(facts: BlanketFacts, *, later_ms: int) -> BlanketWatch:
+            self.detectors.append(Recorder(facts, later_ms=later_ms))
             return self.detectors[-1]
 
         return GasJudge(detector or recorder, build_s)

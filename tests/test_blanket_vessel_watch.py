@@ -58,7 +58,7 @@ def test_what_cannot_be_worked_out_is_said_of_its_vessel_alone(
 
 
 def test_facts_that_no_detector_takes_are_said_too(tmp_path: Path) -> None:
-    def refuse(facts: BlanketFacts) -> Recorder:
+    def refuse(facts: BlanketFacts, *, later_ms: int) -> Recorder:
         raise OutOfRange("wine", "18 L do not go in")
 
     cellar = GasCellar(tmp_path)

@@ -10,7 +10,6 @@ from __future__ import annotations
 __all__ = ["BUILD_S", "WINDOW_MS", "CellarWatch"]
 
 import time
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -22,7 +21,7 @@ from alerts.blanket.points import is_usable
 from alerts.blanket.series_minutes import MINUTE_MS, SeriesMinutes
 from alerts.blanket.setting import BlanketSetting, blanket_settings
 from alerts.blanket.stored_episodes import stored_timelines
-from alerts.gas.blanket_facts import BlanketFacts
+from alerts.blanket.vessel_watch import Detector
 from alerts.gas.blanket_watch import BlanketWatch
 from ingest.cellar import Cellar
 from ingest.reading import Scale
@@ -84,7 +83,7 @@ class CellarWatch:
         self,
         cellar: Cellar,
         *,
-        detector: Callable[[BlanketFacts], BlanketWatch] = BlanketWatch,
+        detector: Detector = BlanketWatch,
         build_s: float = BUILD_S,
     ) -> None:
         self._cellar = cellar

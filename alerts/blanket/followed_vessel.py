@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["AHEAD_MS", "FINE_MS", "FollowedVessel", "VesselJudged", "value_in_scale"]
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -15,9 +15,8 @@ from alerts.blanket.instruments import InstrumentSeries, VesselInstruments
 from alerts.blanket.points import instrument_id, is_usable, joined, minute_arrays, moment_point
 from alerts.blanket.series_minutes import MINUTE_MS, MinuteMean, SeriesMinutes
 from alerts.blanket.setting import BlanketSetting
-from alerts.blanket.vessel_watch import VesselWatch
-from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
-from alerts.gas.blanket_watch import BlanketWatch
+from alerts.blanket.vessel_watch import Detector, VesselWatch
+from alerts.gas.blanket_facts import BlanketJudgement, BlanketPoint
 from ingest.reading import Scale
 from ingest.store.readings.block import Arrays
 
@@ -49,7 +48,7 @@ class FollowedVessel:
         self,
         setting: BlanketSetting,
         instruments: VesselInstruments,
-        detector: Callable[[BlanketFacts], BlanketWatch],
+        detector: Detector,
     ) -> None:
         self.setting = setting
         self.instruments = instruments

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 __all__ = ["GasJudge"]
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 from alerts.blanket.cellar_watch import BUILD_S, CellarWatch
 from alerts.blanket.judged_rows import GAS_NUMBERS, judged_rows
-from alerts.gas.blanket_facts import BlanketFacts
+from alerts.blanket.vessel_watch import Detector
 from alerts.gas.blanket_watch import BlanketWatch
 from ingest.cellar import Cellar
 from ingest.judgement import Judgement
@@ -27,9 +27,7 @@ class GasJudge:
     name: str = "gas"
     needs: frozenset[Literal["readings", "journal"]] = frozenset({"readings", "journal"})
 
-    def __init__(
-        self, detector: Callable[[BlanketFacts], BlanketWatch] = BlanketWatch, build_s: float = BUILD_S
-    ) -> None:
+    def __init__(self, detector: Detector = BlanketWatch, build_s: float = BUILD_S) -> None:
         self._detector = detector
         self._build_s = build_s
         self._watch: CellarWatch | None = None

@@ -6,13 +6,14 @@ watch goes on as for a cellar without a barometer, until it is back. Both are ch
 
 from __future__ import annotations
 
-__all__ = ["BAROMETER_HELD_MS", "Instruments", "VesselWatch"]
+__all__ = ["BAROMETER_HELD_MS", "Detector", "Instruments", "VesselWatch"]
 
 import logging
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
-from typing import Final
+from typing import Final, Protocol
+from zlib import crc32
 
 from alerts.blanket.episodes import BlanketEpisode, Timeline, episode_at
 from alerts.errors import OutOfRange
@@ -23,6 +24,17 @@ log = logging.getLogger("alerts")
 
 # The weather moves the air's pressure by some 0.1 kPa an hour (common practice, no source).
 BAROMETER_HELD_MS: Final = 2 * 3_600_000
+
+# Detectors do their longest work all at the same minute, unless it is spread over so many.
+_SPREAD_MINUTES: Final = 12
+
+
+class Detector(Protocol):
+    """Makes what detects."""
+
+    def __call__(self, facts: BlanketFacts, *, later_ms: int) -> BlanketWatch:
+        """Begin with what is known; later_ms: by how much the longest work comes later."""
+
 
 Instruments = tuple[int, ...]
 """Which instruments read a point, and by which of their calibrations: another value is another set of them."""
@@ -44,7 +56,7 @@ class VesselWatch:
         *,
         silent_ms: int,
         barometer: bool = False,
-        detector: Callable[[BlanketFacts], BlanketWatch] = BlanketWatch,
+        detector: Detector = BlanketWatch,
     ) -> None:
         self.last: BlanketPoint | None = None
         self._vessel = vessel
@@ -52,6 +64,7 @@ class VesselWatch:
         self._needs_barometer = barometer
         self._silent_ms = silent_ms
         self._detector = detector
+        self._later_ms = crc32(vessel.encode()) % _SPREAD_MINUTES * 60_000
         self._watch: BlanketWatch | None = None
         # Why nothing could be worked out last, "" if it could.
         self._trouble = ""
@@ -140,7 +153,7 @@ class VesselWatch:
             return
         with self._noting_trouble():
             if self._watch is None:
-                self._watch = self._detector(facts)
+                self._watch = self._detector(facts, later_ms=self._later_ms)
             else:
                 self._watch.begin_episode(at_ms, self.episode.cause, facts)
 
