@@ -10,8 +10,8 @@ Nothing is taken from a journal, unless with --journal.
 Beside it two simpler ways see the same readings (``leak_simple_ways.py``): the gauge alone, and the ideal gas law
 alone.
 
-The whole table takes about an hour on two cores; --runs 20 --nights 20 some minutes. --part picks rows by the beginning
-of their names, --failing lists the kegs behind each miss.
+The whole table takes an hour or two on two cores; --runs 12 --tight 6 --nights 15 some minutes. --part picks rows by the
+beginning of their names, --failing lists the kegs behind each miss.
 """
 
 from __future__ import annotations
@@ -30,6 +30,10 @@ from leak_simple_ways import WAYS
 from leak_trials import HEADSPACES_L, ROWS, Batch, Row, run_batch
 
 AT_ONCE = 6
+_HEAD = (
+    "| kegs | headspace | runs | goal | in time | false alarms | gauge alone: in time | false | ideal gas: in time | false |",
+    "|---|---|---|---|---|---|---|---|---|---|",
+)
 
 
 def main() -> None:
@@ -50,6 +54,7 @@ def main() -> None:
     os.nice(10)
     # More threads for small matrices only cost time; a worker reads this when it imports numpy.
     os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    summary: list[str] = []
     with ProcessPoolExecutor(options.workers, mp_context=get_context("spawn")) as pool:
         for row in ROWS.values():
             if not any(row.name.startswith(part) for part in options.part or [""]):
@@ -60,6 +65,8 @@ def main() -> None:
                 print_row(row, headspace_l, outcomes, time.monotonic() - begin)
                 if options.failing:
                     print_failing(row, outcomes)
+                summary.append(summary_line(row, headspace_l, outcomes))
+    print("\n" + "\n".join([*_HEAD, *summary]))
 
 
 def batches(row: Row, headspace_l: float, options: argparse.Namespace) -> list[Batch]:
@@ -111,6 +118,23 @@ def print_row(row: Row, headspace_l: float, outcomes: Sequence[Outcome], took_s:
             f"2u holds {share(sum(z <= 2.0 for z in zs), len(zs))}",
             flush=True,
         )
+
+
+def summary_line(row: Row, headspace_l: float, outcomes: Sequence[Outcome]) -> str:
+    """Write a line of the table: what leeside did, and the two simpler ways, each as found in time and false alarms."""
+    kegs = [each for each in outcomes if not each.void and (row.gaps_count or not each.in_gap)]
+    late = 3600.0 * row.within_h
+    leaking = row.goals is not None
+    goal = (row.goals or {}).get(headspace_l)
+    ours = sum(each.found_s is not None and each.found_s <= late for each in kegs)
+    cells = [row.name, f"{headspace_l:g} L", f"{len(kegs)}", "" if goal is None else f"{100 * goal:.0f} %"]
+    cells += [share(ours, len(kegs)) if leaking else "", f"{sum(each.false_at_s is not None for each in outcomes)}"]
+    for way in WAYS:
+        seen = [each.simple[way] for each in kegs if each.simple]
+        found = sum(delay is not None and delay <= late for _, delay in seen)
+        cells.append(share(found, len(seen)) if leaking and seen else "")
+        cells.append(f"{sum(false_at is not None for false_at, _ in seen)}" if seen else "")
+    return "| " + " | ".join(cells) + " |"
 
 
 def print_found(row: Row, headspace_l: float, kegs: Sequence[Outcome]) -> None:
