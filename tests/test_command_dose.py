@@ -32,7 +32,15 @@ class Bench(JournalOnDisk):
         self.enter("measurement", "--vessel", "K1", "--quantity", "pH", "--value", ph, "--at", ago(49))
 
     def titrated(self, mg_l: float, days: float, quantity: str = "free", u: float = 1.0) -> None:
-        result = ("--method", "elsewhere", "--result", f"{mg_l} mg/L", "--uncertainty", f"{u} mg/L")
+        result = (
+            "--method",
+            "elsewhere",
+            "--result",
+            f"{mg_l} mg/L",
+            "--uncertainty",
+            f"{u} mg/L",
+            "--despite-warnings",
+        )
         self.enter("titration", "--vessel", "K1", "--quantity", quantity, *result, "--at", ago(days))
 
     def added(self, days: float, *how: str) -> None:

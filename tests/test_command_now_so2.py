@@ -26,7 +26,15 @@ class Winter(JournalOnDisk):
         self.enter("measurement", "--vessel", vessel, "--quantity", "pH", "--value", "3.30", "--at", "2025-10-01")
 
     def titrated(self, mg_l: float, at: str, vessel: str = "K1") -> int:
-        result = ("--method", "elsewhere", "--result", f"{mg_l} mg/L", "--uncertainty", "1.5 mg/L")
+        result = (
+            "--method",
+            "elsewhere",
+            "--result",
+            f"{mg_l} mg/L",
+            "--uncertainty",
+            "1.5 mg/L",
+            "--despite-warnings",
+        )
         return int(self.enter("titration", "--vessel", vessel, "--quantity", "free", *result, "--at", at)["id"])
 
     def dosed(self, mass: str, at: str, vessel: str = "K1") -> None:

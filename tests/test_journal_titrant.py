@@ -128,6 +128,11 @@ def test_a_bottle_without_dates() -> None:
     assert _kinds(Bottle(Titrant.IODATE, IODATE), NOW_MS) == []
 
 
+def test_a_date_alone_may_be_of_the_same_day() -> None:
+    noon_ms = NOW_MS + DAY_MS // 2
+    assert _kinds(Bottle(Titrant.IODINE, IODINE, 1.0, noon_ms, noon_ms), NOW_MS) == []
+
+
 def test_dates_after_the_titration() -> None:
     later_ms = NOW_MS + 3 * DAY_MS
     opened = bottle_warnings(Bottle(Titrant.IODINE, IODINE, opened_ms=later_ms), NOW_MS)

@@ -68,6 +68,8 @@ _FACTOR_HIGH: Final = 1.05
 # standard and keeps for months: half a year. Both common practice, no source.
 _FRESH_DAYS: Final[dict[Titrant, int]] = {Titrant.IODINE: 31, Titrant.IODATE: 183, Titrant.NAOH: 31}
 _DAY_MS: Final = 86_400_000
+# A day that is written without a time is its noon.
+_HALF_A_DAY_MS: Final = _DAY_MS // 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,14 +176,14 @@ def bottle_warnings(bottle: Bottle, at_ms: int | None) -> tuple[ResultWarning, .
 
 def _age_warnings(bottle: Bottle, at_ms: int) -> list[ResultWarning]:
     warnings = []
-    if bottle.opened_ms is not None and bottle.opened_ms > at_ms:
+    if bottle.opened_ms is not None and bottle.opened_ms > at_ms + _HALF_A_DAY_MS:
         warnings.append(
             ResultWarning(
                 ResultWarningKind.BOTTLE_DATES,
                 "the bottle was opened only after this: is it the right bottle and date?",
             )
         )
-    if bottle.standardised_ms is not None and bottle.standardised_ms > at_ms:
+    if bottle.standardised_ms is not None and bottle.standardised_ms > at_ms + _HALF_A_DAY_MS:
         days = (bottle.standardised_ms - at_ms) / _DAY_MS
         warnings.append(
             ResultWarning(ResultWarningKind.BOTTLE_DATES, f"the factor was found {days:.0f} days after this")
