@@ -10,8 +10,8 @@ Nothing is taken from a journal, unless with --journal.
 Beside it two simpler ways see the same readings (``leak_simple_ways.py``): the gauge alone, and the ideal gas law
 alone.
 
-The whole table takes an hour or two on two cores; --runs 12 --tight 6 --nights 15 some minutes. --part picks rows by the
-beginning of their names, --failing lists the kegs behind each miss.
+The whole table takes an hour or two on two cores; --runs 12 --tight 6 --nights 15 some minutes. --part picks rows by
+the beginning of their names, --failing lists the kegs behind each miss.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ from leak_trials import HEADSPACES_L, ROWS, Batch, Row, run_batch
 
 AT_ONCE = 6
 _HEAD = (
-    "| kegs | headspace | runs | goal | in time | false alarms | gauge alone: in time | false | ideal gas: in time | false |",
+    "| kegs | L | runs | goal | in time | false alarms | gauge alone: in time | false | ideal gas: in time | false |",
     "|---|---|---|---|---|---|---|---|---|---|",
 )
 
