@@ -19,6 +19,8 @@ leak_evidence    what the fits say of a leak, and of gas that comes in
 sudden_loss      steps and fast losses, minute by minute
 stuck_sensor     a pressure that does not move where it would have to
 air_floor        when the gauge will fall below the air floor
+fitted_blanket   the fits of one moment with what they say
+blanket_finding  from fits to a finding
 blanket_remarks  why a judgement says no more than it does
 blanket_watch    the gas over one wine, judged as its readings come in
 blanket_warnings  what the numbers of a blanket give reason to warn of

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-__all__ = ["GasNow", "gauge_at", "hours_to_floor"]
+__all__ = ["GasNow", "HoursLeft", "gauge_at", "hours_left", "hours_to_floor"]
 
 from typing import Final, Literal, NamedTuple
 
 import numpy as np
 
 from alerts.gas.blanket_columns import T0_K
-from alerts.gas.blanket_facts import BlanketFacts
+from alerts.gas.blanket_facts import BlanketFacts, BlanketPoint
 from alerts.gas.gases import kelvin
 from alerts.gas.wine_tables import Floats, wine_tables
 
 # By quarter hours for two days, then by ever longer steps up to some 400 days.
 _HOURS: Final = np.concatenate([np.arange(0.0, 48.0, 0.25), np.geomspace(48.0, 10_000.0, 100)])
+
+# Tomorrow's cold is like today's; of later days nothing is known.
+_COLD_H: Final = 48.0
 
 
 class GasNow(NamedTuple):
@@ -23,6 +26,17 @@ class GasNow(NamedTuple):
     reduced_kpa: float
     w: float
     air_kpa: float
+
+
+class HoursLeft(NamedTuple):
+    """Hours until the gauge falls below the air floor, None where that is not foreseen.
+
+    low, high: by the loss of gas; cold: by the next cold alone, within two days.
+    """
+
+    low: float | None
+    high: float | None
+    cold: float | None
 
 
 def gauge_at(gas: GasNow, celsius: Floats, facts: BlanketFacts, reduced_kpa: Floats | None = None) -> Floats:
@@ -72,3 +86,33 @@ def hours_to_floor(
         return 0.0
     share = (gauge[first - 1] - facts.floor_kpa) / (gauge[first - 1] - gauge[first])
     return float(_HOURS[first - 1] + share * (_HOURS[first] - _HOURS[first - 1]))
+
+
+def hours_left(
+    gas: GasNow,
+    facts: BlanketFacts,
+    kappa: float,
+    u_kappa: float,
+    last_day_c: Floats,
+    last: BlanketPoint,
+    leak_certain: bool,
+) -> HoursLeft:
+    """Work out when the gauge is below the air floor: the range by twice the uncertainty of the loss [kPa a day at T0].
+
+    kappa: 0 where no loss is to be counted on.
+    """
+    celsius = last.temperature_c
+    cold = hours_to_floor(gas, facts, 0.0, last_day_c, celsius)
+    if cold is not None and cold > _COLD_H:
+        cold = None
+    if last.pressure_kpa < facts.floor_kpa and leak_certain:
+        return HoursLeft(0.0, 0.0, cold)
+    if kappa == 0.0:
+        return HoursLeft(None, None, cold)
+    low = hours_to_floor(gas, facts, kappa + 2.0 * u_kappa, last_day_c, celsius, law="steady")
+    high = None
+    if kappa > 2.0 * u_kappa:
+        high = hours_to_floor(gas, facts, kappa - 2.0 * u_kappa, last_day_c, celsius, law="fading")
+    if low is not None and high is not None and low > high:
+        low, high = high, low
+    return HoursLeft(low, high, cold)

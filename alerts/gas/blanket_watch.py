@@ -4,24 +4,26 @@ from __future__ import annotations
 
 __all__ = ["BlanketWatch"]
 
-from dataclasses import dataclass
+from math import hypot
 from typing import Final
 
 import numpy as np
 
-from alerts.gas.air_floor import GasNow, gauge_at, hours_to_floor
+from alerts.gas.air_floor import GasNow, HoursLeft, gauge_at, hours_left
 from alerts.gas.blanket_bins import BlanketBins
 from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
-from alerts.gas.blanket_fit import BlanketFit, BlanketPrior, Jump, fit_blanket
+from alerts.gas.blanket_finding import Finding, calm_finding, goes_on, is_gain, is_leak, leak_finding
+from alerts.gas.blanket_fit import BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
 from alerts.gas.blanket_remarks import blanket_remarks
+from alerts.gas.fitted_blanket import KPA_DAY_TO_ML_MIN, FittedBlanket, LossRate, fitted_blanket
 from alerts.gas.gases import kelvin
-from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned, old_step
+from alerts.gas.leak_evidence import Learned, old_step
 from alerts.gas.open_minute import OpenMinute
-from alerts.gas.stuck_sensor import StuckSensor, held_by_supply
+from alerts.gas.stuck_sensor import StuckSensor
 from alerts.gas.sudden_loss import FastLoss, SuddenLosses, SuddenStep
-from alerts.gas.wine_tables import Floats, wine_tables
+from alerts.gas.wine_tables import wine_tables
 
 _HOUR_MS: Final = 3_600_000
 _STALE_MS: Final = 30 * 60_000
@@ -34,51 +36,16 @@ _SETTLE_MS: Final = 7 * 60_000
 # What a person writes down happened within so long of the time that is given.
 _ABOUT_MS: Final = 3 * _HOUR_MS
 _GAP_MS: Final = 20 * 60_000
+# A fast leak is one for so long after its last minute, and as long as the vessel is empty.
+_FAST_LASTS_MS: Final = 20 * 60_000
+_EMPTY_KPA: Final = 2.0
+_DRAWN_LASTS_MS: Final = 2 * _HOUR_MS
 _STEP_K: Final = 0.7
 # Half of what the gas law makes of a kelvin.
 _ROOM_KPA_K: Final = 0.3
 _MOST_JUMPS: Final = 8
-# A leak is certain if it explains the readings by so much better than anything else, and so much gas is gone.
-_CERTAIN: Final = 30.0
-_STILL_CERTAIN: Final = 9.0
-_LEAST_LOST_KPA: Final = 1.2
-_LEAST_KPA_DAY: Final = 0.25
-# Slower leaks, which would take longer than this to the air floor, are nobody's worry, and hardly told from settling.
-_SLOWEST_DAYS: Final = 70.0
-_RISEN_KPA: Final = 1.5
-_FLAT_DAYS: Final = 0.3
-_FLAT_KPA: Final = 0.4
-# A loss faster than this is a fast leak: 10 kPa an hour.
-_FAST_KPA_DAY: Final = 240.0
-# Before so long nothing can be told but a fast leak.
-_LEAST_DAYS: Final = 0.5
-_SETTLING_KPA_DAY: Final = 0.5
-# Temperature alone has moved the gauge by so much in six hours.
-_MOVED_KPA: Final = 0.8
-_THERMAL_DAYS: Final = 0.5
-_LEAST_THERMAL: Final = 0.1
 # Air pressure is never further than this from its mean at a place.
 _WEATHER_KPA: Final = 6.0
-_FALLEN_KPA: Final = 0.6
-# A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
-_SETTLING_SHARE: Final = 0.15
-
-
-@dataclass(slots=True)
-class _Fitted:
-    fit: BlanketFit
-    learned: Learned
-    leak: LeakEvidence
-    gain: LeakEvidence
-    at_ms: int
-
-    def risen(self, since_days: float) -> float:
-        """By how much the pressure at T0 has risen since a time, sudden changes aside [kPa]."""
-        columns = self.fit.columns
-        level = columns.reduced + self.learned.w * columns.growth
-        steps = np.diff(level)
-        calm = (np.diff(columns.segment) == 0) & (columns.days[1:] > since_days)
-        return float(steps[calm].sum())
 
 
 class BlanketWatch:
@@ -98,7 +65,7 @@ class BlanketWatch:
         self._jumps: list[Jump] = []
         self._drawn_l: tuple[int, float] | None = None
         self._prior: BlanketPrior | None = None
-        self._fitted: _Fitted | None = None
+        self._fitted: FittedBlanket | None = None
         self._fit_due = False
         self._closed_ms = 0
         self._judged_ms = 0
@@ -109,7 +76,6 @@ class BlanketWatch:
         self._airs = 0
         self._minutes = OpenMinute()
         self._stuck = StuckSensor()
-        self._held = False
         self._levels: list[tuple[int, float]] = []
         self._fast: FastLoss | None = None
         self._fast_ms = 0
@@ -171,59 +137,41 @@ class BlanketWatch:
             return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
         if self._fit_due and last.at_ms - self._closed_ms >= self._settle_ms:
             self._refit()
-        levels = [kpa for when, kpa in self._levels if when >= last.at_ms - 5 * 60_000]
-        level = sum(levels) / len(levels) if levels else self._level(last)
         known = self._known()
-        air = facts.station_kpa if self._air is None else self._air
-        gas = GasNow(level, known.w, air)
-        headspace, u_headspace = 1.0 / known.w, known.u_w / known.w**2
-        compensated = float(gauge_at(gas._replace(air_kpa=self._usual_air()), np.array([facts.reference_c]), facts)[0])
-        finding, certain, since_ms = self._finding(last.at_ms, level)
-        kappa, u_kappa, flow, u_flow = self._rate(certain, finding)
-        day_c = self._last_day(last.temperature_c)
-        low = high = cold = None
-        cold = hours_to_floor(gas, facts, 0.0, day_c, last.temperature_c)
-        if cold is not None and cold > 48.0:
-            cold = None
-        if last.pressure_kpa < facts.floor_kpa and certain:
-            low = high = 0.0
-        elif kappa is not None and u_kappa is not None and (certain or kappa > 2.0 * u_kappa):
-            most, least = kappa + 2.0 * u_kappa, kappa - 2.0 * u_kappa
-            low = hours_to_floor(gas, facts, most, day_c, last.temperature_c, law="steady")
-            if least > 0.0:
-                high = hours_to_floor(gas, facts, least, day_c, last.temperature_c, law="fading")
-            if low is not None and high is not None and low > high:
-                low, high = high, low
-        if finding in ("sound", "cooling", "warming") and not certain:
+        gas = GasNow(self._level_now(last), known.w, facts.station_kpa if self._air is None else self._air)
+        compensated = gauge_at(gas._replace(air_kpa=self._usual_air()), np.array([facts.reference_c]), facts)
+        finding = self._finding(last, gas)
+        rate = self._rate(finding)
+        hours = self._hours(last, gas, finding, rate)
+        if finding.word in ("sound", "cooling", "warming"):
             self._sound_ms = at_ms
+        warnings = blanket_remarks(
+            finding.word,
+            facts,
+            days=None if self._fitted is None else self._fitted.days,
+            u_kappa=None if rate is None or finding.leak_certain else rate.u_kappa,
+            has_air=self._air is not None,
+            stuck=self._stuck.run,
+            is_held=self._fitted is not None and self._fitted.is_held,
+        )
         return BlanketJudgement(
             at_ms,
-            finding,
-            leak_certain=certain,
+            finding.word,
+            leak_certain=finding.leak_certain,
             raw_kpa=last.pressure_kpa,
-            compensated_kpa=compensated,
+            compensated_kpa=float(compensated[0]),
             u_compensated_kpa=self._u_compensated(known, last.temperature_c),
-            rate_ml_min=flow,
-            u_rate_ml_min=u_flow,
-            rate_kpa_day=kappa,
-            hours_low=low,
-            hours_high=high,
-            hours_cold=cold,
-            headspace_l=headspace,
-            u_headspace_l=u_headspace,
-            since_ms=since_ms,
-            last_sound_ms=self._last_sound(since_ms if certain else None),
-            warnings=tuple(
-                blanket_remarks(
-                    finding,
-                    facts,
-                    days=None if self._fitted is None else float(self._fitted.fit.columns.days[-1]),
-                    u_kappa=None if certain else u_kappa,
-                    has_air=self._air is not None,
-                    stuck=self._stuck.run,
-                    is_held=self._held,
-                )
-            ),
+            rate_ml_min=None if rate is None else rate.ml_min,
+            u_rate_ml_min=None if rate is None else rate.u_ml_min,
+            rate_kpa_day=None if rate is None else rate.kappa,
+            hours_low=hours.low,
+            hours_high=hours.high,
+            hours_cold=hours.cold,
+            headspace_l=1.0 / known.w,
+            u_headspace_l=known.u_w / known.w**2,
+            since_ms=finding.since_ms,
+            last_sound_ms=self._last_sound(finding.since_ms if finding.leak_certain else None),
+            warnings=tuple(warnings),
         )
 
     # --- what came in
@@ -348,14 +296,18 @@ class BlanketWatch:
             if len(self._bins) < _LEAST_BINS:
                 return
             fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
-        gauge = fit.columns.absolute - fit.columns.air
-        vapour = fit.columns.absolute - fit.columns.dry
-        self._held = held_by_supply(fit.columns.days, gauge, fit.columns.reduced, fit.columns.celsius, vapour)
-        said, leak = learned(fit), leak_evidence(fit)
-        if leak.better > _STILL_CERTAIN:
-            # Without the leak the headspace would have to explain it.
-            said = said._replace(w=leak.w, u_w=leak.u_w)
-        self._fitted = _Fitted(fit, said, leak, leak_evidence(fit, -1.0), self._last.at_ms)
+        self._fitted = fitted_blanket(fit, self._last.at_ms)
+
+    def _level_now(self, last: BlanketPoint) -> float:
+        """The level of the last five minutes [kPa]."""
+        levels = [kpa for when, kpa in self._levels if when >= last.at_ms - 5 * 60_000]
+        return sum(levels) / len(levels) if levels else self._level(last)
+
+    def _hours(self, last: BlanketPoint, gas: GasNow, finding: Finding, rate: LossRate | None) -> HoursLeft:
+        day_c = np.array([last.temperature_c]) if self._fitted is None else self._fitted.last_day(last.temperature_c)
+        kappa, u_kappa = (0.0, 0.0) if rate is None else (rate.kappa, rate.u_kappa)
+        is_losing = finding.leak_certain or kappa > 2.0 * u_kappa
+        return hours_left(gas, self._facts, kappa if is_losing else 0.0, u_kappa, day_c, last, finding.leak_certain)
 
     def _known(self) -> Learned:
         if self._fitted is not None:
@@ -366,113 +318,47 @@ class BlanketWatch:
         believed = max(self._facts.filling.capacity_l - self._facts.filling.wine_l, 0.05)
         return Learned(1.0 / believed, self._facts.u_wine_l / believed**2, 0.3, 0.0, 0.0, 0.0)
 
-    def _finding(self, at_ms: int, level: float) -> tuple[str, bool, int | None]:
-        """The finding, whether a leak is certain, and since when."""
+    def _finding(self, last: BlanketPoint, gas: GasNow) -> Finding:
         if self._stuck.run is not None:
-            return "no judgement", False, self._stuck.run.since_ms
+            return Finding("no judgement", since_ms=self._stuck.run.since_ms)
         if self._facts.supply_open:
-            return "supply open", False, None
-        if self._fast is not None and (at_ms - self._fast_ms < 20 * 60_000 or self._is_empty()):
-            return "fast leak", True, self._fast.since_ms
+            return Finding("supply open")
+        if self._fast is not None and (last.at_ms - self._fast_ms < _FAST_LASTS_MS or last.pressure_kpa < _EMPTY_KPA):
+            return Finding("fast leak", True, self._fast.since_ms)
         if self._fitted is None:
-            return "cannot tell yet", False, None
-        if self._held:
-            return "supply open", False, None
-        return self._leak_finding(self._fitted) or self._calm_finding(self._fitted, at_ms, level)
+            return Finding("cannot tell yet")
+        return self._fitted_finding(self._fitted, last, gas)
 
-    def _leak_finding(self, fitted: _Fitted) -> tuple[str, bool, int | None] | None:
-        """Gas that is certainly lost, or certainly gained."""
-        first_ms = fitted.at_ms - round(fitted.fit.columns.days[-1] * 86_400_000)
-        gain, leak = fitted.gain, fitted.leak
-        if gain.better > max(_CERTAIN, leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA:
-            return "gas rising", False, first_ms + round(gain.onset_days * 86_400_000)
-        if self._is_leak(fitted):
-            self._leak_since_ms = first_ms + round(leak.onset_days * 86_400_000)
-        elif self._leak_since_ms is not None and not self._goes_on(fitted):
+    def _fitted_finding(self, fitted: FittedBlanket, last: BlanketPoint, gas: GasNow) -> Finding:
+        if fitted.is_held:
+            return Finding("supply open")
+        if is_gain(fitted):
+            return Finding("gas rising", since_ms=fitted.when_ms(fitted.gain.onset_days))
+        was_certain = self._leak_since_ms is not None
+        if is_leak(fitted, self._facts, last.pressure_kpa, was_certain=was_certain):
+            self._leak_since_ms = fitted.when_ms(fitted.leak.onset_days)
+        elif last.pressure_kpa >= _EMPTY_KPA and not goes_on(fitted):
             self._leak_since_ms = None
-        if self._leak_since_ms is None:
-            return None
-        return "fast leak" if leak.kappa > _FAST_KPA_DAY else "slow leak", True, self._leak_since_ms
+        if self._leak_since_ms is not None:
+            return leak_finding(fitted, self._leak_since_ms)
+        if self._drawn_ms is not None and last.at_ms - self._drawn_ms < _DRAWN_LASTS_MS:
+            return Finding("drawn", since_ms=self._drawn_ms)
+        return calm_finding(fitted, gas._replace(air_kpa=self._facts.station_kpa), last.temperature_c, self._facts)
 
-    def _calm_finding(self, fitted: _Fitted, at_ms: int, level: float) -> tuple[str, bool, int | None]:
-        if self._drawn_ms is not None and at_ms - self._drawn_ms < 2 * _HOUR_MS:
-            return "drawn", False, self._drawn_ms
-        leak, days = fitted.leak, fitted.fit.columns.days[-1]
-        if days < _LEAST_DAYS or (leak.better > _STILL_CERTAIN and leak.lost > 0.7 * _LEAST_LOST_KPA):
-            return "cannot tell yet", False, None
-        moved, taken = self._moved(level), fitted.learned.uptake_kpa_day
-        if taken > _SETTLING_KPA_DAY and taken / 4.0 > abs(moved) - _MOVED_KPA:
-            return "settling", False, fitted.at_ms - round(days * 86_400_000)
-        if abs(moved) > _MOVED_KPA:
-            return "cooling" if moved < 0.0 else "warming", False, None
-        return "sound", False, None
-
-    def _is_leak(self, fitted: _Fitted) -> bool:
-        """Whether nothing but a leak explains the readings."""
-        leak = fitted.leak
-        needed = _CERTAIN if self._leak_since_ms is None else _STILL_CERTAIN
-        least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
-        assert self._last is not None
-        slowest = max(_LEAST_KPA_DAY, (self._last.pressure_kpa - self._facts.floor_kpa) / _SLOWEST_DAYS)
-        if leak.better < needed or leak.lost < least or leak.kappa < slowest:
-            return False
-        if self._leak_since_ms is None and leak.lost < self._thermal_share(fitted):
-            return False
-        return -fitted.risen(leak.onset_days) > _FALLEN_KPA
-
-    def _thermal_share(self, fitted: _Fitted) -> float:
-        """What of the temperature's part since the onset may be wrong [kPa]: half after a day, less with each more."""
-        columns = fitted.fit.columns
-        since = columns.celsius[columns.days >= min(fitted.leak.onset_days, columns.days[-2])]
-        gas = GasNow(float(columns.reduced[-1]), fitted.learned.w, self._facts.station_kpa)
-        low, high = gauge_at(gas, np.array([since.min(), since.max()]), self._facts)
-        days = float(columns.days[-1])
-        return float(high - low) * min(max(_THERMAL_DAYS / days, _LEAST_THERMAL), 0.6)
-
-    def _goes_on(self, fitted: _Fitted) -> bool:
-        """Whether a leak that was certain may still be there: it is so until the pressure has been flat for hours."""
-        return self._is_empty() or fitted.risen(fitted.fit.columns.days[-1] - _FLAT_DAYS) < -_FLAT_KPA
-
-    def _is_empty(self) -> bool:
-        return self._last is not None and self._last.pressure_kpa < 2.0
-
-    def _moved(self, level: float) -> float:
-        """By how much temperature alone has moved the gauge in six hours [kPa]."""
-        assert self._fitted is not None and self._last is not None
-        columns = self._fitted.fit.columns
-        before = np.interp(columns.days[-1] - 0.25, columns.days, columns.celsius)
-        gas = GasNow(level, self._known().w, self._facts.station_kpa)
-        then, now = gauge_at(gas, np.array([before, self._last.temperature_c]), self._facts)
-        return float(now - then)
-
-    def _rate(self, certain: bool, finding: str) -> tuple[float | None, float | None, float | None, float | None]:
-        """kPa a day at T0 and mL a minute, each with its standard uncertainty."""
-        known = self._known()
-        if finding == "fast leak" and self._fast is not None:
+    def _rate(self, finding: Finding) -> LossRate | None:
+        """The loss, None where nothing can be said."""
+        if finding.word == "fast leak" and self._fast is not None:
+            known = self._known()
             kappa, u_kappa = self._fast.kpa_hour * 24.0, self._fast.u_kpa_hour * 24.0
-            flow = kappa / (known.w * 8.314462618 * T0_K) * ML_MIN_PER_MOL_DAY
-            u_flow = abs(flow) * float(np.hypot(u_kappa / max(abs(kappa), 1e-9), known.u_w / known.w))
-            return kappa, u_kappa, flow, u_flow
+            flow = kappa * KPA_DAY_TO_ML_MIN / known.w
+            u_flow = abs(flow) * hypot(u_kappa / max(abs(kappa), 1e-9), known.u_w / known.w)
+            return LossRate(kappa, u_kappa, flow, u_flow)
         if self._fitted is None:
-            return None, None, None, None
-        evidence = self._fitted.gain if finding == "gas rising" else self._fitted.leak
-        if not certain and finding != "gas rising":
-            fit = self._fitted.fit
-            # A leak since the first reading.
-            weights = np.exp(-0.5 * (fit.chi_leak[:, 0] - fit.chi_leak[:, 0].min()) / fit.scale)
-            weights = weights / weights.sum()
-            kappa = float(weights @ fit.kappa[:, 0])
-            u_kappa = float(np.sqrt(weights @ (fit.scale * fit.u_kappa[:, 0] ** 2 + (fit.kappa[:, 0] - kappa) ** 2)))
-            per = ML_MIN_PER_MOL_DAY / (known.w * 8.314462618 * T0_K)
-            return kappa, u_kappa, kappa * per, u_kappa * per
-        return evidence.kappa, evidence.u_kappa, evidence.ml_min, evidence.u_ml_min
-
-    def _last_day(self, celsius: float) -> Floats:
-        if self._fitted is None or self._fitted.fit.columns.days[-1] < 0.9:
-            return np.array([celsius])
-        columns = self._fitted.fit.columns
-        hours = np.arange(-24.0, 0.0, 0.5) / 24.0
-        return np.asarray(np.interp(columns.days[-1] + hours, columns.days, columns.celsius))
+            return None
+        if finding.leak_certain or finding.word == "gas rising":
+            evidence = self._fitted.gain if finding.word == "gas rising" else self._fitted.leak
+            return LossRate(evidence.kappa, evidence.u_kappa, evidence.ml_min, evidence.u_ml_min)
+        return self._fitted.calm_rate()
 
     def _last_sound(self, leaking_ms: int | None) -> int | None:
         """When it was last sound: not later than a leak began, which is known only afterwards."""

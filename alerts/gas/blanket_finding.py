@@ -1,0 +1,88 @@
+"""From fits to a finding: what is certain, what is calm, and what cannot be told yet. Pure."""
+
+from __future__ import annotations
+
+__all__ = ["Finding", "calm_finding", "goes_on", "is_gain", "is_leak", "leak_finding"]
+
+from typing import Final, NamedTuple
+
+from alerts.gas.air_floor import GasNow
+from alerts.gas.blanket_facts import BlanketFacts
+from alerts.gas.fitted_blanket import FittedBlanket
+
+# A leak is certain if it explains the readings by so much better than anything else (half of it: the logarithm of how
+# many times), and so much gas is gone. Once certain, less will do.
+_CERTAIN: Final = 30.0
+_STILL_CERTAIN: Final = 9.0
+_LEAST_LOST_KPA: Final = 1.2
+_LEAST_KPA_DAY: Final = 0.25
+# Slower leaks, which would take longer than this to the air floor, worry nobody, and are hardly told from settling.
+_SLOWEST_DAYS: Final = 70.0
+# A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
+_SETTLING_SHARE: Final = 0.15
+# So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
+_THERMAL_DAYS: Final = 0.5
+_LEAST_THERMAL: Final = 0.1
+_MOST_THERMAL: Final = 0.6
+_FALLEN_KPA: Final = 0.6
+_RISEN_KPA: Final = 1.5
+# A leak that was certain is over when the pressure has been flat for so long.
+_FLAT_DAYS: Final = 0.3
+_FLAT_KPA: Final = 0.4
+# Faster than this is a fast leak: 10 kPa an hour.
+_FAST_KPA_DAY: Final = 240.0
+# Before so long nothing can be told but a fast leak.
+_LEAST_DAYS: Final = 0.5
+_SETTLING_KPA_DAY: Final = 0.5
+# Temperature alone has moved the gauge by so much in six hours.
+_MOVED_KPA: Final = 0.8
+
+
+class Finding(NamedTuple):
+    """A word of ``ingest.judgement.FINDINGS``; whether a leak is certain; since when (UTC ms), None if not known."""
+
+    word: str
+    leak_certain: bool = False
+    since_ms: int | None = None
+
+
+def is_gain(fitted: FittedBlanket) -> bool:
+    """Whether gas certainly comes in."""
+    gain = fitted.gain
+    return gain.better > max(_CERTAIN, fitted.leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA
+
+
+def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, was_certain: bool) -> bool:
+    """Whether nothing but a leak explains the readings. pressure_kpa: gauge now."""
+    leak = fitted.leak
+    least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
+    slowest = max(_LEAST_KPA_DAY, (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
+    if leak.better < (_STILL_CERTAIN if was_certain else _CERTAIN) or leak.lost < least or leak.kappa < slowest:
+        return False
+    share = min(max(_THERMAL_DAYS / fitted.days, _LEAST_THERMAL), _MOST_THERMAL)
+    if not was_certain and leak.lost < share * fitted.thermal_swing(leak.onset_days, facts):
+        return False
+    return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+
+
+def goes_on(fitted: FittedBlanket) -> bool:
+    """Whether a leak that was certain may still be there: the pressure has fallen in the last hours."""
+    return fitted.risen(fitted.days - _FLAT_DAYS) < -_FLAT_KPA
+
+
+def leak_finding(fitted: FittedBlanket, since_ms: int) -> Finding:
+    """Name a leak that is certain."""
+    return Finding("fast leak" if fitted.leak.kappa > _FAST_KPA_DAY else "slow leak", True, since_ms)
+
+
+def calm_finding(fitted: FittedBlanket, gas: GasNow, celsius: float, facts: BlanketFacts) -> Finding:
+    """Name what there is without a leak that is certain. gas, celsius: now."""
+    leak = fitted.leak
+    if fitted.days < _LEAST_DAYS or (leak.better > _STILL_CERTAIN and leak.lost > 0.7 * _LEAST_LOST_KPA):
+        return Finding("cannot tell yet")
+    moved, taken = fitted.moved_by_temperature(gas, celsius, facts), fitted.learned.uptake_kpa_day
+    if taken > _SETTLING_KPA_DAY and taken / 4.0 > abs(moved) - _MOVED_KPA:
+        return Finding("settling", since_ms=fitted.when_ms(0.0))
+    if abs(moved) > _MOVED_KPA:
+        return Finding("cooling" if moved < 0.0 else "warming")
+    return Finding("sound")
