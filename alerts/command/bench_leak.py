@@ -21,7 +21,6 @@ from alerts.command.options import Json
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE, GAUGE_RANGE, BlanketState, Filling, blanket
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
-from alerts.gas.blanket_watch import BlanketWatch
 from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import blanket_gas
 from ingest.json_text import json_text
@@ -146,6 +145,9 @@ def _opened(table: str) -> Iterator[TextIO]:
 
 
 def _judged(points: Iterator[BlanketPoint], facts: BlanketFacts, *, as_it_goes: bool) -> BlanketJudgement:
+    # With numpy, which the other benches do not need.
+    from alerts.gas.blanket_watch import BlanketWatch
+
     watch: BlanketWatch | None = None
     judged_ms: int | None = None
     last_ms: int | None = None
