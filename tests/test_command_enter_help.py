@@ -160,3 +160,8 @@ def test_a_time_at_which_it_cannot_have_been_is_refused_and_asked_again(
 def test_a_history_begins_where_a_person_says(journal: JournalOnDisk, since: str) -> None:
     done = journal.run("history", str(journal.file), "--place", "K1", "--quantity", "pressure", "--from", since)
     assert done.stdout == "Nothing was read or found in that time.\n", done.stderr
+
+
+@pytest.mark.parametrize("command", ["now", "dose"])
+def test_a_command_names_the_nearest_vessel(journal: JournalOnDisk, command: str) -> None:
+    assert "no vessel 'k1'; did you mean K1?" in " ".join(journal.run(command, str(journal.file), "k1").stderr.split())

@@ -18,7 +18,7 @@ from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside
 from alerts.view.dose_lines import dose_json, dose_lines
 from alerts.view.vessel_card import known_vessels
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, nearest
 from ingest.journal.kinds.addition import SO2_PER_SALT, AdditionBody
 from ingest.json_text import json_text
 from ingest.process import wall_ms
@@ -144,7 +144,9 @@ def _known(cellar: Cellar, store: Store, id: str, now_ms: int) -> None:
                 f"'{id}' is a lot, and lies in {where}. A dose is for the wine of one vessel: name it",
                 param_hint="VESSEL",
             )
+        near = nearest(id, known)
         there = f"there are: {', '.join(known)}" if known else "the cellar file has none"
+        there = f"did you mean {near}?" if near else there
         raise typer.BadParameter(f"no vessel '{id}'; {there}", param_hint="VESSEL")
     holds = contents.get(id)
     if holds is not None and holds.empty:
