@@ -62,7 +62,8 @@ def prepare_amendment(
     """
     old, kind, drafted, context = _drafted(store, cellar, entry_id, answers, without, who, at, now_ms)
     if _same(kind, old, drafted.draft):
-        raise _refused(entry_id, f"nothing would change: {old} says so already")
+        why = f"nothing would change: {old} says so already; give what changes, as `leeside enter {kind.name}` takes it"
+        raise _refused(entry_id, why)
 
     def amend(connection: sqlite3.Connection) -> Entry:
         by = Strike(now_ms, who, reason)

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from cellar_text import cylinder
+from cellar_text import cellar, cylinder
 from journal_entries import journal_cellar
 
 from ingest.amending import prepare_amendment, write_amendment
@@ -19,6 +19,7 @@ from ingest.journal.drafting import given_of
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.kinds import KINDS, parse_body
 from ingest.store import Store, create_or_open
+from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries, entry, strike, write_entry
 from ingest.store.journal.lot_location_rows import stored_lot_locations
@@ -216,3 +217,16 @@ def test_a_strike_is_never_dated_before_its_entry(desk: _Desk) -> None:
     was = entry(desk.store, 2)
     assert was is not None and was.struck is not None
     assert was.struck.at_ms >= was.written_ms
+
+
+def test_an_entry_on_a_vessel_that_was_renamed_is_amended_under_its_present_name(desk: _Desk) -> None:
+    keep_cellar_file(desk.store, desk.cellar.text, NOW - MINUTE_MS)
+    desk.enter("racking", {"from": ["K1=10 L"], "to": ["K3"]})
+    renamed = desk.cellar.text.replace('id = "K1"', 'id = "Keg1"\nwas = "K1"')
+    keep_cellar_file(desk.store, renamed, NOW + MINUTE_MS)
+    desk.cellar = cellar(renamed)
+    first = desk.amend(2, {"volume": "18 L"}, now_ms=NOW + 2 * MINUTE_MS)
+    assert (first.place, desk.volume("Keg1")) == ("Keg1", 8.0)
+    racked: Any = desk.amend(4, {"lees": "0.5 L"}, now_ms=NOW + 2 * MINUTE_MS).body
+    assert racked.sources[0].vessel == "Keg1"
+    assert desk.volume("K3") == pytest.approx(9.5)
