@@ -17,6 +17,7 @@ from alerts.blanket.details import BlanketShown, blanket_shown
 from alerts.blanket.judge import GasJudge
 from alerts.gas.blanket_watch import BlanketWatch
 from ingest.judgement import UNDECIDED, Judgement
+from ingest.reading import Quality, Reason, quality_code
 from ingest.simulation.keg_trials.keg import KegAir, KegProbes, Leak, TrialKeg, WineDrawn
 from ingest.simulation.keg_trials.readings import START_MS, KegReadings, read
 from ingest.simulation.keg_trials.world import keg_truths
@@ -25,6 +26,7 @@ MORE = (
     probe("barometer", "cellar", quantity="barometric_pressure", topic="air/p"),
     temperature("air", "cellar", topic="air/t"),
 )
+STUCK = quality_code(Quality.UNCERTAIN, Reason.STUCK)
 AIR = KegAir(swing_k=6.0, weather_kpa=1.0, station_kpa=97.0)
 PROBES = KegProbes(
     pressure_noise_kpa=0.05,
@@ -54,7 +56,7 @@ def a_keg(leak: Leak | None = None, **changes: object) -> TrialKeg:
 
 
 class Played:
-    """A cellar whose K1 reads what the simulated keg shows, an hour at a time, with a judge that follows."""
+    """A cellar whose K1 reads what the simulated keg shows, with a judge that follows. quality: of its pressures."""
 
     def __init__(self, folder: Path, keg: TrialKeg, days: float) -> None:
         self.cellar = GasCellar(folder, *MORE, usual=USUAL, filled=False)
@@ -63,6 +65,7 @@ class Played:
         self.readings: KegReadings = read(keg_truths([keg], days))
         self.times = self.readings.at_ms - START_MS
         self.judge = self.new_judge()
+        self.quality = 0
 
     def new_judge(self) -> GasJudge:
         return self.cellar.new_judge(BlanketWatch)
@@ -85,7 +88,8 @@ class Played:
             "air": self.readings.room_c,
         }
         for name, column in columns.items():
-            self.cellar.read(name, *((float(self.times[row]), round(float(column[row, 0]), 4)) for row in rows))
+            numbers = [(float(self.times[row]), round(float(column[row, 0]), 4)) for row in rows]
+            self.cellar.read(name, *numbers, quality=self.quality if name == "k1-pressure" else 0)
 
 
 def of(rows: dict[tuple[str, str], Judgement]) -> BlanketShown:
@@ -164,6 +168,24 @@ def test_a_gap_gives_no_judgement_and_no_leak_after_it(tmp_path: Path) -> None:
         assert of(rows).finding == "no judgement"
         assert {row.value for row in rows.values()} == {None}
     judged = played.play(DAY + 3 * HOUR, DAY + 9 * HOUR)
+    assert judged[-1][1].finding not in UNDECIDED
+    assert not any(shown.leak_certain for _, shown in judged)
+
+
+def test_a_sensor_that_stands_still_gives_no_judgement_and_no_leak_after_it(tmp_path: Path) -> None:
+    played = Played(tmp_path, a_keg(), 1.5)
+    played.play(0, DAY, 2 * HOUR)
+    pressure = played.readings.pressure_kpa
+    hours = played.times / HOUR
+    stuck = (hours >= 24) & (hours < 27)
+    pressure[stuck, 0] = pressure[np.flatnonzero(stuck)[0], 0]
+    # It is noticed after an hour, as ingest does.
+    judged = played.play(DAY, DAY + HOUR, 30 * MINUTE)
+    played.quality = STUCK
+    judged += played.play(DAY + HOUR, DAY + 3 * HOUR, 30 * MINUTE)
+    assert [shown.finding for _, shown in judged[-3:]] == ["no judgement"] * 3
+    played.quality = 0
+    judged += played.play(DAY + 3 * HOUR, 1.5 * DAY)
     assert judged[-1][1].finding not in UNDECIDED
     assert not any(shown.leak_certain for _, shown in judged)
 
