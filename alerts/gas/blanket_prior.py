@@ -66,7 +66,7 @@ def dissolved_kpa(facts: BlanketFacts, dry_kpa: float) -> tuple[float, float]:
         case "resting":
             return low + 0.95 * width, 0.1 * width + 3.0
         case "unknown":
-            return low + 0.5 * width, 0.35 * width + 4.0
+            return low + 0.5 * width, 0.35 * width + 12.0
 
 
 def _from_air(gas: BlanketGas, station_kpa: float, dry_kpa: float) -> float:
