@@ -506,6 +506,15 @@ def test_glass_is_judged_for_what_rises_and_what_has_neither_gas_nor_glass_is_no
     for name in ("C1-p", "C1-t", "K3-p", "K3-t"):
         cellar.read(name, *((step * MINUTE, 10.0) for step in range(30)))
     assert {place for place, _ in cellar.rows(HOUR)} == {"C1"}
+    # Unless the journal says that gas was put on it.
+    cellar.write(20 * MINUTE, "gas", "K3", act="gas changed", gas="argon")
+    rows = cellar.rows(HOUR + MINUTE)
+    assert {place for place, _ in rows} == {"C1", "K3"}
+    argon, carbon_dioxide = (blanket_shown(rows[id, "compensated_pressure"]) for id in ("K3", "C1"))
+    assert argon is not None
+    assert carbon_dioxide is not None
+    assert (argon.gas, argon.floor_kpa) == ("argon", 5.0)
+    assert (carbon_dioxide.gas, carbon_dioxide.floor_kpa) == ("carbon dioxide", None)
 
 
 def test_a_gas_line_that_is_opened_at_the_cylinder_opens_the_vessels_behind_it(tmp_path: Path) -> None:

@@ -75,7 +75,8 @@ _AIR: Final[dict[str | None, WineBefore]] = {"under gas": "under gas", "open": "
 class BlanketEpisode(NamedTuple):
     """From at_ms (UTC ms) on: what began it, what is known since, and the kind of the entry, "" for none.
 
-    facts: None where the gas is not judged; assumed: the volume of the wine is a guess.
+    facts: None where the gas is not judged; assumed: the volume of the wine is a guess; gas_by_journal: an entry says
+    which gas is in the vessel.
     """
 
     at_ms: int
@@ -83,6 +84,7 @@ class BlanketEpisode(NamedTuple):
     facts: BlanketFacts | None
     kind: str = ""
     assumed: bool = False
+    gas_by_journal: bool = False
 
 
 Timeline = tuple[BlanketEpisode, ...]
@@ -97,7 +99,8 @@ def episode_at(timeline: Timeline, at_ms: int) -> int:
 class _VesselSoFar:
     """What is known of one vessel as the entries go by."""
 
-    def __init__(self, gas: Gas, held_since_ms: int | None) -> None:
+    def __init__(self, gas: Gas | None, held_since_ms: int | None) -> None:
+        # By the journal.
         self.gas = gas
         self.wine_before: WineBefore = "unknown"
         # None: since before the entries begin.
@@ -131,8 +134,7 @@ class EpisodeFold:
         self._supplies = supplies or {}
         self._states: dict[str, VesselState] = dict(ledger.before((from_ms, -1)))
         self._known = {
-            vessel: _VesselSoFar((gases or {}).get(vessel, setting.gas), self._state(vessel).since_ms)
-            for vessel, setting in settings.items()
+            vessel: _VesselSoFar((gases or {}).get(vessel), self._state(vessel).since_ms) for vessel in settings
         }
         self._timelines: dict[str, list[BlanketEpisode]] = {
             vessel: [self._episode(vessel, from_ms, "filled", "")] for vessel in settings
@@ -274,13 +276,14 @@ class EpisodeFold:
     def _episode(self, vessel: str, at_ms: int, cause: EpisodeCause, kind: str) -> BlanketEpisode:
         setting, known, state = self._settings[vessel], self._known[vessel], self._state(vessel)
         is_racked = known.racking_until_ms is not None and at_ms < known.racking_until_ms
-        if is_racked or state.empty or state.out_of_use:
+        gas = known.gas or setting.gas
+        if is_racked or state.empty or state.out_of_use or gas is None:
             return BlanketEpisode(at_ms, cause, None, kind)
         contents = self._ledger.contents_of(vessel, state, at_ms)
         filling, u_wine_l, assumed = _filling(setting, contents)
         facts = BlanketFacts(
             filling=filling,
-            gas=blanket_gas(known.gas),
+            gas=blanket_gas(gas),
             u_wine_l=u_wine_l,
             mounted=setting.mounted,
             floor_kpa=setting.floor_kpa,
@@ -290,7 +293,7 @@ class EpisodeFold:
             wine_before=known.before(at_ms) if state.known else "unknown",
             supply_open=self._is_open(vessel, at_ms),
         )
-        return BlanketEpisode(at_ms, cause, facts, kind, assumed)
+        return BlanketEpisode(at_ms, cause, facts, kind, assumed, known.gas is not None)
 
     def _is_open(self, vessel: str, at_ms: int) -> bool:
         is_open = False

@@ -40,6 +40,11 @@ class VesselJudged(NamedTuple):
     point: BlanketPoint | None
     pressure_ms: int | None
 
+    @property
+    def has_blanket(self) -> bool:
+        """Whether a gas is kept over the wine, by the cellar file or the journal."""
+        return self.setting.vessel.gas is not None or self.episode.gas_by_journal
+
 
 class FollowedVessel:
     """A vessel with its watch. stale: its watch must be built from its history."""

@@ -37,7 +37,7 @@ _ASSUMED: Final = (
 
 def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
     """Make the judgements of a vessel as of now (UTC ms)."""
-    if judged.setting.vessel.gas is None:
+    if not judged.has_blanket:
         judged = judged._replace(judgement=_without_blanket(judged.judgement))
     shown = _shown(judged, now_ms)
     vessel, judgement = judged.setting.vessel.id, judged.judgement
@@ -153,7 +153,7 @@ def _shown(judged: VesselJudged, now_ms: int) -> BlanketShown:
         compensated_kpa=judgement.compensated_kpa,
         u_compensated_kpa=judgement.u_compensated_kpa,
         reference_c=None if facts is None else facts.reference_c,
-        floor_kpa=None if judged.setting.vessel.gas is None else judged.setting.floor_kpa,
+        floor_kpa=judged.setting.floor_kpa if judged.has_blanket else None,
         rate_ml_min=judgement.rate_ml_min,
         u_rate_ml_min=judgement.u_rate_ml_min,
         rate_kpa_day=judgement.rate_kpa_day,

@@ -24,16 +24,18 @@ _WALLS: Final = {"steel": "steel", "glass": "glass"}
 
 
 class BlanketSetting(NamedTuple):
-    """A vessel whose gas is judged.
+    """A vessel whose gas may be judged.
 
-    walls: steel, glass or rigid; gas: by the cellar file; floor_kpa: the air floor, kPa gauge; station_kpa: mean air
-    pressure at the place, kPa absolute, None where neither an altitude says it nor the barometer is needed for it;
-    temperature: of the wine or of the wall, None without such a probe; room: of the air around the vessel.
+    walls: steel, glass or rigid; gas: by the cellar file; in glass without a blanket carbon dioxide, which rises out
+    of the wine; None where there is none, unless the journal says so; floor_kpa: the air floor, kPa gauge;
+    station_kpa: mean air pressure at the place, kPa absolute, None where neither an altitude says it nor the barometer
+    is needed for it; temperature: of the wine or of the wall, None without such a probe; room: of the air around the
+    vessel.
     """
 
     vessel: Vessel
     walls: str
-    gas: Gas
+    gas: Gas | None
     floor_kpa: float
     station_kpa: float | None
     pressure: Probe
@@ -58,15 +60,11 @@ class BlanketSetting(NamedTuple):
 
 
 def blanket_settings(cellar: Cellar) -> dict[str, BlanketSetting]:
-    """Find the vessels whose gas is judged, by id: those with gas, and those of glass, that have a pressure probe.
-
-    In glass without a gas blanket it is carbon dioxide that rises, out of the wine.
-    """
+    """Find the vessels whose gas may be judged, by id: those that have a pressure probe."""
     return {
         vessel.id: _setting(cellar, vessel, pressure)
         for vessel in cellar.vessel
         if (pressure := _first(cellar.probes_at(vessel.id), "pressure")) is not None
-        and (vessel.gas is not None or vessel.material == "glass")
     }
 
 
@@ -78,7 +76,7 @@ def _setting(cellar: Cellar, vessel: Vessel, pressure: Probe) -> BlanketSetting:
     return BlanketSetting(
         vessel=vessel,
         walls=_WALLS.get(vessel.material, "rigid"),
-        gas=vessel.gas or "carbon dioxide",
+        gas="carbon dioxide" if vessel.gas is None and vessel.material == "glass" else vessel.gas,
         floor_kpa=_floor_kpa(cellar.limits, vessel.id),
         station_kpa=STANDARD_PRESSURE_KPA if station is None and barometer is None else station,
         pressure=pressure,
