@@ -149,6 +149,7 @@ def test_at_a_terminal_what_is_common_is_asked_once(
     for words in (
         "iodine 3: iodine, 0.02 N, factor 1, standardised 2026-10-01",
         "K1: 16.0 L of ries",
+        "sylv: sylv, white; in C1",
         "K1: 1.2 mL of 0.02 N (factor 1) on 25 mL: 31 mg/L free SO2",
         "there is no vessel or lot 'K7'",
         "K1 was there already; this takes its place.",

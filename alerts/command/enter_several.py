@@ -118,7 +118,8 @@ class _Session:
     def asked(self) -> list[Prepared]:
         """Ask for one line after the other; what will not do is asked again, and a wine that comes again replaces."""
         context = context_of(self._store, self._cellar, TITRATION.name, self._now_ms)
-        for line in choices("vessel", context, Clock(self._cellar.site.zone, self._now_ms)):
+        clock = Clock(self._cellar.site.zone, self._now_ms)
+        for line in (*choices("vessel", context, clock), *choices("lot", context, clock)):
             self._terminal.say(line)
         unit = "mg/L" if self._common.get("method") == ["elsewhere"] else "mL"
         found: dict[str, Prepared] = {}
