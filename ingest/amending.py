@@ -155,7 +155,7 @@ def _same(kind: EntryKind[Any], old: Entry, draft: Draft) -> bool:
     return facts(old) == facts(draft)
 
 
-_NO_REMARKS = {"warnings": (), "notes": ()}
+_NO_REMARKS = {"warnings": (), "notes": (), "typed": ()}
 
 
 def _said(kind: EntryKind[Any], body: Body) -> dict[str, Any]:

@@ -40,6 +40,7 @@ from ingest.journal.kinds.kind import NamedVessels
 from ingest.journal.kinds.racking import open_racking_notes
 from ingest.journal.kinds.titrant import bottles_at
 from ingest.journal.requirements import long_ago
+from ingest.journal.typed_amounts import typed_amounts
 from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import add_entry, newest_of
@@ -118,6 +119,8 @@ def prepare(
     given = read_answers(known, answered(answers), Clock(cellar.site.zone, now_ms))
     context = context_of(store, cellar, kind, at_ms)
     drafted = draft_entry(known, with_known(known, given, context, at_ms), context, who=who, at_ms=at_ms)
+    typed = drafted.draft.body.model_copy(update={"typed": typed_amounts(known, answered(answers), given)})
+    drafted = drafted._replace(draft=replace(drafted.draft, body=typed))
 
     def add(connection: sqlite3.Connection) -> Entry:
         return add_entry(connection, drafted.draft, cellar, now_ms, with_later=with_later)

@@ -134,3 +134,31 @@ def test_any_text_stays_text(text: str) -> None:
 def test_a_unit_of_the_table_stays_as_it_is() -> None:
     assert in_known_units("12.5 % vol", Dimension.ALCOHOL) == "12.5 % vol"
     assert Measure(Dimension.VOLUME, "L", "16 L").bare == ""
+
+
+# ---- amounts as they were typed ------------------------------------------------------------------------------------
+
+
+def test_an_amount_is_shown_in_the_unit_in_which_it_was_typed(journal: JournalOnDisk) -> None:
+    dose = ("--form", "metabisulfite", "--salt", "k", "--mass", "400 mg")
+    journal.enter("addition", "--vessel", "K1", *dose)
+    journal.enter("first-filling", "--vessel", "C1", "--lot", "ries", "--volume", "5 gal")
+    journal.enter("titration", "--vessel", "K1", "--quantity", "total", "--method", "lab", "--result", "90 ppm")
+    said = journal.run("journal", str(journal.file)).stdout
+    assert "400 mg of potassium metabisulfite: 0.231 g SO2" in said
+    assert "5 gal of ries" in said
+    assert "90 mg/L total SO2" in said, "ppm is another word for it"
+    assert journal.written()[-3].body.mass_g == pytest.approx(0.4)  # type: ignore[attr-defined]
+
+
+def test_an_amount_in_our_unit_is_shown_as_before(journal: JournalOnDisk) -> None:
+    entry = journal.enter("sample", "--vessel", "K1", "--volume", "0.10 L", "--purpose", "smell")
+    assert "typed" not in entry["body"]
+
+
+def test_an_amended_amount_is_shown_as_it_is_typed_then(journal: JournalOnDisk) -> None:
+    journal.enter("first-filling", "--vessel", "C1", "--lot", "ries", "--volume", "5 gal")
+    number = str(journal.written()[-1].id)
+    done = journal.run("amend", str(journal.file), number, "--volume", "19 L")
+    assert done.returncode == 0, done.stderr
+    assert "19 L of ries. Written as no." in done.stdout

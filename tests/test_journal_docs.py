@@ -37,7 +37,7 @@ def _keys(model: type[BaseModel]) -> set[str]:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_each_key_of_a_body_is_told_and_no_other(kind: str) -> None:
-    keys = _keys(KINDS[kind].body) - {"remark", "warnings", "notes"}
+    keys = _keys(KINDS[kind].body) - {"remark", "warnings", "notes", "typed", "text", "question"}
     told = set(re.findall(r"`([a-z0-9_]+)`", _rows()[kind]))
     # Only the titration tells what a strength is made of; the rest in such marks are values.
     assert keys - {"number", "meaning"} <= told

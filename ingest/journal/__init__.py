@@ -13,6 +13,7 @@ question           what is asked for one part of an entry
 bench_words        words of the bench, and the formal ones
 answers            how an answer becomes what a body keeps
 must_weight        Oechsle, KMW and Brix
+typed_amounts      amounts in the units that they were typed in
 phrases            phrases that several kinds use
 equipment          the vessels at a time
 wine               what wine is made of, and mixing

@@ -79,15 +79,24 @@ Count = Annotated[int, Field(ge=1, le=1_000_000)]
 Moment = Annotated[int, Field(ge=0, le=253_402_300_799_999)]
 
 
+class TypedAmount(BodyPart):
+    """An amount as somebody typed it, in another unit than the body keeps: the answer to this question."""
+
+    question: Words
+    text: Words
+
+
 class Body(BodyPart):
     """What an entry of one kind says. Times are UTC milliseconds.
 
     warnings: what could hardly be, and was written all the same; notes: what else was shown with it, such as that a
-    result is an upper bound. Both are worked out when it is written.
+    result is an upper bound. Both are worked out when it is written. typed: amounts in the units in which they were
+    typed.
     """
 
     warnings: tuple[Words, ...] = ()
     notes: tuple[Words, ...] = ()
+    typed: tuple[TypedAmount, ...] = ()
 
     @property
     def places(self) -> tuple[str, ...]:

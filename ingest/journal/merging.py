@@ -233,7 +233,9 @@ def _finishing(entry: Entry, begun: int | None) -> Entry:
 
 
 def _said(entry: Entry) -> tuple[Any, ...]:
-    said = entry.body.model_copy(update=dict.fromkeys(_not_compared(entry)) | {"warnings": (), "notes": ()})
+    said = entry.body.model_copy(
+        update=dict.fromkeys(_not_compared(entry)) | {"warnings": (), "notes": (), "typed": ()}
+    )
     return (entry.kind, entry.at_ms, entry.who, entry.place, entry.lot, body_data(said))
 
 
@@ -264,7 +266,7 @@ def _strike_words(strike: Strike) -> str:
 def _differences(here: Entry, there: Entry, *, dated: bool) -> str:
     """Say what two entries say differently, "" if nothing; dated: when they were written counts too."""
     ours, theirs = (_facts(entry, dated=dated, body=here.kind == there.kind) for entry in (here, there))
-    for key in (*_not_compared(here), "warnings", "notes"):
+    for key in (*_not_compared(here), "warnings", "notes", "typed"):
         if f"body {key}" not in ours:
             theirs.pop(f"body {key}", None)
     return "; ".join(

@@ -44,6 +44,7 @@ from ingest.journal.kinds.titrant import TITRANT
 from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.kinds.topping import TOPPING
 from ingest.journal.kinds.vessel_status import VESSEL_STATUS
+from ingest.journal.typed_amounts import as_typed
 
 KINDS: Final[dict[str, EntryKind[Any]]] = {
     kind.name: kind
@@ -97,7 +98,8 @@ def parse_stored_body(kind: str, text: str) -> Body:
 
 def body_words(body: Body, lot: str | None = None) -> str:
     """Put an entry's body into words: one line, without time, person, place and remark. lot: the entry's."""
-    return kind_of(body).words(body, lot)
+    kind = kind_of(body)
+    return as_typed(kind.words(body, lot), kind, body)
 
 
 def spread_words(body: Body) -> str:
