@@ -192,7 +192,7 @@ class Expected(NamedTuple):
 EXPECTED: Final = (
     Expected("CAME AND WENT: N2 pressure, again and again", at(2, "07:00"), at(2, "07:01"), "has been calm for 30 min"),
     Expected("MEDIUM PRIORITY: K2 loses gas, at least 0.", at(1, "12:20"), at(1, "18:00"), "Finding:     slow leak"),
-    Expected("BACK TO NORMAL after: K2 loses gas", at(3, "08:40"), at(4, "01:00"), "K2: no gas is lost any more."),
+    Expected("BACK TO NORMAL after: K2 loses gas", at(3, "08:40"), at(4, "07:01"), "K2: no gas is lost any more."),
     Expected("CAME AND WENT: leeside broker", at(4, "07:00"), at(4, "07:01"), "the broker responds again"),
     Expected("HIGH PRIORITY: K4 pressure", at(6, "02:34"), at(6, "02:38"), "air can reach the wine"),
     Expected("BACK TO NORMAL at 55.0 kPa after: K4 pressure", at(6, "03:15"), at(6, "03:17"), "K4: pressure has"),
