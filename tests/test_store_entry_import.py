@@ -158,6 +158,8 @@ def _unwarned(line: str) -> dict[str, Any]:
 def _amend(desk: Desk, number: int) -> None:
     """Put one right that holds; every kind has a remark."""
     holding = [entry for entry in entries(desk.store, struck=False) if entry.kind != "calibration"]
+    if not holding:
+        return
     old = holding[number % len(holding)]
     body = old.body.model_copy(update={"remark": f"no. {old.id} put right"})
     desk.now += HOUR
