@@ -92,7 +92,9 @@ def test_each_key_of_a_body_is_answered_by_a_question_of_the_kind(kind: EntryKin
     assert set(kind.answered_by.values()) <= set(names)
     if kind.questions:
         answered = {question.key or question.name for question in kind.questions} | set(kind.answered_by)
-        assert set(kind.body.model_fields) - {"warnings", "notes", "typed"} - WORKED_OUT.get(kind.name, set()) <= answered
+        assert (
+            set(kind.body.model_fields) - {"warnings", "notes", "typed"} - WORKED_OUT.get(kind.name, set()) <= answered
+        )
 
 
 @every_kind
