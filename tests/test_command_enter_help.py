@@ -50,7 +50,7 @@ def test_a_wrong_id_names_the_nearest_one(journal: JournalOnDisk) -> None:
 
 def test_where_none_is_near_all_are_named(journal: JournalOnDisk) -> None:
     said = refused(journal, "sample", "--vessel", "barrel7", "--volume", "0.1 L")
-    assert "has it; there are: " in said and "K1" in said and "CO2" in said
+    assert "of this store; there are: " in said and "K1" in said and "CO2" in said
 
 
 def test_a_wrong_lot_names_the_nearest_one(journal: JournalOnDisk) -> None:
