@@ -80,6 +80,7 @@ def judged_lines(lines: Iterable[str], start_ms: int = START_MS) -> list[Judged]
                 number("headspace_l"),
                 number("u_headspace_l"),
                 number("compensated_kpa"),
+                number("hours_to_floor_cold"),
             )
         )
     return trace

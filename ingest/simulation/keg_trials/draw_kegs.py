@@ -1,8 +1,8 @@
 """Kegs of a kind for trials, drawn from a seed: what they hold, their air, their probes, and what happens to them.
 
 The sizes of disturbances are common practice in cellars (no source) or data sheets of ordinary transmitters (0.25 to 1
-% of 200 kPa, thermal zero 0.01 to 0.03 % per K, drift 0.1 to 0.25 % a year; from memory). Each keg depends only on the
-seed and its number, not on how many are drawn.
+% of 200 kPa, thermal zero 0.01 to 0.03 % per K, drift 0.1 to 0.25 % a year; from memory). Each keg depends on the
+seed, its number and how long it is watched, not on how many are drawn.
 """
 
 from __future__ import annotations
