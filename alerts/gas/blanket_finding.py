@@ -25,6 +25,7 @@ _THERMAL_DAYS: Final = 0.5
 _LEAST_THERMAL: Final = 0.1
 _MOST_THERMAL: Final = 0.6
 _FALLEN_KPA: Final = 0.6
+_OPEN_KPA: Final = 0.5
 _RISEN_KPA: Final = 1.5
 # A leak that was certain is over when the pressure has been flat for so long.
 _FLAT_DAYS: Final = 0.3
@@ -55,6 +56,9 @@ def is_gain(fitted: FittedBlanket) -> bool:
 def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, was_certain: bool) -> bool:
     """Whether nothing but a leak explains the readings. pressure_kpa: gauge now."""
     leak = fitted.leak
+    if not was_certain and pressure_kpa < _OPEN_KPA:
+        # Nothing leaks out of a vessel that sucks.
+        return False
     least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
     slowest = max(_LEAST_KPA_DAY, (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     if leak.better < (_STILL_CERTAIN if was_certain else _CERTAIN) or leak.lost < least or leak.kappa < slowest:

@@ -55,6 +55,8 @@ _MODEL_D: Final = 0.12
 _SLOW_SHARE: Final = 0.5
 _SLOW_D: Final = 1.0
 _SETTLING_SHARE: Final = 0.03
+# Of argon and carbon dioxide, for which nitrogen comes out of the wine.
+_OTHER_SETTLING_SHARE: Final = 0.06
 _SETTLING_D: Final = 1.5
 # Of the weather (ordinary weather moves by 1 to 2 kPa over days).
 _WEATHER_KPA: Final = 1.2
@@ -292,7 +294,8 @@ def _noise(bins: BinArrays, columns: BlanketColumns, facts: BlanketFacts, prior:
     # How wine dissolves gas is never quite as in the formula.
     level = columns.reduced + float(prior.mean[0, 0]) * columns.growth
     moved = np.abs(level - level[0])
-    noise += _SETTLING_SHARE**2 * np.outer(moved, moved) * np.exp(-apart / _SETTLING_D)
+    share = _SETTLING_SHARE if facts.gas.name == "nitrogen" else _OTHER_SETTLING_SHARE
+    noise += share**2 * np.outer(moved, moved) * np.exp(-apart / _SETTLING_D)
     noise[np.diag_indices_from(noise)] += white**2
     return noise
 
@@ -305,7 +308,7 @@ def _onsets(days: Floats) -> Floats:
 
 def _steps(days: Floats) -> Floats:
     """Times between bins at which a step may lie: all of the youngest, every few of the older ones."""
-    between = 0.5 * (days[1:] + days[:-1])[1:-1]
+    between = 0.5 * (days[1:] + days[:-1])[1:]
     if len(between) > _MOST_STEPS:
         young = between[-_MOST_STEPS // 2 :]
         old = between[: -_MOST_STEPS // 2]

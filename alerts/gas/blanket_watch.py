@@ -39,6 +39,8 @@ _GAP_MS: Final = 20 * 60_000
 # A fast leak is one for so long after its last minute, and as long as the vessel is empty.
 _FAST_LASTS_MS: Final = 20 * 60_000
 _EMPTY_KPA: Final = 2.0
+# Below it nothing leaks out, and what falls on is drawn or dissolves.
+_SUCKING_KPA: Final = -1.0
 _DRAWN_LASTS_MS: Final = 2 * _HOUR_MS
 _STEP_K: Final = 0.7
 # Half of what the gas law makes of a kelvin.
@@ -192,7 +194,7 @@ class BlanketWatch:
         self._sudden.add(mean.at_ms, level, warmth)
         least = _STEP_K * kpa_k * (1.5 if mean.room_c is None else 1.0)
         fast = self._sudden.fast_loss(lambda: settling_bound(self._facts, self._known().w, level, mean.temperature_c))
-        if fast is not None:
+        if fast is not None and (self._fast is not None or mean.pressure_kpa > _SUCKING_KPA):
             if self._fast is None or mean.at_ms - self._fast_ms > 30 * 60_000:
                 self._fast = fast
             else:
