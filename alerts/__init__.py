@@ -2,34 +2,25 @@
 
 Begin with ``turning``, where readings go in and alarms come out. In reading order:
 
-allowed_range       the range that a number must be in
-number_text         numbers as people read them
-wine                sulfur dioxide: molecular, doses, targets, legal limits
-gas                 gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
-so2                 the journal and the probes as the SO2 of the wine in each vessel
-blanket             the journal and the probes as the gas over the wine in each vessel
-cylinders           the probes and the journal as what each gas cylinder holds and how long it lasts
-gas_in_rooms        the gas that stands in a room, in cylinders and vessels
-watch               limits, alarm states, the judgement of a turn
-judgement_feed      stored judgements as the readings that limits are judged by
-rate_windows        what limits on a rate remember, after a restart
-without_store       judging and sending while the store takes no writes
-due_feed            the journal as limits on due work
-limits_now          every limit that is watched now
-gap                 a gap in the watch: noticed, and reported with what is found
-message_background  the newest readings, the wine and the gas around, for messages
-turn_reports        what a turn reports beside its alarms
-judging             judges: slow judgements, worked out beside the turn
-judges              the judges that work
-turning             a turn with the store at both ends
-view                what page, command and messages show alike
-review              what to know before wine is moved
-message             wording, waking hours, outbox, mail
-backups             the daily backup
-daemon              the scheduler and the outbox in one process
-page                the web page
-command             the ``leeside`` command
-errors              the errors of this package
+allowed_range  the range that a number must be in
+number_text    numbers as people read them
+wine           sulfur dioxide: molecular, doses, targets, legal limits
+gas            gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
+so2            the journal and the probes as the SO2 of the wine in each vessel
+blanket        the journal and the probes as the gas over the wine in each vessel
+cylinders      the probes and the journal as what each gas cylinder holds and how long it lasts; the gas in a room
+watch          limits, alarm states, the judgement of a turn
+limits         every limit that is watched now
+judging        judges: slow judgements, worked out beside the turn
+turning        a turn with the store at both ends
+view           what page, command and messages show alike
+review         what to know before wine is moved
+message        wording, waking hours, outbox, mail
+backups        the daily backup
+daemon         the scheduler and the outbox in one process
+page           the web page
+command        the ``leeside`` command
+errors         the errors of this package
 """
 
 import os

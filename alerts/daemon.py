@@ -26,12 +26,12 @@ from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from alerts.backups import ScheduledBackup
-from alerts.judges import judges
-from alerts.judging import Judging
+from alerts.judging.judges import judges
+from alerts.judging.threads import Judging
 from alerts.message import Collector, DirectMessages, MailChannel, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
+from alerts.turning.without_store import WithoutStore
 from alerts.watch.turn_inputs import Now
-from alerts.without_store import WithoutStore
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.machine_clock import even_time

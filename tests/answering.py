@@ -8,7 +8,7 @@ import threading
 from pathlib import Path
 from types import TracebackType
 
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch import Now
 from ingest.cellar import load_cellar
 from ingest.machine_clock import even_time

@@ -13,7 +13,7 @@ from cellar_text import KEG, SITE, limit, mqtt, probe, table, write_cellar
 from eventually import eventually
 
 from alerts.daemon import AlertsDaemon
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch import Now
 from ingest.cellar import load_cellar
 from ingest.store import create_or_open, open_existing

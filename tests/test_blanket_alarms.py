@@ -11,7 +11,7 @@ from cellar_text import KEG, MQTT, SITE, mail, probe, temperature
 from test_view_blanket import a_leak
 
 from alerts.blanket.details import blanket_details
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.journal_suppression import COMPENSATED_NOTE
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import NOT_FORESEEN_H, Cellar, parse_cellar

@@ -12,7 +12,7 @@ from running import leeside
 
 from alerts.blanket.judged_rows import GAS_NUMBERS
 from alerts.command.check_warnings import check_warnings
-from alerts.judges import judges
+from alerts.judging.judges import judges
 from ingest.cellar import JUDGED_QUANTITIES, load_cellar
 from ingest.process import wall_ms
 from ingest.store.cellar_files import keep_cellar_file

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from a_gas_store import BEGIN_MS, DAY_MS, GAUGE, WARMTH, GasStore, gauge_kpa
 
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import recent_messages

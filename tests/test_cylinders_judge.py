@@ -11,7 +11,7 @@ from a_gas_store import BEGIN_MS, DAY_MS, GAUGE, HOUR_MS, ROOM_WARMTH, WARMTH, G
 from cellar_text import probe
 
 from alerts.cylinders.details import CylinderShown, cylinder_shown
-from alerts.judgement_feed import as_reading
+from alerts.turning.judgement_feed import as_reading
 from ingest.judgement import Judgement
 from ingest.store.journal.entries import strike
 

@@ -10,8 +10,8 @@ from zoneinfo import ZoneInfo
 import pytest
 from cellar_text import KEG, MQTT, carboy, keg, mail, probe, site, table
 
-from alerts.limits_now import limits_now
-from alerts.turning import Turner
+from alerts.limits.limits_now import limits_now
+from alerts.turning.turner import Turner
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.limit_lines import limit_words
 from alerts.view.status import cellar_status

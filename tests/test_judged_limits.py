@@ -10,9 +10,10 @@ import pytest
 from cellar_text import KEG, MQTT, SITE, keg, limit, mail, probe
 from eventually import eventually
 
-from alerts import judging
-from alerts.judging import Judging, Need
-from alerts.turning import Turner
+from alerts.judging import threads as judging
+from alerts.judging.judge import Need
+from alerts.judging.threads import Judging
+from alerts.turning.turner import Turner
 from alerts.view.alarm_lines import alarm_line
 from alerts.view.status import cellar_status
 from alerts.watch.turn import JUDGEMENT_FRESH_S

@@ -14,11 +14,12 @@ from a_store import NOW
 from cellar_text import KEG, SITE, mqtt, probe, table, write_cellar
 from eventually import eventually
 
-from alerts import judging
-from alerts.judgement_feed import JudgementFeed, as_reading
-from alerts.judges import judges
-from alerts.judging import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, Need, SeenChanges, is_due
-from alerts.turning import Turner
+from alerts.judging import threads as judging
+from alerts.judging.judge import Need
+from alerts.judging.judges import judges
+from alerts.judging.threads import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, SeenChanges, is_due
+from alerts.turning.judgement_feed import JudgementFeed, as_reading
+from alerts.turning.turner import Turner
 from alerts.view.judge_lines import judge_line
 from alerts.watch import Now, own_limits
 from alerts.watch.turn import JUDGEMENT_FRESH_S

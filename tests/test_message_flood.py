@@ -18,7 +18,7 @@ from alerts.message.collecting import Collector
 from alerts.message.flood import MOST_ALARMS, SUMMARY_EVERY_MS, WINDOW_MS
 from alerts.message.flood_end import FloodEnd
 from alerts.message.notices import Notifier
-from alerts.message_background import StoredBackground
+from alerts.turning.message_background import StoredBackground
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.condition import Condition

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from cellar_text import KEG, MQTT, PROBE, keg, mail, site
 
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.journal.entry import Draft

@@ -10,9 +10,9 @@ from cellar_text import LIMIT, MQTT, SITE, carboy, cylinder, keg, probe, room, t
 from running import leeside
 
 from alerts.cylinders.details import CylinderShown, cylinder_details
+from alerts.cylinders.gas_in_rooms import GasInRooms, QuickGasInRooms
 from alerts.gas.gases import GASES
 from alerts.gas.stock import GasStock, RoomGas
-from alerts.gas_in_rooms import GasInRooms, QuickGasInRooms
 from alerts.message.bundle import Notice, together
 from alerts.message.cautions import GAS, GOING_IN, cautions_in, without_cautions
 from alerts.message.wording import MessageText

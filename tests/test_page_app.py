@@ -13,7 +13,7 @@ from cellar_text import site
 
 from alerts.page.app import make_app
 from alerts.so2.judge import So2Judge
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.alarm_table import State
 from alerts.watch.shelving import Shelving
 from alerts.watch.turn_inputs import Now

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from alerts.due_feed import due_limits_at
-from alerts.limits_now import limits_now
+from alerts.limits.due_feed import due_limits_at
+from alerts.limits.limits_now import limits_now
 from alerts.so2.judge import So2Judge
 from alerts.so2.total_judge import TotalJudge
 from ingest.cellar import load_cellar

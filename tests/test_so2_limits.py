@@ -11,9 +11,9 @@ import pytest
 from cellar_text import KEG, MQTT, SITE, cellar, keg, limit, mail, probe, site
 from running import leeside
 
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.so2.limits import so2_limits
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.view.limit_lines import limit_statuses
 from alerts.watch.turn_inputs import Now
 from alerts.wine.legal import RULE_SETS

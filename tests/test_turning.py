@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from samples import a_sample
 from turning_bench import CELLAR, EPOCH_MS, MAIL, WATCHED, Bench
 
-from alerts.turning import MOST_A_TURN, occurrence_id
+from alerts.turning.turner import MOST_A_TURN, occurrence_id
 from alerts.watch.no_data import SilenceTrack
 from alerts.watch.own_limits import watched_limits
 from ingest.daemon_log import BURST, CauseLimit

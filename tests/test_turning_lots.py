@@ -10,7 +10,7 @@ import pytest
 from cellar_text import KEG, MQTT, keg, limit, mail, site, temperature
 from turning_bench import EPOCH_MS, Bench
 
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
 from ingest.journal.entry import Draft
 from ingest.journal.kinds import parse_body

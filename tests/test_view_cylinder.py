@@ -19,7 +19,7 @@ from test_message_gas_words import transition
 from alerts.cylinders.details import CylinderShown, cylinder_details, cylinder_shown
 from alerts.message.cautions import GAS
 from alerts.message.wording import MessageText, compose, view_of
-from alerts.message_background import StoredBackground
+from alerts.turning.message_background import StoredBackground
 from alerts.view.cylinder_lines import cylinder_json, cylinder_lines, cylinder_of, lasts_text
 from alerts.watch import AlarmEvent, Occasion, State
 from alerts.watch.turn import JUDGEMENT_FRESH_S

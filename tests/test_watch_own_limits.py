@@ -9,7 +9,7 @@ from a_cellar_on_disk import NOW, CellarOnDisk
 from cellar_text import BASE, SITE, cellar
 
 from alerts.message.wording import compose, view_of
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion
 from alerts.watch.own_health import BACKUP_MISSED_MS, LOG_BYTES, MIRROR_BEHIND_MS, backup_health, health_of_pulse

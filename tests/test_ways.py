@@ -21,7 +21,7 @@ from eventually import eventually
 from mail_server import Inbox, mail_server
 
 from alerts.message import MailChannel, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.daemon import IngestDaemon

@@ -18,10 +18,10 @@ from a_shell import AtTheShell
 from turning_bench import well
 from two_months import CELLAR, END, live
 
-from alerts.judges import judges
+from alerts.judging.judges import judges
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import load_cellar
 from ingest.pulse import IngestPulse

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cellar_text import KEG, MQTT, limit, mail, probe, site
 
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.own_limits import JUDGES
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar

@@ -21,7 +21,7 @@ from turning_bench import well
 from alerts.blanket.judge import GasJudge
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import parse_cellar
 from ingest.journal.entry import Draft

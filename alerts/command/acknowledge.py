@@ -11,7 +11,7 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.operator_requests import ask, limit_of
 from alerts.command.options import File, Json, Who, user_name
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from ingest.operator_event import OperatorEventKind, OperatorRequest
 from ingest.process import wall_ms
 

@@ -11,7 +11,7 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.command.terminal import print_plain
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.record_lines import record_json, record_line

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 from alerts.blanket.details import BlanketShown
 from alerts.blanket.judge import GasJudge
-from alerts.judgement_feed import as_reading
+from alerts.turning.judgement_feed import as_reading
 from alerts.view.blanket_lines import blanket_line, blanket_of
 from alerts.view.format import value_text
 from alerts.view.gas_alarm_name import gas_alarm_name

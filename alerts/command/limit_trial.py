@@ -10,14 +10,14 @@ import sys
 import typer
 
 from alerts.command.terminal import print_plain
-from alerts.gas_in_rooms import GasInRooms
+from alerts.cylinders.gas_in_rooms import GasInRooms
 from alerts.message import MailChannel
 from alerts.message.hours import hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
-from alerts.message_background import earlier_times, values_ago
+from alerts.turning.message_background import earlier_times, values_ago
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
 from ingest.cellar import Cellar, EffectiveLimit, MailSettings

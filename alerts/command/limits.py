@@ -14,7 +14,7 @@ import typer
 from alerts.command.limit_trial import try_out
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from alerts.command.terminal import print_plain
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, WinePlaces, load_cellar

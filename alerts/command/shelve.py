@@ -12,7 +12,7 @@ import typer
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.operator_requests import Ids, NamedLimit, ask, limit_of
 from alerts.command.options import File, Json, Who, duration_s, refuse_given, user_name
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.view.format import local_time
 from alerts.watch.shelving import out_of_service_problem, shelving_problem
 from ingest.cellar import Cellar, EffectiveLimit

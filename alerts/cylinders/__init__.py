@@ -1,8 +1,9 @@
-"""From the probes and the journal to what each gas cylinder holds and how long that lasts.
+"""From the probes and the journal to what each gas cylinder holds and how long that lasts; the gas in a room.
 
 In reading order:
 
-details      what a judgement of a cylinder carries for cards and messages
-readings     pressures, temperatures and weighings of a cylinder
-judge        the judge of cylinders
+details       what a judgement of a cylinder carries for cards and messages
+readings      pressures, temperatures and weighings of a cylinder
+judge         the judge of cylinders
+gas_in_rooms  the gas that stands in a room, in cylinders and vessels
 """

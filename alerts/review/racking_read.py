@@ -5,10 +5,10 @@ from __future__ import annotations
 __all__ = ["racking_facts"]
 
 
+from alerts.cylinders.gas_in_rooms import GasInRooms
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import BAROMETER_RANGE
 from alerts.gas.gases import ATMOSPHERE_KPA
-from alerts.gas_in_rooms import GasInRooms
 from alerts.review.racking_facts import SEA_LEVEL, RackingFacts, RackingVessel
 from ingest.cellar import Cellar, Vessel
 from ingest.journal.contents import Contents

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Final, Literal
 
-from alerts.limits_now import limits_now
+from alerts.limits.limits_now import limits_now
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter

@@ -43,7 +43,7 @@ MIRROR: Final = "leeside/mirror"
 _BABBLING_HEAD: Final = "leeside/babbling "
 _JUDGE_HEAD: Final = "leeside/judge "
 
-# The judges whose answers limits wait for: those of ``alerts.judges``, by name.
+# The judges whose answers limits wait for: those of ``alerts.judging.judges``, by name.
 JUDGES: Final[tuple[str, ...]] = ("so2", "total", "gas", "cylinders")
 _ROOM_HEAD: Final = "leeside/room "
 

@@ -28,7 +28,7 @@ from alerts.blanket.cellar_watch import WINDOW_MS
 from alerts.blanket.judge import GasJudge
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
 from alerts.gas.blanket_watch import BlanketWatch
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.probes.binding import declarations

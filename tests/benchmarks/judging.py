@@ -24,10 +24,11 @@ from cellar_text import keg, mqtt, probe, site
 from journal import fill_journal
 from rounds import print_spread
 
-from alerts import judging
-from alerts.due_feed import DueFeed, due_limits_at
-from alerts.judging import Judging, Need
-from alerts.turning import Turner
+from alerts.judging import threads as judging
+from alerts.judging.judge import Need
+from alerts.judging.threads import Judging
+from alerts.limits.due_feed import DueFeed, due_limits_at
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar
 from ingest.judgement import Judgement

@@ -23,7 +23,7 @@ from typing import NamedTuple
 
 from past import fill
 
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations

@@ -19,7 +19,7 @@ from pathlib import Path
 
 from alerts.message.collecting import Collector
 from alerts.message.outbox import Delivered, DeliveryFailure, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
 from alerts.watch.own_limits import JUDGES
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar

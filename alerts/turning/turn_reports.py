@@ -8,10 +8,10 @@ import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, NamedTuple
 
-from alerts.gap import Gap
 from alerts.message import FloodEnd, RackingReminders, put_report, wrong_future
 from alerts.message.racking_reminders import RackingReminder
 from alerts.message.standing import standing_alarms, standing_line
+from alerts.turning.gap import Gap
 from alerts.watch.turn_inputs import Now
 from alerts.watch.watch_state import WatchState
 from ingest.cellar import Cellar, EffectiveLimit

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 
 from alerts.blanket.judge import GasJudge
 from alerts.cylinders.judge import CylinderJudge
-from alerts.judging import Judge
+from alerts.judging.judge import Judge
 from alerts.so2.judge import So2Judge
 from alerts.so2.total_judge import TotalJudge
 

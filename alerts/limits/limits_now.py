@@ -6,7 +6,7 @@ __all__ = ["limits_now"]
 
 import logging
 
-from alerts.due_feed import due_limits_at
+from alerts.limits.due_feed import due_limits_at
 from alerts.so2.limits import so2_limits
 from alerts.watch.due import limit_of_gone_work
 from alerts.watch.own_limits import watched_limits

@@ -9,8 +9,8 @@ from typing import Final
 
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
+from alerts.cylinders.gas_in_rooms import QuickGasInRooms
 from alerts.gas.stock import RoomGas
-from alerts.gas_in_rooms import QuickGasInRooms
 from alerts.message import SHOWN_READINGS, Ago
 from alerts.view.blanket_lines import blanket_of
 from alerts.view.cylinder_lines import cylinder_of

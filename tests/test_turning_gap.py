@@ -10,7 +10,7 @@ from cellar_text import limit, probe
 from turning_bench import CELLAR, MAIL, WATCHED, Bench
 from watch_limits import a_limit
 
-from alerts.gap import AWAY_S, LATEST_S, SETTLE_S, Gap
+from alerts.turning.gap import AWAY_S, LATEST_S, SETTLE_S, Gap
 from alerts.watch.alarm_table import State
 from alerts.watch.level import LevelTrack
 from alerts.watch.turn_inputs import WatchReading

@@ -7,7 +7,7 @@ the others and the turn go on. What it judged last then grows old, and limits on
 
 from __future__ import annotations
 
-__all__ = ["BOUND_S", "Judge", "Judging", "Need", "SeenChanges", "is_due"]
+__all__ = ["BOUND_S", "Judging", "SeenChanges", "is_due"]
 
 import logging
 import sqlite3
@@ -15,11 +15,11 @@ import time
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from threading import Event, Thread
-from typing import Final, Literal, NamedTuple, Protocol
+from typing import Final, NamedTuple
 
+from alerts.judging.judge import Judge, Need
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
-from ingest.judgement import Judgement
 from ingest.pulse import JudgePulse
 from ingest.store import Store, open_existing
 from ingest.store.connection import translate
@@ -27,8 +27,6 @@ from ingest.store.journal.journal_version import journal_version
 from ingest.store.judgements import drop_old_judgements, keep_judgements
 
 log = logging.getLogger("alerts")
-
-Need = Literal["readings", "journal"]
 
 # How often a judge's thread looks for changes.
 LOOK_S: Final = 1.0
@@ -43,24 +41,6 @@ BOUND_S: Final = 30.0
 WARN_AGAIN_S: Final = 60.0
 _TIDY_S: Final = 86_400.0
 _LONGEST_ERROR: Final = 300
-
-
-class Judge(Protocol):
-    """Works something out of readings and the journal. It may raise anything."""
-
-    @property
-    def name(self) -> str:
-        """One word, by which people see it."""
-
-    @property
-    def needs(self) -> frozenset[Need]:
-        """What its answer rests on."""
-
-    def judge(self, cellar: Cellar, store: Store, now_ms: int) -> Sequence[Judgement]:
-        """Give the whole answer as of now_ms (UTC ms), not only what is new: what it leaves out is forgotten.
-
-        It reads the store in looks that are kept short, and never writes it.
-        """
 
 
 class SeenChanges(NamedTuple):

@@ -13,9 +13,9 @@ from samples import a_binding, a_sample
 
 from alerts.message import DirectMessages
 from alerts.message.outbox import Delivered, DeliveryFailure, Outbox
-from alerts.turning import Turner
+from alerts.turning.turner import Turner
+from alerts.turning.without_store import PATIENCE_S, WithoutStore
 from alerts.watch.turn_inputs import Now
-from alerts.without_store import PATIENCE_S, WithoutStore
 from ingest.cellar import parse_cellar
 from ingest.errors import StoreError
 from ingest.probes.binding import declarations

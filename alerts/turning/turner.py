@@ -10,13 +10,14 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import count
 from typing import Final
 
-from alerts.due_feed import DueFeed
-from alerts.judgement_feed import JudgementFeed
+from alerts.limits.due_feed import DueFeed
 from alerts.message import DirectMessages, Notifier
-from alerts.message_background import StoredBackground
-from alerts.rate_windows import stored_windows
 from alerts.so2.limits import possible_so2_limits, so2_limits
-from alerts.turn_reports import TurnReports
+from alerts.turning.judgement_feed import JudgementFeed
+from alerts.turning.message_background import StoredBackground
+from alerts.turning.rate_windows import stored_windows
+from alerts.turning.turn_reports import TurnReports
+from alerts.turning.without_store import Shadow, WithoutStore
 from alerts.view.record_lines import step_words
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State
@@ -26,7 +27,6 @@ from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
 from alerts.watch.watch_state import NewestReading, WatchState
-from alerts.without_store import Shadow, WithoutStore
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
