@@ -41,6 +41,8 @@ _FAST_LASTS_MS: Final = 20 * 60_000
 _EMPTY_KPA: Final = 2.0
 # Below it nothing leaks out, and what falls on is drawn or dissolves.
 _SUCKING_KPA: Final = -1.0
+_U_LAW: Final = 0.04
+_U_ZERO_KPA: Final = 0.5
 _DRAWN_LASTS_MS: Final = 2 * _HOUR_MS
 _STEP_K: Final = 0.7
 # Half of what the gas law makes of a kelvin.
@@ -359,7 +361,10 @@ class BlanketWatch:
             return None
         if finding.leak_certain or finding.word == "gas rising":
             evidence = self._fitted.gain if finding.word == "gas rising" else self._fitted.leak
-            return LossRate(evidence.kappa, evidence.u_kappa, evidence.ml_min, evidence.u_ml_min)
+            # What drives the flow is the gauge, which has an error of zero, by a law that is not quite known.
+            share = hypot(_U_LAW, _U_ZERO_KPA / max(0.0 if self._last is None else self._last.pressure_kpa, 1.0))
+            u_kappa = hypot(evidence.u_kappa, share * evidence.kappa)
+            return LossRate(evidence.kappa, u_kappa, evidence.ml_min, hypot(evidence.u_ml_min, share * evidence.ml_min))
         return self._fitted.calm_rate()
 
     def _last_sound(self, leaking_ms: int | None) -> int | None:
