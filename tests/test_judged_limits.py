@@ -10,7 +10,7 @@ import pytest
 from cellar_text import KEG, MQTT, SITE, keg, limit, mail, probe
 from eventually import eventually
 
-from alerts.judging import threads as judging
+from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.threads import Judging
 from alerts.turning.turner import Turner
@@ -168,7 +168,7 @@ class MadeUp:
 
 
 def test_a_judge_at_work_reaches_the_mail(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(judging, "LOOK_S", 0.01)
+    monkeypatch.setattr(threads, "LOOK_S", 0.01)
     at_work = Judging(bench.cellar, [MadeUp(leak(0.8))], lambda: bench.now.utc_ms)
     at_work.start()
     try:

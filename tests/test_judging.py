@@ -14,7 +14,7 @@ from a_store import NOW
 from cellar_text import KEG, SITE, mqtt, probe, table, write_cellar
 from eventually import eventually
 
-from alerts.judging import threads as judging
+from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.judges import judges
 from alerts.judging.threads import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, SeenChanges, is_due
@@ -53,7 +53,7 @@ class MadeUp:
 
 @pytest.fixture
 def on_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[tuple[Cellar, Store]]:
-    monkeypatch.setattr(judging, "LOOK_S", 0.01)
+    monkeypatch.setattr(threads, "LOOK_S", 0.01)
     cellar = load_cellar(write_cellar(tmp_path, SITE, table("[store]", path="cellar.db"), mqtt(), KEG, probe()))
     with create_or_open(cellar.store_path, NOW) as store:
         yield cellar, store
@@ -80,7 +80,7 @@ def test_an_answer_is_kept_and_read_by_the_turn(on_disk: tuple[Cellar, Store]) -
 def test_a_judge_that_raises_is_shown_and_stops_no_other(
     on_disk: tuple[Cellar, Store], caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(judging, "AGAIN_S", 0.0)
+    monkeypatch.setattr(threads, "AGAIN_S", 0.0)
     cellar, store = on_disk
     calls = []
 
@@ -110,7 +110,7 @@ def test_an_answer_with_a_wrong_number_is_a_failure_and_the_last_one_stands(on_d
 def test_a_judge_that_hangs_is_shown_and_holds_up_neither_turn_nor_end(
     on_disk: tuple[Cellar, Store], caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(judging, "BOUND_S", 0.0)
+    monkeypatch.setattr(threads, "BOUND_S", 0.0)
     cellar, store = on_disk
     begun, go_on = Event(), Event()
 
@@ -156,7 +156,7 @@ def test_a_thread_that_ended_is_started_again(on_disk: tuple[Cellar, Store]) -> 
 def test_news_of_what_a_judge_needs_make_it_answer_again(
     on_disk: tuple[Cellar, Store], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(judging, "READINGS_S", 0.0)
+    monkeypatch.setattr(threads, "READINGS_S", 0.0)
     cellar, store = on_disk
     gas, wine = MadeUp("gas", lambda: [LEAK], "readings"), MadeUp("wine", list, "journal")
     with working(cellar, gas, wine):

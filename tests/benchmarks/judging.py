@@ -24,7 +24,7 @@ from cellar_text import keg, mqtt, probe, site
 from journal import fill_journal
 from rounds import print_spread
 
-from alerts.judging import threads as judging
+from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.threads import Judging
 from alerts.limits.due_feed import DueFeed, due_limits_at
@@ -140,7 +140,7 @@ def main() -> None:
     parser.add_argument("--folder", default="/var/tmp")
     chosen = parser.parse_args()
     logging.getLogger("alerts").setLevel(logging.CRITICAL)
-    judging.IDLE_S = judging.AGAIN_S = judging.LOOK_S = 0.01  # type: ignore[misc]  # as often as a judge can be asked
+    threads.IDLE_S = threads.AGAIN_S = threads.LOOK_S = 0.01  # type: ignore[misc]  # as often as a judge can be asked
     with TemporaryDirectory(prefix="leeside-benchmark-", dir=chosen.folder) as name:
         print(f"{'':<34} {'min':>12} {'median':>12} {'max':>12}")
         measure_turns(Path(name), chosen.rounds)
