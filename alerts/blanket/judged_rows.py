@@ -44,8 +44,8 @@ def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
     at_ms = min(shown.at_ms, now_ms)
     return [
         _compensated(vessel, at_ms, judgement, assumed=judged.episode.assumed)._replace(details=blanket_details(shown)),
-        _leak_rate(vessel, at_ms, judgement),
-        _gain_rate(vessel, at_ms, judgement),
+        _rate(vessel, "leak_rate", at_ms, judgement, 1.0, is_certain=judgement.leak_certain),
+        _rate(vessel, "gas_gain_rate", at_ms, judgement, -1.0, is_certain=judgement.finding == "gas rising"),
         _hours(vessel, at_ms, judgement, judged.setting.floor_kpa),
         _hours_by_cold(vessel, at_ms, judgement),
     ]
@@ -75,24 +75,17 @@ def _compensated(vessel: str, at_ms: int, judgement: BlanketJudgement, *, assume
     return Judgement(vessel, "compensated_pressure", at_ms, kpa, low, high, finding)
 
 
-def _leak_rate(vessel: str, at_ms: int, judgement: BlanketJudgement) -> Judgement:
-    low, high = _rate_range(judgement, 1.0)
+def _rate(
+    vessel: str, name: str, at_ms: int, judgement: BlanketJudgement, sign: float, *, is_certain: bool
+) -> Judgement:
+    """The rate that limits go by; sign: as ``_rate_range`` takes it; is_certain: gas certainly flows that way."""
+    low, high = _rate_range(judgement, sign)
     value: float | None = 0.0
-    if judgement.leak_certain:
+    if is_certain:
         value = max(low or 0.0, LEAST_CERTAIN_ML_MIN)
     elif not _decides(judgement) or judgement.finding in _OPEN:
         value = None
-    return Judgement(vessel, "leak_rate", at_ms, value, low, high, judgement.finding)
-
-
-def _gain_rate(vessel: str, at_ms: int, judgement: BlanketJudgement) -> Judgement:
-    low, high = _rate_range(judgement, -1.0)
-    value: float | None = 0.0
-    if judgement.finding == "gas rising":
-        value = max(low or 0.0, LEAST_CERTAIN_ML_MIN)
-    elif not _decides(judgement) or judgement.finding in _OPEN:
-        value = None
-    return Judgement(vessel, "gas_gain_rate", at_ms, value, low, high, judgement.finding)
+    return Judgement(vessel, name, at_ms, value, low, high, judgement.finding)
 
 
 def _rate_range(judgement: BlanketJudgement, sign: float) -> tuple[float | None, float | None]:

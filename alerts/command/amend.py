@@ -16,6 +16,7 @@ from alerts.command.enter import answer_parameter, show_prepared
 from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
+from alerts.command.refused_entry import print_refusal
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
@@ -110,10 +111,7 @@ def amend(
                 raise
             raise wrong_options(KINDS[old.kind], error) from error
         except EntryRefused as error:
-            print(error, file=sys.stderr)
-            if error.later:
-                numbers = ", ".join(f"no. {id}" for id in error.later)
-                print(f"With --with-later {numbers} would be struck, and the rest be amended.", file=sys.stderr)
+            print_refusal(error, ", and the rest be amended")
             return 1
         if as_json:
             print(json_text(entry_json(entry)))

@@ -20,6 +20,7 @@ from alerts.command.enter_several import run_several
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
+from alerts.command.refused_entry import print_refusal
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
@@ -104,10 +105,7 @@ def run_enter(
     except AnswersWrong as error:
         raise wrong_options(kind, error) from error
     except EntryRefused as error:
-        print(error, file=sys.stderr)
-        if error.later:
-            numbers = ", ".join(f"no. {id}" for id in error.later)
-            print(f"With --with-later {numbers} would be struck, and this be written.", file=sys.stderr)
+        print_refusal(error, ", and this be written")
         return 1
 
 

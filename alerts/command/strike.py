@@ -12,6 +12,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
+from alerts.command.refused_entry import print_refusal
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.errors import NotWritten
@@ -53,10 +54,7 @@ def strike(
         try:
             struck = entries.strike(store, entry_id, who or user_name(), reason, now_ms, with_later=with_later)
         except EntryRefused as error:
-            print(error, file=sys.stderr)
-            if error.later:
-                numbers = ", ".join(f"no. {id}" for id in error.later)
-                print(f"With --with-later {numbers} would be struck together with it.", file=sys.stderr)
+            print_refusal(error, " together with it")
             return 1
         if as_json:
             print(json_text([entry_json(entry) for entry in struck], indent=2))

@@ -98,7 +98,7 @@ def _judgement(cylinder: Cylinder, read: ReadCylinder, supplies: Mapping[str, Su
         basis_ms=newest_ms,
         content_l=litres,
         u_content_l=use.u_mol * STANDARD_L_MOL,
-        content_kg=use.mol * facts.gas.molar_mass_g_mol / 1000.0,
+        content_kg=use.mol / facts.gas.mol_per_kg,
         days_low=use.days_low,
         days_high=use.days_high,
         refilled_ms=use.refilled_ms,

@@ -111,4 +111,4 @@ def cylinder_warnings(
 
 
 def _content(gas: BlanketGas, mol: float, vapour_kpa: float | None = None) -> CylinderContent:
-    return CylinderContent(mol * STANDARD_L_MOL, mol * gas.molar_mass_g_mol / 1000.0, mol, vapour_kpa)
+    return CylinderContent(mol * STANDARD_L_MOL, mol / gas.mol_per_kg, mol, vapour_kpa)

@@ -28,7 +28,7 @@ import numpy as np
 from alerts.errors import OutOfRange
 from alerts.gas.cylinder import RESERVE_KPA, cylinder_content
 from alerts.gas.cylinder_use import Amounts
-from alerts.gas.gases import ATMOSPHERE_KPA, BlanketGas
+from alerts.gas.gases import ASSUMED_C, ATMOSPHERE_KPA, BlanketGas
 
 Thermometer = Literal["cylinder", "room", ""]
 """Where the temperature is from: a probe at the cylinder, one of its room, or nowhere."""
@@ -37,8 +37,6 @@ Thermometer = Literal["cylinder", "room", ""]
 # behind its room by about an hour, and its probe sits on steel. Unknown: a cellar within 8 K of the assumed temperature
 # (working defaults, no source).
 _U_TEMPERATURE_K: Final[dict[str, tuple[float, float]]] = {"cylinder": (0.3, 0.7), "room": (0.8, 1.5), "": (4.0, 5.0)}
-# Where nothing measures it.
-_ASSUMED_C: Final = 15.0
 # An electronic gauge of 0 to 25 MPa with an accuracy of 0.5 % of its span, as limits; it repeats to a fifth of that
 # (common practice, no source).
 _USUAL_SPAN_KPA: Final = 25_000.0
@@ -117,7 +115,7 @@ def amounts_of(facts: CylinderFacts, points: Sequence[CylinderPoint]) -> Amounts
     times, amounts = [], []
     newest: tuple[float, float] | None = None
     for point in points:
-        celsius = _ASSUMED_C if not facts.thermometer else point.temperature_c
+        celsius = ASSUMED_C if not facts.thermometer else point.temperature_c
         mol = None if celsius is None else _mol(facts, point.pressure_kpa, celsius)
         if celsius is None or mol is None:
             continue
@@ -146,19 +144,18 @@ def weighed_amounts(gas: BlanketGas, weighings: Sequence[tuple[int, float]], u_k
     """
     if not weighings:
         return None
-    mol_kg = 1000.0 / gas.molar_mass_g_mol
     return Amounts(
         np.array([at_ms for at_ms, _ in weighings], np.int64),
-        np.array([kg * mol_kg for _, kg in weighings]),
-        u_kg * mol_kg,
-        u_kg * mol_kg,
+        np.array([kg * gas.mol_per_kg for _, kg in weighings]),
+        u_kg * gas.mol_per_kg,
+        u_kg * gas.mol_per_kg,
         _BY_HAND_DAYS,
     )
 
 
 def reserve_mol(facts: CylinderFacts, temperature_c: float | None) -> tuple[float, float]:
     """Work out what the cylinder holds [mol] at the lower and the higher pressure of the reserve."""
-    celsius = _ASSUMED_C if temperature_c is None else temperature_c
+    celsius = ASSUMED_C if temperature_c is None else temperature_c
     low, high = (_mol(facts, pressure, celsius) for pressure in _RESERVE_KPA)
     return low or 0.0, high or 0.0
 

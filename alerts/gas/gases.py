@@ -10,6 +10,7 @@ mol/(m³ Pa) has the same number in mol/(L kPa).
 from __future__ import annotations
 
 __all__ = [
+    "ASSUMED_C",
     "ATMOSPHERE_KPA",
     "GASES",
     "OXYGEN_G_MOL",
@@ -31,6 +32,8 @@ R_KPA_L_MOL_K: Final = 8.314462618
 ATMOSPHERE_KPA: Final = 101.325
 _ZERO_C_K: Final = 273.15
 _STANDARD_C: Final = 15.0
+# What counts as a cellar's temperature [°C] where nobody measured it (a working default, no source).
+ASSUMED_C: Final = 15.0
 # L/mol at 15 °C and 101.325 kPa: 23.645.
 STANDARD_L_MOL: Final = R_KPA_L_MOL_K * (_ZERO_C_K + _STANDARD_C) / ATMOSPHERE_KPA
 # IUPAC standard atomic weights (from memory).
@@ -62,6 +65,11 @@ class BlanketGas:
     critical_k: float
     critical_kpa: float
     acentric: float
+
+    @property
+    def mol_per_kg(self) -> float:
+        """Amount of substance of a kilogram [mol/kg]."""
+        return 1000.0 / self.molar_mass_g_mol
 
 
 _ALL: Final = (

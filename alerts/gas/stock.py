@@ -14,7 +14,7 @@ from typing import Final, Literal, NamedTuple
 from alerts.errors import OutOfRange
 from alerts.gas.compressibility import CYLINDER_TEMPERATURE_RANGE
 from alerts.gas.cylinder import RESERVE_KPA, WATER_VOLUME_RANGE, cylinder_content
-from alerts.gas.gases import ATMOSPHERE_KPA, R_KPA_L_MOL_K, STANDARD_L_MOL, BlanketGas, kelvin
+from alerts.gas.gases import ASSUMED_C, ATMOSPHERE_KPA, R_KPA_L_MOL_K, STANDARD_L_MOL, BlanketGas, kelvin
 from alerts.gas.over_wine import gas_solubility
 from alerts.gas.room import ROOM_RANGE, RoomAir, room_air
 from alerts.gas.wine_density import TEMPERATURE_RANGE
@@ -27,8 +27,7 @@ _FULL_KPA: Final = 20_000.0
 _FULL_C: Final = 15.0
 # Carbon dioxide in a full cylinder [kg per litre of water volume] (ADR packing instruction P200, from memory).
 _FULL_CARBON_DIOXIDE_KG_L: Final = 0.75
-# Where nobody measured it, and as cold as a cellar gets.
-_USUAL_C: Final = 15.0
+# As cold as a cellar gets.
 _COLD_C: Final = 0.0
 
 
@@ -90,7 +89,7 @@ def cylinder_stock(
     """
     water_volume_l = WATER_VOLUME_RANGE.nearest(water_volume_l)
     known = temperature_c is not None
-    celsius = CYLINDER_TEMPERATURE_RANGE.nearest(_USUAL_C if temperature_c is None else temperature_c)
+    celsius = CYLINDER_TEMPERATURE_RANGE.nearest(ASSUMED_C if temperature_c is None else temperature_c)
     reserve_l = _litres(gas, water_volume_l, RESERVE_KPA, celsius) or 0.0
     by_pressure = None if pressure_kpa is None else _litres(gas, water_volume_l, pressure_kpa.value, celsius)
     if gas.name == "carbon dioxide" and pressure_kpa is not None and not known:
@@ -130,7 +129,7 @@ def vessel_stock(
     gauge = stamp_kpa if pressure_kpa is None else pressure_kpa.value
     if gauge is None:
         return None
-    celsius = TEMPERATURE_RANGE.nearest(_USUAL_C if temperature_c is None else temperature_c)
+    celsius = TEMPERATURE_RANGE.nearest(ASSUMED_C if temperature_c is None else temperature_c)
     absolute = max(0.0, gauge + barometer_kpa)
     per_gas_l = absolute / (R_KPA_L_MOL_K * kelvin(celsius))
     per_wine_l = absolute * gas_solubility(gas, celsius)
@@ -161,4 +160,4 @@ def _litres(gas: BlanketGas, water_volume_l: float, pressure_kpa: float, celsius
 
 
 def _litres_of_kg(gas: BlanketGas, kg: float) -> float:
-    return kg * 1000.0 / gas.molar_mass_g_mol * STANDARD_L_MOL
+    return kg * gas.mol_per_kg * STANDARD_L_MOL

@@ -7,7 +7,15 @@ Steel takes back about a quarter of what wine expands by at 15 °C, so it must n
 
 from __future__ import annotations
 
-__all__ = ["STAMP_RANGE", "VESSEL_KINDS", "WALL_EXPANSION", "check_pressure", "check_vessel_kind", "wall_expansion"]
+__all__ = [
+    "STAMP_RANGE",
+    "VESSEL_KINDS",
+    "WALL_EXPANSION",
+    "check_pressure",
+    "check_vessel_kind",
+    "wall_expansion",
+    "why_no_pressure",
+]
 
 from typing import Final
 
@@ -65,3 +73,12 @@ def check_pressure(kind: str, pressure_kpa: float, stamp_kpa: float | None) -> N
         raise OutOfRange(
             "pressure", f"{pressure_kpa:g} kPa is more than the {stamp_kpa:g} kPa stamped on the vessel; stay below it"
         )
+
+
+def why_no_pressure(kind: str, stamp_kpa: float | None) -> str:
+    """Say why a vessel must not be put under gas pressure at all; "" if it may be."""
+    try:
+        check_pressure(kind, 0.0, stamp_kpa)
+    except OutOfRange as error:
+        return str(error)
+    return ""

@@ -11,7 +11,7 @@ from alerts.allowed_range import AllowedRange
 from alerts.errors import OutOfRange
 from alerts.gas.moving_wine import PLENTY_KPA, Transfer, push, siphon
 from alerts.gas.tube_flow import BORE_RANGE, LENGTH_RANGE, Tube
-from alerts.gas.vessel_walls import check_pressure
+from alerts.gas.vessel_walls import why_no_pressure
 from alerts.gas.wine_density import ALCOHOL_RANGE, TEMPERATURE_RANGE
 from alerts.number_text import number_text
 from alerts.review.amounts import gas_span, gas_text, minutes_span
@@ -72,7 +72,8 @@ def moves(facts: RackingFacts, wish: RackingWish, moved_l: float) -> tuple[list[
             alcohol_percent_vol=alcohol,
             barometer_kpa=facts.barometer_kpa,
         )
-        return [Move(None, worked)], _why_not_pushed(source) if wish.pressure_kpa is not None else ""
+        why_not = "" if wish.pressure_kpa is None else why_no_pressure(source.wall_kind, source.stamp_kpa)
+        return [Move(None, worked)], why_not
     if wish.head_start_m is not None or wish.head_end_m is not None:
         of = "head at the start" if wish.head_start_m is not None else "head at the end"
         raise OutOfRange(of, f"{source.id} is pushed: give the lift (--lift-m) in place of the heads of a siphon")
@@ -176,14 +177,6 @@ def _tube(wish: RackingWish) -> Tube:
 
 def _lift_m(wish: RackingWish) -> float:
     return _LIFT_M if wish.lift_m is None else wish.lift_m
-
-
-def _why_not_pushed(source: RackingVessel) -> str:
-    try:
-        check_pressure(source.wall_kind, 0.0, source.stamp_kpa)
-    except OutOfRange as error:
-        return str(error)
-    return ""
 
 
 def _kind_words(source: RackingVessel) -> str:

@@ -23,7 +23,7 @@ from alerts.gas.purge import (
     purge_by_sweep,
     purge_by_vent,
 )
-from alerts.gas.vessel_walls import check_pressure
+from alerts.gas.vessel_walls import why_no_pressure
 from alerts.gas.wine_density import TEMPERATURE_RANGE
 from alerts.number_text import number_text
 from alerts.review.amounts import gas_text, milligrams
@@ -164,13 +164,10 @@ def _highs(receiver: RackingVessel) -> list[float]:
 
 
 def _why_not_pressed(receiver: RackingVessel) -> str:
-    try:
-        check_pressure(receiver.wall_kind, 0.0, receiver.stamp_kpa)
-    except OutOfRange as error:
-        return str(error)
-    if receiver.stamp_kpa is None:
+    reason = why_no_pressure(receiver.wall_kind, receiver.stamp_kpa)
+    if not reason and receiver.stamp_kpa is None:
         return f"the cellar file does not say what is stamped on {receiver.id} (max_pressure)"
-    return ""
+    return reason
 
 
 def _choice(

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["SEA_LEVEL", "USUAL_C", "RackingFacts", "RackingVessel", "RackingWish"]
+__all__ = ["SEA_LEVEL", "RackingFacts", "RackingVessel", "RackingWish"]
 
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from alerts.gas.gases import ATMOSPHERE_KPA
+from alerts.gas.gases import ASSUMED_C, ATMOSPHERE_KPA
 from alerts.gas.stock import GasStock, NewestNumber, RoomGas
 from alerts.gas.vessel_walls import VESSEL_KINDS
 
 # Where the air pressure is from, if neither a barometer nor the altitude says it.
 SEA_LEVEL: Final = "taken as at sea level"
-# Where nobody measured it [°C].
-USUAL_C: Final = 15.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +78,7 @@ class RackingFacts:
     @property
     def temperature_c(self) -> float:
         """The wine's temperature, 15 °C where nobody measured it."""
-        return USUAL_C if self.source.temperature_c is None else self.source.temperature_c
+        return ASSUMED_C if self.source.temperature_c is None else self.source.temperature_c
 
     @property
     def alcohol_percent_vol(self) -> float:
