@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from journal_entries import a_body, an_entry
 
 from ingest.journal.entry import Draft, Entry, Strike
-from ingest.journal.kinds.racking import open_racking_notes, unfinished
 from ingest.journal.open_rackings import LONGEST_RACKING_MS, OpenRacking, finished_by
+from ingest.journal.unfinished_rackings import open_racking_notes, unfinished
 
 _HOUR = 3_600_000
 _ZONE = ZoneInfo("Europe/Ljubljana")

@@ -35,6 +35,7 @@ ph_drift           how a pH probe drifts
 What is built on kinds:
 
 drafting           from answers to a draft
+unfinished_rackings  rackings of a journal that nothing finished, and the notes about them
 requirements       what an entry has to name
 ledger             what each vessel holds at any time
 balance            what cannot be written or struck

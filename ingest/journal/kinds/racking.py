@@ -1,14 +1,12 @@
-"""Kind "racking": wine goes from vessels to vessels; and the rackings of a journal that were begun and not finished."""
+"""Kind "racking": wine goes from vessels to vessels."""
 
 from __future__ import annotations
 
-__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l", "open_racking_notes", "unfinished"]
+__all__ = ["RACKING", "Drawn", "Poured", "RackingBody", "drawn_l"]
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import UTC, datetime
+from collections.abc import Callable, Mapping
 from typing import Annotated, Any, Final, Literal, Self
-from zoneinfo import ZoneInfo
 
 from pydantic import Field, model_validator
 
@@ -16,7 +14,7 @@ from ingest.cellar import Dimension
 from ingest.journal.answers import AnswersWrong, Choice, Measure, VesselVolume, WrittenWords, Wrong, YesNo
 from ingest.journal.body import Amount, Body, BodyPart, Id, Positive, Words
 from ingest.journal.contents import Contents
-from ingest.journal.entry import Draft, Entry
+from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.kind import (
@@ -29,7 +27,7 @@ from ingest.journal.kinds.kind import (
     StateOf,
     opening_caution,
 )
-from ingest.journal.open_rackings import OpenRacking, finished_by
+from ingest.journal.open_rackings import finished_by
 from ingest.journal.phrases import joined, listed, phrase
 from ingest.journal.question import REMARK, Given, Question, always
 from ingest.journal.vessel_state import (
@@ -400,51 +398,3 @@ RACKING: Final = EntryKind(
     shows_contents=lambda body: body.stage == "done",
     ledger_step=_ledger_step,
 )
-
-
-# ---- begun and not finished -----------------------------------------------------------------------------------------
-
-
-def unfinished(entries: Iterable[Entry], name_now: Callable[[str, int], str]) -> list[OpenRacking]:
-    """Find the rackings that were begun and that no other entry finishes, newest first; struck entries do not count.
-
-    name_now: what a vessel is called now, by its name in an entry that was written at a time (UTC ms).
-    """
-    begun: list[tuple[Entry, RackingBody]] = []
-    finished: set[int | None] = set()
-    for entry in entries:
-        if not isinstance(entry.body, RackingBody) or entry.struck is not None:
-            continue
-        if entry.body.stage == "begun":
-            begun.append((entry, entry.body))
-        else:
-            finished.add(entry.body.begun)
-    begun.sort(key=lambda pair: pair[0].key, reverse=True)
-    return [
-        _open_racking(entry, body, name_now)
-        for entry, body in begun
-        if finished.isdisjoint({entry.id, entry.in_place_of or entry.id})
-    ]
-
-
-def _open_racking(entry: Entry, body: RackingBody, name_now: Callable[[str, int], str]) -> OpenRacking:
-    def names(places: Iterable[str]) -> tuple[str, ...]:
-        return tuple(dict.fromkeys(name_now(place, entry.written_ms) for place in places))
-
-    sources = names(drawn.vessel for drawn in body.sources)
-    return OpenRacking(entry.id, entry.at_ms, entry.who, sources, names(body.places))
-
-
-def open_racking_notes(draft: Draft, begun: Sequence[OpenRacking], zone: ZoneInfo) -> tuple[str, ...]:
-    """Say that a vessel of a draft, of any kind, is in a racking that is not finished; begun: those, newest first."""
-    finishes = draft.body.begun if isinstance(draft.body, RackingBody) else None
-    named = set(draft.places)
-    notes = []
-    for racking in begun:
-        if racking.entry != finishes and racking.at_ms <= draft.at_ms and named & set(racking.vessels):
-            at = datetime.fromtimestamp(racking.at_ms / 1000, UTC).astimezone(zone)
-            notes.append(
-                f"{racking.name}, begun {at:%Y-%m-%d %H:%M}, is not finished: write down what came of it, or strike "
-                f"no. {racking.entry} if nothing did"
-            )
-    return tuple(notes)

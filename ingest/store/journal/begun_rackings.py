@@ -7,8 +7,8 @@ __all__ = ["begun_rackings"]
 import sqlite3
 from typing import Final
 
-from ingest.journal.kinds.racking import unfinished
 from ingest.journal.open_rackings import OpenRacking
+from ingest.journal.unfinished_rackings import unfinished
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.stored_ledger import equipment_of
 
