@@ -16,6 +16,7 @@ from alerts.so2.limits import possible_so2_limits, so2_limits
 from alerts.turning.judgement_feed import JudgementFeed
 from alerts.turning.message_background import StoredBackground
 from alerts.turning.rate_windows import stored_windows
+from alerts.turning.reading_feed import ReadingFeed
 from alerts.turning.turn_reports import TurnReports
 from alerts.turning.without_store import Shadow, WithoutStore
 from alerts.view.record_lines import step_words
@@ -25,12 +26,11 @@ from alerts.watch.applied_limits import AppliedLimits, applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
 from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
 from alerts.watch.turn import TurnResult, Watch
-from alerts.watch.turn_inputs import Now, TurnInputs, WatchReading, may_be_judged
-from alerts.watch.watch_state import NewestReading, WatchState
+from alerts.watch.turn_inputs import Now, TurnInputs
+from alerts.watch.watch_state import WatchState
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
-from ingest.probes.decode import MOST_AHEAD_MS
 from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, JudgePulse, Pulse
 from ingest.reading import Row
 from ingest.store import Store
@@ -49,11 +49,9 @@ from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.connection import BUSY_WAIT_S, translate
 from ingest.store.journal.vessel_use import VesselUse, VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
-from ingest.store.readings.scales import newest_part_id, scales, value_at
 from ingest.store.readings.series import declare
-from ingest.store.readings.series_history import first_fresh_since, fresh_after, newest_judged
+from ingest.store.readings.series_history import first_fresh_since, fresh_after
 from ingest.store.readings.undated import DATED, KNOWN
-from ingest.times import END_OF_TIME_MS
 
 log = logging.getLogger("alerts")
 
@@ -80,8 +78,6 @@ SILENCE_KEPT_S: Final = 10.0
 QUICK_RESTART_S: Final = 20.0
 # After the machine was off, what is slow has at least so long to be heard before its silence is alarmed.
 AFTER_BOOT_S: Final = 600.0
-# The clock of a machine that is kept right by the network still moves by fractions of a second.
-_TOLERANCE_MS: Final = 1000
 
 # Without 0, 1, i, l and o: an id is read off a phone and typed with cold fingers.
 _LETTERS: Final = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -133,9 +129,7 @@ class Turner:
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._background = StoredBackground(cellar, store, self._series_of)
         self._notifier = Notifier(cellar, {**applied.absent, **limits}, self._background)
-        self._probe_of = {series: probe for probe, series in self._series_of.items()}
-        self._scales = {series: scales(store, series) for series in self._probe_of}
-        self._newest_part = newest_part_id(store)
+        self._feed = ReadingFeed(store, self._series_of)
         self._datings = cursor(store, DATED)
         judged_id = cursor(store, _TURN)
         self._judged_id = first_fresh_since(store, now.utc_ms - FIRST_LOOK_MS) if judged_id is None else judged_id
@@ -156,18 +150,8 @@ class Turner:
         self._backups_since_ms = None if cellar.backup is None else backups_since(store, now.utc_ms)
 
     def _load_state(self, now: Now, pulse: Pulse[AlertsPulse] | None) -> WatchState:
-        # A reading whose own time was ahead must not make late what comes after the restart; but where the clock is
-        # behind what was stored, it says nothing about that.
         known_ms = cursor(self._store, KNOWN) or 0
-        is_believed = now.utc_ms >= known_ms - _TOLERANCE_MS
-        until_ms = now.utc_ms + MOST_AHEAD_MS if is_believed else END_OF_TIME_MS
-        newest = {}
-        for series, reading in newest_judged(self._store, self._probe_of, self._judged_id, until_ms).items():
-            value = value_at(self._scales[series], reading.at_ms, reading.number)
-            newest[self._probe_of[series]] = NewestReading(
-                min(reading.at_ms, now.utc_ms) if is_believed else reading.at_ms,
-                value if may_be_judged(value, reading.quality) else None,
-            )
+        newest = self._feed.newest(self._judged_id, now.utc_ms, known_ms)
         rows = {row.key: row.entry for row in alarm_rows(self._store)}
         state = WatchState.from_rows(rows, now, newest, self._silences(pulse, now), known_ms)
         limits = self._limits.values()
@@ -252,7 +236,7 @@ class Turner:
         )
         judged = self._judgements.readings(now.utc_ms)
         inputs = TurnInputs(
-            readings=[*self._readings(rows), *judged],
+            readings=[*self._feed.readings(rows), *judged],
             health=self._health(ingest, now, look_at_backups=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
@@ -319,7 +303,7 @@ class Turner:
             quiet |= self._quiet(now)
         except (IngestError, sqlite3.Error) as error:
             log.warning("the store cannot be read either: %s", error)
-        readings = self._readings([*rows, *((judged_id, *row) for row in unstored)])
+        readings = self._feed.readings([*rows, *((judged_id, *row) for row in unstored)])
         return TurnInputs(readings=readings, quiet=quiet), rows[-1][0] if rows else judged_id
 
     def _quiet(self, now: Now) -> dict[str, str]:
@@ -328,22 +312,6 @@ class Turner:
         compensated = self._judgements.compensated(now.utc_ms)
         quiet = self._suppression.keys(use.empty, use.racking, awaiting, compensated)
         return {**quiet, **self._without_store.quiet(now)}
-
-    def _readings(self, rows: Sequence[tuple[int, int, int, float, int]]) -> list[WatchReading]:
-        if rows:
-            self._renew_scales()
-        return [
-            WatchReading(probe, at_ms, value_at(self._scales[series], at_ms, number), quality)
-            for _, series, at_ms, number, quality in rows
-            if (probe := self._probe_of.get(series)) is not None
-        ]
-
-    def _renew_scales(self) -> None:
-        """A calibration or the barometer may have changed what numbers mean since the last turn."""
-        newest_part = newest_part_id(self._store)
-        if newest_part != self._newest_part:
-            self._scales = {series: scales(self._store, series) for series in self._probe_of}
-            self._newest_part = newest_part
 
     def _health(self, ingest: Pulse[IngestPulse] | None, now: Now, *, look_at_backups: bool) -> dict[str, int]:
         health: dict[str, int] = {}
