@@ -82,6 +82,18 @@ def test_a_tight_keg_is_sound_or_cooling_or_warming_and_never_leaks(tight: list[
     assert abs(headspace - 2.0) < 2.0 * u < 0.6
 
 
+def test_a_carboy_that_rises_day_by_day_is_not_sound() -> None:
+    """Wine that held more carbon dioxide than its blanket, says the fit; rising it is all the same, and falling not."""
+    glass = BlanketFacts(Filling(19.0, 18.2, 12.0, "glass"), blanket_gas("carbon dioxide"), station_kpa=100.0)
+    tight_keg = replace(KEG, wine_l=18.0, believed_wine_l=18.2, start_kpa=1.0, wine_holds_kpa=(100.0, 0.0, 0.0))
+    made = replace(tight_keg, made_mol_per_s=4.0 / DAY_S / (8.314 * 286.0))
+    rising = last(points(made, 3.0), glass)
+    assert rising.finding == "gas rising"
+    assert rising.rate_ml_min is not None and rising.rate_ml_min < 0.0
+    assert rising.since_ms is not None
+    assert all(each.finding != "gas rising" for each in judged(points(tight_keg, 3.0), glass))
+
+
 def test_a_night_that_brings_the_gauge_under_the_floor_is_cold_and_no_leak() -> None:
     facts = replace(FACTS, floor_kpa=46.0)
     readings = points(replace(KEG, start_kpa=48.0, air=replace(NIGHTS, swing_k=9.0)), 3.0)

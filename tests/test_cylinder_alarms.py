@@ -60,7 +60,7 @@ def test_it_is_reported_in_time_and_ends_with_the_next_cylinder(winter: Winter) 
     assert subject.startswith("MEDIUM PRIORITY: N2 cylinder lasts at least")
     assert "Use:         19 to 21 L a day" in body
     assert "Content:     250 ± " in body
-    assert "to a reserve of 0.5 to 1 MPa" in body
+    assert "to a reserve of 5 to 10 bar" in body
     # The new one is judged at once; it counts after half an hour.
     assert winter.judged(12.2)[CARE] == "unacknowledged"
     assert winter.judged(12.2 + 11.0 / 1440.0)[CARE] == "unacknowledged"

@@ -262,5 +262,10 @@ def test_a_cylinder_of_which_nothing_was_read(stores: Callable[..., GasStore]) -
     assert any("nothing was read" in remark for remark in shown(judgement).remarks)
 
 
+def test_a_gauge_that_has_only_begun_is_not_asked_for(stores: Callable[..., GasStore]) -> None:
+    (remark,) = shown(stores(GAUGE).judged(0.0)["N2"]).remarks
+    assert "none of its gauge has been taken yet" in remark
+
+
 def test_details_of_other_judgements_are_none_of_a_cylinder() -> None:
     assert cylinder_shown(Judgement("K1", "leak_rate", 0, 0.0, details={"gas": "argon"})) is None

@@ -71,7 +71,7 @@ def judgement(shown: CylinderShown, at_ms: int = NOW) -> Judgement:
 
 def test_a_cylinder_in_full() -> None:
     assert lines(a_cylinder(open_at=("K1", "K2"), remarks=("look at it",))) == [
-        "holds 310 ± 20 L (0.370 kg) of nitrogen, gauge 3.12 MPa at 14.5 °C",
+        "holds 310 ± 20 L (0.370 kg) of nitrogen, gauge 31.2 bar at 14.5 °C",
         "uses 24 to 36 L a day; lasts 5 to 12 days",
         "supply open at K1, K2",
         "note: look at it",
@@ -91,7 +91,7 @@ def test_what_cannot_be_told_is_not_said() -> None:
     )
     assert lines(early)[1] == "how long it lasts cannot be told yet"
     assert lines(CylinderShown(gas="carbon dioxide", raw_kpa=4986.0, remarks=("weigh it",))) == [
-        "gauge 4.99 MPa",
+        "gauge 49.9 bar",
         "note: weigh it",
     ]
 
@@ -197,9 +197,9 @@ def test_a_cylinder_that_runs_out_says_content_use_and_days() -> None:
     body = draft.body.splitlines()
     assert body[0] == "N2: the cylinder lasts 5 to 12 days."
     for line in (
-        "Content:     310 ± 20 L (0.370 kg) of nitrogen, gauge 3.12 MPa at 14.5 °C",
+        "Content:     310 ± 20 L (0.370 kg) of nitrogen, gauge 31.2 bar at 14.5 °C",
         "Use:         24 to 36 L a day",
-        "Time left:   5 to 12 days, to a reserve of 0.5 to 1 MPa",
+        "Time left:   5 to 12 days, to a reserve of 5 to 10 bar",
         "Supply:      open at K1",
     ):
         assert line in body

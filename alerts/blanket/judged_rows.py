@@ -136,7 +136,8 @@ def _shown(judged: VesselJudged, now_ms: int) -> BlanketShown:
         warnings = (*warnings, _ASSUMED)
     missing = _missing(judged, now_ms)
     if judgement.finding == "no judgement":
-        warnings = (*_MISSING_WORDS.get(missing, ()), *warnings)
+        is_new = missing == "pressure" and judged.pressure_ms is None
+        warnings = (*(_NONE_YET if is_new else _MISSING_WORDS.get(missing, ())), *warnings)
     return BlanketShown(
         at_ms=now_ms if point is None else point.at_ms,
         finding=judgement.finding,
@@ -166,6 +167,8 @@ def _shown(judged: VesselJudged, now_ms: int) -> BlanketShown:
     )
 
 
+# Also in the minutes after a start, when readings have come but were not judged yet.
+_NONE_YET: Final = ("No good reading of the pressure was judged yet; each minute is judged when it is over.",)
 _MISSING_WORDS: Final[dict[str, tuple[str, ...]]] = {
     "pressure": ("There is no good reading of the pressure.",),
     "temperature": ("There is no good reading of the temperature of the wine or the wall.",),

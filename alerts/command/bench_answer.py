@@ -26,11 +26,18 @@ def finite_number(text: str, parameter: str) -> float:
         ) from error
 
 
-def print_answer(text: str, result: Mapping[str, object], warnings: Sequence[str], as_json: bool) -> None:
-    """Print the text and a line for each warning, or the result with its warnings as JSON."""
+def print_answer(
+    text: str, result: Mapping[str, object], warnings: Sequence[str], as_json: bool, *, cautions: Sequence[str] = ()
+) -> None:
+    """Print the text, a line for each warning and then for each caution, or the result with its warnings as JSON.
+
+    Warnings are about this answer, cautions about such work in general; so the warnings come first.
+    """
     if as_json:
         print(json_text({**result, "warnings": list(warnings)}, indent=2))
         return
     print(text)
     for warning in warnings:
         print(f"warning: {warning}")
+    for caution in cautions:
+        print(f"caution: {caution}")

@@ -88,7 +88,6 @@ def blanket_(
         f"in place), {worked.equilibrium_kpa:.1f} kPa after days to months (equilibrium)",
         f"standard uncertainties {number_text(u.frozen_kpa, 2)} and {number_text(u.equilibrium_kpa, 2)} kPa; all "
         f"gauge, air at {state.barometer_kpa:g} kPa",
-        *(f"caution: {caution}" for caution in PRESSURE_CAUTIONS),
     ]
     result = {
         "headspace_l": worked.headspace_l,
@@ -104,4 +103,5 @@ def blanket_(
         "reference_headspace_l": worked.reference_headspace_l,
         "vapour_kpa": worked.vapour_kpa,
     }
-    print_answer("\n".join(lines), result, blanket_warnings(filling, state, reference_c, worked, u), as_json)
+    warnings = blanket_warnings(filling, state, reference_c, worked, u)
+    print_answer("\n".join(lines), result, warnings, as_json, cautions=PRESSURE_CAUTIONS)

@@ -54,5 +54,5 @@ def cylinder(
         "content_mol": content.mol,
         "vapour_kpa": content.vapour_kpa,
     }
-    lines = [text, *(f"caution: {caution}" for caution in CYLINDER_CAUTIONS)]
-    print_answer("\n".join(lines), result, cylinder_warnings(named, content, pressure_kpa, temperature_c), as_json)
+    warnings = cylinder_warnings(named, content, pressure_kpa, temperature_c)
+    print_answer(text, result, warnings, as_json, cautions=CYLINDER_CAUTIONS)

@@ -87,7 +87,8 @@ def leak(
     except OutOfRange as error:
         raise as_gas_option(error, _OPTIONS) from error
     if not as_it_goes:
-        print_answer("\n".join(_lines(judgement, facts)), _result(judgement), judgement.warnings, as_json)
+        text = "\n".join(_lines(judgement, facts))
+        print_answer(text, _result(judgement), judgement.warnings, as_json, cautions=PRESSURE_CAUTIONS)
 
 
 _OPTIONS: Final = {
@@ -217,4 +218,3 @@ def _lines(judgement: BlanketJudgement, facts: BlanketFacts) -> Iterator[str]:
         yield (
             f"headspace: {judgement.headspace_l:.3g} L at 20 °C, standard uncertainty {judgement.u_headspace_l:.2g} L"
         )
-    yield from (f"caution: {caution}" for caution in PRESSURE_CAUTIONS)

@@ -114,9 +114,8 @@ def purge(
         "method": method,
     }
     cautions = TANK_CAUTIONS if kind == "tank" else TRANSFER_CAUTIONS
-    lines = [*_lines(worked, method), *(f"caution: {caution}" for caution in cautions)]
     warnings = purge_warnings(kind, method, worked, headspace_l, given_high=high_kpa is not None)
-    print_answer("\n".join(lines), result, warnings, as_json)
+    print_answer("\n".join(_lines(worked, method)), result, warnings, as_json, cautions=cautions)
 
 
 def _lines(worked: Purge, method: str) -> list[str]:

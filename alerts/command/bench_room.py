@@ -37,5 +37,4 @@ def room(
     added = f", carbon dioxide {number_text(air.co2_percent, 2)} % more" if air.co2_percent else ""
     text = f"oxygen {number_text(air.o2_percent, 3)} %{added}: the mean of the room at worst; a corner can be far worse"
     result = {"o2_percent": air.o2_percent, "co2_percent": air.co2_percent}
-    lines = [text, *(f"caution: {caution}" for caution in ROOM_CAUTIONS)]
-    print_answer("\n".join(lines), result, room_warnings(named, air), as_json)
+    print_answer(text, result, room_warnings(named, air), as_json, cautions=ROOM_CAUTIONS)

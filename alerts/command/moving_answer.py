@@ -44,4 +44,4 @@ def print_transfer(
             f"between laminar and turbulent flow nobody can say which it is: it may take as little as "
             f"{number_text(worked.low_minutes, 3)} min"
         )
-    print_answer("\n".join([*lines, *(f"caution: {caution}" for caution in cautions)]), result, remarks, as_json)
+    print_answer("\n".join(lines), result, remarks, as_json, cautions=cautions)

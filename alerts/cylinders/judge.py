@@ -32,6 +32,7 @@ _SILENT_INTERVALS: Final = 3.0
 _SILENT_MS: Final = 2 * _HOUR_MS
 
 _NOTHING_READ: Final = "nothing was read of it: give it a pressure probe, or write down what its gauge shows"
+_NO_HOUR_YET: Final = "its content follows from means over an hour, and none of its gauge has been taken yet"
 _SILENT: Final = "its gauge or its thermometer has been silent since then"
 _UNMEASURED: Final = (
     "nothing measures its temperature, so it counts as 15 °C: a thermometer at it or in its room narrows the range"
@@ -70,10 +71,16 @@ class CylinderJudge:
             readings = CylinderReadings(cellar, store)
             read = {cylinder.id: readings.of(cylinder, now_ms) for cylinder in cellar.cylinder}
             supplies = supplies_inside(connection, cellar, now_ms)
-        return [_judgement(cylinder, read[cylinder.id], supplies, now_ms) for cylinder in cellar.cylinder]
+            gauged = {probe.at for probe in cellar.probe if probe.quantity == "pressure"}
+        return [
+            _judgement(cylinder, read[cylinder.id], supplies, now_ms, has_gauge=cylinder.id in gauged)
+            for cylinder in cellar.cylinder
+        ]
 
 
-def _judgement(cylinder: Cylinder, read: ReadCylinder, supplies: Mapping[str, Supply], now_ms: int) -> Judgement:
+def _judgement(
+    cylinder: Cylinder, read: ReadCylinder, supplies: Mapping[str, Supply], now_ms: int, *, has_gauge: bool
+) -> Judgement:
     facts = CylinderFacts(GASES[cylinder.gas], cylinder.water_volume_l, read.gauge, read.thermometer)
     newest = read.points[-1] if read.points else None
     shown = CylinderShown(
@@ -86,7 +93,8 @@ def _judgement(cylinder: Cylinder, read: ReadCylinder, supplies: Mapping[str, Su
     )
     known = _known(facts, read, now_ms)
     if known is None:
-        remark = _CO2 if cylinder.gas == "carbon dioxide" else _NOTHING_READ
+        nothing_read = _NO_HOUR_YET if has_gauge else _NOTHING_READ
+        remark = _CO2 if cylinder.gas == "carbon dioxide" else nothing_read
         details = cylinder_details(replace(shown, remarks=(remark,)))
         return Judgement(cylinder.id, "cylinder_days_left", now_ms, None, finding="no judgement", details=details)
     newest_ms = int(known.amounts.at_ms[-1])

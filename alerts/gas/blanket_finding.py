@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["Finding", "calm_finding", "goes_on", "is_gain", "is_leak", "leak_finding"]
+__all__ = ["Finding", "calm_finding", "from_wine", "goes_on", "is_gain", "is_leak", "leak_finding"]
 
 from typing import Final, NamedTuple
+
+import numpy as np
 
 from alerts.gas.air_floor import GasNow
 from alerts.gas.blanket_facts import BlanketFacts
@@ -39,6 +41,16 @@ _SETTLING_KPA_DAY: Final = 0.5
 _MOVED_KPA: Final = 0.8
 
 
+# Carbon dioxide comes from the wine: the pressure at T0 has risen by so much a day (this project's choice), without a
+# barometer by so much, since the weather may have done the rest; once found, half of it will do. Over two or three days
+# warmth counts less.
+_FROM_WINE_KPA: Final = 1.5
+_FROM_WINE_NO_AIR_KPA: Final = 5.0
+# So much it rises if wine under 140 kPa gets 1 K warmer: solubility falls by 2.7 % a K at 10 to 20 °C (Sander 2023).
+_FROM_WINE_KPA_K: Final = 4.0
+_FROM_WINE_DAYS: Final = (1.0, 2.0, 3.0)
+
+
 class Finding(NamedTuple):
     """A word of ``ingest.judgement.FINDINGS``; whether a leak is certain; since when (UTC ms), None if not known."""
 
@@ -51,6 +63,26 @@ def is_gain(fitted: FittedBlanket) -> bool:
     """Whether gas certainly comes in."""
     gain = fitted.gain
     return gain.better > max(_CERTAIN, fitted.leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA
+
+
+def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_found: bool) -> bool:
+    """Whether carbon dioxide from the wine has raised the pressure at T0, day by day.
+
+    The fits explain such a rise as the reverse of settling, from a wine that held more than its blanket does. has_air:
+    whether a barometer says what the weather does; was_found: whether it was found before.
+    """
+    if facts.gas.name != "carbon dioxide" or fitted.risen(fitted.days - 1.0) <= 0.0:
+        return False
+    columns = fitted.fit.columns
+    least = _FROM_WINE_KPA if has_air or not facts.weather_moves else _FROM_WINE_NO_AIR_KPA
+    least *= 0.5 if was_found else 1.0
+    for days in _FROM_WINE_DAYS:
+        since = fitted.days - days
+        if since >= 0.0:
+            warmer = float(columns.celsius[-1] - np.interp(since, columns.days, columns.celsius))
+            if fitted.risen(since) > days * least + _FROM_WINE_KPA_K * max(warmer, 0.0):
+                return True
+    return False
 
 
 def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, was_certain: bool) -> bool:

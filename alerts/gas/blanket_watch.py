@@ -13,7 +13,7 @@ from alerts.gas.air_floor import GasNow, HoursLeft, gauge_at, hours_left
 from alerts.gas.blanket_bins import BlanketBins
 from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
-from alerts.gas.blanket_finding import Finding, calm_finding, goes_on, is_gain, is_leak, leak_finding
+from alerts.gas.blanket_finding import Finding, calm_finding, from_wine, goes_on, is_gain, is_leak, leak_finding
 from alerts.gas.blanket_fit import BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
 from alerts.gas.blanket_remarks import blanket_remarks
@@ -84,6 +84,7 @@ class BlanketWatch:
         self._fast: FastLoss | None = None
         self._fast_ms = 0
         self._leak_since_ms: int | None = None
+        self._from_wine_ms: int | None = None
         self._drawn_ms: int | None = None
         self._sound_ms: int | None = None
 
@@ -278,6 +279,7 @@ class BlanketWatch:
         self._fit_due = False
         self._fast = None
         self._leak_since_ms = None
+        self._from_wine_ms = None
         self._drawn_ms = None
 
     # --- what they say
@@ -337,7 +339,14 @@ class BlanketWatch:
         if fitted.is_held:
             return Finding("supply open")
         if is_gain(fitted):
+            self._from_wine_ms = None
             return Finding("gas rising", since_ms=fitted.when_ms(fitted.gain.onset_days))
+        was_found = self._from_wine_ms is not None
+        if from_wine(fitted, self._facts, has_air=self._air is not None, was_found=was_found):
+            if self._from_wine_ms is None:
+                self._from_wine_ms = fitted.when_ms(fitted.days - 1.0)
+            return Finding("gas rising", since_ms=self._from_wine_ms)
+        self._from_wine_ms = None
         was_certain = self._leak_since_ms is not None
         if is_leak(fitted, self._facts, last.pressure_kpa, was_certain=was_certain):
             self._leak_since_ms = fitted.when_ms(fitted.leak.onset_days)
@@ -359,6 +368,8 @@ class BlanketWatch:
             return LossRate(kappa, u_kappa, flow, u_flow)
         if self._fitted is None:
             return None
+        if finding.word == "gas rising" and self._from_wine_ms is not None:
+            return self._fitted.day_rate()
         if finding.leak_certain or finding.word == "gas rising":
             evidence = self._fitted.gain if finding.word == "gas rising" else self._fitted.leak
             # What drives the flow is the gauge, which has an error of zero, by a law that is not quite known.

@@ -22,6 +22,8 @@ DAY_MS: Final = 86_400_000
 KPA_DAY_TO_ML_MIN: Final = ML_MIN_PER_MOL_DAY / RT0
 # From this evidence for a leak on, the headspace is that of the fits with it: else it would have to explain the loss.
 _SUSPICIOUS: Final = 9.0
+# By so much two levels a day apart may be off without a leak: drift, barometer, what is not known of the headspace.
+_U_DAY_KPA: Final = 0.5
 
 
 class LossRate(NamedTuple):
@@ -82,6 +84,12 @@ class FittedBlanket:
         columns = self.fit.columns
         hours = np.arange(-24.0, 0.0, 0.5) / 24.0
         return np.asarray(np.interp(columns.days[-1] + hours, columns.days, columns.celsius))
+
+    def day_rate(self) -> LossRate:
+        """The loss of the last day by the levels alone, whatever the wine has taken up or given off meanwhile."""
+        kappa, per = -self.risen(self.days - 1.0), KPA_DAY_TO_ML_MIN / self.learned.w
+        u_flow = per * np.hypot(_U_DAY_KPA, kappa * self.learned.u_w / self.learned.w)
+        return LossRate(kappa, _U_DAY_KPA, kappa * per, float(u_flow))
 
     def calm_rate(self) -> LossRate:
         """The loss since the first reading, averaged over the ways of dissolving: how tight the vessel is, at best."""

@@ -8,6 +8,7 @@ from typing import Final
 
 from alerts.cylinders.details import CylinderShown
 from alerts.view.cylinder_lines import cylinder_content_text, cylinder_use_text, lasts_text
+from alerts.view.format import unit_name
 from ingest.cellar import EffectiveLimit
 
 _QUANTITY: Final = "cylinder_days_left"
@@ -53,7 +54,8 @@ def cylinder_message_lines(shown: CylinderShown, units: str) -> list[str]:
     if use := cylinder_use_text(shown):
         lines.append(f"Use:         {use.removeprefix('uses ')}")
     if lasts := lasts_text(shown):
-        reserve = ", to a reserve of 0.5 to 1 MPa" if lasts.startswith("lasts") else ""
+        amount = "70 to 150 psi" if unit_name("pressure", units) == "psi" else "5 to 10 bar"
+        reserve = f", to a reserve of {amount}" if lasts.startswith("lasts") else ""
         lines.append(f"Time left:   {lasts.removeprefix('lasts ')}{reserve}")
     if shown.open_at:
         lines.append(f"Supply:      open at {', '.join(shown.open_at)}")

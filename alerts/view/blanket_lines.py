@@ -93,7 +93,8 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     if floor := floor_text(shown, units):
         words.append(floor)
     if shown.finding != "sound" and shown.finding not in UNDECIDED and shown.since_ms is not None:
-        words.append(f"since {local_time(shown.since_ms, zone, now_ms)}")
+        at = "at" if shown.finding == "drawn" else "since"
+        words.append(f"{at} {local_time(shown.since_ms, zone, now_ms)}")
     if shown.finding in UNDECIDED and shown.warnings:
         words.append(_within(shown.warnings[0].rstrip(".")))
     pressures = _pressures(shown, units)
@@ -105,7 +106,8 @@ def blanket_lines(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) ->
     lines = [f"blanket: {finding_text(shown)}"]
     times = []
     if shown.since_ms is not None:
-        times.append(f"since {local_time(shown.since_ms, zone, now_ms)}, {age(now_ms - shown.since_ms)} ago")
+        at = "at" if shown.finding == "drawn" else "since"
+        times.append(f"{at} {local_time(shown.since_ms, zone, now_ms)}, {age(now_ms - shown.since_ms)} ago")
     if shown.finding != "sound" and shown.last_sound_ms is not None:
         times.append(f"last sound {local_time(shown.last_sound_ms, zone, now_ms)}")
     if times:
@@ -117,7 +119,7 @@ def blanket_lines(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) ->
         lines.append(pressures)
     if floor := floor_text(shown, units):
         lines.append(floor)
-    if shown.headspace_l is not None:
+    if shown.headspace_l is not None and shown.finding != "no judgement":
         gas = f" of {shown.gas}" if shown.gas else ""
         lines.append(f"headspace {headspace_text(shown.headspace_l, shown.u_headspace_l)}{gas}")
     return [*lines, *(f"note: {warning}" for warning in shown.warnings)]
@@ -165,7 +167,8 @@ def _pressures(shown: BlanketShown, units: str) -> str:
     parts = []
     if shown.raw_kpa is not None:
         parts.append(f"gauge {value_text('pressure', shown.raw_kpa, units)}")
-    if shown.compensated_kpa is not None:
+    # What a gauge shows that cannot be trusted, nobody can compensate.
+    if shown.compensated_kpa is not None and shown.finding != "no judgement":
         parts.append(compensated_text(shown.compensated_kpa, shown.u_compensated_kpa, shown.reference_c, units))
     return ", ".join(parts)
 

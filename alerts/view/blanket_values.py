@@ -37,18 +37,17 @@ def rate_text(rate_ml_min: float, u_ml_min: float | None) -> str:
 
 
 def rate_pressure_text(kpa_day: float, rate_ml_min: float | None, u_ml_min: float | None, units: str) -> str:
-    """Say the same as a fall or rise of pressure: "4 to 6 kPa a day", and an hour where it is fast.
+    """Say the same as a fall or rise of pressure: "4 to 6 kPa a day", of an hour where it is fast.
 
     kpa_day: kPa a day; rate_ml_min, u_ml_min: what it is uncertain by, in proportion; units: the site's.
     """
     share = 0.0 if not rate_ml_min or u_ml_min is None else _COVERAGE * u_ml_min / abs(rate_ml_min)
     unit = unit_name("pressure", units)
     a_day = difference_in_unit("pressure", abs(kpa_day), unit)
-    text = f"{_range(a_day * (1 - share), a_day * (1 + share))} {unit} a day"
     if abs(kpa_day) < _FAST_KPA_DAY:
-        return text
+        return f"{_range(a_day * (1 - share), a_day * (1 + share))} {unit} a day"
     an_hour = a_day / _DAY_H
-    return f"{_range(an_hour * (1 - share), an_hour * (1 + share))} {unit} an hour, {text}"
+    return f"{_range(an_hour * (1 - share), an_hour * (1 + share))} {unit} an hour"
 
 
 def hours_text(low_h: float | None, high_h: float | None) -> str:
@@ -90,9 +89,11 @@ def compensated_text(kpa: float, u_kpa: float | None, reference_c: float | None,
 
 
 def headspace_text(litres: float, u_litres: float | None) -> str:
-    """Say how large the headspace is: "2.0 ± 0.3 L"."""
+    """Say how large the headspace is: "2.0 ± 0.3 L"; "up to 5 L" where that is all that is known."""
     if u_litres is None:
         return f"{litres:.1f} L"
+    if _COVERAGE * u_litres >= litres:
+        return f"up to {_fixed(litres + _COVERAGE * u_litres, 0)} L"
     decimals = _decimals(_COVERAGE * u_litres)
     return f"{_fixed(litres, decimals)} ± {_fixed(_COVERAGE * u_litres, decimals)} L"
 

@@ -12,7 +12,7 @@ from typing import Final
 
 from alerts.cylinders.details import CylinderShown, cylinder_shown
 from alerts.view.blanket_values import hours_text
-from alerts.view.format import age, local_time, value_text
+from alerts.view.format import age, local_time, unit_name, value_text
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from ingest.cellar import value_in_unit
 from ingest.judgement import Judgement
@@ -63,7 +63,7 @@ def cylinder_lines(shown: CylinderShown, zone: tzinfo, units: str, now_ms: int) 
 
 
 def cylinder_content_text(shown: CylinderShown, units: str) -> str:
-    """Say the content: "1130 ± 30 L (1.34 kg) of nitrogen, gauge 12.0 MPa at 14.5 °C"; the gauge alone without one.
+    """Say the content: "1130 ± 30 L (1.34 kg) of nitrogen, gauge 120.0 bar at 14.5 °C"; the gauge alone without one.
 
     Litres are at 15 °C and 101.325 kPa.
     """
@@ -73,8 +73,9 @@ def cylinder_content_text(shown: CylinderShown, units: str) -> str:
         parts.append(f"{_litres(shown.content_l, shown.u_content_l)}{kg} of {shown.gas}")
     if shown.raw_kpa is not None:
         warmth = "" if shown.temperature_c is None else f" at {value_text('temperature', shown.temperature_c, units)}"
+        in_psi = unit_name("pressure", units) == "psi"
         psi = value_in_unit("pressure", shown.raw_kpa, "psi")
-        gauge = f"{psi:.0f} psi" if units == "us" else f"{shown.raw_kpa / 1000.0:.2f} MPa"
+        gauge = f"{psi:.0f} psi" if in_psi else value_text("pressure", shown.raw_kpa, units)
         parts.append(f"gauge {gauge}{warmth}")
     return ", ".join(parts)
 
