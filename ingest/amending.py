@@ -10,7 +10,8 @@ __all__ = ["Amendment", "amend_inside", "prepare_amendment", "write_amendment"]
 
 import json
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any, NamedTuple
 
 from ingest.cellar import Cellar
@@ -24,6 +25,7 @@ from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.kind import EntryKind, place_question
 from ingest.journal.ledger import Ledger
+from ingest.journal.typed_amounts import typed_amounts
 from ingest.store import Store
 from ingest.store.journal.amending import amend_entry, amendable
 from ingest.store.journal.entry_rows import insert_strike
@@ -117,9 +119,21 @@ def _drafted(
             _refuse_unsayable(kind, old, was, context)
             given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
             drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
+            drafted = _as_typed(drafted, kind, old.body, answered(answers), given)
             raise TrialOnly
     except TrialOnly:
         return old, kind, drafted, context
+
+
+def _as_typed(
+    drafted: DraftedEntry, kind: EntryKind[Any], old: Body, news: Mapping[str, Sequence[str]], given: Mapping[str, Any]
+) -> DraftedEntry:
+    """The draft with amounts as they were typed: new answers now, the others as in the old body."""
+    body = drafted.draft.body
+    there = {*news, *(typed.question for typed in body.typed)}
+    kept = [typed for typed in old.typed if typed.question not in there and typed.question in given]
+    body = body.model_copy(update={"typed": (*kept, *body.typed, *typed_amounts(kind, news, given))})
+    return drafted._replace(draft=replace(drafted.draft, body=body))
 
 
 def _changed(

@@ -119,8 +119,9 @@ def prepare(
     given = read_answers(known, answered(answers), Clock(cellar.site.zone, now_ms))
     context = context_of(store, cellar, kind, at_ms)
     drafted = draft_entry(known, with_known(known, given, context, at_ms), context, who=who, at_ms=at_ms)
-    typed = drafted.draft.body.model_copy(update={"typed": typed_amounts(known, answered(answers), given)})
-    drafted = drafted._replace(draft=replace(drafted.draft, body=typed))
+    body = drafted.draft.body
+    body = body.model_copy(update={"typed": (*body.typed, *typed_amounts(known, answered(answers), given))})
+    drafted = drafted._replace(draft=replace(drafted.draft, body=body))
 
     def add(connection: sqlite3.Connection) -> Entry:
         return add_entry(connection, drafted.draft, cellar, now_ms, with_later=with_later)

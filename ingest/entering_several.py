@@ -7,7 +7,7 @@ __all__ = ["COMMON", "prepare_line", "write_several"]
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, nearest
 from ingest.entering import Add, Answers, Prepared, added, prepare
 from ingest.journal.answers import AnswersWrong, Wrong
 from ingest.journal.entry import Draft, Entry
@@ -72,5 +72,6 @@ def _wine(store: Store, cellar: Cellar, name: str, now_ms: int) -> dict[str, str
         lots = ledger_at(connection, now_ms, cellar).lots.names
     if name in lots:
         return {"lot": name}
-    known = ", ".join((*vessels, *lots))
-    raise AnswersWrong([Wrong("lines", f"there is no vessel or lot '{name}'; there are: {known}")])
+    near = nearest(name, (*vessels, *lots))
+    there = f"did you mean {near}?" if near else f"there are: {', '.join((*vessels, *lots))}"
+    raise AnswersWrong([Wrong("lines", f"there is no vessel or lot '{name}'; {there}")])

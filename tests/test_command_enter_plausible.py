@@ -56,6 +56,12 @@ def test_gas_on_a_keg_or_purging_glass_is_no_news(call: _Call) -> None:
     assert "warning" not in call("gas", "--vessel", "C1", "--act", "purged", "--times", "3")
 
 
+def test_a_pressure_that_was_read_and_is_more_than_the_stamp_is_told_of(call: _Call) -> None:
+    words = ("--vessel", "K1", "--quantity", "pressure", "--value")
+    assert "warning" not in call("measurement", *words, "0.55 bar")
+    assert "kPa that are stamped on K1: shut the gas" in call("measurement", *words, "20 bar")
+
+
 _TITRATION = ("--vessel", "K1", "--quantity", "total", "--method", "elsewhere", "--result", "60 mg/L")
 
 

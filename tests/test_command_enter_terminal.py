@@ -104,6 +104,22 @@ def test_a_topping_asks_where_the_wine_came_from(journal: JournalOnDisk, opened:
     assert journal.written()[-1].kind == "topping"
 
 
+def test_a_mistyped_source_of_a_topping_is_asked_again_itself(
+    journal: JournalOnDisk, opened: list[AtTheTerminal]
+) -> None:
+    terminal = _start(opened, journal, "topping", "--vessel", "K1", "--volume", "0.3 L")
+    terminal.until("From which vessel?")
+    terminal.say("c1")
+    terminal.until("From which vessel? (such as C1) ")
+    assert '"c1" is not in any cellar file of this store; did you mean C1?' in terminal.seen
+    assert "Which vessel?" not in terminal.seen
+    terminal.say("C1")
+    terminal.until("Write it?")
+    terminal.say("y")
+    assert terminal.end() == 0
+    assert journal.written()[-1].body.places == ("C1",)
+
+
 def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
     journal: JournalOnDisk, opened: list[AtTheTerminal]
 ) -> None:
@@ -246,6 +262,14 @@ def test_a_time_that_never_was_is_refused_at_a_terminal_too(
     assert "--at" in terminal.seen
     assert "from 02:00 to 03:00; write a time before 02:00 or from 03:00 on" in " ".join(terminal.seen.split())
     assert len(journal.written()) == 3
+
+
+def test_a_time_in_the_future_is_refused_once(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
+    terminal = _start(
+        opened, journal, "vessel-status", "--vessel", "K3", "--status", "cleaned", "--at", "2199-03-29 02:30"
+    )
+    assert terminal.end() == 2
+    assert terminal.seen.count("in the future") == 1
 
 
 @pytest.mark.parametrize("answer", ["", "n", "y"])

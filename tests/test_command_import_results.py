@@ -67,6 +67,23 @@ def test_a_sheet_is_shown_first_and_then_brought_in_once(journal: JournalOnDisk,
     assert (code, "7 are there already" in said, len(journal.written())) == (0, True, before + 7)
 
 
+@pytest.mark.parametrize("method", ["Ripper", "iodometric", "aeration-oxidation"])
+def test_a_method_as_the_bench_calls_it(journal: JournalOnDisk, tmp_path: Path, method: str) -> None:
+    text = "Date,Vessel,Free SO2 (mL)\n2026-10-25,K1,1.25\n"
+    options = ("--sample", "25 mL", "--titrant", "iodine 3", "--method", method)
+    code, said, errors = _take(journal, tmp_path, text, *options)
+    assert ("is not a method" in errors, (code, "1 new" in said) == (0, True)) == (
+        False,
+        method != "aeration-oxidation",
+    )
+
+
+def test_a_wine_that_is_nearly_another_names_it(journal: JournalOnDisk, tmp_path: Path) -> None:
+    _, said, errors = _take(journal, tmp_path, "Date,Vessel,pH\n2026-10-25,k1,3.3\n2026-10-25,silv,3.3\n")
+    assert "line 2: there is no vessel or lot 'k1'; did you mean K1?" in said + errors
+    assert "line 3: there is no vessel or lot 'silv'; did you mean sylv?" in said + errors
+
+
 def test_dates_of_other_people_and_names_by_map(journal: JournalOnDisk, tmp_path: Path) -> None:
     text = 'Wann,Fass,SO2 frei\n10/25/2026 2:30 PM,K1,"31,5"\n'
     names = ("--map", "wine=Fass,free SO2 (mg/L)=SO2 frei", "--at", "Wann")

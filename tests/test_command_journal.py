@@ -46,6 +46,19 @@ def test_asked_by_vessel_lot_kind_and_time(journal: JournalOnDisk, options: list
     assert _ids(journal, *options) == ids
 
 
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (["--vessel", "k1"], "no such entry; did you mean K1?"),
+        (["--lot", "rise"], "no such entry; did you mean ries?"),
+        (["--vessel", "K3"], "no such entry"),
+    ],
+)
+def test_a_mistyped_id_names_the_nearest_one(journal: JournalOnDisk, options: list[str], said: str) -> None:
+    done = journal.run("journal", str(journal.file), *options)
+    assert (done.returncode, done.stdout.splitlines()[0]) == (1, said)
+
+
 def test_a_struck_entry_is_shown_crossed_out_with_its_reason(journal: JournalOnDisk) -> None:
     said = journal.run("journal", str(journal.file)).stdout
     lines = said.splitlines()

@@ -151,6 +151,29 @@ def test_an_amount_is_shown_in_the_unit_in_which_it_was_typed(journal: JournalOn
     assert journal.written()[-3].body.mass_g == pytest.approx(0.4)  # type: ignore[attr-defined]
 
 
+@pytest.mark.parametrize(
+    ("quantity", "value", "words"),
+    [
+        ("must weight", "21 Brix", "must weight 21 Brix, 87.5 °Oe, 17.7 °KMW"),
+        ("Brix", "21", "must weight 21 °Brix, 87.5 °Oe, 17.7 °KMW"),
+        ("KMW", "17", "must weight 17 °KMW, 83.5 °Oe, 20.1 °Brix"),
+        ("Oechsle", "85", "must weight 85 °Oe, 17.3 °KMW, 20.5 °Brix"),
+        ("pressure", "0.55 bar", "pressure 0.55 bar"),
+        ("temperature", "54 °F", "temperature 54 °F"),
+        ("pressure", "55 kPa", "pressure 55 kPa"),
+    ],
+)
+def test_a_measurement_is_shown_in_the_unit_in_which_it_was_typed(
+    journal: JournalOnDisk, quantity: str, value: str, words: str
+) -> None:
+    measured(journal, quantity, value)
+    number = str(journal.written()[-1].id)
+    assert f"{words}, " in journal.run("journal", str(journal.file)).stdout
+    done = journal.run("amend", str(journal.file), number, "--remark", "in the evening")
+    assert done.returncode == 0, done.stderr
+    assert f"{words}. Written as no." in done.stdout, "what was not amended stays as it was typed"
+
+
 def test_an_amount_in_our_unit_is_shown_as_before(journal: JournalOnDisk) -> None:
     entry = journal.enter("sample", "--vessel", "K1", "--volume", "0.10 L", "--purpose", "smell")
     assert "typed" not in entry["body"]

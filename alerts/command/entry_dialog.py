@@ -107,11 +107,12 @@ class _EntryDialog:
                 self._terminal.say(str(error))
                 self._offer_answers()
             except AnswersWrong as error:
-                for name, why in error.wrong:
+                asked_about = [(self._kind.question(name), why) for name, why in error.wrong]
+                if any(question is None for question, _ in asked_about):
+                    raise  # about what no question asks, such as --at
+                for question, why in asked_about:
+                    assert question is not None
                     self._terminal.say(why)
-                    question = self._kind.question(name)
-                    if question is None:
-                        raise
                     self._ask_again(question)
         raise NotWritten("Too many answers that will not do. Nothing was written.")
 

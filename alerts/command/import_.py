@@ -17,6 +17,7 @@ from alerts.command.import_targets import TableForm
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from ingest.exchange.moments import DATE_ORDERS, DateOrder
 from ingest.exchange.result_table import ResultForm
+from ingest.journal.bench_words import CHOICE_WORDS
 
 EXAMPLE: Final = "leeside import cellar.toml logger.csv --probe k1-temperature --at Time --value Temp --unit degF"
 
@@ -51,9 +52,10 @@ def _date_order(text: str | None) -> DateOrder | None:
 
 
 def _bench_method(text: str) -> str:
-    if text not in ("iodometric", "aeration"):
+    meant = CHOICE_WORDS.get(" ".join(text.lower().split()), text)
+    if meant not in ("iodometric", "aeration"):
         raise typer.BadParameter(f"'{text}' is not a method at the bench; give iodometric or aeration")
-    return text
+    return meant
 
 
 def _names(at: str | None, pairs: str | None) -> dict[str, str]:

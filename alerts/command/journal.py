@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["journal"]
 
+from collections.abc import Iterable
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo
 
@@ -24,13 +25,15 @@ from alerts.command.terminal import print_plain
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
+from alerts.view.vessel_card import known_vessels
 from alerts.view.vessel_contents import contents_line
+from ingest.cellar import nearest
 from ingest.errors import IngestError
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
-from ingest.store.journal.stored_ledger import contents
+from ingest.store.journal.stored_ledger import contents, ledger_at
 from ingest.times import bound_of
 
 EXAMPLE: Final = "leeside journal cellar.toml --vessel K1 --from 2026-11-01"
@@ -57,6 +60,10 @@ def journal(
         vessels = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
         with store.read() as connection:
             rackings = [racking for racking in begun_rackings(connection) if vessel in (None, *racking.vessels)]
+            lots = ledger_at(connection, now_ms, cellar).lots.names
+        places = [*known_vessels(cellar, store), *(c.id for c in cellar.cylinder), *(r.id for r in cellar.room)]
+        meant = _meant(vessel, places)
+        meant = meant or _meant(lot, lots)
     if struck:
         chosen = [entry for entry in chosen if entry.struck is not None]
     if as_json:
@@ -66,7 +73,7 @@ def journal(
         for line in entry_lines(entry, zone, now_ms):
             print_plain(line)
     if not chosen:
-        print_plain("no such entry")
+        print_plain(f"no such entry{meant}")
     if not kinds and not struck:
         shown = [held for held in vessels.values() if vessel in (None, held.vessel)]
         if lot is not None:
@@ -81,6 +88,13 @@ def journal(
         for racking in rackings:
             print_plain("  " + racking_line(racking, zone, now_ms))
     return 0 if chosen else 1
+
+
+def _meant(id: str | None, names: Iterable[str]) -> str:
+    """Say which id of the cellar is the nearest to one that it does not have, "" where there is none."""
+    names = list(names)
+    near = "" if id is None or id in names else nearest(id, names)
+    return f"; did you mean {near}?" if near else ""
 
 
 def _moment(text: str, zone: ZoneInfo, now_ms: int, option: str) -> int:

@@ -12,7 +12,7 @@ import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from ingest.cellar import Cellar, Dimension, parse_amount
+from ingest.cellar import Cellar, Dimension, nearest, parse_amount
 from ingest.errors import IngestError, Unreadable
 from ingest.exchange.entry_lines import EntryLines
 from ingest.exchange.moments import Moments
@@ -165,8 +165,9 @@ class _Reader:
         name = self._cell(cells, "wine")
         vessels = [vessel.id for vessel in self._cellar.vessel]
         if name not in (*vessels, *self._lots):
-            known = ", ".join((*vessels, *self._lots))
-            self.mistakes.append(Mistake(line, f"there is no vessel or lot '{name}'; there are: {known}"))
+            near = nearest(name, (*vessels, *self._lots))
+            there = f"did you mean {near}?" if near else f"there are: {', '.join((*vessels, *self._lots))}"
+            self.mistakes.append(Mistake(line, f"there is no vessel or lot '{name}'; {there}"))
             return
         place, lot = (name, None) if name in vessels else (None, name)
         who = self._cell(cells, "who") or self._form.who

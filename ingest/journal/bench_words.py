@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["CHOICE_WORDS", "QUANTITY_WORDS", "in_known_units"]
+__all__ = ["CHOICE_WORDS", "QUANTITY_WORDS", "SCALE_WORDS", "in_known_units"]
 
 from collections.abc import Mapping
 from typing import Final
@@ -46,6 +46,9 @@ QUANTITY_WORDS: Final[Mapping[str, str]] = {
     "brix": "must weight",
 }
 """The same of what is measured by hand."""
+
+SCALE_WORDS: Final[Mapping[str, str]] = {"oechsle": "°Oe", "kmw": "°KMW", "brix": "°Brix"}
+"""Those of them that say the unit, too."""
 
 # Units as people write them (lower case). A mg in a litre of wine is a mg in about 0.99 kg, and the trade says ppm.
 _UNIT_WORDS: Final[Mapping[Dimension, Mapping[str, str]]] = {

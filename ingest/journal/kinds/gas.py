@@ -13,7 +13,16 @@ from ingest.cellar import Dimension, Gas
 from ingest.journal.answers import AnswersWrong, Choice, Measure, Whole, Wrong
 from ingest.journal.body import Body, Id, Words
 from ingest.journal.entry_context import EntryContext
-from ingest.journal.kinds.kind import GLASS, VESSEL_KINDS, BodyData, EntryKind, NamedVessels, PlaceRule, large_caution
+from ingest.journal.kinds.kind import (
+    GLASS,
+    VESSEL_KINDS,
+    BodyData,
+    EntryKind,
+    NamedVessels,
+    PlaceRule,
+    beyond_stamp,
+    large_caution,
+)
 from ingest.journal.phrases import phrase
 from ingest.journal.question import CYLINDER, REMARK, VESSEL, Given, Question, always
 
@@ -140,13 +149,7 @@ def _warnings(body: GasBody, vessels: NamedVessels) -> tuple[str, ...]:
                 f"{vessel.id} is of glass, and glass bursts under pressure: shut the gas, keep others away, and let "
                 "the pressure off slowly from aside, with eyes and hands shielded"
             )
-        stamped, pressure = vessel.max_pressure_kpa, body.pressure_kpa
-        if stamped is not None and pressure is not None and pressure > stamped:
-            warnings.append(
-                f"{pressure:g} kPa is more than the {stamped:g} kPa that are stamped on {vessel.id}: shut the gas, "
-                "stand aside and let the pressure off slowly"
-            )
-    return tuple(warnings)
+    return (*warnings, *(() if body.pressure_kpa is None else beyond_stamp(vessels, body.pressure_kpa)))
 
 
 GAS: Final = EntryKind(

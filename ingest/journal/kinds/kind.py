@@ -17,6 +17,7 @@ __all__ = [
     "NamedVessels",
     "PlaceRule",
     "StateOf",
+    "beyond_stamp",
     "large_caution",
     "opening_caution",
     "place_of",
@@ -155,6 +156,16 @@ _OPENED_KEG: Final = "a keg may be under pressure: shut the gas and vent it befo
 def large_caution(_: Body, vessels: NamedVessels) -> str:
     """Caution where somebody may lean into a vessel; "" where none is large enough."""
     return _LARGE if vessels.is_large else ""
+
+
+def beyond_stamp(vessels: NamedVessels, pressure_kpa: float) -> tuple[str, ...]:
+    """Warn where a gauge pressure [kPa] is more than what is stamped on a vessel."""
+    return tuple(
+        f"{pressure_kpa:g} kPa is more than the {vessel.max_pressure_kpa:g} kPa that are stamped on {vessel.id}: shut "
+        "the gas, stand aside and let the pressure off slowly"
+        for vessel in vessels.vessels
+        if vessel.max_pressure_kpa is not None and pressure_kpa > vessel.max_pressure_kpa
+    )
 
 
 def opening_caution(_: Body, vessels: NamedVessels) -> str:

@@ -12,14 +12,14 @@ __all__ = ["MEASUREMENT", "MeasurementBody", "hand_quantity"]
 
 from collections.abc import Mapping
 from dataclasses import replace
-from math import hypot
+from math import hypot, isclose
 from typing import Annotated, Final, NamedTuple, Self
 
 from pydantic import Field, model_validator
 
 from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
 from ingest.journal.answers import AnswersWrong, Measure, Number, WrittenWords, Wrong
-from ingest.journal.bench_words import QUANTITY_WORDS, in_known_units
+from ingest.journal.bench_words import QUANTITY_WORDS, SCALE_WORDS, in_known_units
 from ingest.journal.body import Amount, Body, Positive, Result, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
@@ -33,6 +33,7 @@ from ingest.journal.kinds.kind import (
     NamedVessels,
     PlaceRule,
     StateOf,
+    beyond_stamp,
     large_caution,
 )
 from ingest.journal.must_weight import brix, kmw, oechsle
@@ -159,7 +160,7 @@ _QUESTIONS: Final = (
         "The number with its unit.",
         WrittenWords("AMOUNT", "3.42"),
         needed=always,
-        recall=lambda body: _amount_text(body, body.value),
+        recall=lambda body: _typed_value(body) or _amount_text(body, body.value),
     ),
     Question(
         "uncertainty",
@@ -210,8 +211,12 @@ def _worked_out(body: MeasurementBody) -> frozenset[str]:
 def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tuple[str, ...]:
     quantity = _known(str(given["quantity"]))
     data["quantity"] = quantity
-    number, unit = _number(quantity, str(given["value"]), "value")
+    text = _with_scale(str(given["quantity"]), str(given["value"]))
+    number, unit = _number(quantity, text, "value")
     data["value"] = number
+    typed = _typed(quantity, text, number)
+    if typed:
+        data["typed"] = [{"question": "value", "text": typed}]
     if quantity not in _UNITS:
         data["unit"] = unit
     if "uncertainty" in given:
@@ -267,6 +272,33 @@ def _number(name: str, text: str, question: str) -> tuple[float, str]:
         raise AnswersWrong([Wrong(question, f"'{text}': {error}")]) from None
 
 
+def _with_scale(quantity: str, text: str) -> str:
+    """Write the scale behind a bare number where the quantity was called by it, as in "Oechsle 85"."""
+    scale = SCALE_WORDS.get(quantity.strip().lower())
+    try:
+        return text if scale is None or split_amount(text)[1] else f"{text.strip()} {scale}"
+    except ValueError:
+        return text
+
+
+def _typed(name: str, text: str, kept: float) -> str:
+    """Give the amount as it was typed, "" where its number is the one that is kept."""
+    quantity = _QUANTITIES.get(name)
+    plain = text if quantity is None or quantity.dimension is None else in_known_units(text, quantity.dimension)
+    number, unit = split_amount(plain)
+    return f"{number:.10g} {unit}" if unit and not isclose(number, kept, rel_tol=1e-9) else ""
+
+
+def _typed_value(body: MeasurementBody) -> str:
+    """Give the value as it was typed, "" where it was typed in the unit of the body, or is another number by now."""
+    text = next((typed.text for typed in body.typed if typed.question == "value"), "")
+    try:
+        same = bool(text) and isclose(_number(body.quantity, text, "value")[0], body.value, rel_tol=1e-9)
+    except AnswersWrong:
+        same = False
+    return text if same else ""
+
+
 def _weighed_wine(given: Given, data: BodyData, cellar: Cellar) -> None:
     vessel = next((each for each in cellar.vessel if each.id == given["vessel"]), None)
     tare = given.get("tare", None if vessel is None else vessel.tare_kg)
@@ -314,12 +346,11 @@ def _net(weight: float, tare: float) -> float:
 
 
 def _words(body: MeasurementBody, _: str | None) -> str:
-    (result,) = body.results
     spread = "" if body.u_value is None else f" (standard uncertainty {body.u_value:.3g})"
     return joined(
         [
-            f"{body.quantity} {body.value:.6g} {result.unit}".rstrip() + spread,
-            _other_scales(body.value) if body.quantity == "must weight" else None,
+            f"{body.quantity} {_typed_value(body) or _rounded(body)}".rstrip() + spread,
+            _other_scales(body) if body.quantity == "must weight" else None,
             None if body.volume_l is None else f"which makes {liters(body.volume_l)} of wine",
             phrase(body.content_kg, "which makes {:.2f} kg of gas"),
             phrase(body.instrument, "by {}"),
@@ -327,14 +358,25 @@ def _words(body: MeasurementBody, _: str | None) -> str:
     )
 
 
-def _other_scales(degrees_oechsle: float) -> str:
+def _rounded(body: MeasurementBody) -> str:
+    (result,) = body.results
+    return f"{body.value:.6g} {result.unit}".rstrip()
+
+
+def _other_scales(body: MeasurementBody) -> str:
     """The same must weight in the other scales."""
-    return f"{kmw(degrees_oechsle):.1f} °KMW, {brix(degrees_oechsle):.1f} °Brix"
+    degrees = body.value
+    scales = {"oe": f"{degrees:.1f} °Oe", "kmw": f"{kmw(degrees):.1f} °KMW", "bx": f"{brix(degrees):.1f} °Brix"}
+    shown = split_amount(_typed_value(body) or f"{degrees!r} °Oe")[1].strip("°").lower()
+    scales.pop({"oechsle": "oe", "brix": "bx"}.get(shown, shown), None)
+    return ", ".join(scales.values())
 
 
-def _warnings(body: MeasurementBody, _: NamedVessels) -> tuple[str, ...]:
-    """That a number is not one that wine has."""
+def _warnings(body: MeasurementBody, vessels: NamedVessels) -> tuple[str, ...]:
+    """That a number is not one that wine has, or a pressure one for which its vessel is not made."""
     quantity = _QUANTITIES.get(body.quantity)
+    if body.quantity == "pressure":
+        return beyond_stamp(vessels, body.value)
     if quantity is None or quantity.usual is None:
         return ()
     low, high = quantity.usual

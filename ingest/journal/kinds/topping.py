@@ -73,6 +73,11 @@ class ToppingBody(Body):
         """The vessel that the wine came from."""
         return () if self.source is None else (self.source,)
 
+    @property
+    def place_keys(self) -> tuple[str, ...]:
+        """Where it is named."""
+        return ("source",) * len(self.places)
+
     def renamed(self, name_now: Callable[[str], str]) -> Self:
         """Give the body with that vessel called as it is now."""
         return self if self.source is None else self.model_copy(update={"source": name_now(self.source)})
@@ -295,7 +300,7 @@ TOPPING: Final = EntryKind(
         "bottles": ("from", "lot", "volume"),
         "lot": ("from", "bottles", *_ABOUT_BOTTLES),
     },
-    answered_by={"bought": "bottles", "": "volume", "vessel": "from"},
+    answered_by={"bought": "bottles", "": "volume"},
     lot=_lot,
     problems=_problems,
     words=_words,
