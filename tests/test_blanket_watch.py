@@ -94,6 +94,14 @@ def test_a_carboy_that_rises_day_by_day_is_not_sound() -> None:
     assert all(each.finding != "gas rising" for each in judged(points(tight_keg, 3.0), glass))
 
 
+def test_while_a_pressure_falls_fast_nothing_calm_is_said() -> None:
+    readings = points(replace(KEG, leak=Leak(2.0 * DAY_S, "orifice", loss_kpa_h=90.0)), 2.02)
+    judgements = list(judged(readings, every_ms=60_000))
+    after = [each.finding for each in judgements if hours_after(each, readings, 2.0) > 4.0 / 60.0]
+    assert set(after) <= {"cannot tell yet", "fast leak"}
+    assert after[-1] == "fast leak"
+
+
 def test_a_night_that_brings_the_gauge_under_the_floor_is_cold_and_no_leak() -> None:
     facts = replace(FACTS, floor_kpa=46.0)
     readings = points(replace(KEG, start_kpa=48.0, air=replace(NIGHTS, swing_k=9.0)), 3.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["BlanketWatch"]
 
 from math import hypot
+from statistics import median
 from typing import Final
 
 import numpy as np
@@ -45,6 +46,9 @@ _U_LAW: Final = 0.04
 _U_ZERO_KPA: Final = 0.5
 _DRAWN_LASTS_MS: Final = 2 * _HOUR_MS
 _STEP_K: Final = 0.7
+# Lost against the minutes before, more than a door that opens does to 2 L: nothing calm is said then.
+_EARLY_MS: Final = (2 * 60_000, 15 * 60_000)
+_EARLY_KPA: Final = 2.0
 # Half of what the gas law makes of a kelvin.
 _ROOM_KPA_K: Final = 0.3
 _MOST_JUMPS: Final = 8
@@ -191,6 +195,7 @@ class BlanketWatch:
         self._levels.append((mean.at_ms, level))
         if len(self._levels) > 30:
             del self._levels[:15]
+        self._news = self._news or self._is_falling()
         # A kelvin that gas or wall are off by moves a small headspace more.
         kpa_k = 0.7 + 0.5 * min(self._known().w, 4.0)
         warmth = kpa_k * mean.temperature_c + (0.0 if mean.room_c is None else _ROOM_KPA_K * mean.room_c)
@@ -356,7 +361,20 @@ class BlanketWatch:
             return leak_finding(fitted, self._leak_since_ms)
         if self._drawn_ms is not None and last.at_ms - self._drawn_ms < _DRAWN_LASTS_MS:
             return Finding("drawn", since_ms=self._drawn_ms)
-        return calm_finding(fitted, gas._replace(air_kpa=self._facts.station_kpa), last.temperature_c, self._facts)
+        if self._is_falling():
+            calm = Finding("cannot tell yet")
+        else:
+            usual = gas._replace(air_kpa=self._facts.station_kpa)
+            calm = calm_finding(fitted, usual, last.temperature_c, self._facts)
+        return calm
+
+    def _is_falling(self) -> bool:
+        """Whether the last minutes have lost more than temperature explains; how, it is too early to say."""
+        if not self._levels or self._last is None:
+            return False
+        now_ms, level = self._levels[-1]
+        before = [kpa for when, kpa in self._levels if _EARLY_MS[0] <= now_ms - when <= _EARLY_MS[1]]
+        return len(before) >= 3 and median(before) - level > _EARLY_KPA + 0.5 * min(self._known().w, 4.0)
 
     def _rate(self, finding: Finding) -> LossRate | None:
         """The loss, None where nothing can be said."""

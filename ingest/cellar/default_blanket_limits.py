@@ -36,7 +36,7 @@ _FIND_LEAK: Final = (
     "Air the room before you go in. Brush soapy water on lid seal, posts and relief valve, then on the regulator and "
     "its lines, and look for bubbles. Close the leak, then charge the vessel again."
 )
-_SOON: Final = "Before the half day is over, air can reach the wine."
+_SOON: Final = "Once the gauge is below the air floor, air can reach the wine."
 _FIND_LEAK_NOW: Final = (
     "Go and look now. Air the room first. Brush soapy water on lid seal, posts and relief valve, then on the regulator "
     "and its lines. If you cannot close the leak at once, charge the vessel again to win time."
