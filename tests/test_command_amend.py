@@ -10,6 +10,8 @@ import pytest
 from a_journal import JournalOnDisk
 from a_terminal import AtTheTerminal, start_at_a_terminal
 
+from ingest.journal.kinds import KINDS
+
 
 @pytest.fixture
 def journal(tmp_path: Path) -> JournalOnDisk:
@@ -85,3 +87,9 @@ def test_at_a_terminal_it_is_shown_first(journal: JournalOnDisk, opened: list[At
     terminal.say(answer)
     assert (terminal.end() == 0) is (answer == "")
     assert len(journal.written()) == (4 if answer == "" else 3)
+
+
+def test_help_lists_what_can_be_changed_of_each_kind(journal: JournalOnDisk) -> None:
+    said = journal.run("amend", "--help").stdout
+    assert "first-filling: --vessel --lot --volume --uncertainty --blend --remark" in said
+    assert all(f"    {kind.name}: --" in said for kind in KINDS.values() if kind.questions)

@@ -177,7 +177,7 @@ def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> 
         (["--lot", "A", "--quantity", "pH", "--share", "50"], "50 is not a part of 1, such as 0.5"),
         (["--place", "K1", "--quantity", "pH", "--share", "0.5"], "goes with --lot"),
         (["--lot", "A", "--quantity", "pH", "--csv", "--json"], "choose one of --csv and --json"),
-        (["k1-pressure", "--struck"], "cannot be combined with a PROBE"),
+        (["k1-pressure", "--struck"], "'k1-pressure' is taken for a PROBE: write --lot or --place"),
         ([], "name a probe, or --lot or --place with --quantity"),
     ],
 )

@@ -128,7 +128,9 @@ def test_what_can_hardly_be_takes_a_person_who_insists(journal: JournalOnDisk, t
 @pytest.mark.parametrize(
     ("head", "options", "words"),
     [
+        ("", (), "the table is empty; the first row must name the columns"),
         ("Vessel,pH", (), "no column is the date"),
+        ("Wann,Vessel,pH", (), "name it there, or with --map 'date=Wann'"),
         ("Date,pH", (), "no column is the wine"),
         ("Date,Vessel,Colour", (), "no column holds a result"),
         ("Date,Vessel,Free SO2", (), "'Free SO2' does not say whether it is a result in mg/L or a titre in mL"),

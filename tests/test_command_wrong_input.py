@@ -168,6 +168,8 @@ def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> No
         with Leeside(file) as running:
             assert "runs" in leeside("now", running.file).stdout
             eventually(lambda: "is another program using that port?" in running.said())
+            assert f"/127.0.0.1:{port}/ (address already in use): is" in running.said().replace("http:/", "")
+            assert "uvicorn" not in running.said(), "the web server's own message says nothing more"
             server.kill()
             server.wait()
             # Once the port is free the page is there, without a restart.

@@ -101,8 +101,9 @@ def test_each_command_and_parameter_has_help_and_an_example_that_parses(command:
     it = _COMMANDS[command]
     assert it.help
     assert all(parameter.help for parameter in it.params), "a parameter without help"
-    assert it.epilog.startswith(f"Example: leeside {command}")
-    _parse(shlex.split(it.epilog.removeprefix("Example: leeside ")))
+    example = it.epilog.split("\n\n")[-1]
+    assert example.startswith(f"Example: leeside {command}")
+    _parse(shlex.split(example.removeprefix("Example: leeside ")))
 
 
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: str(page.relative_to(TOP)))

@@ -6,6 +6,7 @@ __all__ = ["amend", "show_amendment"]
 
 import inspect
 import sys
+import textwrap
 from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
@@ -37,6 +38,22 @@ from ingest.times import Ambiguous
 EXAMPLE: Final = "leeside amend cellar.toml 57 --volume '18.4 L'"
 
 
+def _options_by_kind() -> str:
+    """The options that an entry of each kind takes, in lines that help leaves as they are."""
+    lines = [
+        textwrap.fill(
+            f"{kind.name}: {' '.join(question.option for question in kind.questions)}",
+            76,
+            initial_indent="  ",
+            subsequent_indent="    ",
+            break_on_hyphens=False,
+        )
+        for kind in KINDS.values()
+        if kind.questions
+    ]
+    return "\n".join(("\b", "What can be changed, by kind of entry:", *lines))
+
+
 def _all_questions() -> dict[str, Question]:
     """The questions of all kinds by name; of one that several kinds ask the first, since only its option is taken."""
     questions: dict[str, Question] = {}
@@ -48,6 +65,7 @@ def _all_questions() -> dict[str, Question]:
     return questions
 
 
+LISTED: Final = (_options_by_kind(),)
 _QUESTIONS: Final = _all_questions()
 
 

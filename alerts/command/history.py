@@ -158,7 +158,8 @@ def _check_subject(
         raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
     if probe is not None:
         given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
-        refuse_given(given, "cannot be combined with a PROBE")
+        why = f"belongs to a lot or a place; '{probe}' is taken for a PROBE: write --lot or --place before it"
+        refuse_given(given, why)
     if lot is not None and place is not None:
         raise typer.BadParameter("choose one of --lot and --place")
     if share is not None and lot is None:

@@ -25,7 +25,6 @@ from alerts.command.terminal import print_plain
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
-from alerts.view.vessel_card import known_vessels
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import nearest
 from ingest.errors import IngestError
@@ -61,8 +60,8 @@ def journal(
         with store.read() as connection:
             rackings = [racking for racking in begun_rackings(connection) if vessel in (None, *racking.vessels)]
             lots = ledger_at(connection, now_ms, cellar).lots.names
-        places = [*known_vessels(cellar, store), *(c.id for c in cellar.cylinder), *(r.id for r in cellar.room)]
-        meant = _meant(vessel, places)
+        in_file = [*(v.id for v in cellar.vessel), *(c.id for c in cellar.cylinder), *(r.id for r in cellar.room)]
+        meant = _meant(vessel, [*in_file, *vessels])
         meant = meant or _meant(lot, lots)
     if struck:
         chosen = [entry for entry in chosen if entry.struck is not None]

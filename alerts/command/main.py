@@ -23,7 +23,8 @@ from alerts.errors import AlertsError
 from ingest.errors import CellarFileError, IngestError, TextRefused
 
 # Name, in the order of the help -> where the command is, and the line that the list of commands gives to it.
-# A module with one command also has its EXAMPLE; a group of commands is a ``typer.Typer``.
+# A module with one command also has its EXAMPLE, and perhaps paragraphs LISTED above it; a group of commands is a
+# ``typer.Typer``.
 COMMANDS: Final = {
     "demo": ("alerts.command.demo:demo", "Run a simulated cellar, from the probes to the mail."),
     "check": ("alerts.command.check:check", "Find what is wrong in a cellar file; list its limits."),
@@ -78,7 +79,8 @@ def _load(name: str, target: str) -> Any:
         command: Any = typer.main.get_group(found)
     else:
         single = typer.Typer(add_completion=False, rich_markup_mode=None)
-        single.command(cls=FileCommand, epilog=f"Example: {module.EXAMPLE}")(found)
+        epilog = "\n\n".join((*getattr(module, "LISTED", ()), f"Example: {module.EXAMPLE}"))
+        single.command(cls=FileCommand, epilog=epilog)(found)
         command = typer.main.get_command(single)
     command.name = name
     return command

@@ -33,6 +33,19 @@ _TRY_AGAIN_S: Final = 10.0
 _LOOK_UP_S: Final = 0.5
 
 
+class _Refused(logging.Filter):
+    """Keeps back why uvicorn could not have its port, for the page to report once. reason: None for nothing yet."""
+
+    reason: str | None = None
+
+    def filter(self, record: logging.LogRecord) -> bool:
+        """Whether the record is to be logged."""
+        if isinstance(record.msg, OSError):
+            self.reason = (record.msg.strerror or str(record.msg)).rpartition(": ")[2]
+            return False
+        return True
+
+
 class PageProcess:
     """Serves the page of a cellar until it is stopped."""
 
@@ -58,6 +71,8 @@ class PageProcess:
         )
         self.address = f"http://{cellar.page.address}/"
         self.stop_event = Event()
+        self._refused = _Refused()
+        logging.getLogger("uvicorn.error").addFilter(self._refused)
         self._server: uvicorn.Server | None = None
         self._thread: threading.Thread | None = None
         self._notifier = sdnotify.SystemdNotifier()
@@ -79,7 +94,10 @@ class PageProcess:
             except SystemExit:
                 # uvicorn ends the program when it cannot have its port; here, only the page goes missing.
                 if not is_logged:
-                    log.error("the page cannot be served at %s: is another program using that port?", self.address)
+                    why = "" if self._refused.reason is None else f" ({self._refused.reason})"
+                    log.error(
+                        "the page cannot be served at %s%s: is another program using that port?", self.address, why
+                    )
                 is_logged = True
             self.stop_event.wait(_TRY_AGAIN_S)
 

@@ -124,8 +124,13 @@ class _Reader:
         for name in ("date", "wine"):
             if self._place[name] is None:
                 heads_read = ", ".join(f"'{head.strip()}'" for head in heads)
+                if not heads_read:
+                    raise IngestError(
+                        "the table is empty; the first row must name the columns, such as Date, Vessel, pH"
+                    )
                 raise IngestError(
-                    f"no column is the {name}; the first row names {heads_read}: name it there, or with --map"
+                    f"no column is the {name}; the first row names {heads_read}: name it there, or with "
+                    f"--map '{name}={heads[0].strip()}'"
                 )
         self._results = [column for column in found if column.quantity not in self._place]
         if not self._results:
