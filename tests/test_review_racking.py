@@ -275,6 +275,14 @@ def test_a_keg_of_glass_or_plastic_is_not_pushed_either() -> None:
         assert found.numbers["method"] == "siphon"
 
 
+def test_glass_under_pressure_is_to_be_let_off_first() -> None:
+    found = section("moving", source=carboy("C1", wine_l=18.0, pressure_kpa=NewestNumber(14.1, NOW)))
+    assert found.verdict == "take care"
+    assert found.lines[0].startswith("C1 stood at 14 kPa when it was last read: stand aside")
+    calm = section("moving", source=carboy("C1", wine_l=18.0, pressure_kpa=NewestNumber(0.4, NOW)))
+    assert calm.verdict == "in order"
+
+
 def test_a_push_above_the_stamp_is_refused() -> None:
     found = section("moving", wish=RackingWish(pressure_kpa=250.0))
     assert found.verdict == "do not"

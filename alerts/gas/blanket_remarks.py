@@ -48,7 +48,7 @@ def blanket_remarks(
         yield "Gas seems to be lost, but gas that dissolves, or something drawn, could still explain it."
     if finding in ("settling", "cannot tell yet") and days is not None:
         yield _BETS[facts.wine_before]
-    if u_kappa is not None and finding not in ("supply open", "no judgement") and 4.0 * u_kappa > 0.5:
+    if u_kappa is not None and finding not in ("supply open", "no judgement", "gas rising") and 4.0 * u_kappa > 0.5:
         yield f"Leaks slower than about {4.0 * u_kappa:.1f} kPa a day would not show yet."
     if facts.weather_moves and not has_air:
         yield "Without a barometer the weather moves this gauge by 1 to 3 kPa: a slow leak is found later."

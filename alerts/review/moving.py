@@ -19,6 +19,8 @@ from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
 from ingest.journal.vessel_state import liters
 
+# What is not pushed is not under pressure: above this the high limit of glass speaks [kPa].
+_NO_PRESSURE_KPA: Final = 2.0
 # Gauge pressures to push with: 20 to 35 kPa is plenty (common practice, no source) [kPa].
 _PUSH_KPA: Final = (20.0, 35.0)
 _PRESSURE_RANGE: Final = AllowedRange("push pressure", 0.1, 1000.0, "kPa", "wine is pushed with")
@@ -158,6 +160,14 @@ def moving_section(facts: RackingFacts, wish: RackingWish, known_l: float | None
     else:
         reason = f"{source.id} is siphoned and never pushed, since {_kind_words(source)}: {_span(ways)}."
         lines.append("Let gas follow freely at no pressure: neither pressure nor vacuum in it.")
+        pressure = source.pressure_kpa
+        if pressure is not None and pressure.value > _NO_PRESSURE_KPA:
+            verdict = ReviewVerdict.TAKE_CARE
+            lines.insert(
+                0,
+                f"{source.id} stood at {pressure.value:.0f} kPa when it was last read: stand aside, and let that off "
+                "slowly at bung or airlock before you open it.",
+            )
     return ReviewSection("moving", title, verdict, reason, tuple(lines), numbers)
 
 

@@ -184,7 +184,7 @@ def _choice(
 def _line(choice: PurgeChoice) -> str:
     gas = "" if choice.method == "none" else f"{gas_text(choice.gas_l)} of gas, "
     return (
-        f"{choice.words}: {gas}{number_text(choice.o2_percent, 4)} % oxygen left, "
+        f"{choice.words}: {gas}{number_text(choice.o2_percent, 4 if choice.method == 'none' else 2)} % oxygen left, "
         f"{milligrams(choice.o2_mg_l)} mg per litre of wine in the headspace; at most "
         f"{milligrams(choice.o2_at_most_mg_l)} mg/L, SO2 up to {milligrams(choice.so2_at_most_mg_l)} mg/L"
     )
