@@ -27,7 +27,7 @@ def line(topic: str, payload: bytes, *, retained: bool = False, units: str = "me
     ("topic", "payload", "told"),
     [
         ("k1/p", b"55.2", '09:30:00 CET  k1/p  "55.2"  ->  k1-pressure: 55.2 = 55.2 kPa, good'),
-        ("k1/p", b"5520", '09:30:00 CET  k1/p  "5520"  ->  k1-pressure: 5520 = 5520 kPa, bad (out of range)'),
+        ("k1/p", b"5520", '09:30:00 CET  k1/p  "5520"  ->  k1-pressure: 5520 = 55.2 bar, bad (out of range)'),
         (
             "k1/p",
             b"8,0\r\n",

@@ -17,7 +17,7 @@ from ingest.entering import enter, prepare
 from ingest.errors import EntryRefused
 from ingest.exchange.entry_lines import entry_line, read_entry_lines
 from ingest.journal.answers import AnswersWrong, Measure, Wrong
-from ingest.journal.body import Body, Positive, Result, Words
+from ingest.journal.body import Body, Positive, Result, TypedAmount, Words
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.equipment import Equipment
@@ -115,8 +115,9 @@ def test_answers_become_a_draft_with_words_caution_and_warnings(store: Store) ->
     answers = {"vessel": "K1", "volume": "200 mL"}
     prepared = prepare(store, CELLAR, "evaporation", answers, who="Ana", now_ms=NOW_MS)
     warnings = ("nothing says how long that took: a day is assumed", "K1 is left with 15.8 L")
-    assert prepared.draft.body == EvaporationBody(volume_l=0.2, warnings=warnings)
-    assert prepared.words == "0.2 L gone in 1 days"
+    typed = (TypedAmount(question="volume", text="200 mL"),)
+    assert prepared.draft.body == EvaporationBody(volume_l=0.2, warnings=warnings, typed=typed)
+    assert prepared.words == "200 mL gone in 1 days"
     assert prepared.caution == "smell before you look"
     assert prepared.warnings == warnings
     assert [after.vessel for after in prepared.after] == ["K1"]
