@@ -65,7 +65,7 @@ def test_the_future_is_refused_beyond_five_minutes(desk: Desk) -> None:
             "K3",
             "B",
             {},
-            'first-filling lot = "B": no entry describes this lot; write one of kind lot first. Known: A',
+            'first-filling lot = "B": is described by no entry; write one of kind lot first. Known: A',
         ),
         ("lot", "K3", "B", {"name": "B", "style": "red"}, "has no place of its own"),
         ("lot", None, "any", {"name": "B", "style": "red"}, "stands for every lot in limits"),

@@ -399,7 +399,7 @@ def test_every_mistake_is_told_and_nothing_is_written(desk: Desk) -> None:
     told = desk.refused(*lines)
     wanted = [
         (2, 'sample place = "K9": is not in any cellar file of this store'),
-        (3, 'first-filling lot = "B": no entry describes this lot'),
+        (3, 'first-filling lot = "B": is described by no entry'),
         (4, "sample no. 6 (K1): 16.5 L drawn as a sample from K1, which holds 16 L: 0.5 L too much"),
         (5, "inspection at: is "),
         (6, "inspection written: is before it happened"),

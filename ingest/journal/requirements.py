@@ -149,7 +149,7 @@ def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: 
         names = list(lot_names)
         near = nearest(lot, names)
         known = f"Did you mean {near}?" if near else f"Known: {', '.join(names) or 'none yet'}"
-        why = f"no entry describes this lot; write one of kind lot first. {known}"
+        why = f"is described by no entry; write one of kind lot first. {known}"
         return [Problem(kind, "lot", shown(lot), why)]
     return []
 
