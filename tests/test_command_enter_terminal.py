@@ -141,6 +141,41 @@ def test_what_the_contents_refuse_is_asked_once_more_with_the_answers_on_offer(
     assert journal.written()[-1].kind == "sample"
 
 
+def test_an_empty_answer_keeps_all_of_several(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "bottling", "--vessel", "K1", "--closure", "cork", "--remainder", "0 L")
+    terminal.until("Which bottles?")
+    terminal.say("12 x 0.75 L")
+    terminal.until("Another one?")
+    terminal.say("10 x 0.5 L")
+    terminal.until("Another one?")
+    terminal.say("")
+    terminal.until("How much was lost?")
+    terminal.say("9 L")
+    terminal.until("[12 x 0.75 L and 10 x 0.5 L]")
+    terminal.say("")
+    terminal.until("[9 L]")
+    terminal.say("0.2 L")
+    terminal.until("Write it? [")
+    terminal.say("y")
+    assert terminal.end() == 0
+    assert [(each.number, each.size_l) for each in journal.written()[-1].body.bottles] == [(12, 0.75), (10, 0.5)]  # type: ignore[attr-defined]
+
+
+def test_too_much_for_a_vessel_is_no_question_of_blends(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
+    terminal = _start(opened, journal, "racking", "--air", "closed", "--lees", "0 L")
+    terminal.until("From which vessel, and how much?")
+    terminal.say("K1=17 L")
+    terminal.until("Another one?")
+    terminal.say("")
+    terminal.until("Into which vessel?")
+    terminal.say("K3")
+    terminal.until("Another one?")
+    terminal.say("")
+    terminal.until("[K1=17 L]")
+    assert "too much" in terminal.seen
+    assert "blend" not in terminal.seen
+
+
 def test_a_full_vessel_is_asked_whether_it_is_a_blend(journal: JournalOnDisk, opened: list[AtTheTerminal]) -> None:
     terminal = _start(opened, journal, "first-filling", "--lot", "ries", "--volume", "1 L")
     terminal.until("Which vessel?")

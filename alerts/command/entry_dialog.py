@@ -90,6 +90,8 @@ class _EntryDialog:
         self._answers = answers
         # What an empty answer stands for, by question.
         self._offered = last_answers(kind, context.last)
+        # The answers to a question that takes several, by what stands for them there.
+        self._kept: dict[str, list[str]] = {}
         self._context = context
         self._at_ms = at_ms
         self._clock = clock
@@ -105,7 +107,7 @@ class _EntryDialog:
                 if error.later or not self._asked:
                     raise
                 self._terminal.say(str(error))
-                self._offer_answers()
+                self._offer_answers(of_blend="is a blend" in str(error))
             except AnswersWrong as error:
                 asked_about = [(self._kind.question(name), why) for name, why in error.wrong]
                 if any(question is None for question, _ in asked_about):
@@ -155,9 +157,12 @@ class _EntryDialog:
             self._ask(question)
             self._asked.append(question.name)
 
-    def _offer_answers(self) -> None:
-        """Let all questions be asked again, and offer what was answered: an empty answer keeps it."""
-        if self._kind.question("blend") is not None and "blend" not in self._answers:
+    def _offer_answers(self, *, of_blend: bool) -> None:
+        """Let all questions be asked again, and offer what was answered: an empty answer keeps it, all of several.
+
+        of_blend: whether it would do to say that it is a blend.
+        """
+        if of_blend and self._kind.question("blend") is not None and "blend" not in self._answers:
             answer = self._terminal.ask("Is it a blend with the wine that is there? (y; empty: no)")
             if answer.lower() in ("y", "yes"):
                 self._answers["blend"] = ["yes"]
@@ -166,7 +171,8 @@ class _EntryDialog:
         for name in self._asked:
             texts = self._answers.pop(name, ())
             if texts:
-                self._offered[name] = texts[0]
+                self._offered[name] = " and ".join(texts)
+                self._kept[name] = list(texts)
         self._asked.clear()
 
     def _likely(self, question: Question) -> str:
@@ -190,6 +196,9 @@ class _EntryDialog:
             else:
                 text = self._terminal.ask(question.ask + hint, self._offered.get(question.name, "") or likely)
             if not text or text == _NO_ANSWER:
+                break
+            if question.name in self._kept and text == self._offered.get(question.name):
+                texts.extend(self._kept[question.name])
                 break
             parts = each_answer(question.answer, text) if question.many else [text]
             try:
