@@ -147,6 +147,13 @@ def test_what_cannot_be_told_says_why() -> None:
     assert blanket_lines(shown, UTC, "metric", NOW)[-1] == f"note: {reason}"
 
 
+def test_a_draw_has_its_time_and_a_floor_that_is_reached_no_hours() -> None:
+    drawn = BlanketShown(at_ms=NOW, finding="drawn", raw_kpa=33.0, since_ms=NOW - 3_600_000)
+    assert blanket_line(drawn, UTC, "metric", NOW).startswith("blanket: drawn at ")
+    cold = BlanketShown(at_ms=NOW, finding="cooling", raw_kpa=4.0, floor_kpa=5.0, hours_cold=0.0)
+    assert "air floor of 5 kPa reached by cold alone" in blanket_line(cold, UTC, "metric", NOW)
+
+
 def test_a_gauge_that_is_stuck_is_not_compensated() -> None:
     stuck = BlanketShown(at_ms=NOW, finding="no judgement", raw_kpa=38.8, compensated_kpa=42.4, headspace_l=2.0)
     shown = " ".join([blanket_line(stuck, UTC, "metric", NOW), *blanket_lines(stuck, UTC, "metric", NOW)])

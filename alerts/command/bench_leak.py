@@ -212,6 +212,8 @@ def _lines(judgement: BlanketJudgement, facts: BlanketFacts) -> Iterator[str]:
     if judgement.hours_low is not None:
         until = "hours or later" if judgement.hours_high is None else f"to {judgement.hours_high:.3g} hours"
         yield f"until the gauge falls below {facts.floor_kpa:g} kPa: {judgement.hours_low:.3g} {until}"
+    elif judgement.hours_cold == 0:
+        yield f"the gauge is below {facts.floor_kpa:g} kPa already; nothing shows that gas is lost"
     elif judgement.hours_cold is not None:
         yield f"cold alone brings the gauge below {facts.floor_kpa:g} kPa in {judgement.hours_cold:.3g} hours"
     if judgement.headspace_l is not None:

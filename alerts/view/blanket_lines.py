@@ -72,7 +72,9 @@ def floor_text(shown: BlanketShown, units: str) -> str:
     is_lost = shown.leak_certain or shown.finding in (*_LEAKS, "settling")
     if is_lost and (hours := hours_text(shown.hours_low, shown.hours_high)):
         parts.append(f"{floor} in {hours}")
-    if cold := hours_text(shown.hours_cold, shown.hours_cold):
+    if shown.hours_cold == 0:
+        parts.append("reached by cold alone" if parts else f"{floor} reached by cold alone")
+    elif cold := hours_text(shown.hours_cold, shown.hours_cold):
         begin = f"{floor} " if not parts else ""
         parts.append(f"{begin}by cold alone in {cold}")
     return ", ".join(parts)
@@ -93,8 +95,11 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     if floor := floor_text(shown, units):
         words.append(floor)
     if shown.finding != "sound" and shown.finding not in UNDECIDED and shown.since_ms is not None:
-        at = "at" if shown.finding == "drawn" else "since"
-        words.append(f"{at} {local_time(shown.since_ms, zone, now_ms)}")
+        when = local_time(shown.since_ms, zone, now_ms)
+        if shown.finding == "drawn":
+            words[0] += f" at {when}"
+        else:
+            words.append(f"since {when}")
     if shown.finding in UNDECIDED and shown.warnings:
         words.append(_within(shown.warnings[0].rstrip(".")))
     pressures = _pressures(shown, units)
