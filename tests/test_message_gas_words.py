@@ -127,7 +127,7 @@ def test_an_empty_blanket_is_not_put_down_to_the_cold() -> None:
 def test_what_was_judged_before_a_fall_is_not_said_of_it() -> None:
     body = raised(AIR, 4.3, cold(finding="sound", raw_kpa=52.0, compensated_kpa=55.0)).body
     assert "no gas is lost" not in body.lower()
-    assert "The reason is not known yet: leeside judges the gas every minute, and found sound before." in body
+    assert "The reason is not known yet: leeside judges the gas every minute, and its last finding was sound." in body
     assert "Gauge:" not in body
     assert "Before:      sound, since" in body
 
@@ -222,7 +222,7 @@ def test_what_has_ended_says_how_the_gas_is_now() -> None:
 
 def test_what_was_judged_before_a_recharge_is_not_said_of_it() -> None:
     body = returned(AIR, 55.0, a_leak(raw_kpa=3.8)).body
-    assert "The gas was judged slow leak before that. Leeside judges it again within minutes." in body
+    assert "The finding before that was slow leak. Leeside judges the gas again within minutes." in body
     assert "Now: " not in body
 
 

@@ -189,14 +189,14 @@ def gas_now(
 ) -> str:
     """Say how the gas is when an alarm about it has ended. value: of the limit's quantity then."""
     if limit.quantity == "pressure" and not _fits(shown, value):
-        return f"The gas was judged {shown.finding} before that. Leeside judges it again within minutes."
+        return f"The finding before that was {shown.finding}. Leeside judges the gas again within minutes."
     return f"Now: {blanket_line(shown, zone, units, now_ms).removeprefix('blanket: ')}."
 
 
 def _explained(limit: EffectiveLimit, value: float | None, shown: BlanketShown, units: str) -> str:
     """Why the gauge is beyond its limit."""
     if not _fits(shown, value) and not (shown.leak_certain and limit.kind == "low"):
-        return f"The reason is not known yet: leeside judges the gas every minute, and found {shown.finding} before."
+        return f"The reason is not known yet: leeside judges the gas every minute, and its last finding was {shown.finding}."
     if shown.finding in UNDECIDED:
         reason = _sentence(shown.warnings[0].rstrip(".")) if shown.warnings else ""
         return f"Leeside cannot say whether gas is {'lost' if limit.kind == 'low' else 'coming in'}.{reason}"
