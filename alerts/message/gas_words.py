@@ -196,7 +196,8 @@ def gas_now(
 def _explained(limit: EffectiveLimit, value: float | None, shown: BlanketShown, units: str) -> str:
     """Why the gauge is beyond its limit."""
     if not _fits(shown, value) and not (shown.leak_certain and limit.kind == "low"):
-        return f"The reason is not known yet: leeside judges the gas every minute, and its last finding was {shown.finding}."
+        reason = "The reason is not known yet: leeside judges the gas every minute, and its last finding was"
+        return f"{reason} {shown.finding}."
     if shown.finding in UNDECIDED:
         reason = _sentence(shown.warnings[0].rstrip(".")) if shown.warnings else ""
         return f"Leeside cannot say whether gas is {'lost' if limit.kind == 'low' else 'coming in'}.{reason}"
