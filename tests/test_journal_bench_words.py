@@ -42,6 +42,23 @@ def test_a_word_of_the_bench_is_the_formal_one(
     assert Choice(options).read(word, Clock(journal.cellar.site.zone, 0)) == meant
 
 
+@pytest.mark.parametrize(
+    ("answer", "text", "meant"),
+    [
+        (Measure(Dimension.VOLUME, "mL", "1.25 mL", bare="mL"), "1,25", '"1.25"'),
+        (Measure(Dimension.ALCOHOL, "% vol", "12.5 % vol", bare="% vol"), "12,5 %", '"12.5 %"'),
+        (Measure(Dimension.VOLUME, "L", "16 L"), "18,9L", '"18.9 L"'),
+        (Measure(Dimension.VOLUME, "L", "16 L"), "18,9", "separators"),
+    ],
+)
+def test_a_decimal_comma_is_put_right_as_it_would_be_understood(
+    answer: Measure, text: str, meant: str, journal: JournalOnDisk
+) -> None:
+    with pytest.raises(ValueError, match="write the decimal as a point") as raised:
+        answer.read(text, Clock(journal.cellar.site.zone, 0))
+    assert str(raised.value).endswith(meant)
+
+
 def test_a_word_that_is_meant_elsewhere_is_not_taken_here(journal: JournalOnDisk) -> None:
     with pytest.raises(ValueError, match="is not one of: free, total"):
         Choice(("free", "total")).read("NaOH", Clock(journal.cellar.site.zone, 0))

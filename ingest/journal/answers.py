@@ -153,7 +153,7 @@ class Measure:
     metavar: str = "AMOUNT"
     bare: str = ""
 
-    def read(self, text: str, _: Clock) -> float:
+    def read(self, text: str, clock: Clock) -> float:
         """The number in ``unit``."""
         try:
             return parse_amount(
@@ -164,7 +164,9 @@ class Measure:
                 pressure=self.pressure,
             ).number
         except ValueError as error:
-            raise ValueError(f"'{text.strip()}': {error}") from None
+            # A bare number, or a unit as the bench says it, is put right here only.
+            meant = "" if str(error).endswith('"') else as_meant(text, lambda plain: self.read(plain, clock))
+            raise ValueError(f"'{text.strip()}': {error}{meant}") from None
 
     def write(self, value: Any) -> str:
         """The number with ``unit``."""
