@@ -111,6 +111,12 @@ def test_without_a_temperature_there_is_no_point_and_the_details_say_what_is_mis
     assert times(restarted(cellar, 2 * HOUR))[-1] == 74
 
 
+def test_before_the_first_minute_is_over_nobody_is_told_to_look_for_readings(tmp_path: Path) -> None:
+    first = shown(GasCellar(tmp_path).rows(10_000))
+    assert (first.finding, first.missing) == ("no judgement", "pressure")
+    assert "judged when it is over" in first.warnings[0]
+
+
 def test_after_a_gap_the_pressure_is_missing(tmp_path: Path) -> None:
     cellar = GasCellar(tmp_path)
     cellar.run(0, HOUR)

@@ -398,3 +398,10 @@ def test_a_tank_warns_of_going_in() -> None:
     assert "caution: never climb, reach or lean into a tank" in _say(*_changed(VENT, "--kind", "tank"))
     assert "caution: never climb" in _say(*_changed(PUSH, "--kind", "tank"))
     assert "never climb" not in _say(*VENT)
+
+
+def test_what_is_wrong_here_stands_before_the_general_cautions() -> None:
+    lines = _say(*_changed(ROOM, "--released-l", "5000")).splitlines()
+    kinds = [line.partition(":")[0] for line in lines if line.startswith(("warning:", "caution:"))]
+    assert {*kinds} == {"warning", "caution"}
+    assert kinds == sorted(kinds, reverse=True)
