@@ -49,6 +49,7 @@ _FROM_WINE_NO_AIR_KPA: Final = 5.0
 # So much it rises if wine under 140 kPa gets 1 K warmer: solubility falls by 2.7 % a K at 10 to 20 °C (Sander 2023).
 _FROM_WINE_KPA_K: Final = 4.0
 _FROM_WINE_DAYS: Final = (1.0, 2.0, 3.0)
+_OVER_AIRLOCK_KPA: Final = 1.0
 
 
 class Finding(NamedTuple):
@@ -74,6 +75,9 @@ def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_
     if facts.gas.name != "carbon dioxide" or fitted.risen(fitted.days - 1.0) <= 0.0:
         return False
     columns = fitted.fit.columns
+    if columns.absolute[-1] - columns.air[-1] < _OVER_AIRLOCK_KPA:
+        # An airlock lets gas out and in at 0.2 to 0.3 kPa: then the amount follows the temperature, and the gauge stays.
+        return False
     least = _FROM_WINE_KPA if has_air or not facts.weather_moves else _FROM_WINE_NO_AIR_KPA
     least *= 0.5 if was_found else 1.0
     for days in _FROM_WINE_DAYS:
