@@ -76,7 +76,7 @@ def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_
         return False
     columns = fitted.fit.columns
     if columns.absolute[-1] - columns.air[-1] < _OVER_AIRLOCK_KPA:
-        # An airlock lets gas out and in at 0.2 to 0.3 kPa: then the amount follows the temperature, and the gauge stays.
+        # An airlock lets gas out and in at 0.2 to 0.3 kPa: the amount follows the temperature, and the gauge stays.
         return False
     least = _FROM_WINE_KPA if has_air or not facts.weather_moves else _FROM_WINE_NO_AIR_KPA
     least *= 0.5 if was_found else 1.0
