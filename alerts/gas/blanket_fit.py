@@ -150,7 +150,8 @@ def fit_blanket(
 
     chi_leak = chi_sound[:, None] - chi_drop
     freedom = max(len(columns.days) - 4, 1)
-    least_scale = 1.0 if facts.weather_moves or freedom < 30 else _LEAST_SCALE
+    weather_hides = facts.weather_moves and bool(np.isnan(bins.barometer_kpa).any())
+    least_scale = 1.0 if weather_hides or freedom < 30 else _LEAST_SCALE
     best = min(float(chi_sound.min()), float(chi_leak.min()), float((chi_sound[:, None] - step_drop).min()))
     return BlanketFit(
         columns=columns,
