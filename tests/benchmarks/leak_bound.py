@@ -3,10 +3,9 @@
 For each keg of a row of ``leaks.py`` the simulated world is run again without its leak, and with each thing that nobody
 knows moved a little: headspace, stirring, what the wine held before, solubility, how far the gas follows the room,
 zeros of the probes, thermal zero, the wall's share, and the size of each sample, vent and move. With the noise of the
-probes, and For each keg of a row of ``leaks.py`` the simulated world is run again without its leak, and with each thing
-that nobody readings up to a moment (the bound of Cramér and Rao, with a normal prior for each unknown). It knows when
-the leak began, by which law, and the temperatures; it is linear. So it is a little too good, and nobody can do better
-than that.
+probes, and the weather where no barometer is read, that gives the least uncertainty of the leak's rate from all
+readings up to a moment (the bound of Cramér and Rao, with a normal prior for each unknown). It knows when the leak
+began, by which law, and the temperatures; it is linear. So it is a little too good, and nobody can do better than that.
 
 A leak counts as certain when it is so many of these uncertainties away from none: with 4, the looks of sixty nights
 give a false alarm in some kegs of a hundred, with 5 in none of thousands.
