@@ -1,4 +1,4 @@
-"""Whatever is amended in whatever journal: what is kept beside the entries is what they say when read anew."""
+"""Whatever is amended in whatever journal: what is kept beside the entries is what they say when read again."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def test_what_is_kept_is_what_the_entries_say(acts: list[tuple[int, Any]], amend
         with store.read() as connection:
             equipment = equipment_of(connection, desk.cellar, desk.now)
             stays = {lot: stored_lot_locations(connection, equipment, lot) for lot in ("A", "B")}
-        anew = Ledger(entries(store), equipment)
-        assert stays == {lot: lot_locations_of(share_changes(anew, BEGINNING[:2]), lot) for lot in ("A", "B")}
+        fresh_ledger = Ledger(entries(store), equipment)
+        assert stays == {lot: lot_locations_of(share_changes(fresh_ledger, BEGINNING[:2]), lot) for lot in ("A", "B")}
         for at_ms in (BASE, BASE + 1, BASE + 2, BASE + 13, desk.now):
-            assert contents(store, at_ms, desk.cellar) == anew.at(at_ms)
+            assert contents(store, at_ms, desk.cellar) == fresh_ledger.at(at_ms)

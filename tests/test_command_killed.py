@@ -89,7 +89,7 @@ def test_a_kill_inside_the_write_leaves_all_of_it_or_nothing(
         new = [entry for entry in entries if entry.kind == "vessel-status"]
         everything = (len(struck), len(new)) == (_SAMPLES + 1 - own, own)
         assert everything or (len(struck), len(new)) == (0, 0), (part, killed)
-        assert everything or "no. " not in killed.said, "nothing is told as written that is not"
+        assert everything or "no. " not in killed.said, "nothing is reported as written that is not"
         # What was worked out from the entries went with them.
         now_ms = max(entry.written_ms for entry in entries)
         held = contents(journal.store, now_ms, journal.cellar)["K1"]

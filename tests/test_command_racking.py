@@ -1,4 +1,4 @@
-"""A racking by the command, as a person does it: begun, forgotten, finished; what it leaves; what is told of it."""
+"""A racking by the command, as a person does it: begun, forgotten, finished; what it leaves; what is reported of it."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_two_vessels_into_one_shares_headspace_and_so2_by_mass_balance(desk: _De
 def test_what_is_left_by_a_difference_of_two_measurements_is_asked_about(desk: _Desk) -> None:
     said = desk.call("enter", "racking", "--from", "K1=15.8 L", "--to", "K3", "--despite-warnings")
     assert "warning: 0.2 L would stay in K1; if it is empty now, say that it was emptied" in said
-    desk.call("strike", "5", "--reason", "anew")
+    desk.call("strike", "5", "--reason", "entered again")
     said = desk.call("enter", "racking", "--from", "K1=15.8 L", "--to", "K3", "--emptied", "K1")
     assert "K1 then: empty" in said
     assert "would stay" not in said

@@ -90,7 +90,7 @@ def bench(tmp_path: Path) -> Iterator[DueBench]:
 def test_a_titration_that_is_due_is_told_once_and_over_with_its_entry(bench: DueBench) -> None:
     bench.fill()
     bench.write("titration", "K1", **TITRATION)
-    # It falls due on 3 November at 11:00 (summer time has ended), and is told with the digest of the next morning.
+    # It falls due on 3 November at 11:00 (summer time has ended), and goes out with the digest of the next morning.
     assert bench.subjects(31 - 1 / DAY_S) == []
     (raised,) = bench.at(31)
     assert raised.subject == "LOW PRIORITY: titration of lot A1 (K1) is due"

@@ -126,7 +126,7 @@ def test_a_ratiometric_signal_is_a_share_of_the_measured_supply(chunk: int) -> N
     assert_near(heard.values["k1-pressure"], K1_OF_THE_STAIRS)
     assert_near(heard.values["k2-pressure"], K2_OF_THE_STAIRS)
     assert heard.refused() == [
-        ("", "no probe's pattern takes this line"),  # the greeting; the fragment before it was no line
+        ("", "no probe's pattern takes this line"),  # the greeting; the fragment before it was not a line
         ("", "not text in the line's encoding"),  # noise
         ("k1-pressure", "no supply voltage"),
     ]
@@ -240,7 +240,7 @@ def test_boxes_that_say_their_own_time() -> None:
     for probe, expected in GARAGE.items():
         assert_near(heard.values[probe], [(value, GOOD) for value, _ in expected])
         assert heard.own_times[probe] == [HALF_PAST_EIGHT + 1000 * after for _, after in expected]
-    # A null is no reading, and "C" is the coulomb (RFC 8428, section 12.1).
+    # A null is not a reading, and "C" is the coulomb (RFC 8428, section 12.1).
     assert [refusal.probe for refusal in heard.refusals] == ["k6-pressure", "k7-temperature"]
 
 

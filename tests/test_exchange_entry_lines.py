@@ -1,4 +1,4 @@
-"""Entries as lines: what goes out comes in again; any line is an entry, or its mistakes are told."""
+"""Entries as lines: what goes out comes in again; any line is an entry, or its mistakes are reported."""
 
 from __future__ import annotations
 

@@ -311,7 +311,7 @@ def test_a_cylinder_that_cools_after_the_sun_was_on_it_loses_nothing() -> None:
         amounts = amounts_of(of, points[:end])
         assert amounts is not None
         assert even_loss(amounts) is None
-    # Nor does it use any: warming up is no refill, after which cooling down would count.
+    # Nor does it use any: warming up is not a refill, after which cooling down would count.
     assert not use_of(points, of).use.seen  # type: ignore[union-attr]
     # Without what was before, the same hours look like a loss.
     afternoon = amounts_of(of, points[24 * 8 + 15 : 24 * 8 + 20])

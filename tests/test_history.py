@@ -130,7 +130,7 @@ def share_in(held: VesselState | None, lot: str) -> tuple[bool, float | None]:
 def model(
     cellar: Cellar3, readings: list[tuple[int, int, float, int]], lot: str, quantity: str, *, struck: bool = False
 ) -> list[Row]:
-    """What the history of a lot should be, by asking the whole journal anew for every row."""
+    """What the history of a lot should be, by asking the whole journal again for every row."""
     written = entries(cellar.store)
     ledger = Ledger(written, EQUIPMENT)
     where = {series: probe.split("-")[0] for probe, series in cellar.series.items()}

@@ -127,7 +127,7 @@ def test_a_leak_reaches_the_floor_when_it_says(law: str) -> None:
     truths = keg_truths([keg], 1.0)
     assert truths.gauge_kpa[13 * 60, 0] == pytest.approx(5.0, abs=0.1)
     assert truths.rate_ml_min[:59].max() == 0.0
-    # The rate that is told, added up, is the gas that went.
+    # The reported rate, added up, is the gas that went.
     lost_ml = float(truths.rate_ml_min[: 13 * 60 + 1, 0].sum())
     space_l = 2.0
     mol = 50.0 * space_l / (GAS_CONSTANT * 293.15)

@@ -33,7 +33,7 @@ def test_its_own_silence_is_one_alarm_and_hides_what_follows_from_it(bench: Benc
         bench.reading(12.0)
         bench.turn(10.0)
     assert bench.subjects() == []
-    # The broker goes: nothing of the probe comes either, but only the root is told.
+    # The broker goes: nothing of the probe comes either, but only the root is reported.
     for _ in range(30):
         ingest_lives(False)
         bench.turn(10.0)

@@ -138,7 +138,7 @@ def test_a_racking_quiets_low_pressure_and_a_forgotten_one_does_not_for_ever(emp
         keg.warm(35.0)
         keg.turn(5.0)
     assert keg.states()["K1/pressure/low"] == "suppressed"
-    assert keg.states()["K1/temperature/high"] == "unacknowledged", "warmth is no part of racking"
+    assert keg.states()["K1/temperature/high"] == "unacknowledged", "racking does not warm a keg"
     noted = {step.key: step.note for step in transitions(keg.store)}
     assert noted["K1/pressure/low"] == "a racking is under way"
     keg.reading(40.0)

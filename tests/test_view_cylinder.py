@@ -204,7 +204,7 @@ def test_a_cylinder_that_runs_out_says_content_use_and_days() -> None:
     ):
         assert line in body
     assert "chain every cylinder upright" in draft.body
-    assert GAS not in body, "that it has to be fetched is no danger"
+    assert GAS not in body, "fetching another is not a danger"
 
 
 def test_a_cylinder_that_empties_fast_warns_of_the_room() -> None:

@@ -1,7 +1,7 @@
 """Two months of a small cellar, typed at a terminal with the mistakes of a person; the journal, cards and mails of it.
 
 What it leads to was read against what was expected and then kept in ``data/two-months``.
-``PYTHONPATH=tests python tests/test_whole_two_months.py`` writes it anew: read the difference before it is kept.
+``PYTHONPATH=tests python tests/test_whole_two_months.py`` writes it again: read the difference before it is kept.
 """
 
 from __future__ import annotations

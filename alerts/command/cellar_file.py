@@ -76,7 +76,7 @@ class FileCommand(PlainHelpCommand):
         return any(name in args for name in self.get_help_option_names(ctx))
 
     def _file_is_named(self, ctx: Any, args: Sequence[str]) -> bool:
-        """Whether the first word that is no option is the cellar file.
+        """Whether the first word that is not an option is the cellar file.
 
         It is where it ends in .toml, and where there are as many words as there are arguments. Where some of those
         may be left out, so is a path from / or . on, and the name of a file that is there.

@@ -133,7 +133,7 @@ def _print(found: VesselDose, file: str, cellar: Cellar, *, is_keg: bool, as_jso
 
 
 def _known(cellar: Cellar, store: Store, id: str, now_ms: int) -> None:
-    """Refuse what is no vessel with wine in it. Call inside ``store.read()``."""
+    """Refuse a name that is not a vessel with wine in it. Call inside ``store.read()``."""
     known = known_vessels(cellar, store)
     contents = contents_inside(store.connection, now_ms, cellar)
     if id not in known:

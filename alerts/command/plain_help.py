@@ -17,7 +17,7 @@ _TYPE: Final = re.compile(r" <[^<>]*>$")
 
 
 class PlainHelpCommand(TyperCommand):
-    """A command whose help names its words alone, and which refuses what is no number in our words.
+    """A command whose help names its words alone, and which refuses in our words what is not a number.
 
     may_be_left_out: metavars of what the command itself puts in the place of a missing word.
 

@@ -107,7 +107,7 @@ def review(
 
 
 def _check_vessel(cellar: Cellar, ids: Sequence[str], id: str, parameter: str) -> None:
-    """Refuse what is no vessel of the cellar file, and name the nearest one."""
+    """Refuse a name that is not a vessel of the cellar file, and name the nearest one."""
     if id in ids:
         return
     try:

@@ -11,8 +11,8 @@ With u = p_dry T0 / T, the pressure reduced to one temperature by the ideal gas 
     S          what warmer gas adds: u (T_room - T) / T; without a room probe T_room - T is a lag of 6 h times dT/dt
     Z          T - 20 °C: the thermal zero of the instrument
 
-So all that is unknown is linear (alpha, w, delta, kappa, s, z), for a given tau and onset, and a leak is told from
-dissolving by comparing the fits. alpha and kappa are kPa and kPa a day at T0 = 288.15 K.
+So all that is unknown is linear (alpha, w, delta, kappa, s, z), for a given tau and onset, and comparing the fits
+distinguishes a leak from dissolving. alpha and kappa are kPa and kPa a day at T0 = 288.15 K.
 """
 
 from __future__ import annotations

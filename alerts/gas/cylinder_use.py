@@ -173,7 +173,7 @@ def use_rate(amounts: Amounts, days: float) -> UseRate | None:
     Refills begin new segments, whose use is added up.
     """
     begins = _segment_begins(amounts)
-    # The amount before the span counts with it, so that a span of a week is no shorter than that.
+    # The amount before the span counts with it, so that a span of a week is at least a week long.
     first = max(0, int(np.searchsorted(amounts.at_ms, amounts.at_ms[-1] - days * DAY_MS)) - 1)
     begins = [first, *(begin for begin in begins if begin > first)]
     drawn, variance, observed, apart, daily = 0.0, 0.0, 0.0, 0.0, []
@@ -235,8 +235,8 @@ def _even_loss(amounts: Amounts, hours: float) -> EvenLoss | None:
 def _segment_begins(amounts: Amounts) -> list[int]:
     """Find where the cylinder was filled or changed: the index of each first amount after a rise, 0 before all.
 
-    The median of the three amounts before is compared with that of the three after, so one wrong reading is no refill.
-    A rise that a cylinder in the sun could make has to last for a day.
+    The median of the three amounts before is compared with that of the three after, so one wrong reading does not look like
+    a refill. A rise that a cylinder in the sun could make has to last for a day.
     """
     mol, at_ms = amounts.mol, amounts.at_ms
     full = float(np.max(mol))

@@ -45,8 +45,8 @@ class Notice:
 
     occurrences: what it is about (several once gathered); occasion: an ``Occasion``, of several that of the most
     urgent, or what kind of summary it is; priority: of the limit, of several the highest; not_before_ms: when it may
-    first go out, UTC milliseconds; is_active: whether something is not as it should be, so that this is no all-clear;
-    hold: why it is held back until then, "" if it is not.
+    first go out, UTC milliseconds; is_active: whether something is not as it should be, so that this is not an
+    all-clear; hold: why it is held back until then, "" if it is not.
     """
 
     occurrences: tuple[str, ...]

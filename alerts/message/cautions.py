@@ -35,7 +35,7 @@ def caution_of(limit: EffectiveLimit, place_kind: str, *, glass: bool, under_gas
     """Give the caution that belongs to a raised alarm, "" for none.
 
     place_kind: the vessel's kind, ``cylinder``, ``room`` or ""; glass: the vessel is made of it; under_gas: a gas
-    blanket is kept in it. A probe that is not heard and work that is due are no danger by themselves.
+    blanket is kept in it. A probe that is not heard and work that is due are not a danger by themselves.
     """
     if limit.kind in ("no data", "due"):
         return ""

@@ -1,4 +1,4 @@
-"""What the page's server calls itself, by which it is told from another program at its port."""
+"""What the page's server calls itself, which distinguishes it from another program at its port."""
 
 from __future__ import annotations
 

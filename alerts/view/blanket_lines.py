@@ -35,7 +35,7 @@ _NOT_CERTAIN: Final = "gas seems to be lost, but that is not certain yet"
 def blanket_of(judgements: Iterable[Judgement], now_ms: int) -> BlanketShown | None:
     """Give the gas over the wine by what was judged of a vessel last; None where it is not judged.
 
-    What is too old by now (UTC ms) is no judgement, and says so.
+    What is too old by now (UTC ms) is shown as no judgement.
     """
     for judgement in judgements:
         if judgement.name == "compensated_pressure" and (shown := blanket_shown(judgement)) is not None:

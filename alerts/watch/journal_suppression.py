@@ -21,7 +21,7 @@ RACKING_NOTE: Final = "a racking is under way"
 MALOLACTIC_NOTE: Final = "malolactic fermentation is wanted or under way, so SO2 is kept low"
 COMPENSATED_NOTE: Final = "the compensated pressure is judged instead"
 
-# That gas gets lost is no news while a vessel is open: (quantity, kind) of the limits that say so.
+# Loss of gas is to be expected while a vessel is open: (quantity, kind) of the limits that say so.
 _ON_LOST_GAS: Final = frozenset(
     {
         ("pressure", "low"),

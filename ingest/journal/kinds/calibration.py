@@ -56,7 +56,7 @@ _DRIFT: Final = {"pH": 1.0, "temperature": 5.0, "pressure": 20.0}
 _QUANTITY_OF_UNIT: Final = {"pH": "pH", "°C": "temperature", "kPa": "pressure"}
 
 
-# Beyond this a pH probe's points are no calibration even for a person who insists [%] (a choice of this project).
+# Beyond this a pH probe's points are not a calibration, even for a person who insists [%] (a choice of this project).
 _SLOPES_PERCENT: Final = (50.0, 150.0)
 
 
