@@ -235,8 +235,8 @@ def _even_loss(amounts: Amounts, hours: float) -> EvenLoss | None:
 def _segment_begins(amounts: Amounts) -> list[int]:
     """Find where the cylinder was filled or changed: the index of each first amount after a rise, 0 before all.
 
-    The median of the three amounts before is compared with that of the three after, so one wrong reading does not look like
-    a refill. A rise that a cylinder in the sun could make has to last for a day.
+    The median of the three amounts before is compared with that of the three after, so one wrong reading does not
+    look like a refill. A rise that a cylinder in the sun could make has to last for a day.
     """
     mol, at_ms = amounts.mol, amounts.at_ms
     full = float(np.max(mol))
