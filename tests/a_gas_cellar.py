@@ -37,8 +37,8 @@ class Recorder(BlanketWatch):
 
     by_vessel: ClassVar[list[Recorder]] = []
 
-    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0) -> None:
-        super().__init__(facts, later_ms=later_ms)
+    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0, silent_ms: int = 1_800_000) -> None:
+        super().__init__(facts, later_ms=later_ms, silent_ms=silent_ms)
         self.facts = facts
         self.points: list[BlanketPoint] = []
         self.episodes: list[tuple[int, EpisodeCause, BlanketFacts]] = []
@@ -100,8 +100,8 @@ class GasCellar:
     def new_judge(self, detector: Detector | None = None, build_s: float = 10.0) -> GasJudge:
         """Make a judge that has read nothing yet, as after a restart."""
 
-        def recorder(facts: BlanketFacts, *, later_ms: int) -> BlanketWatch:
-            self.detectors.append(Recorder(facts, later_ms=later_ms))
+        def recorder(facts: BlanketFacts, *, later_ms: int, silent_ms: int) -> BlanketWatch:
+            self.detectors.append(Recorder(facts, later_ms=later_ms, silent_ms=silent_ms))
             return self.detectors[-1]
 
         return GasJudge(detector or recorder, build_s)

@@ -13,6 +13,7 @@ from alerts.blanket.details import blanket_shown
 from alerts.blanket.judge import GasJudge
 from alerts.errors import OutOfRange
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
+from alerts.gas.blanket_watch import BlanketWatch
 
 SECOND = (
     keg("K2"),
@@ -58,7 +59,7 @@ def test_what_cannot_be_worked_out_is_said_of_its_vessel_alone(
 
 
 def test_facts_that_no_detector_takes_are_said_too(tmp_path: Path) -> None:
-    def refuse(facts: BlanketFacts, *, later_ms: int) -> Recorder:
+    def refuse(facts: BlanketFacts, *, later_ms: int, silent_ms: int) -> Recorder:
         raise OutOfRange("wine", "18 L do not go in")
 
     cellar = GasCellar(tmp_path)
@@ -67,3 +68,21 @@ def test_facts_that_no_detector_takes_are_said_too(tmp_path: Path) -> None:
     shown = blanket_shown(rows["K1", "compensated_pressure"])
     assert shown is not None
     assert (shown.finding, shown.warnings) == ("no judgement", ("18 L do not go in",))
+
+
+def test_probes_that_read_every_hour_have_their_gas_judged_between_two_readings(tmp_path: Path) -> None:
+    slow = (
+        keg("K1"),
+        probe("k1-pressure", "K1", every="1 h"),
+        temperature("k1-temperature", "K1", mounted="wine", every="1 h"),
+    )
+    cellar = GasCellar(tmp_path, usual=slow)
+    cellar.run(0, 5 * HOUR, every=HOUR)
+    found = {}
+    for after in (50, 175, 190):
+        shown = blanket_shown(
+            cellar.rows(4 * HOUR + after * 60_000, GasJudge(BlanketWatch))["K1", "compensated_pressure"]
+        )
+        assert shown is not None
+        found[after] = shown.finding
+    assert found == {50: "cannot tell yet", 175: "cannot tell yet", 190: "no judgement"}

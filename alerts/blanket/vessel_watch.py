@@ -32,8 +32,8 @@ _SPREAD_MINUTES: Final = 12
 class Detector(Protocol):
     """Makes what detects."""
 
-    def __call__(self, facts: BlanketFacts, *, later_ms: int) -> BlanketWatch:
-        """Begin with what is known; later_ms: by how much the longest work comes later."""
+    def __call__(self, facts: BlanketFacts, *, later_ms: int, silent_ms: int) -> BlanketWatch:
+        """Begin with what is known; later_ms, silent_ms: as ``BlanketWatch`` takes them."""
 
 
 Instruments = tuple[int, ...]
@@ -153,7 +153,7 @@ class VesselWatch:
             return
         with self._noting_trouble():
             if self._watch is None:
-                self._watch = self._detector(facts, later_ms=self._later_ms)
+                self._watch = self._detector(facts, later_ms=self._later_ms, silent_ms=self._silent_ms)
             else:
                 self._watch.begin_episode(at_ms, self.episode.cause, facts)
 

@@ -27,8 +27,8 @@ from alerts.gas.sudden_loss import FastLoss, SuddenLosses, SuddenStep
 from alerts.gas.wine_tables import wine_tables
 
 _HOUR_MS: Final = 3_600_000
-_STALE_MS: Final = 30 * 60_000
-_NOTHING_NEW: Final = "No pressure with a temperature has been read for half an hour."
+# A newest point that is older than this says nothing of now, where nobody says otherwise.
+_SILENT_MS: Final = 30 * 60_000
 _LEAST_BINS: Final = 4
 # Without anyone asking, a fit is made after so long all the same, so that steps are noticed.
 _FIT_ANYWAY_MS: Final = 12 * _HOUR_MS
@@ -63,9 +63,14 @@ class BlanketWatch:
     as the cause allows. ``judge`` uses only what lies before it.
     """
 
-    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0) -> None:
-        """Begin with what is known; later_ms: puts off the work of each fit, so that not all vessels do it at once."""
+    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0, silent_ms: int = _SILENT_MS) -> None:
+        """Begin with what is known.
+
+        later_ms: puts off the work of each fit, so that not all vessels do it at once; silent_ms: a newest point that
+        is older than this says nothing of now.
+        """
         self._facts = facts
+        self._silent_ms = silent_ms
         self._settle_ms = _SETTLE_MS + later_ms
         self._tables = wine_tables(facts.filling, facts.gas)
         self._bins = BlanketBins()
@@ -142,8 +147,9 @@ class BlanketWatch:
         self._news = False
         self._judged_ms = at_ms
         last, facts = self._last, self._facts
-        if last is None or at_ms - last.at_ms > _STALE_MS:
-            return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(_NOTHING_NEW,))
+        if last is None or at_ms - last.at_ms > self._silent_ms:
+            nothing_new = f"No pressure with a temperature has been read for {self._silent_ms // 60_000} minutes."
+            return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(nothing_new,))
         if self._fit_due and last.at_ms - self._closed_ms >= self._settle_ms:
             self._refit()
         known = self._known()

@@ -51,9 +51,9 @@ class Timed(BlanketWatch):
 
     spent_s = 0.0
 
-    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0) -> None:
+    def __init__(self, facts: BlanketFacts, *, later_ms: int = 0, silent_ms: int = 1_800_000) -> None:
         began = time.thread_time()
-        super().__init__(facts, later_ms=later_ms)
+        super().__init__(facts, later_ms=later_ms, silent_ms=silent_ms)
         Timed.spent_s += time.thread_time() - began
 
     def begin_episode(self, at_ms: int, cause: EpisodeCause, facts: BlanketFacts) -> None:
