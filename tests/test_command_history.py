@@ -156,6 +156,12 @@ def test_the_compensated_pressure_stands_beside_the_gauge_by_the_hour(desk: Desk
     found = json.loads(desk.history(*place, "--json"))["history"]
     assert [row["compensated_kpa"] for row in found][:2] == [55.25, None]
     assert "compensated_kpa" not in desk.history("k1-pressure", "--csv").splitlines()[0]
+    series = desk.series["k1-pressure"]
+    Appender(desk.store).append([(series, desk.at("10:30"), 49.0, 0), (series, desk.at("10:50"), 20.0, 0)])
+    table = list(csv.DictReader(io.StringIO(desk.history("k1-pressure", "--compensated", "--csv"))))
+    assert [(row["value"], row["compensated_kpa"]) for row in table][:3] == [("50", ""), ("49", "55.25"), ("20", "")], (
+        "only the last reading that the hour was judged from has it"
+    )
     wrong = desk.history("--place", "K1", "--quantity", "free_so2", "--compensated", code=2)
     assert "goes with a pressure, and this is free SO2" in wrong
 

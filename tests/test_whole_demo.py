@@ -44,6 +44,10 @@ def test_the_demo_shows_alarm_and_mail_in_time_and_ends_by_itself(tmp_path: Path
     assert told.count("Subject: MEDIUM PRIORITY: K1 molecular SO2 (simple) 0.4") == 1
     assert told.count("Subject: LOW PRIORITY: re-test of lot rebula-26 (K2) is due") == 1
     assert len(re.findall(r"\| Subject: ", told)) == 5, told
+    assert "K2/pressure/low: alarm raised." in told
+    assert "K2/hours_to_air_floor/soon: muted while K2/pressure/low is active." in told
+    assert "K2/hours_to_air_floor/soon: no longer muted, alarm raised." in told
+    assert "unacknowledged (" not in told
     assert "The end. 5 mails were sent." in told
     _last_day_of(told)
     _advice_of(folder / "cellar.toml")

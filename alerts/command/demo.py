@@ -27,6 +27,7 @@ from alerts.command.options import Duration
 from alerts.command.supervisor import MODULES
 from alerts.errors import AlertsError, MissingPart
 from alerts.view.format import value_text
+from alerts.view.record_lines import step_words
 from ingest.cellar import Cellar, load_cellar
 from ingest.entering import enter
 from ingest.probes.binding import declarations
@@ -260,7 +261,7 @@ class _Demo:
         for step in steps[steps_shown:]:
             if step.occurrence is None:
                 continue  # suppressed, since a worse one speaks
-            self.say(f"Alarm {step.occurrence or '-'}: {step.key} is {step.to_state} ({step.event}).")
+            self.say(f"Alarm {step.occurrence}, {step.key}: {step_words(step.event, step.to_state, step.note)}.")
         return len(steps)
 
     def _show_what_is_due(self, store: Store, due: dict[str, float], now: float) -> None:

@@ -82,7 +82,7 @@ def _outcome(night: _FastMotion, raised: int, plain_ms: int | None) -> str:
         return f"{no_alarm}."
     at = _time_of_day(plain_ms, night.cellar.site.zone)
     limit = value_text("pressure", _PLAIN_KPA, night.cellar.site.units)
-    return f"{no_alarm}, where a plain limit of {limit} on the gauge would have rung at {at}."
+    return f"{no_alarm}, where a plain limit of {limit} on the gauge would have raised one at {at}."
 
 
 def _time_of_day(at_ms: int, zone: tzinfo) -> str:

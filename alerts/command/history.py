@@ -8,6 +8,7 @@ import csv
 import math
 import sys
 from collections.abc import Collection, Iterator
+from itertools import groupby
 from operator import itemgetter
 from typing import Annotated, Final, NamedTuple
 
@@ -27,6 +28,7 @@ from ingest.reading import quality_class
 from ingest.store import Store
 from ingest.store.journal.entries import entries
 from ingest.store.journal.hand_results import found_quantities
+from ingest.store.judgements import HOUR_MS
 from ingest.store.readings.series import all_series
 from ingest.times import iso_utc
 
@@ -139,8 +141,17 @@ def history(
 
 
 def _with_compensated(rows: Iterator[_Row], of_gas: CompensatedPressure) -> Iterator[_Row]:
-    for row in rows:
-        yield row._replace(compensated_kpa=of_gas.at(row.place, row.at_ms))
+    """Put the compensated pressure of each hour beside the last reading that it was judged from, and no other."""
+    for _, in_hour in groupby(rows, key=lambda row: row.at_ms // HOUR_MS):
+        hour, judged_from = list(in_hour), dict[str | None, int]()
+        for number, row in enumerate(hour):
+            judged = of_gas.at(row.place, row.at_ms)
+            if judged is not None and row.at_ms <= judged.at_ms and row.quality != "bad":
+                judged_from[row.place] = number
+        for place, number in judged_from.items():
+            judged = of_gas.at(place, hour[number].at_ms)
+            hour[number] = hour[number]._replace(compensated_kpa=None if judged is None else judged.value)
+        yield from hour
 
 
 def _check_compensated(printout: _Printout) -> _Printout:

@@ -21,15 +21,21 @@ _WORDS: Final[Mapping[str, str]] = {
     AlarmEvent.SHELVE: "muted",
     AlarmEvent.UNSHELVE: "mute ended",
     AlarmEvent.SHELVING_ENDED: "mute ended",
-    AlarmEvent.SUPPRESS: "suppressed",
-    AlarmEvent.RELEASE: "no longer suppressed",
+    AlarmEvent.SUPPRESS: "muted by design",
+    AlarmEvent.RELEASE: "no longer muted",
     AlarmEvent.TAKE_OUT: "taken out of service",
     AlarmEvent.RETURN_TO_SERVICE: "returned to service",
     AlarmEvent.REMOVED: "limit removed",
     AlarmEvent.CALM: "calm again",
     # As earlier versions recorded the end of a suppression.
-    "released, condition true": "no longer suppressed",
-    "released, condition false": "no longer suppressed",
+    "released, condition true": "no longer muted",
+    "released, condition false": "no longer muted",
+}
+# Why an alarm stays muted, by the state that it is in.
+_STILL: Final[Mapping[str, str]] = {
+    State.SUPPRESSED: "by design",
+    State.SHELVED: "by a person",
+    State.OUT_OF_SERVICE: "out of service",
 }
 
 _ENDS: Final = (
@@ -48,7 +54,9 @@ def record_line(
     value, who = _value(step, limits, units), f" by {step.who}" if step.who else ""
     words = f"{_what(step.event, step.to_state)}{who}{_consequence(step.event, step.to_state)}"
     note = step.note
-    if step.event == AlarmEvent.SHELVE:
+    if step.event == AlarmEvent.SUPPRESS and note:
+        words, note = step_words(step.event, step.to_state, note), ""
+    elif step.event == AlarmEvent.SHELVE:
         until, _, note = step.note.removeprefix("until ").partition(": ")
         words = f"{words} until {_local(until, zone, now_ms)}"
     why = f": {note}" if note else ""
@@ -58,8 +66,13 @@ def record_line(
     )
 
 
-def step_words(event: str, to_state: str) -> str:
-    """Say what happened to an alarm, by the record's event and state after it, as people read it."""
+def step_words(event: str, to_state: str, note: str = "") -> str:
+    """Say what happened to an alarm, by the record's event and state after it, as people read it.
+
+    note: why a limit is suppressed, such as "the vessel is empty": "muted while the vessel is empty".
+    """
+    if event == AlarmEvent.SUPPRESS and note:
+        return f"muted while {note}"
     return f"{_what(event, to_state)}{_consequence(event, to_state)}"
 
 
@@ -93,7 +106,7 @@ def _consequence(event: str, to_state: str) -> str:
         return ""
     if to_state == State.UNACKNOWLEDGED:
         return ", alarm raised"
-    return f", still muted ({to_state})" if to_state in MUTING else ""
+    return f", still muted ({_STILL[to_state]})" if to_state in MUTING else ""
 
 
 def _value(step: TransitionRow, limits: Mapping[str, EffectiveLimit], units: str) -> str:
