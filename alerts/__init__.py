@@ -4,6 +4,7 @@ Begin with ``turning``, where readings go in and alarms come out. In reading ord
 
 allowed_range  the range that a number must be in
 number_text    numbers as people read them
+judgement_details  dataclasses as the details of a judgement, and back
 wine           sulfur dioxide: molecular, doses, targets, legal limits
 gas            gas over wine: amounts, pressure at another temperature, purging, moving, cylinders
 so2            the journal and the probes as the SO2 of the wine in each vessel

@@ -8,15 +8,15 @@ from __future__ import annotations
 __all__ = ["BlanketShown", "blanket_details", "blanket_shown"]
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final
 
+from alerts.judgement_details import details_of, fields_in
 from ingest.judgement import FINDINGS, Judgement
 
-# Details are kept in at most 4,000 characters: so many warnings, and characters of each.
+# So many warnings, and characters of each, have room.
 _MOST_WARNINGS: Final = 6
 _LONGEST_WARNING: Final = 300
-_DIGITS: Final = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,45 +64,14 @@ class BlanketShown:
     warnings: tuple[str, ...] = ()
 
 
-_NUMBERS: Final = tuple(field.name for field in fields(BlanketShown) if field.type == "float | None")
-_TIMES: Final = ("since_ms", "last_sound_ms", "entry_ms")
-_WORDS: Final = ("gas", "entry_kind", "missing")
-_FLAGS: Final = ("leak_certain", "supply_open")
-
-
 def blanket_details(shown: BlanketShown) -> Mapping[str, object]:
     """Make the details that JSON can hold; ``blanket_shown`` reads them back."""
-    details: dict[str, object] = {"finding": shown.finding, "at_ms": shown.at_ms}
-    for name in (*_NUMBERS, *_TIMES, *_WORDS, *_FLAGS):
-        value = getattr(shown, name)
-        if isinstance(value, float):
-            details[name] = _short(value)
-        elif value is not None and value != "" and value is not False:
-            details[name] = value
-    if shown.warnings:
-        details["warnings"] = [warning[:_LONGEST_WARNING] for warning in shown.warnings[:_MOST_WARNINGS]]
-    return details
+    return details_of(shown, {"warnings": _MOST_WARNINGS}, _LONGEST_WARNING)
 
 
 def blanket_shown(judgement: Judgement) -> BlanketShown | None:
     """Read the details of a judgement of gas; None for a judgement of anything else, and for details of an older
     version that cannot be read.
     """
-    details = judgement.details
-    finding, at_ms = details.get("finding"), details.get("at_ms")
-    if not isinstance(finding, str) or finding not in FINDINGS or not isinstance(at_ms, int):
-        return None
-    warnings = details.get("warnings", ())
-    values: dict[str, object] = {
-        **{name: float(value) for name in _NUMBERS if isinstance(value := details.get(name), int | float)},
-        **{name: value for name in _TIMES if isinstance(value := details.get(name), int)},
-        **{name: value for name in _WORDS if isinstance(value := details.get(name), str)},
-        **{name: details.get(name) is True for name in _FLAGS},
-    }
-    sentences = tuple(each for each in warnings if isinstance(each, str)) if isinstance(warnings, list) else ()
-    return BlanketShown(at_ms=at_ms, finding=finding, warnings=sentences, **values)  # type: ignore[arg-type]
-
-
-def _short(value: float) -> float:
-    """Keep as many digits as anybody reads."""
-    return float(f"{value:.{_DIGITS}g}") if abs(value) < 10**_DIGITS else round(value)
+    shown = fields_in(judgement.details, BlanketShown)
+    return BlanketShown(**shown) if shown.get("finding") in FINDINGS and "at_ms" in shown else None

@@ -5,15 +5,16 @@ from __future__ import annotations
 __all__ = ["CylinderShown", "cylinder_details", "cylinder_shown"]
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from typing import Final
 
+from alerts.judgement_details import details_of, fields_in
 from ingest.judgement import Judgement
 
-# Details are kept in at most 4,000 characters: so many vessels and remarks, and characters of a remark.
+# So many vessels and remarks, and characters of a remark, have room.
 _MOST: Final = {"open_at": 20, "remarks": 6}
 _LONGEST_REMARK: Final = 200
-_DIGITS: Final = 4
+# Under this key the gas is kept: it marks the details as those of a cylinder.
 _MARK: Final = "cylinder"
 
 
@@ -54,40 +55,16 @@ class CylinderShown:
     remarks: tuple[str, ...] = ()
 
 
-_NUMBERS: Final = tuple(field.name for field in fields(CylinderShown) if field.type == "float | None")
-_TIMES: Final = ("basis_ms", "refilled_ms")
-_WORDS: Final = ("basis", "thermometer")
-_FLAGS: Final = ("by_hand", "use_seen")
-
-
 def cylinder_details(shown: CylinderShown) -> Mapping[str, object]:
     """Make the details that JSON can hold; ``cylinder_shown`` reads them back."""
-    details: dict[str, object] = {_MARK: shown.gas}
-    for name in (*_NUMBERS, *_TIMES, *_WORDS, *_FLAGS):
-        value = getattr(shown, name)
-        if isinstance(value, float):
-            details[name] = float(f"{value:.{_DIGITS}g}") if abs(value) < 10**_DIGITS else round(value)
-        elif value is not None and value != "" and value is not False:
-            details[name] = value
-    for name in _MOST:
-        if texts := getattr(shown, name):
-            details[name] = [text[:_LONGEST_REMARK] for text in texts[: _MOST[name]]]
+    details = details_of(shown, _MOST, _LONGEST_REMARK)
+    details[_MARK] = details.pop("gas", "")
     return details
 
 
 def cylinder_shown(judgement: Judgement) -> CylinderShown | None:
     """Read the details of a judgement of a cylinder; None for a judgement of anything else."""
-    details = judgement.details
-    gas = details.get(_MARK)
+    gas = judgement.details.get(_MARK)
     if not isinstance(gas, str):
         return None
-    values: dict[str, object] = {
-        **{name: float(value) for name in _NUMBERS if isinstance(value := details.get(name), int | float)},
-        **{name: value for name in _TIMES if isinstance(value := details.get(name), int)},
-        **{name: value for name in _WORDS if isinstance(value := details.get(name), str)},
-        **{name: details.get(name) is True for name in _FLAGS},
-    }
-    for name in _MOST:
-        texts = details.get(name)
-        values[name] = tuple(text for text in texts if isinstance(text, str)) if isinstance(texts, list) else ()
-    return CylinderShown(gas=gas, **values)  # type: ignore[arg-type]
+    return CylinderShown(**fields_in({**judgement.details, "gas": gas}, CylinderShown))
