@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import NOW
 from cellar_text import LIMIT, MQTT, SITE, carboy, cylinder, keg, probe, room, table
+from journal_entries import a_body
 from running import leeside
 
 from alerts.cylinders.details import CylinderShown, cylinder_details
@@ -18,10 +19,12 @@ from alerts.message.cautions import GAS, GOING_IN, cautions_in, without_cautions
 from alerts.message.wording import MessageText
 from alerts.view.room_air_lines import room_air_json, room_air_text
 from ingest.cellar import load_cellar, parse_cellar
+from ingest.journal.entry import Draft
 from ingest.judgement import Judgement
 from ingest.probes.binding import declarations
 from ingest.process import wall_ms
 from ingest.store import create_or_open
+from ingest.store.journal.entries import write_entry
 from ingest.store.judgements import keep_judgements
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
@@ -124,6 +127,20 @@ def test_vessels_without_gas_and_rooms_say_nothing(tmp_path: Path) -> None:
     pieces = (room(volume="30 m3"), carboy(room="cellar"), keg(gas=None), cylinder(room="cellar"), N2_PRESSURE)
     assert [_text(tmp_path / at, *pieces, at=at) for at in ("C1", "K1", "cellar", "gone")] == [""] * 4
     assert "the cylinder N2 (not measured" in _text(tmp_path / "N2", *pieces, at="N2")
+
+
+def test_what_was_written_of_a_cylinder_under_its_former_name_counts(tmp_path: Path) -> None:
+    cellar, renamed = (
+        parse_cellar("\n".join((SITE, MQTT, room(volume="30 m3"), cylinder(**keys))), file="cellar.toml", base=tmp_path)
+        for keys in ({"room": "cellar"}, {"id": "N3", "was": "N2", "room": "cellar"})
+    )
+    store = create_or_open(cellar.store_path, NOW)
+    said = a_body("measurement", quantity="pressure", value=14_900.0)
+    write_entry(store, Draft("measurement", NOW - 1000, "Ana", said, "N2", None), cellar, NOW)
+    with store.read():
+        (before,), (after,) = (GasInRooms(each, store).in_room("cellar", NOW).stocks for each in (cellar, renamed))
+    store.close()
+    assert (after.place, after.litres, after.at_ms) == ("N3", before.litres, NOW - 1000)
 
 
 def test_the_message_of_a_limit_gives_the_worst_case(tmp_path: Path) -> None:

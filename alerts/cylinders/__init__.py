@@ -3,6 +3,7 @@
 In reading order:
 
 details       what a judgement of a cylinder carries for cards and messages
+written       what people measured of a cylinder
 readings      pressures, temperatures and weighings of a cylinder
 judge         the judge of cylinders
 gas_in_rooms  the gas that stands in a room, in cylinders and vessels

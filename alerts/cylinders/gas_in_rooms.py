@@ -8,15 +8,14 @@ from collections.abc import Collection, Mapping
 from typing import Final
 
 from alerts.cylinders.details import cylinder_shown
+from alerts.cylinders.written import written_measurements
 from alerts.gas.gases import GASES
 from alerts.gas.stock import GasStock, NewestNumber, RoomGas, cylinder_stock, vessel_stock
 from ingest.cellar import Cellar, Cylinder, Probe, Room, Vessel
 from ingest.errors import IngestError
 from ingest.journal.contents import Contents
-from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.reading import Quality, quality_class
 from ingest.store import Store
-from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.journal_version import journal_version
 from ingest.store.journal.stored_ledger import contents_inside
 from ingest.store.judgements import newest_judgements
@@ -122,9 +121,9 @@ class GasInRooms:
 
     def _cylinder_stock(self, cylinder: Cylinder, now_ms: int) -> GasStock:
         read = self.numbers(self._cellar.probes_at(cylinder.id), now_ms)
-        by_hand = self._by_hand(cylinder.id, now_ms)
-        weights = [NewestNumber(body.content_kg, at) for body, at in by_hand if body.content_kg is not None]
-        written = [NewestNumber(body.value, at) for body, at in by_hand if body.quantity == "pressure"]
+        by_hand = written_measurements(self._store, cylinder, now_ms)
+        weights = [NewestNumber(body.content_kg, at_ms) for at_ms, body in by_hand if body.content_kg is not None]
+        written = [NewestNumber(body.value, at_ms) for at_ms, body in by_hand if body.quantity == "pressure"]
         pressures = [*written, *([read["pressure"]] if "pressure" in read else [])]
         return cylinder_stock(
             cylinder.id,
@@ -157,24 +156,6 @@ class GasInRooms:
                 found = _NOTHING_KNOWN  # an entry that cannot be read; the daemon says so
             self._contents_of = (version, found)
         return self._contents_of[1]
-
-    def _by_hand(self, place: str, now_ms: int) -> list[tuple[MeasurementBody, int]]:
-        rows = self._store.connection.execute(
-            unstruck(
-                "kind = 'measurement' AND place = ? AND at_ms <= ?"
-                " AND entry.id IN (SELECT entry FROM entry_place WHERE place = ?)"
-            ),
-            (place, now_ms, place),
-        )
-        bodies = []
-        for row in rows:
-            try:
-                entry = entry_of(row)
-            except IngestError:
-                continue
-            if isinstance(entry.body, MeasurementBody):
-                bodies.append((entry.body, entry.at_ms))
-        return bodies
 
 
 class QuickGasInRooms(GasInRooms):

@@ -10,13 +10,11 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
+from alerts.cylinders.written import written_measurements
 from alerts.gas.cylinder_amounts import USUAL_GAUGE, CylinderPoint, Gauge, Thermometer
 from alerts.gas.gases import ATMOSPHERE_KPA
 from ingest.cellar import Cellar, Cylinder, Probe, UnitError, series_unit_conversion
-from ingest.errors import StoreError
-from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.store import Store
-from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.readings.series import Series, all_series
 from ingest.store.readings.summaries import summary
 from ingest.store.readings.summary import Summary
@@ -145,25 +143,12 @@ class CylinderReadings:
         return hours.part(hours.readings > 0)
 
     def _written(self, cylinder: Cylinder, now_ms: int) -> tuple[list[HandReading], tuple[Weighing, ...]]:
-        names = [cylinder.id, *([] if cylinder.was is None else [cylinder.was])]
-        marks = ", ".join("?" * len(names))
-        rows = self._store.connection.execute(
-            unstruck(f"kind = 'measurement' AND place IN ({marks}) AND at_ms > ? AND at_ms <= ?"),
-            (*names, now_ms - _WRITTEN_DAYS * _DAY_MS, now_ms),
-        )
         by_hand, weighings = [], []
-        for row in rows:
-            try:
-                entry = entry_of(row)
-            except StoreError:
-                continue  # `leeside check --store` and the ledger report it
-            body = entry.body
-            if not isinstance(body, MeasurementBody):
-                continue
+        for at_ms, body in written_measurements(self._store, cylinder, now_ms, now_ms - _WRITTEN_DAYS * _DAY_MS):
             if body.quantity == "pressure":
-                by_hand.append(HandReading(entry.at_ms, body.value, body.u_value))
+                by_hand.append(HandReading(at_ms, body.value, body.u_value))
             elif body.content_kg is not None:
-                weighings.append(Weighing(entry.at_ms, body.content_kg, body.u_value))
+                weighings.append(Weighing(at_ms, body.content_kg, body.u_value))
         return by_hand, tuple(weighings)
 
 
