@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,9 +15,10 @@ from hypothesis import strategies as st
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.kinds.gas import GAS, GasBody
 from ingest.journal.kinds.kind import NamedVessels
-from ingest.journal.supply import Supply, supply_at, supply_history
+from ingest.journal.supply import Supply, supply_history
 from ingest.store import create_or_open
 from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.journal.amending import amend_entry
 from ingest.store.journal.entries import strike, write_entry
 from ingest.store.journal.supply_entries import supplies_inside
 
@@ -38,6 +41,10 @@ def _shut(place: str, at_ms: int) -> Entry:
 
 
 _SHUT_ON_LINE = Supply(False, None, "never said", "N2-line", "N2")
+
+
+def _newest(history: Sequence[Supply], at_ms: int) -> Supply:
+    return [each for each in history if (each.since_ms or 0) <= at_ms][-1]
 
 
 @pytest.mark.parametrize(
@@ -93,12 +100,13 @@ _SHUT_ON_LINE = Supply(False, None, "never said", "N2-line", "N2")
     ],
 )
 def test_what_the_entries_make_of_it(vessel: str, entries: list[Entry], expected: Supply) -> None:
-    assert supply_at(vessel, 10, entries, _LINES) == expected
+    assert _newest(supply_history(vessel, entries, _LINES), 10) == expected
 
 
 def test_an_entry_counts_from_its_very_time_on() -> None:
     entries = [_opened("K1", 5), _shut("K1", 8)]
-    assert [supply_at("K1", at_ms, entries, _LINES).is_open for at_ms in (4, 5, 7, 8)] == [False, True, True, False]
+    history = supply_history("K1", entries, _LINES)
+    assert [_newest(history, at_ms).is_open for at_ms in (4, 5, 7, 8)] == [False, True, True, False]
 
 
 _ENTRIES = st.lists(
@@ -145,6 +153,17 @@ def test_the_stored_journal_says_it_of_every_vessel(tmp_path: Path) -> None:
     strike(store, wrong.id, "Ana", "wrong keg", 101)
     with store.read() as connection:
         assert supplies_inside(connection, _CELLAR, 50)["K2"].is_open
+    store.close()
+
+
+def test_an_amended_valve_keeps_its_place_among_those_of_the_same_minute(tmp_path: Path) -> None:
+    store = create_or_open(tmp_path / "cellar.db", 1)
+    opened, shut = (Draft("gas", 10, "Ana", GasBody(act=act), "K1") for act in ("supply opened", "supply shut"))
+    first, _ = (write_entry(store, draft, _CELLAR, 100) for draft in (opened, shut))
+    with store.write() as connection:
+        amend_entry(connection, first.id, replace(opened, who="Ben"), _CELLAR, Strike(101, "Ben", ""))
+    with store.read() as connection:
+        assert not supplies_inside(connection, _CELLAR, 50)["K1"].is_open
     store.close()
 
 

@@ -11,12 +11,10 @@ from typing import Final
 from alerts.blanket.episodes import RESTING_MS, EpisodeFold, Timeline
 from alerts.blanket.setting import BlanketSetting
 from ingest.cellar import Cellar, Gas
-from ingest.journal.entry import Entry
 from ingest.journal.kinds.gas import GasBody
-from ingest.journal.supply import Supply, supply_history
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
-from ingest.store.journal.supply_entries import supply_entries
+from ingest.store.journal.supply_entries import supply_histories
 from ingest.times import END_OF_TIME_MS
 
 # Entries that change what is known of a vessel's gas, and nothing that the ledger knows.
@@ -41,22 +39,6 @@ def stored_timelines(
         entry = ledger.named(entry_of(row))
         if entry.place is not None and isinstance(entry.body, GasBody) and entry.body.gas is not None:
             gases[entry.place] = entry.body.gas
-    fold = EpisodeFold(settings, ledger, begin_ms, _supplies(connection, cellar, settings), gases)
-    return fold.timelines(sorted(entries.values(), key=lambda entry: (entry.at_ms, entry.id)))
-
-
-def _supplies(
-    connection: sqlite3.Connection, cellar: Cellar, settings: Mapping[str, BlanketSetting]
-) -> dict[str, list[Supply]]:
-    """What the gas supply was at each vessel, oldest first."""
-    by_place: dict[str, list[Entry]] = {}
-    for entry in supply_entries(connection, cellar, END_OF_TIME_MS):
-        by_place.setdefault(entry.place or "", []).append(entry)
-    line_of = {vessel: line for line in cellar.gas_line for vessel in line.vessels}
-    supplies = {}
-    for vessel in settings:
-        line = line_of.get(vessel)
-        said = [*by_place.get(vessel, ()), *(() if line is None else by_place.get(line.cylinder, ()))]
-        said.sort(key=lambda entry: (entry.at_ms, entry.id))
-        supplies[vessel] = [*supply_history(vessel, said, () if line is None else (line,))]
-    return supplies
+    supplies = supply_histories(connection, cellar, END_OF_TIME_MS)
+    fold = EpisodeFold(settings, ledger, begin_ms, supplies, gases)
+    return fold.timelines(sorted(entries.values(), key=lambda entry: entry.key))

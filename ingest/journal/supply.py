@@ -14,7 +14,7 @@ The two valves stand in a row: gas comes through only if both are open.
 
 from __future__ import annotations
 
-__all__ = ["Supply", "SupplyKnown", "supply_at", "supply_history"]
+__all__ = ["Supply", "SupplyKnown", "supply_history"]
 
 from collections.abc import Iterable, Sequence
 from typing import Final, Literal, NamedTuple
@@ -40,19 +40,6 @@ class Supply(NamedTuple):
     known: SupplyKnown
     line: str = ""
     cylinder: str = ""
-
-
-def supply_at(vessel: str, at_ms: int, entries: Iterable[Entry], lines: Iterable[GasLine]) -> Supply:
-    """Say whether the supply is open at a vessel at a time (UTC ms), entries of that very time included.
-
-    entries, lines: as ``supply_history`` takes them.
-    """
-    supply = supply_history(vessel, (), lines)[0]
-    for later in supply_history(vessel, entries, lines)[1:]:
-        if later.since_ms is None or later.since_ms > at_ms:
-            break
-        supply = later
-    return supply
 
 
 def supply_history(vessel: str, entries: Iterable[Entry], lines: Iterable[GasLine]) -> Sequence[Supply]:
