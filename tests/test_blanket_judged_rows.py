@@ -55,13 +55,18 @@ def test_the_hours_of_lost_gas_are_not_those_of_the_cold(said: dict[str, Any], h
 def test_in_a_vessel_without_a_blanket_only_gas_that_rises_counts() -> None:
     airlock = rows("C1", finding="slow leak", leak_certain=True, hours_low=3.0, hours_cold=0.0)
     assert {name: row.value for name, row in airlock.items()} == {
-        "compensated_pressure": 25.0,
+        "compensated_pressure": None,
         "leak_rate": 0.0,
         "gas_gain_rate": 0.0,
         "hours_to_air_floor": NOT_FORESEEN_H,
         "hours_to_air_floor_by_cold": NOT_FORESEEN_H,
     }
     assert (shown("C1", finding="slow leak").finding, shown("C1").floor_kpa) == ("sound", None)
+    held = shown("C1", finding="supply open", headspace_l=9.0, u_headspace_l=350.0, warnings=("The supply is open.",))
+    assert (held.finding, held.compensated_kpa, held.headspace_l, held.warnings) == ("sound", None, None, ())
+    assert held.without_blanket
+    assert not shown("K1").without_blanket
+    assert airlock["compensated_pressure"].finding == "sound"
     rising = rows("C1", finding="gas rising", rate_ml_min=-0.5, u_rate_ml_min=0.1)
     assert rising["gas_gain_rate"].value == pytest.approx(0.3)
     assert shown("C1", finding="no judgement").finding == "no judgement"

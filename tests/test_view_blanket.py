@@ -218,3 +218,13 @@ def test_hours_that_are_not_foreseen_are_no_number() -> None:
     assert limit_value_text(NOT_FORESEEN_H, hours) == "not foreseen"
     assert limit_value_text(11.0, hours) == "11.0 h"
     assert value_text("hours_to_air_floor_by_cold", NOT_FORESEEN_H, "metric") == "not foreseen"
+
+
+def test_of_a_vessel_without_a_blanket_only_gas_that_rises_is_said() -> None:
+    airlock = BlanketShown(at_ms=NOW, finding="sound", gas="carbon dioxide", raw_kpa=0.2, without_blanket=True)
+    assert blanket_line(airlock, UTC, "metric", NOW) == "headspace: no gas rising; gauge 0.2 kPa"
+    assert blanket_lines(airlock, UTC, "metric", NOW) == ["headspace: no gas rising", "gauge 0.2 kPa"]
+    rising = a_leak(finding="gas rising", rate_ml_min=-0.5, without_blanket=True, floor_kpa=None)
+    assert blanket_lines(rising, UTC, "metric", NOW)[0] == (
+        "headspace: gas rising: gas comes in, because the wine gives off carbon dioxide"
+    )

@@ -31,10 +31,10 @@ class BlanketShown:
     rate_kpa_day: the same as kPa a day; hours_low, hours_high: hours until the gauge falls below the air floor;
     hours_cold: the same from the next cold alone, without a leak; headspace_l: L at 20 °C, with its standard
     uncertainty; since_ms: since when the finding holds; last_sound_ms: when it was last sound; leak_certain: nothing
-    but a leak explains what was read; supply_open: gas can come in; entry_kind: what was last done to the gas or the
-    wine, "" where nothing is known, and when (entry_ms); missing: what is missing for a judgement ("temperature",
-    "pressure", "contents"), "" for nothing; warnings: sentences for people. A number is None where nothing can be
-    said.
+    but a leak explains what was read; supply_open: gas can come in; without_blanket: none is kept, so that only gas
+    that rises counts; entry_kind: what was last done to the gas or the wine, "" where nothing is known, and when
+    (entry_ms); missing: what is missing for a judgement ("temperature", "pressure", "contents"), "" for nothing;
+    warnings: sentences for people. A number is None where nothing can be said.
     """
 
     at_ms: int
@@ -58,6 +58,7 @@ class BlanketShown:
     last_sound_ms: int | None = None
     leak_certain: bool = False
     supply_open: bool = False
+    without_blanket: bool = False
     entry_kind: str = ""
     entry_ms: int | None = None
     missing: str = ""

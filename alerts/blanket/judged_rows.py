@@ -52,11 +52,20 @@ def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
 
 
 def _without_blanket(judgement: BlanketJudgement) -> BlanketJudgement:
-    """Leave only what is said of a vessel in which no blanket is kept: its airlock lets gas out by design."""
+    """Leave only what is said of a vessel in which no blanket is kept: its airlock lets gas out by design.
+
+    So its gauge stands still while the temperature moves, and neither a pressure at another temperature nor a headspace
+    can be learned from it.
+    """
     is_rising = judgement.finding in ("gas rising", *UNDECIDED)
+    if judgement.finding != "gas rising":
+        judgement = replace(
+            judgement, compensated_kpa=None, u_compensated_kpa=None, headspace_l=None, u_headspace_l=None
+        )
     return replace(
         judgement,
         finding=judgement.finding if is_rising else "sound",
+        warnings=judgement.warnings if is_rising else (),
         leak_certain=False,
         hours_low=None,
         hours_high=None,
@@ -67,6 +76,8 @@ def _without_blanket(judgement: BlanketJudgement) -> BlanketJudgement:
 def _compensated(vessel: str, at_ms: int, judgement: BlanketJudgement, *, assumed: bool) -> Judgement:
     kpa, u_kpa = judgement.compensated_kpa, judgement.u_compensated_kpa
     is_known = not assumed if u_kpa is None else u_kpa <= _MOST_U_KPA
+    if kpa is None and judgement.finding not in UNDECIDED:
+        return Judgement(vessel, "compensated_pressure", at_ms, None, finding=judgement.finding)
     if kpa is None or judgement.finding == "no judgement" or not is_known:
         return Judgement(vessel, "compensated_pressure", at_ms, None, finding="no judgement")
     finding = "" if judgement.finding in UNDECIDED else judgement.finding
@@ -160,6 +171,7 @@ def _shown(judged: VesselJudged, now_ms: int) -> BlanketShown:
         last_sound_ms=judgement.last_sound_ms,
         leak_certain=judgement.leak_certain,
         supply_open=facts is not None and facts.supply_open,
+        without_blanket=not judged.has_blanket,
         entry_kind=episode.kind,
         entry_ms=episode.at_ms if episode.kind else None,
         missing=missing,

@@ -86,7 +86,7 @@ def _lost(shown: BlanketShown, units: str, beyond: str) -> str | None:
 def _gained(shown: BlanketShown, units: str, beyond: str) -> str | None:
     if shown.finding != "gas rising":
         return None
-    source = "The wine gives off carbon dioxide, or the regulator creeps."
+    source = "The wine gives off carbon dioxide" + ("." if shown.without_blanket else ", or the regulator creeps.")
     return f"gas comes in, {lost_text(shown, units)}{beyond}. {source}"
 
 

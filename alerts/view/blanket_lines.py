@@ -29,6 +29,9 @@ _MEANINGS: Final = {
     "cannot tell yet": "whether gas is lost cannot be seen yet",
     "no judgement": "the gas cannot be judged",
 }
+# Where no blanket is kept, there is no supply either, and only gas that rises counts.
+_NO_GAS_RISES: Final = "no gas rising"
+_FROM_WINE: Final = "gas comes in, because the wine gives off carbon dioxide"
 _NOT_CERTAIN: Final = "gas seems to be lost, but that is not certain yet"
 
 
@@ -50,7 +53,12 @@ def finding_text(shown: BlanketShown) -> str:
     """Say the finding and what it means: "cooling: the gauge falls because it gets colder; no gas is lost"."""
     if shown.finding in _LEAKS and not shown.leak_certain:
         return f"perhaps a {shown.finding}: {_NOT_CERTAIN}"
-    return f"{shown.finding}: {_MEANINGS.get(shown.finding, '')}".rstrip(": ")
+    if shown.without_blanket and shown.finding == "sound":
+        return _NO_GAS_RISES
+    meaning = (
+        _FROM_WINE if shown.without_blanket and shown.finding == "gas rising" else _MEANINGS.get(shown.finding, "")
+    )
+    return f"{shown.finding}: {meaning}".rstrip(": ")
 
 
 def lost_text(shown: BlanketShown, units: str) -> str:
@@ -87,7 +95,7 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     14:05:00 CET; gauge 32.1 kPa, 36 ± 2 kPa at 15 °C".
     """
     perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
-    words = [f"{perhaps}{shown.finding}"]
+    words = [f"{perhaps}{_short_finding(shown)}"]
     if shown.finding == "cooling":
         words.append("no gas lost")
     if _is_moving(shown) and (lost := lost_text(shown, units)):
@@ -103,12 +111,12 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     if shown.finding in UNDECIDED and shown.warnings:
         words.append(_within(shown.warnings[0].rstrip(".")))
     pressures = _pressures(shown, units)
-    return f"blanket: {', '.join(words)}{'; ' if pressures else ''}{pressures}"
+    return f"{_subject(shown)}: {', '.join(words)}{'; ' if pressures else ''}{pressures}"
 
 
 def blanket_lines(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> list[str]:
     """Say all that is known of the gas over a wine, line by line, the most important first."""
-    lines = [f"blanket: {finding_text(shown)}"]
+    lines = [f"{_subject(shown)}: {finding_text(shown)}"]
     times = []
     if shown.since_ms is not None:
         at = "at" if shown.finding == "drawn" else "since"
@@ -153,8 +161,18 @@ def blanket_json(shown: BlanketShown) -> dict[str, object]:
         "since": _iso(shown.since_ms),
         "last_sound": _iso(shown.last_sound_ms),
         "supply_open": shown.supply_open,
+        "without_blanket": shown.without_blanket,
         "warnings": list(shown.warnings),
     }
+
+
+def _subject(shown: BlanketShown) -> str:
+    """What the line is about: in a vessel without a blanket it is the headspace."""
+    return "headspace" if shown.without_blanket else "blanket"
+
+
+def _short_finding(shown: BlanketShown) -> str:
+    return _NO_GAS_RISES if shown.without_blanket and shown.finding == "sound" else shown.finding
 
 
 def _is_moving(shown: BlanketShown) -> bool:
