@@ -9,6 +9,7 @@ __all__ = ["effective_limits", "possible_limits"]
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import chain
 from typing import Final
 
 from ingest.cellar.default_blanket_limits import blanket_limits
@@ -52,25 +53,16 @@ def effective_limits(
     of_probe: dict[str, list[EffectiveLimit]] = {}
     for limit in written:
         of_probe.setdefault(limit.probe, []).append(limit)
-    defaults = [
-        limit
-        for probe in probes
-        for limit in _default_limits(probe, by_place, by_id.get(probe.at), units)
-        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
-    ]
-    defaults += [
-        limit
-        for vessel in vessels
-        if all((vessel.id, quantity) in by_place for quantity in ("pressure", "temperature"))
-        for limit in blanket_limits(vessel, units)
-        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
-    ]
-    defaults += [
-        limit
-        for cylinder in cylinders
-        for limit in cylinder_limits(cylinder)
-        if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ()))
-    ]
+    usual = chain(
+        *(_default_limits(probe, by_place, by_id.get(probe.at), units) for probe in probes),
+        *(
+            blanket_limits(vessel, units)
+            for vessel in vessels
+            if all((vessel.id, quantity) in by_place for quantity in ("pressure", "temperature"))
+        ),
+        *(cylinder_limits(cylinder) for cylinder in cylinders),
+    )
+    defaults = (limit for limit in usual if not any(_replaces(mine, limit) for mine in of_probe.get(limit.probe, ())))
     return tuple(milder_suppressed([*_with_worse([*written, *defaults])]))
 
 
