@@ -137,7 +137,8 @@ def watch_keg(
     keg = readings.kegs[column]
     facts = facts_of(keg, wine_before=_wine_before(keg) if journal else "unknown")
     watch = BlanketWatch(facts)
-    acts = [_act(keg, happening) for happening in keg.happenings] if journal else []
+    written = [happening for happening in keg.happenings if not isinstance(happening, Moved)] if journal else []
+    acts = [_act(keg, happening) for happening in written]
     acts.sort(key=lambda act: act[0])
     onset = keg.leak.onset_s if keg.leak is not None else np.inf
     trace = []
@@ -175,6 +176,4 @@ def _act(keg: TrialKeg, happening: object) -> tuple[float, EpisodeCause, float]:
             return happening.at_s + 60.0, "vented", 0.0
         case Charge():
             return happening.at_s + 60.0, "charged", 0.0
-        case Moved():
-            return happening.at_s, "moved", 0.0
     raise ValueError(f"keg {keg.seed}: nobody writes down {happening}")

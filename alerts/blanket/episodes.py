@@ -58,7 +58,6 @@ _STRONGEST: Final[tuple[EpisodeCause, ...]] = (
     "topped",
     "vented",
     "drawn",
-    "moved",
     "probe changed",
 )
 # What is done with gas at a vessel. What is pushed over is written as a racking or a topping as well.

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["ROLES", "InstrumentSeries", "VesselInstruments", "vessel_instruments"]
+__all__ = ["InstrumentSeries", "VesselInstruments", "vessel_instruments"]
 
 import sqlite3
 import tomllib
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
-from typing import Final, Literal, NamedTuple
+from typing import Final, NamedTuple
 
 from alerts.blanket.setting import BlanketSetting
 from ingest.cellar import Probe
@@ -16,9 +16,6 @@ from ingest.reading import Part, Scale
 from ingest.store import Store
 from ingest.store.readings.scales import compose
 from ingest.store.readings.series import Series, all_series
-
-InstrumentRole = Literal["pressure", "temperature", "barometer", "room"]
-ROLES: Final[tuple[InstrumentRole, ...]] = ("pressure", "temperature", "barometer", "room")
 
 # A barometer may have moved the scale of a sensor many times a day.
 _PARTS: Final = (

@@ -17,7 +17,7 @@ WineBefore = Literal["unknown", "from air", "under gas", "resting"]
 blanket's gas; ``resting``: it has rested under this blanket for weeks; ``unknown``: anything between.
 """
 
-EpisodeCause = Literal["filled", "charged", "topped", "drawn", "vented", "opened", "moved", "probe changed"]
+EpisodeCause = Literal["filled", "charged", "topped", "drawn", "vented", "opened", "probe changed"]
 """What begins a new episode: the amount of gas or of wine changed, or what measures it."""
 
 

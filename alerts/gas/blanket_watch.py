@@ -110,6 +110,7 @@ class BlanketWatch:
             self._sudden.clear()
         elif cause == "charged" and self._leak_since_ms is not None:
             self._restart(before)
+        # What is vented, and other charging, shows in the readings as a step.
 
     def add(self, point: BlanketPoint) -> None:
         """Take a point; one that is not after the last is left out."""

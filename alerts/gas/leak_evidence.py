@@ -9,7 +9,7 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from alerts.gas.blanket_columns import RT0
-from alerts.gas.blanket_fit import BlanketFit, S, W, Z, extra_column, ramps_since
+from alerts.gas.blanket_fit import DELTA, BlanketFit, S, W, Z, extra_column, ramps_since
 from alerts.gas.wine_tables import Floats
 
 # mL a minute (0 °C, 101.325 kPa) of a mol a day.
@@ -63,7 +63,7 @@ def learned(fit: BlanketFit) -> Learned:
     w = float(weights @ w_now)
     variance = weights @ (fit.scale * fit.cov[:, W, W] + (w_now - w) ** 2)
     taken = -fit.design[:, :, W] * fit.theta[:, None, W] - fit.columns.growth * fit.theta[:, None, W]
-    taken = taken - fit.design[:, :, 2] * fit.theta[:, None, 2]
+    taken = taken - fit.design[:, :, DELTA] * fit.theta[:, None, DELTA]
     days = fit.columns.days
     back = int(np.searchsorted(days, days[-1] - 0.25))
     back = min(back, len(days) - 2)
@@ -141,7 +141,7 @@ def old_step(fit: BlanketFit) -> OldStep | None:
     rest = min(float(fit.chi_sound.min()), float(fit.chi_leak.min()))
     if fit.columns.days[-1] - days < _OLD_DAYS or rest - float(fit.chi_step[best]) < _OLD_BETTER * fit.scale:
         return None
-    return OldStep(days, float(fit.step_kpa[best]) * -1.0)
+    return OldStep(days, -float(fit.step_kpa[best]))
 
 
 def _w_now(fit: BlanketFit) -> Floats:
