@@ -18,6 +18,7 @@ from alerts.view.format import (
     quantity_name,
     setpoint_text,
     side,
+    with_capital,
 )
 from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
@@ -33,7 +34,7 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone:
     """Say what is wrong. place: what people call the place of the limit; zone: the site's, for days."""
     if limit.kind == "due":
         since_ms = transition.at_ms if transition.since_ms is None else transition.since_ms
-        return f"{_capital(due_text(limit, since_ms, _finding(transition), zone, transition.at_ms))}."
+        return f"{with_capital(due_text(limit, since_ms, _finding(transition), zone, transition.at_ms))}."
     quantity = measured_name(limit)
     own = own_words(limit)
     if own is not None:
@@ -156,16 +157,14 @@ def _done_fact(transition: Transition, limit: EffectiveLimit, zone: tzinfo) -> s
     was_due = f"\nIt was due since {since}." if since else ""
     finding, condition = _finding(transition), transition.condition
     if condition is None or not finding:
-        return f"{_capital(due_name(limit))} is no longer due.{was_due}"
-    return f"{_capital(due_name(limit))}: {finding} {day_text(condition.since_ms, zone, transition.at_ms)}.{was_due}"
+        return f"{with_capital(due_name(limit))} is no longer due.{was_due}"
+    return (
+        f"{with_capital(due_name(limit))}: {finding} {day_text(condition.since_ms, zone, transition.at_ms)}.{was_due}"
+    )
 
 
 def _finding(transition: Transition) -> str:
     return "" if transition.condition is None else transition.condition.finding
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _part(limit: EffectiveLimit) -> str:

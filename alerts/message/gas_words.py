@@ -15,13 +15,10 @@ from typing import Final
 from alerts.blanket.details import BlanketShown
 from alerts.view.blanket_lines import blanket_line, finding_text, floor_text, lost_text
 from alerts.view.blanket_values import compensated_text, hours_text
-from alerts.view.format import exact_time, setpoint_text, side, unit_name, value_text
+from alerts.view.format import exact_time, setpoint_text, side, unit_name, value_text, with_capital
 from ingest.cellar import EffectiveLimit, value_in_unit
 from ingest.judgement import UNDECIDED
 
-_JUDGED: Final = frozenset(
-    {"leak_rate", "gas_gain_rate", "hours_to_air_floor", "hours_to_air_floor_by_cold", "compensated_pressure"}
-)
 _NO_VESSEL: Final = frozenset({"", "cylinder", "room"})
 _LEAKS: Final = frozenset({"slow leak", "fast leak"})
 # With these nothing is lost: the gauge is low for another reason.
@@ -59,7 +56,7 @@ def is_on_gas(limit: EffectiveLimit, place_kind: str) -> bool:
     """Whether a limit is about the gas in a vessel. place_kind: the vessel's kind, ``cylinder``, ``room`` or ""."""
     if limit.kind not in ("low", "high"):
         return False
-    return limit.quantity in _JUDGED or (limit.quantity == "pressure" and place_kind not in _NO_VESSEL)
+    return limit.quantity in _FACTS or (limit.quantity == "pressure" and place_kind not in _NO_VESSEL)
 
 
 def gas_fact(limit: EffectiveLimit, value: float | None, place: str, shown: BlanketShown, units: str) -> str | None:
@@ -95,7 +92,7 @@ def _floor_near(shown: BlanketShown, units: str, _: str) -> str | None:
     if not hours:
         return None
     floor = _floor(shown, units)
-    return f"if nothing is done, the gauge is below the air floor{floor} in {hours}. {_capital(_why(shown, units))}"
+    return f"if nothing is done, the gauge is below the air floor{floor} in {hours}. {with_capital(_why(shown, units))}"
 
 
 def _cold_near(shown: BlanketShown, units: str, _: str) -> str | None:
@@ -113,7 +110,7 @@ def _thin(shown: BlanketShown, units: str, beyond: str) -> str | None:
     if shown.compensated_kpa is None:
         return None
     would = _would_show(shown, units)
-    return f"the blanket is thin. {_capital(would)}{beyond}. {_capital(_why(shown, units))}"
+    return f"the blanket is thin. {with_capital(would)}{beyond}. {with_capital(_why(shown, units))}"
 
 
 _FACTS: Final[dict[str, Callable[[BlanketShown, str, str], str | None]]] = {
@@ -208,7 +205,7 @@ def _explained(limit: EffectiveLimit, value: float | None, shown: BlanketShown, 
         if _by_temperature(limit, shown):
             return f"It is the cold: no gas is lost.{would}{_back_at(limit, shown, units)}"
         return f"{_LITTLE}{would}"
-    return _capital(_why(shown, units))
+    return with_capital(_why(shown, units))
 
 
 def _by_temperature(limit: EffectiveLimit, shown: BlanketShown) -> bool:
@@ -243,7 +240,7 @@ def _would_show(shown: BlanketShown, units: str) -> str:
 
 
 def _sentence(words: str) -> str:
-    return f" {_capital(words)}." if words else ""
+    return f" {with_capital(words)}." if words else ""
 
 
 def _back_at(limit: EffectiveLimit, shown: BlanketShown, units: str) -> str:
@@ -268,7 +265,3 @@ def _floor(shown: BlanketShown, units: str) -> str:
     return (
         "" if shown.floor_kpa is None else f" of {value_text('pressure', shown.floor_kpa, units)}".replace(".0 ", " ")
     )
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

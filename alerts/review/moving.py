@@ -17,6 +17,7 @@ from alerts.number_text import number_text
 from alerts.review.amounts import gas_span, gas_text, minutes_span
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
+from alerts.view.format import with_capital
 from ingest.journal.vessel_state import liters
 
 # What is not pushed is not under pressure: above this the high limit of glass speaks [kPa].
@@ -139,10 +140,10 @@ def moving_section(facts: RackingFacts, wish: RackingWish, known_l: float | None
         at = "" if others[0][1].pressure_kpa is None else f" at {others[0][1].pressure_kpa:g} kPa"
         lines.append(f"Other bores{at}: {', '.join(times)}.")
     if refused and (not ways or not is_push):
-        return ReviewSection("moving", title, ReviewVerdict.DO_NOT, f"{_sentence(refused)}.", tuple(lines), numbers)
+        return ReviewSection("moving", title, ReviewVerdict.DO_NOT, f"{with_capital(refused)}.", tuple(lines), numbers)
     verdict = ReviewVerdict.IN_ORDER
     if refused:
-        lines.append(f"{_sentence(refused)}.")
+        lines.append(f"{with_capital(refused)}.")
     if is_push:
         reason = f"{source.id} can be pushed: {_span(ways)}."
         if source.stamp_kpa is None:
@@ -236,10 +237,6 @@ def _assumed(facts: RackingFacts, wish: RackingWish) -> str:
         parts[-1] += " (nobody measured it)"
     ends = "; give your own" if None in usual else ""
     return f"Through {', '.join(parts)}. Fittings, filters and sweet wine make it slower{ends}."
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _move_json(way: Move) -> dict[str, object]:

@@ -13,7 +13,7 @@ __all__ = [
 import math
 from typing import Final
 
-from alerts.view.format import unit_name, value_text
+from alerts.view.format import counted, unit_name, value_text
 from ingest.cellar import NOT_FORESEEN_H, difference_in_unit, value_in_unit
 
 # Two standard uncertainties: what a range states.
@@ -65,13 +65,13 @@ def hours_text(low_h: float | None, high_h: float | None) -> str:
     # The early end is rounded down: what is said to last must last.
     low = math.floor(low_h / size + 1e-6)
     if open_end:
-        return f"at least {_counted(low, unit)}" if low else "perhaps at once"
+        return f"at least {counted(low, unit)}" if low else "perhaps at once"
     high = low if high_h == low_h else math.ceil(longest / size - 1e-6)
     if high <= low:
-        return f"about {_counted(low, unit)}"
+        return f"about {counted(low, unit)}"
     if low == 0:
-        return f"at most {_counted(high, unit)}"
-    return f"{low} to {_counted(high, unit)}"
+        return f"at most {counted(high, unit)}"
+    return f"{low} to {counted(high, unit)}"
 
 
 def compensated_text(kpa: float, u_kpa: float | None, reference_c: float | None, units: str) -> str:
@@ -122,7 +122,3 @@ def _digits(number: float) -> int:
 def _fixed(number: float, decimals: int) -> str:
     text = f"{round(number, decimals):.{max(decimals, 0)}f}"
     return text.removeprefix("-") if float(text) == 0 else text
-
-
-def _counted(number: int, unit: str) -> str:
-    return f"{number} {unit}" if number == 1 else f"{number} {unit}s"

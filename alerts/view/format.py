@@ -20,6 +20,7 @@ __all__ = [
     "side",
     "unit_name",
     "value_text",
+    "with_capital",
 ]
 
 import math
@@ -133,6 +134,11 @@ def _fixed(number: float, decimals: int) -> str:
 def counted(number: int, one: str, many: str | None = None) -> str:
     """A number with its noun: "1 line", "1,200 entries". many: the plural, where it is not only an s more."""
     return f"{number:,} {one if number == 1 else many or one + 's'}"
+
+
+def with_capital(text: str) -> str:
+    """A text as it begins a sentence."""
+    return text[:1].upper() + text[1:]
 
 
 def quality_text(quality: str, reason: str) -> str:
