@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -68,6 +69,14 @@ def test_an_alarm_that_was_muted_says_so() -> None:
             "It was muted until now; Ben lets it be watched again: done early." in compose(again, a_limit(), VIEW).body
         )
     assert "muted" not in compose(raised(from_state=State.SUPPRESSED, event=AlarmEvent.RELEASE), a_limit(), VIEW).body
+
+
+def test_so2_of_which_only_an_upper_bound_is_known_is_at_most_so_much() -> None:
+    limit, low = a_limit(quantity="molecular_so2", unit_text="mg/L", setpoint=0.4), raised(value=0.3, extreme=0.3)
+    said = " is at most 0.30 mg/L, below the limit of 0.4 mg/L."
+    assert said in compose(low, limit, replace(VIEW, upper_bound=True)).body
+    assert "at most" not in compose(low, limit, VIEW).body
+    assert "at most" not in compose(raised(), a_limit(), replace(VIEW, upper_bound=True)).body, "not of a pressure"
 
 
 def test_a_raised_alarm_in_full() -> None:

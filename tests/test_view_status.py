@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC
 from pathlib import Path
 
 import pytest
 from a_cellar_on_disk import LOW, NOW, CellarOnDisk
-from cellar_text import temperature
+from cellar_text import LIMIT, temperature
 
+from alerts.blanket.details import BlanketShown, blanket_details
 from alerts.view.alarm_lines import alarm_json, alarm_line
 from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.status import CellarStatus, cellar_status
@@ -18,9 +20,11 @@ from alerts.watch.chatter import Chatter
 from alerts.watch.level import LevelTrack
 from alerts.watch.shelving import OutOfService, Shelving
 from alerts.watch.watch_state import LimitRecord
+from ingest.judgement import Judgement
 from ingest.pulse import RESPONDS_S
 from ingest.reading import Quality, Reason, quality_code
 from ingest.store.alarms.alarm_record import AlarmRow, alarm_rows, put_alarm
+from ingest.store.judgements import keep_judgements
 from ingest.times import iso_utc
 
 
@@ -207,6 +211,44 @@ def test_an_alarm_shows_its_age(on_disk: CellarOnDisk) -> None:
     (alarm,) = _view(on_disk).alarms
     assert ", since 19:29:00 CET, 60 s ago (" in alarm_line(alarm, on_disk.cellar.site.zone, "metric", NOW)
     assert (alarm_json(alarm, NOW)["age_s"], alarm_json(alarm, NOW)["finding"]) == (60, None)
+
+
+def _judge(on_disk: CellarOnDisk, name: str, details: Mapping[str, object]) -> None:
+    judgement = Judgement("K1", name, NOW, 1.0, details=details)
+    with on_disk.store.write() as connection:
+        keep_judgements(connection, name, [judgement])
+
+
+def test_an_alarm_on_gas_says_when_what_explains_it_began(on_disk: CellarOnDisk) -> None:
+    on_disk.alarm("K1/leak_rate/high", value=0.4)
+    (row,) = alarm_rows(on_disk.store)
+    entry = LimitRecord.from_json(row.entry, 0.0)
+    entry = replace(entry, track=LevelTrack(active=True, since_ms=NOW, value=0.4, finding="slow leak"))
+    with on_disk.store.write() as connection:
+        put_alarm(connection, AlarmRow(row.key, row.state, row.occurrence, entry.to_json(), NOW))
+    (alarm,) = _view(on_disk).alarms
+    assert alarm_json(alarm, NOW)["finding_since"] is None, "the gas is not judged now"
+    since_ms = NOW - 29 * 3_600_000
+    shown = BlanketShown(at_ms=NOW, finding="slow leak", since_ms=since_ms, leak_certain=True)
+    _judge(on_disk, "compensated_pressure", blanket_details(shown))
+    (alarm,) = _view(on_disk).alarms
+    line = alarm_line(alarm, on_disk.cellar.site.zone, "metric", NOW)
+    assert ", alarm since 19:29:00 CET, 60 s ago, slow leak since " in line
+    assert alarm_json(alarm, NOW)["finding_since"] == iso_utc(since_ms)
+
+
+@pytest.mark.parametrize(
+    ("upper_bound", "words"), [(True, "K1 free SO2 at most 15 mg/L"), (False, "K1 free SO2 15 mg/L")]
+)
+def test_so2_of_which_only_an_upper_bound_is_known_is_at_most_so_much(
+    tmp_path: Path, *, upper_bound: bool, words: str
+) -> None:
+    low = LIMIT + 'at = "K1"\nquantity = "free_so2"\nlow = "20 mg/L"\npriority = "low"\n'
+    on_disk = CellarOnDisk(tmp_path, more=low)
+    on_disk.alarm("K1/free_so2/low", value=15.0)
+    _judge(on_disk, "free_so2", {"titrated": [NOW, 15.0, upper_bound]})
+    (alarm,) = _view(on_disk).alarms
+    assert words in alarm_line(alarm, UTC, "metric", NOW)
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
+from alerts.so2.judge import is_upper_bound
 from alerts.turning.message_background import earlier_times, values_ago
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
@@ -26,6 +27,7 @@ from ingest.journal.wine_places import wine_places
 from ingest.store import Store
 from ingest.store.alarms.messages import MessageRow
 from ingest.store.journal.stored_ledger import ledger_at
+from ingest.store.judgements import newest_judgements
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import newest
 
@@ -55,10 +57,11 @@ def try_out(
         lots = _lots_in(cellar, store, limit.at, now_ms)
         with store.read():
             gas = GasInRooms(cellar, store).around(limit.at, now_ms)
+            upper_bound = is_upper_bound(newest_judgements(store, place=limit.at))
         series = _series_of(store, limit)
         readings = [] if series is None else newest(store, series, SHOWN_READINGS - 1)
         earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
-        trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier)
+        trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier, upper_bound=upper_bound)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)
     text = trial.text if send_as is None else trial.marked(send_as)

@@ -30,8 +30,14 @@ _NAMED: Final = 20
 _WORST: Final = {"low": "lowest", "high": "highest"}
 
 
-def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo) -> str:
-    """Say what is wrong. place: what people call the place of the limit; zone: the site's, for days."""
+def raised_fact(
+    transition: Transition, limit: EffectiveLimit, place: str, zone: tzinfo, *, upper_bound: bool = False
+) -> str:
+    """Say what is wrong.
+
+    place: what people call the place of the limit; zone: the site's, for days; upper_bound: no more is known of the
+    value than that it is at most so much.
+    """
     if limit.kind == "due":
         since_ms = transition.at_ms if transition.since_ms is None else transition.since_ms
         return f"{with_capital(due_text(limit, since_ms, _finding(transition), zone, transition.at_ms))}."
@@ -52,20 +58,20 @@ def raised_fact(transition: Transition, limit: EffectiveLimit, place: str, zone:
         )
     if limit.kind == "rate":
         return _changing_fact(transition, limit, place)
-    return _level_fact(transition, limit, place)
+    return _level_fact(transition, limit, place, "at most " if upper_bound else "")
 
 
-def _level_fact(transition: Transition, limit: EffectiveLimit, place: str) -> str:
+def _level_fact(transition: Transition, limit: EffectiveLimit, place: str, at_most: str) -> str:
     quantity, beyond = measured_name(limit), f"{side(limit)} the limit of {setpoint_text(limit)}"
     finding = f"\nFinding: {_finding(transition)}." if _finding(transition) else ""
     if _is_on_its_way_back(transition, limit):
         return (
-            f"{place}: {quantity} is {_text(transition.value, limit)}. It was {beyond}, {_WORST[limit.kind]} "
+            f"{place}: {quantity} is {at_most}{_text(transition.value, limit)}. It was {beyond}, {_WORST[limit.kind]} "
             f"{_text(transition.extreme, limit)}, and has not come back far enough yet.{finding}"
         )
     if (gas := gas_alarm_name(limit, transition.value)) is not None:
         return f"{place} {gas}.{finding}"
-    value = "" if transition.value is None else f" is {_text(transition.value, limit)}"
+    value = "" if transition.value is None else f" is {at_most}{_text(transition.value, limit)}"
     return f"{place}: {quantity}{value}, {beyond}.{finding}"
 
 

@@ -60,6 +60,9 @@ class Background(Protocol):
     def cylinder(self, place: str, now_ms: int) -> CylinderShown | None:
         """How a gas cylinder was judged last, as of now (UTC ms); None for any other place."""
 
+    def upper_bound(self, place: str) -> bool:
+        """Whether what is judged of the SO2 of the wine at a place is at most so much."""
+
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""
 
@@ -125,6 +128,7 @@ class Notifier:
             view_of(self._cellar, at),
             blanket=background.blanket(at, now_ms),
             cylinder=background.cylinder(at, now_ms),
+            upper_bound=background.upper_bound(at),
         )
         reads = limit is not None and limit.kind != "no data"
         draft = compose(

@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["Trial", "is_beyond", "parse_value", "try_limit"]
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Final, NamedTuple
 
 from alerts.gas.stock import RoomGas
@@ -92,12 +93,14 @@ def try_limit(
     lots: Sequence[str] = (),
     gas: RoomGas | None = None,
     earlier: Sequence[Ago] = (),
+    *,
+    upper_bound: bool = False,
 ) -> Trial:
     """Write the message of a value that is beyond the limit from now on.
 
     readings: the newest of the limit's probe, oldest first; the tried value follows them in the message; lots: the
     wine that lies at its place; gas: what can empty into its room; earlier: what the probe read
-    an hour and a day ago.
+    an hour and a day ago; upper_bound: what is judged of its SO2 is at most so much.
     """
     silence = limit.kind == "no data"
     since_ms, finding = now_ms, ""
@@ -127,7 +130,7 @@ def try_limit(
     shown = (*readings, HistoryRow(now_ms, value, 0))
     if silence or limit.kind in ("due", "rate"):  # the value is not one that the probe measures
         shown = tuple(readings) if limit.kind == "rate" else ()
-    view = view_of(cellar, limit.at)
+    view = replace(view_of(cellar, limit.at), upper_bound=upper_bound)
     air = air_paragraph(gas, view) if is_about_gas(transition, limit, view) else ""
     text = compose(transition, limit, view, readings=shown, earlier=earlier if shown else (), lots=lots, air=air)
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

@@ -25,6 +25,7 @@ from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas, look_first
 from alerts.message.subject import is_beyond, subject_of
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text, setpoint_text, side
+from alerts.view.so2_lines import TITRATED
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
@@ -62,7 +63,7 @@ class CellarView:
     file: the cellar file as a command names it; tz: the site's time zone; place: what people call the place;
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
     it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
-    None where it is not judged.
+    None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much.
     """
 
     file: str
@@ -74,6 +75,7 @@ class CellarView:
     units: str = "metric"
     blanket: BlanketShown | None = None
     cylinder: CylinderShown | None = None
+    upper_bound: bool = False
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
@@ -161,7 +163,8 @@ def _is_ahead(reading: HistoryRow) -> bool:
 
 
 def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lots: Sequence[str]) -> tuple[str, str]:
-    fact = raised_fact(transition, limit, view.place or limit.at, view.tz)
+    upper_bound = view.upper_bound and limit.quantity in TITRATED
+    fact = raised_fact(transition, limit, view.place or limit.at, view.tz, upper_bound=upper_bound)
     gas: list[str] = []
     if (blanket := _blanket(limit, view)) is not None:
         by_gas = gas_fact(limit, transition.value, view.place or limit.at, blanket, view.units)

@@ -12,7 +12,14 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import HTMLResponse, JSONResponse
 from fastapi.templating import Jinja2Templates
 
-from alerts.view.alarm_lines import alarm_due_text, alarm_setpoint, alarm_value, chatter_text
+from alerts.view.alarm_lines import (
+    alarm_due_text,
+    alarm_setpoint,
+    alarm_value,
+    chatter_text,
+    finding_suffix,
+    since_suffix,
+)
 from alerts.view.blanket_lines import blanket_line, blanket_of
 from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
 from alerts.view.format import age, local_time, measured_name, missing_words, quality_text, quantity_name, value_text
@@ -71,6 +78,8 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
                 "name": quantity_name,
                 "quality": lambda reading: quality_text(reading.quality, reading.reason),
                 "measured": measured_name,
+                "since": lambda alarm: since_suffix(alarm, zone, now_ms),
+                "finding": lambda alarm: finding_suffix(alarm, zone, now_ms),
                 "chatter": lambda alarm: chatter_text(alarm, zone, now_ms),
                 "missing": missing_words,
                 "due": lambda alarm: alarm_due_text(alarm, alarm.limit, zone, now_ms),

@@ -6,9 +6,9 @@ The estimate is arithmetic of numpy alone, and ten vessels with two years of ent
 
 from __future__ import annotations
 
-__all__ = ["So2Judge", "done_of", "titrated_of"]
+__all__ = ["So2Judge", "done_of", "is_upper_bound", "titrated_of"]
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Final, Literal
 
 from alerts.so2.vessel_so2 import Titrated, VesselSo2, so2_at
@@ -78,6 +78,12 @@ def titrated_of(details: Mapping[str, object]) -> Titrated | None:
         case [int(at_ms), int(mg_l) | float(mg_l), bool(upper_bound)]:
             return Titrated(at_ms, float(mg_l), upper_bound)
     return None
+
+
+def is_upper_bound(judgements: Iterable[Judgement]) -> bool:
+    """Whether what is judged of a vessel's free SO2 is at most so much, since its titration was an upper bound."""
+    titrations = (titrated_of(judgement.details) for judgement in judgements if judgement.name == "free_so2")
+    return any(titration is not None and titration.upper_bound for titration in titrations)
 
 
 def done_of(details: Mapping[str, object]) -> list[tuple[str, int]]:

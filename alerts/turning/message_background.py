@@ -12,6 +12,7 @@ from alerts.cylinders.details import CylinderShown
 from alerts.cylinders.gas_in_rooms import QuickGasInRooms
 from alerts.gas.stock import RoomGas
 from alerts.message import SHOWN_READINGS, Ago
+from alerts.so2.judge import is_upper_bound
 from alerts.view.blanket_lines import blanket_of
 from alerts.view.cylinder_lines import cylinder_of
 from ingest.cellar import Cellar, WinePlaces
@@ -79,6 +80,10 @@ class StoredBackground:
     def cylinder(self, place: str, now_ms: int) -> CylinderShown | None:
         """How a gas cylinder was judged last, as of now (UTC ms); None for any other place."""
         return cylinder_of(newest_judgements(self._store, place=place), now_ms)
+
+    def upper_bound(self, place: str) -> bool:
+        """Whether what is judged of the SO2 of the wine at a place is at most so much."""
+        return is_upper_bound(newest_judgements(self._store, place=place))
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""

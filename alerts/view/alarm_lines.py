@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["alarm_due_text", "alarm_json", "alarm_line", "alarm_setpoint", "alarm_value", "chatter_text"]
+__all__ = [
+    "alarm_due_text",
+    "alarm_json",
+    "alarm_line",
+    "alarm_setpoint",
+    "alarm_value",
+    "chatter_text",
+    "finding_suffix",
+    "since_suffix",
+]
 
 from datetime import tzinfo
 
@@ -37,19 +46,34 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
         what = f"{alarm.at} {gas}"
     else:
         value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
+        value = f"at most {value}" if value and alarm.upper_bound else value
         what = f"{alarm.at} {measured_name(limit)} {value}, {alarm_setpoint(limit, units)}"
-    since = (
-        ""
-        if alarm.since_ms is None or (limit is not None and limit.kind == "due")
-        else f", since {local_time(alarm.since_ms, zone, now_ms)}, {age(now_ms - alarm.since_ms)} ago"
-    )
-    finding = f", {alarm.finding}" if alarm.finding and (limit is None or limit.kind != "due") else ""
+    is_due = limit is not None and limit.kind == "due"
+    since = since_suffix(alarm, zone, now_ms)
+    since = "" if is_due or not since else f"{since}, {age(now_ms - (alarm.since_ms or now_ms))} ago"
+    finding = "" if is_due else finding_suffix(alarm, zone, now_ms)
     state = {"returned": "back to normal, not acknowledged", "acknowledged": f"seen by {alarm.acknowledged_by}"}.get(
         alarm.state, "not acknowledged"
     )
     line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since}{finding} ({state})"
     chatter = chatter_text(alarm, zone, now_ms)
     return f"{line}, {chatter}" if chatter else line
+
+
+def since_suffix(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
+    """Since when it stands: ", since 04:24:00 CET"; ", alarm since ..." where its finding is older; "" if not known."""
+    if alarm.since_ms is None:
+        return ""
+    what = "since" if alarm.finding_since_ms is None else "alarm since"
+    return f", {what} {local_time(alarm.since_ms, zone, now_ms)}"
+
+
+def finding_suffix(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:
+    """What explains it, and since when that holds where it began before the alarm: ", slow leak since 23:10:00 CET"."""
+    if not alarm.finding:
+        return ""
+    since_ms = alarm.finding_since_ms
+    return f", {alarm.finding}" + ("" if since_ms is None else f" since {local_time(since_ms, zone, now_ms)}")
 
 
 def alarm_due_text(alarm: AlarmStatus, limit: EffectiveLimit, zone: tzinfo, now_ms: int) -> str:
@@ -96,6 +120,7 @@ def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
         "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
         "age_s": None if alarm.since_ms is None else max(now_ms - alarm.since_ms, 0) // 1000,
         "finding": alarm.finding or None,
+        "finding_since": None if alarm.finding_since_ms is None else iso_utc(alarm.finding_since_ms),
         "acknowledged_by": alarm.acknowledged_by,
         "chattering": None
         if alarm.chatter.since_ms is None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["So2Summary", "judged_so2_line", "so2_json", "so2_line", "so2_lines", "summary_line"]
+__all__ = ["TITRATED", "So2Summary", "judged_so2_line", "so2_json", "so2_line", "so2_lines", "summary_line"]
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, tzinfo
@@ -15,6 +15,8 @@ from alerts.wine.so2_below import WhenBelow
 from ingest.judgement import Judgement
 from ingest.times import iso_utc, short_day
 
+# What is judged by titrations of free SO2.
+TITRATED: Final = frozenset({"free_so2", "molecular_so2"})
 _DONE: Final = {"addition": "dosed", "racking": "racked", "topping": "topped", "first-filling": "blended"}
 
 

@@ -14,12 +14,15 @@ __all__ = [
     "readings_at",
 ]
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import Final, Literal
 
+from alerts.blanket.details import blanket_shown
 from alerts.limits.limits_now import limits_now
+from alerts.so2.judge import is_upper_bound
+from alerts.view.so2_lines import TITRATED
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter
@@ -72,7 +75,8 @@ class AlarmStatus:
 
     value and since as they were when it was raised, but of one on a rate value is the newest change while that is
     beyond the limit; limit is None if it has left the file; chatter: how often it came and went, while it chatters;
-    finding: what explains it now, "" where nothing does.
+    finding: what explains it now, "" where nothing does; finding_since_ms: since when it holds, where that is known and
+    earlier than the alarm; upper_bound: it is about SO2 of which no more is known than that it is at most so much.
     """
 
     key: str
@@ -86,6 +90,8 @@ class AlarmStatus:
     limit: EffectiveLimit | None
     chatter: Chatter
     finding: str = ""
+    finding_since_ms: int | None = None
+    upper_bound: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,10 +175,10 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
     """
     records = _records(store)
     limits = limits_now(cellar, store, now_ms)
-    alarms = tuple(_alarms(limits, records))
+    judgements = newest_judgements(store)
+    alarms = tuple(_explained(alarm, judgements) for alarm in _alarms(limits, records))
     contents = contents_inside(store.connection, now_ms, cellar)
     open_rackings = [racking for racking in begun_rackings(store.connection) if racking.at_ms <= now_ms]
-    judgements = newest_judgements(store)
     supplies = supplies_inside(store.connection, cellar, now_ms)
     ingest, alerts = pulses(store)
     daemons = (
@@ -318,6 +324,20 @@ def _alarms(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRec
             alarm.since_ms or 0,
         ),
     )
+
+
+def _explained(alarm: AlarmStatus, judgements: Sequence[Judgement]) -> AlarmStatus:
+    """The alarm with since when its finding holds, by how the gas at its place is judged now, and its upper bound."""
+    since_ms, upper_bound = None, False
+    for judgement in judgements:
+        if judgement.place != alarm.at:
+            continue
+        shown = blanket_shown(judgement)
+        if shown is not None and shown.finding == alarm.finding and shown.since_ms is not None:
+            since_ms = shown.since_ms if alarm.since_ms is None or shown.since_ms < alarm.since_ms else None
+    if alarm.limit is not None and alarm.limit.quantity in TITRATED:
+        upper_bound = is_upper_bound(judgement for judgement in judgements if judgement.place == alarm.at)
+    return replace(alarm, finding_since_ms=since_ms, upper_bound=upper_bound)
 
 
 def _muted(limits: Mapping[str, EffectiveLimit], records: Mapping[str, LimitRecord]) -> list[MutedStatus]:
