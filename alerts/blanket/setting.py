@@ -7,6 +7,7 @@ __all__ = ["AIR_FLOOR_KPA", "REFERENCE_C", "BlanketSetting", "blanket_settings"]
 from collections.abc import Iterable
 from typing import Final, Literal, NamedTuple
 
+from alerts.gas.vessel_walls import walls_of
 from ingest.cellar import Cellar, EffectiveLimit, Gas, Probe, Vessel
 from ingest.probes.binding import barometer_of
 from ingest.probes.file_scale import STANDARD_PRESSURE_KPA, station_pressure_kpa
@@ -19,8 +20,6 @@ REFERENCE_C: Final = 15.0
 # Without a reading for so long, or for so many intervals of the probe, nothing is said of the gas (working defaults).
 _SILENT_MS: Final = 30 * 60_000
 _SILENT_INTERVALS: Final = 3
-
-_WALLS: Final = {"steel": "steel", "glass": "glass"}
 
 
 class BlanketSetting(NamedTuple):
@@ -75,7 +74,7 @@ def _setting(cellar: Cellar, vessel: Vessel, pressure: Probe) -> BlanketSetting:
     around = () if vessel.room is None else cellar.probes_at(vessel.room)
     return BlanketSetting(
         vessel=vessel,
-        walls=_WALLS.get(vessel.material, "rigid"),
+        walls=walls_of(vessel.material),
         gas="carbon dioxide" if vessel.gas is None and vessel.material == "glass" else vessel.gas,
         floor_kpa=_floor_kpa(cellar.limits, vessel.id),
         station_kpa=STANDARD_PRESSURE_KPA if station is None and barometer is None else station,

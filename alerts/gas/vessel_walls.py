@@ -14,6 +14,7 @@ __all__ = [
     "check_pressure",
     "check_vessel_kind",
     "wall_expansion",
+    "walls_of",
     "why_no_pressure",
 ]
 
@@ -44,6 +45,11 @@ _WHY_NOT: Final = {
     "barrel": "a barrel is not a pressure vessel: its bung or a head comes out",
     "plastic": "plastic is not a pressure vessel: it swells and bursts",
 }
+
+
+def walls_of(material: str) -> str:
+    """Name the walls that a vessel of a material has: what the cellar file names besides steel and glass is rigid."""
+    return material if material in WALL_EXPANSION else "rigid"
 
 
 def wall_expansion(material: str) -> float:

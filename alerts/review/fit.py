@@ -10,6 +10,7 @@ from typing import Final
 
 from alerts.errors import OutOfRange
 from alerts.gas.blanket import Filling
+from alerts.gas.vessel_walls import walls_of
 from alerts.gas.wine_density import ALCOHOL_RANGE, TEMPERATURE_RANGE
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
@@ -21,8 +22,6 @@ _WARMER_K: Final = 10.0
 _LARGE_SHARE: Final = 0.25
 # Candidates that are listed.
 _MOST_LISTED: Final = 12
-
-_WALLS: Final = {"steel": "steel", "glass": "glass"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +124,7 @@ def _fills_when_warm(facts: RackingFacts, into: Fit) -> bool:
     assert receiver is not None
     alcohol = ALCOHOL_RANGE.nearest(facts.alcohol_percent_vol)
     # Volumes in the journal are of the wine as it is; at 20 °C they differ by less than a part in 500.
-    filling = Filling(receiver.capacity_l, into.wine_l, alcohol, _WALLS.get(receiver.material, "rigid"))
+    filling = Filling(receiver.capacity_l, into.wine_l, alcohol, walls_of(receiver.material))
     now_c = TEMPERATURE_RANGE.nearest(facts.temperature_c)
     warm_c = TEMPERATURE_RANGE.nearest(now_c + _WARMER_K)
     growth_l = filling.wine_at(warm_c) - filling.wine_at(now_c)
