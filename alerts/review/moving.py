@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["Move", "moves", "moving_section"]
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -103,14 +104,14 @@ def moves(facts: RackingFacts, wish: RackingWish, moved_l: float) -> tuple[list[
     return ways, refused
 
 
-def moving_section(facts: RackingFacts, wish: RackingWish, known_l: float | None) -> ReviewSection:
-    """Judge how the wine is moved. known_l: how much, None for a source that is taken to be brimful.
-
-    Raises OutOfRange for numbers that cannot be.
+def moving_section(
+    facts: RackingFacts, wish: RackingWish, known_l: float | None, ways: Sequence[Move], refused: str
+) -> ReviewSection:
+    """Judge how the wine is moved. known_l: how much, None for a source that is taken to be brimful; ways, refused: as
+    ``moves`` gives them.
     """
     source = facts.source
     moved_l = source.capacity_l if known_l is None else known_l
-    ways, refused = moves(facts, wish, moved_l)
     is_push = source.takes_pressure
     title = f"{'Pushing' if is_push else 'Siphoning'} from {source.id}"
     numbers: dict[str, object] = {
@@ -200,7 +201,7 @@ def _kind_words(source: RackingVessel) -> str:
     }.get(source.wall_kind, f"a {source.wall_kind} is not a pressure vessel")
 
 
-def _span(ways: list[Move]) -> str:
+def _span(ways: Sequence[Move]) -> str:
     time = minutes_span(min(way.transfer.low_minutes for way in ways), max(way.transfer.minutes for way in ways))
     gas = [way.transfer.gas_l for way in ways]
     return f"{time}, and {gas_span(min(gas), max(gas))} of gas take its place"

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 __all__ = ["PurgeChoice", "purge_choices", "purge_section"]
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -112,14 +113,15 @@ def purge_choices(facts: RackingFacts, wish: RackingWish, into: Fit) -> tuple[li
     return choices, refused
 
 
-def purge_section(facts: RackingFacts, wish: RackingWish, into: Fit) -> ReviewSection:
-    """Compare the ways to purge. Raises OutOfRange for a target that cannot be."""
+def purge_section(
+    facts: RackingFacts, wish: RackingWish, into: Fit, choices: Sequence[PurgeChoice], refused: str
+) -> ReviewSection:
+    """Compare the ways to purge. choices, refused: as ``purge_choices`` gives them."""
     receiver = facts.receiver
     assert receiver is not None
     title = f"Purging {receiver.id}"
     if into.purged_l <= _NO_ROOM_L:
         return ReviewSection("purge", title, ReviewVerdict.IN_ORDER, f"There is no air in {receiver.id} to purge.")
-    choices, refused = purge_choices(facts, wish, into)
     untouched, swept = choices[0], choices[1]
     lines = [_line(choice) for choice in choices]
     if refused:

@@ -8,8 +8,8 @@ from alerts.errors import OutOfRange, ReviewRefused
 from alerts.gas.purge import PurgeTarget, purge_by_sweep
 from alerts.review.checklist import racking_cautions, racking_checklist
 from alerts.review.fit import fit, fit_section, moved_volume
-from alerts.review.moving import moves, moving_section
-from alerts.review.purging import purge_choices, purge_section
+from alerts.review.moving import Move, moves, moving_section
+from alerts.review.purging import PurgeChoice, purge_choices, purge_section
 from alerts.review.racking_facts import RackingFacts, RackingWish
 from alerts.review.room_safety import room_section
 from alerts.review.section import Review, ReviewVerdict
@@ -35,14 +35,14 @@ def racking_gas(facts: RackingFacts, wish: RackingWish, file: str) -> Review:
     sections = [section]
     fits = section.verdict is not ReviewVerdict.DO_NOT
     into = None if receiver is None or moved_l is None or not fits else fit(receiver, moved_l)
-    choices = []
+    choices: list[PurgeChoice] = []
     if into is not None:
-        choices = purge_choices(facts, wish, into)[0]
-        sections.append(purge_section(facts, wish, into))
-    ways = []
+        choices, why_not_pressed = purge_choices(facts, wish, into)
+        sections.append(purge_section(facts, wish, into, choices, why_not_pressed))
+    ways: list[Move] = []
     if fits:
-        ways = moves(facts, wish, source.capacity_l if moved_l is None else moved_l)[0]
-        sections.append(moving_section(facts, wish, moved_l))
+        ways, why_not_pushed = moves(facts, wish, source.capacity_l if moved_l is None else moved_l)
+        sections.append(moving_section(facts, wish, moved_l, ways, why_not_pushed))
     needs = gas_needs(facts, wish, into, choices, ways)
     if fits:
         sections.append(supply_section(facts, needs))
