@@ -39,7 +39,7 @@ def blanket_(
     alcohol: Annotated[str, typer.Option("--alcohol", metavar="PERCENT", help="Alcohol in % vol, 0 to 20.")] = "12",
     barometer: Barometer = "101.325",
     material: Annotated[
-        str, typer.Option("--material", metavar="MATERIAL", help="The walls: steel, glass or rigid (they never move).")
+        str, typer.Option("--material", metavar="MATERIAL", help="The walls: steel, glass or rigid (no expansion).")
     ] = "steel",
     u_wine: Annotated[
         str, typer.Option("--u-wine-l", metavar="U", help="Standard uncertainty of the wine's volume, L.")

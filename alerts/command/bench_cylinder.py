@@ -25,7 +25,8 @@ EXAMPLE: Final = (
 def cylinder(
     gas: GasName,
     water_volume: Annotated[
-        str, typer.Option("--water-volume-l", metavar="L", help="What the cylinder's shoulder is stamped with, L.")
+        str,
+        typer.Option("--water-volume-l", metavar="L", help="The water volume stamped on the cylinder's shoulder, L."),
     ],
     pressure: Annotated[str, typer.Option("--pressure-kpa", metavar="KPA", help="Gauge pressure, kPa; 1 bar is 100.")],
     temperature: Annotated[

@@ -23,6 +23,7 @@ from alerts.gas.blanket import BAROMETER_RANGE, GAUGE_RANGE, BlanketState, Filli
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import blanket_gas
+from alerts.view.blanket_values import hours_text
 from ingest.json_text import json_text
 from ingest.times import iso_utc
 
@@ -45,7 +46,7 @@ def leak(
     table: Annotated[str, typer.Argument(metavar="READINGS", help=_HELP)] = "-",
     alcohol: Annotated[str, typer.Option("--alcohol", metavar="PERCENT", help="Alcohol in % vol, 0 to 20.")] = "12",
     material: Annotated[
-        str, typer.Option("--material", metavar="MATERIAL", help="The walls: steel, glass or rigid (they never move).")
+        str, typer.Option("--material", metavar="MATERIAL", help="The walls: steel, glass or rigid (no expansion).")
     ] = "steel",
     mounted: Annotated[
         str, typer.Option("--mounted", metavar="WHERE", help="Where the temperature is taken: wine or wall.")
@@ -205,17 +206,18 @@ def _lines(judgement: BlanketJudgement, facts: BlanketFacts) -> Iterator[str]:
             f"{facts.reference_c:g} °C, standard uncertainty {judgement.u_compensated_kpa:.2g} kPa; gauge"
         )
     if judgement.rate_ml_min is not None:
+        lost = "lost" if judgement.rate_ml_min >= 0 else "gained"
         yield (
-            f"gas lost: {judgement.rate_ml_min:.2g} mL/min at 0 °C and 101.325 kPa, standard uncertainty "
-            f"{judgement.u_rate_ml_min:.2g} mL/min; {judgement.rate_kpa_day:.2g} kPa a day"
+            f"gas {lost}: {abs(judgement.rate_ml_min):.2g} mL/min at 0 °C and 101.325 kPa, standard uncertainty "
+            f"{judgement.u_rate_ml_min:.2g} mL/min; {abs(judgement.rate_kpa_day or 0.0):.2g} kPa a day"
         )
-    if judgement.hours_low is not None:
-        until = "hours or later" if judgement.hours_high is None else f"to {judgement.hours_high:.3g} hours"
-        yield f"until the gauge falls below {facts.floor_kpa:g} kPa: {judgement.hours_low:.3g} {until}"
+    if until := hours_text(judgement.hours_low, judgement.hours_high):
+        yield f"until the gauge falls below {facts.floor_kpa:g} kPa: {until}"
     elif judgement.hours_cold == 0:
         yield f"the gauge is below {facts.floor_kpa:g} kPa already; nothing shows that gas is lost"
     elif judgement.hours_cold is not None:
-        yield f"cold alone brings the gauge below {facts.floor_kpa:g} kPa in {judgement.hours_cold:.3g} hours"
+        hours = hours_text(judgement.hours_cold, judgement.hours_cold)
+        yield f"cold alone brings the gauge below {facts.floor_kpa:g} kPa in {hours}"
     if judgement.headspace_l is not None:
         yield (
             f"headspace: {judgement.headspace_l:.3g} L at 20 °C, standard uncertainty {judgement.u_headspace_l:.2g} L"

@@ -31,7 +31,10 @@ def purge(
     kind: VesselKind,
     headspace: Annotated[str, typer.Option("--headspace-l", metavar="L", help="The gas volume to be purged.")],
     method: Annotated[
-        str, typer.Option("--method", metavar="METHOD", help="vent (press gas in and vent) or sweep (let it through).")
+        str,
+        typer.Option(
+            "--method", metavar="METHOD", help="vent (press gas in and vent) or sweep (let gas flow through)."
+        ),
     ],
     high: Annotated[
         str | None,
@@ -53,7 +56,9 @@ def purge(
         str | None,
         typer.Option("--max-pressure-kpa", metavar="KPA", help="Gauge pressure stamped on the vessel; vent needs it."),
     ] = None,
-    temperature: Annotated[str, typer.Option("--temperature", metavar="CELSIUS", help="Of the gas, °C.")] = "15",
+    temperature: Annotated[
+        str, typer.Option("--temperature", metavar="CELSIUS", help="Temperature of the gas, °C.")
+    ] = "15",
     barometer: Barometer = "101.325",
     supply: Annotated[
         str, typer.Option("--supply-o2-percent", metavar="PERCENT", help="Oxygen in the supply gas, %.")

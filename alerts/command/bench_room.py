@@ -35,6 +35,8 @@ def room(
     except OutOfRange as error:
         raise as_gas_option(error) from error
     added = f", carbon dioxide {number_text(air.co2_percent, 2)} % more" if air.co2_percent else ""
-    text = f"oxygen {number_text(air.o2_percent, 3)} %{added}: the mean of the room at worst; a corner can be far worse"
+    text = (
+        f"oxygen {number_text(air.o2_percent, 3)} %{added}: the average of the room at worst; a corner can be far worse"
+    )
     result = {"o2_percent": air.o2_percent, "co2_percent": air.co2_percent}
     print_answer(text, result, room_warnings(named, air), as_json, cautions=ROOM_CAUTIONS)

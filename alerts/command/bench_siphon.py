@@ -25,10 +25,10 @@ EXAMPLE: Final = (
 def siphon(
     volume: Annotated[str, typer.Option("--volume-l", metavar="L", help="The wine to be moved.")],
     head_start: Annotated[
-        str, typer.Option("--head-start-m", metavar="M", help="Between the two levels at the start, m.")
+        str, typer.Option("--head-start-m", metavar="M", help="Height between the two levels at the start, m.")
     ],
     head_end: Annotated[
-        str, typer.Option("--head-end-m", metavar="M", help="Between the two levels at the end, m; above 0.")
+        str, typer.Option("--head-end-m", metavar="M", help="Height between the two levels at the end, m; above 0.")
     ],
     bore: Bore,
     length: Length,

@@ -13,12 +13,14 @@ from alerts.command.bench_answer import finite_number
 from alerts.errors import OutOfRange
 
 GasName = Annotated[
-    str, typer.Option("--gas", metavar="GAS", help='nitrogen, argon or "carbon dioxide"; N2, Ar and CO2 are the same.')
+    str, typer.Option("--gas", metavar="GAS", help='nitrogen, argon or "carbon dioxide"; also N2, Ar or CO2.')
 ]
 Barometer = Annotated[
     str,
     typer.Option(
-        "--barometer-kpa", metavar="KPA", help="Air pressure at the place in kPa absolute, 50 to 110; not at sea level."
+        "--barometer-kpa",
+        metavar="KPA",
+        help="Air pressure at the place, kPa absolute, 50 to 110; not reduced to sea level.",
     ),
 ]
 

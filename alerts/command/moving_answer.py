@@ -34,14 +34,14 @@ def print_transfer(
     minutes, flow, start, end = (
         number_text(number, 3) for number in (worked.minutes, worked.l_min, worked.start_l_min, worked.end_l_min)
     )
-    lines = [f"{number_text(volume_l, 6)} L take {minutes} min, {flow} L/min in the mean: {worked.regime} flow"]
+    lines = [f"{number_text(volume_l, 6)} L take {minutes} min, {flow} L/min on average: {worked.regime} flow"]
     if worked.start_l_min != worked.end_l_min:
         lines.append(f"from {start} L/min at the start to {end} at the end")
     lines.append(f"{gas}: {number_text(worked.gas_l, 3)} L at 15 °C and 101.325 kPa")
     remarks = list(warnings)
     if worked.regime is Regime.TRANSITION and worked.high_l_min > worked.l_min:
         remarks.append(
-            f"between laminar and turbulent flow nobody can say which it is: it may take as little as "
+            "between laminar and turbulent flow nobody can say which it is: if it is laminar, it takes only "
             f"{number_text(worked.low_minutes, 3)} min"
         )
     print_answer("\n".join(lines), result, remarks, as_json, cautions=cautions)

@@ -217,7 +217,7 @@ def _line(way: Move) -> str:
     if way.pressure_kpa is not None:
         return f"at {way.pressure_kpa:g} kPa: {flow}, {ends}"
     start, end = number_text(worked.start_l_min, 2), number_text(worked.end_l_min, 2)
-    return f"{flow} in the mean, from {start} to {end} L/min as the head falls: {ends}"
+    return f"{flow} on average, from {start} to {end} L/min as the head falls: {ends}"
 
 
 def _assumed(facts: RackingFacts, wish: RackingWish) -> str:
