@@ -51,7 +51,7 @@ class KegReadings:
         """Yield the readings of one keg; gaps are left out."""
         read_at = np.flatnonzero(~np.isnan(self.pressure_kpa[:, keg]))
         probes = self.kegs[keg].probes
-        # Six decimals take back what single precision adds, so that a resolution stays what it is.
+        # Four decimals take back what single precision adds, so that a resolution stays what it is.
         columns = [
             np.round(column[read_at, keg].astype(float), 4).tolist()
             for column in (self.pressure_kpa, self.temperature_c, self.barometer_kpa, self.room_c)

@@ -48,8 +48,8 @@ class KegTruths:
 
     at_s: s since the start; gauge_kpa: against the air's pressure; rate_ml_min: gas through the leak, mL/min at 0 °C
     and 101.325 kPa, mean over the step that ends there; headspace_l: at 20 °C, which grows as wine is drawn. leak_void:
-    kegs
-    whose leak has no meaning and was left out, because their gauge was less than 10 kPa above its floor at the onset.
+    kegs whose leak has no meaning and was left out, because their gauge was less than 10 kPa above its floor at the
+    onset.
     """
 
     kegs: tuple[TrialKeg, ...]
