@@ -182,6 +182,14 @@ def test_glass_in_which_gas_rises_is_urgent_and_says_burst_first() -> None:
     assert "The wine gives off carbon dioxide, or the regulator creeps." in under_gas
 
 
+def test_glass_under_an_airlock_is_never_called_sound() -> None:
+    airlock = BlanketShown(at_ms=NOW, finding="sound", gas="carbon dioxide", raw_kpa=0.2, without_blanket=True)
+    over = raised("C1/pressure/over", 4.0, airlock).body
+    assert "its last finding was no gas rising." in over
+    assert "sound" not in over
+    assert "Now: no gas rising; gauge 0.2 kPa." in returned("C1/pressure/over", 0.2, airlock).body
+
+
 def test_what_cannot_be_told_says_why_in_plain_words() -> None:
     reason = "The wine was racked 3 hours ago: for half a day its gas cannot be told from a leak."
     body = raised(AIR, 4.3, cold(finding="cannot tell yet", warnings=(reason,))).body

@@ -13,7 +13,7 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.blanket.details import BlanketShown
-from alerts.view.blanket_lines import blanket_line, finding_text, floor_text, lost_text
+from alerts.view.blanket_lines import blanket_line, finding_name, finding_text, floor_text, lost_text
 from alerts.view.blanket_values import compensated_text, hours_text
 from alerts.view.format import exact_time, setpoint_text, side, unit_name, value_text, with_capital
 from ingest.cellar import EffectiveLimit, value_in_unit
@@ -128,14 +128,13 @@ def gas_details(limit: EffectiveLimit, value: float | None, shown: BlanketShown,
     value: that raised the alarm. Where the gas was judged at another pressure, only what was found before is said.
     """
     since = "" if shown.since_ms is None else f", since {exact_time(shown.since_ms, zone)}"
-    perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
     if shown.finding == "no judgement" and shown.missing == "pressure":
         return []  # it was judged before the reading that raised the alarm
     is_near = limit.quantity != "pressure" or _fits(shown, value)
     # A leak that was certain explains a gauge that has fallen further.
     if not is_near and not (shown.leak_certain and limit.kind == "low"):
-        return [f"Before:      {perhaps}{shown.finding}{since}"]
-    lines = [f"Finding:     {perhaps}{shown.finding}{since}"]
+        return [f"Before:      {finding_name(shown)}{since}"]
+    lines = [f"Finding:     {finding_name(shown)}{since}"]
     if shown.raw_kpa is not None and is_near:
         gauge = f"Gauge:       {value_text('pressure', shown.raw_kpa, units)}"
         lines.append(f"{gauge}; {would}" if (would := _would_show(shown, units)) else gauge)
@@ -186,15 +185,15 @@ def gas_now(
 ) -> str:
     """Say how the gas is when an alarm about it has ended. value: of the limit's quantity then."""
     if limit.quantity == "pressure" and not _fits(shown, value):
-        return f"The finding before that was {shown.finding}. Leeside judges the gas again within minutes."
-    return f"Now: {blanket_line(shown, zone, units, now_ms).removeprefix('blanket: ')}."
+        return f"The finding before that was {finding_name(shown)}. Leeside judges the gas again within minutes."
+    return f"Now: {blanket_line(shown, zone, units, now_ms).partition(': ')[2]}."
 
 
 def _explained(limit: EffectiveLimit, value: float | None, shown: BlanketShown, units: str) -> str:
     """Why the gauge is beyond its limit."""
     if not _fits(shown, value) and not (shown.leak_certain and limit.kind == "low"):
         reason = "The reason is not known yet: leeside judges the gas every minute, and its last finding was"
-        return f"{reason} {shown.finding}."
+        return f"{reason} {finding_name(shown)}."
     if shown.finding in UNDECIDED:
         reason = _sentence(shown.warnings[0].rstrip(".")) if shown.warnings else ""
         return f"Leeside cannot say whether gas is {'lost' if limit.kind == 'low' else 'coming in'}.{reason}"

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["blanket_json", "blanket_line", "blanket_lines", "blanket_of", "finding_text", "floor_text", "lost_text"]
+__all__ = [
+    "blanket_json",
+    "blanket_line",
+    "blanket_lines",
+    "blanket_of",
+    "finding_name",
+    "finding_text",
+    "floor_text",
+    "lost_text",
+]
 
 from collections.abc import Iterable
 from datetime import tzinfo
@@ -47,6 +56,13 @@ def blanket_of(judgements: Iterable[Judgement], now_ms: int) -> BlanketShown | N
             old = f"the last judgement is {age(now_ms - judgement.at_ms)} old: it was {shown.finding}"
             return BlanketShown(at_ms=shown.at_ms, finding="no judgement", gas=shown.gas, warnings=(old,))
     return None
+
+
+def finding_name(shown: BlanketShown) -> str:
+    """Name the finding in a word or two: "slow leak", "perhaps slow leak"; without a blanket "no gas rising"."""
+    if shown.without_blanket and shown.finding == "sound":
+        return _NO_GAS_RISES
+    return f"perhaps {shown.finding}" if shown.finding in _LEAKS and not shown.leak_certain else shown.finding
 
 
 def finding_text(shown: BlanketShown) -> str:
@@ -94,8 +110,7 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
     Such as "blanket: slow leak, 0.4 to 0.6 mL a minute, 4 to 6 kPa a day, air floor of 5 kPa in 11 to 16 hours, since
     14:05:00 CET; gauge 32.1 kPa, 36 ± 2 kPa at 15 °C".
     """
-    perhaps = "perhaps " if shown.finding in _LEAKS and not shown.leak_certain else ""
-    words = [f"{perhaps}{_short_finding(shown)}"]
+    words = [finding_name(shown)]
     if shown.finding == "cooling":
         words.append("no gas lost")
     if _is_moving(shown) and (lost := lost_text(shown, units)):
@@ -169,10 +184,6 @@ def blanket_json(shown: BlanketShown) -> dict[str, object]:
 def _subject(shown: BlanketShown) -> str:
     """What the line is about: in a vessel without a blanket it is the headspace."""
     return "headspace" if shown.without_blanket else "blanket"
-
-
-def _short_finding(shown: BlanketShown) -> str:
-    return _NO_GAS_RISES if shown.without_blanket and shown.finding == "sound" else shown.finding
 
 
 def _is_moving(shown: BlanketShown) -> bool:
