@@ -6,7 +6,7 @@ import logging
 from pathlib import Path
 
 import pytest
-from a_gas_cellar import HOUR, GasCellar, Recorder
+from a_gas_cellar import BEGIN_MS, HOUR, GasCellar, Recorder
 from cellar_text import keg, probe, temperature
 
 from alerts.blanket.details import blanket_shown
@@ -14,6 +14,7 @@ from alerts.blanket.judge import GasJudge
 from alerts.errors import OutOfRange
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.blanket_watch import BlanketWatch
+from alerts.view.blanket_lines import blanket_of
 
 SECOND = (
     keg("K2"),
@@ -80,9 +81,8 @@ def test_probes_that_read_every_hour_have_their_gas_judged_between_two_readings(
     cellar.run(0, 5 * HOUR, every=HOUR)
     found = {}
     for after in (50, 175, 190):
-        shown = blanket_shown(
-            cellar.rows(4 * HOUR + after * 60_000, GasJudge(BlanketWatch))["K1", "compensated_pressure"]
-        )
+        at = 4 * HOUR + after * 60_000
+        shown = blanket_of(cellar.rows(at, GasJudge(BlanketWatch)).values(), round(BEGIN_MS + at))
         assert shown is not None
         found[after] = shown.finding
     assert found == {50: "cannot tell yet", 175: "cannot tell yet", 190: "no judgement"}

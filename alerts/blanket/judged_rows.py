@@ -41,7 +41,9 @@ def judged_rows(judged: VesselJudged, now_ms: int) -> list[Judgement]:
         judged = judged._replace(judgement=_without_blanket(judged.judgement))
     shown = _shown(judged, now_ms)
     vessel, judgement = judged.setting.vessel.id, judged.judgement
-    at_ms = min(shown.at_ms, now_ms)
+    # What a probe read that reads seldom holds until its next reading.
+    holds = judged.setting.reads_seldom and judgement.finding != "no judgement"
+    at_ms = now_ms if holds else min(shown.at_ms, now_ms)
     return [
         _compensated(vessel, at_ms, judgement, assumed=judged.episode.assumed)._replace(details=blanket_details(shown)),
         _rate(vessel, "leak_rate", at_ms, judgement, 1.0, is_certain=judgement.leak_certain),

@@ -53,6 +53,11 @@ class BlanketSetting(NamedTuple):
         return max(_SILENT_MS, round(1000 * _SILENT_INTERVALS * self.pressure.every_s))
 
     @property
+    def reads_seldom(self) -> bool:
+        """Whether its pressure is read so seldom that a reading counts for longer than usual."""
+        return self.silent_ms > _SILENT_MS
+
+    @property
     def is_gauge(self) -> bool:
         """Whether the sensor is vented, so that the weather moves what it reads."""
         return self.pressure.reference == "gauge"
