@@ -189,3 +189,8 @@ def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> 
 )
 def test_a_wrong_call_says_what_there_is(desk: Desk, options: list[str], words: str) -> None:
     assert words in desk.history(*options, code=2)
+
+
+def test_a_place_in_the_place_of_a_probe_is_answered_with_how_to_ask(desk: Desk) -> None:
+    wrong = " ".join(desk.history("K1", code=2).split())
+    assert "K1 is a place, not a probe: write --place K1 --quantity pressure" in wrong

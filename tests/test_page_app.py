@@ -91,7 +91,9 @@ def test_an_alarm_is_shown_with_what_to_do(on_disk: CellarOnDisk) -> None:
     on_disk.alarm(state=State.ACKNOWLEDGED, acknowledged_by="Ana")
     assert "Seen by Ana." in _page(on_disk.cellar)
     on_disk.alarm(state=State.RETURNED)
-    assert "It is back to normal, but nobody has acknowledged it." in _page(on_disk.cellar)
+    page = _page(on_disk.cellar)
+    assert "It is back to normal, but nobody has acknowledged it." in page
+    assert "Air can reach the wine." not in page, "what to do about it is past"
 
 
 def test_work_that_is_due_is_shown_in_words(on_disk: CellarOnDisk) -> None:

@@ -76,6 +76,8 @@ def test_each_quantity_has_a_unit_to_show() -> None:
         "pH": "",
     }
     assert quantity_name("barometric_pressure") == "barometric pressure"
+    assert quantity_name("hours_to_air_floor_by_cold") == "time to air floor by cold"
+    assert quantity_name("cylinder_days_left") == "time left in the cylinder"
 
 
 def test_today_is_shown_by_the_time_of_day_and_another_day_by_its_date() -> None:

@@ -183,6 +183,9 @@ def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Print
     quantities = {item.id: item.quantity for item in cellar.probe} | {
         series.probe: series.quantity for series in all_series(store)
     }
+    if probe not in quantities and any(place.id == probe for place in cellar.places):
+        wrong = f"{probe} is a place, not a probe: write --place {probe} --quantity pressure, or another quantity"
+        raise typer.BadParameter(wrong, param_hint="PROBE")
     _check_known("probe", probe, quantities, "PROBE")
     unit = QUANTITIES[quantities[probe]].unit
     return OfProbe(probe), _Printout(

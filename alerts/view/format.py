@@ -148,8 +148,19 @@ def quality_text(quality: str, reason: str) -> str:
     return f"{quality} ({reason})" if reason else quality
 
 
+# Where the name in the cellar file is not what a person would say.
+_SPOKEN: Final = {
+    "gas_gain_rate": "rate of gas coming in",
+    "hours_to_air_floor": "time to air floor",
+    "hours_to_air_floor_by_cold": "time to air floor by cold",
+    "cylinder_days_left": "time left in the cylinder",
+}
+
+
 def quantity_name(quantity: str) -> str:
     """The quantity's name as a person writes it."""
+    if quantity in _SPOKEN:
+        return _SPOKEN[quantity]
     name = quantity.replace("_", " ").replace("so2", "SO2")
     # A molecular SO2 is never given without its model, and what is judged of a cellar's wine is by the simple one.
     return f"{name} (simple)" if quantity == "molecular_so2" else name
