@@ -15,7 +15,7 @@ from dataclasses import replace
 from typing import Any, NamedTuple
 
 from ingest.cellar import Cellar
-from ingest.entering import Answers, Prepared, TrialOnly, added, answered, context_inside, judged, moment, tried
+from ingest.entering import Answers, Prepared, added, answered, context_inside, judged, moment, tried
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
 from ingest.journal.body import Body, body_data
@@ -106,22 +106,19 @@ def _drafted(
     now_ms: int,
 ) -> tuple[Entry, EntryKind[Any], DraftedEntry, EntryContext]:
     """The old entry as vessels are called now, its kind, and the new draft by what is known without the old one."""
-    try:
-        with store.write() as connection:
-            old = Ledger((), equipment_of(connection, cellar, now_ms)).named(amendable(connection, entry_id))
-            kind = KINDS[old.kind]
-            if not kind.questions:
-                raise _refused(entry_id, f"a {kind.name} cannot be amended: strike it, and write it down again")
-            at_ms = old.at_ms if at is None else moment(at, cellar, now_ms)
-            insert_strike(connection, old.id, Strike(now_ms, who, "to be amended"))
-            context = context_inside(connection, cellar, kind.name, at_ms)
-            was = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
-            _refuse_unsayable(kind, old, was, context)
-            given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
-            drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
-            drafted = _as_typed(drafted, kind, old.body, answered(answers), given)
-            raise TrialOnly
-    except TrialOnly:
+    with store.trial() as connection:
+        old = Ledger((), equipment_of(connection, cellar, now_ms)).named(amendable(connection, entry_id))
+        kind = KINDS[old.kind]
+        if not kind.questions:
+            raise _refused(entry_id, f"a {kind.name} cannot be amended: strike it, and write it down again")
+        at_ms = old.at_ms if at is None else moment(at, cellar, now_ms)
+        insert_strike(connection, old.id, Strike(now_ms, who, "to be amended"))
+        context = context_inside(connection, cellar, kind.name, at_ms)
+        was = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
+        _refuse_unsayable(kind, old, was, context)
+        given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
+        drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
+        drafted = _as_typed(drafted, kind, old.body, answered(answers), given)
         return old, kind, drafted, context
 
 

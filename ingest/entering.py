@@ -10,7 +10,6 @@ from __future__ import annotations
 
 __all__ = [
     "Prepared",
-    "TrialOnly",
     "added",
     "answered",
     "context_inside",
@@ -68,10 +67,6 @@ class Prepared(NamedTuple):
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     caution: str
-
-
-class TrialOnly(Exception):
-    """Ends a transaction that was only tried."""
 
 
 def enter(
@@ -208,18 +203,12 @@ def tried(store: Store, cellar: Cellar, kind: str, add: Add) -> tuple[Contents, 
 
     Raises AnswersWrong, EntryRefused, as ``write`` does.
     """
-    after: list[Contents] = []
-    try:
-        with store.write() as connection:
-            entry = added(connection, kind, add)
-            named = entry.places
-            if named and KINDS[kind].ledger_step is not None and KINDS[kind].shows_contents(entry.body):
-                contents = ledger_at(connection, entry.at_ms, cellar).at(entry.at_ms)
-                after = [contents[vessel] for vessel in named if vessel in contents]
-            raise TrialOnly
-    except TrialOnly:
-        pass
-    return tuple(after)
+    with store.trial() as connection:
+        entry = added(connection, kind, add)
+        if not entry.places or KINDS[kind].ledger_step is None or not KINDS[kind].shows_contents(entry.body):
+            return ()
+        contents = ledger_at(connection, entry.at_ms, cellar).at(entry.at_ms)
+        return tuple(contents[vessel] for vessel in entry.places if vessel in contents)
 
 
 def added(connection: sqlite3.Connection, kind: str, add: Add) -> Entry:

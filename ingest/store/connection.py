@@ -12,7 +12,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import TracebackType
 
@@ -21,6 +21,10 @@ from ingest.store.store_files import StoreFiles
 
 BUSY_WAIT_S = 10.0
 _LOOK_EVERY_S = 0.002
+
+
+class _TakenBack(Exception):
+    """Ends a transaction that was only tried."""
 
 
 class Store:
@@ -84,6 +88,13 @@ class Store:
                 self.connection.execute("ROLLBACK")
             except sqlite3.Error:
                 pass  # nothing of it was committed; the first error is the one to report
+
+    @contextmanager
+    def trial(self) -> Iterator[sqlite3.Connection]:
+        """``write`` of which nothing is kept: to find out what would come of it. Raises as ``write`` does."""
+        with suppress(_TakenBack), self.write() as connection:
+            yield connection
+            raise _TakenBack
 
     @contextmanager
     def read(self) -> Iterator[sqlite3.Connection]:
