@@ -15,8 +15,6 @@ from ingest.probes.binding import declarations
 from ingest.store.readings.series import declare
 from ingest.times import moment_of
 
-_WAIT_S = 30.0
-
 
 @pytest.fixture
 def journal(tmp_path: Path) -> JournalOnDisk:

@@ -187,23 +187,9 @@ _QUESTIONS: Final = (
         recall=_about("alcohol"),
     ),
     Question("ph", "pH?", "Their pH.", Measure(Dimension.PH, "", "3.4"), recall=_about("ph")),
-    Question(
-        "free",
-        "Free SO2?",
-        "Their free SO2.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "30 mg/L", bare="mg/L"),
-        recall=_about("free"),
-    ),
-    Question(
-        "total",
-        "Total SO2?",
-        "Their total SO2.",
-        Measure(Dimension.CONCENTRATION, "mg/L", "90 mg/L", bare="mg/L"),
-        recall=_about("total"),
-    ),
-    Question(
-        "sugar", "Sugar?", "Their residual sugar.", Number(("g/L", "g/l"), "2 g/L", "AMOUNT"), recall=_about("sugar")
-    ),
+    Question("free", "Free SO2?", "Their free SO2.", _SO2, recall=_about("free")),
+    Question("total", "Total SO2?", "Their total SO2.", replace(_SO2, example="90 mg/L"), recall=_about("total")),
+    Question("sugar", "Sugar?", "Their residual sugar.", _SUGAR, recall=_about("sugar")),
     REMARK,
 )
 
