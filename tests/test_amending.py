@@ -163,6 +163,8 @@ def test_an_amendment_that_cannot_be_changes_nothing(desk: _Desk) -> None:
         desk.amend(2, {"volume": "25 L"})
     with pytest.raises(EntryRefused, match=r"nothing would change: first.filling no\. 2"):
         desk.amend(2, {"volume": "16 L"})
+    with pytest.raises(AnswersWrong, match=r"is not in any cellar file of this store; did you mean K1\?"):
+        desk.amend(2, {"vessel": "K11"})
     with pytest.raises(EntryRefused, match="there is no entry of that number"):
         desk.amend(9)
     with pytest.raises(AnswersWrong, match="the entry does not say blend; it says: vessel, lot, volume"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 __all__ = ["LATEST_AHEAD_MS", "draft_problems", "long_ago", "words_problems"]
 
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from typing import Final
 
@@ -14,8 +14,10 @@ from ingest.cellar import Identifier, nearest
 from ingest.errors import Problem
 from ingest.journal.body import Words, shown
 from ingest.journal.entry import Draft
+from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import KINDS, unknown_kind
 from ingest.journal.kinds.kind import VESSEL_KINDS, LotRule, PlaceRule
+from ingest.journal.kinds.lot import Lots
 from ingest.validation_words import allowed_words
 
 # Clocks differ a little; beyond this nobody can have seen it yet.
@@ -36,15 +38,13 @@ PlaceKindOf = Callable[[str], str | None]
 
 def draft_problems(
     draft: Draft,
-    place_kind: PlaceKindOf,
-    lots: Container[str],
-    lot_names: Iterable[str],
+    places: PlaceKinds,
+    lots: Lots,
     now_ms: int,
-    place_names: Sequence[str] = (),
 ) -> list[Problem]:
     """Find everything that is wrong with a draft by itself, whatever vessels hold.
 
-    lots: those that an entry introduces; now_ms: UTC ms; place_names: ids that may be meant by one that there is not.
+    lots: those that an entry introduces; now_ms: UTC ms.
     """
     kind = KINDS.get(draft.kind)
     if kind is None:
@@ -62,12 +62,13 @@ def draft_problems(
         problems.append(
             Problem(kind.name, "at", "", f"is {ahead} in the future; write down what has happened, not what will")
         )
+    place_kind = places.at(draft.at_ms)
     return [
         *problems,
-        *_place_problems(draft, kind.place, place_kind, place_names),
-        *_body_place_problems(draft, place_kind, place_names),
+        *_place_problems(draft, kind.place, place_kind, places.names),
+        *_body_place_problems(draft, place_kind, places.names),
         *kind.problems(draft),
-        *_lot_problems(draft, kind.lot(draft.body), lots, lot_names),
+        *_lot_problems(draft, kind.lot(draft.body), lots),
     ]
 
 
@@ -137,7 +138,7 @@ def _body_place_problems(draft: Draft, place_kind: PlaceKindOf, names: Sequence[
     return problems
 
 
-def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: Iterable[str]) -> list[Problem]:
+def _lot_problems(draft: Draft, rule: LotRule, lots: Lots) -> list[Problem]:
     kind, lot = draft.kind, draft.lot
     if lot is None:
         return [Problem(kind, "lot", "", rule.missing)] if rule.missing else []
@@ -146,9 +147,8 @@ def _lot_problems(draft: Draft, rule: LotRule, lots: Container[str], lot_names: 
     if rule.refused:
         return [Problem(kind, "lot", shown(lot), rule.refused)]
     if lot not in lots:
-        names = list(lot_names)
-        near = nearest(lot, names)
-        known = f"Did you mean {near}?" if near else f"Known: {', '.join(names) or 'none yet'}"
+        near = nearest(lot, lots.names)
+        known = f"Did you mean {near}?" if near else f"Known: {', '.join(lots.names) or 'none yet'}"
         why = f"is described by no entry; write one of kind lot first. {known}"
         return [Problem(kind, "lot", shown(lot), why)]
     return []

@@ -12,7 +12,6 @@ from ingest.journal.balance import judge_amendment, refuse
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import moves
-from ingest.journal.kinds.lot import Lots
 from ingest.journal.requirements import draft_problems, words_problems
 from ingest.store.journal.entries import cross_out, dependents, entry_inside, next_number, strike_later
 from ingest.store.journal.entry_rows import insert_entry
@@ -67,7 +66,8 @@ def amend_entry(
     without_lot = [] if (old.kind, old.lot) == (new.kind, new.lot) else dependents(connection, old)
     first = min(each.key for each in (old, new, *without_lot))
     ledger = load_ledger(connection, equipment, before=first)
-    problems = draft_problems(draft, PlaceKinds(cellar, equipment).at(draft.at_ms), *_lots(ledger.lots, old), now_ms)
+    ledger.lots.remove(old.id)
+    problems = draft_problems(draft, PlaceKinds(cellar, equipment), ledger.lots, now_ms)
     if problems:
         raise EntryRefused(problems)
     verdict = judge_amendment(ledger, old, new, without_lot)
@@ -83,10 +83,3 @@ def amend_entry(
     if moves(new):
         keep_contents(connection, ledger, first)
     return new
-
-
-def _lots(lots: Lots, old: Entry) -> tuple[Lots, tuple[str, ...]]:
-    """The lots that there are without an entry, and their names."""
-    if old.kind == "lot":
-        lots.remove(old.id)
-    return lots, lots.names

@@ -61,8 +61,7 @@ def add_entry(
     )
     key = written.key
     ledger = load_ledger(connection, equipment, before=key)
-    kinds = PlaceKinds(cellar, equipment)
-    problems = draft_problems(draft, kinds.at(draft.at_ms), ledger.lots, ledger.lots.names, now_ms, kinds.names)
+    problems = draft_problems(draft, PlaceKinds(cellar, equipment), ledger.lots, now_ms)
     if problems:
         raise EntryRefused(problems)
     verdict = judge_entry(ledger, written)

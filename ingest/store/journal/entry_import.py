@@ -97,7 +97,7 @@ class _Import:
             draft = Draft(entry.kind, entry.at_ms, entry.who, entry.body, entry.place, entry.lot)
             # A struck entry may name a lot that only struck entries describe.
             lots = self._lots if entry.struck is None else self._lots_ever
-            problems = draft_problems(draft, kinds.at(entry.at_ms), lots, lots.names, now_ms, kinds.names)
+            problems = draft_problems(draft, kinds, lots, now_ms)
             self._note(line, map(str, problems))
             if any(problem.key == "place" for problem in problems):
                 self._unmoving.add(line)
