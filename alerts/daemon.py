@@ -64,8 +64,8 @@ class AlertsDaemon:
         self._cellar = cellar
         self._environ = environ
         self._lock = RoleLock(cellar.store_path, "alerts")
-        started_ms = wall_ms()
-        self._store = create_or_open(cellar.store_path, started_ms)
+        started = _now()
+        self._store = create_or_open(cellar.store_path, started.utc_ms)
         self.stop_event = Event()
         self._scheduler = BackgroundScheduler(
             timezone=UTC,
@@ -80,7 +80,7 @@ class AlertsDaemon:
         self._turner = Turner(
             cellar,
             self._store,
-            Now(started_ms, time.monotonic()),
+            started,
             self._backups.pulse,
             without_store,
             self._judging.pulse,
@@ -147,12 +147,12 @@ class AlertsDaemon:
 
     def _turn(self) -> None:
         try:
-            if self._turner.turn(Now(wall_ms(), time.monotonic())):
+            if self._turner.turn(_now()):
                 self._last_messages = time.monotonic()
                 self._outbox_wake.set()
         except IngestError as error:
             self._warn_of_store(error)
-            self._turner.failed(error, Now(wall_ms(), time.monotonic()))
+            self._turner.failed(error, _now())
             self._outbox_wake.set()
         except Exception:
             log.exception("a turn failed; the next one judges the same readings again")

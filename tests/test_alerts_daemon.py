@@ -16,8 +16,10 @@ from alerts.daemon import AlertsDaemon
 from alerts.turning.turner import Turner
 from alerts.watch import Now
 from ingest.cellar import load_cellar
+from ingest.machine_clock import even_time
 from ingest.store import create_or_open, open_existing
 from ingest.store.alarms.alarm_record import alarm_rows
+from ingest.store.pulse_rows import pulses
 from ingest.store.readings.fresh import Appender
 
 LOW = limit(at="K1", quantity="pressure", low="5 kPa", on_delay="0 s", consequence="Air.", action="Look.")
@@ -59,3 +61,12 @@ def test_a_new_reading_is_judged_at_once(file: Path, monkeypatch: pytest.MonkeyP
     with running(daemon), open_existing(daemon._store.path) as store:
         Appender(store).append([(1, NOW, 3.0, 0)])
         eventually(lambda: any(row.state == "unacknowledged" for row in alarm_rows(store)))
+
+
+def test_its_pulse_carries_the_clock_that_nobody_can_set(file: Path) -> None:
+    daemon = AlertsDaemon(load_cellar(file), {})
+    with running(daemon), open_existing(daemon._store.path) as store:
+        eventually(lambda: pulses(store).alerts is not None)
+        pulse = pulses(store).alerts
+        assert pulse is not None and pulse.beat.even is not None
+        assert even_time().since(pulse.beat.even) is not None
