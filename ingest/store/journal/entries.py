@@ -32,12 +32,11 @@ from ingest.journal.entry import Draft, Entry, Strike, kind_words
 from ingest.journal.equipment import Equipment, PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.ledger import Ledger
-from ingest.journal.lot_locations import LotLocations
 from ingest.journal.requirements import draft_problems, words_problems
 from ingest.store.connection import Store
 from ingest.store.journal.calibration_parts import apply_calibration, take_back_calibration
 from ingest.store.journal.entry_rows import ENTRY_ROWS, PLACE_IN_ORDER, entry_of, insert_entry, insert_strike, unstruck
-from ingest.store.journal.lot_location_rows import keep_contents, stored_lot_locations, time_and_vessels
+from ingest.store.journal.lot_location_rows import keep_contents, lot_query
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
 
 
@@ -207,10 +206,9 @@ def entries(
         conditions, values = _conditions(equipment, vessel, kinds, from_ms, to_ms, struck=struck)
         locations = None
         if lot is not None:
-            stored = stored_lot_locations(connection, equipment, lot)
-            locations = LotLocations(stored)
+            locations, of_lot = lot_query(connection, equipment, lot)
             conditions.append(_LOT_OR_THERE)
-            values += [lot, *time_and_vessels(stored, equipment)]
+            values += of_lot
         newest_first = f"entry.at_ms DESC, {PLACE_IN_ORDER} DESC, entry.id DESC"
         query = f"{ENTRY_ROWS} WHERE {' AND '.join(conditions) or '1'} ORDER BY {newest_first}"
         chosen: list[Entry] = []

@@ -11,7 +11,7 @@ from ingest.journal.kinds import result_units
 from ingest.journal.lot_locations import LotLocations
 from ingest.store.connection import Store
 from ingest.store.journal.entry_rows import PLACE_IN_ORDER
-from ingest.store.journal.lot_location_rows import stored_lot_locations, time_and_vessels
+from ingest.store.journal.lot_location_rows import lot_query
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.times import END_OF_TIME_MS
 
@@ -73,10 +73,9 @@ def hand_results(
     with store.read() as connection:
         equipment = equipment_of(connection)
         if lot is not None:
-            stored = stored_lot_locations(connection, equipment, lot)
-            locations = LotLocations(stored)
+            locations, of_lot = lot_query(connection, equipment, lot)
             conditions.append(_LOT_OR_THERE)
-            values += [lot, *time_and_vessels(stored, equipment)]
+            values += of_lot
         query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, {PLACE_IN_ORDER}"
         rows = connection.execute(query, values).fetchall()
     units, results = result_units(), []

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["keep_contents", "renew_lot_locations", "stored_lot_locations", "time_and_vessels"]
+__all__ = ["keep_contents", "lot_query", "renew_lot_locations", "stored_lot_locations"]
 
 import json
 import logging
 import sqlite3
-from collections.abc import Sequence
+from typing import Any
 
 from ingest.errors import StoreError
 from ingest.journal.equipment import Equipment
 from ingest.journal.ledger import BEGINNING, Ledger
-from ingest.journal.lot_locations import LotLocation, lot_locations_of, share_changes
+from ingest.journal.lot_locations import LotLocation, LotLocations, lot_locations_of, share_changes
 from ingest.store.connection import Store
 from ingest.store.journal.stored_ledger import drop_snapshots, equipment_of, keep_snapshots, load_ledger, renames_text
 from ingest.times import END_OF_TIME_MS
@@ -32,13 +32,15 @@ def stored_lot_locations(connection: sqlite3.Connection, equipment: Equipment, l
     return [LotLocation(*row) for row in rows]
 
 
-def time_and_vessels(locations: Sequence[LotLocation], equipment: Equipment) -> tuple[int, int, str]:
-    """(first, last) moment of a lot anywhere, and every name of its vessels as a JSON array: what a query can choose
-    by, before ``LotLocations`` says of each row whether the lot was there.
+def lot_query(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> tuple[LotLocations, list[Any]]:
+    """Give where a lot lay, and what a query can choose rows by before that says of each whether the lot was there: the
+    lot, the first and last moment of it anywhere (UTC ms), and every name of its vessels as a JSON array.
     """
+    locations = stored_lot_locations(connection, equipment, lot)
+    first_ms = min((location.from_ms for location in locations), default=0)
     ends = [END_OF_TIME_MS if location.to_ms is None else location.to_ms for location in locations]
     names = {name for location in locations for name in equipment.names_ever(location.vessel)}
-    return min((location.from_ms for location in locations), default=0), max(ends, default=-1), json.dumps([*names])
+    return LotLocations(locations), [lot, first_ms, max(ends, default=-1), json.dumps([*names])]
 
 
 def keep_contents(connection: sqlite3.Connection, ledger: Ledger, first: tuple[int, int]) -> None:
