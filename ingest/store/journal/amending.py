@@ -7,13 +7,13 @@ __all__ = ["amend_entry", "amendable"]
 import sqlite3
 
 from ingest.cellar import Cellar
-from ingest.errors import EntryRefused, Problem
+from ingest.errors import EntryRefused
 from ingest.journal.balance import judge_amendment, refuse
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import moves
 from ingest.journal.requirements import draft_problems, words_problems
-from ingest.store.journal.entries import cross_out, dependents, entry_inside, next_number, strike_later
+from ingest.store.journal.entries import cross_out, dependents, holding, next_number, strike_later
 from ingest.store.journal.entry_rows import insert_entry
 from ingest.store.journal.lot_location_rows import keep_contents
 from ingest.store.journal.stored_ledger import equipment_of, load_ledger
@@ -21,14 +21,7 @@ from ingest.store.journal.stored_ledger import equipment_of, load_ledger
 
 def amendable(connection: sqlite3.Connection, entry_id: int) -> Entry:
     """Give the entry of a number if it still holds. Raises EntryRefused."""
-    name = f"amendment of no. {entry_id}"
-    old = entry_inside(connection, entry_id)
-    if old is None:
-        raise EntryRefused([Problem(name, "", "", "there is no entry of that number")])
-    if old.struck is not None:
-        why = f"{old} was struck already by {old.struck.who}: {old.struck.reason}"
-        raise EntryRefused([Problem(name, "", "", why)])
-    return old
+    return holding(connection, entry_id, f"amendment of no. {entry_id}")
 
 
 def amend_entry(

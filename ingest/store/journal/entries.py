@@ -12,6 +12,7 @@ __all__ = [
     "entries",
     "entry",
     "entry_inside",
+    "holding",
     "newest_of",
     "next_number",
     "strike",
@@ -94,12 +95,7 @@ def strike(store: Store, entry_id: int, who: str, reason: str, now_ms: int, *, w
     if unreadable:
         raise EntryRefused(unreadable)
     with store.write() as connection:
-        struck = entry_inside(connection, entry_id)
-        if struck is None:
-            raise EntryRefused([Problem(name, "", "", "there is no entry of that number")])
-        if struck.struck is not None:
-            why = f"{struck} was struck already by {struck.struck.who}: {struck.struck.reason}"
-            raise EntryRefused([Problem(name, "", "", why)])
+        struck = holding(connection, entry_id, name)
         without_lot = dependents(connection, struck)
         first = min(each.key for each in (struck, *without_lot))
         ledger = load_ledger(connection, equipment_of(connection), before=first)
@@ -182,6 +178,20 @@ def entry_inside(connection: sqlite3.Connection, entry_id: int) -> Entry | None:
     """``entry`` inside a transaction of the caller's."""
     row = connection.execute(f"{ENTRY_ROWS} WHERE entry.id = ?", (entry_id,)).fetchone()
     return None if row is None else entry_of(row)
+
+
+def holding(connection: sqlite3.Connection, entry_id: int, act: str) -> Entry:
+    """Give the entry of a number if it still holds. act: what is to be done with it, for EntryRefused, which it raises.
+
+    Call inside a transaction.
+    """
+    there = entry_inside(connection, entry_id)
+    if there is None:
+        raise EntryRefused([Problem(act, "", "", "there is no entry of that number")])
+    if there.struck is not None:
+        why = f"{there} was struck already by {there.struck.who}: {there.struck.reason}"
+        raise EntryRefused([Problem(act, "", "", why)])
+    return there
 
 
 def entries(
