@@ -7,12 +7,12 @@ __all__ = ["COMMON", "prepare_line", "write_several"]
 from collections.abc import Mapping, Sequence
 from typing import Final
 
-from ingest.cellar import Cellar, nearest
+from ingest.cellar import Cellar
 from ingest.entering import Add, Answers, Prepared, added, prepare
 from ingest.journal.answers import AnswersWrong, Wrong
 from ingest.journal.entry import Draft, Entry
 from ingest.journal.kinds.titration import TITRATION
-from ingest.journal.titration_lines import read_titration_line
+from ingest.journal.titration_lines import read_titration_line, wine_named
 from ingest.store import Store
 from ingest.store.journal.entries import add_entry
 from ingest.store.journal.stored_ledger import ledger_at
@@ -64,14 +64,10 @@ def _only(value: str | Sequence[str] | None) -> str | None:
 
 
 def _wine(store: Store, cellar: Cellar, name: str, now_ms: int) -> dict[str, str]:
-    """The wine that a name means: a vessel's, else a lot."""
-    vessels = [vessel.id for vessel in cellar.vessel]
-    if name in vessels:
-        return {"vessel": name}
+    """The wine that a name means, as an answer."""
     with store.read() as connection:
         lots = ledger_at(connection, now_ms, cellar).lots.names
-    if name in lots:
-        return {"lot": name}
-    near = nearest(name, (*vessels, *lots))
-    there = f"did you mean {near}?" if near else f"there are: {', '.join((*vessels, *lots))}"
-    raise AnswersWrong([Wrong("lines", f"there is no vessel or lot '{name}'; {there}")])
+    try:
+        return wine_named(name, (vessel.id for vessel in cellar.vessel), lots)
+    except ValueError as error:
+        raise AnswersWrong([Wrong("lines", str(error))]) from None

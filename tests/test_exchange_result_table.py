@@ -89,3 +89,21 @@ def test_what_else_is_measured(head: str, cell: str, quantity: str, value: float
     assert isinstance(body, MeasurementBody)
     assert body.quantity == quantity
     assert body.value == pytest.approx(value, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("cell", "titres"), [("1.25", [1.25]), ("1,25 1,30", [1.25, 1.3]), (",5", [0.5]), ("0.9 mL; 1", [0.9, 1.0])]
+)
+def test_a_cell_holds_a_titre_for_each_flask(cell: str, titres: list[float]) -> None:
+    rows = [(1, ["Date", "Keg", "Free SO2 (mL)"]), (2, ["2026-11-20", "K1", cell])]
+    (line,) = read_result_table(rows, FORM, CELLAR, (), MOMENTS, NOW).entries
+    assert isinstance(line.entry.body, TitrationBody)
+    assert [flask.titre_ml for flask in line.entry.body.flasks] == titres
+
+
+def test_a_cell_that_holds_no_titre_is_told_how_to_be_written() -> None:
+    rows = [(1, ["Date", "Keg", "Free SO2 (mL)"]), (2, ["2026-11-20", "K1", "1.25 ?"])]
+    (mistake,) = read_result_table(rows, FORM, CELLAR, (), MOMENTS, NOW).mistakes
+    assert mistake.why == (
+        "Free SO2 (mL): '?' is not a number of mL; write the titres alone, such as 1.25 1.30, or leave the cell empty"
+    )

@@ -9,10 +9,10 @@ from __future__ import annotations
 __all__ = ["ResultForm", "read_result_table"]
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
-from ingest.cellar import Cellar, Dimension, nearest, parse_amount
+from ingest.cellar import Cellar, Dimension, parse_amount
 from ingest.errors import IngestError, Unreadable
 from ingest.exchange.entry_lines import EntryLines
 from ingest.exchange.moments import Moments
@@ -27,7 +27,7 @@ from ingest.journal.kinds.lot import Lots
 from ingest.journal.kinds.measurement import MEASUREMENT, hand_quantity
 from ingest.journal.kinds.titrant import TitrantBottles
 from ingest.journal.merging import EntryLine, Mistake
-from ingest.journal.titration_lines import read_titration_line
+from ingest.journal.titration_lines import read_amounts, wine_named
 
 
 class ResultForm(NamedTuple):
@@ -167,21 +167,18 @@ class _Reader:
         except Unreadable as error:
             self.mistakes.append(Mistake(line, f"{error.reason}: {error.detail}" if error.detail else error.reason))
             return
-        name = self._cell(cells, "wine")
-        vessels = [vessel.id for vessel in self._cellar.vessel]
-        if name not in (*vessels, *self._lots):
-            near = nearest(name, (*vessels, *self._lots))
-            there = f"did you mean {near}?" if near else f"there are: {', '.join((*vessels, *self._lots))}"
-            self.mistakes.append(Mistake(line, f"there is no vessel or lot '{name}'; {there}"))
+        try:
+            wine = wine_named(self._cell(cells, "wine"), (vessel.id for vessel in self._cellar.vessel), self._lots)
+        except ValueError as error:
+            self.mistakes.append(Mistake(line, str(error)))
             return
-        place, lot = (name, None) if name in vessels else (None, name)
         who = self._cell(cells, "who") or self._form.who
         for column in self._results:
             text = cells[column.place] if column.place < len(cells) else ""
             if text in _EMPTY:
                 continue
             try:
-                kind, body = self._body(column, text, name if place else None, at_ms)
+                kind, body = self._body(column, text, wine, at_ms)
             except (ValueError, IngestError) as error:
                 why = error.wrong[0].why if isinstance(error, AnswersWrong) else str(error)
                 self.mistakes.append(Mistake(line, f"{column.head}: {why}"))
@@ -191,20 +188,19 @@ class _Reader:
                 body = body.model_copy(update={"remark": remark})
             number = len(self.rows) + 1
             self.rows[number] = (line, column.head)
-            entry = Entry(0, kind, at_ms, self._now_ms, who, place, lot, body)
+            entry = Entry(0, kind, at_ms, self._now_ms, who, wine.get("vessel"), wine.get("lot"), body)
             self.entries.append(EntryLine(number, entry, dated=False))
 
     def _cell(self, cells: Sequence[str], name: str) -> str:
         place = self._place[name]
         return "" if place is None or place >= len(cells) else cells[place]
 
-    def _body(self, column: _ResultColumn, text: str, vessel: str | None, at_ms: int) -> tuple[str, Body]:
+    def _body(self, column: _ResultColumn, text: str, wine: dict[str, str], at_ms: int) -> tuple[str, Body]:
         """The entry's kind and body for one cell. Raises ValueError, IngestError."""
         if column.quantity not in _SO2:
             given = {"quantity": column.quantity, "value": f"{_number(text)} {column.unit}".strip()}
             context = EntryContext(self._cellar, _NOTHING, Lots(), TitrantBottles({}, {}), None, ())
-            where = {"vessel": vessel} if vessel else {"lot": "-"}
-            draft = draft_entry(MEASUREMENT, {**given, **where}, context, who="-", at_ms=at_ms).draft
+            draft = draft_entry(MEASUREMENT, {**given, **wine}, context, who="-", at_ms=at_ms).draft
             return MEASUREMENT.name, draft.body
         quantity = column.quantity.split()[0]
         if column.unit.lower() in _CONCENTRATIONS:
@@ -248,9 +244,12 @@ def _number(text: str) -> str:
     return text.replace(",", ".")
 
 
-def _titres(text: str) -> Iterator[str]:
-    """The titres of a cell, one for each flask."""
-    yield from read_titration_line(f"- {text}", "mL").amounts
+def _titres(text: str) -> tuple[str, ...]:
+    """The titres of a cell, one for each flask. Raises ValueError."""
+    try:
+        return read_amounts(text, "mL")
+    except ValueError as error:
+        raise ValueError(f"{error}; write the titres alone, such as 1.25 1.30, or leave the cell empty") from None
 
 
 def _ml(text: str, example: str) -> float:
