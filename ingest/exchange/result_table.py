@@ -110,27 +110,25 @@ class _Reader:
         self.mistakes: list[Mistake] = []
         self.rows: dict[int, tuple[int, str]] = {}
         self.count = 0
+        heads = [head.strip() for head in heads]
+        named = ", ".join(f"'{head}'" for head in heads)
         names = {name.strip(): meaning for name, meaning in form.names.items()}
-        missing = [name for name in names if name not in [head.strip() for head in heads]]
+        missing = [name for name in names if name not in heads]
         if missing:
-            known = ", ".join(f"'{head.strip()}'" for head in heads)
-            raise IngestError(f"there is no column '{missing[0]}'; the first row names {known}")
+            raise IngestError(f"there is no column '{missing[0]}'; the first row names {named}")
         columns = [_column(place, head, names) for place, head in enumerate(heads)]
-        self.unread = [
-            head.strip() for head, column in zip(heads, columns, strict=True) if column is None and head.strip()
-        ]
+        self.unread = [head for head, column in zip(heads, columns, strict=True) if column is None and head]
         found = [column for column in columns if column is not None]
         self._place = {name: self._only(found, name) for name in ("date", "wine", "remark", "who")}
         for name in ("date", "wine"):
             if self._place[name] is None:
-                heads_read = ", ".join(f"'{head.strip()}'" for head in heads)
-                if not heads_read:
+                if not heads:
                     raise IngestError(
                         "the table is empty; the first row must name the columns, such as Date, Vessel, pH"
                     )
                 raise IngestError(
-                    f"no column is the {name}; the first row names {heads_read}: name it there, or with "
-                    f"--map '{name}={heads[0].strip()}'"
+                    f"no column is the {name}; the first row names {named}: name it there, or with "
+                    f"--map '{name}={heads[0]}'"
                 )
         self._results = [column for column in found if column.quantity not in self._place]
         if not self._results:
@@ -222,19 +220,19 @@ _NOTHING: Final[Mapping[str, Contents]] = {}
 
 def _column(place: int, head: str, names: Mapping[str, str]) -> _ResultColumn | None:
     """What a column holds; None if its head does not say it."""
-    text = names.get(head.strip(), head.strip())
+    text = names.get(head, head)
     match = _UNIT.fullmatch(text)
     name, unit = (text, "") if match is None else (match[1], match[2] or match[3] or "")
     plain = " ".join(name.lower().replace("₂", "2").replace("_", " ").split())
     quantity = _WORDS.get(plain) or hand_quantity(plain)
     if quantity is None:
-        if head.strip() in names:
+        if head in names:
             raise IngestError(
                 f"'{text}' is nothing that a column can be: date, wine, remark, who, free SO2, total SO2, or what can "
                 "be measured, each with its unit behind it, such as 'free SO2 (mg/L)'"
             )
         return None
-    return _ResultColumn(place, head.strip(), quantity, unit)
+    return _ResultColumn(place, head, quantity, unit)
 
 
 def _number(text: str) -> str:
