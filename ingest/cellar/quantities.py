@@ -171,65 +171,82 @@ class JudgedQuantity(Quantity):
     meaning: str
 
 
-def _so2(name: str, *, high: float, decimals: int, example: str, step: str, meaning: str) -> JudgedQuantity:
+def _judged(
+    name: str,
+    unit: str,
+    dimension: Dimension,
+    *,
+    high: float,
+    decimals: int,
+    example: str,
+    step: str,
+    source: str,
+    meaning: str,
+    elsewhere: str = "only a vessel has a blanket",
+    places: frozenset[str] = _VESSELS,
+    of: Literal["wine", "place"] = "place",
+) -> JudgedQuantity:
+    """Make the row of a quantity from 0 to ``high`` of which a difference has the same dimension."""
     return JudgedQuantity(
         name=name,
-        unit="mg/L",
-        dimension=Dimension.CONCENTRATION,
-        difference=Dimension.CONCENTRATION,
+        unit=unit,
+        dimension=dimension,
+        difference=dimension,
         pressure=None,
         plausible_low=0.0,
         plausible_high=high,
         resolution=10.0**-decimals,
         decimals=decimals,
-        places=_VESSELS,
+        places=places,
         example=example,
         deadband_example=step,
-        elsewhere="only wine in a vessel has it",
-        source="low end: none; high end: far beyond every legal limit on wine (common practice, no source)",
-        of="wine",
+        elsewhere=elsewhere,
+        source=source,
+        of=of,
         meaning=meaning,
     )
 
 
+def _so2(name: str, *, high: float, decimals: int, example: str, step: str, meaning: str) -> JudgedQuantity:
+    return _judged(
+        name,
+        "mg/L",
+        Dimension.CONCENTRATION,
+        high=high,
+        decimals=decimals,
+        example=example,
+        step=step,
+        source="low end: none; high end: far beyond every legal limit on wine (common practice, no source)",
+        meaning=meaning,
+        elsewhere="only wine in a vessel has it",
+        of="wine",
+    )
+
+
 def _gas_flow(name: str, *, meaning: str) -> JudgedQuantity:
-    return JudgedQuantity(
-        name=name,
-        unit="mL/min",
-        dimension=Dimension.GAS_FLOW,
-        difference=Dimension.GAS_FLOW,
-        pressure=None,
-        plausible_low=0.0,
-        plausible_high=100_000.0,
-        resolution=0.01,
+    return _judged(
+        name,
+        "mL/min",
+        Dimension.GAS_FLOW,
+        high=100_000.0,
         decimals=2,
-        places=_VESSELS,
         example="0.5 mL/min",
-        deadband_example="0.1 mL/min",
-        elsewhere="only a vessel has a blanket",
+        step="0.1 mL/min",
         source="high end: more than a keg's open valve lets through (common practice, no source)",
-        of="place",
         meaning=f"{meaning}, at 0 °C and 101.325 kPa: the lower end of the range",
     )
 
 
 def _hours(name: str, *, meaning: str) -> JudgedQuantity:
-    return JudgedQuantity(
-        name=name,
-        unit="h",
-        dimension=Dimension.TIME,
-        difference=Dimension.TIME,
-        pressure=None,
-        plausible_low=0.0,
-        plausible_high=100_000.0,
-        resolution=0.1,
+    return _judged(
+        name,
+        "h",
+        Dimension.TIME,
+        high=100_000.0,
         decimals=1,
-        places=_VESSELS,
         example="24 h",
-        deadband_example="2 h",
-        elsewhere="only a vessel has a blanket",
+        step="2 h",
         source="high end: eleven years, longer than wine rests under gas (common practice, no source)",
-        of="place",
         meaning=f"{meaning}: the lower end of the range",
     )
 
@@ -288,23 +305,18 @@ JUDGED_QUANTITIES: Final[dict[str, JudgedQuantity]] = {
     "hours_to_air_floor_by_cold": _hours(
         "hours_to_air_floor_by_cold", meaning="time until cold alone brings the gauge below the air floor"
     ),
-    "cylinder_days_left": JudgedQuantity(
-        name="cylinder_days_left",
-        unit="d",
-        dimension=Dimension.TIME,
-        difference=Dimension.TIME,
-        pressure=None,
-        plausible_low=0.0,
-        plausible_high=10_000.0,
-        resolution=0.1,
+    "cylinder_days_left": _judged(
+        "cylinder_days_left",
+        "d",
+        Dimension.TIME,
+        high=10_000.0,
         decimals=1,
-        places=frozenset({"cylinder"}),
         example="7 d",
-        deadband_example="1 d",
-        elsewhere="only a gas cylinder runs empty",
+        step="1 d",
         source="high end: longer than the interval between tests of a cylinder (common practice, no source)",
-        of="place",
         meaning="time until the cylinder is empty at the present rate of use: the lower end of the range",
+        elsewhere="only a gas cylinder runs empty",
+        places=frozenset({"cylinder"}),
     ),
 }
 
