@@ -10,22 +10,20 @@ __all__ = ["Amendment", "amend_inside", "prepare_amendment", "write_amendment"]
 
 import json
 import sqlite3
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 from ingest.cellar import Cellar
-from ingest.entering import Answers, Prepared, added, answered, context_inside, judged, moment, tried
+from ingest.entering import Answers, Prepared, added, answered, context_inside, judged, moment, tried, with_typed
 from ingest.errors import EntryRefused, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
-from ingest.journal.body import Body, body_data
+from ingest.journal.body import BESIDE_FACTS, Body, body_data
 from ingest.journal.drafting import DraftedEntry, draft_entry, given_of, read_answers
 from ingest.journal.entry import Draft, Entry, Strike
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.kind import EntryKind, place_question
 from ingest.journal.ledger import Ledger
-from ingest.journal.typed_amounts import typed_amounts
 from ingest.store import Store
 from ingest.store.journal.amending import amend_entry, amendable
 from ingest.store.journal.entry_rows import insert_strike
@@ -118,19 +116,7 @@ def _drafted(
         _refuse_unsayable(kind, old, was, context)
         given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
         drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
-        drafted = _as_typed(drafted, kind, old.body, answered(answers), given)
-        return old, kind, drafted, context
-
-
-def _as_typed(
-    drafted: DraftedEntry, kind: EntryKind[Any], old: Body, news: Mapping[str, Sequence[str]], given: Mapping[str, Any]
-) -> DraftedEntry:
-    """The draft with amounts as they were typed: new answers now, the others as in the old body."""
-    body = drafted.draft.body
-    there = {*news, *(typed.question for typed in body.typed)}
-    kept = [typed for typed in old.typed if typed.question not in there and typed.question in given]
-    body = body.model_copy(update={"typed": (*kept, *body.typed, *typed_amounts(kind, news, given))})
-    return drafted._replace(draft=replace(drafted.draft, body=body))
+        return old, kind, with_typed(drafted, answered(answers), given, old.body.typed), context
 
 
 def _changed(
@@ -161,18 +147,15 @@ def _refuse_unsayable(kind: EntryKind[Any], old: Entry, was: dict[str, Any], con
 
 def _same(kind: EntryKind[Any], old: Entry, draft: Draft) -> bool:
     def facts(each: Entry | Draft) -> tuple[Any, ...]:
-        return (each.at_ms, each.place, each.lot, json.loads(body_data(each.body.model_copy(update=_NO_REMARKS))))
+        return (each.at_ms, each.place, each.lot, json.loads(body_data(each.body.model_copy(update=BESIDE_FACTS))))
 
     return facts(old) == facts(draft)
-
-
-_NO_REMARKS = {"warnings": (), "notes": (), "typed": ()}
 
 
 def _said(kind: EntryKind[Any], body: Body) -> dict[str, Any]:
     """What somebody said in a body."""
     data: dict[str, Any] = json.loads(body_data(body))
-    return {key: value for key, value in data.items() if key not in {*kind.worked_out(body), *_NO_REMARKS}}
+    return {key: value for key, value in data.items() if key not in {*kind.worked_out(body), *BESIDE_FACTS}}
 
 
 def _refused(entry_id: int, why: str) -> EntryRefused:

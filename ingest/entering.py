@@ -19,17 +19,19 @@ __all__ = [
     "moment",
     "prepare",
     "tried",
+    "with_typed",
     "write",
 ]
 
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused, IngestError, Problem
 from ingest.journal.answers import AnswersWrong, Clock, Wrong
+from ingest.journal.body import TypedAmount
 from ingest.journal.contents import Contents
 from ingest.journal.drafting import DraftedEntry, draft_entry, question_of, read_answers, with_known
 from ingest.journal.entry import Draft, Entry
@@ -111,17 +113,35 @@ def prepare(
         asking = ", ".join(each.name for each in KINDS.values() if each.questions)
         raise IngestError(f"there is no form for an entry of kind '{kind}'; there are: {asking}")
     at_ms = moment(at, cellar, now_ms)
-    given = read_answers(known, answered(answers), Clock(cellar.site.zone, now_ms))
+    texts = answered(answers)
+    given = read_answers(known, texts, Clock(cellar.site.zone, now_ms))
     context = context_of(store, cellar, kind, at_ms)
     drafted = draft_entry(known, with_known(known, given, context, at_ms), context, who=who, at_ms=at_ms)
-    body = drafted.draft.body
-    body = body.model_copy(update={"typed": (*body.typed, *typed_amounts(known, answered(answers), given))})
-    drafted = drafted._replace(draft=replace(drafted.draft, body=body))
+    drafted = with_typed(drafted, texts, given)
 
     def add(connection: sqlite3.Connection) -> Entry:
         return add_entry(connection, drafted.draft, cellar, now_ms, with_later=with_later)
 
     return judged(cellar, drafted, context, tried(store, cellar, kind, add), now_ms)
+
+
+def with_typed(
+    drafted: DraftedEntry,
+    texts: Mapping[str, Sequence[str]],
+    given: Mapping[str, Any],
+    before: Sequence[TypedAmount] = (),
+) -> DraftedEntry:
+    """Give the draft with amounts as they were typed.
+
+    texts: the new answers; given: all of them, as read; before: of an entry that is amended, those that were typed
+    then, which stay where no new answer takes their place.
+    """
+    draft = drafted.draft
+    typed = draft.body.typed
+    there = {*texts, *(amount.question for amount in typed)}
+    kept = [amount for amount in before if amount.question not in there and amount.question in given]
+    body = draft.body.model_copy(update={"typed": (*kept, *typed, *typed_amounts(KINDS[draft.kind], texts, given))})
+    return drafted._replace(draft=replace(draft, body=body))
 
 
 def judged(

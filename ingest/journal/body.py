@@ -6,6 +6,7 @@ Amounts are in the unit that the name ends in.
 from __future__ import annotations
 
 __all__ = [
+    "BESIDE_FACTS",
     "LARGEST_AMOUNT",
     "Amount",
     "Body",
@@ -116,6 +117,10 @@ class Body(BodyPart):
     def renamed(self, name_now: Callable[[str], str]) -> Self:
         """Give the body with its vessels called as they are now."""
         return self
+
+
+BESIDE_FACTS: Final[Mapping[str, tuple[()]]] = dict.fromkeys(Body.model_fields, ())
+"""The keys of every body, each empty: entries that differ in these alone say the same."""
 
 
 class BodyWrong(EntryRefused):

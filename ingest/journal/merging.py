@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, Final, NamedTuple
 
-from ingest.journal.body import body_data, shown
+from ingest.journal.body import BESIDE_FACTS, body_data, shown
 from ingest.journal.entry import Entry, Strike
 from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.racking import RackingBody
@@ -233,9 +233,7 @@ def _finishing(entry: Entry, begun: int | None) -> Entry:
 
 
 def _said(entry: Entry) -> tuple[Any, ...]:
-    said = entry.body.model_copy(
-        update=dict.fromkeys(_not_compared(entry)) | {"warnings": (), "notes": (), "typed": ()}
-    )
+    said = entry.body.model_copy(update={**dict.fromkeys(_not_compared(entry)), **BESIDE_FACTS})
     return (entry.kind, entry.at_ms, entry.who, entry.place, entry.lot, body_data(said))
 
 
@@ -266,7 +264,7 @@ def _strike_words(strike: Strike) -> str:
 def _differences(here: Entry, there: Entry, *, dated: bool) -> str:
     """Say what two entries say differently, "" if nothing; dated: when they were written counts too."""
     ours, theirs = (_facts(entry, dated=dated, body=here.kind == there.kind) for entry in (here, there))
-    for key in (*_not_compared(here), "warnings", "notes", "typed"):
+    for key in (*_not_compared(here), *BESIDE_FACTS):
         if f"body {key}" not in ours:
             theirs.pop(f"body {key}", None)
     return "; ".join(
