@@ -412,6 +412,37 @@ def test_the_work_ends_with_the_entry() -> None:
     assert any("--from C1 --to K2 --blend --air closed" in step for step in siphoned)
 
 
+def test_a_receiver_with_wine_in_it_is_neither_cleaned_nor_filled_with_water() -> None:
+    onto_wine = review(receiver=keg("K2", wine_l=5.0), wish=RackingWish(volume_l=4.0))
+    assert (
+        onto_wine.checklist[0] == "Clean and sanitise hoses and fittings; rinse them; look at the seals and taps of K2."
+    )
+    assert any(
+        step.startswith("Let the pressure off K2, then purge its headspace with") for step in onto_wine.checklist
+    )
+    purge = next(each for each in onto_wine.sections if each.name == "purge")
+    assert purge.reason.startswith("If it has lost its blanket, the air over the wine in K2 brings up to ")
+    assert not any("water" in line for line in purge.lines)
+    without = section("purge", receiver=carboy("C2", wine_l=5.0), wish=RackingWish(volume_l=4.0))
+    assert without.reason.startswith("Unpurged, the air over the wine in C2 brings up to ")
+    assert any("water" in line for line in section("purge").lines)
+
+
+@pytest.mark.parametrize(
+    ("source", "volume_l", "last"),
+    [
+        (keg("K1", wine_l=18.0), None, "Rinse K1 from outside"),
+        (keg("K1", wine_l=18.0), 18.0, "Rinse K1 from outside"),
+        (keg("K1", wine_l=18.0), 4.0, "Give what stays in K1 its blanket again"),
+        (carboy("C1", wine_l=18.0), 4.0, "Top up C1"),
+    ],
+)
+def test_what_becomes_of_the_vessel_that_the_wine_came_from(
+    source: RackingVessel, volume_l: float | None, last: str
+) -> None:
+    assert review(source=source, wish=RackingWish(volume_l=volume_l)).checklist[-1].startswith(last)
+
+
 def test_what_must_not_be_done_has_no_list_of_work() -> None:
     assert review(receiver=keg("K2", capacity_l=10.0)).checklist == ()
     assert review(wish=RackingWish(pressure_kpa=250.0)).checklist == ()

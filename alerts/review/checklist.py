@@ -15,8 +15,11 @@ def racking_checklist(facts: RackingFacts, wish: RackingWish, file: str) -> list
     """List the steps of the work. file: the cellar file as a command names it."""
     source, receiver = facts.source, facts.receiver
     to = receiver.id if receiver is not None else "the receiving vessel"
+    is_blend = receiver is not None and receiver.holds_wine
     steps = [
-        f"Clean and sanitise {to}, hoses and fittings; rinse them; look at seals and taps.",
+        f"Clean and sanitise hoses and fittings; rinse them; look at the seals and taps of {to}."
+        if is_blend
+        else f"Clean and sanitise {to}, hoses and fittings; rinse them; look at seals and taps.",
         "Open doors and windows; have a meter for oxygen (and carbon dioxide, if that is used), and somebody near.",
     ]
     if source.takes_pressure or (receiver is not None and receiver.takes_pressure):
@@ -24,7 +27,8 @@ def racking_checklist(facts: RackingFacts, wish: RackingWish, file: str) -> list
             "Read the stamp on each vessel that gets pressure; set the regulator below it, and see that the relief "
             "valve is there and moves freely."
         )
-    steps.append(f"Purge {to} with its outlet open, and keep gas on it until the wine comes.")
+    purge = f"Let the pressure off {to}, then purge its headspace" if is_blend else f"Purge {to}"
+    steps.append(f"{purge} with its outlet open, and keep gas on it until the wine comes.")
     if source.takes_pressure:
         steps.append(f"Bring {source.id} to the pressure that you push with, no higher; keep the outlet of {to} open.")
     else:
@@ -37,7 +41,7 @@ def racking_checklist(facts: RackingFacts, wish: RackingWish, file: str) -> list
         f"Leave headspace in {to}; {_close(receiver)}.",
         "Shut the cylinder and the supply. Titrate free SO2 a day later.",
         f"Write it down: {_entry(facts, wish, file)}",
-        f"Rinse {source.id} from outside; it is full of gas.",
+        _afterwards(source, wish),
     ]
     return steps
 
@@ -57,6 +61,15 @@ def _close(receiver: RackingVessel | None) -> str:
     if receiver is not None and not receiver.takes_pressure:
         return "close it with an airlock that has liquid, or a bung that can give way, and never under pressure"
     return "close it, give it its blanket within the stamp, and look for leaks with soapy water"
+
+
+def _afterwards(source: RackingVessel, wish: RackingWish) -> str:
+    """What becomes of the vessel that the wine came from."""
+    if wish.volume_l is None or source.wine_l is None or wish.volume_l >= source.wine_l:
+        return f"Rinse {source.id} from outside; it is full of gas."
+    if source.takes_pressure:
+        return f"Give what stays in {source.id} its blanket again: the headspace there has grown."
+    return f"Top up {source.id}, or move what stays there into a smaller vessel: the headspace has grown."
 
 
 def _is_large(vessel: RackingVessel) -> bool:

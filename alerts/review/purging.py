@@ -130,7 +130,7 @@ def purge_section(
         lines.append("The air pressure is taken as at sea level: write the altitude of the site into the cellar file.")
     if not receiver.takes_pressure:
         lines.append("Keep the outlet wide open while gas flows in.")
-    else:
+    elif not receiver.holds_wine:
         lines.append(
             "Or fill it brimful with water or sanitising solution and push that out with gas, within the stamp: that "
             f"takes about {gas_text(into.purged_l)} and leaves no air but under the lid (common practice, no source)."
@@ -142,7 +142,7 @@ def purge_section(
     elif receiver.takes_pressure and receiver.stamp_kpa is None:
         verdict = ReviewVerdict.TAKE_CARE
     reason = (
-        f"Unpurged, the air in {receiver.id} brings up to {milligrams(untouched.o2_at_most_mg_l)} mg of oxygen to each "
+        f"{_air_in(receiver)} brings up to {milligrams(untouched.o2_at_most_mg_l)} mg of oxygen to each "
         f"litre, which can cost up to {milligrams(untouched.so2_at_most_mg_l)} mg/L of SO2; purged to "
         f"{wish.target_o2_percent:g} %, up to {milligrams(swept.o2_at_most_mg_l)} mg, and "
         f"{milligrams(swept.so2_at_most_mg_l)} mg/L of SO2.{ends}"
@@ -181,6 +181,14 @@ def _choice(
     saturated = oxygen_saturation_mg_l(worked.o2_percent, celsius, barometer_kpa) * into.moved_l / into.wine_l
     at_most = left + min(saturated, all_of_it - left)
     return PurgeChoice(method, high_kpa, worked.cycles, worked.gas_l, worked.o2_percent, left, at_most)
+
+
+def _air_in(receiver: RackingVessel) -> str:
+    """Where the oxygen would be from, as a sentence begins."""
+    if not receiver.holds_wine:
+        return f"Unpurged, the air in {receiver.id}"
+    over = f"the air over the wine in {receiver.id}"
+    return f"If it has lost its blanket, {over}" if receiver.gas else f"Unpurged, {over}"
 
 
 def _line(choice: PurgeChoice) -> str:

@@ -46,6 +46,11 @@ class RackingVessel:
         return self.known and self.wine_l == 0.0
 
     @property
+    def holds_wine(self) -> bool:
+        """Whether it is known to hold some."""
+        return self.known and bool(self.wine_l)
+
+    @property
     def wall_kind(self) -> str:
         """The kind by which it may be put under pressure: glass, plastic and wood rule over what it is called."""
         return {"glass": "glass", "plastic": "plastic", "wood": "barrel"}.get(self.material, self.kind)

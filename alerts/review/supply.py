@@ -162,7 +162,7 @@ def _judged(facts: RackingFacts, gas: str, need_l: float, stocks: Sequence[GasSt
     age = f", by a number that is {(facts.at_ms - (best.at_ms or 0)) // _DAY_MS} d old: read it again" if old else ""
     return (
         ReviewVerdict.TAKE_CARE if old else ReviewVerdict.IN_ORDER,
-        f"The gas suffices: up to {rounded_l(need_l):,} L are needed, and {can}{age}.",
+        f"There is enough gas: up to {rounded_l(need_l):,} L are needed, and {can}{age}.",
     )
 
 
