@@ -12,6 +12,7 @@ __all__ = [
     "epoch_ms",
     "fraction_ms",
     "iso_utc",
+    "iso_utc_known",
     "moment_of",
     "parse_rfc3339",
     "seconds_ms",
@@ -79,6 +80,11 @@ def iso_utc(at_ms: int) -> str:
     """Write UTC milliseconds as ``2026-11-25T18:30:00.000Z`` (RFC 3339)."""
     moment = datetime.fromtimestamp(at_ms // 1000, UTC)
     return f"{moment:%Y-%m-%dT%H:%M:%S}.{at_ms % 1000:03d}Z"
+
+
+def iso_utc_known(at_ms: int | None) -> str | None:
+    """Write the same of a time that may not be known: None of None."""
+    return None if at_ms is None else iso_utc(at_ms)
 
 
 # ---- from instruments and other programs ---------------------------------------------------------------------------

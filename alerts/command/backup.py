@@ -18,7 +18,7 @@ from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.backup.archive import Manifest, read_manifest
 from ingest.store.backup.making import back_up, rotate
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 # As low as it goes, short of waiting for an idle machine.
 _NICE: Final = 15
@@ -79,5 +79,5 @@ def manifest_json(manifest: Manifest) -> dict[str, object]:
     out = asdict(manifest)
     for name in ("made", "from", "to"):
         at_ms = out.pop(f"{name}_ms")
-        out[name] = None if at_ms is None else iso_utc(at_ms)
+        out[name] = iso_utc_known(at_ms)
     return out

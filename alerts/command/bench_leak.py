@@ -25,7 +25,7 @@ from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import blanket_gas
 from alerts.view.blanket_values import hours_text
 from ingest.json_text import json_text
-from ingest.times import iso_utc
+from ingest.times import iso_utc, iso_utc_known
 
 EXAMPLE: Final = (
     "Example: leeside bench leak readings.csv --gas nitrogen --capacity-l 19 --wine-l 18 --alcohol 12 --mounted wall"
@@ -191,8 +191,8 @@ def _result(judgement: BlanketJudgement) -> dict[str, object]:
         "hours_to_floor_cold": judgement.hours_cold,
         "headspace_l": judgement.headspace_l,
         "u_headspace_l": judgement.u_headspace_l,
-        "since": None if judgement.since_ms is None else iso_utc(judgement.since_ms),
-        "last_sound": None if judgement.last_sound_ms is None else iso_utc(judgement.last_sound_ms),
+        "since": iso_utc_known(judgement.since_ms),
+        "last_sound": iso_utc_known(judgement.last_sound_ms),
         "warnings": list(judgement.warnings),
     }
 

@@ -24,7 +24,7 @@ from ingest.store.change_feed import DROPPED, cursor
 from ingest.store.readings.bulk_import import BulkImport, ImportedReadings, Piece
 from ingest.store.readings.series import Series
 from ingest.store.readings.settling import DAY_MS
-from ingest.times import EARLIEST_MS, iso_utc
+from ingest.times import EARLIEST_MS, iso_utc_known
 
 # Readings that are held in memory before they are brought in: some 20 MB.
 _MOST_HELD: Final = 500_000
@@ -128,8 +128,8 @@ def _print_json(table: Path, rows: Rows, results: dict[Series, ImportedReadings]
                 "quantity": series.quantity,
                 "new": result.new,
                 "there_already": result.repeats,
-                "from": None if result.from_ms is None else iso_utc(result.from_ms),
-                "to": None if result.to_ms is None else iso_utc(result.to_ms),
+                "from": iso_utc_known(result.from_ms),
+                "to": iso_utc_known(result.to_ms),
             }
             for series, result in results.items()
         ],

@@ -16,7 +16,7 @@ from ingest.probes.decode import NO_PATTERN, NO_PROBE, RETAINED, Decoder, Refusa
 from ingest.probes.file_scale import file_scale
 from ingest.reading import quality_class, quality_reason
 from ingest.sources.sample import Sample
-from ingest.times import iso_utc
+from ingest.times import iso_utc, iso_utc_known
 
 _SHOWN_CHARACTERS: Final = 60
 
@@ -150,7 +150,7 @@ def outcome_json(outcome: SampleOutcome) -> dict[str, object]:
                 "unit": QUANTITIES[reading.quantity].unit,
                 "quality": reading.quality,
                 "reason": reading.reason,
-                "own_time": None if reading.own_ms is None else iso_utc(reading.own_ms),
+                "own_time": iso_utc_known(reading.own_ms),
             }
             for reading in outcome.readings
         ],

@@ -20,7 +20,7 @@ from alerts.review.purging import PurgeChoice
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict, worse_of
 from alerts.view.room_air_lines import rounded_l
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 # The usual blanket of a keg, gauge [kPa] (common practice, no source), within this share of the stamp.
 _BLANKET_KPA: Final = 55.0
@@ -185,7 +185,7 @@ def _stock_json(stock: GasStock, gas: str, need_l: float) -> dict[str, object]:
         "content_l": None if stock.basis == "full" else stock.litres,
         "usable_l": stock.usable_l,
         "known_by": None if stock.basis == "full" else stock.basis,
-        "read_at": None if stock.at_ms is None else iso_utc(stock.at_ms),
+        "read_at": iso_utc_known(stock.at_ms),
         "temperature_known": stock.temperature_known,
         "enough": None if stock.usable_l is None else stock.usable_l >= need_l,
     }

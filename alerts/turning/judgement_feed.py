@@ -8,7 +8,7 @@ import math
 from collections.abc import Collection, Sequence
 from typing import Final
 
-from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn import JUDGEMENT_FRESH_S, is_judged_lately
 from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import judged_id
 from ingest.judgement import Judgement
@@ -59,7 +59,6 @@ def as_reading(judgement: Judgement, now_ms: int) -> WatchReading:
     alarm.
     """
     probe = judged_id(judgement.place, judgement.name)
-    is_old = now_ms - judgement.at_ms > JUDGEMENT_FRESH_S * 1000
-    if judgement.value is None or not judgement.decides or is_old:
+    if judgement.value is None or not judgement.decides or not is_judged_lately(judgement.at_ms, now_ms):
         return WatchReading(probe, judgement.at_ms, math.nan, _UNDECIDED, judgement.finding)
     return WatchReading(probe, judgement.at_ms, judgement.value, finding=judgement.finding)

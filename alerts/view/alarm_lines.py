@@ -29,7 +29,7 @@ from alerts.view.format import (
 from alerts.view.gas_alarm_name import gas_alarm_name
 from alerts.view.status import AlarmStatus
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
-from ingest.times import iso_utc
+from ingest.times import iso_utc, iso_utc_known
 
 
 def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str:
@@ -117,10 +117,10 @@ def alarm_json(alarm: AlarmStatus, now_ms: int) -> dict[str, object]:
         "last_value": alarm.last_value,
         "setpoint": limit.setpoint if limit else None,
         "unit": unit,
-        "since": None if alarm.since_ms is None else iso_utc(alarm.since_ms),
+        "since": iso_utc_known(alarm.since_ms),
         "age_s": None if alarm.since_ms is None else max(now_ms - alarm.since_ms, 0) // 1000,
         "finding": alarm.finding or None,
-        "finding_since": None if alarm.finding_since_ms is None else iso_utc(alarm.finding_since_ms),
+        "finding_since": iso_utc_known(alarm.finding_since_ms),
         "acknowledged_by": alarm.acknowledged_by,
         "chattering": None
         if alarm.chatter.since_ms is None

@@ -20,9 +20,9 @@ from typing import Final
 from alerts.blanket.details import BlanketShown, blanket_shown
 from alerts.view.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
 from alerts.view.format import age, local_time, value_text
-from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn import is_judged_lately
 from ingest.judgement import UNDECIDED, Judgement
-from ingest.times import iso_utc
+from ingest.times import iso_utc, iso_utc_known
 
 _LEAKS: Final = frozenset({"slow leak", "fast leak"})
 _MEANINGS: Final = {
@@ -51,7 +51,7 @@ def blanket_of(judgements: Iterable[Judgement], now_ms: int) -> BlanketShown | N
     """
     for judgement in judgements:
         if judgement.name == "compensated_pressure" and (shown := blanket_shown(judgement)) is not None:
-            if now_ms - judgement.at_ms <= JUDGEMENT_FRESH_S * 1000:
+            if is_judged_lately(judgement.at_ms, now_ms):
                 return shown
             old = f"the last judgement is {age(now_ms - judgement.at_ms)} old: it was {shown.finding}"
             return BlanketShown(at_ms=shown.at_ms, finding="no judgement", gas=shown.gas, warnings=(old,))
@@ -173,8 +173,8 @@ def blanket_json(shown: BlanketShown) -> dict[str, object]:
         "hours_to_floor_cold": shown.hours_cold,
         "headspace_l": shown.headspace_l,
         "u_headspace_l": shown.u_headspace_l,
-        "since": _iso(shown.since_ms),
-        "last_sound": _iso(shown.last_sound_ms),
+        "since": iso_utc_known(shown.since_ms),
+        "last_sound": iso_utc_known(shown.last_sound_ms),
         "supply_open": shown.supply_open,
         "without_blanket": shown.without_blanket,
         "warnings": list(shown.warnings),
@@ -215,7 +215,3 @@ def _within(sentence: str) -> str:
 def _plain(kpa: float, units: str) -> str:
     """A setpoint without digits that nobody wrote: "5 kPa"."""
     return value_text("pressure", kpa, units).replace(".0 ", " ")
-
-
-def _iso(at_ms: int | None) -> str | None:
-    return None if at_ms is None else iso_utc(at_ms)

@@ -13,10 +13,10 @@ from typing import Final
 from alerts.cylinders.details import CylinderShown, cylinder_shown
 from alerts.view.blanket_values import hours_text
 from alerts.view.format import age, local_time, unit_name, value_text
-from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn import is_judged_lately
 from ingest.cellar import value_in_unit
 from ingest.judgement import Judgement
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 _DAY_H: Final = 24.0
 # Longer than this nobody plans for.
@@ -30,7 +30,7 @@ def cylinder_of(judgements: Iterable[Judgement], now_ms: int) -> CylinderShown |
     """
     for judgement in judgements:
         if judgement.name == "cylinder_days_left" and (shown := cylinder_shown(judgement)) is not None:
-            if now_ms - judgement.at_ms <= JUDGEMENT_FRESH_S * 1000:
+            if is_judged_lately(judgement.at_ms, now_ms):
                 return shown
             old = f"judged {age(now_ms - judgement.at_ms)} ago, and not since then"
             return replace(
@@ -122,7 +122,7 @@ def cylinder_json(shown: CylinderShown) -> dict[str, object]:
         "gas": shown.gas,
         "known_by": shown.basis or None,
         "read_by_hand": shown.by_hand,
-        "read_at": _iso(shown.basis_ms),
+        "read_at": iso_utc_known(shown.basis_ms),
         "pressure_kpa": shown.raw_kpa,
         "temperature_c": shown.temperature_c,
         "temperature_of": shown.thermometer or None,
@@ -138,7 +138,7 @@ def cylinder_json(shown: CylinderShown) -> dict[str, object]:
         "even_loss_hours": shown.fast_hours,
         "days_left_low": shown.days_low,
         "days_left_high": shown.days_high,
-        "refilled": _iso(shown.refilled_ms),
+        "refilled": iso_utc_known(shown.refilled_ms),
         "supply_open_at": list(shown.open_at),
         "remarks": list(shown.remarks),
     }
@@ -166,7 +166,3 @@ def _significant(number: float, digits: int) -> str:
         return "0"
     decimals = max(0, digits - 1 - math.floor(math.log10(number)))
     return f"{number:.{decimals}f}"
-
-
-def _iso(at_ms: int | None) -> str | None:
-    return None if at_ms is None else iso_utc(at_ms)

@@ -19,7 +19,7 @@ from alerts.watch.own_limits import own_words
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, value_in_unit
 from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 # In characters; what a terminal of usual width and a printed page hold.
 WIDTH: Final = 100
@@ -205,7 +205,7 @@ def limit_json(status: LimitStatus) -> dict[str, object]:
         "state": None if alarm is None else str(alarm.state),
         "muted": status.muted or None,
         "alarm": None if alarm is None else alarm.occurrence,
-        "last_raised": None if status.raised_ms is None else iso_utc(status.raised_ms),
+        "last_raised": iso_utc_known(status.raised_ms),
         "consequence": limit.consequence,
         "action": limit.action,
     }

@@ -9,7 +9,7 @@ from datetime import tzinfo
 from alerts.view.format import local_time
 from alerts.view.status import MutedStatus
 from alerts.watch.alarm import AlarmState
-from ingest.times import iso_utc
+from ingest.times import iso_utc, iso_utc_known
 
 
 def mute_text(alarm: AlarmState, zone: tzinfo, now_ms: int) -> str:
@@ -47,7 +47,7 @@ def muted_json(muted: MutedStatus) -> dict[str, object]:
         "priority": muted.limit.priority if muted.limit else None,
         "alarm": muted.alarm.occurrence,
         "active": muted.active,
-        "since": None if muted.since_ms is None else iso_utc(muted.since_ms),
+        "since": iso_utc_known(muted.since_ms),
         "shelved": None
         if shelving is None
         else {

@@ -7,7 +7,7 @@ __all__ = ["reading_json", "reading_line"]
 from alerts.view.format import age, quality_text, quantity_name, value_text
 from alerts.view.status import ReadingStatus
 from ingest.cellar import QUANTITIES
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 
 def reading_line(reading: ReadingStatus, units: str, now_ms: int) -> str:
@@ -28,7 +28,7 @@ def reading_json(reading: ReadingStatus) -> dict[str, object]:
         "quantity": reading.quantity,
         "value": reading.value,
         "unit": QUANTITIES[reading.quantity].unit,
-        "at": None if reading.at_ms is None else iso_utc(reading.at_ms),
+        "at": iso_utc_known(reading.at_ms),
         "quality": reading.quality,
         "reason": reading.reason,
         "silent": reading.silent,

@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from alerts.so2.judge import done_of, titrated_of
 from alerts.so2.vessel_so2 import Titrated, VesselSo2
-from alerts.watch.turn import JUDGEMENT_FRESH_S
+from alerts.watch.turn import is_judged_lately
 from alerts.wine.so2_below import WhenBelow
 from ingest.judgement import Judgement
 from ingest.times import iso_utc, short_day
@@ -56,11 +56,7 @@ def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
 
 def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) -> str:
     """Say the same by what was judged of a vessel last; "" where that is too old by now [UTC ms], or nothing was."""
-    fresh = {
-        each.name: each
-        for each in judgements
-        if now_ms - each.at_ms <= JUDGEMENT_FRESH_S * 1000 and each.value is not None
-    }
+    fresh = {each.name: each for each in judgements if is_judged_lately(each.at_ms, now_ms) and each.value is not None}
     free, molecular = fresh.get("free_so2"), fresh.get("molecular_so2")
     if free is None or free.value is None or free.low is None or free.high is None:
         return ""

@@ -8,7 +8,7 @@ from datetime import tzinfo
 
 from alerts.view.format import local_time
 from ingest.journal.supply import Supply
-from ingest.times import iso_utc
+from ingest.times import iso_utc_known
 
 
 def supply_line(supply: Supply, zone: tzinfo, now_ms: int) -> str:
@@ -24,7 +24,7 @@ def supply_json(supply: Supply) -> dict[str, object]:
     """Give the same as an object. known: by which entries; since: null where no entry says anything."""
     return {
         "open": supply.is_open,
-        "since": None if supply.since_ms is None else iso_utc(supply.since_ms),
+        "since": iso_utc_known(supply.since_ms),
         "known": supply.known,
         "gas_line": supply.line or None,
         "cylinder": supply.cylinder or None,

@@ -11,7 +11,7 @@ from alerts.view.format import local_time
 from ingest.journal.contents import Contents, LotShare
 from ingest.journal.titration_outcome import below_mg_l
 from ingest.journal.wine import So2Value
-from ingest.times import iso_utc, short_day
+from ingest.times import iso_utc, iso_utc_known, short_day
 
 # NIST Handbook 44, appendix C.
 _GALLON_L: Final = 3.785411784
@@ -53,9 +53,9 @@ def contents_json(contents: Contents) -> dict[str, object]:
         "volume_l": contents.volume_l,
         "u_volume_l": contents.u_volume_l,
         "headspace_l": contents.headspace_l,
-        "since": _time_json(contents.since_ms),
-        "last_racking": _time_json(contents.last_racking_ms),
-        "last_topping": _time_json(contents.last_topping_ms),
+        "since": iso_utc_known(contents.since_ms),
+        "last_racking": iso_utc_known(contents.last_racking_ms),
+        "last_topping": iso_utc_known(contents.last_topping_ms),
         "style": contents.style,
         "alcohol_percent_vol": contents.alcohol_percent_vol,
         "sugar_g_l": contents.sugar_g_l,
@@ -86,10 +86,6 @@ def _so2_text(contents: Contents, zone: tzinfo, now_ms: int, *, with_free: bool,
             when = f"worked out from {day}" if so2.mixed else f"on {day}"
             texts.append(f", {name} SO2 was {so2.mg_l:.0f} mg/L {when}, before a dose or blend")
     return "".join(texts)
-
-
-def _time_json(at_ms: int | None) -> str | None:
-    return None if at_ms is None else iso_utc(at_ms)
 
 
 def _so2_json(so2: So2Value | None) -> dict[str, object] | None:

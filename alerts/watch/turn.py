@@ -14,7 +14,7 @@ silences) is looked at when its time has come (``agenda``).
 
 from __future__ import annotations
 
-__all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch"]
+__all__ = ["DEFAULT_FRESH_S", "JUDGEMENT_FRESH_S", "TurnResult", "Watch", "is_judged_lately"]
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -196,6 +196,11 @@ class Watch:
         self._silences.run_out(turn, silences)
         for key in due_keys:
             turn.agenda.note(key, turn.records[key], now.mono)
+
+
+def is_judged_lately(at_ms: int, now_ms: int) -> bool:
+    """Whether a judgement that knows up to at_ms says how things are now (both UTC ms)."""
+    return now_ms - at_ms <= JUDGEMENT_FRESH_S * 1000
 
 
 def _fresh_s(probe: str) -> float:
