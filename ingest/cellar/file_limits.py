@@ -89,9 +89,7 @@ def file_limit(setting: LimitSettings, probes: Sequence[Probe], by_place: ByPlac
         key = setting.id or f"{setting.at}/{setting.quantity}/{word}"
         return _limit(setting, key, setting.at, setting.quantity, judged_id(setting.at, setting.quantity))
     probe = meant_probes(setting, probes)[0]
-    return _limit(
-        setting, setting.id or limit_key(probe, probes_by_place(probes), word), probe.at, probe.quantity, probe.id
-    )
+    return _limit(setting, setting.id or limit_key(probe, by_place, word), probe.at, probe.quantity, probe.id)
 
 
 def lot_limits(
