@@ -7,17 +7,16 @@ __all__ = ["amend", "show_amendment"]
 import inspect
 import sys
 import textwrap
-from collections.abc import Sequence
 from typing import Annotated, Any, Final
 
 import typer
 
 from alerts.command.doubt import DespiteWarnings, may_write
-from alerts.command.enter import answer_parameter, show_prepared
+from alerts.command.enter import answer_parameter, answers_in, show_prepared
 from alerts.command.entry_dialog import ask_time
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.refused_entry import print_refusal
+from alerts.command.refused_entry import WithLater, print_refusal, print_struck_along
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
@@ -26,13 +25,11 @@ from ingest.amending import Amendment, prepare_amendment, write_amendment
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
-from ingest.journal.kinds import KINDS, body_words
+from ingest.journal.kinds import KINDS
 from ingest.journal.question import Question
 from ingest.json_text import json_text
 from ingest.process import wall_ms
-from ingest.store import Store
 from ingest.store.journal.entries import entry as entry_of_number
-from ingest.store.journal.entries import struck_along
 from ingest.times import Ambiguous
 
 EXAMPLE: Final = "leeside amend cellar.toml 57 --volume '18.4 L'"
@@ -54,7 +51,7 @@ def _options_by_kind() -> str:
     return "\n".join(("\b", "What can be changed, by kind of entry:", *lines))
 
 
-def _all_questions() -> dict[str, Question]:
+def _all_questions() -> tuple[Question, ...]:
     """The questions of all kinds by name; of one that several kinds ask the first, since only its option is taken."""
     questions: dict[str, Question] = {}
     for kind in KINDS.values():
@@ -62,7 +59,7 @@ def _all_questions() -> dict[str, Question]:
             before = questions.setdefault(question.name, question)
             if question.many and not before.many:
                 questions[question.name] = question
-    return questions
+    return tuple(questions.values())
 
 
 LISTED: Final = (_options_by_kind(),)
@@ -81,9 +78,7 @@ def amend(
         str | None, typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the old entry.")
     ] = None,
     who: Who = None,
-    with_later: Annotated[
-        bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")
-    ] = False,
+    with_later: WithLater = False,
     again: Again = False,
     despite_warnings: DespiteWarnings = False,
     yes: Yes = False,
@@ -108,7 +103,7 @@ def amend(
                 store,
                 cellar,
                 entry_id,
-                _answers(changed),
+                answers_in(_QUESTIONS, changed),
                 who=user_name() if who is None else who,
                 now_ms=now_ms,
                 without=[name.removeprefix("--").replace("-", "_") for name in without or ()],
@@ -135,7 +130,7 @@ def amend(
             print(json_text(entry_json(entry)))
         else:
             print(f"{prepared.words}. Written as no. {entry.id}; no. {entry_id} is struck as amended.")
-            _print_struck(store, entry.id, entry_id)
+            print_struck_along(store, entry.id, entry_id)
         return offer_again(
             terminal,
             store,
@@ -156,26 +151,11 @@ def show_amendment(terminal: Terminal, cellar: Cellar, amendment: Amendment, now
     show_prepared(terminal, cellar, amendment.prepared, now_ms)
 
 
-def _print_struck(store: Store, new_id: int, old_id: int) -> None:
-    for struck in struck_along(store, new_id):
-        if struck.id != old_id:
-            print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")
-
-
-def _answers(changed: dict[str, Any]) -> dict[str, Sequence[str]]:
-    answers: dict[str, Sequence[str]] = {}
-    for name, question in _QUESTIONS.items():
-        value = changed.get(f"{name}_")
-        if value:
-            answers[name] = ["yes"] if question.flag else value
-    return answers
-
-
 def _signature() -> inspect.Signature:
     """The signature with an option for each question of every kind; which of them suit the entry is judged later."""
     plain = inspect.signature(amend, eval_str=True)
     parameters = [each for each in plain.parameters.values() if each.kind is not inspect.Parameter.VAR_KEYWORD]
-    options = [answer_parameter(question, hidden=True) for question in _QUESTIONS.values()]
+    options = [answer_parameter(question, hidden=True) for question in _QUESTIONS]
     common = [each.replace(kind=inspect.Parameter.KEYWORD_ONLY) for each in parameters[2:]]
     return inspect.Signature([*parameters[:2], *options, *common])
 

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["answer_parameter", "app", "show_prepared"]
+__all__ = ["answer_parameter", "answers_in", "app", "show_prepared"]
 
 import inspect
-import json as json_form
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any, Final
 
@@ -20,7 +19,7 @@ from alerts.command.enter_several import run_several
 from alerts.command.entry_dialog import ask_entry, ask_time
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.refused_entry import print_refusal
+from alerts.command.refused_entry import WithLater, print_refusal, print_struck_along
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
@@ -31,14 +30,14 @@ from ingest.cellar import Cellar
 from ingest.entering import Prepared, moment, prepare, write
 from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
-from ingest.journal.kinds import KINDS, body_words, spread_words
+from ingest.journal.kinds import KINDS, spread_words
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.kinds.titrant import TITRANT
 from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.question import Question
+from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
-from ingest.store.journal.entries import struck_along
 from ingest.times import Ambiguous, spoken_moment
 
 app = typer.Typer(
@@ -85,11 +84,10 @@ def run_enter(
                 return 1
             entry = write(store, cellar, prepared, now_ms=wall_ms(), with_later=with_later)
             if as_json:
-                print(json_form.dumps(entry_json(entry), ensure_ascii=False))
+                print(json_text(entry_json(entry)))
             else:
                 print(f"{prepared.words}. Written as no. {entry.id}.")
-                for struck in struck_along(store, entry.id):
-                    print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")
+                print_struck_along(store, entry.id)
             return offer_again(
                 terminal,
                 store,
@@ -185,7 +183,7 @@ def show_prepared(terminal: Terminal, cellar: Cellar, prepared: Prepared, now_ms
 
 def answer_parameter(question: Question, *, hidden: bool = False) -> inspect.Parameter:
     """Make the parameter of a command that takes the answer to a question; hidden: help does not list it."""
-    name = f"{question.name}_"
+    name = _parameter(question)
     if question.flag:
         hint: Any = Annotated[bool, typer.Option(question.option, help=question.help, hidden=hidden)]
         return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=False, annotation=hint)
@@ -195,6 +193,20 @@ def answer_parameter(question: Question, *, hidden: bool = False) -> inspect.Par
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=None, annotation=hint)
 
 
+def answers_in(questions: Iterable[Question], options: Mapping[str, Any]) -> dict[str, Sequence[str]]:
+    """Take the answers to questions out of the values of a call's ``answer_parameter``s."""
+    answers: dict[str, Sequence[str]] = {}
+    for question in questions:
+        value = options.get(_parameter(question))
+        if value:
+            answers[question.name] = ["yes"] if question.flag else value
+    return answers
+
+
+def _parameter(question: Question) -> str:
+    return f"{question.name}_"
+
+
 def _common(name: str, default: object, annotation: Any) -> inspect.Parameter:
     return inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=default, annotation=annotation)
 
@@ -202,11 +214,7 @@ def _common(name: str, default: object, annotation: Any) -> inspect.Parameter:
 _COMMON: Final = (
     _common("at", None, Annotated[str | None, typer.Option("--at", metavar="TIME", help=_AT_HELP)]),
     _common("who", None, Who),
-    _common(
-        "with_later",
-        False,
-        Annotated[bool, typer.Option("--with-later", help="Strike later entries that would then be impossible.")],
-    ),
+    _common("with_later", False, WithLater),
     _common("despite_warnings", False, DespiteWarnings),
     _common("yes", False, Yes),
     _common("as_json", False, Json),
@@ -235,13 +243,7 @@ def _command(kind: EntryKind[Any]) -> Callable[..., int]:
     """The command of a kind of entry, with an option for each question."""
 
     def command(file: Path, **options: Any) -> int:
-        answers: dict[str, Sequence[str]] = {}
-        for question in kind.questions:
-            value = options[f"{question.name}_"]
-            if question.flag:
-                value = ["yes"] if value else []
-            if value:
-                answers[question.name] = value
+        answers = answers_in(kind.questions, options)
         if options.get("several") or options.get("lines"):
             return run_several(
                 file,

@@ -1,12 +1,22 @@
-"""A refusal of the journal, as a command reports it."""
+"""A refusal of the journal, as a command reports it, and the later entries that --with-later strikes."""
 
 from __future__ import annotations
 
-__all__ = ["print_refusal"]
+__all__ = ["WithLater", "print_refusal", "print_struck_along"]
 
 import sys
+from typing import Annotated
+
+import typer
 
 from ingest.errors import EntryRefused
+from ingest.journal.kinds import body_words
+from ingest.store import Store
+from ingest.store.journal.entries import struck_along
+
+WithLater = Annotated[
+    bool, typer.Option("--with-later", help="Also strike later entries that would then be impossible.")
+]
 
 
 def print_refusal(error: EntryRefused, besides: str) -> None:
@@ -18,3 +28,10 @@ def print_refusal(error: EntryRefused, besides: str) -> None:
     if error.later:
         numbers = ", ".join(f"no. {id}" for id in error.later)
         print(f"With --with-later {numbers} would be struck{besides}.", file=sys.stderr)
+
+
+def print_struck_along(store: Store, entry_id: int, amended: int | None = None) -> None:
+    """Print the entries that were struck because one was written; amended: the one in whose place it is, left out."""
+    for struck in struck_along(store, entry_id):
+        if struck.id != amended:
+            print(f"Struck with it: {struck}, {body_words(struck.body, struck.lot)}.")

@@ -12,7 +12,7 @@ import typer
 
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
-from alerts.command.refused_entry import print_refusal
+from alerts.command.refused_entry import WithLater, print_refusal
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.titrations_again import Again, offer_again
 from alerts.errors import NotWritten
@@ -33,9 +33,7 @@ def strike(
         typer.Option("--reason", metavar="TEXT", help="Why; it stays readable with the entry. A terminal asks for it."),
     ] = None,
     who: Who = None,
-    with_later: Annotated[
-        bool, typer.Option("--with-later", help="Also strike later entries that would then be impossible.")
-    ] = False,
+    with_later: WithLater = False,
     again: Again = False,
     as_json: Json = False,
 ) -> int:
