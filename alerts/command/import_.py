@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["import_"]
 
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Annotated, Final
 from zoneinfo import ZoneInfo
@@ -61,15 +62,19 @@ def _bench_method(text: str) -> str:
 def _names(at: str | None, pairs: str | None) -> dict[str, str]:
     """Column -> what it holds, for those whose head does not say it."""
     names = {} if at is None else {at: "date"}
-    for pair in () if pairs is None else pairs.split(","):
+    if pairs is not None:
+        allowed = "meaning=column; write it like 'wine=Fass,free SO2 (mg/L)=SO2 frei'"
+        names.update((column, meaning) for meaning, column in _pairs(pairs, allowed))
+    return names
+
+
+def _pairs(text: str, allowed: str) -> Iterator[tuple[str, str]]:
+    """Give what stands before and behind each = of --map; allowed: what a pair is. Raises typer.BadParameter."""
+    for pair in text.split(","):
         meaning, _, column = (part.strip() for part in pair.partition("="))
         if not (meaning and column):
-            raise typer.BadParameter(
-                f"'{pair.strip()}' is not meaning=column; write it like 'wine=Fass,free SO2 (mg/L)=SO2 frei'",
-                param_hint="--map",
-            )
-        names[column] = meaning
-    return names
+            raise typer.BadParameter(f"'{pair.strip()}' is not {allowed}", param_hint="--map")
+        yield meaning, column
 
 
 def import_(
@@ -151,13 +156,6 @@ def import_(
 
     Exit code 1 if there is nothing to take, or an entry that cannot be taken.
     """
-    of_results = {
-        "--method": method,
-        "--titrant": titrant,
-        "--sample": sample,
-        "--blank": blank,
-        "--who": who,
-    }
     if results:
         refuse_given(
             {"--probe": probe, "--value": value, "--unit": unit, "--entries": entries, "--new-numbers": new_numbers},
@@ -166,7 +164,10 @@ def import_(
         results_form = ResultForm(_names(at, pairs), who or user_name(), method, titrant, sample, blank)
         options = ResultOptions(results_form, None if delimiter == "," else delimiter, zone, _date_order(dates))
         return import_results(file, data, options, write=write, despite_warnings=despite_warnings, as_json=as_json)
-    refuse_given(of_results, "is about results by hand; add --results")
+    refuse_given(
+        {"--method": method, "--titrant": titrant, "--sample": sample, "--blank": blank, "--who": who},
+        "is about results by hand; add --results",
+    )
     if entries:
         about_readings: dict[str, object] = {
             "--probe": probe,
@@ -176,9 +177,9 @@ def import_(
             "--unit": unit,
             "--zone": zone,
             "--dates": dates,
+            "--decimal": decimal != ".",
+            "--delimiter": delimiter != ",",
         }
-        about_readings["--decimal"] = None if decimal == "." else decimal
-        about_readings["--delimiter"] = None if delimiter == "," else delimiter
         refuse_given(about_readings, "is about a table of readings; leave it out with --entries")
         return import_entries(
             file, data, new_numbers=new_numbers, write=write, despite_warnings=despite_warnings, as_json=as_json
@@ -205,13 +206,7 @@ def _columns(probe: str | None, at: str | None, value: str | None, pairs: str | 
     if probe is not None or value is not None:
         raise typer.BadParameter("give either --map, or --probe with --value", param_hint="--map")
     columns: dict[str, str] = {}
-    for pair in pairs.split(","):
-        name, _, column = (part.strip() for part in pair.partition("="))
-        if not (name and column):
-            raise typer.BadParameter(
-                f"'{pair.strip()}' is not probe=column, such as 'k1-pressure=P1,k2-pressure=P2'",
-                param_hint="--map",
-            )
+    for name, column in _pairs(pairs, "probe=column, such as 'k1-pressure=P1,k2-pressure=P2'"):
         if name in columns:
             raise typer.BadParameter(f"the probe {name} is named twice", param_hint="--map")
         columns[name] = column
