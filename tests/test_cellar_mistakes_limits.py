@@ -95,22 +95,22 @@ _LIMITS = [
         id="judged quantity of a probe",
     ),
     pytest.param(
-        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "30 kPa"',
+        _PRESSURE + 'rate = "30 kPa"',
         [f'{_LABEL}/rate rate = "30 kPa": must be a change and a time, such as "10 kPa in 1 h"'],
         id="rate without a time",
     ),
     pytest.param(
-        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "-30 kPa in 1 h"',
+        _PRESSURE + 'rate = "-30 kPa in 1 h"',
         [f'{_LABEL}/rate rate = "-30 kPa in 1 h": the change must be more than 0; rising and falling count alike'],
         id="negative rate",
     ),
     pytest.param(
-        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "30 kPa in 8 d"',
+        _PRESSURE + 'rate = "30 kPa in 8 d"',
         [f'{_LABEL}/rate rate = "30 kPa in 8 d": the time must be from 1 min to 7 d'],
         id="rate in too long a time",
     ),
     pytest.param(
-        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "1 kPa in 1 h"',
+        _PRESSURE + 'rate = "1 kPa in 1 h"',
         [
             f"{_LABEL}/rate deadband: the usual one is too wide: the alarm would never clear, since no change is "
             "smaller than none; make it smaller than 1 kPa"
@@ -118,7 +118,7 @@ _LIMITS = [
         id="rate that never clears",
     ),
     pytest.param(
-        LIMIT + 'at = "K1"\nquantity = "pressure"\nrate = "2000 kPa in 1 h"',
+        _PRESSURE + 'rate = "2000 kPa in 1 h"',
         [f'{_LABEL}/rate rate = "2000 kPa in 1 h": is more than the whole of what can be measured at a keg, 1100 kPa'],
         id="rate beyond everything",
     ),
