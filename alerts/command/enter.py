@@ -27,7 +27,7 @@ from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
-from ingest.entering import Prepared, moment, prepare, write
+from ingest.entering import Prepared, prepare, write
 from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.kinds import KINDS, spread_words
@@ -37,7 +37,6 @@ from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.question import Question
 from ingest.json_text import json_text
 from ingest.process import wall_ms
-from ingest.store import Store
 from ingest.times import Ambiguous, spoken_moment
 
 app = typer.Typer(
@@ -72,12 +71,22 @@ def run_enter(
     name = user_name() if who is None else who
     try:
         with open_journal(file) as (cellar, store):
-            prepared = _prepared(terminal, store, cellar, kind, answers, at, name, now_ms, asking, with_later)
+
+            def prepare_at(time: str | None) -> Prepared:
+                return prepare(
+                    store, cellar, kind.name, answers, who=name, now_ms=now_ms, at=time, with_later=with_later
+                )
+
+            if asking:
+                time, at_ms = ask_time(terminal, at, cellar, now_ms)
+                prepared = ask_entry(
+                    terminal, store, cellar, kind, answers, lambda: prepare_at(time), now_ms=now_ms, at_ms=at_ms
+                )
+            else:
+                prepared = prepare_at(at)
             show_prepared(terminal, cellar, prepared, now_ms)
             if asking and at is None:
-                prepared = _dated(
-                    terminal, store, cellar, kind, answers, prepared, now_ms, with_later, despite_warnings
-                )
+                prepared = _dated(terminal, cellar, prepared, prepare_at, now_ms, despite_warnings=despite_warnings)
             elif not may_write(
                 terminal if asking else None, prepared.words, prepared.warnings, despite_warnings=despite_warnings
             ):
@@ -107,37 +116,13 @@ def run_enter(
         return 1
 
 
-def _prepared(
-    terminal: Terminal,
-    store: Store,
-    cellar: Cellar,
-    kind: EntryKind[Any],
-    answers: dict[str, Sequence[str]],
-    at: str | None,
-    who: str,
-    now_ms: int,
-    asking: bool,
-    with_later: bool,
-) -> Prepared:
-    at, at_ms = ask_time(terminal, at, cellar, now_ms) if asking else (at, moment(at, cellar, now_ms))
-
-    def prepare_now() -> Prepared:
-        return prepare(store, cellar, kind.name, answers, who=who, now_ms=now_ms, at=at, with_later=with_later)
-
-    if asking:
-        return ask_entry(terminal, store, cellar, kind, answers, prepare_now, now_ms=now_ms, at_ms=at_ms)
-    return prepare_now()
-
-
 def _dated(
     terminal: Terminal,
-    store: Store,
     cellar: Cellar,
-    kind: EntryKind[Any],
-    answers: dict[str, Sequence[str]],
     prepared: Prepared,
+    prepare_at: Callable[[str | None], Prepared],
     now_ms: int,
-    with_later: bool,
+    *,
     despite_warnings: bool,
 ) -> Prepared:
     """Let the person say yes, or when it happened, and then show the entry as of that time and ask again."""
@@ -151,16 +136,7 @@ def _dated(
             return prepared
         at, _at_ms = ask_time(terminal, answer, cellar, now_ms)
         try:
-            prepared = prepare(
-                store,
-                cellar,
-                kind.name,
-                answers,
-                who=prepared.draft.who,
-                now_ms=now_ms,
-                at=at,
-                with_later=with_later,
-            )
+            prepared = prepare_at(at)
         except (AnswersWrong, EntryRefused) as error:
             terminal.say(f"As of then it cannot be written: {error}")
             continue
