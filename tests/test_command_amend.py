@@ -38,6 +38,19 @@ def test_an_entry_is_amended_and_the_old_one_stays_readable(journal: JournalOnDi
     assert "K1: 8.4 L of ries" in shown
 
 
+def test_an_amount_in_words_does_not_count_as_the_mass_of_a_salt(journal: JournalOnDisk) -> None:
+    salt = ("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "potassium", "--mass", "0.4 g")
+    journal.enter(*salt)
+    code, said, errors = _amend(journal, 4, "--amount", "400")
+    assert (code, said) == (2, "")
+    errors = " ".join(errors.split())
+    assert (
+        "an amount in words goes with other additions only; of metabisulfite give the mass, such as '0.4 g'" in errors
+    )
+    assert len(journal.written()) == 4
+    journal.enter("addition", "--vessel", "K1", "--form", "other", "--name", "oak", "--amount", "two staves")
+
+
 def test_with_json_the_new_entry_is_printed(journal: JournalOnDisk) -> None:
     code, said, _ = _amend(journal, 2, "--volume", "18.4 L", "--json")
     entry = json.loads(said)

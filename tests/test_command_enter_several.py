@@ -104,6 +104,14 @@ def test_a_warning_of_one_holds_all_up(journal: JournalOnDisk, tmp_path: Path) -
     assert _several(journal, tmp_path, "K1 1.25\nC1 9.0\n", *BENCH, "--despite-warnings")[0] == 0
 
 
+def test_a_file_that_cannot_be_read_is_named_with_the_reason(journal: JournalOnDisk, tmp_path: Path) -> None:
+    lines = tmp_path / "day.txt"
+    call = ("enter", "titration", str(journal.file), "--several", "--lines", str(lines), *BENCH)
+    assert journal.run(*call).stderr.strip() == f"{lines}: cannot be read: No such file or directory"
+    lines.write_bytes(b"K1 1.25 \xff\n")
+    assert journal.run(*call).stderr.strip() == f"{lines}: is not UTF-8 text; save the file as UTF-8"
+
+
 def test_a_call_that_does_not_fit_names_its_option(journal: JournalOnDisk, tmp_path: Path) -> None:
     for options, named in (
         ((*BENCH, "--vessel", "K1"), "--vessel"),

@@ -228,3 +228,9 @@ def test_of_a_vessel_without_a_blanket_only_gas_that_rises_is_said() -> None:
     assert blanket_lines(rising, UTC, "metric", NOW)[0] == (
         "headspace: gas rising: gas comes in, because the wine gives off carbon dioxide"
     )
+
+
+def test_a_gauge_that_was_read_some_time_ago_is_said_with_its_time() -> None:
+    old = BlanketShown(at_ms=NOW - 600_000, finding="sound", raw_kpa=54.4)
+    assert blanket_line(old, UTC, "metric", NOW) == "blanket: sound; gauge 54.4 kPa, as of 09:50:00 UTC"
+    assert "as of" not in blanket_line(old, UTC, "metric", NOW - 500_000)

@@ -174,8 +174,10 @@ def _numbered(path: str) -> Iterator[tuple[int, str]]:
     """The lines of a file that are neither empty nor a remark (#), with their numbers."""
     try:
         text = sys.stdin.read() if path == _STDIN else Path(path).read_text(encoding="utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise IngestError(f"{path}: cannot be read: {error}") from error
+    except OSError as error:
+        raise IngestError(f"{path}: cannot be read: {error.strerror}") from error
+    except UnicodeDecodeError as error:
+        raise IngestError(f"{path}: is not UTF-8 text; save the file as UTF-8") from error
     for number, line in enumerate(text.splitlines(), start=1):
         if line.strip() and not line.lstrip().startswith("#"):
             yield number, line

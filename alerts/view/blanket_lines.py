@@ -38,6 +38,8 @@ _MEANINGS: Final = {
     "cannot tell yet": "whether gas is lost cannot be seen yet",
     "no judgement": "the gas cannot be judged",
 }
+# Each minute is judged when it is over; what is older than this is said with its time.
+_NOW_MS: Final = 180_000
 # Where no blanket is kept, there is no supply either, and only gas that rises counts.
 _NO_GAS_RISES: Final = "no gas rising"
 _FROM_WINE: Final = "gas comes in, because the wine gives off carbon dioxide"
@@ -125,7 +127,7 @@ def blanket_line(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) -> 
             words.append(f"since {when}")
     if shown.finding in UNDECIDED and shown.warnings:
         words.append(_within(shown.warnings[0].rstrip(".")))
-    pressures = _pressures(shown, units)
+    pressures = _pressures(shown, units, zone, now_ms)
     return f"{_subject(shown)}: {', '.join(words)}{'; ' if pressures else ''}{pressures}"
 
 
@@ -143,7 +145,7 @@ def blanket_lines(shown: BlanketShown, zone: tzinfo, units: str, now_ms: int) ->
     if _is_moving(shown) and (lost := lost_text(shown, units)):
         verb = "comes in" if _is_gained(shown) else "lost"
         lines.append(f"{verb} {lost} (gas at 0 °C and 101.325 kPa)")
-    if pressures := _pressures(shown, units):
+    if pressures := _pressures(shown, units, zone, now_ms):
         lines.append(pressures)
     if floor := floor_text(shown, units):
         lines.append(floor)
@@ -197,13 +199,15 @@ def _is_gained(shown: BlanketShown) -> bool:
     return shown.rate_ml_min is not None and shown.rate_ml_min < 0
 
 
-def _pressures(shown: BlanketShown, units: str) -> str:
+def _pressures(shown: BlanketShown, units: str, zone: tzinfo, now_ms: int) -> str:
     parts = []
     if shown.raw_kpa is not None:
         parts.append(f"gauge {value_text('pressure', shown.raw_kpa, units)}")
     # What a gauge shows that cannot be trusted, nobody can compensate.
     if shown.compensated_kpa is not None and shown.finding != "no judgement":
         parts.append(compensated_text(shown.compensated_kpa, shown.u_compensated_kpa, shown.reference_c, units))
+    if parts and now_ms - shown.at_ms > _NOW_MS:
+        parts.append(f"as of {local_time(shown.at_ms, zone, now_ms)}")
     return ", ".join(parts)
 
 

@@ -185,7 +185,20 @@ _QUESTIONS: Final = (
 )
 
 
+# What says how much of each form was added; an amount in words would count for nothing there.
+_MEASURED_BY: Final = {
+    "metabisulfite": ("mass", "'0.4 g'"),
+    "stock solution": ("volume", "'4 mL'"),
+    "tablets": ("number", "2"),
+    "liquid": ("volume", "'4 mL'"),
+}
+
+
 def _complete(given: Given, data: BodyData, context: EntryContext, _: int) -> tuple[str, ...]:
+    if given["form"] in _MEASURED_BY and "amount" in given:
+        option, example = _MEASURED_BY[given["form"]]
+        instead = f"of {given['form']} give the {option}, such as {example}"
+        raise AnswersWrong([Wrong("amount", f"an amount in words goes with other additions only; {instead}")])
     if "label" in given:
         data |= _labelled(str(given["label"]), str(given["form"]))
     so2_g = so2_added_g(read_body(AdditionBody, "addition", data))
