@@ -143,6 +143,7 @@ def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
         (("history", "FILE", "k1-pressure", "--from", "2026-02-30"), "is not a time"),
         (("history", "FILE", "k1-pressure", "--from", "2026-10-25 02:30"), "occurred twice"),
         (("history", "FILE", "k1-pressure", "--from", "2026-02-02", "--to", "2026-02-01"), "is not before"),
+        (("journal", "FILE", "--from", "2026-02-02", "--to", "2026-02-01"), "is not before"),
         (("history", "FILE", "k1-pressure", "--csv", "--json"), "choose one"),
         (("demo", "--for", "soon"), "is not a duration"),
         (("frobnicate",), "No such command"),

@@ -6,7 +6,6 @@ __all__ = ["journal"]
 
 from collections.abc import Iterable
 from typing import Annotated, Final
-from zoneinfo import ZoneInfo
 
 import typer
 
@@ -20,6 +19,7 @@ from alerts.command.options import (
     Since,
     Until,
     check_kinds,
+    time_range,
 )
 from alerts.command.terminal import print_plain
 from alerts.view.format import local_time
@@ -27,13 +27,11 @@ from alerts.view.journal_lines import entry_json, entry_lines
 from alerts.view.racking_lines import racking_line
 from alerts.view.vessel_contents import contents_line
 from ingest.cellar import nearest
-from ingest.errors import IngestError
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import entries
 from ingest.store.journal.stored_ledger import contents, ledger_at
-from ingest.times import bound_of
 
 EXAMPLE: Final = "leeside journal cellar.toml --vessel K1 --from 2026-11-01"
 
@@ -53,10 +51,9 @@ def journal(
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
         zone, units = cellar.site.zone, cellar.site.units
-        from_ms = None if since is None else _moment(since, zone, now_ms, "--from")
-        to_ms = None if until is None else _moment(until, zone, now_ms, "--to")
+        from_ms, to_ms = time_range(since, until, zone, now_ms)
         chosen = entries(store, vessel=vessel, lot=lot, kinds=kinds or (), from_ms=from_ms, to_ms=to_ms)
-        vessels = contents(store, now_ms if to_ms is None else min(to_ms, now_ms), cellar)
+        vessels = contents(store, min(to_ms, now_ms), cellar)
         with store.read() as connection:
             rackings = [racking for racking in begun_rackings(connection) if vessel in (None, *racking.vessels)]
             lots = ledger_at(connection, now_ms, cellar).lots.names
@@ -78,7 +75,7 @@ def journal(
         if lot is not None:
             shown = [held for held in shown if any(part.lot == lot for part in held.lots)]
         if shown:
-            at = "now" if to_ms is None or to_ms >= now_ms else local_time(to_ms, zone, now_ms)
+            at = "now" if to_ms >= now_ms else local_time(to_ms, zone, now_ms)
             print_plain(f"\nContents, {at}")
         for held in shown:
             print_plain(f"  {held.vessel}: {contents_line(held, zone, units, now_ms)}")
@@ -94,11 +91,3 @@ def _meant(id: str | None, names: Iterable[str]) -> str:
     names = list(names)
     near = "" if id is None or id in names else nearest(id, names)
     return f"; did you mean {near}?" if near else ""
-
-
-def _moment(text: str, zone: ZoneInfo, now_ms: int, option: str) -> int:
-    """Read a time; a date alone is its midnight, so that --from and --to separate whole days."""
-    try:
-        return bound_of(text, zone, now_ms)
-    except IngestError as error:
-        raise typer.BadParameter(str(error), param_hint=option) from error
