@@ -214,7 +214,7 @@ def test_a_cylinder_that_empties_fast_warns_of_the_room() -> None:
     assert draft.subject == "MEDIUM PRIORITY: N2 cylinder lasts at least 4 hours"
     assert body[:3] == [
         "N2: the cylinder lasts about 4 hours if that goes on.",
-        "It loses 1440 L a day evenly in the last 3 hours, faster than usual. While a supply is open a leak does not "
+        "It loses 1,440 L a day evenly in the last 3 hours, faster than usual. While a supply is open a leak does not "
         "show at the vessels, but here: shut the cylinder's valve and see whether it stops.",
         GAS,
     ]
@@ -264,3 +264,10 @@ def test_the_store_gives_messages_the_newest_judgement(tmp_path: Path) -> None:
     assert shown.use_l_day == pytest.approx(20.0, rel=0.05)
     assert background.cylinder("K1", now_ms) is None
     store.store.close()
+
+
+def test_a_wide_range_of_use_has_no_digits_that_mean_nothing() -> None:
+    shown = a_cylinder(content_l=1302.0, u_content_l=15.0, use_low_l_day=1.96, use_high_l_day=20.4)
+    content, use, *_ = lines(shown)
+    assert content.startswith("holds 1,300 ± 30 L")
+    assert use.startswith("uses 2 to 20 L a day; ")

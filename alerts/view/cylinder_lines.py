@@ -63,7 +63,7 @@ def cylinder_lines(shown: CylinderShown, zone: tzinfo, units: str, now_ms: int) 
 
 
 def cylinder_content_text(shown: CylinderShown, units: str) -> str:
-    """Say the content: "1130 ± 30 L (1.34 kg) of nitrogen, gauge 120.0 bar at 14.5 °C"; the gauge alone without one.
+    """Say the content: "1,130 ± 30 L (1.34 kg) of nitrogen, gauge 120.0 bar at 14.5 °C"; the gauge alone without one.
 
     Litres are at 15 °C and 101.325 kPa.
     """
@@ -93,9 +93,7 @@ def cylinder_use_text(shown: CylinderShown) -> str:
     if shown.use_days is not None and not shown.use_seen:
         parts.append(f"no use seen in {math.floor(shown.use_days)} days")
     elif shown.use_low_l_day is not None and shown.use_high_l_day is not None:
-        low, high = _significant(shown.use_low_l_day, 2), _significant(shown.use_high_l_day, 2)
-        amount = f"about {high}" if low == high else f"{low} to {high}"
-        parts.append(f"uses {amount} L a day")
+        parts.append(f"uses {_range(shown.use_low_l_day, shown.use_high_l_day)} L a day")
     return "; ".join(parts)
 
 
@@ -155,9 +153,16 @@ def _read_text(shown: CylinderShown, zone: tzinfo, now_ms: int) -> str:
 def _litres(litres: float, u_litres: float | None) -> str:
     margin = 2.0 * (u_litres or 0.0)
     if margin <= 0.0:
-        return f"{litres:.0f} L"
+        return f"{litres:,.0f} L"
     size = 10.0 ** max(0, math.floor(math.log10(margin)))
-    return f"{round(litres / size) * size:.0f} ± {math.ceil(margin / size) * size:.0f} L"
+    return f"{round(litres / size) * size:,.0f} ± {math.ceil(margin / size) * size:.0f} L"
+
+
+def _range(low: float, high: float) -> str:
+    """Two numbers with as many decimals as the higher has with two digits: "18 to 22", "2 to 20"."""
+    most = _significant(high, 2)
+    least = f"{low:,.{len(most.partition('.')[2])}f}"
+    return f"about {most}" if least == most else f"{least} to {most}"
 
 
 def _significant(number: float, digits: int) -> str:
@@ -165,4 +170,4 @@ def _significant(number: float, digits: int) -> str:
     if number <= 0.0:
         return "0"
     decimals = max(0, digits - 1 - math.floor(math.log10(number)))
-    return f"{number:.{decimals}f}"
+    return f"{number:,.{decimals}f}"
