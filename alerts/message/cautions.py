@@ -14,13 +14,14 @@ from alerts.view.room_air_lines import AIR_BEGINNINGS
 from ingest.cellar import EffectiveLimit
 
 GAS: Final = (
-    "Caution: air the room before you go in, and do not go in alone: too little oxygen is not felt, seen or smelt."
+    "Caution: air the room before you go in, and do not go in alone: too little oxygen cannot be felt, seen or smelt."
 )
 BURST_GLASS: Final = (
-    "Caution: glass can burst: stand aside, shield your eyes, keep others away. Air the room; escaped gas is not smelt."
+    "Caution: glass can burst: stand aside, shield your eyes, keep others away. Air the room; escaped gas has no smell."
 )
 GOING_IN: Final = (
-    "Caution: never climb, reach or lean into a tank that held gas, not even to help somebody: a breath can drop you."
+    "Caution: never climb, reach or lean into a tank that held gas, not even to help somebody: one breath can be "
+    "enough."
 )
 CAUTIONS: Final = (BURST_GLASS, GAS, GOING_IN)
 

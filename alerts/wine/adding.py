@@ -18,7 +18,7 @@ HOW_TO_ADD_STOCK: Final = (
 )
 OPENING_A_KEG: Final = (
     "let the pressure off before you open a keg, stand clear of the gas, which carries SO2, and air the room: too "
-    "little oxygen is not felt, seen or smelt"
+    "little oxygen cannot be felt, seen or smelt"
 )
 CAUTIONS: Final = (
     "sulfite dust and SO2 can set off asthma: work in fresh air, with goggles, and if you have asthma let somebody "

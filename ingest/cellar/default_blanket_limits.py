@@ -39,7 +39,7 @@ _FIND_LEAK: Final = (
 _SOON: Final = "Once the gauge is below the air floor, air can reach the wine."
 _FIND_LEAK_NOW: Final = (
     "Go and look now. Air the room first. Brush soapy water on lid seal, posts and relief valve, then on the regulator "
-    "and its lines. If you cannot close the leak at once, charge the vessel again to win time."
+    "and its lines. If you cannot close the leak at once, charge the vessel again to gain time."
 )
 _FORESEEN: Final = "If it goes on like this, air can reach the wine within two days."
 _COLD: Final = "No gas is lost, but in the cold the gauge falls so far that a lid can lose its seal and let air in."

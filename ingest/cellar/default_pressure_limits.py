@@ -58,7 +58,7 @@ _FIND_CREEP: Final = (
     "as working_pressure of the vessel."
 )
 _NEAR_STAMP: Final = (
-    "The pressure comes near to what is stamped on the vessel; beyond it lid, valve or weld can give way."
+    "The pressure comes near what is stamped on the vessel; beyond that, lid, valve or weld can give way."
 )
 _VENT: Final = (
     "Close the gas supply. Air the room, keep your face away from lid and valve, and vent slowly. Then find out "
