@@ -152,7 +152,7 @@ def test_a_store_path_in_a_folder_that_is_not_there(tmp_path: Path) -> None:
 )
 def test_a_wrong_call_says_what_is_allowed(arguments: tuple[str, ...], words: str, tmp_path: Path) -> None:
     file = write_cellar(tmp_path, GOOD)
-    if "history" in arguments:
+    if "history" in arguments or "journal" in arguments:
         with new_store(tmp_path) as store:
             declare(store, declarations(load_cellar(file)), NOW)
     result = leeside(*(str(file) if argument == "FILE" else argument for argument in arguments))
@@ -174,7 +174,7 @@ def test_a_page_port_that_is_taken_does_not_stop_the_watch(tmp_path: Path) -> No
             server.kill()
             server.wait()
             # Once the port is free the page is there, without a restart.
-            eventually(lambda: _page_title(port) == "Mill Lane cellar", within_s=40)
+            eventually(lambda: _page_title(port) == "Cellar · Mill Lane cellar", within_s=40)
     finally:
         server.kill()
         server.wait()

@@ -66,7 +66,7 @@ def test_idle_connections_beyond_the_bound_are_closed_and_the_page_answers(port:
         beyond = [stack.enter_context(opened(port)) for _ in range(400)]
         assert all(is_closed(connection) for connection in beyond)
         many.pop().close()
-        eventually(lambda: _title(port) == "Mill Lane cellar")
+        eventually(lambda: _title(port) == "Cellar · Mill Lane cellar")
 
 
 def test_a_connection_that_asks_for_nothing_is_closed(port: int) -> None:
@@ -86,7 +86,7 @@ def test_a_stop_does_not_wait_for_idle_connections(port: int) -> None:
     with ExitStack() as stack:
         for _ in range(20):
             stack.enter_context(opened(port))
-        assert _title(port) == "Mill Lane cellar"  # then the fixture stops the process while they are open
+        assert _title(port) == "Cellar · Mill Lane cellar"  # then the fixture stops the process while they are open
 
 
 def _title(port: int) -> str:

@@ -1,9 +1,20 @@
 """The web page.
 
-In reading order; ``templates`` holds its HTML:
+A view is one file of routes, its template and, if it needs them, its script and style sheet. Routes read their
+arguments, ask ``alerts.view`` or ``alerts.review``, and fill a template; HTML is made on the server, and scripts only
+add to it. In reading order:
 
-app          the page, made from ``alerts.view``
-connections  how many visitors there may be, and how long one may keep a connection
-server_name  what its server calls itself
-serving      the page's process
+app            the page put together
+context        what every view is made with
+tokens         who may write
+headers        what every answer carries
+cellar_routes  the cellar at a glance
+connections    how many visitors there may be, and how long one may keep a connection
+server_name    what its server calls itself
+serving        the page's process
+
+``templates/base.html`` is the sheet that every view is written on, ``static/leeside.css`` its looks, ``static`` also
+holds the scripts. A new view: a function from ``PageContext`` to an ``APIRouter``, added to ``_VIEWS`` in ``app.py``.
+What programs read lies under ``/api/`` and is described by ``/api/openapi.json``; routes that give HTML are left out of
+that document. A route that writes depends on ``Tokens.check``.
 """
