@@ -12,6 +12,7 @@ blanket        the journal and the probes as the gas over the wine in each vesse
 cylinders      the probes and the journal as what each gas cylinder holds and how long it lasts; the gas in a room
 watch          limits, alarm states, the judgement of a turn
 limits         every limit that is watched now
+pictures       pictures for mails and sheets, drawn by a child process
 judging        judges: slow judgements, worked out beside the turn
 turning        a turn with the store at both ends
 view           what page, command and messages show alike

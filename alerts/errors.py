@@ -6,12 +6,22 @@ AlertsError                what happened, with which value, what is allowed, wha
 ├── NotWritten             the person at the terminal did not want an entry written, or left
 ├── ReviewRefused          a review that nothing can be said in: there is no wine
 ├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
+├── PictureFailed          a picture could not be drawn in the time and memory that it may take
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
 """
 
 from __future__ import annotations
 
-__all__ = ["AlertsError", "DoseRefused", "MissingPart", "NoAnswer", "NotWritten", "OutOfRange", "ReviewRefused"]
+__all__ = [
+    "AlertsError",
+    "DoseRefused",
+    "MissingPart",
+    "NoAnswer",
+    "NotWritten",
+    "OutOfRange",
+    "PictureFailed",
+    "ReviewRefused",
+]
 
 
 class AlertsError(Exception):
@@ -28,6 +38,10 @@ class DoseRefused(AlertsError):
 
 class ReviewRefused(AlertsError):
     """There is nothing to review; the text says why."""
+
+
+class PictureFailed(AlertsError):
+    """A picture was not drawn; the text says why."""
 
 
 class MissingPart(AlertsError):
