@@ -167,10 +167,10 @@ def test_what_could_not_be_sent_is_summed_up(store: Store) -> None:
     for number in (second, first):
         begin_try(store, number)
         mark_failed(store, number, f"550 {number}", NOW + 60_000)
-    assert undelivered(store, NOW) == (2, NOW, 1, f"550 {first}")
+    assert undelivered(store, NOW) == (2, NOW, 1, f"550 {first}", "mail")
     mark_sent(store, first, NOW)
     mark_gave_up(store, second, NOW, "550 never")
-    assert undelivered(store, NOW + 23 * HOUR) == (1, NOW, 1, "550 never")
+    assert undelivered(store, NOW + 23 * HOUR) == (1, NOW, 1, "550 never", "mail")
     assert undelivered(store, NOW + 24 * HOUR) is None
 
 

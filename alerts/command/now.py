@@ -18,7 +18,7 @@ from alerts.view.blanket_lines import blanket_json, blanket_line, blanket_of
 from alerts.view.cylinder_lines import cylinder_json, cylinder_lines, cylinder_of
 from alerts.view.format import age, counted, local_time
 from alerts.view.judge_lines import judge_line
-from alerts.view.mail_lines import undelivered_line
+from alerts.view.mail_lines import undelivered_head, undelivered_line
 from alerts.view.mirror_lines import mirror_lines
 from alerts.view.muted_lines import muted_json, muted_line
 from alerts.view.racking_lines import racking_json, racking_line
@@ -114,7 +114,7 @@ def _leeside_lines(status: CellarStatus, cellar: Cellar) -> list[str]:
     for daemon in status.daemons:
         lines += _daemon_lines(daemon, status.now_ms, trouble, _heard_ms(status, cellar))
     if status.undelivered is not None:
-        lines.append("mail does not get out: " + undelivered_line(status.undelivered, status.now_ms))
+        lines.append(f"{undelivered_head(status.undelivered)}: {undelivered_line(status.undelivered, status.now_ms)}")
     if status.file_is_newer:
         lines.append("the cellar file has changed since leeside started; restart leeside to use the new one")
     return lines
@@ -222,6 +222,7 @@ def _mail_json(mail: Undelivered) -> dict[str, object]:
         "since": iso_utc(mail.since_ms),
         "tries": mail.attempts,
         "last_error": mail.error,
+        "channel": mail.channel,
     }
 
 

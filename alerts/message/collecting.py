@@ -58,6 +58,7 @@ def _message(notice: Notice, recipient: str, first: MessageRow, now_ms: int) -> 
         message_id=stable_message_id("together", first.id, sender=first.message_id.strip("<>")),
         occurrence=" ".join(notice.occurrences) or None,
         occasion=str(notice.occasion),
+        channel=first.channel,
         recipient=recipient,
         subject=notice.draft.subject,
         body=notice.draft.body,

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from threading import Lock
 
 from alerts.message.outbox import Delivered, DeliveryFailure, wait_ms
+from ingest.cellar import MAIL_CHANNEL
 from ingest.store.alarms.messages import MessageRow, NewMessage
 
 _log = logging.getLogger(__name__)
@@ -25,7 +26,7 @@ class _Waiting:
 
 
 class DirectMessages:
-    """``put`` and ``delivered`` belong to the turn, ``work`` to the thread that sends."""
+    """``put`` and ``delivered`` belong to the turn, ``work`` to the threads that send."""
 
     def __init__(self, chance: Callable[[], float]) -> None:
         self._chance = chance
@@ -39,10 +40,15 @@ class DirectMessages:
         with self._lock:
             self._waiting += [_Waiting(key, _as_row(message)) for message in messages]
 
-    def work(self, now_ms: int, deliver: Callable[[MessageRow, int], Delivered | DeliveryFailure]) -> None:
-        """Try what is due; one that is refused for good is logged and dropped."""
+    def work(
+        self,
+        now_ms: int,
+        deliver: Callable[[MessageRow, int], Delivered | DeliveryFailure],
+        channel: str = MAIL_CHANNEL,
+    ) -> None:
+        """Try what is due on a channel; one that is refused for good is logged and dropped."""
         with self._lock:
-            due = [each for each in self._waiting if each.next_try_ms <= now_ms]
+            due = [each for each in self._waiting if each.next_try_ms <= now_ms and each.message.channel == channel]
         for each in due:
             result = deliver(each.message, now_ms)
             with self._lock:

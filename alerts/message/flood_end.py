@@ -29,8 +29,8 @@ class FloodEnd:
         """See who is in a flood, after a turn that wrote so many messages."""
         if not messages:
             return
-        mail = self._cellar.mail
-        self._people = [] if mail is None else people_in_flood(self._store.connection, mail.to)
+        names = [each.name for each in self._cellar.recipients]
+        self._people = people_in_flood(self._store.connection, names)
 
     def over_for(self, now_ms: int) -> list[str]:
         """Those whose flood is over at this time (UTC ms)."""
@@ -44,18 +44,18 @@ class FloodEnd:
 
         standing: a line for each alarm that still stands.
         """
-        mail = self._cellar.mail
-        assert mail is not None
-        for recipient in recipients:
-            held = held_for(connection, "flood", recipient)
+        for number, (name, channel) in enumerate((each.name, each.channel) for each in self._cellar.recipients):
+            if name not in recipients:
+                continue
+            held = held_for(connection, "flood", name)
             notices = [notice_of(row) for row in held]
             text = flood_over(notices, standing, self._cellar.site.name)
-            number = mail.to.index(recipient)
             message = NewMessage(
-                message_id=stable_message_id(FLOOD_OVER, now_ms, number, sender=mail.sender),
+                message_id=stable_message_id(FLOOD_OVER, now_ms, number, sender=self._cellar.sender),
                 occurrence=" ".join(name for each in notices for name in each.occurrences) or None,
                 occasion=FLOOD_OVER,
-                recipient=recipient,
+                channel=channel,
+                recipient=name,
                 subject=text.subject,
                 body=text.body,
                 created_ms=now_ms,

@@ -9,6 +9,7 @@ from datetime import tzinfo
 from typing import NamedTuple
 
 from alerts.message.bundle import listed, most_urgent_first, notice_of
+from alerts.message.hours import first_moment
 from alerts.message.message_id import stable_message_id
 from alerts.message.notices import GAP
 from alerts.message.subject import SUBJECT_LIMIT, shortened
@@ -68,24 +69,27 @@ def put_gap_report(
     connection: sqlite3.Connection, text: MessageText, gap: NotJudged, cellar: Cellar, now_ms: int
 ) -> int:
     """Put the report into the outbox for each recipient, with what was held back for it; give their number."""
-    if cellar.mail is None:
-        return 0
-    for number, recipient in enumerate(cellar.mail.to):
-        held = held_for(connection, GAP, recipient)
+    count = 0
+    for number, recipient in enumerate(cellar.recipients):
+        held = held_for(connection, GAP, recipient.name)
+        if recipient.after_s is not None and not held:
+            continue
         notices = most_urgent_first([notice_of(row) for row in held])
         body = f"{text.body}\nIn detail:\n{listed(notices)}" if notices else text.body
         message = NewMessage(
-            message_id=stable_message_id("report", f"not-judged-{gap.from_ms}", number, sender=cellar.mail.sender),
+            message_id=stable_message_id("report", f"not-judged-{gap.from_ms}", number, sender=cellar.sender),
             occurrence=" ".join(name for each in notices for name in each.occurrences) or None,
             occasion="report",
-            recipient=recipient,
+            channel=recipient.channel,
+            recipient=recipient.name,
             subject=text.subject,
             body=body,
             created_ms=now_ms,
-            not_before_ms=now_ms,
+            not_before_ms=first_moment(recipient, now_ms, cellar.site.zone),
         )
         replace_held(connection, held, message, now_ms)
-    return len(cellar.mail.to)
+        count += 1
+    return count
 
 
 def _lines(head: str, lines: tuple[str, ...]) -> str:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-__all__ = ["earliest", "hours_of"]
+__all__ = ["earliest", "first_moment", "hours_for", "hours_of"]
 
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
 
-from ingest.cellar import EffectiveLimit
+from ingest.cellar import EffectiveLimit, Priority, Recipient
 from ingest.times import clock_change
 
 # Work that is due and sulfur dioxide can wait for the morning, whatever the cellar file says.
@@ -23,6 +23,16 @@ def hours_of(limit: EffectiveLimit | None) -> str:
     if limit.hours == "any" and (limit.kind == "due" or limit.quantity in _NEVER_WAKE):
         return "waking"
     return limit.hours
+
+
+def hours_for(recipient: Recipient, hours: str, priority: Priority) -> str:
+    """When messages of these ``hours`` and this priority may go out to a recipient: what does not wake them waits."""
+    return "waking" if hours == "any" and priority not in recipient.woken_by else hours
+
+
+def first_moment(recipient: Recipient, now_ms: int, tz: tzinfo, priority: Priority = "medium") -> int:
+    """The first moment from now on (UTC ms) at which a message that belongs to no limit may go to a recipient."""
+    return earliest(now_ms, hours_for(recipient, "any", priority), recipient.waking, tz)
 
 
 def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo) -> int:

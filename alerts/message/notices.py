@@ -17,7 +17,7 @@ from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.flood import WINDOW_MS, in_flood
-from alerts.message.hours import earliest, hours_of
+from alerts.message.hours import earliest, hours_for, hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import is_beyond
@@ -26,9 +26,10 @@ from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.chatter import WINDOW_S
 from alerts.watch.chatter_advice import ChatterAdvice, advise
+from alerts.watch.own_limits import channel_key
 from alerts.watch.turn import DEFAULT_FRESH_S
 from alerts.watch.turn_inputs import WatchReading
-from ingest.cellar import Cellar, EffectiveLimit
+from ingest.cellar import Cellar, EffectiveLimit, Recipient
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
@@ -68,7 +69,7 @@ class Background(Protocol):
 
 
 class Notifier:
-    """Writes what a turn has to say to each recipient of ``[mail]``.
+    """Writes what a turn has to say to each recipient.
 
     limits: every limit that is watched; background: what stands in a message beside the alarm itself.
     """
@@ -92,35 +93,46 @@ class Notifier:
 
         transitions: by the id of the row in the alarm record, which makes the Message-ID; report_by_ms: while what is
         found after a gap is collected, the latest time of the report; only alarms of high priority go out before.
-        Without ``[mail]`` nothing is written.
+        A second person hears of what follows an alarm once it was sent to them. Without recipients nothing is written.
         """
-        mail = self._cellar.mail
         announced = {row: transition for row, transition in transitions.items() if transition.occasion is not None}
-        if mail is None or not announced:
+        if not announced:
             return 0
         site, file = self._cellar.site.name, self._cellar.file
         count = 0
-        for recipient in mail.to:
-            notices = fold([self._notice(connection, each, recipient, now_ms) for each in announced.values()])
+        for recipient in self._cellar.recipients:
+            theirs = [each for each in announced.values() if self._is_for(connection, each, recipient)]
+            notices = fold([self._notice(connection, each, recipient, now_ms) for each in theirs])
             if report_by_ms is not None:
                 notices = [_for_report(notice, report_by_ms) for notice in notices]
-            since_ms = flood_since(connection, recipient)
-            recent = alarms_since(connection, recipient, now_ms - WINDOW_MS)
+            since_ms = flood_since(connection, recipient.name)
+            recent = alarms_since(connection, recipient.name, now_ms - WINDOW_MS)
             for notice in in_flood(notices, since_ms, recent, now_ms, site=site, file=file):
                 # The row of the first transition in the message names it; a row goes into one message only.
                 row = next(
                     row for row, transition in announced.items() if _occurrence(transition) in notice.occurrences
                 )
                 if notice.occasion == Occasion.CHATTERING:
-                    _take_back_held(connection, announced[row], recipient, now_ms)
+                    _take_back_held(connection, announced[row], recipient.name, now_ms)
                 self._put(connection, notice, row, recipient, now_ms)
                 count += 1
         return count
 
-    def _notice(self, connection: sqlite3.Connection, transition: Transition, recipient: str, now_ms: int) -> Notice:
+    def _is_for(self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient) -> bool:
+        """Whether a recipient hears of a transition now."""
+        limit = self._limits.get(transition.key)
+        if limit is not None and limit.priority not in recipient.priorities:
+            return False
+        if limit is not None and limit.key == channel_key(recipient.channel):
+            return False  # the message would wait for what it is about
+        return recipient.after_s is None or thread_of(connection, _occurrence(transition), recipient.name) is not None
+
+    def _notice(
+        self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient, now_ms: int
+    ) -> Notice:
         limit = self._limits.get(transition.key)
         occurrence = _occurrence(transition)
-        thread = thread_of(connection, occurrence, recipient)
+        thread = thread_of(connection, occurrence, recipient.name)
         assert transition.occasion is not None
         at = limit.at if limit else transition.key.split("/", 1)[0]
         background = self._background
@@ -143,9 +155,8 @@ class Notifier:
             beyond=self._beyond(transition, limit),
             air=self._air(transition, limit, view, now_ms),
         )
-        hours = hours_of(limit)
-        site = self._cellar.site
-        not_before_ms = earliest(now_ms, hours, site.waking, site.zone)
+        hours = hours_for(recipient, hours_of(limit), limit.priority if limit is not None else "low")
+        not_before_ms = earliest(now_ms, hours, recipient.waking, self._cellar.site.zone)
         return Notice(
             occurrences=(occurrence,),
             occasion=transition.occasion,
@@ -178,31 +189,30 @@ class Notifier:
         readings = [WatchReading(limit.probe, row.at_ms, row.value, row.quality) for row in rows]
         return advise(limit, readings, fresh_s=self._fresh_s.get(limit.probe, DEFAULT_FRESH_S))
 
-    def _put(self, connection: sqlite3.Connection, notice: Notice, row: int, recipient: str, now_ms: int) -> None:
-        mail = self._cellar.mail
-        assert mail is not None
+    def _put(self, connection: sqlite3.Connection, notice: Notice, row: int, recipient: Recipient, now_ms: int) -> None:
         single = notice.occurrences[0] if len(notice.occurrences) == 1 and notice.occasion != FLOOD else None
         occasion = notice.occasion
         thread_id = None
         if single is not None and notice.occasion != Occasion.RAISED:
             is_calm = notice.occasion == Occasion.CALM and not notice.is_active
             ends_it = is_calm or notice.occasion in (Occasion.RETURNED, Occasion.REMOVED)
-            raised = unsent_raise(connection, single, recipient) if ends_it else None
+            raised = unsent_raise(connection, single, recipient.name) if ends_it else None
             if raised is not None:
                 cancel_waiting(connection, raised.id, now_ms, "sent together with the return to normal")
                 notice = combine(notice_of(raised), notice)
             else:
-                thread = thread_of(connection, single, recipient)
+                thread = thread_of(connection, single, recipient.name)
                 thread_id = thread[0] if thread else None
-        recipient_number = mail.to.index(recipient)
+        number = self._cellar.recipients.index(recipient)
         add_message(
             connection,
             NewMessage(
-                message_id=stable_message_id(single or "several", row, recipient_number, sender=mail.sender),
+                message_id=stable_message_id(single or "several", row, number, sender=self._cellar.sender),
                 thread_id=thread_id,
                 occurrence=" ".join(notice.occurrences),
                 occasion=str(occasion),
-                recipient=recipient,
+                channel=recipient.channel,
+                recipient=recipient.name,
                 subject=notice.draft.subject,
                 body=notice.draft.body,
                 created_ms=now_ms,

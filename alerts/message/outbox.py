@@ -7,7 +7,7 @@ then the same, and receivers can drop the second.
 
 from __future__ import annotations
 
-__all__ = ["GIVE_UP_MS", "Delivered", "DeliveryFailure", "Outbox", "gives_up", "wait_ms"]
+__all__ = ["GIVE_UP_MS", "LONGEST_ASKED_MS", "Delivered", "DeliveryFailure", "Outbox", "gives_up", "wait_ms"]
 
 import logging
 from collections.abc import Callable
@@ -35,6 +35,8 @@ _WAITS_S: Final = (5, 15, 60, 300, 900)
 _WAITS_REFUSED_S: Final = (1200, 2400, 3600)
 _JITTER: Final = 0.2
 GIVE_UP_MS: Final = 24 * 3600 * 1000
+# An alarm waits no longer than this for a server that asks for patience; this project's choice.
+LONGEST_ASKED_MS: Final = 3600 * 1000
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,19 +47,21 @@ class Delivered:
 @dataclass(frozen=True, slots=True)
 class DeliveryFailure:
     """The message was not taken. permanent: it was refused, and trying again soon is of no use; text: why, for a
-    person; unreachable: no message can get through at present, so that trying the next one is of no use either.
+    person; unreachable: no message can get through at present, so that trying the next one is of no use either;
+    retry_after_s: for how long the other side asks not to be asked again, None where it does not say.
     """
 
     permanent: bool
     text: str
     unreachable: bool = False
+    retry_after_s: float | None = None
 
 
 class Outbox:
     """The queue's work.
 
     deliver: gets a message and the time (UTC ms); chance: gives numbers in [0, 1); collect: puts together what may go
-    out as one message, given the time.
+    out as one message, given the time; channel: whose messages these are, None for every channel's.
     """
 
     def __init__(
@@ -66,12 +70,16 @@ class Outbox:
         deliver: Callable[[MessageRow, int], Delivered | DeliveryFailure],
         chance: Callable[[], float],
         collect: Callable[[int], None] = lambda now_ms: None,
+        channel: str | None = None,
     ) -> None:
         self._store = store
         self._collect = collect
         self._deliver = deliver
         self._chance = chance
+        self._channel = channel
         self._unnoted: dict[int, int] = {}
+        # Until when the other side asked not to be asked again, UTC ms.
+        self._asked_until_ms = 0
 
     def work(self, now_ms: int) -> int:
         """Try every message that is due and return how many went out.
@@ -84,8 +92,10 @@ class Outbox:
             self._collect(now_ms)
         except StoreError as error:
             _log.warning("what waited to go out together goes out by itself: %s", error)
+        if now_ms < self._asked_until_ms <= now_ms + LONGEST_ASKED_MS:  # a clock that was set back holds nothing up
+            return 0
         count = 0
-        for message in due_messages(self._store, now_ms):
+        for message in due_messages(self._store, now_ms, channel=self._channel):
             if message.id in self._unnoted or not self._begin(message):
                 continue
             result = self._deliver(message, now_ms)
@@ -95,6 +105,8 @@ class Outbox:
                 count += 1
                 continue
             self._note_failure(message, result, now_ms)
+            if result.retry_after_s is not None:
+                self._asked_until_ms = now_ms + min(round(result.retry_after_s * 1000), LONGEST_ASKED_MS)
             if result.unreachable:
                 break
         return count
@@ -125,6 +137,8 @@ class Outbox:
             mark_gave_up(self._store, message.id, now_ms, reason)
             return
         wait = wait_ms(message.attempts + 1, self._chance(), refused=result.permanent)
+        if result.retry_after_s is not None:
+            wait = max(wait, min(round(result.retry_after_s * 1000), LONGEST_ASKED_MS))
         _log.warning(
             "message '%s' to %s not sent, next try in %d s: %s",
             message.subject,

@@ -47,7 +47,8 @@ class RackingReminders:
 
     def due(self, connection: sqlite3.Connection, begun: Iterable[OpenRacking], now_ms: int) -> list[RackingReminder]:
         """Of each racking the last reminder that is due and not written yet. begun: those not finished; now_ms: UTC."""
-        if self._cellar.mail is None:
+        numbers = [number for number, each in enumerate(self._cellar.recipients) if each.after_s is None]
+        if not numbers:
             return []
         reminders = []
         for racking in begun:
@@ -58,7 +59,7 @@ class RackingReminders:
             reminder = RackingReminder(racking, reached[-1])
             if reminder.name in self._written:
                 continue
-            first = stable_message_id("report", reminder.name, 0, sender=self._cellar.mail.sender)
+            first = stable_message_id("report", reminder.name, numbers[0], sender=self._cellar.sender)
             if has_message(connection, first):
                 self._written.add(reminder.name)
             else:

@@ -7,6 +7,7 @@ __all__ = ["put_report", "wrong_future"]
 import sqlite3
 from datetime import tzinfo
 
+from alerts.message.hours import first_moment
 from alerts.message.message_id import stable_message_id
 from alerts.message.wording import MessageText
 from alerts.view.format import exact_time
@@ -32,23 +33,28 @@ def put_report(
     now_ms: int,
     not_before_ms: int | None = None,
 ) -> int:
-    """Put a message into the outbox for each recipient of ``[mail]``; give their number.
+    """Put a message into the outbox for everybody who gets every alarm at once; give their number.
 
-    name: of this report alone; not_before_ms: when it may first go out, by default at once.
+    name: of this report alone; not_before_ms: when it may first go out, by default as soon as it may wake them.
     """
-    if cellar.mail is None:
-        return 0
-    for number, recipient in enumerate(cellar.mail.to):
+    count = 0
+    for number, recipient in enumerate(cellar.recipients):
+        if recipient.after_s is not None:
+            continue
+        count += 1
         add_message(
             connection,
             NewMessage(
-                message_id=stable_message_id("report", name, number, sender=cellar.mail.sender),
+                message_id=stable_message_id("report", name, number, sender=cellar.sender),
                 occasion="report",
-                recipient=recipient,
+                channel=recipient.channel,
+                recipient=recipient.name,
                 subject=text.subject,
                 body=text.body,
                 created_ms=now_ms,
-                not_before_ms=now_ms if not_before_ms is None else not_before_ms,
+                not_before_ms=first_moment(recipient, now_ms, cellar.site.zone)
+                if not_before_ms is None
+                else not_before_ms,
             ),
         )
-    return len(cellar.mail.to)
+    return count

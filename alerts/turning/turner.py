@@ -24,7 +24,8 @@ from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State
 from alerts.watch.applied_limits import AppliedLimits, applied_limits
 from alerts.watch.journal_suppression import JournalSuppression
-from alerts.watch.own_health import backup_health, health_of_pulse, judge_health
+from alerts.watch.own_health import backup_health, channel_health, health_of_pulse, judge_health
+from alerts.watch.own_limits import channels_in_use
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs
 from alerts.watch.watch_state import WatchState
@@ -42,7 +43,7 @@ from ingest.store.alarms.alarm_record import (
     put_alarm,
     remove_alarm,
 )
-from ingest.store.alarms.messages import count_waiting
+from ingest.store.alarms.messages import count_waiting, failing_channels
 from ingest.store.alarms.operator_events import mark_applied, waiting_events
 from ingest.store.backup.making import backups_since, last_backup_ms
 from ingest.store.change_feed import cursor, set_cursor
@@ -97,7 +98,7 @@ class Turner:
     """Holds the state of the watch between turns. The store is changed only by a turn that has something to keep.
 
     A turn whose commit fails leaves the state as it was; the next one judges the same readings again. backup: what the
-    pulse says about backups, None where none are made.
+    pulse says about backups, None where none are made; lamps_out: which channels cannot show the alarms at present.
     """
 
     def __init__(
@@ -108,10 +109,13 @@ class Turner:
         backup: Callable[[], BackupPulse | None] = lambda: None,
         without_store: WithoutStore | None = None,
         judges: Callable[[], dict[str, JudgePulse]] = dict,
+        lamps_out: Callable[[], Sequence[str]] = list,
     ) -> None:
         self._store = store
         self._backup = backup
         self._judges = judges
+        self._lamps_out = lamps_out
+        self._channels = channels_in_use(cellar)
         self._started_ms = now.utc_ms
         self._cellar = cellar
         self._vessel_use = VesselUseCache(store)
@@ -237,7 +241,7 @@ class Turner:
         judged = self._judgements.readings(now.utc_ms)
         inputs = TurnInputs(
             readings=[*self._feed.readings(rows), *judged],
-            health=self._health(ingest, now, look_at_backups=pulse_is_due),
+            health=self._health(ingest, now, is_thorough=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
             due=self._due.facts(now.utc_ms),
@@ -313,12 +317,15 @@ class Turner:
         quiet = self._suppression.keys(use.empty, use.racking, awaiting, compensated)
         return {**quiet, **self._without_store.quiet(now)}
 
-    def _health(self, ingest: Pulse[IngestPulse] | None, now: Now, *, look_at_backups: bool) -> dict[str, int]:
+    def _health(self, ingest: Pulse[IngestPulse] | None, now: Now, *, is_thorough: bool) -> dict[str, int]:
         health: dict[str, int] = {}
         if ingest is not None and _identity(ingest) != self._pulse_seen:
             health |= health_of_pulse(ingest.at_ms, ingest.body, self._series_of)
-        if look_at_backups and self._backups_since_ms is not None:
+        if is_thorough and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
+        if is_thorough:
+            failing = [*failing_channels(self._store), *self._lamps_out()]
+            health |= channel_health(now.utc_ms, self._channels, failing)
         return health | judge_health(now.utc_ms, self._judges())
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:

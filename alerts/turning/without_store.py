@@ -135,14 +135,14 @@ class WithoutStore:
         self._direct.put(key, list(self._messages(occasion, occurrence, text, now_ms)))
 
     def _messages(self, occasion: Occasion, occurrence: str, text: MessageText, now_ms: int) -> Iterable[NewMessage]:
-        mail = self._cellar.mail
-        if mail is None:
-            return
-        for number, recipient in enumerate(mail.to):
+        for number, recipient in enumerate(self._cellar.recipients):
+            if "high" not in recipient.priorities:
+                continue
             yield NewMessage(
-                message_id=stable_message_id(occurrence, occasion.value, now_ms, number, sender=mail.sender),
+                message_id=stable_message_id(occurrence, occasion.value, now_ms, number, sender=self._cellar.sender),
                 occasion=occasion.value,
-                recipient=recipient,
+                channel=recipient.channel,
+                recipient=recipient.name,
                 subject=text.subject,
                 body=text.body,
                 created_ms=now_ms,
@@ -167,10 +167,10 @@ class WithoutStore:
         for transition in transitions:
             if transition.occasion is None:
                 continue
-            for recipient in self._cellar.mail.to if self._cellar.mail else ():
-                if delivered[transition.key, transition.occasion.value, recipient]:
+            for recipient in self._cellar.recipients:
+                if delivered[transition.key, transition.occasion.value, recipient.name]:
                     occurrence = transition.occurrence or transition.key
-                    mark_sent_directly(connection, occurrence, transition.occasion.value, recipient, now.utc_ms)
+                    mark_sent_directly(connection, occurrence, transition.occasion.value, recipient.name, now.utc_ms)
 
     def stored(self, now: Now) -> None:
         """A turn was stored."""

@@ -1,13 +1,33 @@
-"""Which parts of leeside are well: by the ingest daemon's pulse, by the newest backup, by the judges' answers."""
+"""Which parts of leeside are well: by ingest's pulse, the newest backup, judges' answers, what channels have taken."""
 
 from __future__ import annotations
 
-__all__ = ["BACKUP_MISSED_MS", "LOG_BYTES", "MIRROR_BEHIND_MS", "backup_health", "health_of_pulse", "judge_health"]
+__all__ = [
+    "BACKUP_MISSED_MS",
+    "LOG_BYTES",
+    "MIRROR_BEHIND_MS",
+    "backup_health",
+    "channel_health",
+    "health_of_pulse",
+    "judge_health",
+]
 
 from collections.abc import Iterable, Mapping
 from typing import Final
 
-from alerts.watch.own_limits import BACKUP, BROKER, CLOCK, DISK, INGEST, LOG, MIRROR, babbling_key, judge_key, line_key
+from alerts.watch.own_limits import (
+    BACKUP,
+    BROKER,
+    CLOCK,
+    DISK,
+    INGEST,
+    LOG,
+    MIRROR,
+    babbling_key,
+    channel_key,
+    judge_key,
+    line_key,
+)
 from ingest.pulse import IngestPulse, JudgePulse, MirrorPulse
 
 # A log is folded back at 4 MB. A cellar takes hours to write this much; no look of ours lasts so long.
@@ -50,6 +70,11 @@ def backup_health(now_ms: int, newest_ms: int | None, watched_since_ms: int) -> 
     newest_ms: when the newest was made; watched_since_ms: when backups were first asked for; UTC ms.
     """
     return {BACKUP: now_ms} if now_ms - max(newest_ms or 0, watched_since_ms) <= BACKUP_MISSED_MS else {}
+
+
+def channel_health(now_ms: int, channels: Iterable[str], failing: Iterable[str]) -> dict[str, int]:
+    """The keys of the limits on those channels that are well at now_ms: nothing waits that they have not taken."""
+    return {channel_key(channel): now_ms for channel in set(channels).difference(failing)}
 
 
 def judge_health(now_ms: int, judges: Mapping[str, JudgePulse]) -> dict[str, int]:

@@ -18,6 +18,8 @@ __all__ = [
     "MIRROR",
     "OwnWords",
     "babbling_key",
+    "channel_key",
+    "channels_in_use",
     "is_babbling",
     "judge_key",
     "line_key",
@@ -42,6 +44,7 @@ BACKUP: Final = "leeside/backup"
 MIRROR: Final = "leeside/mirror"
 _BABBLING_HEAD: Final = "leeside/babbling "
 _JUDGE_HEAD: Final = "leeside/judge "
+_CHANNEL_HEAD: Final = "leeside/channel "
 
 # The judges whose answers limits wait for: those of ``alerts.judging.judges``, by name.
 JUDGES: Final[tuple[str, ...]] = ("so2", "total", "gas", "cylinders")
@@ -112,6 +115,12 @@ _NO_ANSWER: Final = OwnWords(
     "{part} answers again.",
 )
 
+_CHANNEL_FAILS: Final = OwnWords(
+    "failing for {span}",
+    "messages have not got out by {part} for more than {span}.",
+    "nothing waits for {part} any more: it works again, or what waited was given up.",
+)
+
 # What each priority may do: only a high one wakes.
 _HOURS: Final[dict[Priority, Hours]] = {"high": "any", "medium": "waking", "low": "digest"}
 # Four missed pulses. Shorter than the shortest no-data time of a probe (120 s), so that the root speaks first.
@@ -124,6 +133,8 @@ LOG_LARGE_S: Final = 600.0
 DISK_ALARMING_S: Final = 30.0
 # Longer than a request to the mirror may take: at a start the mirror reports only after the first one.
 MIRROR_SILENCE_S: Final = 600.0
+# Long enough for a mail server that greylists, which asks for another try after about five minutes.
+CHANNEL_SILENCE_S: Final = 600.0
 # As old as an answer may be for a limit to be judged by it.
 JUDGE_SILENCE_S: Final = 1800.0
 # Longer than any single slip, jump or power-on value; a fault that stays this long is a fault.
@@ -146,6 +157,17 @@ def judge_key(judge: str) -> str:
     return f"{_JUDGE_HEAD}{judge}"
 
 
+def channel_key(channel: str) -> str:
+    """The key of the limit on a channel that messages go out by."""
+    return f"{_CHANNEL_HEAD}{channel}"
+
+
+def channels_in_use(cellar: Cellar) -> list[str]:
+    """The ids of the channels that somebody is reached by, and of those that show the alarms to a lamp or a siren."""
+    shown = [channel.id for channel in cellar.channel if channel.kind == "mqtt"]
+    return list(dict.fromkeys([*(recipient.channel for recipient in cellar.recipients), *shown]))
+
+
 def is_babbling(key: str) -> bool:
     """Whether a limit is on a probe that sends far more readings than it should."""
     return key.startswith(_BABBLING_HEAD)
@@ -164,6 +186,8 @@ def own_words(limit: EffectiveLimit) -> OwnWords | None:
         return _ROOM_SILENT
     if limit.key.startswith(_JUDGE_HEAD):
         return _NO_ANSWER
+    if limit.key.startswith(_CHANNEL_HEAD):
+        return _CHANNEL_FAILS
     return _BABBLING if is_babbling(limit.key) else _OWN_WORDS.get(limit.key, _NOT_RESPONDING)
 
 
@@ -207,6 +231,19 @@ def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
     if cellar.mirror is not None:
         action = _LOOK_AT_MIRROR % cellar.mirror.url
         yield _own(MIRROR, "store mirror", MIRROR_SILENCE_S, _NOT_MIRRORED, action, priority="low")
+    channels = channels_in_use(cellar)
+    # With a single one there is none by which its failure could be reported; `leeside now` shows it.
+    for channel in channels if len(channels) > 1 else ():
+        action = _LOOK_AT_CHANNEL % channel
+        yield _own(
+            channel_key(channel),
+            f"channel {channel}",
+            CHANNEL_SILENCE_S,
+            _UNHEARD,
+            action,
+            priority="high",
+            suppressed_by=(),
+        )
     topics = sum(probe.topic is not None for probe in cellar.probe)
     if topics and cellar.mqtt is not None:
         action = _LOOK_AT_BROKER % f"{cellar.mqtt.host}:{cellar.mqtt.port}"
@@ -338,6 +375,11 @@ _NOT_WORKED_OUT: Final = "What rests on its numbers is not judged: an alarm woul
 _LOOK_AT_JUDGE: Final = (
     "`leeside now` and the log say why it fails. An entry that cannot be right, or a store that is damaged, can be the "
     "cause (`leeside check --store`); else restart leeside."
+)
+_UNHEARD: Final = "Who is reached by this channel alone hears nothing: neither this alarm nor any other."
+_LOOK_AT_CHANNEL: Final = (
+    "`leeside now` says what it answered, and `leeside check --live` tries it. Look at the network first, then at the "
+    "password or secret of %s. What waits goes out by itself once it works; until then, tell the others by hand."
 )
 _CUT: Final = (
     "What it sends beyond five readings a second is counted and not stored, so that it neither fills the disk nor "

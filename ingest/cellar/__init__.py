@@ -16,6 +16,8 @@ due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
 gas_line        the model of a gas line
 connections     the models of store, broker, lines, mail, mirror, page
+channels        the model of a channel
+people          the model of a person, and everybody on each channel
 limits          the model of a limit, and a limit as it is watched
 due_rules       limits on work that falls due
 file_limits     from the one to the other; where wine lies
@@ -34,6 +36,7 @@ load            from the text to a cellar, or to all that is wrong
 """
 
 from ingest.cellar.amounts import PressureKind, as_meant, parse_amount, split_amount
+from ingest.cellar.channels import PLACEHOLDER, ChannelSettings
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, PageSettings, SerialSettings
 from ingest.cellar.due_rules import DueRule, due_rules
 from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
@@ -45,6 +48,7 @@ from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitS
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.one_cause import is_of_one_cause
+from ingest.cellar.people import MAIL_CHANNEL, Person, Recipient
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 from ingest.cellar.quantities import (
     JUDGED_QUANTITIES,
@@ -71,13 +75,16 @@ __all__ = [
     "DUE_WORK",
     "JUDGED_QUANTITIES",
     "LIMIT_QUANTITIES",
+    "MAIL_CHANNEL",
     "NEVER_MEASURED",
     "NOT_FORESEEN_H",
+    "PLACEHOLDER",
     "QUANTITIES",
     "SENML_NAME",
     "TOLERANCES",
     "USUAL",
     "Cellar",
+    "ChannelSettings",
     "Counts",
     "Cylinder",
     "Dimension",
@@ -95,9 +102,11 @@ __all__ = [
     "MirrorSettings",
     "MqttSettings",
     "PageSettings",
+    "Person",
     "PressureKind",
     "Priority",
     "Probe",
+    "Recipient",
     "Role",
     "Room",
     "SerialSettings",

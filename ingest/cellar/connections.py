@@ -12,6 +12,7 @@ __all__ = [
     "StoreSettings",
     "W1Settings",
     "is_loopback",
+    "is_mail_address",
 ]
 
 import codecs
@@ -98,9 +99,14 @@ def _host_and_port(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
-def _mail_address(text: str) -> str:
+def is_mail_address(text: str) -> bool:
+    """Say whether a text has the form of a mail address, without spaces."""
     local, _, domain = text.rpartition("@")
-    if not local or not domain or any(character.isspace() or not character.isprintable() for character in text):
+    return bool(local and domain and not any(character.isspace() or not character.isprintable() for character in text))
+
+
+def _mail_address(text: str) -> str:
+    if not is_mail_address(text):
         raise ValueError('a mail address without spaces, such as "cellarhand@cellar.example"')
     return text
 
@@ -128,6 +134,23 @@ def _server(text: str) -> str:
         raise ValueError(f"no user and password in it; give a token with token_env or token_file; allowed: {form}")
     if parts.query or parts.fragment:
         raise ValueError(f"nothing after the path; org and bucket are keys of their own; allowed: {form}")
+    return text.rstrip("/")
+
+
+def _public_url(text: str) -> str:
+    form = 'https:// and the name under which people reach the page, such as "https://cellar.example"'
+    try:
+        parts = urlsplit(text)
+        host = parts.hostname or ""
+        wrong = parts.scheme not in ("http", "https") or not host or parts.port == 0
+    except ValueError:  # a port that is not a number, a bracket that does not close
+        wrong, host, parts = True, "", urlsplit("")
+    if wrong or not text.isascii() or any(character.isspace() for character in text):
+        raise ValueError(form)
+    if parts.username is not None or parts.query or parts.fragment:
+        raise ValueError(f"no user, and nothing after a ? or #; allowed: {form}")
+    if parts.scheme == "http" and not is_loopback(host):
+        raise ValueError(f"a link that acknowledges an alarm must not cross the network in the clear; allowed: {form}")
     return text.rstrip("/")
 
 
@@ -240,7 +263,9 @@ class MailSettings(Table):
     host: Annotated[Text, AfterValidator(_host)] = Field(description='the mail server, such as "127.0.0.1"')
     port: Port = 25
     sender: MailAddress = Field(alias="from", description="the address that messages come from")
-    to: Annotated[tuple[MailAddress, ...], Field(min_length=1, description="a list of addresses that get messages")]
+    to: Annotated[
+        tuple[MailAddress, ...], Field(min_length=1, description="a list of addresses that get messages")
+    ] = ()
     security: Literal["none", "starttls", "tls"] = "none"
     user: Text | None = None
     password_env: Text | None = None
@@ -303,9 +328,10 @@ class MirrorSettings(Table):
 
 
 class PageSettings(Table):
-    """``[page]``: where the web page listens."""
+    """``[page]``: where the web page listens, and under which address people reach it, for links in messages."""
 
     address: Annotated[Text, AfterValidator(_address)] = "127.0.0.1:8420"
+    url: Annotated[Text, AfterValidator(_public_url)] | None = None
 
     @property
     def host(self) -> str:

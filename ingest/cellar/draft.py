@@ -17,7 +17,7 @@ from ingest.errors import Problem
 _M = TypeVar("_M", bound=Table)
 
 # Ids of one space differ from each other; an id of another space may be the same.
-IdSpace = Literal["places", "probes", "serial lines", "gas lines", "limits"]
+IdSpace = Literal["places", "probes", "serial lines", "gas lines", "limits", "people", "channels"]
 Check = Callable[["CellarDraft"], Iterable[Problem]]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Cylinder", "Gas", "Place", "Probe", "Room", "Site", "Vessel"]
+__all__ = ["Cylinder", "Gas", "Place", "Probe", "Room", "Site", "Vessel", "read_waking"]
 
 import re
 from datetime import time
@@ -62,7 +62,8 @@ def _zone_meant(name: str) -> str:
     return cities.get(nearest(name.strip().replace(" ", "_"), cities), "")
 
 
-def _waking(value: object) -> object:
+def read_waking(value: object) -> object:
+    """Read waking hours, for pydantic: two local times with a dash between."""
     if isinstance(value, tuple):
         return value
     match = _WAKING.fullmatch(value.strip()) if isinstance(value, str) else None
@@ -91,7 +92,7 @@ class Site(Table):
         default=None, alias="altitude"
     )
     units: Annotated[str, BeforeValidator(read_units)] = "metric"
-    waking: Annotated[tuple[time, time], BeforeValidator(_waking)] = (time(7, 0), time(22, 0))
+    waking: Annotated[tuple[time, time], BeforeValidator(read_waking)] = (time(7, 0), time(22, 0))
     legal: LegalRules | None = None
     so2_pk: Annotated[float, Field(ge=1.0, le=3.0)] = 1.81
 

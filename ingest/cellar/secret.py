@@ -18,11 +18,12 @@ def read_password(
     environ: Mapping[str, str],
     base: Path,
     *,
-    what: Literal["password", "token"] = "password",
+    what: Literal["password", "token", "url", "secret"] = "password",
 ) -> str | None:
     """Read the password that a table's ``password_env`` or ``password_file`` leads to, None if neither is given.
 
-    what: ``token`` reads ``token_env`` or ``token_file`` instead. One line break at the file's end is not part of it.
+    what: such as ``token``, which reads ``token_env`` or ``token_file`` instead. One line break at the file's end is
+    not part of it.
     Raises IngestError that says what is missing.
     """
     if variable is not None:

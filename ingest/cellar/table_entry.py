@@ -24,7 +24,7 @@ _M = TypeVar("_M", bound=Table)
 
 _LONGEST_SHOWN: Final = 80
 _SECRET_PARTS: Final = ("pass", "secret", "token", "pwd")
-_NO_SECRET: Final = ("password_env", "password_file", "token_env", "token_file")
+_NO_SECRET: Final = tuple(f"{what}_{where}" for what in ("password", "token", "secret") for where in ("env", "file"))
 # User and password in an address, which nobody should write there.
 _SIGN_IN: Final = re.compile(r"//[^/\s]*@")
 # What may hold a secret in a key that names a server: all before an @, after a ? or #, and in a host after a slash.
@@ -33,6 +33,9 @@ _OF_SERVERS: Final = {
     "url": re.compile(r'(?<=")[^"]*@|[?#][^"]*'),
     "device": re.compile(r'(?<=")[^"]*@|[?#][^"]*'),
 }
+# Tables whose addresses are as good as a password: who knows one can send to it.
+_PRIVATE_URLS: Final = "[[channel]]"
+_PATH: Final = re.compile(r'([A-Za-z0-9+.-]+)://([^/"?#]*)[^"]*')
 _ADVICE_ON_SECRETS: Final = (
     "a {0} does not belong in the cellar file; name an environment variable with {0}_env, "
     "or a file that only leeside can read with {0}_file"
@@ -48,7 +51,10 @@ class WrittenTable:
 
     def problem(self, key: str, allowed: str) -> Problem:
         """Make a problem of this table's key, with the value as it was written."""
-        return Problem(self.label, key, as_written(key, self.raw[key]) if key in self.raw else "", allowed)
+        text = as_written(key, self.raw[key]) if key in self.raw else ""
+        if key.startswith("url") and self.label.startswith(_PRIVATE_URLS):
+            text = _PATH.sub(_without_path, text)
+        return Problem(self.label, key, text, allowed)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +99,10 @@ def as_written(key: str, value: object) -> str:
     return text if len(text) <= _LONGEST_SHOWN else text[: _LONGEST_SHOWN - 3] + "..."
 
 
+def _without_path(match: re.Match[str]) -> str:
+    return f"{match[1]}://{match[2]}/..." if match[1].lower() in ("http", "https") else f"{match[1]}://..."
+
+
 def _without_secret(match: re.Match[str]) -> str:
     found = match[0]
     if not found.endswith("@"):
@@ -135,4 +145,6 @@ def _unknown(key: str, keys: Mapping[str, FieldInfo]) -> str:
         return _ADVICE_ON_SECRETS.format("password")
     if "token" in key.lower() and key not in keys and "token_env" in keys:
         return _ADVICE_ON_SECRETS.format("token")
+    if key.lower() == "secret" and "secret_env" in keys:
+        return _ADVICE_ON_SECRETS.format("secret")
     return f"there is no such key; {suggestion(key, keys, 'known keys')}"

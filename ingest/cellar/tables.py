@@ -5,9 +5,12 @@ from __future__ import annotations
 __all__ = ["TABLES", "Cellar"]
 
 from dataclasses import dataclass, field, fields
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
+from ingest.cellar.channels import ChannelSettings
+from ingest.cellar.checks.channels import channel_problems
 from ingest.cellar.checks.connections import (
     broker_problems,
     mail_problems,
@@ -17,6 +20,7 @@ from ingest.cellar.checks.connections import (
 )
 from ingest.cellar.checks.gas_lines import gas_line_problems
 from ingest.cellar.checks.limits import limit_problems
+from ingest.cellar.checks.people import person_problems
 from ingest.cellar.checks.places import cylinder_problems, vessel_problems
 from ingest.cellar.checks.probes import probe_problems
 from ingest.cellar.connections import (
@@ -36,6 +40,7 @@ from ingest.cellar.file_limits import WinePlaces
 from ingest.cellar.form import Table
 from ingest.cellar.gas_line import GasLine
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
+from ingest.cellar.people import Person, Recipient, recipients
 from ingest.cellar.quantities import PlaceKind
 
 
@@ -67,6 +72,8 @@ class Cellar:
     mail: MailSettings | None = field(metadata=_table(MailSettings, check=mail_problems))
     mirror: MirrorSettings | None = field(metadata=_table(MirrorSettings, check=mirror_problems))
     page: PageSettings | None = field(metadata=_table(PageSettings, check=page_problems))
+    person: tuple[Person, ...] = field(metadata=_tables(Person, "people", person_problems))
+    channel: tuple[ChannelSettings, ...] = field(metadata=_tables(ChannelSettings, "channels", channel_problems))
     serial: tuple[SerialSettings, ...] = field(metadata=_tables(SerialSettings, "serial lines", serial_problems))
     room: tuple[Room, ...] = field(metadata=_tables(Room, "places"))
     cylinder: tuple[Cylinder, ...] = field(metadata=_tables(Cylinder, "places", cylinder_problems))
@@ -88,6 +95,16 @@ class Cellar:
     def backup_folder(self) -> Path:
         """Where backups go; a relative path counts from the cellar file's folder."""
         return self.base / (self.backup or BackupSettings()).folder
+
+    @cached_property
+    def recipients(self) -> tuple[Recipient, ...]:
+        """Everybody who gets messages, on each of their channels: ``[mail] to`` first, then each ``[[person]]``."""
+        return recipients(self.mail, self.person, self.site.waking)
+
+    @property
+    def sender(self) -> str:
+        """The mail address whose domain Message-IDs are under, "" without ``[mail]``."""
+        return "" if self.mail is None else self.mail.sender
 
     def limits_with(self, wine: WinePlaces) -> tuple[EffectiveLimit, ...]:
         """List every limit that is watched while wine lies there."""

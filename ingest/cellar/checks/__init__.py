@@ -4,6 +4,8 @@ The registry in ``ingest.cellar.tables`` says which check belongs to which table
 
 ids          each means one thing, and what is named exists
 connections  broker, serial lines, mail, mirror, page
+people       who gets messages on which channel, and that a high alarm wakes somebody
+channels     which keys of a channel go together
 places       cylinders and vessels
 gas_lines    a cylinder and the vessels behind it
 probes       where a probe is, what it measures, its signal

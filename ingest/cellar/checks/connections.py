@@ -16,6 +16,7 @@ from ingest.cellar.connections import (
     is_loopback,
 )
 from ingest.cellar.draft import CellarDraft
+from ingest.cellar.people import Person
 from ingest.cellar.table_entry import TableEntry, as_written
 from ingest.errors import Problem
 
@@ -37,6 +38,8 @@ def mail_problems(draft: CellarDraft) -> Iterator[Problem]:
     for entry in draft.entries(MailSettings):
         yield from _sign_in(entry)
         mail = entry.model
+        if "to" not in entry.raw and not draft.written(Person):
+            yield entry.problem("to", "is missing: a list of addresses that get messages, or a table [[person]]")
         if mail.user is not None and mail.security == "none" and not is_loopback(mail.host):
             yield entry.problem(
                 "security", 'user and password would cross the network in the clear; write "starttls" or "tls"'

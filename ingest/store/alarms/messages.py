@@ -12,6 +12,7 @@ __all__ = [
     "cancel_waiting",
     "count_waiting",
     "due_messages",
+    "failing_channels",
     "has_message",
     "mark_failed",
     "mark_gave_up",
@@ -83,14 +84,15 @@ class MessageRow(NamedTuple):
 class Undelivered(NamedTuple):
     """What could not be sent so far.
 
-    messages: how many; since_ms: when the oldest was written, UTC ms; attempts, error: its tries, and why the last one
-    failed.
+    messages: how many; since_ms: when the oldest was written, UTC ms; attempts, error, channel: its tries, why the last
+    one failed, and by which channel it should go out.
     """
 
     messages: int
     since_ms: int
     attempts: int
     error: str
+    channel: str = "mail"
 
 
 # The longest wait between two tries, with its jitter, and a little.
@@ -156,8 +158,8 @@ def mark_sent_directly(
     )
 
 
-def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]:
-    """Read the messages whose time of sending has come, the longest waiting first.
+def due_messages(store: Store, now_ms: int, limit: int = 50, channel: str | None = None) -> list[MessageRow]:
+    """Read the messages whose time of sending has come, the longest waiting first. channel: None for every channel.
 
     What follows up an occurrence waits until what was written of it before has gone to the same person, so that no
     all-clear comes before its alarm. A clock that was set back must not hold a message up: what was free to go when it
@@ -166,8 +168,8 @@ def due_messages(store: Store, now_ms: int, limit: int = 50) -> list[MessageRow]
     connection = store.connection
     due = connection.execute(
         f"{COLUMNS} WHERE state = 'waiting' AND (next_try_ms <= ? OR (attempts = 0 AND not_before_ms <= created_ms)"
-        " OR (attempts > 0 AND next_try_ms > ?)) ORDER BY next_try_ms, id",
-        (now_ms, now_ms + LONGEST_TRY_MS),
+        " OR (attempts > 0 AND next_try_ms > ?)) AND channel = coalesce(?, channel) ORDER BY next_try_ms, id",
+        (now_ms, now_ms + LONGEST_TRY_MS, channel),
     ).fetchall()
     if not due:
         return []
@@ -271,13 +273,21 @@ def count_waiting(store: Store) -> int:
     return int(store.connection.execute("SELECT count(*) FROM message WHERE state = 'waiting'").fetchone()[0])
 
 
+def failing_channels(store: Store) -> list[str]:
+    """List the channels that have not taken a message, which waits for its next try."""
+    rows = store.connection.execute(
+        "SELECT DISTINCT channel FROM message WHERE state = 'waiting' AND last_error NOT NULL"
+    )
+    return [channel for (channel,) in rows]
+
+
 def undelivered(store: Store, now_ms: int) -> Undelivered | None:
     """Sum up the messages that were refused, or could not be handed over, None if there are none.
 
     now_ms: UTC ms; what was given up more than a day before is left out.
     """
     rows = store.connection.execute(
-        "SELECT created_ms, attempts, last_error FROM message WHERE last_error NOT NULL"
+        "SELECT created_ms, attempts, last_error, channel FROM message WHERE last_error NOT NULL"
         " AND (state = 'waiting' OR (state = 'gave up' AND ended_ms > ?)) ORDER BY id",
         (now_ms - _GIVEN_UP_SHOWN_MS,),
     ).fetchall()
