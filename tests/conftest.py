@@ -9,9 +9,11 @@ import os
 import shutil
 import tempfile
 from collections.abc import Iterator
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
+from a_browser import Visit, running_browser
 from a_cellar_on_disk import CellarOnDisk
 from a_journal import JournalOnDisk
 from a_mirror import Start, mirrored_store
@@ -19,6 +21,7 @@ from a_store import new_store
 from brokers import Mosquitto
 from hypothesis import HealthCheck, settings
 from influx_server import InfluxServer
+from playwright.sync_api import Browser
 from scripted_peer import ScriptedPeer
 
 from ingest.mirror.follower import Follower
@@ -133,3 +136,19 @@ def started() -> Iterator[Start]:
     for follower in running:
         follower.stop(5.0)
         assert not follower.alive()
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Browser]:
+    """A browser for the tests of one file; it starts when the first asks for it."""
+    with running_browser() as browser:
+        yield browser
+
+
+@pytest.fixture
+def visit(chromium: Browser) -> Iterator[Visit]:
+    """Opens views of a cellar's page in a browser: see ``a_browser.py``."""
+    with ExitStack() as stack:
+        opened = Visit(chromium, stack)
+        yield opened
+    assert opened.troubles == []

@@ -5,7 +5,7 @@ It reads the store and listens on one port. While another program has that port,
 
 from __future__ import annotations
 
-__all__ = ["PageProcess", "main"]
+__all__ = ["PageProcess", "main", "server_settings"]
 
 import logging
 import os
@@ -18,6 +18,7 @@ from typing import Final
 
 import sdnotify
 import uvicorn
+from fastapi import FastAPI
 
 from alerts.page.app import make_app
 from alerts.page.connections import MOST_CONNECTIONS, LimitedProtocol
@@ -46,6 +47,25 @@ class _Refused(logging.Filter):
         return True
 
 
+def server_settings(app: FastAPI, host: str, port: int) -> uvicorn.Config:
+    """Give the settings of the page's server."""
+    return uvicorn.Config(
+        app,
+        host=host,
+        port=port,
+        http=LimitedProtocol,
+        # asyncio accepts so many at a time before it looks at the first. With more than a process may have open, it
+        # also complains once for each that is missing, and again for each when the page stops.
+        backlog=MOST_CONNECTIONS,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        headers=[("server", SERVER_NAME)],
+        lifespan="off",
+        timeout_graceful_shutdown=2,
+    )
+
+
 class PageProcess:
     """Serves the page of a cellar until it is stopped."""
 
@@ -54,21 +74,7 @@ class PageProcess:
             raise IngestError(
                 'the cellar file has no [page]; add one with an address, such as address = "127.0.0.1:8420"'
             )
-        self._settings = uvicorn.Config(
-            make_app(cellar, wall_ms),
-            host=cellar.page.host,
-            port=cellar.page.port,
-            http=LimitedProtocol,
-            # asyncio accepts so many at a time before it looks at the first. With more than a process may have open, it
-            # also complains once for each that is missing, and again for each when the page stops.
-            backlog=MOST_CONNECTIONS,
-            log_config=None,
-            access_log=False,
-            server_header=False,
-            headers=[("server", SERVER_NAME)],
-            lifespan="off",
-            timeout_graceful_shutdown=2,
-        )
+        self._settings = server_settings(make_app(cellar, wall_ms), cellar.page.host, cellar.page.port)
         self.address = f"http://{cellar.page.address}/"
         self.stop_event = Event()
         self._refused = _Refused()
