@@ -27,6 +27,7 @@ from ingest.journal.ledger import Ledger
 from ingest.store import Store
 from ingest.store.journal.amending import amend_entry, amendable
 from ingest.store.journal.entry_rows import insert_strike
+from ingest.store.journal.idempotency_keys import Once, write_once
 from ingest.store.journal.stored_ledger import equipment_of
 
 
@@ -74,11 +75,24 @@ def prepare_amendment(
 
 
 def write_amendment(
-    store: Store, cellar: Cellar, amendment: Amendment, *, now_ms: int, with_later: bool = False
+    store: Store,
+    cellar: Cellar,
+    amendment: Amendment,
+    *,
+    now_ms: int,
+    with_later: bool = False,
+    once: Once | None = None,
 ) -> Entry:
-    """Write the corrected entry and strike the old one, both or neither; it is checked again."""
+    """Write the corrected entry and strike the old one, both or neither; it is checked again.
+
+    once: the request's key; the same request again gives the entry that it wrote. Raises KeyUsed.
+    """
     with store.write() as connection:
-        return amend_inside(connection, cellar, amendment, now_ms=now_ms, with_later=with_later)
+
+        def write() -> list[Entry]:
+            return [amend_inside(connection, cellar, amendment, now_ms=now_ms, with_later=with_later)]
+
+        return write_once(connection, once, now_ms, write)[0]
 
 
 def amend_inside(

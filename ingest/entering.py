@@ -46,6 +46,7 @@ from ingest.store import Store
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.entries import add_entry, newest_of
 from ingest.store.journal.entry_rows import entry_of, unstruck
+from ingest.store.journal.idempotency_keys import Once, write_once
 from ingest.store.journal.stored_ledger import ledger_at
 from ingest.times import Ambiguous, Skipped, spoken_moment
 
@@ -162,13 +163,26 @@ def judged(
     return Prepared(draft, body_words(draft.body, draft.lot), after, warnings, notes, caution)
 
 
-def write(store: Store, cellar: Cellar, prepared: Prepared, *, now_ms: int, with_later: bool = False) -> Entry:
-    """Write down what was prepared, all of it or nothing; it is checked again, since others may have written."""
+def write(
+    store: Store,
+    cellar: Cellar,
+    prepared: Prepared,
+    *,
+    now_ms: int,
+    with_later: bool = False,
+    once: Once | None = None,
+) -> Entry:
+    """Write down what was prepared, all of it or nothing; it is checked again, since others may have written.
+
+    once: the request's key; the same request again gives the entry that it wrote. Raises KeyUsed.
+    """
+    draft = prepared.draft
+
+    def add(connection: sqlite3.Connection) -> Entry:
+        return add_entry(connection, draft, cellar, now_ms, with_later=with_later)
+
     with store.write() as connection:
-        draft = prepared.draft
-        return added(
-            connection, draft.kind, lambda inside: add_entry(inside, draft, cellar, now_ms, with_later=with_later)
-        )
+        return write_once(connection, once, now_ms, lambda: [added(connection, draft.kind, add)])[0]
 
 
 def moment(at: str | None, cellar: Cellar, now_ms: int) -> int:

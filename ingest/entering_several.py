@@ -15,6 +15,7 @@ from ingest.journal.kinds.titration import TITRATION
 from ingest.journal.titration_lines import read_titration_line, wine_named
 from ingest.store import Store
 from ingest.store.journal.entries import add_entry
+from ingest.store.journal.idempotency_keys import Once, write_once
 from ingest.store.journal.stored_ledger import ledger_at
 
 # What is asked once. The others are of one wine.
@@ -49,10 +50,19 @@ def prepare_line(
     return prepare(store, cellar, TITRATION.name, answers, who=who, now_ms=now_ms, at=at)
 
 
-def write_several(store: Store, cellar: Cellar, drafts: Sequence[Draft], *, now_ms: int) -> list[Entry]:
-    """Write entries down in one transaction, all of them or none; each is checked again."""
+def write_several(
+    store: Store, cellar: Cellar, drafts: Sequence[Draft], *, now_ms: int, once: Once | None = None
+) -> list[Entry]:
+    """Write entries down in one transaction, all of them or none; each is checked again.
+
+    once: the request's key; the same request again gives the entries that it wrote. Raises KeyUsed.
+    """
     with store.write() as connection:
-        return [added(connection, draft.kind, _adding(draft, cellar, now_ms)) for draft in drafts]
+
+        def write() -> list[Entry]:
+            return [added(connection, draft.kind, _adding(draft, cellar, now_ms)) for draft in drafts]
+
+        return write_once(connection, once, now_ms, write)
 
 
 def _adding(draft: Draft, cellar: Cellar, now_ms: int) -> Add:

@@ -77,8 +77,8 @@ class _Desk:
     def amend(self, id: int, answers: Answers | None = None, **more: Any) -> Entry:
         told: dict[str, Any] = {"who": "Ben", "now_ms": NOW + MINUTE_MS} | more
         amendment = prepare_amendment(self.store, self.cellar, id, answers or {}, **told)
-        later = {"with_later": True} if told.get("with_later") else {}
-        return write_amendment(self.store, self.cellar, amendment, now_ms=NOW + MINUTE_MS, **later)
+        later = bool(told.get("with_later"))
+        return write_amendment(self.store, self.cellar, amendment, now_ms=NOW + MINUTE_MS, with_later=later)
 
     def volume(self, vessel: str) -> float | None:
         return contents(self.store, NOW, self.cellar)[vessel].volume_l

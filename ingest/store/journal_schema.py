@@ -5,7 +5,7 @@ Entries, strikes and results are only ever added: triggers hold every program to
 
 from __future__ import annotations
 
-__all__ = ["JOURNAL_SCHEMA", "LOT_LOCATIONS_SCHEMA"]
+__all__ = ["IDEMPOTENCY_SCHEMA", "JOURNAL_SCHEMA", "LOT_LOCATIONS_SCHEMA"]
 
 _ONLY_ADDED = ("entry", "entry_place", "strike", "result")
 
@@ -86,4 +86,15 @@ LOT_LOCATIONS_SCHEMA: tuple[str, ...] = (
     "CREATE INDEX lot_stay_to ON lot_stay (to_ms, to_entry)",
     # One row once they were worked out: the renames of vessels that they were made with. Without it they do not count.
     "CREATE TABLE lot_stays_made (names TEXT NOT NULL)",
+)
+
+IDEMPOTENCY_SCHEMA: tuple[str, ...] = (
+    # The key that a request came with, and the entries that it wrote. request: a digest of what it asked for.
+    """CREATE TABLE idempotency_key (
+        key TEXT NOT NULL,
+        entry INTEGER NOT NULL REFERENCES entry (id),
+        request TEXT NOT NULL,
+        written_ms INTEGER NOT NULL,
+        PRIMARY KEY (key, entry)
+    ) WITHOUT ROWID""",
 )

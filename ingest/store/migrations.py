@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from ingest.errors import StoreError, StoreTooNew
 from ingest.store.connection import Store
-from ingest.store.journal_schema import JOURNAL_SCHEMA, LOT_LOCATIONS_SCHEMA
+from ingest.store.journal_schema import IDEMPOTENCY_SCHEMA, JOURNAL_SCHEMA, LOT_LOCATIONS_SCHEMA
 from ingest.store.schema import FIRST_SCHEMA, JUDGEMENT_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
 
 
@@ -119,6 +119,11 @@ def _amended(connection: sqlite3.Connection) -> None:
     connection.execute("ALTER TABLE entry ADD COLUMN in_place_of INTEGER REFERENCES entry (id)")
 
 
+def _idempotency_keys(connection: sqlite3.Connection) -> None:
+    for statement in IDEMPOTENCY_SCHEMA:
+        connection.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -131,6 +136,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(9, "why a message waits", _held_messages),
     Migration(10, "kinds of entries renamed", _kinds_renamed),
     Migration(11, "entries in the place of others", _amended),
+    Migration(12, "keys of requests that wrote entries", _idempotency_keys),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

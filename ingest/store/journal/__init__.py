@@ -8,6 +8,7 @@ renames            what places and probes that entries name are called now
 journal_version    whether the journal changed
 stored_ledger      what vessels hold at any time
 amending           an entry in the place of another one
+idempotency_keys   a request that is sent again writes nothing twice
 supply_entries     where the gas supply is open
 begun_rackings     rackings that were begun and not finished
 vessel_use         which vessels are empty or being racked now
