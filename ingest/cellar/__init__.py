@@ -15,7 +15,8 @@ line_pattern    the pattern of a serial line's text
 due_work        work that falls due, and after how long
 equipment       the models of site, room, cylinder, vessel, probe
 gas_line        the model of a gas line
-connections     the models of store, broker, lines, mail, mirror, page
+connections     the models of store, broker, lines, mail, mirror
+page_settings   the model of the page
 channels        the model of a channel
 people          the model of a person, and everybody on each channel
 limits          the model of a limit, and a limit as it is watched
@@ -37,7 +38,7 @@ load            from the text to a cellar, or to all that is wrong
 
 from ingest.cellar.amounts import PressureKind, as_meant, parse_amount, split_amount
 from ingest.cellar.channels import PLACEHOLDER, ChannelSettings
-from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, PageSettings, SerialSettings
+from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
 from ingest.cellar.due_rules import DueRule, due_rules
 from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
@@ -48,6 +49,7 @@ from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitS
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
 from ingest.cellar.one_cause import is_of_one_cause
+from ingest.cellar.page_settings import PageSettings
 from ingest.cellar.people import MAIL_CHANNEL, Person, Recipient
 from ingest.cellar.platinum import TOLERANCES, resistance_ohm, temperature_c, tolerance_c
 from ingest.cellar.quantities import (

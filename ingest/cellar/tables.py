@@ -28,7 +28,6 @@ from ingest.cellar.connections import (
     MailSettings,
     MirrorSettings,
     MqttSettings,
-    PageSettings,
     SerialSettings,
     StoreSettings,
     W1Settings,
@@ -40,6 +39,7 @@ from ingest.cellar.file_limits import WinePlaces
 from ingest.cellar.form import Table
 from ingest.cellar.gas_line import GasLine
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
+from ingest.cellar.page_settings import PageSettings
 from ingest.cellar.people import Person, Recipient, recipients
 from ingest.cellar.quantities import PlaceKind
 

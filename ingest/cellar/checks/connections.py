@@ -11,11 +11,11 @@ from ingest.cellar.connections import (
     MailSettings,
     MirrorSettings,
     MqttSettings,
-    PageSettings,
     SerialSettings,
     is_loopback,
 )
 from ingest.cellar.draft import CellarDraft
+from ingest.cellar.page_settings import PageSettings
 from ingest.cellar.people import Person
 from ingest.cellar.table_entry import TableEntry, as_written
 from ingest.errors import Problem
