@@ -7,15 +7,16 @@ __all__ = ["show_cards"]
 import typer
 
 from alerts.command.terminal import print_plain
-from alerts.view.blanket_lines import blanket_json, blanket_lines
+from alerts.view.blanket_lines import blanket_lines
+from alerts.view.cellar_json import card_json
 from alerts.view.format import long_time
-from alerts.view.racking_lines import racking_json, racking_line
-from alerts.view.reading_lines import reading_json, reading_line
-from alerts.view.so2_lines import so2_json, so2_lines
-from alerts.view.supply_lines import supply_json, supply_line
-from alerts.view.total_so2_lines import total_so2_json, total_so2_lines
+from alerts.view.racking_lines import racking_line
+from alerts.view.reading_lines import reading_line
+from alerts.view.so2_lines import so2_lines
+from alerts.view.supply_lines import supply_line
+from alerts.view.total_so2_lines import total_so2_lines
 from alerts.view.vessel_card import VesselCard, known_vessels, vessel_cards
-from alerts.view.vessel_contents import contents_json, contents_line
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar, nearest
 from ingest.json_text import json_text
 from ingest.store import Store
@@ -36,8 +37,8 @@ def show_cards(cellar: Cellar, store: Store, vessel: str | None, at_ms: int, now
     cards = vessel_cards(cellar, store, at_ms, [v.id for v in cellar.vessel] if vessel is None else [vessel])
     if as_json:
         head = {"site": cellar.site.name, "at": iso_utc(at_ms)}
-        answer = {**head, "places": [_card_json(card, cellar, now_ms) for card in cards]}
-        print(json_text(answer if vessel is None else {**head, **_card_json(cards[0], cellar, now_ms)}, indent=2))
+        answer = {**head, "places": [card_json(card, cellar, now_ms) for card in cards]}
+        print(json_text(answer if vessel is None else {**head, **card_json(cards[0], cellar, now_ms)}, indent=2))
         return
     ahead = ", which has not come yet: what is expected if nothing is done until then" if at_ms > now_ms else ""
     print_plain(f"{cellar.site.name}, {long_time(at_ms, cellar.site.zone)}{ahead}")
@@ -77,20 +78,3 @@ def _gas_lines(card: VesselCard, cellar: Cellar) -> list[str]:
     lines = [] if card.blanket is None else blanket_lines(card.blanket, zone, units, card.at_ms)
     supply = "" if card.supply is None else supply_line(card.supply, zone, card.at_ms)
     return [*lines, supply] if supply else lines
-
-
-def _card_json(card: VesselCard, cellar: Cellar, now_ms: int) -> dict[str, object]:
-    return {
-        "id": card.id,
-        "kind": card.kind,
-        "name": card.name,
-        "in_the_future": card.at_ms > now_ms,
-        "holds": contents_json(card.contents),
-        "rackings_not_finished": [racking_json(racking) for racking in card.open_rackings],
-        "readings": [reading_json(reading) for reading in card.readings],
-        "so2": None if card.so2 is None else so2_json(card.so2, cellar.site.zone),
-        "total_so2": None if card.total_so2 is None else total_so2_json(card.total_so2),
-        "blanket": None if card.blanket is None else blanket_json(card.blanket),
-        "gas_supply": None if card.supply is None else supply_json(card.supply),
-        "why_no_so2": card.why_no_so2 or None,
-    }

@@ -15,7 +15,7 @@ __all__ = [
 ]
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import Final, Literal
 
@@ -140,7 +140,9 @@ class DaemonStatus:
 class CellarStatus:
     """The whole cellar at now_ms. file_is_newer: the cellar file differs from the one that ingest runs with; mirror:
     None without one; undelivered: None while no mail is refused or held up; store_trouble: why the daemons cannot write
-    the store, "" where they can; muted: limits that people have shelved or taken out of service."""
+    the store, "" where they can; muted: limits that people have shelved or taken out of service; limits: every limit
+    that is watched now, by key.
+    """
 
     site: str
     now_ms: int
@@ -154,6 +156,7 @@ class CellarStatus:
     undelivered: Undelivered | None
     store_trouble: str = ""
     muted: tuple[MutedStatus, ...] = ()
+    limits: Mapping[str, EffectiveLimit] = field(default_factory=dict)
 
     @property
     def all_well(self) -> bool:
@@ -215,6 +218,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         undelivered=undelivered(store, now_ms),
         store_trouble=store_trouble(store.path),
         muted=tuple(_muted(limits, records)),
+        limits=limits,
     )
 
 
