@@ -19,6 +19,7 @@ import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from threading import Event, Thread
 
 import sdnotify
@@ -28,7 +29,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from alerts.backups import ScheduledBackup
 from alerts.judging.judges import judges
 from alerts.judging.threads import Judging
-from alerts.message import Collector, DirectMessages, MailChannel, Outbox
+from alerts.message import AlarmPictures, Collector, DirectMessages, MailChannel, Outbox, draw_alarm
 from alerts.turning.turner import Turner
 from alerts.turning.without_store import WithoutStore
 from alerts.watch.turn_inputs import Now
@@ -202,7 +203,13 @@ class AlertsDaemon:
     def _work_outbox(self) -> None:
         mail = self._cellar.mail
         assert mail is not None
-        channel = MailChannel(mail, lambda: mail.password(self._environ, self._cellar.base), self._cellar.site.zone)
+        pictures = AlarmPictures(partial(draw_alarm, self._cellar), wall_ms)
+        channel = MailChannel(
+            mail,
+            lambda: mail.password(self._environ, self._cellar.base),
+            self._cellar.site.zone,
+            pictures=pictures,
+        )
         with open_existing(self._cellar.store_path) as store:
             collect = Collector(store, self._cellar.site.name).collect
             outbox = Outbox(store, channel.deliver, random.random, collect)
@@ -212,6 +219,7 @@ class AlertsDaemon:
                 try:
                     self._direct.work(wall_ms(), channel.deliver)
                     outbox.work(wall_ms())
+                    channel.send_late_pictures(wall_ms())
                 except IngestError as error:
                     log.warning("the outbox could not note what became of its messages: %s", error)
                 except Exception:

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC
+from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+from cellar_text import KEG, SITE
 from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import CLOCK, a_limit, a_silence
 
 from alerts.message.cautions import BURST_GLASS, CAUTIONS, GAS
 from alerts.message.subject import tail_of
-from alerts.message.wording import Ago, CellarView, MessageText, compose
+from alerts.message.wording import Ago, CellarView, MessageText, compose, view_of
 from alerts.watch import AlarmEvent, Condition, Occasion, State
 from alerts.watch.alarm import Transition
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE
+from ingest.cellar import parse_cellar
 from ingest.reading import ESTIMATED
 from ingest.store.readings.series_history import HistoryRow
 
@@ -325,10 +328,19 @@ def test_of_a_limit_that_was_changed_meanwhile_nothing_false_is_said() -> None:
     assert "\nThe lowest value was 3.2 kPa.\n" in back.body
 
 
-def test_values_of_an_hour_and_a_day_ago_stand_behind_the_newest() -> None:
+def test_a_raised_alarm_says_near_its_beginning_what_was_an_hour_and_a_day_ago() -> None:
     readings = [HistoryRow(SINCE_MS, 3.4, 0)]
     earlier = [Ago("an hour ago", 20.31), Ago("a day ago", 55.0)]
-    for transition in (raised(), returned()):
-        body = compose(transition, a_limit(), VIEW, readings=readings, earlier=earlier).body
-        assert body.endswith("3.4 kPa\nBefore: an hour ago 20.3 kPa, a day ago 55.0 kPa.\n")
+    body = compose(raised(), a_limit(), VIEW, readings=readings, earlier=earlier).body
+    assert "(UTC+01:00)\nBefore:      an hour ago 20.3 kPa, a day ago 55.0 kPa\n" in body
+    assert body.count("Before") == 1
+    back = compose(returned(), a_limit(), VIEW, readings=readings, earlier=earlier).body
+    assert back.endswith("3.4 kPa\nBefore: an hour ago 20.3 kPa, a day ago 55.0 kPa.\n")
     assert "Before" not in compose(raised(), a_limit(), VIEW, readings=readings).body
+
+
+def test_the_page_is_named_where_people_can_reach_it() -> None:
+    text = SITE + KEG + '[page]\nurl = "https://cellar.example"\n'
+    view = view_of(parse_cellar(text, file="cellar.toml", base=Path()), "K1")
+    assert "\nPage:        https://cellar.example\n" in compose(raised(), a_limit(), view).body
+    assert "Page:" not in compose(raised(), a_limit(), VIEW).body

@@ -25,10 +25,14 @@ racking_reminders  a racking that no entry finishes
 collecting         what was held back goes out together
 outbox             what is due is sent, and tried again
 direct             what cannot wait for the store goes to the channel at once
+alarm_chart        what the picture of an alarm shows: the last day, with the limit
+alarm_pictures     these pictures, made aside and waited for only so long
+mail_picture       a picture in a mail, beside plain text that is complete without it
 mail               the channel
 smtp_client        the connection to a mail server, with a bound on each reply
 """
 
+from alerts.message.alarm_pictures import AlarmPictures, draw_alarm
 from alerts.message.collecting import Collector
 from alerts.message.direct import DirectMessages
 from alerts.message.flood_end import FloodEnd
@@ -42,6 +46,7 @@ from alerts.message.wording import SHOWN_READINGS, Ago
 __all__ = [
     "SHOWN_READINGS",
     "Ago",
+    "AlarmPictures",
     "Collector",
     "DirectMessages",
     "FloodEnd",
@@ -49,6 +54,7 @@ __all__ = [
     "Notifier",
     "Outbox",
     "RackingReminders",
+    "draw_alarm",
     "put_report",
     "try_login",
     "wrong_future",

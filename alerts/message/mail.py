@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["MailChannel", "Patience", "build_mail", "send", "try_login"]
 
+import logging
 import re
 import smtplib
 import socket
@@ -19,12 +20,16 @@ from email.message import EmailMessage
 from email.utils import format_datetime
 from typing import Any, NamedTuple
 
+from alerts.message.alarm_pictures import AlarmPictures
+from alerts.message.mail_picture import add_picture, late_picture
 from alerts.message.outbox import Delivered, DeliveryFailure
 from alerts.message.smtp_client import ReplyTooLong, Smtp
 from ingest.cellar import MailSettings
 from ingest.errors import IngestError
 from ingest.plain_text import one_line, plain_lines
 from ingest.store.alarms.messages import MessageRow
+
+_log = logging.getLogger(__name__)
 
 # What is kept of a server's words, in characters.
 _LONGEST_ANSWER = 300
@@ -48,9 +53,12 @@ class Patience(NamedTuple):
 USUAL = Patience()
 
 
-def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -> EmailMessage:
+def build_mail(
+    message: MessageRow, settings: MailSettings, sent_at: datetime, picture: bytes | None = None
+) -> EmailMessage:
     """The mail. sent_at: an aware time, shown with its zone; each try has its own Date but the same Message-ID.
 
+    picture: a PNG that belongs to it; the plain text is complete without.
     Raises ValueError where an address or id cannot be put into a header.
     """
     mail = EmailMessage(policy=policy.SMTP)
@@ -64,7 +72,10 @@ def build_mail(message: MessageRow, settings: MailSettings, sent_at: datetime) -
         mail["References"] = _one_line(message.thread_id)
     mail["Auto-Submitted"] = "auto-generated"  # RFC 3834: no vacation replies to us
     # Quoted-printable passes every relay, also one without 8BITMIME.
-    mail.set_content(plain_lines(_sendable(message.body)), charset="utf-8", cte="quoted-printable")
+    body = plain_lines(_sendable(message.body))
+    mail.set_content(body, charset="utf-8", cte="quoted-printable")
+    if picture is not None:
+        add_picture(mail, body, picture)
     return mail
 
 
@@ -142,7 +153,8 @@ def _where(settings: MailSettings) -> str:
 class MailChannel:
     """The channel that the outbox works with.
 
-    password: read again for each mail, so that a corrected secret needs no restart; tz: the zone of the Date header.
+    password: read again for each mail, so that a corrected secret needs no restart; tz: the zone of the Date header;
+    pictures: what gives mails their pictures, None for mails of text alone.
     """
 
     def __init__(
@@ -151,8 +163,10 @@ class MailChannel:
         password: Callable[[], str | None],
         tz: tzinfo,
         tls: ssl.SSLContext | None = None,
+        pictures: AlarmPictures | None = None,
     ) -> None:
         self._settings = settings
+        self._pictures = pictures
         self._password = password
         self._tz = tz
         self._tls = tls
@@ -163,8 +177,27 @@ class MailChannel:
             password = self._password()
         except IngestError as error:
             return DeliveryFailure(False, str(error), unreachable=True)
+        picture = None if self._pictures is None else self._pictures.of(message)
+        return self._deliver(message, now_ms, password, picture)
+
+    def send_late_pictures(self, now_ms: int) -> None:
+        """Send the pictures that were late, each as an answer to the mail that went without it; each is tried once."""
+        for message, picture in () if self._pictures is None else self._pictures.late():
+            try:
+                password = self._password()
+            except IngestError as error:
+                result: Delivered | DeliveryFailure = DeliveryFailure(False, str(error))
+            else:
+                result = self._deliver(late_picture(message), now_ms, password, picture)
+            if isinstance(result, DeliveryFailure):
+                _log.warning("the picture of message '%s' not sent: %s", message.subject, result.text)
+
+    def _deliver(
+        self, message: MessageRow, now_ms: int, password: str | None, picture: bytes | None
+    ) -> Delivered | DeliveryFailure:
+        sent_at = datetime.fromtimestamp(now_ms / 1000, self._tz)
         try:
-            mail = build_mail(message, self._settings, datetime.fromtimestamp(now_ms / 1000, self._tz))
+            mail = build_mail(message, self._settings, sent_at, picture)
         except ValueError as error:
             return DeliveryFailure(True, f"the mail to {message.recipient!r} cannot be written: {error}")
         return send(mail, self._settings, password, self._tls)

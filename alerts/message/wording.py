@@ -63,7 +63,8 @@ class CellarView:
     file: the cellar file as a command names it; tz: the site's time zone; place: what people call the place;
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
     it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
-    None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much.
+    None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much;
+    page: the address of the page, "" where nobody can reach it from elsewhere.
     """
 
     file: str
@@ -76,13 +77,15 @@ class CellarView:
     blanket: BlanketShown | None = None
     cylinder: CylinderShown | None = None
     upper_bound: bool = False
+    page: str = ""
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
     """Give the view of a place. at: its id, or None (or an id that is gone) for the cellar as a whole."""
     place = next((place for place in cellar.places if place.id == at), None)
+    page = (cellar.page.url or "") if cellar.page else ""
     if place is None:
-        return CellarView(cellar.file, cellar.site.zone, at or "")
+        return CellarView(cellar.file, cellar.site.zone, at or "", page=page)
     if isinstance(place, Vessel):
         title = f"{place.id} ({place.name})" if place.name else place.id
         is_glass = place.material == "glass"
@@ -94,9 +97,10 @@ def view_of(cellar: Cellar, at: str | None) -> CellarView:
             glass=is_glass,
             under_gas=place.under_gas,
             units=cellar.site.units,
+            page=page,
         )
     kind, units = cellar.place_kind(place.id), cellar.site.units
-    return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units)
+    return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units, page=page)
 
 
 def compose(
@@ -128,7 +132,8 @@ def compose(
         return MessageText(subject, _removed(transition, view))
     active = transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
     if transition.occasion is Occasion.RAISED:
-        fact, details = _raised(transition, limit, view, lots)
+        fact, details = _raised(transition, limit, view, lots, earlier)
+        earlier = ()
     elif transition.occasion is Occasion.CHATTERING:
         fact, details = _chattering(transition, limit, view, advice)
     elif transition.occasion is Occasion.CALM:
@@ -162,7 +167,13 @@ def _is_ahead(reading: HistoryRow) -> bool:
     return reading.quality < ESTIMATED and quality_reason(reading.quality) is Reason.CLOCK
 
 
-def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lots: Sequence[str]) -> tuple[str, str]:
+def _raised(
+    transition: Transition,
+    limit: EffectiveLimit,
+    view: CellarView,
+    lots: Sequence[str],
+    earlier: Sequence[Ago] = (),
+) -> tuple[str, str]:
     upper_bound = view.upper_bound and limit.quantity in TITRATED
     fact = raised_fact(transition, limit, view.place or limit.at, view.tz, upper_bound=upper_bound)
     gas: list[str] = []
@@ -182,7 +193,8 @@ def _raised(transition: Transition, limit: EffectiveLimit, view: CellarView, lot
         gas = cylinder_message_lines(cylinder, view.units)
     since = "" if transition.since_ms is None else exact_time(transition.since_ms, view.tz)
     wine = [f"Wine:        {' and '.join(lots)}"] if lots and limit.kind != "due" else []
-    return fact, "\n".join([f"Since:       {since}", *wine, *gas, *_response(transition, limit, view)])
+    before = [f"Before:      {_before(earlier, limit)}"] if earlier else []
+    return fact, "\n".join([f"Since:       {since}", *before, *wine, *gas, *_response(transition, limit, view)])
 
 
 def _blanket(limit: EffectiveLimit, view: CellarView) -> BlanketShown | None:
@@ -204,6 +216,7 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         f"What to do:  {action or limit.action}",
         *([] if blanket is None else look_first(limit, blanket)),
         f"Acknowledge: {_acknowledge(transition, view)}",
+        *([f"Page:        {view.page}"] if view.page else []),
     ]
 
 
@@ -299,6 +312,9 @@ def _last_readings(
         f"  {exact_time(each.at_ms, view.tz)}  {reading_text(each.value, limit)}" for each in readings[-SHOWN_READINGS:]
     ]
     if earlier:
-        before = ", ".join(f"{each.words} {reading_text(each.value, limit)}" for each in earlier)
-        lines.append(f"Before: {before}.")
+        lines.append(f"Before: {_before(earlier, limit)}.")
     return f"{LAST_READINGS}\n" + "\n".join(lines)
+
+
+def _before(earlier: Sequence[Ago], limit: EffectiveLimit) -> str:
+    return ", ".join(f"{each.words} {reading_text(each.value, limit)}" for each in earlier)

@@ -32,7 +32,7 @@ from ingest.simulation.loopback import free_port
 
 # More than three messages of one turn are put together in one mail.
 AT_A_TIME = 3
-GOAL_S = 2.0
+GOAL_S = 4.0
 LONGEST_S = 60.0
 LIMIT = """
 [[limit]]
@@ -49,16 +49,21 @@ action = "Open the door at night."
 
 
 class Inbox:
-    """Mails of each room with the moment at which they came."""
+    """Mails of each room with the moment at which they came. pictures: how many mails carried one."""
 
     def __init__(self, rooms: int) -> None:
         self.of_room: list[queue.Queue[float]] = [queue.Queue() for _ in range(rooms)]
+        self.pictures = 0
 
     async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
         """Take a mail."""
         now = time.monotonic()
-        subject = message_from_bytes(envelope.content, policy=policy.default)["Subject"]
-        for number in re.findall(r"\bR([0-9]+)\b", subject):
+        mail = message_from_bytes(envelope.content, policy=policy.default)
+        self.pictures += mail.is_multipart()
+        # The report of a flood has room for one alarm in its subject.
+        plain = mail.get_body(("plain",)) if "FLOOD" in mail["Subject"] else None
+        text = str(mail["Subject"]) if plain is None else plain.get_content()
+        for number in {*re.findall(r"\bR([0-9]+)\b", text)}:
             self.of_room[int(number)].put(now)
         return "250 OK"
 
@@ -121,7 +126,7 @@ to = ["cellarhand@cellar.example"]
     controller.stop()
     print(f"{len(took)} breaches to mail, seconds: median {statistics.median(took):.2f}", end="")
     print(f", 95 % {percentile(took, 0.95):.2f}, 99 % {percentile(took, 0.99):.2f}, max {max(took):.2f}", end="")
-    print(f"  goal 99 % within {GOAL_S:g}")
+    print(f"  goal 99 % within {GOAL_S:g}; {inbox.pictures} mails with a picture")
 
 
 if __name__ == "__main__":

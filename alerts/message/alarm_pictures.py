@@ -1,0 +1,127 @@
+"""Pictures of alarms, made aside: a message waits for its picture only so long, and goes without it then.
+
+A picture that is late follows in a mail of its own. A thread reads the store and has the picture drawn by a child
+process; the thread that sends never draws.
+"""
+
+from __future__ import annotations
+
+__all__ = ["LATE_AGAIN_MS", "WAIT_MS", "AlarmPictures", "draw_alarm"]
+
+import logging
+from collections import OrderedDict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from threading import Event, Lock, Thread
+from typing import Final
+
+from alerts.errors import PictureFailed
+from alerts.message.alarm_chart import alarm_chart
+from alerts.pictures import draw
+from alerts.watch.alarm_table import Occasion
+from ingest.cellar import Cellar
+from ingest.errors import IngestError
+from ingest.store import open_existing
+from ingest.store.alarms.messages import MessageRow
+
+_log = logging.getLogger(__name__)
+
+# How long after it was due a message may wait for its picture. From a breach to the mail server it may take 4 s, of
+# which commit, turn and mail need up to two. What waits behind another message waits no longer for that.
+WAIT_MS: Final = 1500
+# A picture that is late follows by itself, but no more often than this: many alarms at once must not become twice as
+# many mails.
+LATE_AGAIN_MS: Final = 60_000
+# A child that takes longer is ended.
+_DRAW_S: Final = 20.0
+_MOST_KEPT: Final = 16
+_OCCASIONS: Final = (Occasion.RAISED, Occasion.RETURNED, Occasion.CHATTERING, Occasion.CALM)
+
+
+def draw_alarm(cellar: Cellar, occurrence: str, now_ms: int) -> bytes | None:
+    """Draw the picture (PNG) of an alarm as of a time (UTC ms); None where there is nothing to see.
+
+    Raises PictureFailed and StoreError.
+    """
+    with open_existing(cellar.store_path) as store:
+        chart = alarm_chart(cellar, store, occurrence, now_ms)
+    return None if chart is None else draw(chart, "png", _DRAW_S)
+
+
+@dataclass(slots=True)
+class _Order:
+    """A picture that is being made. done: set when it is there, or will not come; without: who was not to wait."""
+
+    done: Event = field(default_factory=Event)
+    picture: bytes | None = None
+    without: list[MessageRow] = field(default_factory=list)
+
+
+class AlarmPictures:
+    """Gives the pictures of messages. make: draws one by occurrence and time, and may take long; clock: UTC ms."""
+
+    def __init__(self, make: Callable[[str, int], bytes | None], clock: Callable[[], int]) -> None:
+        self._make = make
+        self._clock = clock
+        self._lock = Lock()
+        self._orders: OrderedDict[tuple[str, str], _Order] = OrderedDict()
+        self._thread: Thread | None = None
+        self._waiting: list[tuple[str, _Order]] = []
+        self._last_late_ms: int | None = None
+
+    def of(self, message: MessageRow) -> bytes | None:
+        """Give the picture of a message as PNG; None where it has none, or none in time."""
+        occurrence = message.occurrence or ""
+        if message.occasion not in _OCCASIONS or not occurrence or " " in occurrence:
+            return None
+        order = self._ordered(occurrence, message.occasion)
+        due_ms = max(message.created_ms, message.not_before_ms)
+        # What is tried again, or is late for another reason, waits no more.
+        wait_ms = min(max(0, due_ms + WAIT_MS - self._clock()), WAIT_MS)
+        order.without = [each for each in order.without if each.id != message.id]
+        if order.done.wait(wait_ms / 1000):
+            return order.picture
+        if message.occasion == Occasion.RAISED and not message.attempts:
+            order.without.append(message)
+        return None
+
+    def late(self) -> Iterator[tuple[MessageRow, bytes]]:
+        """Give what was late and is there now: messages that went without it, each once, with the picture."""
+        now_ms = self._clock()
+        with self._lock:
+            orders = [order for order in self._orders.values() if order.done.is_set() and order.without]
+        for order in orders:
+            messages, order.without = order.without, []
+            rests = self._last_late_ms is not None and 0 <= now_ms - self._last_late_ms < LATE_AGAIN_MS
+            if order.picture is not None and not rests:
+                self._last_late_ms = now_ms
+                yield from ((message, order.picture) for message in messages)
+
+    def _ordered(self, occurrence: str, occasion: str) -> _Order:
+        """The order of this picture. Several people get the same one."""
+        with self._lock:
+            order = self._orders.get((occurrence, occasion))
+            if order is None:
+                order = self._orders[occurrence, occasion] = _Order()
+                while len(self._orders) > _MOST_KEPT:
+                    self._orders.popitem(last=False)
+                self._waiting = [*self._waiting, (occurrence, order)][-_MOST_KEPT:]
+                if self._thread is None:
+                    self._thread = Thread(target=self._work, name="pictures", daemon=True)
+                    self._thread.start()
+            return order
+
+    def _work(self) -> None:
+        while True:
+            with self._lock:
+                if not self._waiting:
+                    self._thread = None
+                    return
+                occurrence, order = self._waiting.pop(0)
+            try:
+                order.picture = self._make(occurrence, self._clock())
+            except (PictureFailed, IngestError) as error:
+                _log.warning("the picture of alarm %s was not made: %s", occurrence, error)
+            except Exception:  # noqa: BLE001  the top of the thread's turn; it goes on
+                _log.exception("the picture of alarm %s was not made", occurrence)
+            order.done.set()
