@@ -16,6 +16,7 @@ pictures       pictures for mails and sheets, drawn by a child process
 judging        judges: slow judgements, worked out beside the turn
 turning        a turn with the store at both ends
 view           what page, command and messages show alike
+absence        while the owner is away: what falls short, what a helper can do
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail
 backups        the daily backup

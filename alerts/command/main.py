@@ -43,6 +43,7 @@ COMMANDS: Final = {
     "acknowledge": ("alerts.command.acknowledge:acknowledge", "Say that alarms have been seen."),
     "shelve": ("alerts.command.shelve:shelve", "Mute limits for a time, or take them out of service."),
     "unshelve": ("alerts.command.unshelve:unshelve", "Let muted limits raise alarms again."),
+    "away": ("alerts.command.away:away", "Show what falls short while you are away; name a helper."),
     "strike": ("alerts.command.strike:strike", "Cross an entry out, with a reason."),
     "amend": ("alerts.command.amend:amend", "Replace an entry by a corrected one."),
     "journal": ("alerts.command.journal:journal", "Read back what was written down."),

@@ -17,7 +17,7 @@ from ingest.store.alarms.messages import MessageRow, NewMessage
 
 _DIGEST: Final = "digest"
 _FLOOD: Final = "flood"
-_WAKING: Final = "waking"
+_WHEN: Final = {"waking": "outside of waking hours", "away": "while you were away"}
 
 
 class Collector:
@@ -49,7 +49,7 @@ class Collector:
             return digest(notices, self._site)
         if hold == _FLOOD:
             return flood_goes_on(notices, self._site)
-        when = "outside of waking hours" if hold == _WAKING else "at once"
+        when = _WHEN.get(hold, "at once")
         return together(notices, self._site, when) if len(notices) > MOST_APART else None
 
 

@@ -12,6 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Final, Protocol
 
+from alerts.absence.routing import Route, route_of
+from alerts.absence.safe_steps import safe_step
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
@@ -30,6 +32,7 @@ from alerts.watch.own_limits import channel_key
 from alerts.watch.turn import DEFAULT_FRESH_S
 from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
+from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
 from ingest.store.readings.series_history import HistoryRow
@@ -38,6 +41,8 @@ _LEVELS: Final = ("low", "high")
 
 # Why a message waits for the report about a gap.
 GAP: Final = "gap"
+# Why a message waits for the owner, who is away.
+AWAY: Final = "away"
 
 
 class Background(Protocol):
@@ -80,6 +85,7 @@ class Notifier:
         self._background = background
         silences = (each for each in limits.values() if each.kind == "no data" and not each.role)
         self._fresh_s = {each.probe: each.setpoint for each in silences}
+        self._place_kinds = {place.id: cellar.place_kind(place.id) for place in cellar.places}
 
     def notify(
         self,
@@ -99,10 +105,13 @@ class Notifier:
         if not announced:
             return 0
         site, file = self._cellar.site.name, self._cellar.file
+        absence = absence_at(connection, now_ms)
         count = 0
         for recipient in self._cellar.recipients:
-            theirs = [each for each in announced.values() if self._is_for(connection, each, recipient)]
-            notices = fold([self._notice(connection, each, recipient, now_ms) for each in theirs])
+            routed = [(each, self._route(connection, each, recipient, absence)) for each in announced.values()]
+            notices = fold(
+                [self._notice(connection, each, recipient, route, now_ms) for each, route in routed if route.hears]
+            )
             if report_by_ms is not None:
                 notices = [_for_report(notice, report_by_ms) for notice in notices]
             since_ms = flood_since(connection, recipient.name)
@@ -118,17 +127,24 @@ class Notifier:
                 count += 1
         return count
 
-    def _is_for(self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient) -> bool:
-        """Whether a recipient hears of a transition now."""
+    def _route(
+        self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient, absence: Absence | None
+    ) -> Route:
+        """Whether and when a recipient hears of a transition."""
         limit = self._limits.get(transition.key)
-        if limit is not None and limit.priority not in recipient.priorities:
-            return False
         if limit is not None and limit.key == channel_key(recipient.channel):
-            return False  # the message would wait for what it is about
-        return recipient.after_s is None or thread_of(connection, _occurrence(transition), recipient.name) is not None
+            return Route(False)  # the message would wait for what it is about
+        got_it = thread_of(connection, _occurrence(transition), recipient.name) is not None
+        is_theirs = limit is None or limit.priority in recipient.priorities
+        usual = Route(got_it or (is_theirs and recipient.after_s is None))
+        if absence is None:
+            return usual
+        step = "" if limit is None else safe_step(limit, self._place_kinds)
+        away = route_of(absence, limit, step, recipient.person, got_it=got_it)
+        return away if recipient.person == absence.helper or usual.hears else usual
 
     def _notice(
-        self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient, now_ms: int
+        self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient, route: Route, now_ms: int
     ) -> Notice:
         limit = self._limits.get(transition.key)
         occurrence = _occurrence(transition)
@@ -154,9 +170,12 @@ class Notifier:
             lots=self._background.lots_in(limit.at) if limit is not None else (),
             beyond=self._beyond(transition, limit),
             air=self._air(transition, limit, view, now_ms),
+            helper_step=route.step,
         )
         hours = hours_for(recipient, hours_of(limit), limit.priority if limit is not None else "low")
         not_before_ms = earliest(now_ms, hours, recipient.waking, self._cellar.site.zone)
+        if route.held_until_ms is not None:
+            hours, not_before_ms = AWAY, max(not_before_ms, route.held_until_ms)
         return Notice(
             occurrences=(occurrence,),
             occasion=transition.occasion,
@@ -236,6 +255,6 @@ def _occurrence(transition: Transition) -> str:
 
 
 def _for_report(notice: Notice, report_by_ms: int) -> Notice:
-    if notice.hold == "digest" or (notice.is_active and notice.priority == "high"):
+    if notice.hold in ("digest", AWAY) or (notice.is_active and notice.priority == "high"):
         return notice
     return replace(notice, hold=GAP, not_before_ms=report_by_ms)

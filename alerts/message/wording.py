@@ -115,6 +115,7 @@ def compose(
     advice: ChatterAdvice = ChatterAdvice(),  # noqa: B008  a tuple, which nothing can change
     beyond: EffectiveLimit | None = None,
     air: str = "",
+    helper_step: str = "",
 ) -> MessageText:
     """Write the message about a transition that is announced.
 
@@ -122,7 +123,8 @@ def compose(
     shown); earlier: what the probe read an hour and a day ago; thread_subject: the subject under which the occurrence
     was raised, where one went out: its words after the leading ones are kept, for mail readers that thread by subject;
     lots: the wine that lies at the place; advice: what would end a chatter; beyond: another limit that the value is
-    beyond, when one alarm has ended; air: what escaping gas can do to the room's air.
+    beyond, when one alarm has ended; air: what escaping gas can do to the room's air; helper_step: of a message to
+    somebody who looks after the cellar while the owner is away, what they can safely do, and then nothing else is said.
     Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
@@ -140,6 +142,9 @@ def compose(
         fact, details = _stays(transition, limit, view, lots) if active else _calm(transition, limit, view)
     else:
         fact, details = _returned(transition, limit, view, beyond)
+    if helper_step:
+        details = _helped(transition, helper_step, view) if active else ""
+        return MessageText(subject, "\n\n".join(part for part in (fact, details) if part) + "\n")
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
         fact += f"\n{caution}"
     parts = [fact, details, air, _mute_ended(transition)]
@@ -218,6 +223,13 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         f"Acknowledge: {_acknowledge(transition, view)}",
         *([f"Page:        {view.page}"] if view.page else []),
     ]
+
+
+def _helped(transition: Transition, step: str, view: CellarView) -> str:
+    """What a helper reads below the fact."""
+    since = "" if transition.since_ms is None else f"Since:       {exact_time(transition.since_ms, view.tz)}\n"
+    note = "The owner is away and reads this on return. Whatever is not written here can wait."
+    return f"{since}What to do:  {step}\n\n{note}"
 
 
 def _chattering(

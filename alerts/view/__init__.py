@@ -26,6 +26,7 @@ racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
 judge_lines      a judge that fails
 mirror_lines     how far the mirror is
+absence_lines    when the owner is away, and who gets the messages
 own_state        how leeside's own parts are
 cellar_json      the cellar and a vessel's card as objects for programs
 mail_lines       what became of mail that has not gone out

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from alerts.so2.vessel_so2 import VesselSo2
 from alerts.so2.vessel_total import VesselTotal
+from alerts.view.absence_lines import absence_json
 from alerts.view.alarm_lines import alarm_json
 from alerts.view.blanket_lines import blanket_json, blanket_of
 from alerts.view.cylinder_lines import cylinder_json, cylinder_of
@@ -46,6 +47,7 @@ def cellar_json(
         ],
         "daemons": [_daemon_json(daemon) for daemon in status.daemons],
         "mail": None if status.undelivered is None else _mail_json(status.undelivered),
+        "away": None if status.absence is None else absence_json(status.absence),
         "cellar_file_is_newer": status.file_is_newer,
     }
 

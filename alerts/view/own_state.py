@@ -7,6 +7,7 @@ __all__ = ["OwnPart", "own_parts"]
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
+from alerts.view.absence_lines import absence_line
 from alerts.view.format import counted
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_head, undelivered_line
@@ -44,6 +45,8 @@ def _parts(status: CellarStatus, cellar: Cellar, when: Callable[[int], str]) -> 
     if status.undelivered is not None:
         head = undelivered_head(status.undelivered)
         yield OwnPart("mail", f"{head}: {undelivered_line(status.undelivered, status.now_ms)}", False)
+    if status.absence is not None:
+        yield OwnPart("messages", f"messages: {absence_line(status.absence, cellar.site.zone, status.now_ms)}", True)
     if status.file_is_newer:
         what = "the cellar file has changed since leeside started; restart leeside to use the new one"
         yield OwnPart("cellar file", what, False)

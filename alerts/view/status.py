@@ -36,6 +36,7 @@ from ingest.machine_clock import EvenTime
 from ingest.pulse import AlertsPulse, IngestPulse, MirrorPulse, Pulse
 from ingest.reading import Quality, Reason, quality_class, quality_reason
 from ingest.store import Store
+from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import MessageRow, Undelivered, recent_messages, undelivered
 from ingest.store.journal.begun_rackings import begun_rackings
@@ -157,6 +158,7 @@ class CellarStatus:
     store_trouble: str = ""
     muted: tuple[MutedStatus, ...] = ()
     limits: Mapping[str, EffectiveLimit] = field(default_factory=dict)
+    absence: Absence | None = None
 
     @property
     def all_well(self) -> bool:
@@ -218,6 +220,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         undelivered=undelivered(store, now_ms),
         store_trouble=store_trouble(store.path),
         muted=tuple(_muted(limits, records)),
+        absence=absence_at(store.connection, now_ms),
         limits=limits,
     )
 

@@ -6,7 +6,7 @@ turns them into our units on the way out.
 
 from __future__ import annotations
 
-__all__ = ["FIRST_SCHEMA", "JUDGEMENT_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
+__all__ = ["ABSENCE_SCHEMA", "FIRST_SCHEMA", "JUDGEMENT_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
 
 FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE migration (
@@ -288,4 +288,17 @@ JUDGEMENT_SCHEMA: tuple[str, ...] = (
         finding TEXT NOT NULL,
         PRIMARY KEY (place, name, lot, hour_ms)
     ) WITHOUT ROWID""",
+)
+
+ABSENCE_SCHEMA: tuple[str, ...] = (
+    # When the owner is away, and who gets the messages instead. ended_ms: when it was ended before its time.
+    """CREATE TABLE absence (
+        id INTEGER PRIMARY KEY,
+        from_ms INTEGER NOT NULL,
+        until_ms INTEGER NOT NULL,
+        helper TEXT NOT NULL,
+        who TEXT NOT NULL,
+        written_ms INTEGER NOT NULL,
+        ended_ms INTEGER
+    )""",
 )

@@ -90,11 +90,11 @@ def people_in_flood(connection: sqlite3.Connection, recipients: Sequence[str]) -
 def alarms_since(connection: sqlite3.Connection, recipient: str, since_ms: int) -> int:
     """Count the alarms that were raised since then and of which a message to the person was written.
 
-    Those whose message waits for waking hours, the digest or the report about a gap are left out.
+    Those whose message waits for waking hours, the digest, the report about a gap or the owner's return are left out.
     """
     rows = connection.execute(
         "SELECT occurrence, created_ms FROM message WHERE recipient = ? AND occurrence NOT NULL"
-        " AND hold NOT IN ('waking', 'digest', 'gap') ORDER BY id DESC LIMIT ?",
+        " AND hold NOT IN ('waking', 'digest', 'gap', 'away') ORDER BY id DESC LIMIT ?",
         (recipient, _MOST_COUNTED),
     ).fetchall()
     occurrences = {name for names, created_ms in rows if created_ms > since_ms for name in names.split()}

@@ -1,0 +1,144 @@
+"""`leeside away`: what falls short until the owner is back, and who gets the messages until then."""
+
+from __future__ import annotations
+
+__all__ = ["away"]
+
+import re
+import sys
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Annotated, Final
+from zoneinfo import ZoneInfo
+
+import typer
+
+from alerts.absence.foresee import foresee
+from alerts.absence.shortfall import Shortfall
+from alerts.absence.shortfall_lines import shortfall_json, shortfall_lines
+from alerts.command.opened_cellar import open_cellar
+from alerts.command.options import File, Json, Who, Yes, refuse_given, user_name
+from alerts.command.terminal import Terminal, at_a_terminal, print_plain
+from alerts.view.absence_lines import absence_json, absence_line
+from alerts.view.format import with_capital
+from ingest.cellar import Cellar
+from ingest.errors import IngestError
+from ingest.json_text import json_text
+from ingest.process import wall_ms
+from ingest.store import Store
+from ingest.store.alarms.absences import LONGEST_ABSENCE_MS, absence_at, begin_absence, end_absence
+from ingest.times import moment_of
+
+EXAMPLE: Final = "leeside away cellar.toml --until 2026-12-20 --helper bo"
+_DATE: Final = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+def away(
+    file: File,
+    until: Annotated[
+        str | None,
+        typer.Option(
+            "--until", metavar="TIME", help="When you are back: a date, which counts to its end, or date and time."
+        ),
+    ] = None,
+    helper: Annotated[
+        str | None,
+        typer.Option("--helper", metavar="PERSON", help="The [[person]] who gets the messages instead of you."),
+    ] = None,
+    end: Annotated[bool, typer.Option("--end", help="You are back: messages go to you again.")] = False,
+    who: Who = None,
+    yes: Yes = False,
+    as_json: Json = False,
+) -> int:
+    """Show what falls short while you are away, and send messages to a helper until you are back.
+
+    The helper gets the alarms about which somebody who does not know the cellar can safely do something, with those
+    steps; the rest waits for you, and what is urgent still goes to you. Without --helper only the forecast is printed,
+    without --until who is away now.
+    """
+    now_ms = wall_ms()
+    with open_cellar(file) as (cellar, store):
+        if end:
+            refuse_given({"--until": until, "--helper": helper}, "cannot be combined with --end")
+            return _end(cellar, store, now_ms, as_json=as_json)
+        if until is None:
+            refuse_given({"--helper": helper}, "needs --until, the day on which you are back")
+            return _show(cellar, store, now_ms, as_json=as_json)
+        until_ms = _until_ms(until, cellar.site.zone, now_ms)
+        if helper is not None:
+            _require_person(cellar, helper)
+        with store.read():
+            shortfalls = foresee(cellar, store, now_ms, until_ms)
+        terminal = Terminal(sys.stderr if as_json else sys.stdout)
+        if not as_json:
+            _print_forecast(shortfalls, cellar, now_ms)
+        begins = helper is not None
+        if begins and not yes and at_a_terminal():
+            begins = terminal.agree(f"Send messages to {helper} from now on?", empty_is_yes=False)
+        if begins and helper is not None:
+            begin_absence(store, helper, who or user_name(), now_ms, until_ms)
+        if as_json:
+            absence = absence_at(store.connection, now_ms) if begins else None
+            answer = {
+                "away": None if absence is None else absence_json(absence),
+                "shortfalls": [shortfall_json(each) for each in shortfalls],
+            }
+            print(json_text(answer, indent=2))
+        elif begins:
+            print_plain()
+            _show(cellar, store, now_ms, as_json=False)
+        elif helper is not None:
+            print_plain("Nothing was changed.")
+        return 0 if begins or helper is None else 1
+
+
+def _until_ms(text: str, zone: ZoneInfo, now_ms: int) -> int:
+    """A date means the end of that day."""
+    try:
+        until_ms = moment_of(text, zone)
+        if _DATE.fullmatch(text.strip()):
+            after = date.fromisoformat(text.strip()) + timedelta(days=1)
+            until_ms = round(datetime.combine(after, time(), zone).astimezone(UTC).timestamp() * 1000)
+    except (IngestError, OverflowError) as error:
+        raise typer.BadParameter(str(error), param_hint="--until") from error
+    if until_ms <= now_ms:
+        raise typer.BadParameter(f"{text} is past; give the day on which you are back", param_hint="--until")
+    if until_ms - now_ms > LONGEST_ABSENCE_MS:
+        raise typer.BadParameter(f"{text} is more than a year from now; allowed: a year", param_hint="--until")
+    return until_ms
+
+
+def _require_person(cellar: Cellar, helper: str) -> None:
+    known = [person.id for person in cellar.person]
+    if helper in known:
+        return
+    there = f"there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
+    raise typer.BadParameter(f"the cellar file has no [[person]] '{helper}'; {there}", param_hint="--helper")
+
+
+def _print_forecast(shortfalls: list[Shortfall], cellar: Cellar, now_ms: int) -> None:
+    if not shortfalls:
+        print_plain("As far as leeside can see, nothing falls short until then.")
+    for shortfall in shortfalls:
+        for line in shortfall_lines(shortfall, cellar.site.zone, now_ms):
+            print_plain(line)
+
+
+def _show(cellar: Cellar, store: Store, now_ms: int, *, as_json: bool) -> int:
+    absence = absence_at(store.connection, now_ms)
+    if as_json:
+        print(json_text({"away": None if absence is None else absence_json(absence)}, indent=2))
+    elif absence is None:
+        print_plain("Nobody is away: messages go to everybody as the cellar file has it.")
+    else:
+        line = with_capital(absence_line(absence, cellar.site.zone, now_ms))
+        print_plain(f"{line}. `leeside away --end` ends it.")
+    return 0
+
+
+def _end(cellar: Cellar, store: Store, now_ms: int, *, as_json: bool) -> int:
+    ended = end_absence(store, now_ms)
+    if as_json:
+        print(json_text({"ended": None if ended is None else absence_json(ended)}, indent=2))
+    else:
+        print_plain("Nobody was away." if ended is None else "Welcome back: messages go to you again.")
+    return 0 if ended is not None else 1
