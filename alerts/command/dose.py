@@ -13,17 +13,17 @@ from alerts.command.options import File, Json
 from alerts.command.so2_options import as_option, optional_number
 from alerts.command.terminal import print_plain
 from alerts.errors import DoseRefused, OutOfRange
+from alerts.so2.used_salt import salt_used_last
 from alerts.so2.vessel_dose import DoseWish, StockSolution, VesselDose, vessel_dose
 from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside
 from alerts.view.dose_lines import dose_json, dose_lines
 from alerts.view.vessel_card import known_vessels
 from ingest.cellar import Cellar, nearest
-from ingest.journal.kinds.addition import SO2_PER_SALT, AdditionBody
+from ingest.journal.kinds.addition import SO2_PER_SALT
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
-from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.stored_ledger import contents_inside
 
 EXAMPLE: Final = "leeside dose cellar.toml K1 --to-molecular 0.6"
@@ -97,7 +97,7 @@ def dose(
         _known(cellar, store, vessel, now_ms)
         so2 = so2_inside(cellar, store, now_ms, [vessel]).get(vessel)
         total = totals_inside(cellar, store, now_ms, [vessel]).get(vessel)
-        used_salt, used_stock = _last_used(store, now_ms)
+        used_salt, used_stock = salt_used_last(store, now_ms)
     wish = _wish(
         to_molecular=to_molecular,
         to_free=to_free,
@@ -156,21 +156,6 @@ def _known(cellar: Cellar, store: Store, id: str, now_ms: int) -> None:
             f"the journal does not say what {id} holds, so no dose can be worked out: write down its filling "
             f"(leeside enter first-filling FILE --vessel {id} --lot ... --volume ...)"
         )
-
-
-def _last_used(store: Store, now_ms: int) -> tuple[str, StockSolution | None]:
-    """Find the salt that was added last, and the stock solution if one was used last. Call inside ``store.read()``."""
-    rows = store.connection.execute(unstruck("kind = 'addition' AND at_ms <= ?"), (now_ms,))
-    additions = [
-        (entry.at_ms, entry.body)
-        for entry in map(entry_of, rows)
-        if isinstance(entry.body, AdditionBody) and entry.body.salt is not None
-    ]
-    if not additions:
-        return "potassium", None
-    at_ms, body = max(additions, key=lambda addition: addition[0])
-    strength = body.stock_g_per_100_ml
-    return body.salt or "potassium", None if strength is None else StockSolution(strength, at_ms)
 
 
 def _wish(

@@ -1,4 +1,4 @@
-"""`leeside review`: what to know before the wine of a vessel is moved. Writes nothing."""
+"""`leeside review`: what to know before the wine of a vessel is racked or bottled. Writes nothing."""
 
 from __future__ import annotations
 
@@ -15,14 +15,27 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
 from alerts.command.terminal import print_plain
 from alerts.errors import OutOfRange
-from alerts.review import RackingWish, ReviewVerdict, racking_facts, racking_gas, review_json, review_lines
+from alerts.review import (
+    BottlingWish,
+    RackingWish,
+    ReviewVerdict,
+    bottling_review,
+    racking_facts,
+    racking_review,
+    review_json,
+    review_lines,
+    vessel_facts,
+)
 from ingest.cellar import Cellar
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 
+_WORKS: Final = ("racking", "bottling")
 EXAMPLE: Final = "leeside review cellar.toml C1 --to K2 --bore-mm 8 --length-m 2"
 
 _OPTIONS: Final = {
+    "bottle": "--bottle-l",
+    "bottling oxygen": "--o2-mg-l",
     "blanket": "--blanket-kpa",
     "height": "--lift-m",
     "pressure": "--pressure-kpa",
@@ -70,12 +83,30 @@ def review(
         str | None,
         typer.Option("--blanket-kpa", metavar="KPA", help="Gauge pressure of the blanket afterwards; usually 55 kPa."),
     ] = None,
+    purpose: Annotated[str, typer.Option("--for", metavar="WORK", help="racking or bottling.")] = "racking",
+    bottle: Annotated[
+        list[str] | None,
+        typer.Option("--bottle-l", metavar="L", help="Size of the bottles, 0.75 by default; once for each."),
+    ] = None,
+    oxygen: Annotated[
+        str | None,
+        typer.Option("--o2-mg-l", metavar="MG_L", help="Oxygen that bottling brings; by default about 4 mg/L."),
+    ] = None,
     as_json: Json = False,
 ) -> int:
-    """Show what to know before the wine of a vessel is racked: room, purging, pushing or siphoning, gas, air.
+    """Show what to know before the wine of a vessel is racked or bottled.
 
-    Each point has a plain verdict with its reason. Exit code 1 where one of them is "do not".
+    How it rested and cleared, how sound its blanket was, its SO2 and the dose, whether it fits, purging, moving, gas,
+    the rooms' air, open alarms, and the work in order. Each point has a plain verdict with its reason. Exit code 1
+    where one of them is "do not".
     """
+    if purpose not in _WORKS:
+        raise typer.BadParameter(f"'{purpose}' is not known; allowed: {' and '.join(_WORKS)}", param_hint="--for")
+    _check_for(purpose, to=to, blanket=blanket, bottle=bottle, oxygen=oxygen)
+    bottling = BottlingWish(
+        bottle_l=tuple(optional_finite(size, "--bottle-l") or 0.0 for size in bottle or ("0.75",)),
+        o2_mg_l=optional_finite(oxygen, "--o2-mg-l"),
+    )
     wish = RackingWish(
         volume_l=optional_finite(volume, "--volume-l"),
         pressure_kpa=optional_finite(pressure, "--pressure-kpa"),
@@ -94,8 +125,12 @@ def review(
         if to is not None:
             _check_vessel(cellar, ids, to, "--to")
         facts = racking_facts(cellar, store, vessel, to, now_ms)
+        wine = vessel_facts(cellar, store, vessel, to, now_ms)
     try:
-        found = racking_gas(facts, wish, str(file))
+        if purpose == "bottling":
+            found = bottling_review(wine, facts, wish, bottling, str(file))
+        else:
+            found = racking_review(wine, facts, wish, str(file))
     except OutOfRange as error:
         raise as_gas_option(error, _OPTIONS) from error
     if as_json:
@@ -104,6 +139,21 @@ def review(
         for line in review_lines(found, cellar.site.zone):
             print_plain(line)
     return 1 if found.verdict is ReviewVerdict.DO_NOT else 0
+
+
+def _check_for(
+    purpose: str, *, to: str | None, blanket: str | None, bottle: list[str] | None, oxygen: str | None
+) -> None:
+    """Refuse what belongs to the other work."""
+    stray = (
+        [("--to", to), ("--blanket-kpa", blanket)]
+        if purpose == "bottling"
+        else [("--bottle-l", bottle), ("--o2-mg-l", oxygen)]
+    )
+    for option, value in stray:
+        if value is not None:
+            other = "racking" if purpose == "bottling" else "bottling"
+            raise typer.BadParameter(f"it belongs to --for {other}; leave it out", param_hint=option)
 
 
 def _check_vessel(cellar: Cellar, ids: Sequence[str], id: str, parameter: str) -> None:

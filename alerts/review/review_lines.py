@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["review_json", "review_lines"]
+__all__ = ["review_json", "review_lines", "review_title"]
 
 from collections.abc import Iterator
 from datetime import tzinfo
@@ -19,10 +19,16 @@ _MARKS = {
 }
 
 
+def review_title(review: Review) -> str:
+    """Name the work and the vessels: "Racking K1 into K2", "Bottling K1"."""
+    if review.purpose == "bottling":
+        return f"Bottling {review.vessel}"
+    return f"Racking {review.vessel}" + (f" into {review.to}" if review.to else "")
+
+
 def review_lines(review: Review, zone: tzinfo) -> Iterator[str]:
     """Give the review in lines: sections, each with mark, verdict and reason; the work; what to be careful of."""
-    to = f" into {review.to}" if review.to else ""
-    yield f"Racking {review.vessel}{to}, as of {long_time(review.at_ms, zone)}: {review.verdict}"
+    yield f"{review_title(review)}, as of {long_time(review.at_ms, zone)}: {review.verdict}"
     for section in review.sections:
         yield ""
         yield f"{_MARKS[section.verdict]:>2}  {section.title}: {section.verdict}. {section.reason}"
@@ -38,6 +44,7 @@ def review_lines(review: Review, zone: tzinfo) -> Iterator[str]:
 def review_json(review: Review) -> dict[str, object]:
     """Give the same as an object; null for what is not known."""
     return {
+        "for": review.purpose,
         "vessel": review.vessel,
         "to": review.to or None,
         "at": iso_utc(review.at_ms),

@@ -7,6 +7,7 @@ __all__ = ["Review", "ReviewSection", "ReviewVerdict", "worse_of"]
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import Literal
 
 
 class ReviewVerdict(StrEnum):
@@ -44,8 +45,8 @@ class ReviewSection:
 
 @dataclass(frozen=True, slots=True)
 class Review:
-    """A review of a vessel as of a time [UTC ms]. to: the receiving vessel, "" where none is named; checklist: the work
-    in order, empty where a section says "do not".
+    """A review of a vessel as of a time [UTC ms]. to: the receiving vessel, "" where none is named, and of a bottling;
+    checklist: the work in order, empty where a section says "do not".
     """
 
     vessel: str
@@ -54,6 +55,7 @@ class Review:
     sections: tuple[ReviewSection, ...]
     checklist: tuple[str, ...]
     cautions: tuple[str, ...]
+    purpose: Literal["racking", "bottling"] = "racking"
 
     @property
     def verdict(self) -> ReviewVerdict:

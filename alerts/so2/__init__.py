@@ -14,5 +14,6 @@ judge          free and molecular SO2 as judgements
 vessel_total   the total SO2 of each vessel's wine as of a time
 total_fold     the same entry by entry
 vessel_dose    the dose for a vessel's wine
+used_salt      what was dosed with last
 total_judge    total SO2 as judgements
 """
