@@ -70,10 +70,19 @@ def cellar(tmp_path_factory: pytest.TempPathFactory) -> Cellar:
 def test_a_racking_from_keg_to_keg(cellar: Cellar) -> None:
     found = cellar.review("K1", "--to", "K2")
     sections = found["sections"]
-    assert list(sections) == ["receiver", "purge", "moving", "supply", "room"]
-    verdicts = {name: section["verdict"] for name, section in sections.items()}
+    of_gas = ["receiver", "purge", "moving", "supply", "room"]
+    assert list(sections) == ["rest", "clarity", "temperature", "blanket", "so2", *of_gas, "dose", "alarms"]
+    verdicts = {name: sections[name]["verdict"] for name in of_gas}
     # A carbon dioxide cylinder that nobody weighed counts as full, which is too much for the room.
-    assert verdicts == {**dict.fromkeys(sections, "in order"), "room": "take care"}
+    assert verdicts == {**dict.fromkeys(of_gas, "in order"), "room": "take care"}
+    # Nobody looked or titrated yet, and the wine has just been filled.
+    assert {sections[name]["verdict"] for name in ("clarity", "dose")} == {"not known"}
+    assert (sections["temperature"]["verdict"], sections["temperature"]["last_disturbed_by"]) == (
+        "take care",
+        "first-filling",
+    )
+    assert sections["so2"]["titrate_because"] == ["nobody has titrated free SO2 of this wine"]
+    assert (sections["rest"]["days"], sections["alarms"]["alarms"]) == (0, [])
     assert found["verdict"] == "take care"
     assert sections["receiver"]["headspace_after_l"] == pytest.approx(1.5)
     assert sections["moving"]["temperature_c"] == 12.0
@@ -86,12 +95,18 @@ def test_a_racking_from_keg_to_keg(cellar: Cellar) -> None:
 
 
 def test_every_number_has_its_unit_in_the_key(cellar: Cellar) -> None:
-    units = ("_l", "_m3", "_kpa", "_percent", "_mg_l", "_mm", "_m", "_c", "_l_min", "minutes", "minutes_low", "cycles")
+    units = (
+        *("_l", "_m3", "_kpa", "_percent", "_mg_l", "_g_l", "_mm", "_m", "_c", "_k", "_h", "_l_min"),
+        *("minutes", "minutes_low", "cycles", "days", "days_read", "expected", "at_best"),
+    )
+    # These are as `leeside now` and `leeside dose` print them; their own tests look at them.
+    elsewhere = {"so2", "total_so2", "dose", "hours_by_finding"}
 
     def walk(value: object, key: str) -> None:
         if isinstance(value, dict):
             for name, inner in value.items():
-                walk(inner, name)
+                if name not in elsewhere or key == "sections":
+                    walk(inner, name)
         elif isinstance(value, list):
             for inner in value:
                 walk(inner, key)
@@ -100,6 +115,7 @@ def test_every_number_has_its_unit_in_the_key(cellar: Cellar) -> None:
 
     walk(cellar.review("K1", "--to", "K2"), "")
     walk(cellar.review("C1", "--to", "K2", "--volume-l", "19"), "")
+    walk(cellar.review("K1", "--for", "bottling"), "")
 
 
 def test_the_same_in_words(cellar: Cellar) -> None:
@@ -130,6 +146,22 @@ def test_a_receiver_that_is_too_small_or_not_named(cellar: Cellar) -> None:
     assert alone["sections"]["receiver"]["fitting_vessels"] == ["K2"]
 
 
+def test_a_bottling(cellar: Cellar) -> None:
+    found = cellar.review("K1", "--for", "bottling", "--bottle-l", "0.75", "--bottle-l", "1.5", "--o2-mg-l", "1")
+    assert (found["for"], found["vessel"], found["to"]) == ("bottling", "K1", None)
+    sections = found["sections"]
+    assert "receiver" not in sections
+    assert sections["bottles"]["bottles"] == [
+        {"size_l": 1.5, "expected": 11, "at_best": 12},
+        {"size_l": 0.75, "expected": 22, "at_best": 24},
+    ]
+    assert sections["refermentation"]["verdict"] == sections["carbon_dioxide"]["verdict"] == "not known"
+    assert sections["dose"]["bottling_o2_mg_l"] == 1.0
+    words = leeside("review", cellar.file, "K1", "--for", "bottling").stdout
+    assert words.startswith("Bottling K1, as of ")
+    assert "have as many clean, and some more, with closures and capsules" in words
+
+
 def test_a_pressure_above_the_stamp(cellar: Cellar) -> None:
     found = cellar.review("K1", "--to", "K2", "--pressure-kpa", "201", code=1)
     assert "more than the 200 kPa stamped" in found["sections"]["moving"]["reason"]
@@ -157,6 +189,14 @@ def test_a_pressure_above_the_stamp(cellar: Cellar) -> None:
         (("K1", "--target-o2-percent", "0"), "--target-o2-percent", "out of range"),
         (("K1", "--target-o2-percent", "21"), "--target-o2-percent", "out of range"),
         (("K1", "--to", "K2", "--blanket-kpa", "300"), "--blanket-kpa", "200 kPa stamped on K2"),
+        (("K1", "--for", "drinking"), "--for", "'drinking' is not known; allowed: racking and bottling"),
+        (("K1", "--to", "K2", "--for", "bottling"), "--to", "it belongs to --for racking"),
+        (("K1", "--bottle-l", "0.75"), "--bottle-l", "it belongs to --for bottling"),
+        (("K1", "--o2-mg-l", "2"), "--o2-mg-l", "it belongs to --for bottling"),
+        (("K1", "--for", "bottling", "--bottle-l", "0"), "--bottle-l", "bottles hold 0.05 to 30 L"),
+        (("K1", "--for", "bottling", "--bottle-l", "x"), "--bottle-l", "number"),
+        (("K1", "--for", "bottling", "--o2-mg-l", "21"), "--o2-mg-l", "0 to 20 mg/L"),
+        (("K1", "--for", "bottling", "--volume-l", "19"), "--volume-l", "K1 holds 18 L"),
         ((), "VESSEL", "Missing"),
     ],
 )

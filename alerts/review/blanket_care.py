@@ -36,8 +36,10 @@ _KEYS: Final = (
     "so2_at_most_mg_l",
     "air_filled_mg_l",
 )
-# As much gas as this tells nothing [L].
+# As much gas [L] or oxygen [mg/L] as this tells nothing.
 _LITTLE_L: Final = 0.05
+_LITTLE_O2_MG_L: Final = 0.05
+_HARDLY: Final = f" That let in hardly any oxygen, under {_LITTLE_O2_MG_L:g} mg/L, unless it stood open."
 
 
 def blanket_section(facts: VesselFacts) -> ReviewSection:
@@ -89,8 +91,12 @@ def _past_words(facts: VesselFacts, past: BlanketPast, record: BlanketRecord, si
     if oxygen is not None and air > 0.0:
         so2 = record.so2_at_most_mg_l or 0.0
         reason += (
-            f" That may have let in up to {milligrams(oxygen)} mg/L of oxygen, which costs up to "
-            f"{milligrams(so2)} mg/L of SO2."
+            _HARDLY
+            if oxygen < _LITTLE_O2_MG_L
+            else (
+                f" That may have let in up to {milligrams(oxygen)} mg/L of oxygen, which costs up to "
+                f"{milligrams(so2)} mg/L of SO2."
+            )
         )
         if oxygen >= MUCH_O2_MG_L:
             verdict = worse_of(verdict, ReviewVerdict.TAKE_CARE)

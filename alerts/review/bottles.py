@@ -6,7 +6,7 @@ practice, no source), and down by two standard uncertainties of the volume.
 
 from __future__ import annotations
 
-__all__ = ["Bottles", "bottles_section", "expected_bottles"]
+__all__ = ["BottleCounts", "bottles_section", "expected_bottles"]
 
 from collections.abc import Sequence
 from math import floor
@@ -26,15 +26,15 @@ _MOST_SIZES: Final = 6
 _ROUNDING: Final = 1e-9
 
 
-class Bottles(NamedTuple):
-    """Bottles of one size [L]: expected, and at best if nothing is lost."""
+class BottleCounts(NamedTuple):
+    """Bottles of one size [L]: how many are expected, and at best if nothing is lost."""
 
     size_l: float
     expected: int
     at_best: int
 
 
-def expected_bottles(volume_l: float, u_volume_l: float, sizes_l: Sequence[float]) -> list[Bottles]:
+def expected_bottles(volume_l: float, u_volume_l: float, sizes_l: Sequence[float]) -> list[BottleCounts]:
     """Work out how many bottles of each size the wine fills, if all of it goes into that size.
 
     Raises OutOfRange for a size that no bottle has, and for too many of them.
@@ -43,7 +43,9 @@ def expected_bottles(volume_l: float, u_volume_l: float, sizes_l: Sequence[float
         raise OutOfRange("bottle", f"{len(sizes_l)} sizes of bottles were given; allowed are 1 to {_MOST_SIZES}")
     sure_l = max(0.0, (1.0 - _LOST) * volume_l - 2.0 * u_volume_l)
     return [
-        Bottles(size_l, floor(sure_l / SIZE_RANGE.checked(size_l) + _ROUNDING), floor(volume_l / size_l + _ROUNDING))
+        BottleCounts(
+            size_l, floor(sure_l / SIZE_RANGE.checked(size_l) + _ROUNDING), floor(volume_l / size_l + _ROUNDING)
+        )
         for size_l in sorted(sizes_l, reverse=True)
     ]
 

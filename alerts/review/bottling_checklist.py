@@ -8,7 +8,7 @@ import shlex
 from collections.abc import Sequence
 from typing import Final
 
-from alerts.review.bottles import Bottles
+from alerts.review.bottles import BottleCounts
 from alerts.review.checklist import racking_cautions
 from alerts.review.racking_facts import RackingFacts
 from alerts.wine.adding import CAUTIONS
@@ -21,7 +21,7 @@ _NO_PRESSURE: Final = (
 
 
 def bottling_checklist(
-    facts: RackingFacts, bottles: Sequence[Bottles], *, titrate: bool, dose_command: str, file: str
+    facts: RackingFacts, bottles: Sequence[BottleCounts], *, titrate: bool, dose_command: str, file: str
 ) -> list[str]:
     """List the steps of the work. titrate: free and total SO2 are to be titrated first; dose_command: the entry of the
     dose, "" where nothing is to be added; file: the cellar file as a command names it.
@@ -64,7 +64,7 @@ def bottling_cautions(facts: RackingFacts, *, dosed: bool) -> list[str]:
     return [_NO_PRESSURE, _BOTTLES, *racking_cautions(facts), *(CAUTIONS if dosed else ())]
 
 
-def _entry(vessel: str, bottles: Sequence[Bottles], file: str) -> str:
+def _entry(vessel: str, bottles: Sequence[BottleCounts], file: str) -> str:
     """The command that writes it down, as a shell takes it; the numbers are to be those that were filled."""
     count = f"{bottles[0].expected} x {bottles[0].size_l:g} L" if bottles else "NUMBER x SIZE"
     words = ["leeside", "enter", "bottling", file, "--vessel", vessel, "--bottles", count, "--remainder", "0 L"]

@@ -11,7 +11,7 @@ from typing import Final
 from alerts.errors import ReviewRefused
 from alerts.gas.gases import standard_l
 from alerts.gas.wine_density import TEMPERATURE_RANGE
-from alerts.review.bottles import Bottles
+from alerts.review.bottles import BottleCounts
 from alerts.review.fit import moved_volume
 from alerts.review.moving import moves, moving_section
 from alerts.review.racking_facts import RackingFacts, RackingWish
@@ -23,8 +23,10 @@ from alerts.review.supply import GasNeed, gas_needs, supply_section
 # (Crowl and Louvar, Chemical Process Safety).
 _FLUSHES: Final = (1.0, 3.0)
 
+_BY_HAND: Final = "Bottle by bottle it takes longer: count a minute for each (common practice, no source)."
 
-def bottling_gas(facts: RackingFacts, wish: RackingWish, bottles: Sequence[Bottles]) -> tuple[ReviewSection, ...]:
+
+def bottling_gas(facts: RackingFacts, wish: RackingWish, bottles: Sequence[BottleCounts]) -> tuple[ReviewSection, ...]:
     """Judge how the wine gets into bottles, whether the gas suffices, and the rooms.
 
     bottles: of each size, if all goes into that; the first counts. Raises ReviewRefused where there is no wine, and
@@ -42,8 +44,9 @@ def bottling_gas(facts: RackingFacts, wish: RackingWish, bottles: Sequence[Bottl
         filled_l = standard_l(bottles[0].at_best * bottles[0].size_l, facts.barometer_kpa, celsius)
         low_l, high_l = (times * filled_l for times in _FLUSHES)
         needs.append(GasNeed(f"flushing {bottles[0].at_best} bottles", source.gas, low_l, high_l))
+    moving = moving_section(facts, wish, moved_l, ways, refused)
     return (
-        moving_section(facts, wish, moved_l, ways, refused),
+        replace(moving, lines=(*moving.lines, _BY_HAND)),
         supply_section(facts, needs),
         room_section(facts, needs),
     )

@@ -71,7 +71,7 @@ def bottling_dose_section(facts: VesselFacts, wish: BottlingWish, first: bool, f
         f"bottling brings about {milligrams(o2_mg_l)} mg/L of oxygen{_from_where(wish)}: it costs about "
         f"{number_text(allowance, 2)} mg/L of free SO2, and up to {number_text(SO2_PER_O2 * o2_mg_l, 2)}",
     )
-    asked = replace(_usual(facts), to_free_mg_l=FREE_SO2_RANGE.nearest(free_mg_l + allowance))
+    asked = replace(_usual(facts), to_free_mg_l=FREE_SO2_RANGE.nearest(float(round(free_mg_l + allowance))))
     section = _section(facts, asked, facts.vessel, facts.contents.capacity_l, first, file, lines)
     more = {"bottling_o2_mg_l": o2_mg_l, "allowance_so2_mg_l": allowance, "target_in_bottle_free_mg_l": free_mg_l}
     return replace(section, numbers={**section.numbers, **more})

@@ -20,8 +20,7 @@ from alerts.view.alarm_lines import alarm_line
 from alerts.view.status import AlarmStatus, cellar_status
 from alerts.view.vessel_card import VesselCard, vessel_cards
 from alerts.watch.due import DueLimit
-from ingest.cellar import Cellar, Probe, Vessel
-from ingest.history import OfPlace, history_sources
+from ingest.cellar import Cellar, Vessel
 from ingest.journal.awaited_work import main_lot
 from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
@@ -31,9 +30,10 @@ from ingest.journal.kinds.racking import RackingBody
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.store import Store
 from ingest.store.journal.entry_rows import entry_of, unstruck
-from ingest.store.journal.hand_results import found_quantities, hand_results
+from ingest.store.journal.hand_results import found_quantities, hand_results_inside
 from ingest.store.journal.stored_ledger import equipment_of, ledger_at
 from ingest.store.judgements import judgement_history
+from ingest.store.readings.series import all_series
 from ingest.store.readings.summaries import summary
 from ingest.store.readings.summary import LEVELS, Level
 
@@ -151,9 +151,11 @@ def _found(store: Store, quantities: Iterable[str], card: VesselCard, lot: str) 
     results = []
     for quantity in quantities:
         since_ms = card.contents.since_ms or 0
-        results += hand_results(store, quantity, vessel=card.id, from_ms=since_ms, to_ms=card.at_ms + 1)
+        results += hand_results_inside(
+            store.connection, quantity, vessel=card.id, from_ms=since_ms, to_ms=card.at_ms + 1
+        )
         if lot:
-            results += hand_results(store, quantity, lot=lot, to_ms=card.at_ms + 1)
+            results += hand_results_inside(store.connection, quantity, lot=lot, to_ms=card.at_ms + 1)
     newest = max((each for each in results if each.unit.casefold() == "g/l"), key=lambda each: each.at_ms, default=None)
     return None if newest is None else (newest.value, newest.at_ms)
 
@@ -168,20 +170,18 @@ def _temperatures(cellar: Cellar, store: Store, vessel: Vessel, from_ms: int, to
     probes.sort(key=lambda probe: order.get(probe.mounted or "air", 2))
     if vessel.room is not None:
         probes += [probe for probe in cellar.probes_at(vessel.room) if probe.quantity == "temperature"]
+    series = all_series(store)
     for probe in probes:
         mounted = "air" if probe.at != vessel.id or probe.mounted is None else probe.mounted
-        found = _hours(store, probe, from_ms, to_ms)
+        of_probe = [each.id for each in series if (each.probe, each.place) == (probe.id, probe.at)]
+        found = _hours(store, of_probe, from_ms, to_ms)
         if len(found[0]):
             return HourMeans(probe.id, mounted, *found)
     return None
 
 
-def _hours(store: Store, probe: Probe, from_ms: int, to_ms: int) -> tuple[np.ndarray, np.ndarray]:
-    pieces = [
-        summary(store, source.series, from_ms // _HOUR_MS * _HOUR_MS, to_ms, "hour")
-        for source in history_sources(store, OfPlace(probe.at, "temperature"))
-        if source.probe == probe.id
-    ]
+def _hours(store: Store, series: Sequence[int], from_ms: int, to_ms: int) -> tuple[np.ndarray, np.ndarray]:
+    pieces = [summary(store, each, from_ms // _HOUR_MS * _HOUR_MS, to_ms, "hour") for each in series]
     if not pieces:
         return np.empty(0, np.int64), np.empty(0, np.float64)
     begins, means = np.concatenate([each.from_ms for each in pieces]), np.concatenate([each.mean for each in pieces])
@@ -223,7 +223,9 @@ def _gas_past(
     return BlanketPast(
         from_ms=from_ms,
         to_ms=to_ms,
-        pressure=_pressure(store, vessel.id, from_ms, to_ms, floors) if vessel.under_gas else None,
+        pressure=_pressure(store, _pressure_series(store, equipment, vessel.id), from_ms, to_ms, floors)
+        if vessel.under_gas
+        else None,
         temperature=None if hours is None else _since(hours, from_ms),
         judged=tuple(judgement_history(store, names, "compensated_pressure", from_ms, to_ms)),
         rates=tuple(judgement_history(store, names, "leak_rate", from_ms, to_ms)),
@@ -243,9 +245,20 @@ def _filling(vessel: Vessel, contents: Contents) -> Filling | None:
     return Filling(vessel.capacity_l, wine_l, 12.0 if alcohol is None else alcohol, walls_of(vessel.material))
 
 
-def _pressure(store: Store, vessel: str, from_ms: int, to_ms: int, floors: Collection[float]) -> PressureSpans | None:
+def _pressure_series(store: Store, equipment: Equipment, vessel: str) -> list[int]:
+    """Every series of pressure that was read at a vessel, also under a former name."""
+    return [
+        each.id
+        for each in all_series(store)
+        if each.quantity == "pressure"
+        and (each.place if each.ended_ms is None else equipment.name_now(each.place, each.ended_ms - 1)) == vessel
+    ]
+
+
+def _pressure(
+    store: Store, series: Sequence[int], from_ms: int, to_ms: int, floors: Collection[float]
+) -> PressureSpans | None:
     """The pressure by hours that lie wholly in the span, and by minutes where an hour crosses a floor."""
-    series = [source.series for source in history_sources(store, OfPlace(vessel, "pressure"))]
     begin_ms = -(-from_ms // _HOUR_MS) * _HOUR_MS
     hours = _joined([_spans(store, each, begin_ms, to_ms, "hour") for each in series])
     if hours is None or not len(hours.from_ms):

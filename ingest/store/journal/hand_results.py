@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["MOSTLY", "HandResult", "found_quantities", "hand_results"]
+__all__ = ["MOSTLY", "HandResult", "found_quantities", "hand_results", "hand_results_inside"]
 
+import sqlite3
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
@@ -67,17 +68,41 @@ def hand_results(
     one that is not known); vessel: also under a former name; from_ms, to_ms: from and before (UTC ms); struck: struck
     ones as well.
     """
+    with store.read() as connection:
+        return hand_results_inside(
+            connection,
+            quantity,
+            lot=lot,
+            vessel=vessel,
+            from_ms=from_ms,
+            to_ms=to_ms,
+            struck=struck,
+            least_share=least_share,
+        )
+
+
+def hand_results_inside(
+    connection: sqlite3.Connection,
+    quantity: str,
+    *,
+    lot: str | None = None,
+    vessel: str | None = None,
+    from_ms: int | None = None,
+    to_ms: int | None = None,
+    struck: bool = False,
+    least_share: float = MOSTLY,
+) -> list[HandResult]:
+    """``hand_results`` inside a ``store.read()`` of the caller's."""
     conditions = ["quantity = ?", "result.at_ms >= ?", "result.at_ms < ?", "(? OR strike.id IS NULL)"]
     values = [quantity, from_ms or 0, END_OF_TIME_MS if to_ms is None else to_ms, struck]
     locations = None
-    with store.read() as connection:
-        equipment = equipment_of(connection)
-        if lot is not None:
-            locations, of_lot = lot_query(connection, equipment, lot)
-            conditions.append(_LOT_OR_THERE)
-            values += of_lot
-        query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, {PLACE_IN_ORDER}"
-        rows = connection.execute(query, values).fetchall()
+    equipment = equipment_of(connection)
+    if lot is not None:
+        locations, of_lot = lot_query(connection, equipment, lot)
+        conditions.append(_LOT_OR_THERE)
+        values += of_lot
+    query = f"{_RESULTS} WHERE {' AND '.join(conditions)} ORDER BY result.at_ms, {PLACE_IN_ORDER}"
+    rows = connection.execute(query, values).fetchall()
     units, results = result_units(), []
     order = {}
     for *row, place_in_order, written_ms in rows:
