@@ -17,6 +17,8 @@ judging        judges: slow judgements, worked out beside the turn
 turning        a turn with the store at both ends
 view           what page, command and messages show alike
 absence        while the owner is away: what falls short, what a helper can do
+due_calendar   work that falls due as an iCalendar
+calendar_feed  the secret part of the address under which a phone's calendar finds it
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail
 backups        the daily backup

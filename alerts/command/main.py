@@ -39,6 +39,7 @@ COMMANDS: Final = {
     "backup": ("alerts.command.backup:backup", "Back the store up into one checked file."),
     "restore": ("alerts.command.restore:restore", "Replace the store by a backup."),
     "alarms": ("alerts.command.alarms:alarms", "List the alarms, and what is muted."),
+    "due": ("alerts.command.due:due", "List work that is due and comes next; write a calendar."),
     "limits": ("alerts.command.limits:limits", "List every limit; try what one would send."),
     "acknowledge": ("alerts.command.acknowledge:acknowledge", "Say that alarms have been seen."),
     "shelve": ("alerts.command.shelve:shelve", "Mute limits for a time, or take them out of service."),

@@ -9,6 +9,7 @@ context        what every view is made with
 tokens         who may write
 headers        what every answer carries
 cellar_routes  the cellar at a glance
+calendar_routes  work that is due, as a calendar that a phone subscribes to
 connections    how many visitors there may be, and how long one may keep a connection
 server_name    what its server calls itself
 serving        the page's process

@@ -14,6 +14,7 @@ from fastapi.middleware.trustedhost import TrustedHostMiddleware
 from fastapi.responses import JSONResponse
 from starlette.staticfiles import StaticFiles
 
+from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
 from alerts.page.context import PageContext
 from alerts.page.headers import SecurityHeaders
@@ -22,7 +23,7 @@ from ingest.cellar import Cellar
 from ingest.errors import StoreError
 
 # Each makes the routes of one view of a context.
-_VIEWS: Final = (cellar_routes,)
+_VIEWS: Final = (cellar_routes, calendar_routes)
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:

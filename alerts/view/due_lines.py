@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-__all__ = ["day_text", "due_name", "due_text", "due_words"]
+__all__ = ["day_text", "due_name", "due_task", "due_text", "due_words"]
 
 from datetime import UTC, datetime, tzinfo
 from typing import Final
 
-from alerts.view.format import days_text
+from alerts.view.format import days_text, with_capital
 from alerts.watch.due import DAY_MS
 from ingest.cellar import EffectiveLimit
 
@@ -23,6 +23,23 @@ def due_name(limit: EffectiveLimit) -> str:
         subject = f"lot {limit.lot}"
     place = f" ({limit.at})" if limit.at and limit.at not in (subject, limit.lot) else ""
     return f"{_WORDS.get(limit.quantity, limit.quantity)} of {subject}{place}"
+
+
+def due_task(limit: EffectiveLimit) -> str:
+    """Say what is to be done, as a calendar shows it: "Titrate K2 (lot A1)"."""
+    subject = limit.probe.removesuffix(f"/{limit.quantity}")
+    wine = f"{limit.at} (lot {limit.lot})" if limit.lot and limit.at != limit.lot else limit.at or subject
+    tasks = {
+        "titration": f"Titrate {wine}",
+        "re-test": f"Titrate {wine} again after the addition",
+        "pH": f"Measure the pH of {wine}",
+        "racking": f"Rack {wine}, or look at its lees",
+        "topping": f"Look at the level of {subject}, top up",
+        "airlock": f"Check the airlock of {subject}",
+        "calibration": f"Calibrate {subject}" + (f" ({limit.at})" if limit.at not in ("", subject) else ""),
+        "titrant": f"Check the titrant, {subject}",
+    }
+    return tasks.get(limit.quantity) or with_capital(due_name(limit))
 
 
 def due_words(limit: EffectiveLimit) -> str:
