@@ -119,8 +119,8 @@ class _Session:
         """Ask for one line after the other; what will not do is asked again, and a wine that comes again replaces."""
         context = context_of(self._store, self._cellar, TITRATION.name, self._now_ms)
         clock = Clock(self._cellar.site.zone, self._now_ms)
-        for line in (*choices("vessel", context, clock), *choices("lot", context, clock)):
-            self._terminal.say(line)
+        for choice in (*choices("vessel", context, clock), *choices("lot", context, clock)):
+            self._terminal.say(f"  {choice.line}")
         unit = "mg/L" if self._common.get("method") == ["elsewhere"] else "mL"
         found: dict[str, Prepared] = {}
         while text := self._terminal.ask(f"Vessel or lot, and {unit} (such as K1 1.25; empty: no more)"):

@@ -10,11 +10,12 @@ from typing import Any, Final
 from alerts.command.terminal import MOST_TRIES, Terminal
 from alerts.errors import NotWritten
 from alerts.view.choices import choices
+from alerts.view.entry_form import example_hint, likely_answer
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError
-from ingest.journal.answers import AnswersWrong, Choice, Clock, WrittenWords, each_answer
-from ingest.journal.drafting import last_answers, next_question, read_answers
+from ingest.journal.answers import AnswersWrong, Clock, each_answer
+from ingest.journal.drafting import last_answers, next_question, offered_answer, read_answers
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds.kind import EntryKind
 from ingest.journal.question import Given, Question
@@ -127,8 +128,8 @@ class _EntryDialog:
                 return
             needed = question.needed(values)
             self._offer_known(question, values)
-            for line in choices(question.name, self._context, self._clock):
-                self._terminal.say(line)
+            for choice in choices(question.name, self._context, self._clock):
+                self._terminal.say(f"  {choice.line}")
             for _ in range(MOST_TRIES):
                 self._ask(question, needed=needed)
                 if question.name in self._answers or not needed:
@@ -141,10 +142,10 @@ class _EntryDialog:
 
     def _offer_known(self, question: Question, values: Given) -> None:
         """Offer the answer that holds already rather than last time's."""
-        known = self._kind.known(values, self._context, self._at_ms)
-        if question.name in known:
-            self._offered[question.name] = question.answer.write(known[question.name])
-        elif known:
+        offered = offered_answer(self._kind, question, values, self._context, self._at_ms, self._offered)
+        if offered:
+            self._offered[question.name] = offered
+        else:
             self._offered.pop(question.name, None)
 
     def _ask_again(self, question: Question) -> None:
@@ -177,9 +178,8 @@ class _EntryDialog:
 
     def _likely(self, question: Question) -> str:
         """Say what the vessels make likely as the answer to a question, and give it; "" for nothing."""
-        if question.likely is None:
-            return ""
-        likely = question.likely(read_answers(self._kind, answered(self._answers), self._clock), self._context.contents)
+        given = read_answers(self._kind, answered(self._answers), self._clock)
+        likely = likely_answer(question, given, self._context)
         if likely is None:
             return ""
         self._terminal.say(likely.why)
@@ -216,10 +216,5 @@ class _EntryDialog:
 
 def _hint(question: Question, needed: bool) -> str:
     """Say what an answer looks like, and that there may be none."""
-    answer = question.answer
-    if answer == WrittenWords():
-        example = ""  # any words will do, so an example would only puzzle
-    else:
-        example = answer.example if isinstance(answer, Choice) else f"such as {answer.example}"
-    parts = [part for part in (example, "" if needed else "or empty") if part]
+    parts = [part for part in (example_hint(question), "" if needed else "or empty") if part]
     return f" ({', '.join(parts)})" if parts else ""

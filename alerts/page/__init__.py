@@ -10,6 +10,11 @@ tokens         who may write
 headers        what every answer carries
 cellar_routes  the cellar at a glance
 calendar_routes  work that is due, as a calendar that a phone subscribes to
+entry_routes   entering: the kinds, the form of each, what was written
+form_controls  the controls of a form, and the answers in them
+entry_post     what a browser sends of a form
+entry_pages    the form, the look at what it gives
+entry_steps    fill in, look, save
 connections    how many visitors there may be, and how long one may keep a connection
 server_name    what its server calls itself
 serving        the page's process

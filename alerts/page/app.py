@@ -17,13 +17,14 @@ from starlette.staticfiles import StaticFiles
 from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
 from alerts.page.context import PageContext
+from alerts.page.entry_routes import entry_routes
 from alerts.page.headers import SecurityHeaders
 from alerts.page.tokens import Tokens
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 
 # Each makes the routes of one view of a context.
-_VIEWS: Final = (cellar_routes, calendar_routes)
+_VIEWS: Final = (cellar_routes, entry_routes, calendar_routes)
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["choices"]
+__all__ = ["Candidate", "choices"]
 
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
-from typing import Final
+from typing import Final, NamedTuple
 
 from alerts.view.vessel_contents import contents_line
 from ingest.journal.answers import Clock
@@ -14,60 +14,78 @@ from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import body_words
 
 
-def choices(question: str, context: EntryContext, clock: Clock) -> list[str]:
-    """Give a line for each thing that can answer a question, with what is known of it; [] for other questions."""
-    lines = _LISTS.get(question)
-    return [] if lines is None else lines(context, clock)
+class Candidate(NamedTuple):
+    """One thing that can answer a question. id: the answer; known: what is known of it, "" for nothing."""
+
+    id: str
+    known: str = ""
+
+    @property
+    def line(self) -> str:
+        """Both in a line."""
+        return f"{self.id}: {self.known}"
 
 
-def _vessels(context: EntryContext, clock: Clock) -> list[str]:
+def choices(question: str, context: EntryContext, clock: Clock) -> list[Candidate]:
+    """List the things that can answer a question, with what is known of each; [] for other questions."""
+    find = _LISTS.get(question)
+    return [] if find is None else find(context, clock)
+
+
+def _vessels(context: EntryContext, clock: Clock) -> list[Candidate]:
     """Each vessel of the cellar file with what it holds at the time of the entry."""
-    cellar = context.cellar
+    site = context.cellar.site
     return [
-        f"  {vessel.id}: {contents_line(held, cellar.site.zone, cellar.site.units, clock.now_ms)}"
-        for vessel in cellar.vessel
+        Candidate(vessel.id, contents_line(held, site.zone, site.units, clock.now_ms))
+        for vessel in context.cellar.vessel
         if (held := context.contents.get(vessel.id)) is not None
     ]
 
 
-def _lots(context: EntryContext, clock: Clock) -> list[str]:
+def _lots(context: EntryContext, clock: Clock) -> list[Candidate]:
     """Each lot with what is said of it, and the vessels that it is in."""
-    lines = []
+    found = []
     for lot in context.lots.names:
         body = context.lots.of(lot, clock.now_ms)
         there = [held.vessel for held in context.contents.values() if any(part.lot == lot for part in held.lots)]
         where = f"; in {', '.join(there)}" if there else ""
-        lines.append(f"  {lot}: {'' if body is None else body_words(body, lot)}{where}")
-    return lines
+        found.append(Candidate(lot, f"{'' if body is None else body_words(body, lot)}{where}"))
+    return found
 
 
-def _bottles(context: EntryContext, clock: Clock) -> list[str]:
+def _bottles(context: EntryContext, clock: Clock) -> list[Candidate]:
     """Each bottle of titrant with its strength, and when that was found."""
-    lines = []
+    found = []
     for name in sorted(context.bottles.there):
         bottle = context.bottles.there[name]
-        found = ""
+        since = ""
         if bottle.standardised_ms is not None:
-            found = f", standardised {_day(bottle.standardised_ms, clock)}"
+            since = f", standardised {_day(bottle.standardised_ms, clock)}"
         elif bottle.opened_ms is not None:
-            found = f", opened {_day(bottle.opened_ms, clock)}"
-        lines.append(f"  {body_words(bottle)}{found}")
-    return lines
+            since = f", opened {_day(bottle.opened_ms, clock)}"
+        found.append(Candidate(name, body_words(bottle).removeprefix(f"{name}: ") + since))
+    return found
 
 
 def _day(at_ms: int, clock: Clock) -> str:
     return f"{datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(clock.zone):%Y-%m-%d}"
 
 
-def _cylinders(context: EntryContext, _: Clock) -> list[str]:
-    return [f"  {cylinder.id}: {cylinder.gas}" for cylinder in context.cellar.cylinder]
+def _cylinders(context: EntryContext, _: Clock) -> list[Candidate]:
+    return [Candidate(cylinder.id, cylinder.gas) for cylinder in context.cellar.cylinder]
 
 
-_LISTS: Final[Mapping[str, Callable[[EntryContext, Clock], list[str]]]] = {
+def _rooms(context: EntryContext, _: Clock) -> list[Candidate]:
+    return [Candidate(room.id) for room in context.cellar.room]
+
+
+_LISTS: Final[Mapping[str, Callable[[EntryContext, Clock], list[Candidate]]]] = {
     "vessel": _vessels,
     "from": _vessels,
     "to": _vessels,
+    "emptied": _vessels,
     "lot": _lots,
     "titrant": _bottles,
     "cylinder": _cylinders,
+    "room": _rooms,
 }

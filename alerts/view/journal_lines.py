@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["entry_heading", "entry_json", "entry_lines"]
+__all__ = ["entry_heading", "entry_json", "entry_line", "entry_lines"]
 
 from datetime import tzinfo
 
@@ -18,13 +18,23 @@ def entry_heading(draft: Draft, zone: tzinfo, now_ms: int) -> str:
     return f"{kind_words(draft.kind)}{at}, {local_time(draft.at_ms, zone, now_ms)}, by {draft.who}"
 
 
-def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
-    """Give an entry in one line, then its warnings and notes; for a struck one, by whom and why as well."""
+def entry_line(entry: Entry, zone: tzinfo, now_ms: int) -> str:
+    """Give an entry in one line."""
+    return f"no. {entry.id}, {local_time(entry.at_ms, zone, now_ms)}, {_said(entry)}"
+
+
+def _said(entry: Entry) -> str:
+    """What kind of entry it is, where, what it says, and who wrote it."""
     remark = getattr(entry.body, "remark", None)
     spread = spread_words(entry.body)
     words = body_words(entry.body, entry.lot) + "".join(f" ({more})" for more in (spread, remark) if more)
     about = f"{kind_words(entry.kind)} {entry.where}".rstrip()
-    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {about}: {words}, {entry.who}"
+    return f"{about}: {words}, {entry.who}"
+
+
+def entry_lines(entry: Entry, zone: tzinfo, now_ms: int) -> list[str]:
+    """Give an entry in one line, then its warnings and notes; for a struck one, by whom and why as well."""
+    line = f"{entry.id:5}  {local_time(entry.at_ms, zone, now_ms)}  {_said(entry)}"
     remarks = [f"       warning: {text}" for text in entry.body.warnings]
     remarks += [f"       note: {text}" for text in entry.body.notes]
     if entry.struck is None:

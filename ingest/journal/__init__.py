@@ -10,6 +10,7 @@ What kinds are built on:
 
 body               what all bodies share
 question           what is asked for one part of an entry
+bench_units        units of the bench
 bench_words        words of the bench, and the formal ones
 answers            how an answer becomes what a body keeps
 must_weight        Oechsle, KMW and Brix

@@ -15,6 +15,7 @@ __all__ = [
     "Measure",
     "Number",
     "TitrantStrengthText",
+    "UsualWords",
     "VesselVolume",
     "Whole",
     "WrittenStrength",
@@ -32,6 +33,7 @@ from zoneinfo import ZoneInfo
 
 from ingest.cellar import Dimension, PressureKind, as_meant, parse_amount, split_amount
 from ingest.errors import IngestError
+from ingest.journal.bench_units import bench_units
 from ingest.journal.bench_words import CHOICE_WORDS, in_known_units
 from ingest.times import iso_utc, spoken_moment
 
@@ -108,6 +110,13 @@ class WrittenWords:
 
 
 @dataclass(frozen=True, slots=True)
+class UsualWords(WrittenWords):
+    """Words as they are, some of which are usual."""
+
+    usual: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Choice:
     """One of a few words; also its beginning, if no other one begins so, without accents, or as the bench says it."""
 
@@ -152,6 +161,11 @@ class Measure:
     pressure: PressureKind | None = None
     metavar: str = "AMOUNT"
     bare: str = ""
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Units to choose from, that of the example first."""
+        return (self.bare,) if self.bare else bench_units(self.dimension, split_amount(self.example)[1])
 
     def read(self, text: str, clock: Clock) -> float:
         """The number in ``unit``."""
@@ -335,6 +349,7 @@ class TitrantStrengthText:
 
     metavar: str = "STRENGTH"
     example: str = "0.02 N"
+    units: tuple[str, ...] = ("N", "mol/L")
 
     def read(self, text: str, _: Clock) -> WrittenStrength:
         """The number and what it means."""

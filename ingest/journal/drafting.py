@@ -9,6 +9,7 @@ __all__ = [
     "last_answers",
     "missing",
     "next_question",
+    "offered_answer",
     "question_of",
     "read_answers",
     "with_known",
@@ -101,6 +102,19 @@ def last_answers(kind: EntryKind[Any], last: Entry | None) -> dict[str, str]:
         if value is not None:
             answers[question.name] = question.answer.write(value)
     return answers
+
+
+def offered_answer(
+    kind: EntryKind[Any], question: Question, given: Given, context: EntryContext, at_ms: int, last: Mapping[str, str]
+) -> str:
+    """Write the answer that is offered to a question: the one that holds already, else last time's; "" for none.
+
+    given: what is answered so far; last: as ``last_answers`` gives it.
+    """
+    known = kind.known(given, context, at_ms)
+    if question.name in known:
+        return question.answer.write(known[question.name])
+    return "" if known else last.get(question.name, "")
 
 
 def given_of(kind: EntryKind[Any], entry: Entry, place_question: str) -> dict[str, Any]:

@@ -44,7 +44,8 @@ class Question:
     needed: whether it must be answered, by what is answered so far; asked: whether a person is asked for it who may
     also leave it out; remembered: whether last time's answer is offered; recall: reads the answer, as ``answer.read``
     gives it, from a body that was made of it, where it is not its key's value; likely: what is offered because of what
-    the vessels hold.
+    the vessels hold; units: which units its amount can have, by what is answered so far, where its form does not say;
+    new: whether the answer may be the name of something that is not there yet.
     """
 
     name: str
@@ -59,6 +60,8 @@ class Question:
     remembered: bool = False
     recall: Callable[[Any], Any] | None = None
     likely: Callable[[Given, Mapping[str, Contents]], Likely | None] | None = None
+    units: Callable[[Given], tuple[str, ...]] | None = None
+    new: bool = False
 
     @property
     def option(self) -> str:

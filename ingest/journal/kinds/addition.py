@@ -179,6 +179,7 @@ _QUESTIONS: Final = (
         needed=_as("tablets", "liquid"),
         remembered=True,
         recall=_label_of,
+        units=lambda given: ("g/L", "mg/L") if given.get("form") == "liquid" else ("g", "mg"),
     ),
     Question("amount", "How much, in words?", "Other additions: how much, in words.", WrittenWords(), "amount"),
     REMARK,

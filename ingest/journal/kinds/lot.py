@@ -37,7 +37,7 @@ class LotBody(Body):
 
 
 _QUESTIONS: Final = (
-    Question("lot", "A short name of the lot?", LOT.help, LOT.answer, needed=always),
+    Question("lot", "A short name of the lot?", LOT.help, LOT.answer, needed=always, new=True),
     Question(
         "name",
         "What is it called?",

@@ -18,7 +18,8 @@ from typing import Annotated, Final, NamedTuple, Self
 from pydantic import Field, model_validator
 
 from ingest.cellar import Cellar, Dimension, PressureKind, parse_amount, split_amount
-from ingest.journal.answers import AnswersWrong, Measure, Number, WrittenWords, Wrong
+from ingest.journal.answers import AnswersWrong, Measure, Number, UsualWords, WrittenWords, Wrong
+from ingest.journal.bench_units import bench_units
 from ingest.journal.bench_words import QUANTITY_WORDS, SCALE_WORDS, in_known_units
 from ingest.journal.body import Amount, Body, Positive, Result, Words
 from ingest.journal.entry import Entry
@@ -140,6 +141,18 @@ class MeasurementBody(Body):
 
 # ---- questions ------------------------------------------------------------------------------------------------------
 
+
+def _units(given: Given) -> tuple[str, ...]:
+    """The units that what is measured can have; () for a bare number, and for a quantity of other words."""
+    name = _known(str(given.get("quantity", "")))
+    quantity = _QUANTITIES.get(name)
+    if quantity is None:
+        return ()
+    if quantity.dimension is not None and not quantity.bare:
+        return bench_units(quantity.dimension, quantity.unit)
+    return ("°Oe", "°KMW", "°Brix") if name == "must weight" else (quantity.unit,)
+
+
 _QUESTIONS: Final = (
     replace(VESSEL, needed=lambda given: not any(given.get(name) for name in ("lot", "cylinder", "room"))),
     replace(CYLINDER, help="Or the gas cylinder's id.", answer=WrittenWords("ID", "CO2")),
@@ -149,7 +162,7 @@ _QUESTIONS: Final = (
         "quantity",
         "What was measured?",
         ", ".join(_UNITS) + ", or another one in your words.",
-        WrittenWords("NAME", "pH"),
+        UsualWords("NAME", "pH", usual=tuple(_UNITS)),
         "quantity",
         needed=always,
         remembered=True,
@@ -161,6 +174,7 @@ _QUESTIONS: Final = (
         WrittenWords("AMOUNT", "3.42"),
         needed=always,
         recall=lambda body: _typed_value(body) or _amount_text(body, body.value),
+        units=_units,
     ),
     Question(
         "uncertainty",
@@ -168,6 +182,7 @@ _QUESTIONS: Final = (
         "Its standard uncertainty, in the same unit.",
         WrittenWords("AMOUNT", "0.02"),
         recall=lambda body: None if body.u_value is None else _amount_text(body, body.u_value),
+        units=_units,
     ),
     Question(
         "instrument",

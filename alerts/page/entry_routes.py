@@ -1,0 +1,142 @@
+"""Entering: ``/enter`` lists the kinds of entries, ``/enter/KIND`` is the form of one, ``/written`` shows what was."""
+
+from __future__ import annotations
+
+__all__ = ["entry_routes"]
+
+from dataclasses import replace
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi.responses import HTMLResponse
+from pydantic import Field
+from starlette.datastructures import FormData
+
+from alerts.page.context import PageContext
+from alerts.page.entry_pages import EntryPages, Writing
+from alerts.page.entry_post import EntryPost, checked_form, read_post
+from alerts.page.entry_steps import take_step
+from alerts.view.format import with_capital
+from alerts.view.journal_lines import entry_line
+from alerts.view.vessel_contents import contents_line
+from ingest.entering import Prepared, prepare, write
+from ingest.journal.entry import Entry, kind_words
+from ingest.journal.kinds import KINDS
+from ingest.journal.kinds.kind import EntryKind
+from ingest.store import Store
+from ingest.store.journal.entries import entry as entry_of_number
+from ingest.store.journal.entries import struck_along
+from ingest.store.journal.idempotency_keys import Once
+from ingest.store.journal.stored_ledger import contents
+
+_MOST_WRITTEN: Final = 100
+# What is written most comes first.
+_GROUPS: Final = (
+    ("Tested and looked at", ("titration", "measurement", "inspection", "sample", "titrant")),
+    ("Done to the wine", ("addition", "topping", "racking", "bottling", "first-filling", "lot")),
+    ("Done to vessels and probes", ("gas", "vessel-status", "calibration")),
+)
+# The numbers of entries are exact in every program.
+_Number = Annotated[int, Field(ge=1, le=2**52)]
+
+
+def entry_routes(context: PageContext) -> APIRouter:
+    """Make the routes of entering."""
+    routes = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
+    cellar = context.cellar
+    checked = Depends(checked_form(context.tokens))
+
+    @routes.get("/enter")
+    def kinds_page(request: Request, vessel: str = "") -> Response:
+        now_ms = context.clock()
+        with context.store() as store:
+            held = contents(store, now_ms, cellar).get(vessel)
+        return context.page(
+            request,
+            "enter.html",
+            title="Write down",
+            groups=_grouped(),
+            name=lambda kind: with_capital(kind_words(kind.name)),
+            vessel=vessel if any(each.id == vessel for each in cellar.vessel) else "",
+            holds="" if held is None else contents_line(held, cellar.site.zone, cellar.site.units, now_ms),
+            probe=next((probe.id for probe in cellar.probe), "PROBE"),
+        )
+
+    @routes.get("/enter/{kind_name}")
+    def empty_form(request: Request, kind_name: str) -> Response:
+        writing = _writing(context, _kind(kind_name), request)
+        with context.store() as store:
+            return EntryPages(context, request, writing, store).begin()
+
+    @routes.post("/enter/{kind_name}")
+    def sent_form(request: Request, kind_name: str, sent: tuple[FormData, str] = checked) -> Response:
+        kind, (form, refusal) = _kind(kind_name), sent
+        with context.store() as store:
+            pages = EntryPages(context, request, _writing(context, kind, request), store)
+            return take_step(pages, read_post(kind, form), refusal)
+
+    @routes.get("/written")
+    def written_page(
+        request: Request,
+        no: Annotated[list[_Number], Query(max_length=_MOST_WRITTEN)],
+        again: bool = False,
+    ) -> Response:
+        now_ms, zone = context.clock(), cellar.site.zone
+        with context.store() as store:
+            there = [entry for number in no if (entry := entry_of_number(store, number)) is not None]
+            along = [each for entry in there for each in struck_along(store, entry.id)]
+        if not there:
+            raise HTTPException(404, "there is no entry of that number")
+        first = there[0]
+        return context.page(
+            request,
+            "written.html",
+            title="Struck" if first.struck else "Written down",
+            entries=there,
+            line=lambda entry: entry_line(entry, zone, now_ms),
+            along=[each for each in along if each.id not in no],
+            was_written=again,
+            kind=first.kind,
+            kind_words=kind_words(first.kind),
+            vessel=first.place if len(there) == 1 and first.place else "",
+        )
+
+    return routes
+
+
+def _grouped() -> list[tuple[str, list[EntryKind[Any]]]]:
+    """The kinds under their heads; one that has no place there comes last."""
+    groups = [(head, [KINDS[name] for name in names]) for head, names in _GROUPS]
+    placed = {name for _, names in _GROUPS for name in names}
+    groups[-1][1].extend(kind for kind in KINDS.values() if kind.name not in placed)
+    return groups
+
+
+def _kind(name: str) -> EntryKind[Any]:
+    """The kind of a form. Raises HTTPException 404 where there is none."""
+    kind = KINDS.get(name)
+    if kind is None or not kind.questions:
+        known = ", ".join(each.name for each in KINDS.values() if each.questions)
+        raise HTTPException(404, f"there is no form of that name; there are: {known}")
+    return kind
+
+
+def _writing(context: PageContext, kind: EntryKind[Any], request: Request) -> Writing:
+    """What the form of a kind writes. The address may answer questions: ``?vessel=K1``."""
+    cellar = context.cellar
+
+    def prepared(store: Store, post: EntryPost, with_later: bool) -> Prepared:
+        # What was looked at as of now is saved as of then.
+        at = post.at or (post.now if post.step == "save" else None) or None
+        return prepare(
+            store, cellar, kind.name, post.texts, who=post.who, now_ms=context.clock(), at=at, with_later=with_later
+        )
+
+    def written(store: Store, _: EntryPost, prepared: Prepared, with_later: bool, once: Once | None) -> Entry:
+        return write(store, cellar, prepared, now_ms=context.clock(), with_later=with_later, once=once)
+
+    asked = {question.name for question in kind.questions}
+    start = {name: request.query_params.getlist(name) for name in request.query_params if name in asked}
+    title = with_capital(kind_words(kind.name))
+    action = f"/enter/{kind.name}"
+    return replace(Writing(kind, title, action, prepared, written), start=start)
