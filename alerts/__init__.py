@@ -21,6 +21,7 @@ due_calendar   work that falls due as an iCalendar
 calendar_feed  the secret part of the address under which a phone's calendar finds it
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail
+channels       the channels beside mail, and a thread for each
 backups        the daily backup
 daemon         the scheduler and the outbox in one process
 page           the web page

@@ -19,17 +19,18 @@ import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, datetime
-from functools import partial
-from threading import Event, Thread
+from threading import Event
 
 import sdnotify
 from apscheduler.executors.pool import ThreadPoolExecutor
 from apscheduler.schedulers.background import BackgroundScheduler
 
 from alerts.backups import ScheduledBackup
+from alerts.channels.open_channel import lamps
+from alerts.channels.sending import Sending
 from alerts.judging.judges import judges
 from alerts.judging.threads import Judging
-from alerts.message import AlarmPictures, Collector, DirectMessages, MailChannel, Outbox, draw_alarm
+from alerts.message import DirectMessages
 from alerts.turning.turner import Turner
 from alerts.turning.without_store import WithoutStore
 from alerts.watch.turn_inputs import Now
@@ -38,7 +39,7 @@ from ingest.errors import IngestError
 from ingest.machine_clock import even_time
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.reading import Row
-from ingest.store import RoleLock, create_or_open, open_existing
+from ingest.store import RoleLock, create_or_open
 from ingest.unstored import UnstoredReceiver
 from ingest.watchdog import Watchdog
 
@@ -54,7 +55,6 @@ TOGETHER_S = 0.5
 STEP_S = 2.0
 # When the last turn is this long ago, the guard sets the job up again, and the watchdog is not fed.
 LATE_TURN_S = 10.0
-OUTBOX_S = 1.0
 WARN_AGAIN_S = 60.0
 
 
@@ -77,6 +77,8 @@ class AlertsDaemon:
         self._judging = Judging(cellar, judges(), wall_ms)
         self._unstored = _unstored_receiver(cellar)
         self._direct = DirectMessages(random.random)
+        self._sending = Sending(cellar, environ, self._direct, wall_ms)
+        self._lamps = lamps(cellar, environ)
         without_store = WithoutStore(cellar, self._direct, self._unstored, self._lock.note)
         self._turner = Turner(
             cellar,
@@ -85,12 +87,11 @@ class AlertsDaemon:
             self._backups.pulse,
             without_store,
             self._judging.pulse,
+            lambda: {lamp.channel: lamp.trouble for lamp in self._lamps},
         )
         self._last_turn = time.monotonic()
         self._last_messages = float("-inf")
         self._warned = float("-inf")
-        self._outbox_wake = Event()
-        self._outbox_thread: Thread | None = None
         self._parent = os.environ.get("LEESIDE_PARENT")
         self._systemd = sdnotify.SystemdNotifier()
         self._watchdog = Watchdog(environ, os.getpid(), time.monotonic())
@@ -103,7 +104,9 @@ class AlertsDaemon:
         self._scheduler.add_job(self._turn, "interval", seconds=TURN_S, id="turn")
         self._backups.anchor(wall_ms())
         self._scheduler.start()
-        self._start_outbox()
+        self._sending.start()
+        for lamp in self._lamps:
+            lamp.start()
         self._judging.start()
         self._systemd.notify("READY=1")
         log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
@@ -129,18 +132,18 @@ class AlertsDaemon:
                 self._reanchor_turn()
             if now - self._last_turn <= LATE_TURN_S and self._watchdog.due(now):
                 self._systemd.notify("WATCHDOG=1")
-            self._look_after_outbox()
+            self._sending.look_after()
             self._judging.look_after()
 
     def stop(self) -> None:
-        """Make no more turns, let a mail that is being sent finish, close the store."""
+        """Make no more turns, let a message that is being sent finish, close the store."""
         self.stop_event.set()
         self._systemd.notify("STOPPING=1")
         self._scheduler.shutdown(wait=True)
         self._judging.stop()
-        self._outbox_wake.set()
-        if self._outbox_thread is not None:
-            self._outbox_thread.join(5.0)
+        self._sending.stop()
+        for lamp in self._lamps:
+            lamp.stop()
         self._store.close()
         self._lock.close()
 
@@ -150,15 +153,19 @@ class AlertsDaemon:
         try:
             if self._turner.turn(_now()):
                 self._last_messages = time.monotonic()
-                self._outbox_wake.set()
+                self._sending.wake()
         except IngestError as error:
             self._warn_of_store(error)
             self._turner.failed(error, _now())
-            self._outbox_wake.set()
+            self._sending.wake()
         except Exception:
             log.exception("a turn failed; the next one judges the same readings again")
             return
         self._last_turn = time.monotonic()
+        if self._lamps:
+            states = self._turner.lamp_states()
+            for lamp in self._lamps:
+                lamp.show(states)
 
     def _turn_if_there_is_news(self) -> None:
         if time.monotonic() - self._last_messages < TOGETHER_S:
@@ -186,44 +193,6 @@ class AlertsDaemon:
             self._backups.anchor(wall_ms())
         except IngestError as error:
             log.warning("when the last backup was made could not be read: %s", error)
-
-    # ---- the outbox --------------------------------------------------------------------------------------------
-
-    def _start_outbox(self) -> None:
-        if self._cellar.mail is None:
-            return
-        self._outbox_thread = Thread(target=self._work_outbox, name="outbox", daemon=True)
-        self._outbox_thread.start()
-
-    def _look_after_outbox(self) -> None:
-        if self._outbox_thread is not None and not self._outbox_thread.is_alive() and not self.stop_event.is_set():
-            log.error("the outbox's thread has ended; it is started again")
-            self._start_outbox()
-
-    def _work_outbox(self) -> None:
-        mail = self._cellar.mail
-        assert mail is not None
-        pictures = AlarmPictures(partial(draw_alarm, self._cellar), wall_ms)
-        channel = MailChannel(
-            mail,
-            lambda: mail.password(self._environ, self._cellar.base),
-            self._cellar.site.zone,
-            pictures=pictures,
-        )
-        with open_existing(self._cellar.store_path) as store:
-            collect = Collector(store, self._cellar.site.name).collect
-            outbox = Outbox(store, channel.deliver, random.random, collect)
-            while not self.stop_event.is_set():
-                self._outbox_wake.wait(OUTBOX_S)
-                self._outbox_wake.clear()
-                try:
-                    self._direct.work(wall_ms(), channel.deliver)
-                    outbox.work(wall_ms())
-                    channel.send_late_pictures(wall_ms())
-                except IngestError as error:
-                    log.warning("the outbox could not note what became of its messages: %s", error)
-                except Exception:
-                    log.exception("the outbox failed; it goes on")
 
 
 def _unstored_receiver(cellar: Cellar) -> Callable[[], Sequence[Row]]:

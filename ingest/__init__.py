@@ -22,6 +22,7 @@ history         what was read and found of a probe, a place or a lot
 mirror          the store once more in a server of the InfluxDB v2 write protocol
 exchange        readings and entries from and for other programs
 simulation      a cellar of physics, for the demo and the tests
+retry_after     how long a web server asks not to be asked again
 backoff         how long to wait before something is tried again
 machine_clock   the even clock of a boot, and whether the network sets the wall clock
 unstored        readings handed to alerts while the store takes none

@@ -16,7 +16,6 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from hashlib import sha256
-from pathlib import Path
 from threading import Event
 from typing import TYPE_CHECKING
 
@@ -30,7 +29,7 @@ from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.pulse import PULSE_S, BrokerPulse, ChipPulse, IngestPulse, LinePulse
-from ingest.sources.broker_address import BrokerAddress
+from ingest.sources.broker_address import BrokerAddress, default_client_id
 from ingest.sources.mqtt_source import MqttSource, MqttState
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
@@ -326,15 +325,6 @@ def _mqtt_source(cellar: Cellar, environ: Mapping[str, str], deliver: Callable[[
     client_id = cellar.mqtt.client_id or default_client_id(cellar.store_path)
     address = BrokerAddress.of(cellar.mqtt, client_id, environ, cellar.base)
     return MqttSource(address=address, topics=topics, deliver=deliver, clock=wall_ms)
-
-
-def default_client_id(store_path: Path) -> str:
-    """The name under which the broker keeps messages: the same at every start, another for another machine or store."""
-    try:
-        machine = Path("/etc/machine-id").read_text(encoding="ascii").strip()
-    except OSError:
-        machine = os.uname().nodename
-    return "leeside-" + sha256(f"{machine} {store_path.absolute()}".encode()).hexdigest()[:12]
 
 
 def _one_wire_chips(cellar: Cellar, deliver: Callable[[Sample], None]) -> OneWireChips | None:

@@ -175,7 +175,8 @@ class AlertsPulse(_Document):
     """What the alerts daemon reports of itself.
 
     silent_s: the key of a limit on silence -> for how many seconds it has heard nothing, of those that have not for a
-    while and are not alarmed; backup: missing where the cellar file asks for none; judges: by name.
+    while and are not alarmed; backup: missing where the cellar file asks for none; judges: by name; lamps: the id of a
+    channel of kind mqtt -> why it does not show the alarms, "" where it does.
     """
 
     limits: int = 0
@@ -184,6 +185,7 @@ class AlertsPulse(_Document):
     silent_s: dict[str, float] = {}
     backup: BackupPulse | None = None
     judges: dict[str, JudgePulse] = {}
+    lamps: dict[str, str] = {}
 
 
 Body = TypeVar("Body", bound=_Document)

@@ -10,8 +10,9 @@ from a_store import NOW
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.mirror.client import LONGEST_RETRY_AFTER_S, ReplyMeaning, meaning_of, retry_after_s
+from ingest.mirror.client import ReplyMeaning, meaning_of
 from ingest.mirror.reply import NETWORK
+from ingest.retry_after import LONGEST_RETRY_AFTER_S, retry_after_s
 
 
 @pytest.mark.parametrize(

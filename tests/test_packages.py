@@ -26,6 +26,7 @@ BOTTOM = {
     "ingest.plain_text",
     "ingest.pulse",
     "ingest.reading",
+    "ingest.retry_after",
     "ingest.times",
     "ingest.validation_words",
     "ingest.watchdog",

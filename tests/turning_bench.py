@@ -47,10 +47,12 @@ class Bench:
         self.second = 0.0
         self.clock_is_off_s = 0.0
         self.boot = "boot-1"
+        # Why each channel of kind mqtt shows nothing.
+        self.lamps: dict[str, str] = {}
         self.turner = self._turner()
 
     def _turner(self) -> Turner:
-        return Turner(self.cellar, self.store, self.now, judges=well)
+        return Turner(self.cellar, self.store, self.now, judges=well, lamps=lambda: self.lamps)
 
     @property
     def now(self) -> Now:

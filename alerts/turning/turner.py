@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from itertools import count
 from typing import Final
 
+from alerts.channels.lamp_state import LampState, lamp_states
 from alerts.limits.due_feed import DueFeed
 from alerts.message import DirectMessages, Notifier
 from alerts.so2.limits import possible_so2_limits, so2_limits
@@ -29,7 +30,7 @@ from alerts.watch.own_limits import channels_in_use
 from alerts.watch.turn import TurnResult, Watch
 from alerts.watch.turn_inputs import Now, TurnInputs
 from alerts.watch.watch_state import WatchState
-from ingest.cellar import Cellar, EffectiveLimit
+from ingest.cellar import Cellar, EffectiveLimit, Priority
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
 from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, JudgePulse, Pulse
@@ -98,7 +99,8 @@ class Turner:
     """Holds the state of the watch between turns. The store is changed only by a turn that has something to keep.
 
     A turn whose commit fails leaves the state as it was; the next one judges the same readings again. backup: what the
-    pulse says about backups, None where none are made; lamps_out: which channels cannot show the alarms at present.
+    pulse says about backups, None where none are made; lamps: why each channel of
+    kind mqtt does not show the alarms at present, "" where it does.
     """
 
     def __init__(
@@ -109,12 +111,12 @@ class Turner:
         backup: Callable[[], BackupPulse | None] = lambda: None,
         without_store: WithoutStore | None = None,
         judges: Callable[[], dict[str, JudgePulse]] = dict,
-        lamps_out: Callable[[], Sequence[str]] = list,
+        lamps: Callable[[], dict[str, str]] = dict,
     ) -> None:
         self._store = store
         self._backup = backup
         self._judges = judges
-        self._lamps_out = lamps_out
+        self._lamps = lamps
         self._channels = channels_in_use(cellar)
         self._started_ms = now.utc_ms
         self._cellar = cellar
@@ -204,6 +206,10 @@ class Turner:
         self._notifier = Notifier(self._cellar, announced, self._background)
         self._suppression = JournalSuppression(applied.watched)
         self._reports.watch(applied.watched)
+
+    def lamp_states(self) -> dict[Priority, LampState]:
+        """How many alarms of each priority stand."""
+        return lamp_states(((key, record.alarm.state) for key, record in self._state.records.items()), self._limits)
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began, or that turn left readings
@@ -324,7 +330,8 @@ class Turner:
         if is_thorough and self._backups_since_ms is not None:
             health |= backup_health(now.utc_ms, last_backup_ms(self._store), self._backups_since_ms)
         if is_thorough:
-            failing = [*failing_channels(self._store), *self._lamps_out()]
+            dark = [lamp for lamp, trouble in self._lamps().items() if trouble]
+            failing = [*failing_channels(self._store), *dark]
             health |= channel_health(now.utc_ms, self._channels, failing)
         return health | judge_health(now.utc_ms, self._judges())
 
@@ -337,6 +344,8 @@ class Turner:
         )
         if judges := self._judges():
             pulse = pulse.model_copy(update={"judges": judges})
+        if lamps := self._lamps():
+            pulse = pulse.model_copy(update={"lamps": lamps})
         backup = self._backup()
         if backup is None:
             return pulse

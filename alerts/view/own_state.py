@@ -133,6 +133,9 @@ def _alerts_parts(pulse: AlertsPulse, now_ms: int, when: Callable[[int], str]) -
     for name, judge in pulse.judges.items():
         if line := judge_line(name, judge, now_ms):
             yield OwnPart(f"judge {name}", line, False)
+    for lamp, trouble in pulse.lamps.items():
+        if trouble:
+            yield OwnPart(f"channel {lamp}", f"channel {lamp}: {trouble}", False)
     if pulse.waiting_messages:
         waits = "waits" if pulse.waiting_messages == 1 else "wait"
         yield OwnPart("messages", f"{counted(pulse.waiting_messages, 'message')} {waits} to be sent", True)

@@ -14,13 +14,10 @@ __all__ = [
     "deliver",
     "meaning_of",
     "open_client",
-    "retry_after_s",
 ]
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
-from email.utils import parsedate_to_datetime
 from enum import Enum
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -32,9 +29,6 @@ from ingest.store.mirror_queue import RefusedLine
 
 if TYPE_CHECKING:
     from ingest.mirror.influx import Influx
-
-# A server may ask for patience, but a slip in its header must not end the mirror.
-LONGEST_RETRY_AFTER_S: Final = 24 * 3600.0
 
 # With more bad lines than this in one batch it is not the lines that are bad: the server wants something else.
 MOST_BAD: Final = 100
@@ -72,21 +66,6 @@ def meaning_of(status: int) -> ReplyMeaning:
     That holds for 200 too: a log-in page or a wrong path replies so, and has stored nothing.
     """
     return _MEANINGS.get(status, ReplyMeaning.AGAIN if status >= 500 else ReplyMeaning.SHUT)
-
-
-def retry_after_s(header: str, now_ms: int) -> float | None:
-    """Return the seconds that a Retry-After header (a number or a date) asks for, None if it cannot be read."""
-    text = header.strip()
-    if text.isascii() and text.isdigit():
-        return min(float(text[:12]), LONGEST_RETRY_AFTER_S)
-    try:
-        date = parsedate_to_datetime(text)
-    except ValueError:
-        return None
-    if date.tzinfo is None:  # "-0000": the date is UTC, RFC 5322 section 3.3
-        date = date.replace(tzinfo=UTC)
-    wait_s = (date - datetime.fromtimestamp(now_ms / 1000, UTC)).total_seconds()
-    return min(max(wait_s, 0.0), LONGEST_RETRY_AFTER_S)
 
 
 @dataclass(slots=True)

@@ -23,11 +23,12 @@ from typing import Final, Literal
 from ingest.backoff import Backoff
 from ingest.cellar import MirrorSettings
 from ingest.errors import IngestError, StoreError
-from ingest.mirror.client import ReplyMeaning, deliver, meaning_of, open_client, retry_after_s
+from ingest.mirror.client import ReplyMeaning, deliver, meaning_of, open_client
 from ingest.mirror.encoder import alarm_line, entry_lines, reading_lines, reading_ms
 from ingest.mirror.names import PointNames
 from ingest.mirror.reply import NETWORK, Reply
 from ingest.pulse import MirrorPulse
+from ingest.retry_after import retry_after_s
 from ingest.store import open_existing
 from ingest.store.mirror_queue import MirrorQueue, Portion
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["BrokerAddress", "connection_words", "guest_address", "refusal_words", "wire_words"]
+__all__ = ["BrokerAddress", "connection_words", "default_client_id", "guest_address", "refusal_words", "wire_words"]
 
+import os
 import secrets
 import socket
 import ssl
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from hashlib import sha256
 from pathlib import Path
 
 from ingest.cellar import MqttSettings
@@ -58,6 +60,15 @@ class BrokerAddress:
 
     def __str__(self) -> str:
         return f"{self.settings.host}:{self.settings.port}"
+
+
+def default_client_id(store_path: Path) -> str:
+    """The name under which the broker keeps messages: the same at every start, another for another machine or store."""
+    try:
+        machine = Path("/etc/machine-id").read_text(encoding="ascii").strip()
+    except OSError:
+        machine = os.uname().nodename
+    return "leeside-" + sha256(f"{machine} {store_path.absolute()}".encode()).hexdigest()[:12]
 
 
 def guest_address(settings: MqttSettings, environ: Mapping[str, str], base: Path) -> BrokerAddress:

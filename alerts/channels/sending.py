@@ -1,0 +1,91 @@
+"""A thread for each channel: what is due in the outbox, and what goes past the store. None waits for another."""
+
+from __future__ import annotations
+
+__all__ = ["Sending"]
+
+import logging
+import random
+from collections.abc import Callable, Mapping
+from threading import Event, Thread
+from time import monotonic
+from typing import Final
+
+from alerts.channels.open_channel import message_channels, open_channel
+from alerts.message import Collector, DirectMessages, Outbox
+from ingest.cellar import Cellar
+from ingest.errors import IngestError
+from ingest.store import open_existing
+
+log = logging.getLogger("alerts")
+
+OUTBOX_S: Final = 1.0
+_STOPS_WITHIN_S: Final = 5.0
+
+
+class Sending:
+    """Works until ``stop``. environ: where secrets may be; direct: what goes past the store; clock: gives UTC ms."""
+
+    def __init__(
+        self, cellar: Cellar, environ: Mapping[str, str], direct: DirectMessages, clock: Callable[[], int]
+    ) -> None:
+        self._cellar = cellar
+        self._environ = environ
+        self._direct = direct
+        self._clock = clock
+        self._stop = Event()
+        self._wakes = {channel: Event() for channel in message_channels(cellar)}
+        self._threads: dict[str, Thread] = {}
+
+    def start(self) -> None:
+        """Start the threads."""
+        for channel in self._wakes:
+            self._start(channel)
+
+    @property
+    def wakes(self) -> tuple[Event, ...]:
+        """Set while a channel has not looked yet at what there may be to send."""
+        return tuple(self._wakes.values())
+
+    def wake(self) -> None:
+        """There may be something to send."""
+        for wake in self._wakes.values():
+            wake.set()
+
+    def look_after(self) -> None:
+        """Start a thread again that has ended."""
+        for channel, thread in self._threads.items():
+            if not thread.is_alive() and not self._stop.is_set():
+                log.error("the thread of channel %s has ended; it is started again", channel)
+                self._start(channel)
+
+    def stop(self) -> None:
+        """Let what is being sent finish, for a while."""
+        self._stop.set()
+        self.wake()
+        until = monotonic() + _STOPS_WITHIN_S
+        for thread in self._threads.values():
+            thread.join(max(0.0, until - monotonic()))
+
+    def _start(self, channel: str) -> None:
+        thread = Thread(target=self._work, args=(channel,), name=f"channel {channel}", daemon=True)
+        self._threads[channel] = thread
+        thread.start()
+
+    def _work(self, channel: str) -> None:
+        wake = self._wakes[channel]
+        with open_existing(self._cellar.store_path) as store:
+            opened = open_channel(self._cellar, channel, self._environ, store, self._clock)
+            collect = Collector(store, self._cellar.site.name).collect
+            outbox = Outbox(store, opened.deliver, random.random, collect, channel)
+            while not self._stop.is_set():
+                wake.wait(OUTBOX_S)
+                wake.clear()
+                try:
+                    self._direct.work(self._clock(), opened.deliver, channel)
+                    outbox.work(self._clock())
+                    opened.send_late(self._clock())
+                except IngestError as error:
+                    log.warning("channel %s could not note what became of its messages: %s", channel, error)
+                except Exception:
+                    log.exception("channel %s failed; it goes on", channel)

@@ -1,0 +1,119 @@
+"""A thread for each channel, with real servers behind them: none waits for another."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from cellar_text import BASE, cellar, mail, table
+from eventually import eventually
+from hook_server import HOOK_SECRET, Hook, hold, hook_server
+from mail_server import STORED, Inbox, mail_server
+
+from alerts.channels.sending import Sending
+from alerts.message import DirectMessages
+from ingest.cellar import Cellar
+from ingest.simulation.loopback import free_port
+from ingest.store import Store, create_or_open, open_existing
+from ingest.store.alarms.messages import NewMessage, add_message, failing_channels, recent_messages
+
+NOW = 1_750_000_000_000
+
+
+def two_channels(folder: Path, mail_port: int, hook: Hook) -> Cellar:
+    channel = {"id": "hook", "kind": "webhook", "url": hook.url, "secret_env": "HOOK", "timeout": "20 s"}
+    ana = table("[[person]]", id="ana") + 'channels = { mail = "ana@cellar.example", hook = "" }\n'
+    read = cellar(BASE, mail(mail_port, to=None), table("[[channel]]", **channel), ana)
+    (folder / "cellar.db").unlink(missing_ok=True)
+    create_or_open(folder / "cellar.db", NOW).close()
+    object.__setattr__(read, "base", folder)
+    return read
+
+
+def put(store: Store, number: int, channel: str) -> None:
+    recipient = "ana@cellar.example" if channel == "mail" else f"ana by {channel}"
+    row = STORED._replace(
+        message_id=f"<{channel}.{number}@x>",
+        thread_id=None,
+        occurrence=None,
+        channel=channel,
+        recipient=recipient,
+        created_ms=NOW,
+    )
+    with store.write() as connection:
+        add_message(connection, NewMessage(**{name: getattr(row, name) for name in NewMessage._fields}))
+
+
+@contextmanager
+def sending(read: Cellar) -> Iterator[Sending]:
+    works = Sending(read, {"HOOK": HOOK_SECRET}, DirectMessages(lambda: 0.5), lambda: NOW)
+    works.start()
+    try:
+        yield works
+    finally:
+        works.stop()
+
+
+def test_a_channel_that_hangs_holds_up_no_other(tmp_path: Path) -> None:
+    inbox, mail_port, release = Inbox(), free_port(), threading.Event()
+    with hook_server(Hook(before=lambda post: hold(release))) as hook, mail_server(inbox, mail_port):
+        read = two_channels(tmp_path, mail_port, hook)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "hook")
+            works.wake()
+            eventually(lambda: hook.posts)
+            for number in range(3):
+                put(store, number, "mail")
+            works.wake()
+            eventually(lambda: len(inbox.mails) == 3)
+            release.set()
+            eventually(lambda: all(row.state == "sent" for row in recent_messages(store)))
+            assert len(hook.posts) == 1
+
+
+def test_a_mail_server_that_refuses_holds_up_no_webhook_and_is_known_to_fail(tmp_path: Path) -> None:
+    inbox, mail_port = Inbox(data_answer="451 4.7.1 greylisted, come back later"), free_port()
+    with hook_server(Hook()) as hook, mail_server(inbox, mail_port):
+        read = two_channels(tmp_path, mail_port, hook)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "mail")
+            put(store, 1, "hook")
+            works.wake()
+            eventually(lambda: failing_channels(store) == ["mail"] and len(hook.posts) == 1)
+            states = {row.channel: (row.state, row.last_error) for row in recent_messages(store)}
+            assert states["hook"] == ("sent", None)
+            assert states["mail"][0] == "waiting"
+            assert "451 4.7.1 greylisted" in (states["mail"][1] or "")
+
+
+def test_a_server_that_asks_for_patience_is_left_in_peace_by_every_message(tmp_path: Path) -> None:
+    with hook_server(Hook(429, {"Retry-After": "3600"})) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "hook")
+            works.wake()
+            eventually(lambda: failing_channels(store) == ["hook"])
+            put(store, 2, "hook")
+            works.wake()
+            # Another channel's thread has had its turn meanwhile, and so has this one's.
+            eventually(lambda: not any(event.is_set() for event in works.wakes))
+            waits = [row.next_try_ms for row in recent_messages(store)]
+            assert max(waits) == NOW + 3_600_000
+        assert len(hook.posts) == 1
+
+
+def test_the_secret_that_is_wrong_is_corrected_and_the_message_arrives_once(tmp_path: Path) -> None:
+    with hook_server(Hook(401)) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "hook")
+            works.wake()
+            eventually(lambda: failing_channels(store) == ["hook"])
+            hook.status = 204
+            with store.write() as connection:
+                connection.execute("UPDATE message SET next_try_ms = 0")
+            works.wake()
+            eventually(lambda: [row.state for row in recent_messages(store)] == ["sent"])
+        assert len({post.json["id"] for post in hook.posts}) == 1
