@@ -85,6 +85,13 @@ class AlarmPictures:
             order.without.append(message)
         return None
 
+    def not_sent(self, message: MessageRow) -> None:
+        """Take back that a message went without its picture: it did not go, and no picture may come before it."""
+        with self._lock:
+            orders = list(self._orders.values())
+        for order in orders:
+            order.without = [each for each in order.without if each.id != message.id]
+
     def late(self) -> Iterator[tuple[MessageRow, bytes]]:
         """Give what was late and is there now: messages that went without it, each once, with the picture."""
         now_ms = self._clock()

@@ -178,7 +178,10 @@ class MailChannel:
         except IngestError as error:
             return DeliveryFailure(False, str(error), unreachable=True)
         picture = None if self._pictures is None else self._pictures.of(message)
-        return self._deliver(message, now_ms, password, picture)
+        result = self._deliver(message, now_ms, password, picture)
+        if self._pictures is not None and isinstance(result, DeliveryFailure):
+            self._pictures.not_sent(message)
+        return result
 
     def send_late_pictures(self, now_ms: int) -> None:
         """Send the pictures that were late, each as an answer to the mail that went without it; each is tried once."""
