@@ -8,6 +8,7 @@ app            the page put together
 context        what every view is made with
 tokens         who may write
 headers        what every answer carries
+ways           where each view is
 cellar_routes  the cellar at a glance
 calendar_routes  work that is due, as a calendar that a phone subscribes to
 entry_routes   entering: the kinds, the form of each, what was written
@@ -15,6 +16,10 @@ form_controls  the controls of a form, and the answers in them
 entry_post     what a browser sends of a form
 entry_pages    the form, the look at what it gives
 entry_steps    fill in, look, save
+event_routes   the cellar view as it changes
+board          the cellar view as it was made last, once for all who look
+cellar_pieces  its pieces, as HTML
+trend_drawing  a small picture of a probe's last day
 connections    how many visitors there may be, and how long one may keep a connection
 server_name    what its server calls itself
 serving        the page's process

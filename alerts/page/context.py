@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse
@@ -57,6 +57,10 @@ class PageContext:
         """Open the store for one request that writes: ``ingest.entering`` and others begin their own transaction."""
         with open_existing(self.cellar.store_path) as store:
             yield store
+
+    def parts(self, template: str) -> Any:
+        """Give a template's macros, as attributes that are called; what they give is escaped already."""
+        return _TEMPLATES.env.get_template(template).module
 
     def page(
         self, request: Request, template: str, *, title: str, status_code: int = 200, **values: object

@@ -28,6 +28,8 @@ journal_lines    an entry of the journal
 judge_lines      a judge that fails
 mirror_lines     how far the mirror is
 absence_lines    when the owner is away, and who gets the messages
+place_line       a place in the cellar view
+day_trend        the last day of a probe, lowest and highest
 own_state        how leeside's own parts are
 cellar_json      the cellar and a vessel's card as objects for programs
 mail_lines       what became of mail that has not gone out

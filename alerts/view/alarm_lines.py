@@ -8,6 +8,7 @@ __all__ = [
     "alarm_line",
     "alarm_setpoint",
     "alarm_value",
+    "alarm_what",
     "chatter_text",
     "finding_suffix",
     "since_suffix",
@@ -35,20 +36,11 @@ from ingest.times import iso_utc, iso_utc_known
 def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str:
     """One alarm in one line: id, priority, place, what, since when, finding, whether somebody has seen it."""
     limit = alarm.limit
-    if limit is None:
-        what = f"{alarm.key} (its limit has left the cellar file)"
-    elif limit.kind == "due":
-        what = alarm_due_text(alarm, limit, zone, now_ms)
-    elif limit.kind == "no data":
-        source = f" from {limit.probe}" if limit.probe else ""
-        what = f"{alarm.at} {measured_name(limit)}: {missing_words(limit)}{source}"
-    elif (gas := gas_alarm_name(limit, alarm.value)) is not None:
-        what = f"{alarm.at} {gas}"
-    else:
-        value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
-        value = f"at most {value}" if value and alarm.upper_bound else value
-        what = f"{alarm.at} {measured_name(limit)} {value}, {alarm_setpoint(limit, units)}"
     is_due = limit is not None and limit.kind == "due"
+    what = alarm_what(alarm, zone, units, now_ms)
+    if limit is not None and limit.kind == "no data" and limit.probe:
+        what += f" from {limit.probe}"
+    what = what if is_due or limit is None else f"{alarm.at} {what}"
     since = since_suffix(alarm, zone, now_ms)
     since = "" if is_due or not since else f"{since}, {age(now_ms - (alarm.since_ms or now_ms))} ago"
     finding = "" if is_due else finding_suffix(alarm, zone, now_ms)
@@ -58,6 +50,22 @@ def alarm_line(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str
     line = f"{alarm.occurrence:5} {limit.priority if limit else '-':6} {what}{since}{finding} ({state})"
     chatter = chatter_text(alarm, zone, now_ms)
     return f"{line}, {chatter}" if chatter else line
+
+
+def alarm_what(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> str:
+    """Say what an alarm is about, without its place: "pressure 3.5 kPa, below 5.0 kPa"; of due work the whole."""
+    limit = alarm.limit
+    if limit is None:
+        return f"{alarm.key} (its limit has left the cellar file)"
+    if limit.kind == "due":
+        return alarm_due_text(alarm, limit, zone, now_ms)
+    if limit.kind == "no data":
+        return f"{measured_name(limit)}: {missing_words(limit)}"
+    if (gas := gas_alarm_name(limit, alarm.value)) is not None:
+        return gas
+    value = "" if alarm.value is None else alarm_value(limit, alarm.value, units)
+    value = f"at most {value}" if value and alarm.upper_bound else value
+    return f"{measured_name(limit)} {value}, {alarm_setpoint(limit, units)}"
 
 
 def since_suffix(alarm: AlarmStatus, zone: tzinfo, now_ms: int) -> str:

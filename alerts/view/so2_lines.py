@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
-__all__ = ["TITRATED", "So2Summary", "judged_so2_line", "so2_json", "so2_line", "so2_lines", "summary_line"]
+__all__ = [
+    "TITRATED",
+    "So2Summary",
+    "done_words",
+    "free_words",
+    "judged_so2",
+    "judged_so2_line",
+    "molecular_words",
+    "so2_json",
+    "so2_line",
+    "so2_lines",
+    "summary_line",
+]
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, tzinfo
@@ -54,13 +66,13 @@ def so2_line(so2: VesselSo2, zone: tzinfo) -> str:
     return summary_line(summary, zone)
 
 
-def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) -> str:
-    """Say the same by what was judged of a vessel last; "" where that is too old by now [UTC ms], or nothing was."""
+def judged_so2(judgements: Iterable[Judgement], now_ms: int) -> So2Summary | None:
+    """Give the same by what was judged of a vessel last; None where that is too old by now [UTC ms], or nothing was."""
     fresh = {each.name: each for each in judgements if is_judged_lately(each.at_ms, now_ms) and each.value is not None}
     free, molecular = fresh.get("free_so2"), fresh.get("molecular_so2")
     if free is None or free.value is None or free.low is None or free.high is None:
-        return ""
-    summary = So2Summary(
+        return None
+    return So2Summary(
         free.at_ms,
         free.value,
         free.low,
@@ -70,25 +82,46 @@ def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) 
         titrated_of(free.details),
         done_of(free.details),
     )
-    return summary_line(summary, zone)
+
+
+def judged_so2_line(judgements: Iterable[Judgement], zone: tzinfo, now_ms: int) -> str:
+    """Say it in one line, "" where there is nothing to say."""
+    summary = judged_so2(judgements, now_ms)
+    return "" if summary is None else summary_line(summary, zone)
 
 
 def summary_line(summary: So2Summary, zone: tzinfo) -> str:
     """Put it into words."""
+    return f"free SO2 {', '.join([free_words(summary), *done_words(summary, zone)])}; {molecular_words(summary)}"
+
+
+def free_words(summary: So2Summary) -> str:
+    """Say how much free SO2 there is, with its 80 % interval: "about 27 mg/L (22 to 32)"."""
+    free = f"{summary.free_mg_l:.0f} mg/L ({summary.free_low_80_mg_l:.0f} to {summary.free_high_80_mg_l:.0f})"
+    if summary.titration is None:
+        return f"not titrated yet, by what wines usually have about {free}"
+    return f"{_at_most(summary) or 'about '}{free}"
+
+
+def done_words(summary: So2Summary, zone: tzinfo) -> list[str]:
+    """Say what was titrated last and what was done since: "titrated 33 on 3 Oct", "dosed 12 Oct"."""
     titration, at_ms = summary.titration, summary.at_ms
     newest = sorted(dict(summary.done).items(), key=lambda done: done[1])  # of each kind the last one
     done = [f"{_DONE.get(kind, kind)} {short_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
-    free = f"{summary.free_mg_l:.0f} mg/L ({summary.free_low_80_mg_l:.0f} to {summary.free_high_80_mg_l:.0f})"
-    at_most = "at most " if titration is not None and titration.upper_bound else ""
     if titration is None:
-        amount = f"not titrated yet, by what wines usually have about {free}"
-    else:
-        amount = f"{at_most or 'about '}{free}"
-        done.insert(0, f"titrated {titration.mg_l:.0f} on {short_day(titration.at_ms, at_ms, zone)}")
-    molecular = "molecular not known without a pH"
-    if summary.molecular_mg_l is not None:
-        molecular = f"molecular {at_most}{summary.molecular_mg_l:.2f} ({summary.model})"
-    return f"free SO2 {', '.join([amount, *done])}; {molecular}"
+        return done
+    return [f"titrated {titration.mg_l:.0f} on {short_day(titration.at_ms, at_ms, zone)}", *done]
+
+
+def molecular_words(summary: So2Summary) -> str:
+    """Say how much of it is molecular, by which model: "molecular 0.60 (simple)"."""
+    if summary.molecular_mg_l is None:
+        return "molecular not known without a pH"
+    return f"molecular {_at_most(summary)}{summary.molecular_mg_l:.2f} ({summary.model})"
+
+
+def _at_most(summary: So2Summary) -> str:
+    return "at most " if summary.titration is not None and summary.titration.upper_bound else ""
 
 
 def so2_lines(so2: VesselSo2, zone: tzinfo) -> list[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["contents_json", "contents_line", "volume_text"]
+__all__ = ["contents_json", "contents_line", "free_text", "lots_text", "volume_text"]
 
 from datetime import tzinfo
 from typing import Final
@@ -37,10 +37,20 @@ def contents_line(
     if contents.empty:
         return f"empty{since}{out_of_use}"
     volume = "an unknown volume" if contents.volume_l is None else volume_text(contents.volume_l, units)
-    lots = ", ".join(_share(part, alone=len(contents.lots) == 1) for part in contents.lots)
+    lots = lots_text(contents)
     so2 = _so2_text(contents, zone, now_ms, with_free=with_free, with_total=with_total)
     headspace = "" if contents.headspace_l is None else f", headspace {volume_text(contents.headspace_l, units)}"
     return f"{volume} of {lots}{headspace}{so2}{since}{out_of_use}"
+
+
+def lots_text(contents: Contents) -> str:
+    """Name the lots, with the share of each where there are several: "60 % malvasia-26, 40 % rebula-26"."""
+    return ", ".join(_share(part, alone=len(contents.lots) == 1) for part in contents.lots)
+
+
+def free_text(contents: Contents, zone: tzinfo, now_ms: int) -> str:
+    """Give the free SO2 that was found last: "33 mg/L free SO2"; "" where nobody titrated it."""
+    return _so2_text(contents, zone, now_ms, with_free=True, with_total=False).removeprefix(", ")
 
 
 def contents_json(contents: Contents) -> dict[str, object]:

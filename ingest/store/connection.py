@@ -108,6 +108,13 @@ class Store:
             finally:
                 self._roll_back()
 
+    def version(self) -> int:
+        """Give a number that differs after another connection has changed the store. Cheap; of this connection only."""
+        try:
+            return int(self.connection.execute("PRAGMA data_version").fetchone()[0])
+        except sqlite3.Error as error:
+            raise translate(error, self.path) from error
+
     def close(self) -> None:
         """Close the connection; safe to call twice."""
         with self._lock:

@@ -1,0 +1,166 @@
+"""The cellar view in pieces: HTML by the id of the element that it is, so that each can be replaced when it changes.
+
+A piece holds no age, since that changes every second: it has an empty ``<time data-at="...">``, which ``with_ages``
+fills for a page and the browser for what comes later.
+"""
+
+from __future__ import annotations
+
+__all__ = ["CellarPieces", "with_ages"]
+
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+from alerts.page.context import PageContext
+from alerts.page.trend_drawing import draw_trend
+from alerts.view.day_trend import DayTrend, day_trend
+from alerts.view.format import age, local_time, quantity_name, value_text
+from alerts.view.mail_lines import undelivered_head, undelivered_line
+from alerts.view.own_state import own_parts
+from alerts.view.place_line import PlaceLine, alarm_note, place_line
+from alerts.view.so2_lines import So2Summary, done_words, free_words, molecular_words
+from alerts.view.status import CellarStatus, PlaceStatus, ReadingStatus
+from ingest.cellar import EffectiveLimit, Probe
+from ingest.store import Store
+from ingest.store.readings.series import all_series
+
+# A day's picture changes little in this time; what has happened since is in the newest value beside it.
+_TREND_LASTS_MS: Final = 60_000
+# So many old pictures are made again at a time, so that they do not all become old together.
+_TRENDS_AT_ONCE: Final = 3
+# Beyond this age a picture is made again in any case.
+_TREND_OLD_MS: Final = 180_000
+_MOST_REJECTS: Final = 20
+_AGE: Final = re.compile(r'<time data-at="(-?\d+)"></time>')
+
+
+def with_ages(html: str, now_ms: int) -> str:
+    """Fill in how long ago each time was, as of now (UTC ms)."""
+    return _AGE.sub(lambda found: f'<time data-at="{found[1]}">{age(now_ms - int(found[1]))}</time>', html)
+
+
+class CellarPieces:
+    """Makes the pieces of one cellar, and keeps the pictures of the last day for a while. One thread at a time."""
+
+    def __init__(self, context: PageContext) -> None:
+        self._cellar = context.cellar
+        self._macros: Any = context.parts("cellar_pieces.html")
+        self._trends: dict[str, tuple[int, DayTrend]] = {}
+
+    def make(self, store: Store, status: CellarStatus) -> dict[str, str]:
+        """Make every piece; call inside the read that the status is of."""
+        self._renew_trends(store, status.now_ms)
+        lines = [place_line(status, place, self._cellar) for place in status.places]
+        pieces = dict(self._general(status, lines))
+        for index, (place, line) in enumerate(zip(status.places, lines, strict=True)):
+            pieces.update(self._of_place(f"p{index}", status, place, line))
+        return {name: str(html) for name, html in pieces.items()}
+
+    def _general(self, status: CellarStatus, lines: list[PlaceLine]) -> Iterator[tuple[str, Any]]:
+        zone, units, now_ms = self._cellar.site.zone, self._cellar.site.units, status.now_ms
+        places = {line.id for line in lines}
+        others = [alarm_note(alarm, zone, units, now_ms) for alarm in status.alarms if alarm.at not in places]
+        others_at = [alarm.at for alarm in status.alarms if alarm.at not in places]
+        muted = [each for each in status.muted if each.at not in places]
+        parts = own_parts(status, self._cellar, lambda at_ms: f"at {local_time(at_ms, zone, now_ms)}")
+        yield (
+            "needs",
+            self._macros.needs("needs", self._troubles(status), list(zip(others_at, others, strict=True)), lines),
+        )
+        yield "own-head", self._macros.own_head("own-head", parts, self._backup_ms(status))
+        yield (
+            "own-body",
+            self._macros.own_body(
+                "own-body",
+                parts,
+                status,
+                muted,
+                status.rejects[:_MOST_REJECTS],
+                lambda at: local_time(at, zone, now_ms),
+            ),
+        )
+
+    def _troubles(self, status: CellarStatus) -> list[str]:
+        """What stands above all else: nothing is stored, read, watched or sent."""
+        zone, now_ms = self._cellar.site.zone, status.now_ms
+        if status.store_trouble:
+            troubles = [f"Nothing can be stored: {status.store_trouble}."]
+        else:
+            troubles = []
+            for daemon in status.daemons:
+                if not daemon.responds:
+                    what = "Probes are not being read" if daemon.role == "ingest" else "Limits are not being watched"
+                    since = " yet" if daemon.pulse is None else f" since {local_time(daemon.pulse.at_ms, zone, now_ms)}"
+                    troubles.append(f"{what}: the {daemon.role} part of leeside has not responded{since}.")
+        if status.undelivered is not None:
+            head = undelivered_head(status.undelivered)
+            troubles.append(f"{head[:1].upper()}{head[1:]}: {undelivered_line(status.undelivered, now_ms)}")
+        return troubles
+
+    @staticmethod
+    def _backup_ms(status: CellarStatus) -> int | None:
+        for daemon in status.daemons:
+            backup = getattr(daemon.pulse.body, "backup", None) if daemon.pulse is not None else None
+            if backup is not None:
+                return backup.last_ms  # type: ignore[no-any-return]  # of a BackupPulse
+        return None
+
+    def _of_place(
+        self, id: str, status: CellarStatus, place: PlaceStatus, line: PlaceLine
+    ) -> Iterator[tuple[str, Any]]:
+        yield f"{id}-state", self._macros.state(f"{id}-state", line.state)
+        yield f"{id}-outline", self._macros.vessel(f"{id}-outline", line)
+        yield f"{id}-wine", self._macros.wine(f"{id}-wine", line)
+        yield f"{id}-notes", self._macros.notes(f"{id}-notes", line.notes)
+        yield f"{id}-judged", self._macros.judged(f"{id}-judged", line, self._so2_words(line.so2, status, place))
+        probes = self._cellar.probes_at(place.id)
+        for number, (probe, reading, words) in enumerate(zip(probes, place.readings, line.readings, strict=True)):
+            yield f"{id}-r{number}", self._macros.reading(f"{id}-r{number}", words)
+            yield f"{id}-t{number}", self._trend(f"{id}-t{number}", status, probe, reading)
+
+    def _so2_words(self, so2: So2Summary | None, status: CellarStatus, place: PlaceStatus) -> dict[str, Any] | None:
+        if so2 is None:
+            return None
+        limits = [
+            limit.setpoint
+            for limit in status.limits.values()
+            if limit.at == place.id and limit.quantity == "free_so2" and limit.kind == "low"
+        ]
+        return {
+            "free": free_words(so2),
+            "done": ", ".join(done_words(so2, self._cellar.site.zone)),
+            "molecular": molecular_words(so2),
+            "band": (so2.free_low_80_mg_l, so2.free_mg_l, so2.free_high_80_mg_l),
+            "limit": max(limits, default=None),
+        }
+
+    def _trend(self, id: str, status: CellarStatus, probe: Probe, reading: ReadingStatus) -> Any:
+        _, trend = self._trends.get(probe.id, (0, DayTrend(0)))
+        limits = _limits_of(probe, status.limits)
+        newest = reading.value if reading.quality == "good" and not reading.silent else None
+        drawing = draw_trend(trend, probe.quantity, limits, probe.every_s, newest)
+        words = ""
+        if drawing is not None:
+            units = self._cellar.site.units
+            low, high = (value_text(probe.quantity, value, units) for value in (trend.lowest, trend.highest))
+            words = f"{quantity_name(probe.quantity)} at {probe.at}, last day: lowest {low}, highest {high}"
+            for limit in limits:
+                side = "below" if limit.kind == "low" else "above"
+                words += f"; limit: {side} {value_text(probe.quantity, limit.setpoint, units)}"
+        return self._macros.trend(id, drawing, words)
+
+    def _renew_trends(self, store: Store, now_ms: int) -> None:
+        series = {(row.probe, row.place, row.quantity): row.id for row in all_series(store)}
+        ages = {probe.id: now_ms - self._trends.get(probe.id, (0, None))[0] for probe in self._cellar.probe}
+        old = sorted((id for id, old_ms in ages.items() if old_ms > _TREND_LASTS_MS), key=lambda id: -ages[id])
+        chosen = {id for number, id in enumerate(old) if number < _TRENDS_AT_ONCE or ages[id] > _TREND_OLD_MS}
+        for probe in self._cellar.probe:
+            row = series.get((probe.id, probe.at, probe.quantity))
+            if probe.id in chosen and row is not None:
+                self._trends[probe.id] = (now_ms, day_trend(store, row, now_ms))
+
+
+def _limits_of(probe: Probe, limits: Mapping[str, EffectiveLimit]) -> list[EffectiveLimit]:
+    """The low and high limits on a probe's value."""
+    return [limit for limit in limits.values() if limit.probe == probe.id and limit.kind in ("low", "high")]
