@@ -22,6 +22,7 @@ calendar_feed  the secret part of the address under which a phone's calendar fin
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail
 channels       the channels beside mail, and a thread for each
+heartbeat      a sign of life for another machine
 backups        the daily backup
 daemon         the scheduler and the outbox in one process
 page           the web page

@@ -28,6 +28,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from alerts.backups import ScheduledBackup
 from alerts.channels.open_channel import lamps
 from alerts.channels.sending import Sending
+from alerts.heartbeat.beats import Heartbeat
 from alerts.judging.judges import judges
 from alerts.judging.threads import Judging
 from alerts.message import DirectMessages
@@ -88,8 +89,10 @@ class AlertsDaemon:
             without_store,
             self._judging.pulse,
             lambda: {lamp.channel: lamp.trouble for lamp in self._lamps},
+            lambda: self._heartbeat.pulse,
         )
         self._last_turn = time.monotonic()
+        self._heartbeat = Heartbeat(cellar, environ, lambda: time.monotonic() - self._last_turn, wall_ms, even_time)
         self._last_messages = float("-inf")
         self._warned = float("-inf")
         self._parent = os.environ.get("LEESIDE_PARENT")
@@ -107,6 +110,7 @@ class AlertsDaemon:
         self._sending.start()
         for lamp in self._lamps:
             lamp.start()
+        self._heartbeat.start()
         self._judging.start()
         self._systemd.notify("READY=1")
         log.info("%s: %d limits", self._cellar.site.name, self._turner.limit_count)
@@ -133,6 +137,7 @@ class AlertsDaemon:
             if now - self._last_turn <= LATE_TURN_S and self._watchdog.due(now):
                 self._systemd.notify("WATCHDOG=1")
             self._sending.look_after()
+            self._heartbeat.look_after()
             self._judging.look_after()
 
     def stop(self) -> None:
@@ -144,6 +149,7 @@ class AlertsDaemon:
         self._sending.stop()
         for lamp in self._lamps:
             lamp.stop()
+        self._heartbeat.stop()
         self._store.close()
         self._lock.close()
 

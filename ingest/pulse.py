@@ -16,6 +16,7 @@ __all__ = [
     "Beat",
     "BrokerPulse",
     "ChipPulse",
+    "HeartbeatPulse",
     "IngestPulse",
     "JudgePulse",
     "LinePulse",
@@ -171,12 +172,22 @@ class JudgePulse(_Document):
     last_error: str | None = None
 
 
+class HeartbeatPulse(_Document):
+    """How the heartbeat does. sent_ms: when the last one was taken, UTC ms, None if never; held_back: what does not
+    work, so that none is sent, "" where all does; last_error: why it could not be sent, "" where it could.
+    """
+
+    sent_ms: int | None = None
+    held_back: str = ""
+    last_error: str = ""
+
+
 class AlertsPulse(_Document):
     """What the alerts daemon reports of itself.
 
     silent_s: the key of a limit on silence -> for how many seconds it has heard nothing, of those that have not for a
-    while and are not alarmed; backup: missing where the cellar file asks for none; judges: by name; lamps: the id of a
-    channel of kind mqtt -> why it does not show the alarms, "" where it does.
+    while and are not alarmed; backup, heartbeat: missing where the cellar file asks for none; judges: by name; lamps:
+    the id of a channel of kind mqtt -> why it does not show the alarms, "" where it does.
     """
 
     limits: int = 0
@@ -186,6 +197,7 @@ class AlertsPulse(_Document):
     backup: BackupPulse | None = None
     judges: dict[str, JudgePulse] = {}
     lamps: dict[str, str] = {}
+    heartbeat: HeartbeatPulse | None = None
 
 
 Body = TypeVar("Body", bound=_Document)

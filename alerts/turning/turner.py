@@ -33,7 +33,7 @@ from alerts.watch.watch_state import WatchState
 from ingest.cellar import Cellar, EffectiveLimit, Priority
 from ingest.errors import IngestError
 from ingest.probes.binding import declarations
-from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, IngestPulse, JudgePulse, Pulse
+from ingest.pulse import PULSE_S, AlertsPulse, BackupPulse, HeartbeatPulse, IngestPulse, JudgePulse, Pulse
 from ingest.reading import Row
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
@@ -100,7 +100,7 @@ class Turner:
 
     A turn whose commit fails leaves the state as it was; the next one judges the same readings again. backup: what the
     pulse says about backups, None where none are made; lamps: why each channel of
-    kind mqtt does not show the alarms at present, "" where it does.
+    kind mqtt does not show the alarms at present, "" where it does; heartbeat: how that does, None where none is sent.
     """
 
     def __init__(
@@ -112,11 +112,13 @@ class Turner:
         without_store: WithoutStore | None = None,
         judges: Callable[[], dict[str, JudgePulse]] = dict,
         lamps: Callable[[], dict[str, str]] = dict,
+        heartbeat: Callable[[], HeartbeatPulse | None] = lambda: None,
     ) -> None:
         self._store = store
         self._backup = backup
         self._judges = judges
         self._lamps = lamps
+        self._heartbeat = heartbeat
         self._channels = channels_in_use(cellar)
         self._started_ms = now.utc_ms
         self._cellar = cellar
@@ -346,6 +348,8 @@ class Turner:
             pulse = pulse.model_copy(update={"judges": judges})
         if lamps := self._lamps():
             pulse = pulse.model_copy(update={"lamps": lamps})
+        if heartbeat := self._heartbeat():
+            pulse = pulse.model_copy(update={"heartbeat": heartbeat})
         backup = self._backup()
         if backup is None:
             return pulse

@@ -15,7 +15,7 @@ from alerts.view.mirror_lines import mirror_lines
 from alerts.view.status import CellarStatus, DaemonStatus
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import Cellar
-from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse
+from ingest.pulse import AlertsPulse, BrokerPulse, HeartbeatPulse, IngestPulse
 
 _MIRROR_IS_WELL = ("starting", "up to date", "catching up")
 
@@ -130,6 +130,8 @@ def _alerts_parts(pulse: AlertsPulse, now_ms: int, when: Callable[[int], str]) -
         yield OwnPart("backup", f"backup: {last}", True)
         if pulse.backup.last_error:
             yield OwnPart("backup", f"backup: the last try failed: {pulse.backup.last_error}", False)
+    if pulse.heartbeat is not None:
+        yield _heartbeat_part(pulse.heartbeat, when)
     for name, judge in pulse.judges.items():
         if line := judge_line(name, judge, now_ms):
             yield OwnPart(f"judge {name}", line, False)
@@ -139,3 +141,12 @@ def _alerts_parts(pulse: AlertsPulse, now_ms: int, when: Callable[[int], str]) -
     if pulse.waiting_messages:
         waits = "waits" if pulse.waiting_messages == 1 else "wait"
         yield OwnPart("messages", f"{counted(pulse.waiting_messages, 'message')} {waits} to be sent", True)
+
+
+def _heartbeat_part(heartbeat: HeartbeatPulse, when: Callable[[int], str]) -> OwnPart:
+    last = "none yet" if heartbeat.sent_ms is None else f"the last one {when(heartbeat.sent_ms)}"
+    if heartbeat.held_back:
+        return OwnPart("heartbeat", f"heartbeat: held back, since {heartbeat.held_back}; {last}", False)
+    if heartbeat.last_error:
+        return OwnPart("heartbeat", f"heartbeat: cannot be sent: {heartbeat.last_error}; {last}", False)
+    return OwnPart("heartbeat", f"heartbeat: {last}", True)

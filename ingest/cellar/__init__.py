@@ -18,6 +18,7 @@ gas_line        the model of a gas line
 connections     the models of store, broker, lines, mail, mirror
 page_settings   the model of the page
 channels        the model of a channel
+heartbeat       the model of the heartbeat
 people          the model of a person, and everybody on each channel
 limits          the model of a limit, and a limit as it is watched
 due_rules       limits on work that falls due
@@ -45,6 +46,7 @@ from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
 from ingest.cellar.file_limits import ANY_LOT, WinePlaces, wine_limit
 from ingest.cellar.form import SENML_NAME, Identifier
 from ingest.cellar.gas_line import GasLine
+from ingest.cellar.heartbeat import HeartbeatSettings
 from ingest.cellar.limits import USUAL, EffectiveLimit, Hours, LimitKind, LimitSettings, Priority, Role
 from ingest.cellar.line_pattern import LinePattern
 from ingest.cellar.load import load_cellar, parse_cellar
@@ -94,6 +96,7 @@ __all__ = [
     "EffectiveLimit",
     "Gas",
     "GasLine",
+    "HeartbeatSettings",
     "Hours",
     "Identifier",
     "JudgedQuantity",

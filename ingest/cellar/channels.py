@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-__all__ = ["PLACEHOLDER", "ChannelKind", "ChannelSettings", "is_private_host", "unknown_placeholders"]
+__all__ = [
+    "PLACEHOLDER",
+    "ChannelKind",
+    "ChannelSettings",
+    "is_private_host",
+    "plain_topic",
+    "unknown_placeholders",
+    "web_address",
+]
 
 import ipaddress
 import re
@@ -43,7 +51,8 @@ def unknown_placeholders(text: str) -> list[str]:
     return [each for each in dict.fromkeys(_ANY_PLACEHOLDER.findall(text)) if each != PLACEHOLDER]
 
 
-def _web_address(text: str) -> str:
+def web_address(text: str) -> str:
+    """Give an HTTP URL back. Raises ValueError that says what is allowed."""
     form = 'http:// or https:// and a host, such as "https://hooks.example/leeside"'
     try:
         parts = urlsplit(text)
@@ -53,13 +62,14 @@ def _web_address(text: str) -> str:
     if wrong or any(character.isspace() for character in text) or not text.isascii():
         raise ValueError(form)
     if parts.username is not None or parts.password is not None:
-        raise ValueError(f"no user and password in it; the message is signed with the secret instead; allowed: {form}")
+        raise ValueError(f"no user and password in it; allowed: {form}")
     if parts.fragment:
         raise ValueError(f"nothing after a #; allowed: {form}")
     return text
 
 
-def _topic(text: str) -> str:
+def plain_topic(text: str) -> str:
+    """Give a topic to publish on back. Raises ValueError that says what is allowed."""
     if any(mark in text for mark in "+#\0") or text.startswith("$") or text.endswith("/"):
         raise ValueError('a topic without "+" and "#" and without "/" at its end, such as "cellar/alarm"')
     return text
@@ -74,14 +84,14 @@ class ChannelSettings(Table):
 
     id: Identifier = Field(description="a short name of the channel, such as push")
     kind: ChannelKind = Field(description='what it is: "apprise", "mqtt" or "webhook"')
-    url: Annotated[Text, AfterValidator(_web_address)] | None = None
+    url: Annotated[Text, AfterValidator(web_address)] | None = None
     url_env: Text | None = None
     url_file: Text | None = None
     secret_env: Text | None = None
     secret_file: Text | None = None
     ca_file: Text | None = None
     allow_http: Flag = False
-    topic: Annotated[Text, AfterValidator(_topic)] | None = None
+    topic: Annotated[Text, AfterValidator(plain_topic)] | None = None
     payload: Literal["json", "plain"] = "json"
     timeout_s: Annotated[float, amount(Dimension.TIME, "s", "10 s", Span(1.0, 120.0))] | None = Field(
         default=None, alias="timeout"

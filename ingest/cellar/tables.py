@@ -19,6 +19,7 @@ from ingest.cellar.checks.connections import (
     serial_problems,
 )
 from ingest.cellar.checks.gas_lines import gas_line_problems
+from ingest.cellar.checks.heartbeat import heartbeat_problems
 from ingest.cellar.checks.limits import limit_problems
 from ingest.cellar.checks.people import person_problems
 from ingest.cellar.checks.places import cylinder_problems, vessel_problems
@@ -38,6 +39,7 @@ from ingest.cellar.equipment import Cylinder, Place, Probe, Room, Site, Vessel
 from ingest.cellar.file_limits import WinePlaces
 from ingest.cellar.form import Table
 from ingest.cellar.gas_line import GasLine
+from ingest.cellar.heartbeat import HeartbeatSettings
 from ingest.cellar.limits import EffectiveLimit, LimitSettings
 from ingest.cellar.page_settings import PageSettings
 from ingest.cellar.people import Person, Recipient, recipients
@@ -74,6 +76,7 @@ class Cellar:
     page: PageSettings | None = field(metadata=_table(PageSettings, check=page_problems))
     person: tuple[Person, ...] = field(metadata=_tables(Person, "people", person_problems))
     channel: tuple[ChannelSettings, ...] = field(metadata=_tables(ChannelSettings, "channels", channel_problems))
+    heartbeat: HeartbeatSettings | None = field(metadata=_table(HeartbeatSettings, check=heartbeat_problems))
     serial: tuple[SerialSettings, ...] = field(metadata=_tables(SerialSettings, "serial lines", serial_problems))
     room: tuple[Room, ...] = field(metadata=_tables(Room, "places"))
     cylinder: tuple[Cylinder, ...] = field(metadata=_tables(Cylinder, "places", cylinder_problems))

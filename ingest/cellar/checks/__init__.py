@@ -6,6 +6,7 @@ ids          each means one thing, and what is named exists
 connections  broker, serial lines, mail, mirror, page
 people       who gets messages on which channel, and that a high alarm wakes somebody
 channels     which keys of a channel go together
+heartbeat    it goes somewhere, by a broker that there is
 places       cylinders and vessels
 gas_lines    a cylinder and the vessels behind it
 probes       where a probe is, what it measures, its signal

@@ -1,0 +1,8 @@
+"""A sign of life for another machine: sent only while leeside does its work, so that its absence means something.
+
+In reading order:
+
+works   whether everything works that a heartbeat vouches for; pure
+beats   the thread that sends it
+broker  one retained message at a broker
+"""
