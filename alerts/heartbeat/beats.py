@@ -23,7 +23,7 @@ from ingest.sources.broker_address import guest_address
 from ingest.store import open_existing
 from ingest.times import iso_utc
 
-_log = logging.getLogger("alerts")
+log = logging.getLogger("alerts")
 
 TIMEOUT_S: Final = 20.0
 _STOPS_WITHIN_S: Final = 5.0
@@ -67,7 +67,7 @@ class Heartbeat:
     def look_after(self) -> None:
         """Start the thread again if it has ended."""
         if self._thread is not None and not self._thread.is_alive() and not self._stop.is_set():
-            _log.error("the heartbeat's thread has ended; it is started again")
+            log.error("the heartbeat's thread has ended; it is started again")
             self.start()
 
     def stop(self) -> None:
@@ -88,7 +88,7 @@ class Heartbeat:
         self._pulse = HeartbeatPulse(sent_ms=sent_ms, held_back=held_back, last_error=error)
         was = ("", "") if before is None else (before.held_back, before.last_error)
         if (held_back or error) and (held_back, error) != was:
-            _log.warning("the heartbeat %s", f"is held back: {held_back}" if held_back else f"cannot be sent: {error}")
+            log.warning("the heartbeat %s", f"is held back: {held_back}" if held_back else f"cannot be sent: {error}")
         return self._pulse
 
     # ---- its thread --------------------------------------------------------------------------------------------
@@ -100,9 +100,9 @@ class Heartbeat:
             try:
                 self.beat(settings)
             except (IngestError, AlertsError) as error:
-                _log.warning("whether all works cannot be said, so no heartbeat is sent: %s", error)
+                log.warning("whether all works cannot be said, so no heartbeat is sent: %s", error)
             except Exception:
-                _log.exception("the heartbeat failed; it goes on")
+                log.exception("the heartbeat failed; it goes on")
 
     def _work(self, now_ms: int) -> Work:
         with open_existing(self._cellar.store_path) as store, store.read():
