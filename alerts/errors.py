@@ -5,6 +5,7 @@ AlertsError                what happened, with which value, what is allowed, wha
 ├── DoseRefused            a dose that would be a guess, or does harm: what is missing, or speaks against it
 ├── NotWritten             the person at the terminal did not want an entry written, or left
 ├── ReviewRefused          a review that nothing can be said in: there is no wine
+├── HistoryRefused         a history of what is not there, or of a span of time that cannot be
 ├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
 ├── PictureFailed          a picture could not be drawn in the time and memory that it may take
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
@@ -15,6 +16,7 @@ from __future__ import annotations
 __all__ = [
     "AlertsError",
     "DoseRefused",
+    "HistoryRefused",
     "MissingPart",
     "NoAnswer",
     "NotWritten",
@@ -42,6 +44,10 @@ class ReviewRefused(AlertsError):
 
 class PictureFailed(AlertsError):
     """A picture was not drawn; the text says why."""
+
+
+class HistoryRefused(AlertsError):
+    """What a history was asked of, or for, is not there; the text says what is allowed."""
 
 
 class MissingPart(AlertsError):

@@ -13,6 +13,7 @@ single series.
 from __future__ import annotations
 
 __all__ = [
+    "Buckets",
     "Downsampled",
     "HandResult",
     "HistoryRows",
@@ -24,20 +25,23 @@ __all__ = [
     "Share",
     "SourceSummary",
     "Subject",
+    "buckets_of",
     "history_sources",
     "latest",
+    "merged_pieces",
     "pieces",
     "raw",
+    "results_of",
     "span",
     "summary",
 ]
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from ingest.store import Store
 from ingest.store.journal.hand_results import HandResult
 from ingest.store.readings import series_history
-from ingest.store.readings.downsampling import Downsampled, SourceSummary, downsample
+from ingest.store.readings.downsampling import Buckets, Downsampled, SourceSummary, bucketed, downsample
 from ingest.store.readings.history_sources import (
     HistorySource,
     OfLot,
@@ -74,6 +78,13 @@ def pieces(
     return merge(store, history_sources(store, subject), results, from_ms, to_ms)
 
 
+def merged_pieces(
+    store: Store, sources: Sequence[HistorySource], results: Sequence[HandResult], from_ms: int, to_ms: int
+) -> Iterator[MergedHistory]:
+    """The same of sources and results that were chosen before."""
+    return merge(store, tuple(sources), results, from_ms, to_ms)
+
+
 def summary(
     store: Store, subject: Subject, from_ms: int, to_ms: int, points: int, *, struck: bool = False
 ) -> Downsampled:
@@ -92,6 +103,16 @@ def summary(
     if not ends:
         return Downsampled(None, (), tuple(results))
     return downsample(store, sources, results, max(from_ms, min(ends)), min(to_ms, max(ends) + 1), points)
+
+
+def buckets_of(store: Store, sources: Sequence[HistorySource], from_ms: int, to_ms: int, most: int) -> Buckets:
+    """The same for a chart of a fixed span of time: at most about ``most`` rows of each source.
+
+    Raises ValueError for a span that is empty, and for ``most`` below 1.
+    """
+    if most < 1 or from_ms >= to_ms:
+        raise ValueError(f"{most} rows between {from_ms} and {to_ms}; at least 1 is needed, in a span of time")
+    return bucketed(store, sources, from_ms, to_ms, most)
 
 
 def latest(store: Store, subject: Subject, *, struck: bool = False) -> MergedHistory:

@@ -20,6 +20,9 @@ event_routes   the cellar view as it changes
 board          the cellar view as it was made last, once for all who look
 cellar_pieces  its pieces, as HTML
 trend_drawing  a small picture of a probe's last day
+compression    which answers are sent smaller
+history_routes  the history of a vessel or a lot
+history_request  what an address of the history asks for
 connections    how many visitors there may be, and how long one may keep a connection
 server_name    what its server calls itself
 serving        the page's process

@@ -16,15 +16,17 @@ from starlette.staticfiles import StaticFiles
 
 from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
+from alerts.page.compression import Compressed
 from alerts.page.context import PageContext
 from alerts.page.entry_routes import entry_routes
 from alerts.page.headers import SecurityHeaders
+from alerts.page.history_routes import history_routes
 from alerts.page.tokens import Tokens
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 
 # Each makes the routes of one view of a context.
-_VIEWS: Final = (cellar_routes, entry_routes, calendar_routes)
+_VIEWS: Final = (cellar_routes, entry_routes, calendar_routes, history_routes)
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
@@ -33,6 +35,7 @@ def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
     # A foreign web site must not read the page through a name of its own that leads to this machine.
     hosts = {"127.0.0.1", "localhost", "[::1]", cellar.page.host if cellar.page else "127.0.0.1"}
     app.add_middleware(TrustedHostMiddleware, allowed_hosts=sorted(hosts))
+    app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
     context = PageContext(cellar, clock, Tokens(secrets.token_bytes(32)))
     for view in _VIEWS:

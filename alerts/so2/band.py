@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-__all__ = ["BAND_QUANTITIES", "BandPoint", "BandQuantity", "so2_band"]
+__all__ = ["BAND_QUANTITIES", "BandPoint", "BandQuantity", "BothBandsPoint", "both_so2_bands", "so2_band"]
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from math import ceil
 from typing import Final, Literal, NamedTuple
 
@@ -14,7 +14,7 @@ from alerts.so2.wine_facts import So2Fact, WineFacts
 from alerts.so2.wine_fold import WineFold
 from alerts.so2.wine_readings import WineReadings
 from alerts.wine.molecular import Pk, simple_pk
-from alerts.wine.so2_estimate import estimate_band, molecular_band
+from alerts.wine.so2_estimate import both_bands, estimate_band, molecular_band
 from alerts.wine.so2_history import FreeTitrated
 from ingest.cellar import Cellar
 from ingest.store import Store
@@ -51,8 +51,43 @@ def so2_band(
     """
     readings, pk = WineReadings(cellar, store), simple_pk(cellar.site.so2_pk)
     points: list[BandPoint] = []
+    for wine, begin_ms, end_ms in _wines(cellar, store, vessel, from_ms, to_ms):
+        times = _times(wine.facts, begin_ms, end_ms, _step_days(from_ms, to_ms, _MOST_POINTS))
+        points = _points(wine, times, quantity, readings, pk) + points
+    return points
+
+
+class BothBandsPoint(NamedTuple):
+    """Free and molecular SO2 at a time [UTC ms]: (low end, median, high end) of the 80 % interval [mg/L]; molecular:
+    None where no pH is known.
+    """
+
+    at_ms: int
+    free_mg_l: tuple[float, float, float]
+    molecular_mg_l: tuple[float, float, float] | None
+
+
+def both_so2_bands(
+    cellar: Cellar, store: Store, vessel: str, from_ms: int, to_ms: int, most: int
+) -> list[BothBandsPoint]:
+    """``so2_band`` of both quantities, for charts. most: points between entries over the whole span, about."""
+    readings, pk = WineReadings(cellar, store), simple_pk(cellar.site.so2_pk)
+    points: list[BothBandsPoint] = []
+    for wine, begin_ms, end_ms in _wines(cellar, store, vessel, from_ms, to_ms):
+        times = _times(wine.facts, begin_ms, end_ms, _step_days(from_ms, to_ms, most))
+        if not times:
+            continue
+        (history,) = histories_of([wine], times[-1], readings.temperatures)
+        acidities = [acidity_of(readings.ph(wine, time), time, pk)[0] for time in times]
+        bands = both_bands(history, times, acidities)
+        points = [BothBandsPoint(time, *ends) for time, ends in zip(times, bands, strict=True)] + points
+    return points
+
+
+def _wines(cellar: Cellar, store: Store, vessel: str, from_ms: int, to_ms: int) -> Iterator[tuple[WineFacts, int, int]]:
+    """The wines that lay in a vessel, from the last one back, each with when it was there within the span."""
     end_ms = to_ms
-    # From the last wine back to the first one: each came into the vessel at a time, and what was before is another's.
+    # Each came into the vessel at a time, and what was before is another's.
     while end_ms >= from_ms:
         ledger = load_ledger(store.connection, equipment_of(store.connection, cellar, end_ms), to_ms=end_ms)
         fold = WineFold(ledger)
@@ -64,10 +99,12 @@ def so2_band(
             end_ms = empty_since_ms - 1
             continue
         begin_ms = max(wine.begin_ms, wine.stays[-1].from_ms)
-        times = _times(wine.facts, max(begin_ms, from_ms), end_ms, ceil((to_ms - from_ms) / _MOST_POINTS / _DAY_MS))
-        points = _points(wine, times, quantity, readings, pk) + points
+        yield wine, max(begin_ms, from_ms), end_ms
         end_ms = begin_ms - 1
-    return points
+
+
+def _step_days(from_ms: int, to_ms: int, most: int) -> int:
+    return ceil((to_ms - from_ms) / most / _DAY_MS)
 
 
 def _times(facts: Sequence[So2Fact], from_ms: int, to_ms: int, step_days: int) -> list[int]:

@@ -33,4 +33,5 @@ day_trend        the last day of a probe, lowest and highest
 own_state        how leeside's own parts are
 cellar_json      the cellar and a vessel's card as objects for programs
 mail_lines       what became of mail that has not gone out
+history          the history of a vessel or a lot
 """

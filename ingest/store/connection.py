@@ -98,8 +98,14 @@ class Store:
 
     @contextmanager
     def read(self) -> Iterator[sqlite3.Connection]:
-        """Read at one moment of the store; keep it short, since it holds back the folding of the log."""
+        """Read at one moment of the store; keep it short, since it holds back the folding of the log.
+
+        Inside another one, or inside ``write``, that one's moment counts.
+        """
         with self._lock:
+            if self.connection.in_transaction:
+                yield self.connection
+                return
             try:
                 self.connection.execute("BEGIN")
                 yield self.connection

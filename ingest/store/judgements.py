@@ -10,9 +10,11 @@ __all__ = [
     "HOUR_MS",
     "KEEP_HOURS_MS",
     "MOST_DETAILS",
+    "JudgedSpan",
     "drop_old_judgements",
     "judgement_count",
     "judgement_history",
+    "judgement_spans",
     "keep_judgements",
     "newest_judgements",
 ]
@@ -21,10 +23,10 @@ import json
 import math
 import sqlite3
 from collections.abc import Collection, Sequence
-from typing import Any, Final
+from typing import Any, Final, NamedTuple
 
 from ingest.errors import StoreError
-from ingest.judgement import FINDINGS, Judgement
+from ingest.judgement import FINDINGS, UNDECIDED, Judgement
 from ingest.store.change_feed import cursor, set_cursor
 from ingest.store.connection import Store
 
@@ -101,6 +103,42 @@ def judgement_history(
         (lot, name, json.dumps([*places]), from_ms, to_ms, from_ms - HOUR_MS, to_ms),
     )
     return [Judgement(*row) for row in rows]
+
+
+class JudgedSpan(NamedTuple):
+    """What was judged over a span of time that begins at from_ms (UTC ms): the mean, and the outermost ends of the
+    intervals, in the quantity's unit.
+    """
+
+    from_ms: int
+    mean: float
+    low: float
+    high: float
+
+
+def judgement_spans(
+    store: Store, places: Collection[str], name: str, from_ms: int, to_ms: int, span_ms: int
+) -> list[JudgedSpan]:
+    """Read the same over longer spans, for charts: those with a number that decides, oldest first; not of a lot.
+
+    span_ms: a multiple of an hour; the spans that from_ms and to_ms (UTC ms, from and before) lie in are given whole.
+    """
+    rows = store.connection.execute(
+        "SELECT hour_ms / :span * :span, avg(value), min(min(value, coalesce(low, value))),"
+        " max(max(value, coalesce(high, value))) FROM judgement_hour"
+        " WHERE lot = '' AND name = :name AND place IN (SELECT value FROM json_each(:places))"
+        " AND hour_ms >= :from AND hour_ms < :to AND value IS NOT NULL"
+        " AND finding NOT IN (SELECT value FROM json_each(:undecided)) GROUP BY 1 ORDER BY 1",
+        {
+            "span": span_ms,
+            "name": name,
+            "places": json.dumps([*places]),
+            "from": from_ms // span_ms * span_ms,
+            "to": -(-to_ms // span_ms) * span_ms,
+            "undecided": json.dumps([*UNDECIDED]),
+        },
+    )
+    return [JudgedSpan(*row) for row in rows]
 
 
 def drop_old_judgements(store: Store, now_ms: int) -> bool:

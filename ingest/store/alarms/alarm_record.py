@@ -4,18 +4,22 @@ from __future__ import annotations
 
 __all__ = [
     "AlarmRow",
+    "OccurrenceRow",
     "TransitionRow",
     "add_transition",
     "alarm_rows",
     "key_of_occurrence",
     "last_raised_ms",
     "last_steps",
+    "occurrences",
     "put_alarm",
     "remove_alarm",
     "transitions",
 ]
 
+import json
 import sqlite3
+from collections.abc import Collection
 from typing import NamedTuple
 
 from ingest.store.connection import Store
@@ -85,6 +89,31 @@ def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) 
         (since_ms, occurrence, occurrence),
     )
     return [TransitionRow(*row) for row in rows]
+
+
+class OccurrenceRow(NamedTuple):
+    """One alarm: began_ms: when it opened; ended_ms: when its condition ended, None while it has not (UTC ms); value:
+    when it opened.
+    """
+
+    occurrence: str
+    key: str
+    began_ms: int
+    ended_ms: int | None
+    value: float | None
+
+
+def occurrences(store: Store, keys: Collection[str], from_ms: int, to_ms: int) -> list[OccurrenceRow]:
+    """Read the alarms of these limits whose condition lasted at any time from from_ms on and before to_ms, by begin."""
+    rows = store.connection.execute(
+        "SELECT each.occurrence, each.key, began, ended, value FROM (SELECT occurrence, key, min(id) AS first,"
+        " min(at_ms) AS began, min(CASE WHEN event IN ('condition ended', 'limit removed') THEN at_ms END) AS ended"
+        " FROM transition WHERE occurrence IS NOT NULL AND key IN (SELECT value FROM json_each(?))"
+        " GROUP BY occurrence, key HAVING began < ? AND (ended IS NULL OR ended >= ?)) AS each"
+        " JOIN transition ON transition.id = each.first ORDER BY began, each.first",
+        (json.dumps([*keys]), to_ms, from_ms),
+    )
+    return [OccurrenceRow(*row) for row in rows]
 
 
 def key_of_occurrence(store: Store, occurrence: str) -> str | None:

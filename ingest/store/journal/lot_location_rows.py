@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["keep_contents", "lot_query", "renew_lot_locations", "stored_lot_locations"]
+__all__ = ["keep_contents", "lot_query", "renew_lot_locations", "stored_lot_locations", "stored_lots_of"]
 
 import json
 import logging
@@ -30,6 +30,23 @@ def stored_lot_locations(connection: sqlite3.Connection, equipment: Equipment, l
         (lot,),
     )
     return [LotLocation(*row) for row in rows]
+
+
+def stored_lots_of(connection: sqlite3.Connection, equipment: Equipment, vessel: str) -> list[tuple[str, LotLocation]]:
+    """Which lots were and are in a vessel, each with its location there, by when it came. Call inside a transaction."""
+    if not _are_kept(connection, equipment):
+        changes = list(share_changes(load_ledger(connection, equipment), BEGINNING[:2]))
+        lots = dict.fromkeys(change.lot for change in changes if change.vessel == vessel)
+        found = [
+            (lot, location) for lot in lots for location in lot_locations_of(changes, lot) if location.vessel == vessel
+        ]
+        return sorted(found, key=lambda each: (each[1].from_ms, each[1].from_entry))
+    rows = connection.execute(
+        "SELECT lot, vessel, from_ms, to_ms, share, from_entry, to_entry FROM lot_stay WHERE vessel = ?"
+        " ORDER BY from_ms, from_entry, id",
+        (vessel,),
+    )
+    return [(lot, LotLocation(*row)) for lot, *row in rows]
 
 
 def lot_query(connection: sqlite3.Connection, equipment: Equipment, lot: str) -> tuple[LotLocations, list[Any]]:

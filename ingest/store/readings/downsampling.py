@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["Downsampled", "SourceSummary", "downsample"]
+__all__ = ["BUCKETS_MS", "Buckets", "Downsampled", "SourceSummary", "bucketed", "downsample"]
 
 from collections.abc import Sequence
 from typing import Final, NamedTuple
@@ -16,9 +16,20 @@ from ingest.store.readings.history_sources import HistorySource
 from ingest.store.readings.series_history import arrays
 from ingest.store.readings.settling import DAY_MS
 from ingest.store.readings.summaries import coarsest, summary
-from ingest.store.readings.summary import LEVELS, Level, Summary, summarise
+from ingest.store.readings.summary import LEVELS, Level, Summary, coarser, summarise
 
 _FINE_TO_COARSE: Final[tuple[Level, ...]] = ("minute", "hour", "day")
+
+_MINUTE_MS: Final = LEVELS["minute"]
+_HOUR_MS: Final = LEVELS["hour"]
+
+BUCKETS_MS: Final[tuple[int, ...]] = (
+    *(seconds * 1000 for seconds in (1, 2, 5, 10, 20, 30)),
+    *(minutes * _MINUTE_MS for minutes in (1, 2, 5, 10, 20, 30)),
+    *(hours * _HOUR_MS for hours in (1, 2, 3, 6, 12)),
+    *(days * DAY_MS for days in (1, 2, 7, 14, 28)),
+)
+"""The spans that ``bucketed`` chooses from, from fine to coarse, in ms; each is so many of a level's."""
 
 
 class SourceSummary(NamedTuple):
@@ -36,6 +47,37 @@ class Downsampled(NamedTuple):
     level: Level | None
     sources: tuple[SourceSummary, ...]
     results: tuple[HandResult, ...]
+
+
+class Buckets(NamedTuple):
+    """span_ms: of each row; a multiple of it since 1970 (UTC) begins each. sources: as in ``Downsampled``."""
+
+    span_ms: int
+    sources: tuple[SourceSummary, ...]
+
+
+def bucketed(store: Store, sources: Sequence[HistorySource], from_ms: int, to_ms: int, most: int) -> Buckets:
+    """Summaries of spans so long that at most about ``most`` of them lie between two times; see ``BUCKETS_MS``.
+
+    No span loses an extreme. The spans that from_ms and to_ms lie in are given whole. Of days of which only coarser
+    summaries are left there are fewer rows.
+    """
+    wanted_ms = (to_ms - from_ms) / most
+    span_ms = next((span for span in BUCKETS_MS if span >= wanted_ms), BUCKETS_MS[-1])
+    level = next((level for level in reversed(_FINE_TO_COARSE) if LEVELS[level] <= span_ms), None)
+    dropped_ms = (cursor(store, DROPPED) or 0) * DAY_MS
+    if level is None and from_ms < dropped_ms:
+        level, span_ms = "minute", _MINUTE_MS
+    summaries = []
+    for source in sources:
+        begin_ms, end_ms = _floor(from_ms, span_ms), _ceil(to_ms, span_ms)
+        if level is None:
+            rows = summarise(arrays(store, source.series, *source.within(begin_ms, end_ms)), span_ms)
+        else:
+            rows = coarser(_spans(store, source, begin_ms, end_ms, level, dropped_ms), span_ms)
+        if len(rows.from_ms):
+            summaries.append(SourceSummary(source, rows))
+    return Buckets(span_ms, tuple(summaries))
 
 
 def downsample(
@@ -79,8 +121,8 @@ def _whole_spans(store: Store, series: int, from_ms: int, to_ms: int, level: Lev
     rows = summary(store, series, from_ms, to_ms, level)
     if from_ms >= dropped_ms:
         return rows
-    for coarser in _FINE_TO_COARSE[_FINE_TO_COARSE.index(level) + 1 :]:
-        left = summary(store, series, from_ms, min(to_ms, dropped_ms), coarser)
+    for next_level in _FINE_TO_COARSE[_FINE_TO_COARSE.index(level) + 1 :]:
+        left = summary(store, series, from_ms, min(to_ms, dropped_ms), next_level)
         rows = Summary.joined([rows, left.part(~np.isin(left.from_ms // DAY_MS, rows.from_ms // DAY_MS))])
     return rows.part(np.argsort(rows.from_ms, kind="stable"))
 
@@ -93,23 +135,8 @@ def _edge(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> 
         if len(rows.from_ms):
             break
         parts = summary(store, series, _ceil(from_ms, LEVELS[finer]), _floor(to_ms, LEVELS[finer]), finer)
-        rows = _combined(parts, _floor(from_ms, span_ms))
+        rows = coarser(parts, span_ms)
     return rows
-
-
-def _combined(parts: Summary, begin_ms: int) -> Summary:
-    """Summaries of one span's parts as that of the span that begins at begin_ms."""
-    if not len(parts.from_ms):
-        return parts
-    whole = parts.part(np.zeros(1, np.intp))
-    whole.from_ms[0], whole.worst[0] = begin_ms, parts.worst.max()
-    sound = parts.part(parts.readings > 0)
-    if len(sound.from_ms):
-        whole.readings[0] = sound.readings.sum()
-        whole.low[0], whole.high[0] = sound.low.min(), sound.high.max()
-        whole.mean[0] = np.average(sound.mean, weights=sound.readings)
-        whole.first[0], whole.last[0] = sound.first[0], sound.last[-1]
-    return whole
 
 
 def _floor(at_ms: int, span_ms: int) -> int:

@@ -6,7 +6,7 @@ shows a gap and the worst quality says why. Spans are those of UTC.
 
 from __future__ import annotations
 
-__all__ = ["LEVELS", "Level", "Summary", "pack_summary", "summarise", "unpack_summary"]
+__all__ = ["LEVELS", "Level", "Summary", "coarser", "pack_summary", "summarise", "unpack_summary"]
 
 import struct
 from collections.abc import Sequence
@@ -85,6 +85,35 @@ def summarise(values: Arrays, span_ms: int) -> Summary:
     summary.first[rows] = firsts
     summary.last[rows] = numbers[ends - 1]
     return summary
+
+
+def coarser(rows: Summary, span_ms: int) -> Summary:
+    """Summaries of longer spans from those of shorter ones that lie wholly within them; the mean weighs readings."""
+    if not len(rows.from_ms):
+        return rows
+    spans = rows.from_ms // span_ms
+    begins = _run_starts(spans)
+    no_values = np.full((5, len(begins)), np.nan)
+    worst = np.maximum.reduceat(rows.worst, begins)
+    joined = Summary._make((spans[begins] * span_ms, np.zeros(len(begins), np.int64), *no_values, worst))
+    sound = rows.part(rows.readings > 0)
+    if not len(sound.from_ms):
+        return joined
+    sound_spans = sound.from_ms // span_ms
+    starts = _run_starts(sound_spans)
+    ends = np.concatenate((starts[1:], [len(sound_spans)]))
+    places = np.searchsorted(spans[begins], sound_spans[starts])
+    counts = np.add.reduceat(sound.readings, starts)
+    firsts = sound.mean[starts]
+    joined.readings[places] = counts
+    joined.low[places] = np.minimum.reduceat(sound.low, starts)
+    joined.high[places] = np.maximum.reduceat(sound.high, starts)
+    # As in ``summarise``: what is left after the first, so that equal means stay equal to the last bit.
+    rest = (sound.mean - np.repeat(firsts, ends - starts)) * sound.readings
+    joined.mean[places] = firsts + np.add.reduceat(rest, starts) / counts
+    joined.first[places] = sound.first[starts]
+    joined.last[places] = sound.last[ends - 1]
+    return joined
 
 
 def _run_starts(spans: npt.NDArray[np.int64]) -> npt.NDArray[np.intp]:

@@ -1,0 +1,223 @@
+// How a pane is drawn on its canvas: ink for what was read, a hatched band for what is worked out, points with bars for
+// what people found, dashed lines for limits. What is beyond a limit is drawn once more, in the limit's colour and
+// thicker, so that it is seen in grey as well.
+
+import { endOf } from "./history_values.js";
+
+export const DASHES = [[], [9, 3], [2, 3], [9, 3, 2, 3]];
+
+export function colours(element) {
+  const style = getComputedStyle(element);
+  const of = (name) => style.getPropertyValue(name).trim();
+  return {
+    paper: of("--paper"), ink: of("--ink"), pale: of("--pale-ink"), rule: of("--rule"),
+    high: of("--act"), medium: of("--soon"), low: of("--note"),
+    font: style.fontFamily,
+  };
+}
+
+export function draw(plot, pane, shown) {
+  const { ctx, bbox } = plot;
+  const scale = devicePixelRatio;
+  const x = (at) => plot.valToPos(at, "x", true);
+  const y = (value) => plot.valToPos(value, "y", true);
+  const paint = { ctx, bbox, scale, x, y, ...shown };
+  ctx.save();
+  ctx.beginPath();
+  ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
+  ctx.clip();
+  entryLines(paint);
+  for (const band of pane.bands) bandOf(paint, band);
+  pane.readings.forEach((read) => readingsOf(paint, pane, read, null));
+  beyond(paint, pane);
+  limits(paint, pane);
+  if (pane.found) foundOf(paint, pane.found);
+  ctx.restore();
+}
+
+function entryLines({ ctx, bbox, scale, x, entries, colours: colour }) {
+  ctx.strokeStyle = colour.pale;
+  ctx.lineWidth = 0.7 * scale;
+  ctx.setLineDash([scale, 3 * scale]);
+  ctx.beginPath();
+  for (const mark of entries) {
+    const left = Math.round(x(mark.at_ms)) + 0.5;
+    ctx.moveTo(left, bbox.top);
+    ctx.lineTo(left, bbox.top + bbox.height);
+  }
+  ctx.stroke();
+  ctx.setLineDash([]);
+}
+
+// The runs of a trace between gaps, as lists of indices.
+function runs(times, column, gap) {
+  const all = [];
+  let run = [];
+  times.forEach((at, index) => {
+    const broken = run.length && at - times[run.at(-1)] > gap;
+    if ((broken || column[index] === null) && run.length) {
+      all.push(run);
+      run = [];
+    }
+    if (column[index] !== null) run.push(index);
+  });
+  if (run.length) all.push(run);
+  return all;
+}
+
+function readingsOf(paint, pane, read, colour) {
+  const { ctx, scale, x, y, span, now } = paint;
+  const places = [...new Set(pane.readings.map((each) => `${each.place} ${each.probe}`))];
+  const dash = DASHES[places.indexOf(`${read.place} ${read.probe}`) % DASHES.length];
+  // From the lowest to the highest reading, as wide as the row's span: no extreme is lost, and none is spread.
+  ctx.fillStyle = colour ?? paint.colours.rule;
+  read.at_ms.forEach((at, index) => {
+    if (read.low[index] === null) return;
+    const left = x(at);
+    const upper = y(read.high[index]);
+    const height = y(read.low[index]) - upper;
+    if (height > 0) ctx.fillRect(left, upper, Math.max(scale, x(endOf(at, span, now)) - left + 0.3), height);
+  });
+  const middle = (index) => x((read.at_ms[index] + endOf(read.at_ms[index], span, now)) / 2);
+  ctx.strokeStyle = colour ?? paint.colours.ink;
+  ctx.lineWidth = (colour ? 2.6 : 1.3) * scale;
+  ctx.lineJoin = "round";
+  ctx.setLineDash(colour ? [] : dash.map((length) => length * scale));
+  for (const run of runs(read.at_ms, read.mean, read.gap)) {
+    ctx.beginPath();
+    if (run.length === 1) ctx.arc(middle(run[0]), y(read.mean[run[0]]), scale, 0, 7);
+    else run.forEach((index, step) => ctx[step ? "lineTo" : "moveTo"](middle(index), y(read.mean[index])));
+    ctx.stroke();
+  }
+  ctx.setLineDash([]);
+}
+
+function bandOf(paint, band) {
+  const { ctx, scale, x, y } = paint;
+  for (const run of runs(band.at_ms, band.middle, band.gap)) {
+    const outline = new Path2D();
+    run.forEach((index, step) => outline[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.high[index])));
+    run.toReversed().forEach((index) => outline.lineTo(x(band.at_ms[index]), y(band.low[index])));
+    outline.closePath();
+    ctx.save();
+    ctx.clip(outline);
+    hatch(paint, band.what === "compensated" ? 1 : -1);
+    ctx.restore();
+    ctx.strokeStyle = paint.colours.pale;
+    ctx.lineWidth = scale;
+    ctx.setLineDash([6 * scale, 3 * scale]);
+    ctx.beginPath();
+    run.forEach((index, step) => ctx[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
+    ctx.stroke();
+    ctx.setLineDash([]);
+  }
+}
+
+function hatch({ ctx, bbox, scale, colours: colour }, slope) {
+  ctx.strokeStyle = colour.pale;
+  ctx.globalAlpha = 0.45;
+  ctx.lineWidth = 0.7 * scale;
+  const step = 6 * scale;
+  ctx.beginPath();
+  for (let left = bbox.left - bbox.height; left < bbox.left + bbox.width + bbox.height; left += step) {
+    ctx.moveTo(left, bbox.top);
+    ctx.lineTo(left + slope * bbox.height, bbox.top + bbox.height);
+  }
+  ctx.stroke();
+  ctx.globalAlpha = 1;
+}
+
+// Within each limit's time and on its far side: the traces of that place again, in its colour.
+function beyond(paint, pane) {
+  const { ctx, bbox, x, y } = paint;
+  for (const limit of pane.limits) {
+    const [left, right] = [Math.max(x(limit.from_ms), bbox.left), Math.min(x(limit.to_ms), bbox.left + bbox.width)];
+    const edge = y(limit.setpoint);
+    const [top, bottom] = limit.kind === "low" ? [edge, bbox.top + bbox.height] : [bbox.top, edge];
+    if (right <= left || bottom <= top) continue;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(left, top, right - left, bottom - top);
+    ctx.clip();
+    for (const read of pane.readings) {
+      if (read.place === limit.place) readingsOf(paint, pane, read, paint.colours[limit.priority]);
+    }
+    for (const band of pane.bands) {
+      if (band.what === "estimate" && band.place === limit.place) {
+        middleOf(paint, band, paint.colours[limit.priority]);
+      }
+    }
+    ctx.restore();
+  }
+}
+
+function middleOf({ ctx, scale, x, y }, band, colour) {
+  ctx.strokeStyle = colour;
+  ctx.lineWidth = 2.5 * scale;
+  for (const run of runs(band.at_ms, band.middle, band.gap)) {
+    ctx.beginPath();
+    run.forEach((index, step) => ctx[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
+    ctx.stroke();
+  }
+}
+
+function limits(paint, pane) {
+  const { ctx, bbox, scale, x, y } = paint;
+  const [top, bottom] = [bbox.top, bbox.top + bbox.height];
+  const taken = [];
+  ctx.font = `${12 * scale}px ${paint.colours.font}`;
+  ctx.textBaseline = "middle";
+  ctx.textAlign = "left";
+  for (const limit of pane.limits) {
+    const [left, right] = [Math.max(x(limit.from_ms), bbox.left), Math.min(x(limit.to_ms), bbox.left + bbox.width)];
+    const edge = y(limit.setpoint);
+    if (right - left < 2 || edge < top || edge > bottom) continue;
+    ctx.strokeStyle = paint.colours.ink;
+    ctx.lineWidth = scale;
+    ctx.setLineDash([3 * scale, 4 * scale]);
+    ctx.beginPath();
+    ctx.moveTo(left, edge);
+    ctx.lineTo(right, edge);
+    ctx.stroke();
+    ctx.setLineDash([]);
+    const width = ctx.measureText(limit.text).width;
+    if (right - left < width + 8 * scale) continue;
+    // The text stands within the pane, also where the limit is at its edge.
+    const at = Math.max(top + 8 * scale, Math.min(edge, bottom - 8 * scale));
+    const box = { left: right - width - 6 * scale, top: at - 8 * scale, right, bottom: at + 8 * scale };
+    const hit = (other) =>
+      box.left < other.right && box.right > other.left && box.top < other.bottom && box.bottom > other.top;
+    if (taken.some(hit)) continue;
+    taken.push(box);
+    ctx.fillStyle = paint.colours.paper;
+    ctx.fillRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
+    ctx.fillStyle = paint.colours.ink;
+    ctx.fillText(limit.text, box.left + 3 * scale, at);
+  }
+}
+
+function foundOf(paint, found) {
+  const { ctx, scale, x, y } = paint;
+  ctx.strokeStyle = paint.colours.ink;
+  ctx.lineWidth = 1.4 * scale;
+  found.at_ms.forEach((at, index) => {
+    const [left, middle] = [x(at), y(found.value[index])];
+    const u = found.u[index];
+    ctx.beginPath();
+    if (u !== null) {
+      const [upper, lower] = [y(found.value[index] + u), y(found.value[index] - u)];
+      ctx.moveTo(left, upper);
+      ctx.lineTo(left, lower);
+      for (const end of [upper, lower]) {
+        ctx.moveTo(left - 4 * scale, end);
+        ctx.lineTo(left + 4 * scale, end);
+      }
+      ctx.stroke();
+    }
+    ctx.beginPath();
+    ctx.arc(left, middle, 3.6 * scale, 0, 7);
+    ctx.fillStyle = paint.colours.paper;
+    ctx.fill();
+    ctx.stroke();
+  });
+}

@@ -1,0 +1,133 @@
+"""The setpoints that were in force, from when to when: by the cellar file that ran then, and now."""
+
+from __future__ import annotations
+
+__all__ = ["DatedLimits", "dated_limits"]
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+from typing import Final, Literal, NamedTuple
+
+from alerts.limits.limits_now import limits_now
+from alerts.view.format import value_text
+from alerts.view.history.answer import LimitPiece
+from alerts.view.history.subject import HistorySubject
+from alerts.watch.own_limits import watched_limits
+from ingest.cellar import Cellar, EffectiveLimit, parse_cellar
+from ingest.errors import IngestError
+from ingest.store import Store
+from ingest.store.cellar_files import cellar_files
+
+# Cellar files that were read; a file changes seldom, and reading one takes tens of milliseconds.
+_KEPT: Final = 64
+# Of a span with more changes of the file than this, the earlier ones are left out.
+_MOST_FILES: Final = 12
+
+
+class _Era(NamedTuple):
+    """The limits on places by one cellar file, from from_ms to to_ms (UTC ms)."""
+
+    from_ms: int
+    to_ms: int
+    limits: Mapping[str, EffectiveLimit]
+
+
+@dataclass(frozen=True, slots=True)
+class DatedLimits:
+    """eras: of a span of time, in order; where a file of that time cannot be read any more there is a gap. now: every
+    limit as of now, those on wine included; units: those of the site.
+    """
+
+    eras: tuple[_Era, ...]
+    now: Mapping[str, EffectiveLimit]
+    units: str
+
+    @property
+    def known(self) -> dict[str, EffectiveLimit]:
+        """Every limit by its key, each as it was last."""
+        limits: dict[str, EffectiveLimit] = {}
+        for era in self.eras:
+            limits |= era.limits
+        return {**limits, **self.now}
+
+    def pieces(self, subject: HistorySubject, quantity: str) -> list[LimitPiece]:
+        """The setpoints on a quantity of what a history is of; those on wine as they are now, since that wine came."""
+        pieces: list[LimitPiece] = []
+        for vessel in subject.vessels:
+            for era in self.eras:
+                for from_ms, to_ms in subject.times_in(vessel, era.from_ms, era.to_ms):
+                    for limit in _on(era.limits, vessel, quantity):
+                        _append(pieces, limit, from_ms, to_ms, self.units, dated=True)
+            of_places = {key for era in self.eras for key in era.limits}
+            end_ms = self.eras[-1].to_ms if self.eras else 0
+            begin_ms = self.eras[0].from_ms if self.eras else 0
+            for limit in _on(self.now, vessel, quantity):
+                if limit.key in of_places:
+                    continue
+                came_ms = _came_ms(subject, vessel)
+                for from_ms, to_ms in subject.times_in(vessel, max(begin_ms, came_ms), end_ms):
+                    if from_ms < to_ms:
+                        _append(pieces, limit, from_ms, to_ms, self.units, dated=False)
+        return pieces
+
+
+def dated_limits(cellar: Cellar, store: Store, from_ms: int, to_ms: int, now_ms: int) -> DatedLimits:
+    """Find the limits of a span of time [UTC ms]; call inside ``store.read()``."""
+    ran = [(at_ms, text) for at_ms, text in cellar_files(store) if at_ms < to_ms]
+    # Before the first file that is known, that one is as good as any.
+    begins = [from_ms if number == 0 else max(at_ms, from_ms) for number, (at_ms, _) in enumerate(ran)]
+    eras = []
+    for (begin_ms, end_ms), (_, text) in zip(pairwise([*begins, to_ms]), ran, strict=True):
+        if begin_ms < end_ms:
+            eras.append((begin_ms, end_ms, text))
+    if not eras:
+        eras = [(from_ms, to_ms, cellar.text)]
+    known = []
+    for begin_ms, end_ms, text in eras[-_MOST_FILES:]:
+        limits = watched_limits(cellar) if text == cellar.text else _limits_of(text, cellar.file, cellar.base)
+        if limits:
+            known.append(_Era(begin_ms, end_ms, limits))
+    return DatedLimits(tuple(known), limits_now(cellar, store, now_ms), cellar.site.units)
+
+
+@lru_cache(maxsize=_KEPT)
+def _limits_of(text: str, file: str, base: Path) -> Mapping[str, EffectiveLimit]:
+    """The limits of a file that ran once; none where it cannot be read as files are read now."""
+    try:
+        return watched_limits(parse_cellar(text, file=file, base=base))
+    except IngestError:
+        return {}
+
+
+def _on(limits: Mapping[str, EffectiveLimit], vessel: str, quantity: str) -> Iterator[EffectiveLimit]:
+    return (
+        limit
+        for limit in limits.values()
+        if limit.at == vessel and limit.quantity == quantity and limit.kind in ("low", "high")
+    )
+
+
+def _append(
+    pieces: list[LimitPiece], limit: EffectiveLimit, from_ms: int, to_ms: int, units: str, *, dated: bool
+) -> None:
+    """Add a piece, or lengthen the one that it goes on from."""
+    if limit.kind not in ("low", "high"):
+        return
+    kind: Literal["low", "high"] = "low" if limit.kind == "low" else "high"
+    text = f"{kind} {value_text(limit.quantity, limit.setpoint, units)}"
+    piece = LimitPiece(limit.key, limit.at, kind, limit.setpoint, text, limit.priority, from_ms, to_ms, dated)
+    for index, before in enumerate(pieces):
+        if before.limit == piece.limit and before.setpoint == piece.setpoint and before.to_ms == from_ms:
+            pieces[index] = LimitPiece(
+                before.limit, before.place, kind, piece.setpoint, text, piece.priority, before.from_ms, to_ms, dated
+            )
+            return
+    pieces.append(piece)
+
+
+def _came_ms(subject: HistorySubject, vessel: str) -> int:
+    """When the wine that is in a vessel now came there, 0 if nobody knows."""
+    return max((stay.from_ms for stay in subject.stays if stay.vessel == vessel and stay.to_ms is None), default=0)

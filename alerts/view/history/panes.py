@@ -1,0 +1,177 @@
+"""What was read, found and estimated over a span of time, quantity by quantity."""
+
+from __future__ import annotations
+
+__all__ = ["PANE_QUANTITIES", "history_panes", "subject_results", "subject_sources"]
+
+import math
+from collections.abc import Sequence
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from alerts.view.format import quantity_name, unit_name, with_capital
+from alerts.view.history.answer import BandColumns, FoundColumns, HistoryPane, ReadColumns, ShownUnit
+from alerts.view.history.limits import DatedLimits
+from alerts.view.history.span import HistorySpan
+from alerts.view.history.subject import HistorySubject
+from alerts.wine.molecular import simple_pk
+from ingest.cellar import LIMIT_QUANTITIES, QUANTITIES, Cellar, series_unit_conversion, shown_unit
+from ingest.history import HandResult, HistorySource, OfLot, OfPlace, Subject, buckets_of, history_sources, results_of
+from ingest.journal.wine_places import LEAST_SHARE
+from ingest.store import Store
+from ingest.store.journal.stored_ledger import equipment_of
+from ingest.store.judgements import HOUR_MS, judgement_history, judgement_spans
+
+PaneQuantity = Literal["pressure", "temperature", "pH", "free_so2", "molecular_so2"]
+PANE_QUANTITIES: Final[tuple[PaneQuantity, ...]] = ("pressure", "temperature", "pH", "free_so2", "molecular_so2")
+"""In the order in which the panes stand."""
+
+_ESTIMATED: Final = ("free_so2", "molecular_so2")
+_COMPENSATED: Final = "compensated_pressure"
+# One digit more than is shown: a chart needs no more, and each costs a byte.
+_MORE_DIGITS: Final = 1
+
+
+def history_panes(
+    cellar: Cellar, store: Store, subject: HistorySubject, span: HistorySpan, limits: DatedLimits, most: int
+) -> tuple[int, list[HistoryPane], list[str]]:
+    """Give the span of a row [ms], the panes that have something at any time, and the quantities that never had.
+
+    most: rows of one probe, about. Call inside ``store.read()``.
+    """
+    panes, never, span_ms = [], [], 0
+    for quantity in PANE_QUANTITIES:
+        pane = _empty_pane(cellar, quantity)
+        known = False
+        if quantity in QUANTITIES:
+            sources = subject_sources(store, subject, quantity)
+            made = buckets_of(store, sources, span.from_ms, span.to_ms, most)
+            span_ms = max(span_ms, made.span_ms)
+            digits = LIMIT_QUANTITIES[quantity].decimals + _MORE_DIGITS
+            for source, rows in made.sources:
+                pane.readings.append(
+                    ReadColumns(
+                        source.place,
+                        source.probe,
+                        rows.from_ms.tolist(),
+                        _column(rows.low, digits),
+                        _column(rows.mean, digits),
+                        _column(rows.high, digits),
+                        rows.worst.tolist(),
+                    )
+                )
+            known = bool(sources)
+        if quantity == "pressure":
+            pane.bands.extend(_compensated(cellar, store, subject, span, span_ms))
+        results = [] if quantity == "molecular_so2" else subject_results(store, subject, quantity)
+        within = [result for result in results if span.from_ms <= result.at_ms < span.to_ms]
+        if within:
+            pane = _with_found(pane, within)
+        # Where wine was written down there is something to estimate, or will be.
+        known = known or bool(results) or (bool(subject.stays) and quantity in _ESTIMATED)
+        if known:
+            pane.limits.extend(limits.pieces(subject, quantity))
+            panes.append(pane)
+        else:
+            never.append(quantity_name(quantity))
+    return span_ms, panes, never
+
+
+def _empty_pane(cellar: Cellar, quantity: PaneQuantity) -> HistoryPane:
+    row = LIMIT_QUANTITIES[quantity]
+    units = cellar.site.units
+    unit = shown_unit(quantity, units)
+    gain, offset = series_unit_conversion(quantity, unit)
+    # psi and bar are larger than kPa: the same step needs more digits.
+    decimals = max(0, row.decimals + (0 if gain < 5 else 1 if gain < 50 else 2))
+    model = simple_pk(cellar.site.so2_pk).name if quantity == "molecular_so2" else ""
+    title = "Molecular SO2" if quantity == "molecular_so2" else with_capital(quantity_name(quantity))
+    title = "pH" if quantity == "pH" else title
+    return HistoryPane(quantity, title, model, row.unit, ShownUnit(unit_name(quantity, units), gain, offset, decimals))
+
+
+def _about(subject: HistorySubject, quantity: str) -> Subject:
+    return OfPlace(subject.id, quantity) if subject.kind == "vessel" else OfLot(subject.id, quantity)
+
+
+def subject_sources(store: Store, subject: HistorySubject, quantity: str) -> tuple[HistorySource, ...]:
+    """Find what read a quantity; of a lot where it was more than what another wine was topped up with."""
+    return tuple(
+        source
+        for source in history_sources(store, _about(subject, quantity))
+        if not source.shares or any(_counts(share.share) for share in source.shares)
+    )
+
+
+def subject_results(store: Store, subject: HistorySubject, quantity: str) -> list[HandResult]:
+    """Read what people found at any time, by time; of a lot as ``subject_sources`` says."""
+    return [
+        result
+        for result in results_of(store, _about(subject, quantity))
+        if subject.kind == "vessel" or result.lot == subject.id or _counts(result.share)
+    ]
+
+
+def _counts(share: float | None) -> bool:
+    return share is None or share >= LEAST_SHARE
+
+
+def _with_found(pane: HistoryPane, results: Sequence[HandResult]) -> HistoryPane:
+    found = FoundColumns(
+        [result.at_ms for result in results],
+        [result.value for result in results],
+        [result.u for result in results],
+        [result.entry for result in results],
+        [result.vessel or "" for result in results],
+    )
+    return HistoryPane(
+        pane.quantity, pane.title, pane.model, pane.unit, pane.shown, pane.readings, pane.bands, found, pane.limits
+    )
+
+
+def _compensated(
+    cellar: Cellar, store: Store, subject: HistorySubject, span: HistorySpan, span_ms: int
+) -> list[BandColumns]:
+    """By the hour as it was judged, or over spans that are longer; each vessel while it belongs to the subject."""
+    equipment = equipment_of(store.connection, cellar)
+    digits = LIMIT_QUANTITIES[_COMPENSATED].decimals + _MORE_DIGITS
+    bands = []
+    for vessel in subject.vessels:
+        names = equipment.names_ever(vessel)
+        for from_ms, to_ms in subject.times_in(vessel, span.from_ms, span.to_ms):
+            if span_ms > HOUR_MS:
+                spans = judgement_spans(store, names, _COMPENSATED, from_ms, to_ms, span_ms)
+                rows = [(row.from_ms, row.low, row.mean, row.high) for row in spans]
+            else:
+                rows = [
+                    (
+                        row.at_ms,
+                        row.value if row.low is None else row.low,
+                        row.value,
+                        row.value if row.high is None else row.high,
+                    )
+                    for row in judgement_history(store, names, _COMPENSATED, from_ms, to_ms - 1)
+                    if row.value is not None and row.decides
+                ]
+            if rows:
+                at_ms, low, middle, high = zip(*rows, strict=True)
+                bands.append(
+                    BandColumns(
+                        "compensated",
+                        vessel,
+                        list(at_ms),
+                        *([_rounded(value, digits) for value in column] for column in (low, middle, high)),
+                    )
+                )
+    return bands
+
+
+def _column(values: npt.NDArray[np.float64], digits: int) -> list[float | None]:
+    """Rounded values, None in the place of NaN."""
+    return [None if math.isnan(value) else value for value in np.round(values, digits).tolist()]
+
+
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
