@@ -252,7 +252,8 @@ class _Demo:
         self.mails += 1
         self.is_warned |= mail.message["Subject"].startswith("HIGH PRIORITY: K2 ")
         self.say(f"A mail arrives for {', '.join(mail.recipients)}:")
-        body = mail.message.get_content().rstrip()
+        plain = mail.message.get_body(("plain",))  # beside it a mail may have a picture
+        body = "" if plain is None else plain.get_content().rstrip()
         for line in (f"Subject: {mail.message['Subject']}", "", *body.splitlines()):
             self._console.print(f"         | {line}", markup=False)
 
