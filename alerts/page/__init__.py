@@ -16,6 +16,7 @@ form_controls  the controls of a form, and the answers in them
 entry_post     what a browser sends of a form
 entry_pages    the form, the look at what it gives
 entry_steps    fill in, look, save
+vessel_routes  the card of a vessel, a cylinder or a room
 event_routes   the cellar view as it changes
 board          the cellar view as it was made last, once for all who look
 cellar_pieces  its pieces, as HTML

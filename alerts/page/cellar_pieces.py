@@ -122,17 +122,12 @@ class CellarPieces:
     def _so2_words(self, so2: So2Summary | None, status: CellarStatus, place: PlaceStatus) -> dict[str, Any] | None:
         if so2 is None:
             return None
-        limits = [
-            limit.setpoint
-            for limit in status.limits.values()
-            if limit.at == place.id and limit.quantity == "free_so2" and limit.kind == "low"
-        ]
         return {
             "free": free_words(so2),
             "done": ", ".join(done_words(so2, self._cellar.site.zone)),
             "molecular": molecular_words(so2),
             "band": (so2.free_low_80_mg_l, so2.free_mg_l, so2.free_high_80_mg_l),
-            "limit": max(limits, default=None),
+            "limit": _least_free_mg_l(so2, place.id, status.limits),
         }
 
     def _trend(self, id: str, status: CellarStatus, probe: Probe, reading: ReadingStatus) -> Any:
@@ -164,3 +159,19 @@ class CellarPieces:
 def _limits_of(probe: Probe, limits: Mapping[str, EffectiveLimit]) -> list[EffectiveLimit]:
     """The low and high limits on a probe's value."""
     return [limit for limit in limits.values() if limit.probe == probe.id and limit.kind in ("low", "high")]
+
+
+def _least_free_mg_l(so2: So2Summary, place: str, limits: Mapping[str, EffectiveLimit]) -> float | None:
+    """The free SO2 below which a limit is passed [mg/L]; None without one.
+
+    That of a limit on molecular SO2 is what makes so much of it at the present ratio of the two.
+    """
+    least = []
+    for limit in limits.values():
+        if limit.at != place or limit.kind != "low":
+            continue
+        if limit.quantity == "free_so2":
+            least.append(limit.setpoint)
+        elif limit.quantity == "molecular_so2" and so2.molecular_mg_l:
+            least.append(limit.setpoint * so2.free_mg_l / so2.molecular_mg_l)
+    return max(least, default=None)

@@ -17,6 +17,7 @@ from alerts.page.board import Board
 from alerts.page.cellar_pieces import with_ages
 from alerts.page.context import PageContext
 from alerts.page.event_routes import event_routes
+from alerts.page.vessel_routes import vessel_routes
 from alerts.page.ways import card_of, enter_at, history_of, review_of
 from ingest.cellar import Cellar, Vessel
 
@@ -46,11 +47,12 @@ def layout_of(cellar: Cellar) -> str:
 
 
 def cellar_routes(context: PageContext) -> APIRouter:
-    """Make the routes of the cellar view and of its events."""
+    """Make the routes of the cellar view, its events, and the cards that share its pieces."""
     routes = APIRouter()
     cellar = context.cellar
     board = Board(context)
     routes.include_router(event_routes(board, layout_of(cellar)))
+    routes.include_router(vessel_routes(context, board, layout_of(cellar)))
     shelves = _shelves(cellar)
 
     @routes.get("/", response_class=HTMLResponse, include_in_schema=False)

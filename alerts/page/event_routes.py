@@ -23,7 +23,10 @@ from ingest.times import iso_utc
 # no source), and the page calls itself cut off after more than two of them.
 _BEAT_S: Final = 10.0
 _LONGEST_MARK: Final = 64
+_LONGEST_ID: Final = 20
 _SINCE = Annotated[str, Query(max_length=_LONGEST_MARK)]
+# Whose pieces: those whose ids begin so.
+_ONLY = Annotated[str, Query(max_length=_LONGEST_ID)]
 _LAST = Annotated[str, Header(max_length=_LONGEST_MARK)]
 
 
@@ -88,9 +91,11 @@ def event_routes(board: Board, layout: str) -> APIRouter:
         return int(seq) if boot == board.boot and seq.isascii() and seq.isdigit() else 0
 
     @routes.get("/events", include_in_schema=False)
-    async def view_events(since: _SINCE = "", last_event_id: _LAST = "") -> Response:
+    async def view_events(since: _SINCE = "", last_event_id: _LAST = "", only: _ONLY = "") -> Response:
         def message(snapshot: ShownCellar, sent: int) -> tuple[str, Any]:
-            pieces = {id: html for id, html in snapshot.pieces.items() if snapshot.changed[id] > sent}
+            pieces = {
+                id: html for id, html in snapshot.pieces.items() if snapshot.changed[id] > sent and id.startswith(only)
+            }
             data = {"now": snapshot.at_ms, "time": snapshot.time, "title": snapshot.title, "layout": layout}
             return "pieces", {**data, "trouble": snapshot.trouble, "pieces": pieces}
 

@@ -29,6 +29,7 @@ judge_lines      a judge that fails
 mirror_lines     how far the mirror is
 absence_lines    when the owner is away, and who gets the messages
 place_line       a place in the cellar view
+card_words       the card of a place in words
 day_trend        the last day of a probe, lowest and highest
 own_state        how leeside's own parts are
 cellar_json      the cellar and a vessel's card as objects for programs

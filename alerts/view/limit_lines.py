@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["WIDTH", "LimitStatus", "limit_json", "limit_lines", "limit_statuses", "limit_words"]
+__all__ = [
+    "WIDTH",
+    "LimitStatus",
+    "limit_json",
+    "limit_lines",
+    "limit_statuses",
+    "limit_words",
+    "origin_words",
+    "raised_words",
+    "state_words",
+]
 
 import textwrap
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -154,13 +164,23 @@ def _deadband_text(limit: EffectiveLimit) -> str:
 
 def _standing(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
     """Where the limit stands, where it comes from, and when it last acted."""
-    origin = "from the cellar file" if status.limit.origin == "file" else "default"
-    never = status.raised_ms is None
-    acted = "has never raised an alarm" if never else f"last alarm {local_time(status.raised_ms or 0, zone, now_ms)}"
-    return f"{_state_text(status, zone, now_ms)}; {origin}; {acted}"
+    return f"{state_words(status, zone, now_ms)}; {origin_words(status.limit)}; {raised_words(status, zone, now_ms)}"
 
 
-def _state_text(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
+def origin_words(limit: EffectiveLimit) -> str:
+    """Where a limit comes from."""
+    return "from the cellar file" if limit.origin == "file" else "default"
+
+
+def raised_words(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
+    """When it last raised an alarm: "last alarm 04:24:00 CET"."""
+    if status.raised_ms is None:
+        return "has never raised an alarm"
+    return f"last alarm {local_time(status.raised_ms, zone, now_ms)}"
+
+
+def state_words(status: LimitStatus, zone: tzinfo, now_ms: int) -> str:
+    """Where a limit stands: "in range", "ALARM a2b since 04:24:00 CET, not acknowledged", why it is muted."""
     limit, alarm = status.limit, status.alarm
     if alarm is None:
         return "not judged yet"

@@ -10,6 +10,7 @@ __all__ = [
     "judged_so2",
     "judged_so2_line",
     "molecular_words",
+    "so2_done_words",
     "so2_json",
     "so2_line",
     "so2_lines",
@@ -103,11 +104,20 @@ def free_words(summary: So2Summary) -> str:
     return f"{_at_most(summary) or 'about '}{free}"
 
 
+def so2_done_words(so2: VesselSo2, zone: tzinfo) -> list[str]:
+    """Say what was done to the wine since its last titration: "dosed 12 Oct"."""
+    return _done_words(so2.since_then_ms, so2.at_ms, zone)
+
+
+def _done_words(done: Sequence[tuple[str, int]], at_ms: int, zone: tzinfo) -> list[str]:
+    newest = sorted(dict(done).items(), key=lambda each: each[1])  # of each kind the last one
+    return [f"{_DONE.get(kind, kind)} {short_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
+
+
 def done_words(summary: So2Summary, zone: tzinfo) -> list[str]:
     """Say what was titrated last and what was done since: "titrated 33 on 3 Oct", "dosed 12 Oct"."""
     titration, at_ms = summary.titration, summary.at_ms
-    newest = sorted(dict(summary.done).items(), key=lambda done: done[1])  # of each kind the last one
-    done = [f"{_DONE.get(kind, kind)} {short_day(done_ms, at_ms, zone)}" for kind, done_ms in newest]
+    done = _done_words(summary.done, at_ms, zone)
     if titration is None:
         return done
     return [f"titrated {titration.mg_l:.0f} on {short_day(titration.at_ms, at_ms, zone)}", *done]

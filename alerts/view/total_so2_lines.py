@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["total_so2_json", "total_so2_line", "total_so2_lines"]
+__all__ = ["total_done_words", "total_so2_json", "total_so2_line", "total_so2_lines"]
 
 from collections.abc import Mapping
 from datetime import tzinfo
@@ -37,12 +37,16 @@ def total_so2_line(total: VesselTotal, zone: tzinfo) -> str:
         parts.append("never titrated")
     else:
         parts.append(f"titrated {total.found.mg_l:.0f} on {day_text(total.found.at_ms, zone, total.at_ms)}")
-        done = [_DONE.get(kind, kind) for kind in total.since_then]
-        if done:
+        if done := total_done_words(total):
             parts.append(f"since then {' and '.join(done)}")
     legal = total.legal
     limit = "" if legal is None else f"; legal limit {legal.total_mg_l:g} mg/L ({legal.rules.id})"
     return f"{', '.join(parts)}{limit}"
+
+
+def total_done_words(total: VesselTotal) -> list[str]:
+    """Say what was done to the wine since its total SO2 was titrated: "dosed"."""
+    return [_DONE.get(kind, kind) for kind in total.since_then]
 
 
 def total_so2_lines(total: VesselTotal, zone: tzinfo) -> list[str]:

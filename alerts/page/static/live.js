@@ -51,6 +51,12 @@ function hear(event) {
   return data;
 }
 
+// What a person has opened stays open.
+function keepOpen(old, newer) {
+  const opened = [...old.querySelectorAll("details")].map((each) => each.open);
+  newer.querySelectorAll("details").forEach((each, index) => { if (index < opened.length) each.open = opened[index]; });
+}
+
 function replace(id, html) {
   const old = document.getElementById(id);
   const holder = document.createElement("template");
@@ -58,12 +64,31 @@ function replace(id, html) {
   const piece = holder.content.firstElementChild;
   if (!old || !piece) return false;
   const focused = old.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
-  // What a person has opened stays open.
-  const opened = [...old.querySelectorAll("details")].map((each) => each.open);
-  piece.querySelectorAll("details").forEach((each, index) => { if (index < opened.length) each.open = opened[index]; });
+  keepOpen(old, piece);
   old.replaceWith(piece);
   if (focused) [...piece.querySelectorAll("a")].find((each) => each.getAttribute("href") === focused)?.focus();
   return true;
+}
+
+// On a card, what is worked out more slowly is asked for again when what it follows from has changed.
+const SLOW_FOLLOWS = /-(wine|notes|judged)$/;
+let restAsked = 0;
+
+function renewRest() {
+  const rest = document.getElementById("rest");
+  if (!rest || restAsked) return;
+  restAsked = setTimeout(async () => {
+    restAsked = 0;
+    const answer = await fetch(location.href).catch(() => null);
+    if (!answer || !answer.ok) return;
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const newer = page.getElementById("rest");
+    if (newer && !rest.contains(document.activeElement)) {
+      keepOpen(rest, newer);
+      rest.replaceWith(newer);
+    }
+    showAges();
+  }, 1500);
 }
 
 function showLink(words, time, off) {
@@ -77,12 +102,13 @@ let madeMs = Number(view.dataset.at);
 
 function onPieces(event) {
   const data = hear(event);
-  const whole = Object.entries(data.pieces).every(([id, html]) => replace(id, html));
-  if (!whole || data.layout !== view.dataset.layout) {
+  const changed = Object.entries(data.pieces).filter(([id, html]) => replace(id, html));
+  if (data.layout !== view.dataset.layout) {
     location.reload();
     return;
   }
-  if (data.title) document.title = data.title + siteTitle;
+  if (data.title && !view.dataset.only) document.title = data.title + siteTitle;
+  if (changed.some(([id]) => SLOW_FOLLOWS.test(id))) renewRest();
   lastTime = data.time;
   madeMs = data.now;
   if (data.trouble) showLink(`The store cannot be read (${data.trouble}). What you see is of`, data.time, true);
@@ -98,7 +124,8 @@ function onBeat(event) {
 
 function open() {
   close();
-  source = new EventSource(`/events?since=${encodeURIComponent(since)}`);
+  const only = view.dataset.only || "";
+  source = new EventSource(`/events?since=${encodeURIComponent(since)}&only=${encodeURIComponent(only)}`);
   source.addEventListener("pieces", onPieces);
   source.addEventListener("beat", onBeat);
   source.addEventListener("open", () => { heard(); });
