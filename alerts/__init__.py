@@ -24,6 +24,7 @@ message        wording, waking hours, outbox, mail
 channels       the channels beside mail, and a thread for each
 heartbeat      a sign of life for another machine
 backups        the daily backup
+digests        the digest of the cellar, at the owner's hour
 daemon         the scheduler and the outbox in one process
 page           the web page
 command        the ``leeside`` command

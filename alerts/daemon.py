@@ -28,6 +28,7 @@ from apscheduler.schedulers.background import BackgroundScheduler
 from alerts.backups import ScheduledBackup
 from alerts.channels.open_channel import lamps
 from alerts.channels.sending import Sending
+from alerts.digests import ScheduledDigest
 from alerts.heartbeat.beats import Heartbeat
 from alerts.judging.judges import judges
 from alerts.judging.threads import Judging
@@ -79,6 +80,7 @@ class AlertsDaemon:
         self._unstored = _unstored_receiver(cellar)
         self._direct = DirectMessages(random.random)
         self._sending = Sending(cellar, environ, self._direct, wall_ms)
+        self._digest = ScheduledDigest(cellar, self._scheduler, wall_ms, self._sending.wake)
         self._lamps = lamps(cellar, environ)
         without_store = WithoutStore(cellar, self._direct, self._unstored, self._lock.note)
         self._turner = Turner(
@@ -106,6 +108,7 @@ class AlertsDaemon:
         gc.freeze()
         self._scheduler.add_job(self._turn, "interval", seconds=TURN_S, id="turn")
         self._backups.anchor(wall_ms())
+        self._digest.anchor(wall_ms())
         self._scheduler.start()
         self._sending.start()
         for lamp in self._lamps:
@@ -132,6 +135,7 @@ class AlertsDaemon:
                 log.warning("the clock was set by %+.0f s; delays and jobs go on in their own time", moved)
                 self._reanchor_turn()
                 self._reanchor_backups()
+                self._digest.anchor(wall_ms())
             elif now - self._last_turn > LATE_TURN_S:
                 self._reanchor_turn()
             if now - self._last_turn <= LATE_TURN_S and self._watchdog.due(now):

@@ -13,6 +13,8 @@ room_air           what escaping gas can do to the air of the room
 bundle             several messages become one
 flood              more alarms than one person can read
 digest             what is collected and sent once a day
+cellar_digest      how the whole cellar stands, for who did not look since the last digest
+digest_times       when a digest of the cellar file's hour goes out
 hours              when a message may go out without waking anybody
 message_id         the Message-ID, the same on every try
 trial              the message that a limit would send for a value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["earliest", "first_moment", "hours_for", "hours_of"]
+__all__ = ["earliest", "first_moment", "hours_for", "hours_of", "local_moment"]
 
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import Final
@@ -53,8 +53,8 @@ def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo)
     now = datetime.fromtimestamp(now_utc_ms // 1000, UTC)
     day = now.astimezone(tz).date() - _DAY
     for _ in range(4):
-        begins = _moment(day, begin, tz, fold=0)
-        ends = _moment(day if begin < end else day + _DAY, end, tz, fold=1)
+        begins = local_moment(day, begin, tz, fold=0)
+        ends = local_moment(day if begin < end else day + _DAY, end, tz, fold=1)
         if now < ends:
             return max(now_utc_ms, round(begins.timestamp() * 1000))
         day += _DAY
@@ -63,11 +63,13 @@ def earliest(now_utc_ms: int, hours: str, waking: tuple[time, time], tz: tzinfo)
 
 def _next_beginning(now_utc_ms: int, begin: time, tz: tzinfo) -> int:
     day = datetime.fromtimestamp(now_utc_ms // 1000, UTC).astimezone(tz).date()
-    moments = (round(_moment(day + number * _DAY, begin, tz, fold=0).timestamp() * 1000) for number in range(-1, 3))
+    moments = (
+        round(local_moment(day + number * _DAY, begin, tz, fold=0).timestamp() * 1000) for number in range(-1, 3)
+    )
     return next(moment for moment in moments if moment > now_utc_ms)
 
 
-def _moment(day: date, at: time, tz: tzinfo, *, fold: int) -> datetime:
+def local_moment(day: date, at: time, tz: tzinfo, *, fold: int) -> datetime:
     """The UTC moment of a local time; of a skipped one, the moment at which the clocks changed."""
     local = datetime.combine(day, at.replace(fold=fold), tzinfo=tz)
     moment = local.astimezone(UTC)

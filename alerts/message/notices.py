@@ -18,6 +18,8 @@ from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
+from alerts.message.digest import DIGEST
+from alerts.message.digest_times import HELD_FOR_DIGEST_MS, next_digest_ms
 from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest, hours_for, hours_of
 from alerts.message.message_id import stable_message_id
@@ -173,7 +175,10 @@ class Notifier:
             helper_step=route.step,
         )
         hours = hours_for(recipient, hours_of(limit), limit.priority if limit is not None else "low")
-        not_before_ms = earliest(now_ms, hours, recipient.waking, self._cellar.site.zone)
+        zone = self._cellar.site.zone
+        not_before_ms = earliest(now_ms, hours, recipient.waking, zone)
+        if hours == DIGEST and self._cellar.digest is not None:
+            not_before_ms = next_digest_ms(self._cellar.digest, now_ms, zone) + HELD_FOR_DIGEST_MS
         if route.held_until_ms is not None:
             hours, not_before_ms = AWAY, max(not_before_ms, route.held_until_ms)
         return Notice(

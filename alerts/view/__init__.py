@@ -17,6 +17,7 @@ total_so2_lines  the total SO2 of the wine in a vessel
 blanket_lines    the gas over the wine in a vessel, as it was judged
 blanket_values   amounts of gas, pressures and hours as ranges
 cylinder_lines   what a gas cylinder holds, and how long that lasts
+vessel_line      a vessel in one line
 supply_lines     whether the gas supply is open at a vessel
 dose_lines       a dose for a vessel's wine
 vessel_card      a vessel as of a time

@@ -17,6 +17,7 @@ equipment       the models of site, room, cylinder, vessel, probe
 gas_line        the model of a gas line
 connections     the models of store, broker, lines, mail, mirror
 page_settings   the model of the page
+digest_settings  the model of the digest
 channels        the model of a channel
 heartbeat       the model of the heartbeat
 people          the model of a person, and everybody on each channel
@@ -40,6 +41,7 @@ load            from the text to a cellar, or to all that is wrong
 from ingest.cellar.amounts import PressureKind, as_meant, parse_amount, split_amount
 from ingest.cellar.channels import PLACEHOLDER, ChannelSettings
 from ingest.cellar.connections import MailSettings, MirrorSettings, MqttSettings, SerialSettings
+from ingest.cellar.digest_settings import DigestSettings
 from ingest.cellar.due_rules import DueRule, due_rules
 from ingest.cellar.due_work import DUE_WORK, NEVER_MEASURED
 from ingest.cellar.equipment import Cylinder, Gas, Probe, Room, Vessel
@@ -91,6 +93,7 @@ __all__ = [
     "ChannelSettings",
     "Counts",
     "Cylinder",
+    "DigestSettings",
     "Dimension",
     "DueRule",
     "EffectiveLimit",

@@ -12,6 +12,7 @@ __all__ = [
     "W1Settings",
     "is_loopback",
     "is_mail_address",
+    "time_of_day",
 ]
 
 import codecs
@@ -120,7 +121,8 @@ def _server(text: str) -> str:
     return text.rstrip("/")
 
 
-def _time_of_day(value: object) -> object:
+def time_of_day(value: object) -> object:
+    """Read a local time of day such as "03:30"; for a model's field."""
     if isinstance(value, time):
         return value
     match = _TIME_OF_DAY.fullmatch(value.strip()) if isinstance(value, str) else None
@@ -160,7 +162,7 @@ class BackupSettings(Table):
     """``[backup]``: a backup of the store each day. at: local time of the site; keep: how many of them stay."""
 
     folder: Text = Field(default="backups", description="the folder that backups go to, relative to the cellar file")
-    at: Annotated[time, BeforeValidator(_time_of_day)] = time(3, 30)
+    at: Annotated[time, BeforeValidator(time_of_day)] = time(3, 30)
     keep: Annotated[int, Field(strict=True, ge=1, le=1000)] = 14
 
 

@@ -13,6 +13,7 @@ from ingest.cellar.channels import ChannelSettings
 from ingest.cellar.checks.channels import channel_problems
 from ingest.cellar.checks.connections import (
     broker_problems,
+    digest_problems,
     mail_problems,
     mirror_problems,
     page_problems,
@@ -34,6 +35,7 @@ from ingest.cellar.connections import (
     W1Settings,
 )
 from ingest.cellar.default_limits import effective_limits, possible_limits
+from ingest.cellar.digest_settings import DigestSettings
 from ingest.cellar.draft import Check, IdSpace, TableKind
 from ingest.cellar.equipment import Cylinder, Place, Probe, Room, Site, Vessel
 from ingest.cellar.file_limits import WinePlaces
@@ -72,6 +74,7 @@ class Cellar:
     mqtt: MqttSettings | None = field(metadata=_table(MqttSettings, check=broker_problems))
     w1: W1Settings = field(metadata=_table(W1Settings, absent=W1Settings()))
     mail: MailSettings | None = field(metadata=_table(MailSettings, check=mail_problems))
+    digest: DigestSettings | None = field(metadata=_table(DigestSettings, check=digest_problems))
     mirror: MirrorSettings | None = field(metadata=_table(MirrorSettings, check=mirror_problems))
     page: PageSettings | None = field(metadata=_table(PageSettings, check=page_problems))
     person: tuple[Person, ...] = field(metadata=_tables(Person, "people", person_problems))

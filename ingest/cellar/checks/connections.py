@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["broker_problems", "mail_problems", "mirror_problems", "page_problems", "serial_problems"]
+__all__ = ["broker_problems", "digest_problems", "mail_problems", "mirror_problems", "page_problems", "serial_problems"]
 
 from collections.abc import Iterator
 from typing import Final
@@ -14,6 +14,7 @@ from ingest.cellar.connections import (
     SerialSettings,
     is_loopback,
 )
+from ingest.cellar.digest_settings import DigestSettings
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.page_settings import PageSettings
 from ingest.cellar.people import Person
@@ -44,6 +45,15 @@ def mail_problems(draft: CellarDraft) -> Iterator[Problem]:
             yield entry.problem(
                 "security", 'user and password would cross the network in the clear; write "starttls" or "tls"'
             )
+
+
+def digest_problems(draft: CellarDraft) -> Iterator[Problem]:
+    """Find what does not fit together in ``[digest]``."""
+    for entry in draft.entries(DigestSettings):
+        if entry.model.on is not None and entry.model.every == "day":
+            yield entry.problem("on", 'is the day of a weekly digest; add every = "week", or leave this out')
+        if not draft.written(Person) and not draft.written(MailSettings):
+            yield entry.problem("at", "nobody would get it: add [mail] with to, or a table [[person]]")
 
 
 def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
