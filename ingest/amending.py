@@ -6,7 +6,7 @@ entry = write_amendment(store, cellar, amendment, now_ms=now)
 
 from __future__ import annotations
 
-__all__ = ["Amendment", "amend_inside", "prepare_amendment", "write_amendment"]
+__all__ = ["Amendment", "amend_inside", "former_answers", "prepare_amendment", "write_amendment"]
 
 import json
 import sqlite3
@@ -42,6 +42,23 @@ class Amendment(NamedTuple):
     reason: str
 
 
+def former_answers(store: Store, cellar: Cellar, entry_id: int, now_ms: int) -> tuple[Entry, dict[str, list[str]]]:
+    """Give an entry that can be amended, with vessels as they are called now, and the answers that it was made of.
+
+    The answers are texts by question, amounts as they were typed. Raises EntryRefused for an entry that cannot be
+    amended.
+    """
+    with store.read() as connection:
+        old, kind = _amendable(connection, cellar, entry_id, now_ms)
+    given = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
+    texts: dict[str, list[str]] = {}
+    for question in kind.questions:
+        if question.name in given:
+            values = given[question.name] if question.many else [given[question.name]]
+            texts[question.name] = [question.answer.write(value) for value in values]
+    return old, texts | {typed.question: [typed.text] for typed in old.body.typed if typed.question in texts}
+
+
 def prepare_amendment(
     store: Store,
     cellar: Cellar,
@@ -63,8 +80,7 @@ def prepare_amendment(
     """
     old, kind, drafted, context = _drafted(store, cellar, entry_id, answers, without, who, at, now_ms)
     if _same(kind, old, drafted.draft):
-        why = f"nothing would change: {old} says so already; give what changes, as `leeside enter {kind.name}` takes it"
-        raise _refused(entry_id, why)
+        raise _refused(entry_id, f"nothing would change: {old} says so already; give what changes")
 
     def amend(connection: sqlite3.Connection) -> Entry:
         by = Strike(now_ms, who, reason)
@@ -119,10 +135,7 @@ def _drafted(
 ) -> tuple[Entry, EntryKind[Any], DraftedEntry, EntryContext]:
     """The old entry as vessels are called now, its kind, and the new draft by what is known without the old one."""
     with store.trial() as connection:
-        old = Ledger((), equipment_of(connection, cellar, now_ms)).named(amendable(connection, entry_id))
-        kind = KINDS[old.kind]
-        if not kind.questions:
-            raise _refused(entry_id, f"a {kind.name} cannot be amended: strike it, and write it down again")
+        old, kind = _amendable(connection, cellar, entry_id, now_ms)
         at_ms = old.at_ms if at is None else moment(at, cellar, now_ms)
         insert_strike(connection, old.id, Strike(now_ms, who, "to be amended"))
         context = context_inside(connection, cellar, kind.name, at_ms)
@@ -131,6 +144,17 @@ def _drafted(
         given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
         drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
         return old, kind, with_typed(drafted, answered(answers), given, old.body.typed), context
+
+
+def _amendable(
+    connection: sqlite3.Connection, cellar: Cellar, entry_id: int, now_ms: int
+) -> tuple[Entry, EntryKind[Any]]:
+    """The entry as vessels are called now, and its kind. Raises EntryRefused."""
+    old = Ledger((), equipment_of(connection, cellar, now_ms)).named(amendable(connection, entry_id))
+    kind = KINDS[old.kind]
+    if not kind.questions:
+        raise _refused(entry_id, f"a {kind.name} cannot be amended: strike it, and write it down again")
+    return old, kind
 
 
 def _changed(

@@ -2,139 +2,25 @@
 
 from __future__ import annotations
 
-import asyncio
 import html
 import re
 import shlex
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-import httpx
 import pytest
-from a_journal import FILE_TEXT
+from a_form import HOSTILE, NOW, TITRATION, EntryBench, Fields, all_hidden, hidden, words
 
-from alerts.page.app import make_app
-from ingest.cellar import Cellar, parse_cellar
-from ingest.entering import enter
-from ingest.journal.entry import Entry
 from ingest.journal.kinds import KINDS, body_words
-from ingest.store import create_or_open
 from ingest.store.journal.entries import entries
 from ingest.times import iso_utc
 
-# 2026-11-25 19:30 in Ljubljana
-NOW = 1_795_631_400_000
-HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
-Fields = Mapping[str, str | Sequence[str]]
-TITRATION: Fields = {
-    "vessel": "K1", "quantity": "free", "method": "iodometric", "titrant": "iodine 3", "sample": "25",
-    "titre": ["1.25", "1,30", ""], "titre.unit": ["mL", "mL", "mL"], "blank": "", "who": "Ana",
-}  # fmt: skip
-
-
-class Browser:
-    """A browser without scripts in front of the page. now: what the clock shows, UTC ms."""
-
-    def __init__(self, cellar: Cellar) -> None:
-        self.now = NOW
-        self._app = make_app(cellar, lambda: self.now)
-        self._cookies: dict[str, str] = {}
-
-    def ask(self, method: str, path: str, content: str = "", headers: Mapping[str, str] = {}) -> httpx.Response:
-        async def ask() -> httpx.Response:
-            transport = httpx.ASGITransport(app=self._app, raise_app_exceptions=False)
-            async with httpx.AsyncClient(
-                transport=transport, base_url="http://127.0.0.1:8420", cookies=self._cookies
-            ) as client:
-                return await client.request(method, path, content=content, headers=dict(headers))
-
-        answer = asyncio.run(ask())
-        self._cookies |= dict(answer.cookies)
-        return answer
-
-    def get(self, path: str) -> str:
-        """The text of a page that must be there."""
-        answer = self.ask("GET", path)
-        assert answer.status_code == 200, answer.text
-        return answer.text
-
-    def post(self, path: str, fields: Fields, step: str = "look", *, token: str | None = None) -> httpx.Response:
-        """Send a form, with the token of the page it is on."""
-        if token is None:
-            token = hidden(self.get("/enter"), "token")
-        pairs = [("token", token), ("step", step)]
-        for name, value in fields.items():
-            pairs += [(name, value)] if isinstance(value, str) else [(name, each) for each in value]
-        return self.ask(
-            "POST", path, urlencode(pairs), {"Content-Type": "application/x-www-form-urlencoded; charset=utf-8"}
-        )
-
-    def save(self, path: str, looked_at: str, **more: str) -> httpx.Response:
-        """Send the form of the look on, to save it."""
-        return self.post(path, {**all_hidden(looked_at), **more}, "save")
-
-
-def hidden(page: str, name: str) -> str:
-    """The value of a hidden field, or of the token that stands in every page's head."""
-    found = re.search(rf'name="(?:leeside-)?{name}" (?:value|content)="([^"]*)"', page)
-    assert found is not None, name
-    return html.unescape(found[1])
-
-
-def all_hidden(page: str) -> dict[str, list[str]]:
-    fields: dict[str, list[str]] = {}
-    for name, value in re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', page):
-        if name != "token":
-            fields.setdefault(name, []).append(html.unescape(value))
-    return fields
-
-
-def words(page: str) -> str:
-    """What a person reads, in single spaces."""
-    return " ".join(html.unescape(re.sub(r"<[^>]+>", " ", page[page.index("<main") :])).split())
-
-
-class Bench:
-    """K1 with 17 L of a white wine, C1 with a red one, K3 empty, a bottle of iodine; and a browser."""
-
-    def __init__(self, folder: Path) -> None:
-        self.cellar = parse_cellar(FILE_TEXT, file="cellar.toml", base=folder)
-        self.store = create_or_open(self.cellar.store_path, NOW)
-        self.browser = Browser(self.cellar)
-        self.enter("lot", lot="riesling-26", name="Riesling 2026", style="white")
-        self.enter("lot", lot="pinot-26", name="Pinot noir", style="red")
-        self.enter("first-filling", vessel="K1", lot="riesling-26", volume="17 L")
-        self.enter("first-filling", vessel="C1", lot="pinot-26", volume="22 L")
-        self.enter("vessel-status", vessel="K3", status="emptied")
-        self.enter("titrant", name="iodine 3", substance="iodine", strength="0.02 N")
-        self.before = len(entries(self.store))
-
-    def enter(self, kind: str, at: str = "2026-11-20", **answers: Any) -> Entry:
-        return enter(self.store, self.cellar, kind, answers, who="Ana", now_ms=NOW, at=at, despite_warnings=True)
-
-    def new(self) -> list[Entry]:
-        """What was written on the page, by number."""
-        return sorted(entries(self.store), key=lambda entry: entry.id)[self.before :]
-
-    def look(self, kind: str, fields: Fields) -> str:
-        """The look at a form that must come to it."""
-        answer = self.browser.post(f"/enter/{kind}", fields)
-        assert answer.status_code == 200, words(answer.text)
-        assert 'data-step="look"' in answer.text, words(answer.text)
-        return answer.text
-
-    def saved(self, kind: str, looked_at: str, **more: str) -> Entry:
-        answer = self.browser.save(f"/enter/{kind}", looked_at, **more)
-        assert answer.status_code == 303, words(answer.text)
-        assert answer.headers["location"].startswith("/written?no=")
-        return self.new()[-1]
-
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Bench]:
-    bench = Bench(tmp_path)
+def bench(tmp_path: Path) -> Iterator[EntryBench]:
+    bench = EntryBench(tmp_path)
     yield bench
     bench.store.close()
 
@@ -151,7 +37,7 @@ def _controls(kind: str, options: str) -> dict[str, str | list[str]]:
 
 
 @pytest.mark.parametrize("kind", [kind for kind in KINDS.values() if kind.questions], ids=lambda kind: kind.name)
-def test_the_example_of_each_kind_goes_through_its_form(bench: Bench, kind: Any) -> None:
+def test_the_example_of_each_kind_goes_through_its_form(bench: EntryBench, kind: Any) -> None:
     vessels = {"first-filling": "K3", "vessel-status": "K3"}
     fields = _controls(kind.name, kind.example) | {"who": "Ana"}
     if kind.name in vessels:
@@ -174,7 +60,7 @@ def test_the_example_of_each_kind_goes_through_its_form(bench: Bench, kind: Any)
         assert part in words(looked_at)
 
 
-def test_a_titration_is_worked_out_before_it_is_saved_and_saved_once(bench: Bench) -> None:
+def test_a_titration_is_worked_out_before_it_is_saved_and_saved_once(bench: EntryBench) -> None:
     looked_at = bench.look("titration", TITRATION)
     assert "33 mg/L free SO2" in words(looked_at)
     assert "Caution: the acid burns" in words(looked_at)
@@ -189,7 +75,7 @@ def test_a_titration_is_worked_out_before_it_is_saved_and_saved_once(bench: Benc
     assert "saved before. Nothing was written a second time" in words(bench.browser.get(again.headers["location"]))
 
 
-def test_a_form_that_was_changed_after_it_was_saved_asks_before_it_writes_a_second_entry(bench: Bench) -> None:
+def test_a_form_that_was_changed_after_it_was_saved_asks_before_it_writes_a_second_entry(bench: EntryBench) -> None:
     key = {"key": hidden(bench.browser.get("/enter/titration"), "key")}
     first = bench.saved("titration", bench.look("titration", {**TITRATION, **key}))
     looked_at = bench.look("titration", {**TITRATION, **key, "vessel": "C1"})
@@ -198,7 +84,7 @@ def test_a_form_that_was_changed_after_it_was_saved_asks_before_it_writes_a_seco
     assert len(bench.new()) == 2
 
 
-def test_what_is_missing_or_cannot_be_read_is_said_at_its_question_and_nothing_is_lost(bench: Bench) -> None:
+def test_what_is_missing_or_cannot_be_read_is_said_at_its_question_and_nothing_is_lost(bench: EntryBench) -> None:
     answer = bench.browser.post("/enter/titration", {**TITRATION, "titre": "1.2.5", "sample": "", "remark": "from\nK1"})
     assert answer.status_code == 422
     text = words(answer.text)
@@ -215,7 +101,7 @@ def test_what_is_missing_or_cannot_be_read_is_said_at_its_question_and_nothing_i
     assert bench.new() == []
 
 
-def test_a_warning_must_be_accepted_and_stays_with_the_entry(bench: Bench) -> None:
+def test_a_warning_must_be_accepted_and_stays_with_the_entry(bench: EntryBench) -> None:
     fields: Fields = {"vessel": "K1", "quantity": "pH", "value": "4.9", "value.unit": "", "who": "Ana"}
     looked_at = bench.look("measurement", fields)
     assert "Warning:" in words(looked_at)
@@ -226,7 +112,7 @@ def test_a_warning_must_be_accepted_and_stays_with_the_entry(bench: Bench) -> No
     assert bench.saved("measurement", refused.text, warned="yes").body.warnings
 
 
-def test_what_changed_since_it_was_looked_at_is_shown_again(bench: Bench) -> None:
+def test_what_changed_since_it_was_looked_at_is_shown_again(bench: EntryBench) -> None:
     looked_at = bench.look("sample", {"vessel": "K1", "volume": "60", "volume.unit": "mL", "who": "Ana"})
     assert "16.9 L" in words(looked_at)
     bench.enter("sample", vessel="K1", volume="10 L")
@@ -238,7 +124,7 @@ def test_what_changed_since_it_was_looked_at_is_shown_again(bench: Bench) -> Non
     bench.saved("sample", shown_again.text)
 
 
-def test_later_entries_are_struck_along_only_when_that_was_seen_and_wished(bench: Bench) -> None:
+def test_later_entries_are_struck_along_only_when_that_was_seen_and_wished(bench: EntryBench) -> None:
     sample = bench.enter("sample", at="2026-11-24", vessel="K1", volume="5 L")
     bench.before += 1
     fields: Fields = {
@@ -270,14 +156,14 @@ def test_later_entries_are_struck_along_only_when_that_was_seen_and_wished(bench
         ({"date": "2026-11-21", "time": "07:05"}, "2026-11-21T06:05:00.000Z"),
     ],
 )
-def test_the_time_is_the_cellars(bench: Bench, when: dict[str, str], at: str) -> None:
+def test_the_time_is_the_cellars(bench: EntryBench, when: dict[str, str], at: str) -> None:
     entry = bench.saved(
         "inspection", bench.look("inspection", {"vessel": "K1", "clarity": "clear", "who": "A", **when})
     )
     assert iso_utc(entry.at_ms) == at
 
 
-def test_an_hour_that_occurred_twice_is_asked_about(bench: Bench) -> None:
+def test_an_hour_that_occurred_twice_is_asked_about(bench: EntryBench) -> None:
     fields: dict[str, str] = {
         "name": "old",
         "substance": "iodine",
@@ -297,7 +183,9 @@ def test_an_hour_that_occurred_twice_is_asked_about(bench: Bench) -> None:
     assert "was skipped when the clocks went" in words(skipped.text)
 
 
-def test_last_times_settings_are_offered_with_their_reason_and_dropped_where_they_no_longer_fit(bench: Bench) -> None:
+def test_last_times_settings_are_offered_and_dropped_where_they_no_longer_fit(
+    bench: EntryBench,
+) -> None:
     bench.saved("titration", bench.look("titration", {**TITRATION, "blank": "0.05", "end_point": "15"}))
     form = bench.browser.get("/enter/titration?vessel=C1")
     assert re.search(r'<option value="C1" selected>', form)
@@ -312,13 +200,13 @@ def test_last_times_settings_are_offered_with_their_reason_and_dropped_where_the
     assert elsewhere.status_code == 200, words(elsewhere.text)
 
 
-def test_the_amount_that_fills_a_vessel_is_offered(bench: Bench) -> None:
+def test_the_amount_that_fills_a_vessel_is_offered(bench: EntryBench) -> None:
     form = bench.browser.get("/enter/topping?vessel=K1&from=C1")
     assert "To the brim it is 2.5 L by the headspace of K1" in words(form)
     assert 'name="volume" value="2.5"' in form
 
 
-def test_questions_come_with_the_answers_that_ask_for_them(bench: Bench) -> None:
+def test_questions_come_with_the_answers_that_ask_for_them(bench: EntryBench) -> None:
     def asked(fields: Fields) -> dict[str, str]:
         page = bench.browser.post("/enter/addition", fields, "fields").text
         return dict(re.findall(r'data-name="(\w+)" data-asked="(\w+)"', page))
@@ -331,7 +219,7 @@ def test_questions_come_with_the_answers_that_ask_for_them(bench: Bench) -> None
     assert ">°C</option>" in units
 
 
-def test_a_form_without_its_token_writes_nothing_and_keeps_what_was_filled_in(bench: Bench) -> None:
+def test_a_form_without_its_token_writes_nothing_and_keeps_what_was_filled_in(bench: EntryBench) -> None:
     looked_at = bench.look("titration", TITRATION)
     for token in ("", "f" * 64):
         answer = bench.browser.post("/enter/titration", all_hidden(looked_at), "save", token=token)
@@ -347,7 +235,7 @@ def test_a_form_without_its_token_writes_nothing_and_keeps_what_was_filled_in(be
     [HOSTILE, "\u202egnp.exe", "x" * 10_240, "a\x00b", "\u00a0nbsp"],
     ids=["markup", "right to left", "long", "nul", "no-break space"],
 )
-def test_hostile_text_is_shown_as_text_and_never_breaks_the_page(bench: Bench, text: str) -> None:
+def test_hostile_text_is_shown_as_text_and_never_breaks_the_page(bench: EntryBench, text: str) -> None:
     fields: Fields = {
         "vessel": "K1",
         "smell": text,
@@ -374,7 +262,7 @@ def test_hostile_text_is_shown_as_text_and_never_breaks_the_page(bench: Bench, t
     assert bench.browser.ask("GET", "/enter/" + urlencode({"": text})[1:]).status_code == 404
 
 
-def test_the_list_of_kinds_names_each_of_them(bench: Bench) -> None:
+def test_the_list_of_kinds_names_each_of_them(bench: EntryBench) -> None:
     page = words(bench.browser.get("/enter?vessel=K1"))
     assert "Write down at K1 17.0 L of riesling-26" in page
     for kind in KINDS.values():

@@ -24,6 +24,8 @@ trend_drawing  a small picture of a probe's last day
 compression    which answers are sent smaller
 history_routes  the history of a vessel or a lot
 history_request  what an address of the history asks for
+journal_routes  the journal, amending and striking
+amendment      an entry's form as an amendment
 connections    how many visitors there may be, and how long one may keep a connection
 server_name    what its server calls itself
 serving        the page's process

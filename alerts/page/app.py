@@ -21,12 +21,13 @@ from alerts.page.context import PageContext
 from alerts.page.entry_routes import entry_routes
 from alerts.page.headers import SecurityHeaders
 from alerts.page.history_routes import history_routes
+from alerts.page.journal_routes import journal_routes
 from alerts.page.tokens import Tokens
 from ingest.cellar import Cellar
 from ingest.errors import StoreError
 
 # Each makes the routes of one view of a context.
-_VIEWS: Final = (cellar_routes, entry_routes, calendar_routes, history_routes)
+_VIEWS: Final = (cellar_routes, entry_routes, journal_routes, calendar_routes, history_routes)
 
 
 def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:

@@ -78,6 +78,14 @@ class Control(NamedTuple):
         return self.field.question.name
 
     @property
+    def texts(self) -> list[str]:
+        """The answers as the control sends them while nobody touches it."""
+        if self.sort == "checks":
+            return list(self.field.texts)
+        answers = [_whole(self.sort, [part.strip() for part in row]) for row in self.rows]
+        return [answer for answer in answers if answer]
+
+    @property
     def help(self) -> str:
         """What the answer is, with an example where one has to be written; "" where the control says it all."""
         text = self.field.question.help.rstrip(".")

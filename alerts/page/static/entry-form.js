@@ -12,7 +12,7 @@ let refreshing = null;
 
 const main = document.getElementById("main");
 const currentForm = () => main.querySelector("form[data-form]");
-const nameOf = (form) => form.dataset.form;
+const formName = currentForm()?.dataset.form; // under which it is kept, also once it is answered
 const fieldOf = (element) => element.closest(".field");
 
 // ---- what is sent ---------------------------------------------------------------------------------------------------
@@ -58,7 +58,7 @@ async function submit(event) {
   try {
     const answer = await send(form, pairs);
     if (answer.redirected) {
-      drop(nameOf(form));
+      drop(formName);
       location.assign(answer.url);
       return; // the buttons stay off until the next page is there
     }
@@ -152,7 +152,7 @@ function onChange(event) {
 
 function keepNow(form) {
   const pairs = pairsOf(form).filter(([name]) => !NEVER_KEPT.has(name));
-  keep(nameOf(form), { at: Date.now(), title: titleOf(pairs), pairs, touched: [...touched] });
+  keep(formName, { at: Date.now(), title: titleOf(pairs), pairs, touched: [...touched] });
 }
 
 function titleOf(pairs) {
@@ -161,7 +161,7 @@ function titleOf(pairs) {
 }
 
 async function restore(form) {
-  const before = kept(nameOf(form));
+  const before = kept(formName);
   if (!before) return;
   for (const name of before.touched) touched.add(name);
   const token = ["token", form.querySelector("[name=token]").value];
@@ -183,7 +183,7 @@ async function restore(form) {
   button.type = "button";
   button.textContent = "Drop it and begin again";
   button.addEventListener("click", () => {
-    drop(nameOf(form));
+    drop(formName);
     location.reload();
   });
   note.replaceChildren(words, button);

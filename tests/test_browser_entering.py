@@ -1,0 +1,190 @@
+"""Entering in a browser: the result before it is saved, once however often, through a lost connection, by keyboard."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_browser import PHONE, SCREEN, Visit, serious_findings
+from a_form import NOW, EntryBench
+from playwright.sync_api import Page, expect
+
+from ingest.journal.kinds import body_words
+
+pytestmark = pytest.mark.whole
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[EntryBench]:
+    bench = EntryBench(tmp_path)
+    yield bench
+    bench.store.close()
+
+
+def _clock() -> int:
+    return NOW
+
+
+def _fill(page: Page) -> None:
+    """Fill in a titration at K1 of 33 mg/L."""
+    page.get_by_role("radio", name="free", exact=True).check()
+    page.get_by_role("radio", name="iodometric", exact=True).check()
+    page.get_by_label("Which bottle of titrant?").select_option("iodine 3")
+    page.get_by_label("How much wine in the flask?").fill("25")
+    page.get_by_label("The titre? 1").fill("1.25")
+    page.get_by_label("The titre? 2").fill("1,30")
+    page.get_by_label("Who did it?").fill("Ana")
+
+
+def test_a_titration_shows_its_result_is_saved_once_and_stands_in_the_journal(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/titration?vessel=K1", width=PHONE, clock=_clock)
+    _fill(page)
+    assert serious_findings(page) == []
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".result")).to_contain_text("33 mg/L free SO2")
+    expect(page.locator(".result")).to_be_focused()
+    assert serious_findings(page) == []
+    assert bench.new() == []
+    page.get_by_role("button", name="Save").dblclick()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    (entry,) = bench.new()
+    assert body_words(entry.body).endswith("33 mg/L free SO2")
+    page.get_by_role("link", name="Journal", exact=True).last.click()
+    expect(page.locator(f"#no-{entry.id}")).to_contain_text("33 mg/L free SO2")
+    assert serious_findings(page) == []
+    page.goto(page.url.replace("/journal", "/enter"))
+    expect(page.locator("#kept")).to_be_hidden()
+
+
+def test_a_lost_connection_keeps_the_form_and_saving_again_writes_once(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/titration?vessel=K1", width=PHONE, clock=_clock)
+    _fill(page)
+    page.context.set_offline(True)
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".trouble")).to_contain_text("Leeside does not answer. What you filled in is kept")
+    expect(page.get_by_label("The titre? 2")).to_have_value("1,30")
+    page.context.set_offline(False)
+    page.goto(visit.address(bench.cellar) + "/enter")
+    page.get_by_role("link", name="Titration (K1)").click()
+    expect(page.locator(".kept")).to_contain_text("This is as you left it")
+    expect(page.get_by_label("The titre? 2")).to_have_value("1.30")
+    expect(page.get_by_label("Who did it?")).to_have_value("Ana")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".result")).to_contain_text("33 mg/L")
+    # The answer to the first save is lost on its way back.
+    page.route("**/enter/titration", lambda route: (route.fetch(max_redirects=0), route.abort())[1], times=1)
+    page.get_by_role("button", name="Save").click()
+    expect(page.locator(".trouble")).to_contain_text("written once, however often you try")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="Written down already")).to_be_visible()
+    assert len(bench.new()) == 1
+    visit.troubles[:] = [trouble for trouble in visit.troubles if "net::ERR" not in trouble]
+
+
+def test_a_kept_form_can_be_dropped(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/inspection?vessel=C1", clock=_clock)
+    page.get_by_label("Smell?").fill("struck match")
+    page.reload()
+    expect(page.get_by_label("Smell?")).to_have_value("struck match")
+    page.get_by_role("button", name="Drop it and begin again").click()
+    expect(page.get_by_label("Smell?")).to_have_value("")
+    expect(page.locator(".kept")).to_be_hidden()
+
+
+def test_questions_come_and_go_with_the_answers(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/addition?vessel=K1", width=SCREEN, clock=_clock)
+    expect(page.get_by_label("How many?")).to_be_hidden()
+    page.get_by_role("radio", name="tablets", exact=True).check()
+    expect(page.get_by_label("How many?")).to_be_visible()
+    page.get_by_label("How many?").fill("2")
+    page.get_by_role("radio", name="metabisulfite", exact=True).check()
+    expect(page.get_by_role("radio", name="potassium", exact=True)).to_be_visible()
+    page.get_by_role("radio", name="potassium", exact=True).check()
+    page.locator("#mass").fill("0,4")
+    page.get_by_label("Who did it?").fill("Ana")
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".result")).to_contain_text("g SO2")
+    page.get_by_role("button", name="Change it").click()
+    expect(page.locator("#mass")).to_have_value("0,4")
+    page.get_by_role("button", name="Check it").click()
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    assert bench.new()[0].kind == "addition"
+
+
+def test_an_entry_is_written_amended_and_struck_by_keyboard_alone(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/sample?vessel=K1", width=SCREEN, clock=_clock)
+
+    def to(name: str, role: str = "button") -> None:
+        """Go on with the tab key until that is in focus."""
+        for _ in range(60):
+            page.keyboard.press("Tab")
+            if page.evaluate("document.activeElement.innerText || document.activeElement.id").strip() == name:
+                return
+        raise AssertionError(f"the tab key does not come to {name}")
+
+    to("volume")
+    page.keyboard.type("60")
+    page.keyboard.press("Tab")
+    page.keyboard.press("m")  # the unit
+    to("who")
+    page.keyboard.type("Ana")
+    to("Check it")
+    page.keyboard.press("Enter")
+    expect(page.locator(".result")).to_contain_text("16.9 L")
+    to("Save")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    (entry,) = bench.new()
+    page.goto(f"{visit.address(bench.cellar)}/journal/{entry.id}/amend")
+    to("volume")
+    page.keyboard.press("Control+a")
+    page.keyboard.type("80")
+    to("Check it")
+    page.keyboard.press("Enter")
+    to("Save")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    new = bench.new()[-1]
+    page.goto(f"{visit.address(bench.cellar)}/journal/{new.id}/strike")
+    to("reason")
+    page.keyboard.type("it was water")
+    to("Strike it")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="Struck")).to_be_visible()
+    struck = bench.new()[-1].struck
+    assert struck is not None
+    assert struck.reason == "it was water"
+
+
+@pytest.mark.parametrize("width", [PHONE, SCREEN])
+def test_no_form_is_wider_than_the_screen_and_all_that_is_touched_is_a_thumb_high(
+    bench: EntryBench, visit: Visit, width: int
+) -> None:
+    page = visit(bench.cellar, "/enter?vessel=K1", width=width, clock=_clock)
+    links = page.locator("ul.kinds a")
+    paths = [link.get_attribute("href") or "" for link in links.all()]
+    for path in [*(path for path in paths if path.startswith("/enter/")), "/journal", "/journal/1/strike"]:
+        page.goto(visit.address(bench.cellar) + path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+        low = page.evaluate(
+            "[...document.querySelectorAll('main input:not([type=hidden]), main select, main textarea, main button')]"
+            ".filter(each => each.checkVisibility() && each.type !== 'checkbox')"
+            ".filter(each => each.getBoundingClientRect().height < 43).map(each => each.outerHTML.slice(0, 80))"
+        )
+        assert low == [], path
+
+
+def test_the_form_works_without_script(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/titration?vessel=K1", width=PHONE, script=False, clock=_clock)
+    expect(page.get_by_label("The result?")).to_be_visible()
+    _fill(page)
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".result")).to_contain_text("33 mg/L")
+    page.get_by_role("button", name="Change it").click()
+    expect(page.get_by_label("The titre? 1")).to_have_value("1.25")
+    page.get_by_role("button", name="Check it").click()
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    assert len(bench.new()) == 1
