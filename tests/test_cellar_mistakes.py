@@ -184,8 +184,9 @@ _ONE_KEY = [
         SITE,
         '[page]\naddress = "0.0.0.0:8420"',
         [
-            '[page] address = "0.0.0.0:8420": the page has no password in this version, so only this machine may reach '
-            'it; write "127.0.0.1" and a port, and use an SSH tunnel from elsewhere'
+            '[page] address = "0.0.0.0:8420": other machines can reach the page, so it needs a password: add '
+            'password_hash_file = "page-password" and call `leeside page --password`; or leave this out, and use an '
+            "SSH tunnel from elsewhere"
         ],
         id="page open to the network",
     ),

@@ -208,6 +208,6 @@ def test_secrets_come_from_outside_and_an_unknown_placeholder_is_refused(tmp_pat
 )
 def test_the_page_has_a_public_address_that_can_be_trusted(url: str, problem: str) -> None:
     assert problems(BASE, f'[page]\nurl = "{url}"\n') == [f'[page] url = "{url}": {problem}']
-    page = cellar(BASE, '[page]\nurl = "https://cellar.example/leeside/"\n').page
+    page = cellar(BASE, '[page]\nurl = "https://cellar.example/leeside/"\npassword_hash_env = "X"\n').page
     assert page is not None
     assert page.url == "https://cellar.example/leeside"

@@ -7,7 +7,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from pathlib import Path
 
 import httpx
@@ -70,11 +70,33 @@ def test_idle_connections_beyond_the_bound_are_closed_and_the_page_answers(port:
 
 
 def test_a_connection_that_asks_for_nothing_is_closed(port: int) -> None:
-    with opened(port) as silent, opened(port) as slow:
+    head = f"POST /api/session HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: application/json\r\n"
+    with opened(port) as silent, opened(port) as slow, opened(port) as slow_content:
         slow.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX-Slow: ")
+        slow_content.sendall(f"{head}X-Leeside-Token: 1\r\nContent-Length: 50\r\n\r\n{{".encode())
         assert is_closed(silent)
         assert is_closed(slow)
+        assert _answer(slow_content).startswith("HTTP/1.1 408 ")
     assert LONGEST_REQUEST_S < 30
+
+
+def test_a_request_that_is_too_large_is_refused(port: int) -> None:
+    head = f"POST /api/session HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Type: application/json\r\n"
+    with opened(port) as large, opened(port) as endless:
+        large.sendall(f"{head}Content-Length: 1000000000\r\n\r\n".encode())
+        assert _answer(large).startswith("HTTP/1.1 413 ")
+        endless.sendall(f"{head}Transfer-Encoding: chunked\r\n\r\n".encode())
+        chunk = b"10000\r\n" + b"x" * 0x10000 + b"\r\n"
+        with suppress(ConnectionError):
+            for _ in range(400):
+                endless.sendall(chunk)
+            assert _answer(endless).startswith("HTTP/1.1 413 ")
+            assert is_closed(endless)
+    assert _title(port) == "Cellar · Mill Lane cellar"
+
+
+def _answer(connection: socket.socket) -> str:
+    return connection.recv(10_000).decode()
 
 
 def test_many_requests_on_one_connection_are_answered(port: int) -> None:

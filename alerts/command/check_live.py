@@ -9,7 +9,7 @@ from queue import SimpleQueue
 from time import monotonic, sleep
 from typing import Final
 
-from alerts.command.check_page import page_port
+from alerts.command.check_page import check_page
 from alerts.command.check_result import CheckResult, failed, passed
 from alerts.command.line_holder import held_by_leeside
 from alerts.command.sample_outcome import TrialDecoder, reason_words
@@ -46,7 +46,7 @@ def check_live(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Itera
     yield from _chips(cellar)
     yield from _mail(cellar, environ)
     if cellar.page is not None:
-        yield page_port(cellar.page)
+        yield from check_page(cellar.page, environ, cellar.base)
     if cellar.mirror is not None:
         yield CheckResult("mirror", cellar.mirror.url, *check_mirror(cellar.mirror, environ, cellar.base))
 

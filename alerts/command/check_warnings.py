@@ -12,7 +12,8 @@ from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value
 
 def check_warnings(cellar: Cellar) -> Iterator[str]:
     """List what may not be meant: limits that can never act, since they are beyond what a signal can say, or on wine
-    that is in no journal; ids that may have been renamed; gas lines without a relief valve or with plastic vessels.
+    that is in no journal; ids that may have been renamed; gas lines without a relief valve or with plastic vessels; a
+    page whose password others can read on the network.
     """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
@@ -27,6 +28,7 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
                 "within it."
             )
     yield from _gas_lines(cellar)
+    yield from _page(cellar)
     yield from _unknown_lots(cellar)
     if cellar.store_path.exists():
         # What only a cellar that has run needs.
@@ -49,6 +51,17 @@ def _gas_lines(cellar: Cellar) -> Iterator[str]:
                 f"{vessel} on gas line {line.id} is of plastic: gas passes through it, and warmth and age weaken it. "
                 "Stay well below its stamp, and never use one that is scratched or past its date."
             )
+
+
+def _page(cellar: Cellar) -> Iterator[str]:
+    page = cellar.page
+    if page is None or page.opened_by is None or page.certificate is not None or page.trusted_proxy:
+        return
+    if not (page.url or "").startswith("https://"):
+        yield (
+            "the page's password crosses the network in the clear: anybody on it can read the password along with "
+            "everything else. Give certificate and key, or put the page behind a proxy that speaks https."
+        )
 
 
 def _unknown_lots(cellar: Cellar) -> Iterator[str]:

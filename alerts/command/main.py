@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "check": ("alerts.command.check:check", "Find what is wrong in a cellar file; list its limits."),
     "listen": ("alerts.command.listen:listen", "Show samples as they arrive, to wire up probes."),
     "run": ("alerts.command.run:run", "Watch the cellar until stopped."),
+    "page": ("alerts.command.page:page", "Give the page's address as a code for a phone; set its password."),
     "now": ("alerts.command.now:now", "Show every place as it is now."),
     "dose": ("alerts.command.dose:dose", "Work out what to add to a vessel's wine; writes nothing."),
     "review": ("alerts.command.review:review", "Show what to know before wine is racked; writes nothing."),

@@ -4,47 +4,67 @@ from __future__ import annotations
 
 __all__ = ["make_app"]
 
-import secrets
+import socket
 from collections.abc import Callable
 from pathlib import Path
 from typing import Final
 
-from fastapi import FastAPI, Request
-from fastapi.middleware.trustedhost import TrustedHostMiddleware
-from fastapi.responses import JSONResponse
+from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
 from alerts.page.compression import Compressed
 from alerts.page.context import PageContext
+from alerts.page.door import Door, OpenPaths
 from alerts.page.entry_routes import entry_routes
+from alerts.page.errors import Faults, answer_errors
+from alerts.page.foreign_links import ForeignLinks
 from alerts.page.headers import SecurityHeaders
 from alerts.page.history_routes import history_routes
+from alerts.page.hosts import HostCheck, names_of
 from alerts.page.journal_routes import journal_routes
+from alerts.page.login_routes import LogIn, login_routes
+from alerts.page.request_bounds import RequestBounds
+from alerts.page.sessions import Sessions
 from alerts.page.tokens import Tokens
 from ingest.cellar import Cellar
-from ingest.errors import StoreError
 
 # Each makes the routes of one view of a context.
 _VIEWS: Final = (cellar_routes, entry_routes, journal_routes, calendar_routes, history_routes)
 
 
-def make_app(cellar: Cellar, clock: Callable[[], int]) -> FastAPI:
-    """Make the page of a cellar. clock: gives UTC ms. Each request opens the store for itself."""
+def make_app(
+    cellar: Cellar,
+    clock: Callable[[], int],
+    *,
+    password_hash: str | None = None,
+    sessions_file: Path | None = None,
+) -> FastAPI:
+    """Make the page of a cellar. Each request opens the store for itself.
+
+    clock: gives UTC ms; password_hash: of the password that is asked for, None for none; sessions_file: where it is
+    kept who is logged in, None for in memory.
+    """
     app = FastAPI(title="leeside", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
-    # A foreign web site must not read the page through a name of its own that leads to this machine.
-    hosts = {"127.0.0.1", "localhost", "[::1]", cellar.page.host if cellar.page else "127.0.0.1"}
-    app.add_middleware(TrustedHostMiddleware, allowed_hosts=sorted(hosts))
+    sessions = Sessions(sessions_file, password_hash)
+    context = PageContext(cellar, clock, Tokens(sessions.key), can_log_out=password_hash is not None)
+    log_in = None if password_hash is None else LogIn(password_hash, sessions)
+    open_paths = OpenPaths()
+    for routes in (login_routes(context, sessions, log_in), *(view(context) for view in _VIEWS)):
+        open_paths.add(routes.routes)
+        app.include_router(routes)
+    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
+    answer_errors(app, context)
+    # The last one is the first that a request meets.
+    if password_hash is not None:
+        app.add_middleware(Door, sessions=sessions, open_paths=open_paths, clock=clock)
+    app.add_middleware(RequestBounds)
+    app.add_middleware(ForeignLinks)
+    names = names_of(cellar.page, socket.gethostname())
+    is_open_to_network = cellar.page is not None and cellar.page.opened_by == "address"
+    app.add_middleware(HostCheck, names=names, any_address=is_open_to_network)
+    app.add_middleware(Faults)
     app.add_middleware(Compressed)
     app.add_middleware(SecurityHeaders)
-    context = PageContext(cellar, clock, Tokens(secrets.token_bytes(32)))
-    for view in _VIEWS:
-        app.include_router(view(context))
-    app.mount("/static", StaticFiles(directory=Path(__file__).parent / "static"), name="static")
-
-    @app.exception_handler(StoreError)
-    def store_trouble(request: Request, error: Exception) -> JSONResponse:
-        return JSONResponse({"error": str(error)}, status_code=503)
-
     return app

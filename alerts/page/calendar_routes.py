@@ -14,6 +14,7 @@ from alerts.calendar_feed import FEED_PATH, is_feed_token
 from alerts.due_calendar import due_calendar
 from alerts.limits.due_feed import due_limits_at
 from alerts.page.context import PageContext
+from alerts.page.door import open_to_all
 
 
 def calendar_routes(context: PageContext) -> APIRouter:
@@ -23,6 +24,7 @@ def calendar_routes(context: PageContext) -> APIRouter:
     page = (cellar.page.url or "") if cellar.page else ""
 
     @routes.get(FEED_PATH, include_in_schema=False)
+    @open_to_all
     def calendar(token: str) -> Response:
         if not is_feed_token(cellar, token):
             why = "There is no calendar at this address. `leeside due --feed` prints the address."

@@ -6,11 +6,13 @@ from __future__ import annotations
 
 __all__ = ["LONGEST_REQUEST_S", "LONGEST_UNREAD_S", "MOST_CONNECTIONS", "STREAMS", "LimitedProtocol"]
 
-import asyncio
+import asyncio.constants
 import socket
 from typing import Any, Final
+from weakref import WeakKeyDictionary, WeakSet
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
+from uvicorn.server import ServerState
 
 # A browser opens six to a server; a cellar has a few people.
 MOST_CONNECTIONS: Final = 64
@@ -21,13 +23,32 @@ LONGEST_UNREAD_S: Final = 30.0
 # Answers that go on until the visitor or the page ends.
 STREAMS: Final = frozenset({"/events", "/api/events"})
 
+# Connections whose TLS handshake goes on, of each server. asyncio waits a minute for one, and uvicorn has no setting.
+_IN_HANDSHAKE: Final[WeakKeyDictionary[ServerState, WeakSet[H11Protocol]]] = WeakKeyDictionary()
+asyncio.constants.SSL_HANDSHAKE_TIMEOUT = LONGEST_REQUEST_S
+
 
 class LimitedProtocol(H11Protocol):
     """HTTP/1.1 as uvicorn speaks it. A connection beyond the bound, or one that asks for nothing, is closed."""
 
+    def __init__(self, *arguments: Any, **settings: Any) -> None:
+        super().__init__(*arguments, **settings)
+        self._patience: asyncio.TimerHandle | None = None
+        if self.config.is_ssl:
+            self._wait_for_handshake()
+
+    def _wait_for_handshake(self) -> None:
+        """Count a connection that is not made yet. Raises ConnectionAbortedError, which closes it, beyond the bound."""
+        waiting = _IN_HANDSHAKE.setdefault(self.server_state, WeakSet())
+        if len(waiting) >= MOST_CONNECTIONS:
+            raise ConnectionAbortedError(f"more than {MOST_CONNECTIONS} connections begin at once")
+        waiting.add(self)
+        self.loop.call_later(LONGEST_REQUEST_S, waiting.discard, self)
+
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as uvicorn has it
         """Take a connection, or close it at once where there are too many."""
-        self._patience: asyncio.TimerHandle | None = None
+        if self.config.is_ssl:
+            _IN_HANDSHAKE[self.server_state].discard(self)
         if len(self.connections) >= MOST_CONNECTIONS:
             self.transport = transport
             transport.abort()

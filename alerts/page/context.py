@@ -40,11 +40,15 @@ _TEMPLATES.env.finalize = _shown  # before it is escaped
 
 @dataclass(frozen=True, slots=True)
 class PageContext:
-    """A cellar as the page sees it. clock: gives UTC ms; tokens: which browser may write."""
+    """A cellar as the page sees it.
+
+    clock: gives UTC ms; tokens: which browser may write; can_log_out: whether there is a password.
+    """
 
     cellar: Cellar
     clock: Callable[[], int]
     tokens: Tokens
+    can_log_out: bool = False
 
     @contextmanager
     def read(self) -> Iterator[Store]:
@@ -82,6 +86,7 @@ class PageContext:
                 "time": lambda at_ms: local_time(at_ms, self.cellar.site.zone, now_ms),
                 "token": self.tokens.token_of(visit),
                 "file": self.cellar.file,
+                "can_log_out": self.can_log_out,
                 **values,
             },
             status_code=status_code,

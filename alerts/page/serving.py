@@ -22,7 +22,9 @@ from fastapi import FastAPI
 
 from alerts.page.app import make_app
 from alerts.page.connections import MOST_CONNECTIONS, LimitedProtocol
+from alerts.page.credentials import password_hash, try_certificate
 from alerts.page.server_name import SERVER_NAME
+from alerts.page.sessions import session_file
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms
@@ -61,6 +63,8 @@ def server_settings(app: FastAPI, host: str, port: int) -> uvicorn.Config:
         access_log=False,
         server_header=False,
         headers=[("server", SERVER_NAME)],
+        # Who asks, and how, is what the connection says, unless the cellar file names a proxy.
+        proxy_headers=False,
         lifespan="off",
         timeout_graceful_shutdown=2,
     )
@@ -74,8 +78,21 @@ class PageProcess:
             raise IngestError(
                 'the cellar file has no [page]; add one with an address, such as address = "127.0.0.1:8420"'
             )
-        self._settings = server_settings(make_app(cellar, wall_ms), cellar.page.host, cellar.page.port)
-        self.address = f"http://{cellar.page.address}/"
+        app = make_app(
+            cellar,
+            wall_ms,
+            password_hash=password_hash(cellar.page, environ, cellar.base),
+            sessions_file=session_file(cellar.store_path),
+        )
+        self._settings = server_settings(app, cellar.page.host, cellar.page.port)
+        if cellar.page.trusted_proxy:
+            self._settings.proxy_headers = True
+            self._settings.forwarded_allow_ips = list(cellar.page.trusted_proxy)
+        if cellar.page.certificate is not None and cellar.page.key is not None:
+            files = (cellar.base / cellar.page.certificate, cellar.base / cellar.page.key)
+            try_certificate(*files)
+            self._settings.ssl_certfile, self._settings.ssl_keyfile = files
+        self.address = f"{'https' if cellar.page.certificate else 'http'}://{cellar.page.address}/"
         self.stop_event = Event()
         self._refused = _Refused()
         logging.getLogger("uvicorn.error").addFilter(self._refused)

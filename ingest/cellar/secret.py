@@ -18,7 +18,7 @@ def read_password(
     environ: Mapping[str, str],
     base: Path,
     *,
-    what: Literal["password", "token", "url", "secret"] = "password",
+    what: Literal["password", "token", "url", "secret", "password_hash"] = "password",
 ) -> str | None:
     """Read the password that a table's ``password_env`` or ``password_file`` leads to, None if neither is given.
 
@@ -44,5 +44,5 @@ def read_password(
         raise IngestError(f"{table} {what}_file: {path} is not UTF-8 text") from None
     password = text.removesuffix("\n").removesuffix("\r")
     if not password or "\n" in password:
-        raise IngestError(f"{table} {what}_file: {path} must hold one line, the {what}")
+        raise IngestError(f"{table} {what}_file: {path} must hold one line, the {what.replace('_', ' ')}")
     return password

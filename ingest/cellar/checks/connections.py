@@ -75,14 +75,20 @@ def mirror_problems(draft: CellarDraft) -> Iterator[Problem]:
 
 
 def page_problems(draft: CellarDraft) -> Iterator[Problem]:
-    """Find a page that other machines could reach."""
+    """Find a page that other machines could reach without a password, and keys that do not fit together."""
     for entry in draft.entries(PageSettings):
-        if not is_loopback(entry.model.host):
+        page = entry.model
+        if page.password_hash_env is not None and page.password_hash_file is not None:
+            yield entry.problem("password_hash_file", "give password_hash_env or password_hash_file, not both")
+        if page.opened_by is not None and not page.has_password:
             yield entry.problem(
-                "address",
-                "the page has no password in this version, so only this machine may reach it; "
-                'write "127.0.0.1" and a port, and use an SSH tunnel from elsewhere',
+                page.opened_by,
+                'other machines can reach the page, so it needs a password: add password_hash_file = "page-password" '
+                "and call `leeside page --password`; or leave this out, and use an SSH tunnel from elsewhere",
             )
+        if (page.certificate is None) != (page.key is None):
+            given, missing = ("certificate", "key") if page.key is None else ("key", "certificate")
+            yield entry.problem(given, f"needs {missing}, the file of the other half, for https://")
 
 
 def serial_problems(draft: CellarDraft) -> Iterator[Problem]:

@@ -1,0 +1,71 @@
+"""How often a password may be tried: by one address, and by all together. It keeps a bounded number of addresses."""
+
+from __future__ import annotations
+
+__all__ = ["AttemptLimit"]
+
+import ipaddress
+from collections import OrderedDict
+from dataclasses import dataclass
+from typing import Final
+
+# A person who mistypes has five tries, then one a minute; everybody together 30, then one in ten seconds. So a guesser
+# has some 8,640 tries a day, from however many addresses: common practice, no source.
+_TRIES: Final = 5
+_TRY_EVERY_S: Final = 60.0
+_ALL_TRIES: Final = 30
+_ALL_EVERY_S: Final = 10.0
+_MOST_ADDRESSES: Final = 1000
+
+
+@dataclass(slots=True)
+class _Bucket:
+    """Tries that are left, and the time when so many were (s)."""
+
+    left: float
+    at_s: float
+
+    def fill(self, now_s: float, most: int, every_s: float) -> None:
+        self.left = min(float(most), self.left + (now_s - self.at_s) / every_s)
+        self.at_s = now_s
+
+
+class AttemptLimit:
+    """Counts tries, as token buckets. Times are monotonic seconds; call it from one thread."""
+
+    def __init__(self) -> None:
+        self._all = _Bucket(_ALL_TRIES, 0.0)
+        self._of: OrderedDict[str, _Bucket] = OrderedDict()
+
+    def wait_s(self, address: str, now_s: float) -> float:
+        """Take one try of an address, and return 0; or, if there is none, take nothing and return how long to wait."""
+        source = _source(address)
+        bucket = self._of.pop(source, None) or _Bucket(_TRIES, now_s)
+        self._of[source] = bucket  # the newest is the last
+        if len(self._of) > _MOST_ADDRESSES:
+            self._of.popitem(last=False)
+        bucket.fill(now_s, _TRIES, _TRY_EVERY_S)
+        self._all.fill(now_s, _ALL_TRIES, _ALL_EVERY_S)
+        wait_s = max((1 - bucket.left) * _TRY_EVERY_S, (1 - self._all.left) * _ALL_EVERY_S, 0.0)
+        if wait_s == 0:
+            bucket.left -= 1
+            self._all.left -= 1
+        return wait_s
+
+    def succeeded(self, address: str) -> None:
+        """Give an address its tries back, since somebody there knows the password."""
+        self._of.pop(_source(address), None)
+        self._all.left = min(float(_ALL_TRIES), self._all.left + 1)
+
+
+def _source(address: str) -> str:
+    """Name whom an address belongs to: a network of 64 bits is one owner's in IPv6."""
+    try:
+        ip = ipaddress.ip_address(address)
+    except ValueError:
+        return "unknown"
+    if isinstance(ip, ipaddress.IPv4Address):
+        return str(ip)
+    if ip.ipv4_mapped is not None:
+        return str(ip.ipv4_mapped)
+    return str(ipaddress.ip_network((int(ip) >> 64 << 64, 64)))
