@@ -8,6 +8,7 @@ from cellar_text import KEG, MQTT, mail, probe, site, table
 from turning_bench import LOW, Bench
 
 from ingest.store.alarms.messages import MessageRow, mark_failed, recent_messages
+from ingest.store.alarms.operator_events import append_event
 
 MINUTE = 60.0
 # The first second of the bench is 2026-09-21, 16:13 in Ljubljana.
@@ -120,3 +121,131 @@ def test_a_lamp_that_stays_dark_is_an_alarm(tmp_path: Path) -> None:
         made.turn(15.0)
     (alarm,) = rows(made, "channel lamp")
     assert alarm.occasion == "raised"
+
+
+# ---- nobody acknowledges -----------------------------------------------------------------------------------------
+
+
+ANA = person("ana", '{ mail = "ana@x.example" }')
+
+
+def wait(made: Bench, seconds: float, psi: float = 0.1, step_s: float = MINUTE) -> None:
+    """Time passes, with a reading and a turn after each step."""
+    for _ in range(round(seconds / step_s)):
+        made.reading(psi)
+        made.turn(step_s)
+        made.send()
+
+
+def acknowledge(made: Bench, occurrence: str | None) -> None:
+    assert occurrence
+    append_event(made.store, "acknowledge", occurrence, "ana", "", made.now.utc_ms)
+    made.turn()
+
+
+def leads(made: Bench, recipient: str) -> list[str]:
+    return [row.subject.partition(":")[0] for row in rows(made) if row.recipient == recipient]
+
+
+def test_reminders_of_a_high_alarm_grow_rarer_and_stay_in_its_thread(tmp_path: Path) -> None:
+    made = bench(tmp_path, ANA)
+    breach(made)
+    wait(made, 50 * HOUR, step_s=5 * MINUTE)
+    assert leads(made, "ana@x.example") == [
+        "HIGH PRIORITY",
+        "HIGH PRIORITY for 15 min",
+        "HIGH PRIORITY for 1 h",
+        "HIGH PRIORITY for 4 h",
+        "HIGH PRIORITY for 12 h",
+        "HIGH PRIORITY for 1 d",
+        "HIGH PRIORITY for 2 d",
+    ]
+    raised, *reminders = rows(made)
+    assert {row.thread_id for row in reminders} == {raised.message_id}
+    assert {row.subject.partition(": ")[2] for row in reminders} == {raised.subject.partition(": ")[2]}
+    first = reminders[0].body
+    assert first.startswith(
+        "Nobody has acknowledged this alarm for 15 min. The next reminder comes in 45 min, if that stays so.\n\n"
+    )
+    assert "What to do:" in first
+    assert "leeside acknowledge" in first
+
+
+def test_a_restart_reminds_neither_twice_nor_never(tmp_path: Path) -> None:
+    made = bench(tmp_path, ANA)
+    breach(made)
+    for _ in range(20):
+        wait(made, 5 * MINUTE)
+        made.restart()
+    assert leads(made, "ana@x.example") == ["HIGH PRIORITY", "HIGH PRIORITY for 15 min", "HIGH PRIORITY for 1 h"]
+
+
+def test_who_acknowledges_ends_the_reminders(tmp_path: Path) -> None:
+    made = bench(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', after="30 min"))
+    breach(made)
+    made.send()
+    acknowledge(made, rows(made)[0].occurrence)
+    wait(made, 5 * HOUR, step_s=5 * MINUTE)
+    assert leads(made, "ana@x.example") == ["HIGH PRIORITY"]
+    assert leads(made, "ben@x.example") == []
+
+
+def test_a_medium_alarm_is_not_reminded_of(tmp_path: Path) -> None:
+    made = bench(tmp_path, ANA, low=MEDIUM)
+    breach(made)
+    wait(made, 5 * HOUR, step_s=5 * MINUTE)
+    assert len(rows(made)) == 1
+
+
+def test_a_second_person_gets_it_later_and_hears_that_it_is_over(tmp_path: Path) -> None:
+    ben = person("ben", '{ mail = "ben@x.example", push = "ben" }', after="30 min")
+    made = bench(tmp_path, ANA, ben, PUSH)
+    breach(made)
+    wait(made, 29 * MINUTE)
+    assert leads(made, "ben@x.example") == []
+    wait(made, 40 * MINUTE)
+    assert leads(made, "ben@x.example") == ["HIGH PRIORITY for 30 min", "HIGH PRIORITY for 1 h"]
+    passed_on = next(row for row in rows(made) if row.recipient == "ben@x.example")
+    assert passed_on.body.startswith("Nobody has acknowledged this alarm for 30 min, so it is sent to you as well.\n\n")
+    assert passed_on.thread_id is None
+    wait(made, 2 * MINUTE, psi=8.0)
+    for name in ("ana@x.example", "ben@x.example", "ben by push"):
+        assert leads(made, name)[-1].startswith("BACK TO NORMAL"), name
+    returned = [row for row in rows(made) if row.recipient == "ben@x.example"][-1]
+    assert returned.thread_id == passed_on.message_id
+
+
+def test_a_second_person_who_sleeps_gets_it_in_the_morning_if_it_still_stands(tmp_path: Path) -> None:
+    ben = person("ben", '{ mail = "ben@x.example" }', after="30 min", woken_by=[])
+    made = bench(tmp_path, ANA, ben)
+    made.second = 7 * HOUR  # 23:13
+    made.restart()
+    breach(made)
+    wait(made, 5 * HOUR, step_s=5 * MINUTE)
+    waiting = [(row.occasion, row.hold) for row in rows(made) if row.recipient == "ben@x.example"]
+    assert waiting.count(("passed on", "waking")) == 1
+    acknowledge(made, rows(made)[0].occurrence)
+    wait(made, 5 * HOUR, step_s=5 * MINUTE)
+    assert {row.state for row in rows(made) if row.recipient == "ben@x.example"} == {"cancelled"}
+
+
+def test_of_reminders_that_waited_only_the_last_goes_out(tmp_path: Path) -> None:
+    ben = person("ben", '{ mail = "ben@x.example" }', woken_by=["medium"], waking="07:00-22:00")
+    made = bench(tmp_path, ANA, ben)
+    made.second = 5 * HOUR + 40 * MINUTE  # 21:53
+    made.restart()
+    breach(made)
+    wait(made, 10 * HOUR, step_s=5 * MINUTE)
+    sent = [row for row in rows(made) if row.recipient == "ben@x.example" and row.state == "sent"]
+    assert [row.subject.partition(":")[0] for row in sent] == ["HIGH PRIORITY", "HIGH PRIORITY for 4 h"]
+
+
+def test_an_alarm_that_chatters_is_passed_on_although_it_is_raised_anew_each_time(tmp_path: Path) -> None:
+    made = bench(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', after="30 min"))
+    for _ in range(16):
+        breach(made)
+        made.send()
+        wait(made, 2 * MINUTE)
+        breach(made, 20.0)
+        made.send()
+    assert leads(made, "ben@x.example")[:1] == ["HIGH PRIORITY for 30 min"]

@@ -24,6 +24,8 @@ flood_end          that a flood is over
 gap_report         that nothing was watched for a while, and what is found
 reports            messages that belong to no alarm
 racking_reminders  a racking that no entry finishes
+reminders          an alarm that nobody acknowledges: reminders, and a second person
+reminder_words     what these say
 collecting         what was held back goes out together
 outbox             what is due is sent, and tried again
 direct             what cannot wait for the store goes to the channel at once
@@ -42,6 +44,7 @@ from alerts.message.mail import MailChannel, try_login
 from alerts.message.notices import Notifier
 from alerts.message.outbox import Outbox
 from alerts.message.racking_reminders import RackingReminders
+from alerts.message.reminders import Reminders
 from alerts.message.reports import put_report, wrong_future
 from alerts.message.wording import SHOWN_READINGS, Ago
 
@@ -56,6 +59,7 @@ __all__ = [
     "Notifier",
     "Outbox",
     "RackingReminders",
+    "Reminders",
     "draw_alarm",
     "put_report",
     "try_login",

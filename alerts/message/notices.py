@@ -8,7 +8,7 @@ from __future__ import annotations
 __all__ = ["GAP", "Background", "Notifier"]
 
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import Final, Protocol
 
@@ -23,6 +23,8 @@ from alerts.message.digest_times import HELD_FOR_DIGEST_MS, next_digest_ms
 from alerts.message.flood import WINDOW_MS, in_flood
 from alerts.message.hours import earliest, hours_for, hours_of
 from alerts.message.message_id import stable_message_id
+from alerts.message.reminder_words import follow_up_text, raised_again
+from alerts.message.reminders import PASSED_ON, REMINDER, FollowUp
 from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import is_beyond
 from alerts.message.wording import Ago, CellarView, compose, view_of
@@ -36,7 +38,7 @@ from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
 from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
-from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise
+from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise, withdraw
 from ingest.store.readings.series_history import HistoryRow
 
 _LEVELS: Final = ("low", "high")
@@ -127,6 +129,39 @@ class Notifier:
                     _take_back_held(connection, announced[row], recipient.name, now_ms)
                 self._put(connection, notice, row, recipient, now_ms)
                 count += 1
+        return count
+
+    def withdraw(self, connection: sqlite3.Connection, transitions: Iterable[Transition], now_ms: int) -> None:
+        """Take back waiting reminders of alarms that were acknowledged or muted, or are over; before ``notify``."""
+        for step in transitions:
+            if step.occurrence is not None and step.from_state is State.UNACKNOWLEDGED:
+                withdraw(connection, step.occurrence, (REMINDER, PASSED_ON), now_ms)
+
+    def follow_up(self, connection: sqlite3.Connection, due: Sequence[FollowUp], now_ms: int) -> int:
+        """Put messages about alarms that nobody has acknowledged into the outbox; give their number.
+
+        What an absence holds back is left out: when it is over, the alarm itself is sent.
+        """
+        absence = absence_at(connection, now_ms)
+        count = 0
+        for each in due:
+            limit, recipient = self._limits[each.key], each.recipient
+            route = Route(limit.key != channel_key(recipient.channel))
+            if absence is not None:
+                got_it = each.occasion == REMINDER
+                step = safe_step(limit, self._place_kinds)
+                route = route_of(absence, limit, step, recipient.person, got_it=got_it)
+            if not route.hears or route.held_until_ms is not None:
+                continue
+            occurrence = each.record.alarm.occurrence or each.key
+            withdraw(connection, occurrence, (REMINDER,), now_ms, recipient.name)
+            notice = self._notice(connection, raised_again(each.record, now_ms), recipient, route, now_ms)
+            thread = thread_of(connection, occurrence, recipient.name)
+            text = follow_up_text(each, limit, notice.draft, thread[1] if thread else None)
+            message = self._message(replace(notice, occasion=each.occasion, draft=text), recipient, now_ms)
+            thread_id = thread[0] if thread else None
+            add_message(connection, message._replace(message_id=each.message_id, thread_id=thread_id))
+            count += 1
         return count
 
     def _route(
@@ -228,22 +263,24 @@ class Notifier:
                 thread = thread_of(connection, single, recipient.name)
                 thread_id = thread[0] if thread else None
         number = self._cellar.recipients.index(recipient)
-        add_message(
-            connection,
-            NewMessage(
-                message_id=stable_message_id(single or "several", row, number, sender=self._cellar.sender),
-                thread_id=thread_id,
-                occurrence=" ".join(notice.occurrences),
-                occasion=str(occasion),
-                channel=recipient.channel,
-                recipient=recipient.name,
-                subject=notice.draft.subject,
-                body=notice.draft.body,
-                created_ms=now_ms,
-                not_before_ms=notice.not_before_ms,
-                hold=notice.hold,
-                priority=notice.priority if notice.is_active else "",
-            ),
+        message_id = stable_message_id(single or "several", row, number, sender=self._cellar.sender)
+        message = self._message(replace(notice, occasion=occasion), recipient, now_ms)
+        add_message(connection, message._replace(message_id=message_id, thread_id=thread_id))
+
+    def _message(self, notice: Notice, recipient: Recipient, now_ms: int) -> NewMessage:
+        """A message of a notice, without its id and its thread."""
+        return NewMessage(
+            message_id="",
+            occurrence=" ".join(notice.occurrences),
+            occasion=str(notice.occasion),
+            channel=recipient.channel,
+            recipient=recipient.name,
+            subject=notice.draft.subject,
+            body=notice.draft.body,
+            created_ms=now_ms,
+            not_before_ms=notice.not_before_ms,
+            hold=notice.hold,
+            priority=notice.priority if notice.is_active else "",
         )
 
 

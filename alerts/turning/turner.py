@@ -12,7 +12,7 @@ from typing import Final
 
 from alerts.channels.lamp_state import LampState, lamp_states
 from alerts.limits.due_feed import DueFeed
-from alerts.message import DirectMessages, Notifier
+from alerts.message import DirectMessages, Notifier, Reminders
 from alerts.so2.limits import possible_so2_limits, so2_limits
 from alerts.turning.judgement_feed import JudgementFeed
 from alerts.turning.message_background import StoredBackground
@@ -146,6 +146,8 @@ class Turner:
         self._reports = TurnReports(cellar, store, limits, now)
         self._reports.gap.notice(_away_s(stored_pulse, now), self._judged_id, now)
         self._state = self._load_state(now, stored_pulse)
+        self._reminders = Reminders(cellar)
+        self._reminders.see(self._state.records, limits)
         self._last_turn: Now = now
         self._tried: Now = now
         self._pulse_due = now.mono
@@ -208,6 +210,7 @@ class Turner:
         self._notifier = Notifier(self._cellar, announced, self._background)
         self._suppression = JournalSuppression(applied.watched)
         self._reports.watch(applied.watched)
+        self._reminders.see(self._state.records, applied.watched)
 
     def lamp_states(self) -> dict[Priority, LampState]:
         """How many alarms of each priority stand."""
@@ -267,11 +270,19 @@ class Turner:
         messages = 0
         vessel_use = self._vessel_use.at(now.utc_ms)
         self._background.wine = vessel_use.wine
+        if result.transitions:
+            self._reminders.see(result.state.records, self._limits)
+        reminders = (
+            []
+            if self._reports.gap.report_by_ms is not None
+            else self._reminders.due(self._store.connection, result.state.records, now.utc_ms)
+        )
         reports = self._reports.look(vessel_use.begun, now, is_caught_up=len(rows) < MOST_A_TURN)
         news = (result.changed, result.removed, result.transitions, result.outcomes)
-        if pulse_is_due or reports.is_any or any(news):
+        if pulse_is_due or reports.is_any or reminders or any(news):
             with self._store.write() as connection:
                 messages = self._keep(connection, result, now)
+                messages += self._notifier.follow_up(connection, reminders, now.utc_ms)
                 messages += self._reports.put(connection, reports, result.state, now)
                 self._without_store.keep(connection, result.transitions, now)
                 set_cursor(connection, _TURN, judged_id)
@@ -283,6 +294,7 @@ class Turner:
                 write_pulse(connection, pulse, now.utc_ms, self._started_ms, now.even)
             self._without_store.stored(now)
             self._reports.stored(reports, messages)
+            self._reminders.handled(reminders)
             _log_steps(result.transitions)
         if pulse_is_due:
             self._pulse_due = now.mono + PULSE_S + LATE_PULSE_S
@@ -370,6 +382,7 @@ class Turner:
             transitions[add_transition(connection, _transition_row(transition))] = transition
         for event, outcome in result.outcomes:
             mark_applied(connection, event, outcome, now.utc_ms)
+        self._notifier.withdraw(connection, result.transitions, now.utc_ms)
         return self._notifier.notify(connection, transitions, now.utc_ms, report_by_ms=self._reports.gap.report_by_ms)
 
 

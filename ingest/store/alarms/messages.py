@@ -23,10 +23,12 @@ __all__ = [
     "thread_of",
     "undelivered",
     "unsent_raise",
+    "was_written",
+    "withdraw",
 ]
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
 from ingest.store.connection import Store
@@ -145,6 +147,27 @@ def has_message(connection: sqlite3.Connection, message_id: str) -> bool:
     """Whether a message of this Message-ID was ever put into the outbox."""
     row = connection.execute("SELECT 1 FROM message WHERE message_id = ?", (message_id,)).fetchone()
     return row is not None
+
+
+def was_written(connection: sqlite3.Connection, occurrence: str, recipient: str) -> bool:
+    """Whether a message about an occurrence, alone or with others, was sent to a recipient or waits to be."""
+    row = connection.execute(
+        "SELECT 1 FROM message WHERE recipient = ? AND state IN ('sent', 'waiting')"
+        " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') LIMIT 1",
+        (recipient, occurrence),
+    ).fetchone()
+    return row is not None
+
+
+def withdraw(
+    connection: sqlite3.Connection, occurrence: str, occasions: Sequence[str], now_ms: int, recipient: str | None = None
+) -> None:
+    """Take back messages of these occasions about an occurrence that were not tried yet. recipient: None for all."""
+    connection.executemany(
+        "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = 'no longer needed' WHERE state = 'waiting'"
+        " AND attempts = 0 AND occurrence = ? AND recipient = coalesce(?, recipient) AND occasion = ?",
+        [(now_ms, occurrence, recipient, occasion) for occasion in occasions],
+    )
 
 
 def mark_sent_directly(

@@ -1,0 +1,121 @@
+"""An alarm that nobody acknowledges: who is reminded of it, and to whom it is passed on. Pure but for what was written.
+
+Each reminder is put into the outbox once, which also remembers it over a restart.
+"""
+
+from __future__ import annotations
+
+__all__ = ["PASSED_ON", "REMINDER", "FollowUp", "Reminders", "next_reminder_ms", "reminder_ms"]
+
+import sqlite3
+from collections.abc import Iterable, Mapping
+from typing import Final, NamedTuple
+
+from alerts.message.message_id import stable_message_id
+from alerts.watch.alarm_table import State
+from alerts.watch.watch_state import LimitRecord
+from ingest.cellar import Cellar, EffectiveLimit, Recipient
+from ingest.store.alarms.messages import has_message, was_written
+
+# The occasions of these messages.
+REMINDER: Final = "reminder"
+PASSED_ON: Final = "passed on"
+
+_HOUR_MS: Final = 3_600_000
+# How long after an alarm of high priority was raised it is reminded of; later once a day. Each wait is two to four
+# times the one before, so that a night has a handful of reminders and not a stream. This project's choice.
+_REMINDED_AFTER_MS: Final = (_HOUR_MS // 4, _HOUR_MS, 4 * _HOUR_MS, 12 * _HOUR_MS, 24 * _HOUR_MS)
+_DAY_MS: Final = 24 * _HOUR_MS
+
+
+class FollowUp(NamedTuple):
+    """A message about an alarm that nobody has acknowledged.
+
+    occasion: ``REMINDER`` or ``PASSED_ON``; key: of the limit; record: where it stands; age_ms: for how long nobody has
+    acknowledged it,
+    of what is passed on in whole minutes; message_id: the same whenever this one is written.
+    """
+
+    occasion: str
+    recipient: Recipient
+    key: str
+    record: LimitRecord
+    age_ms: int
+    message_id: str
+
+
+def reminder_ms(age_ms: int) -> int | None:
+    """Give the last reminder that is due of an alarm of this age, by the age at which it is; None before the first."""
+    if age_ms >= _DAY_MS:
+        return age_ms // _DAY_MS * _DAY_MS
+    return next((after_ms for after_ms in reversed(_REMINDED_AFTER_MS) if age_ms >= after_ms), None)
+
+
+def next_reminder_ms(age_ms: int) -> int:
+    """Give the age at which an alarm of this age is reminded of next."""
+    later = (after_ms for after_ms in _REMINDED_AFTER_MS if after_ms > age_ms)
+    return next(later, (age_ms // _DAY_MS + 1) * _DAY_MS)
+
+
+class Reminders:
+    """Knows which alarms stand that nobody has acknowledged, so that a turn without one asks nothing."""
+
+    def __init__(self, cellar: Cellar) -> None:
+        self._cellar = cellar
+        self._standing: list[tuple[LimitRecord, EffectiveLimit]] = []
+        self._settled: set[str] = set()
+
+    def see(self, records: Mapping[str, LimitRecord], limits: Mapping[str, EffectiveLimit]) -> None:
+        """Take the records as they stand after a step of some alarm. limits: those that are watched, by key."""
+        self._standing = [
+            (record, limits[key])
+            for key, record in records.items()
+            if record.alarm.state is State.UNACKNOWLEDGED and key in limits and record.alarm.raised_ms is not None
+        ]
+
+    def due(self, connection: sqlite3.Connection, records: Mapping[str, LimitRecord], now_ms: int) -> list[FollowUp]:
+        """List what is due at a time (UTC ms) and was not written yet."""
+        due = []
+        for seen, limit in self._standing:
+            record = records.get(limit.key, seen)
+            for follow_up in self._of(record, limit, now_ms):
+                if follow_up.message_id in self._settled:
+                    continue
+                if self._is_news(connection, follow_up):
+                    due.append(follow_up)
+                else:
+                    self._settled.add(follow_up.message_id)
+        return due
+
+    def handled(self, follow_ups: Iterable[FollowUp]) -> None:
+        """These were written, or are left out for good; the transaction was committed."""
+        self._settled.update(each.message_id for each in follow_ups)
+
+    def _of(self, record: LimitRecord, limit: EffectiveLimit, now_ms: int) -> Iterable[FollowUp]:
+        """What would be due, whether it was written or not."""
+        alarm, chatter = record.alarm, record.chatter
+        since_ms = alarm.raised_ms or 0
+        # What comes and goes is raised anew each time; nobody has acknowledged it since it began to.
+        unacknowledged_ms = since_ms if chatter.since_ms is None else chatter.since_ms
+        for number, recipient in enumerate(self._cellar.recipients):
+            if limit.priority not in recipient.priorities:
+                continue
+            after_ms = None if recipient.after_s is None else round(recipient.after_s * 1000)
+            if after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
+                name = self._name(PASSED_ON, limit, unacknowledged_ms, number)
+                age_ms = (now_ms - unacknowledged_ms) // 60_000 * 60_000
+                yield FollowUp(PASSED_ON, recipient, limit.key, record, age_ms, name)
+            step_ms = reminder_ms(now_ms - since_ms) if limit.priority == "high" else None
+            if step_ms is not None and (after_ms is None or step_ms > after_ms):
+                name = self._name(f"{REMINDER} {step_ms // 60_000}", limit, since_ms, number)
+                yield FollowUp(REMINDER, recipient, limit.key, record, step_ms, name)
+
+    def _name(self, what: str, limit: EffectiveLimit, since_ms: int, number: int) -> str:
+        return stable_message_id(what, limit.key, since_ms, number, sender=self._cellar.sender)
+
+    def _is_news(self, connection: sqlite3.Connection, follow_up: FollowUp) -> bool:
+        if has_message(connection, follow_up.message_id):
+            return False
+        occurrence = follow_up.record.alarm.occurrence or follow_up.key
+        has_it = was_written(connection, occurrence, follow_up.recipient.name)
+        return has_it if follow_up.occasion == REMINDER else not has_it
