@@ -17,6 +17,7 @@ vessel_routes    the card of a vessel, a cylinder or a room
 event_routes     the cellar view as it changes
 board            the cellar view as it was made last, once for all who look
 cellar_pieces    its pieces, as HTML
+cellar_answers   what its data is, for the OpenAPI document
 trend_drawing    a small picture of a probe's last day
 calendar_routes  work that is due, as a calendar that a phone subscribes to
 
@@ -28,6 +29,7 @@ entry_post     what a browser sends of a form
 entry_pages    the form, the look at what it gives
 entry_steps    fill in, look, save
 journal_routes  the journal, amending and striking
+amendment      an entry that is amended in its form
 
 History:
 

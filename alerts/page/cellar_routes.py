@@ -10,16 +10,24 @@ from hashlib import sha256
 from typing import Final
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
 from alerts.page.board import Board
+from alerts.page.cellar_answers import CellarAnswer
 from alerts.page.cellar_pieces import with_ages
 from alerts.page.context import PageContext
+from alerts.page.errors import ErrorAnswer
 from alerts.page.event_routes import event_routes
 from alerts.page.vessel_routes import vessel_routes
 from alerts.page.ways import card_of, enter_at, history_of, review_of
+from alerts.so2.vessel_so2 import so2_inside
+from alerts.so2.vessel_total import totals_inside
+from alerts.view.cellar_json import cellar_json
+from alerts.view.status import cellar_status
 from ingest.cellar import Cellar, Vessel
+from ingest.json_text import json_text
+from ingest.machine_clock import even_time
 
 # Not in the words of the machine's locale.
 _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -75,14 +83,31 @@ def cellar_routes(context: PageContext) -> APIRouter:
             day=_day(snapshot.at_ms, cellar.site.zone),
         )
 
+    @routes.get(
+        "/api/cellar",
+        response_class=Response,
+        responses={200: {"model": CellarAnswer}, 503: {"model": ErrorAnswer}},
+        tags=["cellar"],
+        summary="The cellar as it stands",
+    )
+    def cellar_data() -> Response:
+        """Every place with its newest readings, what it holds, SO2 and gas; alarms; how leeside is."""
+        now_ms = context.clock()
+        with context.read() as store:
+            status = cellar_status(cellar, store, now_ms, even_time())
+            so2, totals = so2_inside(cellar, store, now_ms), totals_inside(cellar, store, now_ms)
+        return Response(json_text(cellar_json(status, cellar, so2, totals)), media_type="application/json")
+
     return routes
 
 
 def _shelves(cellar: Cellar) -> list[_Shelf]:
     shelves = []
     for place in cellar.places:
-        ways = [(history_of(place.id), "history"), (enter_at(place.id), "write down")]
         is_vessel = isinstance(place, Vessel)
+        ways = [(enter_at(place.id), "write down")]
+        if is_vessel:
+            ways = [(history_of(place.id), "history"), *ways, (review_of(place.id), "review")]
         kind = cellar.place_kind(place.id)
         shelves.append(
             _Shelf(
@@ -90,7 +115,7 @@ def _shelves(cellar: Cellar) -> list[_Shelf]:
                 kind=kind,
                 name=(place.name or "") if isinstance(place, Vessel) else "",
                 card=card_of(kind, place.id),
-                ways=(*ways, (review_of(place.id), "review")) if is_vessel else tuple(ways),
+                ways=tuple(ways),
                 probes=len(cellar.probes_at(place.id)),
             )
         )

@@ -17,6 +17,8 @@ from fastapi.responses import JSONResponse, Response
 from starlette.types import Receive, Scope, Send
 
 from alerts.page.board import MOST_WATCHERS, Board, ShownCellar
+from alerts.page.cellar_answers import CellarEvent
+from alerts.page.errors import ErrorAnswer
 from ingest.times import iso_utc
 
 # Between two events of a stream. A proxy keeps a connection that is silent for less than a minute (common practice,
@@ -100,5 +102,39 @@ def event_routes(board: Board, layout: str) -> APIRouter:
             return "pieces", {**data, "trouble": snapshot.trouble, "pieces": pieces}
 
         return _EventStream(board, sent_of(last_event_id or since), message)
+
+    @routes.get(
+        "/api/events",
+        response_class=_EventStream,
+        responses={
+            200: {
+                "content": {"text/event-stream": {"schema": {"type": "string"}}},
+                "description": "server-sent events without an end: `cellar`, whose data is a `CellarEvent`, whenever "
+                "something in the cellar looks otherwise, and `beat` at least every 10 s",
+            },
+            503: {"model": ErrorAnswer},
+        },
+        tags=["cellar"],
+        summary="What changes, as it does",
+    )
+    async def cellar_events(last_event_id: _LAST = "") -> Response:
+        """Say which places have changed; ask `/api/cellar` or `/api/vessels/{id}` for how they are now."""
+
+        def message(snapshot: ShownCellar, sent: int) -> tuple[str, Any]:
+            status = snapshot.status
+            if status is None:
+                return "beat", {}
+            numbers = {id.partition("-")[0] for id, changed in snapshot.changed.items() if changed > sent}
+            places = [place.id for index, place in enumerate(status.places) if f"p{index}" in numbers]
+            event = CellarEvent(
+                at=iso_utc(snapshot.at_ms),
+                changed=places,
+                alarms=[alarm.occurrence for alarm in status.alarms],
+                all_well=status.all_well,
+                trouble=snapshot.trouble or None,
+            )
+            return "cellar", event.model_dump()
+
+        return _EventStream(board, sent_of(last_event_id), message)
 
     return routes

@@ -7,16 +7,21 @@ __all__ = ["vessel_routes"]
 from typing import Annotated, Final
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, JSONResponse, Response
 from markupsafe import Markup
 
 from alerts.page.board import Board
+from alerts.page.cellar_answers import CardAnswer
 from alerts.page.cellar_pieces import with_ages
 from alerts.page.context import PageContext
+from alerts.page.errors import ErrorAnswer
 from alerts.page.ways import card_of, enter_at, history_of, review_of
 from alerts.view.card_words import card_words
-from alerts.view.vessel_card import known_vessels
+from alerts.view.cellar_json import card_json
+from alerts.view.vessel_card import known_vessels, vessel_cards
 from ingest.cellar import nearest
+from ingest.json_text import json_text
+from ingest.times import iso_utc
 
 _LONGEST_ID: Final = 200
 _Id = Annotated[str, Path(max_length=_LONGEST_ID)]
@@ -24,7 +29,7 @@ _Id = Annotated[str, Path(max_length=_LONGEST_ID)]
 
 def vessel_routes(context: PageContext, board: Board, layout: str) -> APIRouter:
     """Make the routes of cards. board: of the cellar view, which shares its pieces; layout: as ``event_routes``."""
-    routes = APIRouter(include_in_schema=False)
+    routes = APIRouter()
     cellar = context.cellar
     indexes = {place.id: index for index, place in enumerate(cellar.places)}
     kinds = {place.id: cellar.place_kind(place.id) for place in cellar.places}
@@ -61,22 +66,41 @@ def vessel_routes(context: PageContext, board: Board, layout: str) -> APIRouter:
             snapshot=snapshot,
             since=f"{board.boot}-{snapshot.seq}",
             layout=layout,
-            history=history_of(id),
+            history=history_of(id) if is_vessel else "",
             enter=enter_at(id),
             review=review_of(id),
         )
 
-    @routes.get("/vessel/{id}", response_class=HTMLResponse)
+    @routes.get("/vessel/{id}", response_class=HTMLResponse, include_in_schema=False)
     def vessel_page(request: Request, id: _Id) -> HTMLResponse:
         return page(request, id, is_vessel=True)
 
-    @routes.get("/cylinder/{id}", response_class=HTMLResponse)
+    @routes.get("/cylinder/{id}", response_class=HTMLResponse, include_in_schema=False)
     def cylinder_page(request: Request, id: _Id) -> HTMLResponse:
         return page(request, id, is_vessel=False)
 
-    @routes.get("/room/{id}", response_class=HTMLResponse)
+    @routes.get("/room/{id}", response_class=HTMLResponse, include_in_schema=False)
     def room_page(request: Request, id: _Id) -> HTMLResponse:
         return page(request, id, is_vessel=False)
+
+    @routes.get(
+        "/api/vessels/{id}",
+        response_class=Response,
+        responses={200: {"model": CardAnswer}, 404: {"model": ErrorAnswer}, 503: {"model": ErrorAnswer}},
+        tags=["cellar"],
+        summary="A vessel's card",
+    )
+    def vessel_data(id: _Id) -> Response:
+        """What a vessel holds, reads and has as SO2 and gas; of vessels of an earlier cellar file too."""
+        now_ms = context.clock()
+        with context.read() as store:
+            known = known_vessels(cellar, store)
+            if id not in known:
+                there = f"there are: {', '.join(known)}" if known else "the cellar file has none"
+                return JSONResponse({"error": f"no vessel '{id}'; {there}"}, status_code=404)
+            card = vessel_cards(cellar, store, now_ms, [id])[0]
+        answer = {"site": cellar.site.name, "at": iso_utc(now_ms), **card_json(card, cellar, now_ms)}
+        return Response(json_text(answer), media_type="application/json")
 
     return routes
 
