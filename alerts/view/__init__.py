@@ -8,6 +8,8 @@ alarm_lines      an open alarm
 gas_alarm_name   what an alarm on gas is about, in a few words
 muted_lines      a limit that a person has muted
 record_lines     a step of the alarm record
+alarm_figures    how the alarms of a time behaved
+figure_lines     these figures beside the targets of the standards
 limit_lines      a limit and where it stands
 due_lines        work that is due
 vessel_contents  what a vessel holds
