@@ -98,8 +98,8 @@ def alarm_figures(
 ) -> AlarmFigures:
     """Work the figures out for from_ms <= raised < to_ms (UTC ms).
 
-    steps: the record from its beginning, in its order, whose times go back where the clock was set back; priority_of: of
-    each limit that is watched now, by its key.
+    steps: the record from its beginning, in its order, whose times go back where the clock was set back; priority_of:
+    of each limit that is watched now, by its key.
     Raises ValueError where the time has no length.
     """
     if from_ms >= to_ms:
