@@ -16,6 +16,7 @@ pictures       pictures for mails and sheets, drawn by a child process
 judging        judges: slow judgements, worked out beside the turn
 turning        a turn with the store at both ends
 view           what page, command and messages show alike
+operator_requests  what people ask about alarms, and what the running leeside makes of it
 absence        while the owner is away: what falls short, what a helper can do
 due_calendar   work that falls due as an iCalendar
 calendar_feed  the secret part of the address under which a phone's calendar finds it

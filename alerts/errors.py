@@ -2,6 +2,8 @@
 
 AlertsError                what happened, with which value, what is allowed, what to do next
 ├── NoAnswer               the running leeside did not take up what was asked of it in time
+├── UnknownLimit           no alarm and no limit has the name that a person wrote
+├── ShelvingRefused        a limit cannot be muted in the way that was asked
 ├── DoseRefused            a dose that would be a guess, or does harm: what is missing, or speaks against it
 ├── NotWritten             the person at the terminal did not want an entry written, or left
 ├── ReviewRefused          a review that nothing can be said in: there is no wine
@@ -23,6 +25,8 @@ __all__ = [
     "OutOfRange",
     "PictureFailed",
     "ReviewRefused",
+    "ShelvingRefused",
+    "UnknownLimit",
 ]
 
 
@@ -32,6 +36,21 @@ class AlertsError(Exception):
 
 class NoAnswer(AlertsError):
     """The running leeside did not answer in time."""
+
+
+class UnknownLimit(AlertsError):
+    """Nothing has the name that a person wrote; the text may name what is meant."""
+
+
+class ShelvingRefused(AlertsError):
+    """A limit cannot be muted in this way.
+
+    about: what is wrong: "limit", "why" or "span".
+    """
+
+    def __init__(self, text: str, *, about: str) -> None:
+        super().__init__(text)
+        self.about = about
 
 
 class DoseRefused(AlertsError):

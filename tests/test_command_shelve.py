@@ -13,7 +13,7 @@ from cellar_text import KEG, PROBE, SITE, limit, mqtt, table, write_cellar
 from eventually import eventually
 from running import leeside
 
-from alerts.command import operator_requests
+from alerts import operator_requests
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.process import wall_ms

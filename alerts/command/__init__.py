@@ -18,7 +18,7 @@ check_live         ``leeside check --live``
 check_page         ``leeside check --live`` of the page
 check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``
-operator_requests  requests about alarms, and the answer of the running leeside
+asking             requests about alarms, and what came of them
 limit_trial        ``leeside limits --try``
 history_estimate   ``leeside history --estimate``
 history_compensated  the compensated pressure beside the readings of a pressure

@@ -8,8 +8,8 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.asking import ask, named_limits
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.operator_requests import ask, limit_of
 from alerts.command.options import File, Json, Who, user_name
 from alerts.limits.limits_now import limits_now
 from ingest.operator_event import OperatorEventKind, OperatorRequest
@@ -38,8 +38,7 @@ def acknowledge(
     with open_cellar(file) as (cellar, store):
         with store.read():
             limits = limits_now(cellar, store, wall_ms())
-        for name in names:
-            limit_of(store, limits, name)
+        named_limits(store, limits, names)
         requests = [OperatorRequest(OperatorEventKind.ACKNOWLEDGE, name, note) for name in names]
         if everything:
             names, requests = [""], [OperatorRequest(OperatorEventKind.ACKNOWLEDGE_ALL, "", note)]

@@ -4,20 +4,21 @@ from __future__ import annotations
 
 __all__ = ["shelve"]
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Final
 
 import typer
 
+from alerts.command.asking import Ids, ask, named_limits
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.operator_requests import Ids, NamedLimit, ask, limit_of
 from alerts.command.options import File, Json, Who, duration_s, refuse_given, user_name
+from alerts.errors import ShelvingRefused
 from alerts.limits.limits_now import limits_now
+from alerts.operator_requests import NamedLimit, shelve_requests
 from alerts.view.format import local_time
-from alerts.watch.shelving import out_of_service_problem, shelving_problem
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.errors import IngestError
-from ingest.operator_event import OperatorEventKind, OperatorRequest
+from ingest.operator_event import OperatorRequest
 from ingest.process import wall_ms
 from ingest.times import spoken_moment
 
@@ -51,18 +52,16 @@ def shelve(
         now_ms = wall_ms()
         with store.read():
             limits = limits_now(cellar, store, now_ms)
-        targets = [limit_of(store, limits, name) for name in names]
+        targets = named_limits(store, limits, names)
         who = who or user_name()
         if out_of_service:
             refuse_given({"--for": span_s, "--until": until}, "out of service has no end")
-            kind, ending = OperatorEventKind.TAKE_OUT_OF_SERVICE, ""
-            _refuse_problems(targets, limits, None, why)
         else:
-            kind = OperatorEventKind.SHELVE
             span_s = _span_s(span_s, until, cellar, now_ms)
-            _refuse_problems(targets, limits, span_s, why)
+        requests = _requests(targets, limits, span_s, why)
+        ending = ""
+        if span_s is not None:
             ending = f", until {local_time(now_ms + round(span_s * 1000), cellar.site.zone, now_ms)}"
-        requests = [OperatorRequest(kind, target.key, why, span_s) for target in targets]
         return ask(store, requests, who, as_json=as_json, names=names, ending=ending)
 
 
@@ -79,20 +78,14 @@ def _span_s(span_s: float | None, until: str | None, cellar: Cellar, now_ms: int
         raise typer.BadParameter(str(error), param_hint="--until") from error
 
 
-def _refuse_problems(
-    targets: list[NamedLimit], limits: Mapping[str, EffectiveLimit], span_s: float | None, why: str
-) -> None:
-    """Raise typer.BadParameter for what no turn would do. span_s: None for out of service."""
-    for target in targets:
-        if target.limit is None:
-            raise typer.BadParameter(f"the limit {target.key} is no longer in the cellar file", param_hint="ID")
-        if not why.strip():
-            raise typer.BadParameter("say why, such as --why 'new lid seal'", param_hint="--why")
-        problem = (
-            out_of_service_problem(target.limit, limits, why)
-            if span_s is None
-            else shelving_problem(target.limit, limits, span_s, why)
-        )
-        if problem:
-            hint = "--out-of-service" if span_s is None else "--for, --until"
-            raise typer.BadParameter(f"{target.key}: {problem}", param_hint=hint)
+def _requests(
+    targets: Sequence[NamedLimit], limits: Mapping[str, EffectiveLimit], span_s: float | None, why: str
+) -> list[OperatorRequest]:
+    """The requests. span_s: None for out of service. Raises typer.BadParameter for what no turn would do."""
+    try:
+        return shelve_requests(targets, limits, span_s, why)
+    except ShelvingRefused as error:
+        of_span = "--out-of-service" if span_s is None else "--for, --until"
+        if error.about == "why":
+            raise typer.BadParameter("say why, such as --why 'new lid seal'", param_hint="--why") from error
+        raise typer.BadParameter(str(error), param_hint="ID" if error.about == "limit" else of_span) from error

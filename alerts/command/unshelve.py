@@ -8,12 +8,11 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.asking import Ids, ask, named_limits
 from alerts.command.opened_cellar import open_cellar
-from alerts.command.operator_requests import Ids, ask, limit_of
 from alerts.command.options import File, Json, Who, user_name
 from alerts.limits.limits_now import limits_now
-from alerts.view.status import muted_limits
-from ingest.operator_event import OperatorEventKind, OperatorRequest
+from alerts.operator_requests import unshelve_requests
 from ingest.process import wall_ms
 
 EXAMPLE: Final = "leeside unshelve cellar.toml K1/pressure/air"
@@ -31,19 +30,9 @@ def unshelve(
     What is out of range then is an alarm at once, also if it had been acknowledged. Exit code 1 if nothing was muted,
     or leeside is not running.
     """
-    requests, names = [], []
     with open_cellar(file) as (cellar, store):
         with store.read():
             limits = limits_now(cellar, store, wall_ms())
-        targets = [limit_of(store, limits, name) for name in dict.fromkeys(ids)]
-        muted = {status.key: status.alarm for status in muted_limits(limits, store)}
-        for target in targets:
-            alarm = muted.get(target.key)
-            kinds = []
-            if alarm is not None and alarm.out_of_service is not None:
-                kinds.append(OperatorEventKind.RETURN_TO_SERVICE)
-            if alarm is None or alarm.shelving is not None:
-                kinds.append(OperatorEventKind.UNSHELVE)
-            requests += [OperatorRequest(kind, target.key, note) for kind in kinds]
-            names += [target.name] * len(kinds)
+        targets = named_limits(store, limits, list(dict.fromkeys(ids)))
+        names, requests = unshelve_requests(store, limits, targets, note)
         return ask(store, requests, who or user_name(), as_json=as_json, names=names)
