@@ -204,6 +204,12 @@ def test_the_amount_that_fills_a_vessel_is_offered(bench: EntryBench) -> None:
     form = bench.browser.get("/enter/topping?vessel=K1&from=C1")
     assert "To the brim it is 2.5 L by the headspace of K1" in words(form)
     assert 'name="volume" value="2.5"' in form
+    offered = {"vessel": "C1", "from": "K1", "volume": "2.5", "volume.unit": "L", "offered.volume": "2.5",
+               "offered.volume.unit": "L"}  # fmt: skip
+    other = bench.browser.post("/enter/topping", {**offered, "touched": ["vessel", "from"]}, "fields").text
+    assert 'name="volume" value="1"' in other, "of another vessel the offer is another one"
+    typed = bench.browser.post("/enter/topping", {**offered, "touched": ["vessel", "from", "volume"]}, "fields").text
+    assert 'name="volume" value="2.5"' in typed
 
 
 def test_questions_come_with_the_answers_that_ask_for_them(bench: EntryBench) -> None:

@@ -22,13 +22,14 @@ from alerts.errors import NotWritten
 from alerts.view.choices import choices
 from alerts.view.format import counted
 from alerts.view.journal_lines import entry_json
+from alerts.view.titration_row import titration_row
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, context_of, moment
 from ingest.entering_several import COMMON, prepare_line, write_several
 from ingest.errors import EntryRefused, IngestError
 from ingest.journal.answers import AnswersWrong, Clock
 from ingest.journal.kinds.kind import EntryKind
-from ingest.journal.kinds.titration import TITRATION, TitrationBody
+from ingest.journal.kinds.titration import TITRATION
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
@@ -187,8 +188,8 @@ def _show(terminal: Terminal, prepared: Sequence[Prepared]) -> None:
     """Print the table of results, cautions once, then what speaks against single ones."""
     for caution in dict.fromkeys(each.caution for each in prepared if each.caution):
         terminal.say(f"Caution: {caution}.")
-    rows = [("wine", "titres", "found", "standard uncertainty")]
-    rows += [_row(each) for each in prepared]
+    rows: list[tuple[str, ...]] = [("wine", "titres", "found", "standard uncertainty")]
+    rows += [titration_row(each.draft, each.words) for each in prepared]
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     for row in rows:
         terminal.say("  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
@@ -197,13 +198,3 @@ def _show(terminal: Terminal, prepared: Sequence[Prepared]) -> None:
             terminal.say(f"warning: {each.draft.where}: {warning}")
     for note in dict.fromkeys(note for each in prepared for note in each.notes):
         terminal.say(f"note: {note}")
-
-
-def _row(prepared: Prepared) -> tuple[str, str, str, str]:
-    body = prepared.draft.body
-    if not isinstance(body, TitrationBody):
-        raise ValueError(f"{prepared.draft} is not a titration")
-    titres = ", ".join(f"{round(flask.used_ml, 6):g}" for flask in body.flasks)
-    found = prepared.words.rsplit(": ", 1)[-1].split(", ")[0]
-    spread = "" if body.u_so2_mg_l is None or body.so2_mg_l is None else f"{body.u_so2_mg_l:.1f} mg/L"
-    return (prepared.draft.where, f"{titres} mL" if titres else "", found, spread)

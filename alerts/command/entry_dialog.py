@@ -182,7 +182,7 @@ class _EntryDialog:
         likely = likely_answer(question, given, self._context)
         if likely is None:
             return ""
-        self._terminal.say(likely.why)
+        self._terminal.say(f"{likely.why} {_NO_ANSWER} leaves it open.")
         return likely.answer
 
     def _ask(self, question: Question, *, needed: bool = True) -> None:

@@ -28,8 +28,9 @@ form_controls  the controls of a form, and the answers in them
 entry_post     what a browser sends of a form
 entry_pages    the form, the look at what it gives
 entry_steps    fill in, look, save
+test_day_routes  titrations of several wines in one table
 journal_routes  the journal, amending and striking
-amendment      an entry that is amended in its form
+amendment      an entry's form as an amendment
 
 History:
 

@@ -27,11 +27,19 @@ from alerts.page.journal_routes import journal_routes
 from alerts.page.login_routes import LogIn, login_routes
 from alerts.page.request_bounds import RequestBounds
 from alerts.page.sessions import Sessions
+from alerts.page.test_day_routes import test_day_routes
 from alerts.page.tokens import Tokens
 from ingest.cellar import Cellar
 
 # Each makes the routes of one view of a context.
-_VIEWS: Final = (cellar_routes, entry_routes, journal_routes, calendar_routes, history_routes)
+_VIEWS: Final = (
+    cellar_routes,
+    entry_routes,
+    journal_routes,
+    test_day_routes,
+    calendar_routes,
+    history_routes,
+)
 
 
 def make_app(

@@ -106,7 +106,7 @@ class EntryPages:
         at_ms = self._time_of(post, now_ms)
         fields = entry_form(
             writing.kind,
-            post.texts,
+            post.typed_texts if offers else post.texts,
             context_of(self.store, cellar, writing.kind.name, at_ms),
             Clock(zone, now_ms),
             at_ms,

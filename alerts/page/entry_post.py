@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["EntryPost", "checked_form", "new_key", "read_post"]
+__all__ = ["EntryPost", "checked_form", "new_key", "read_post", "with_new_key"]
 
 import secrets
 from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 from typing import Any, Final
 
@@ -54,6 +54,13 @@ class EntryPost:
         """When it happened, as a person writes it; None for now."""
         plain = f"{self.date} {self.time}".strip()
         return self.way if plain and self.way.startswith(plain) else plain or None
+
+    @property
+    def typed_texts(self) -> dict[str, list[str]]:
+        """The answers without those that were offered, and that nobody has touched."""
+        return {
+            name: texts for name, texts in self.texts.items() if name in self.touched or texts != self.offers.get(name)
+        }
 
     def once(self, about: str) -> Once | None:
         """The key of the form with a digest of what it asks for. about: what the form is of."""
@@ -113,3 +120,10 @@ def read_post(kind: EntryKind[Any], form: FormData) -> EntryPost:
             (name, value) for name, value in form.multi_items() if isinstance(value, str) and name not in _NOT_SENT_ON
         ),
     )
+
+
+def with_new_key(post: EntryPost) -> EntryPost:
+    """The form as another one, which writes an entry of its own."""
+    key = new_key()
+    pairs = tuple((name, value) for name, value in post.pairs if name != "key")
+    return replace(post, key=key, pairs=(*pairs, ("key", key)))

@@ -6,7 +6,7 @@ carries a mark of it, and if that has changed when it is to be saved, it is show
 
 from __future__ import annotations
 
-__all__ = ["not_ready", "take_step"]
+__all__ = ["CHANGED", "WARNED", "not_ready", "prepared_mark", "take_step", "written_before"]
 
 from collections.abc import Sequence
 from dataclasses import replace
@@ -16,7 +16,7 @@ from typing import Final
 from fastapi import Response
 
 from alerts.page.entry_pages import EntryPages, FormProblem, Unready, Writing, written_response
-from alerts.page.entry_post import EntryPost, new_key
+from alerts.page.entry_post import EntryPost, with_new_key
 from alerts.view.entry_form import without_stale_offers
 from ingest.entering import Prepared
 from ingest.errors import EntryRefused, IngestError, StoreError
@@ -27,8 +27,8 @@ from ingest.store import Store
 from ingest.store.journal.idempotency_keys import KeyUsed, Once, key_used
 from ingest.times import Ambiguous
 
-_CHANGED: Final = "What it gives has changed since you looked at it. Look again."
-_WARNED: Final = "Look at the warning again. If all is right, say so below it."
+CHANGED: Final = "What it gives has changed since you looked at it. Look again."
+WARNED: Final = "Look at the warning again. If all is right, say so below it."
 
 
 def take_step(pages: EntryPages, post: EntryPost, refusal: str) -> Response:
@@ -38,13 +38,13 @@ def take_step(pages: EntryPages, post: EntryPost, refusal: str) -> Response:
         return pages.form(post, Unready((FormProblem("", why),), 403))
     if post.step in ("fields", "change"):
         return pages.form(post, offers=post.step == "fields")
-    post = post if post.key else _with_new_key(post)
+    post = post if post.key else with_new_key(post)
     once = post.once(pages.writing.action)
-    before, notice = _written_before(pages.store, once)
+    before, notice = written_before(pages.store, once)
     if before and not notice:
         return written_response(before, was_written=True)
     if notice:
-        post, once = _with_new_key(post), None
+        post, once = with_new_key(post), None
     try:
         return _looked_or_saved(pages, post, once, notice)
     except StoreError:
@@ -60,7 +60,7 @@ def _looked_or_saved(pages: EntryPages, post: EntryPost, once: Once | None, noti
     texts = without_stale_offers(writing.kind, post.texts, post.offers, clock)
     asked = replace(post, texts={name: list(answers) for name, answers in texts.items()})
     prepared, later = _prepared(writing, store, asked)
-    mark = _mark(prepared, is_dated=asked.at is not None)
+    mark = prepared_mark(prepared, is_dated=asked.at is not None)
     if post.step == "save" and not notice:
         notice = _why_not_yet(post, prepared, mark)
         if not notice:
@@ -78,7 +78,7 @@ def _prepared(writing: Writing, store: Store, post: EntryPost) -> tuple[Prepared
         return writing.prepare(store, post, True), error.later
 
 
-def _written_before(store: Store, once: Once | None) -> tuple[list[Entry], str]:
+def written_before(store: Store, once: Once | None) -> tuple[list[Entry], str]:
     """What this form has written before, and what to say of it where it asks for something else now."""
     try:
         return ([] if once is None else key_used(store, once)), ""
@@ -101,11 +101,11 @@ def not_ready(error: IngestError) -> Unready:
 def _why_not_yet(post: EntryPost, prepared: Prepared, mark: str) -> str:
     """Why an entry that is to be saved is shown again instead, "" if it is not."""
     if post.seen != mark:
-        return _CHANGED
-    return _WARNED if prepared.warnings and not post.is_warned else ""
+        return CHANGED
+    return WARNED if prepared.warnings and not post.is_warned else ""
 
 
-def _mark(prepared: Prepared, *, is_dated: bool) -> str:
+def prepared_mark(prepared: Prepared, *, is_dated: bool) -> str:
     """What stands for all that a person is shown of an entry. is_dated: its time was given, and is not just now."""
     draft = prepared.draft
     shown = (
@@ -113,10 +113,3 @@ def _mark(prepared: Prepared, *, is_dated: bool) -> str:
         prepared.words, prepared.warnings, prepared.notes, prepared.caution, prepared.after,
     )  # fmt: skip
     return sha256(repr(shown).encode("utf-8", "backslashreplace")).hexdigest()
-
-
-def _with_new_key(post: EntryPost) -> EntryPost:
-    """The form as another one, which writes an entry of its own."""
-    key = new_key()
-    pairs = tuple((name, value) for name, value in post.pairs if name != "key")
-    return replace(post, key=key, pairs=(*pairs, ("key", key)))

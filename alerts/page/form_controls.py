@@ -6,7 +6,7 @@ may also be typed whole, such as "1.25 mL". Where a question takes several answe
 
 from __future__ import annotations
 
-__all__ = ["Control", "control_of", "posted_texts", "typed"]
+__all__ = ["Control", "control_of", "point_for_comma", "posted_texts", "typed"]
 
 import re
 from collections.abc import Mapping, Sequence
@@ -239,11 +239,17 @@ def _whole(sort: str, parts: Sequence[str]) -> str:
     return first
 
 
+def point_for_comma(text: str) -> str:
+    """Write a number with a decimal comma with a point; one that may part thousands, and other text, stays as it is."""
+    comma = _DECIMAL_COMMA.fullmatch(text)
+    if comma is None or (len(comma[2]) == 3 and comma[1].strip("+-0")):
+        return text
+    return f"{comma[1] or 0}.{comma[2]}"
+
+
 def _amount(text: str, unit: str) -> str:
     """A number with its unit behind it; what was typed with a unit, or is not a number, stays as it was typed."""
-    comma = _DECIMAL_COMMA.fullmatch(text)
-    if comma is not None and not (len(comma[2]) == 3 and comma[1].strip("+-0")):
-        text = f"{comma[1] or 0}.{comma[2]}"
+    text = point_for_comma(text)
     try:
         _, typed_unit = split_amount(text)
     except ValueError:

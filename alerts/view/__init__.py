@@ -26,6 +26,7 @@ vessel_card      a vessel as of a time
 room_air_lines   what escaping gas can do to the air of a room
 choices          what there is to choose from where an entry asks for it
 entry_form       the questions of an entry as a form
+titration_row    one row of a day of titrations
 racking_lines    a racking that was begun and not finished
 journal_lines    an entry of the journal
 judge_lines      a judge that fails

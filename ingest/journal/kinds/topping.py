@@ -125,7 +125,7 @@ def _to_the_brim(given: Given, contents: Mapping[str, Contents]) -> Likely | Non
     if held is None or not held.headspace_l or held.headspace_l < ROUNDING_L:
         return None
     volume = liters(held.headspace_l)
-    return Likely(volume, f"To the brim it is {volume} by the headspace of {held.vessel}; - leaves the amount open.")
+    return Likely(volume, f"To the brim it is {volume} by the headspace of {held.vessel}.")
 
 
 def _about(name: str) -> Callable[[ToppingBody], Any]:
