@@ -57,7 +57,7 @@ async function submit(event) {
   for (const each of buttons) each.disabled = true;
   try {
     const answer = await send(form, pairs);
-    if (answer.redirected) {
+    if (answer.redirected && new URL(answer.url).pathname === "/written") {
       drop(formName);
       location.assign(answer.url);
       return; // the buttons stay off until the next page is there
@@ -68,6 +68,7 @@ async function submit(event) {
       return;
     }
     say(form, `Leeside cannot take this now: ${reasonIn(text)} What you filled in is kept in this browser.`);
+    if (answer.status === 401) offerLogIn(form);
   } catch {
     say(form, "Leeside does not answer. What you filled in is kept in this browser: try again when the connection is back. It is written once, however often you try.");
   }
@@ -82,6 +83,13 @@ function reasonIn(text) {
   } catch {
     return "";
   }
+}
+
+function offerLogIn(form) {
+  const link = document.createElement("a");
+  link.href = `/login?next=${encodeURIComponent(formName)}`;
+  link.textContent = "Log in";
+  form.querySelector(".trouble").append(" ", link);
 }
 
 // ---- what comes back ------------------------------------------------------------------------------------------------
