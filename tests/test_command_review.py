@@ -236,3 +236,25 @@ def test_a_carbon_dioxide_cylinder_by_its_weight(tmp_path: Path) -> None:
     assert supply["cylinders"][0]["known_by"] == "weight"
     assert supply["cylinders"][0]["content_l"] == pytest.approx(2149.0, abs=1.0)
     assert supply["verdict"] == "in order"
+
+
+def test_a_sheet_to_print(cellar: Cellar, tmp_path: Path) -> None:
+    done = leeside(
+        "review", cellar.file, "K1", "--to", "K2", "--pdf", tmp_path / "k1.pdf", "--png", tmp_path / "k1.png"
+    )
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines() == [
+        "Racking K1 into K2: take care",
+        *(f"written: {tmp_path / name}" for name in ("k1.pdf", "k1-1.png", "k1-2.png")),
+    ]
+    assert (tmp_path / "k1.pdf").read_bytes().startswith(b"%PDF-")
+    pages = [(tmp_path / name).read_bytes() for name in ("k1-1.png", "k1-2.png")]
+    assert all(page.startswith(b"\x89PNG") for page in pages)
+    assert pages[0] != pages[1]
+
+
+def test_a_sheet_that_cannot_be_written(cellar: Cellar, tmp_path: Path) -> None:
+    done = leeside("review", cellar.file, "K1", "--pdf", tmp_path / "missing" / "k1.pdf")
+    assert done.returncode == 2
+    assert "--pdf" in done.stderr
+    assert "cannot be written: there is no folder" in " ".join(done.stderr.split())

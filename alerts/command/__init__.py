@@ -20,6 +20,7 @@ check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``
 asking             requests about alarms, and what came of them
 limit_trial        ``leeside limits --try``
+sheet_files        ``leeside review --pdf`` and ``--png``
 history_estimate   ``leeside history --estimate``
 history_compensated  the compensated pressure beside the readings of a pressure
 now_cards          ``leeside now`` of a vessel, or as of a time

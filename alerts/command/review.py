@@ -6,6 +6,7 @@ __all__ = ["EXAMPLE", "review"]
 
 import difflib
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Annotated, Final
 
 import typer
@@ -13,6 +14,7 @@ import typer
 from alerts.command.gas_options import as_gas_option, optional_finite
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json
+from alerts.command.sheet_files import write_sheet
 from alerts.command.terminal import print_plain
 from alerts.errors import OutOfRange
 from alerts.review import (
@@ -20,10 +22,14 @@ from alerts.review import (
     RackingWish,
     ReviewVerdict,
     bottling_review,
+    free_so2_band,
     racking_facts,
     racking_review,
+    review_charts,
     review_json,
     review_lines,
+    review_sheet,
+    review_title,
     vessel_facts,
 )
 from ingest.cellar import Cellar
@@ -92,6 +98,14 @@ def review(
         str | None,
         typer.Option("--o2-mg-l", metavar="MG_L", help="Oxygen that bottling brings; by default about 4 mg/L."),
     ] = None,
+    pdf: Annotated[
+        Path | None,
+        typer.Option("--pdf", metavar="FILE", help="Write it as a sheet of two A4 pages with pictures, to print."),
+    ] = None,
+    png: Annotated[
+        Path | None,
+        typer.Option("--png", metavar="FILE", help="The same as pictures, one a page: sheet-1.png, sheet-2.png."),
+    ] = None,
     as_json: Json = False,
 ) -> int:
     """Show what to know before the wine of a vessel is racked or bottled.
@@ -126,6 +140,7 @@ def review(
             _check_vessel(cellar, ids, to, "--to")
         facts = racking_facts(cellar, store, vessel, to, now_ms)
         wine = vessel_facts(cellar, store, vessel, to, now_ms)
+        band = free_so2_band(cellar, store, wine) if pdf is not None or png is not None else []
     try:
         if purpose == "bottling":
             found = bottling_review(wine, facts, wish, bottling, str(file))
@@ -133,8 +148,14 @@ def review(
             found = racking_review(wine, facts, wish, str(file))
     except OutOfRange as error:
         raise as_gas_option(error, _OPTIONS) from error
+    sheet = review_sheet(found, review_charts(wine, band), cellar.site.name, cellar.site.zone)
+    written = write_sheet(sheet, pdf, png)
     if as_json:
         print(json_text(review_json(found), indent=2))
+    elif written:
+        print_plain(f"{review_title(found)}: {found.verdict}")
+        for path in written:
+            print_plain(f"written: {path}")
     else:
         for line in review_lines(found, cellar.site.zone):
             print_plain(line)

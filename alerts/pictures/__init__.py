@@ -10,11 +10,15 @@ drawing      from a description to the bytes of a file, by a child process with 
 child        the child process: request in, file out, with bounds on memory and processor time
 look         the look of every picture: ink, rules, letters
 chart_paint  a chart as matplotlib draws it
+sheet        what a sheet of a review shows: two pages of A4
+text_flow    text in columns
+sheet_paint  a sheet as matplotlib draws it
 """
 
 from alerts.pictures.chart import Chart, ChartBand, ChartLimit, ChartLine, ChartMark, ChartPane, ChartPoints
 from alerts.pictures.document import PictureKind
 from alerts.pictures.drawing import draw
+from alerts.pictures.sheet import ReviewSheet, SheetPoint
 from alerts.pictures.trend import day_trend
 
 __all__ = [
@@ -26,6 +30,8 @@ __all__ = [
     "ChartPane",
     "ChartPoints",
     "PictureKind",
+    "ReviewSheet",
+    "SheetPoint",
     "day_trend",
     "draw",
 ]

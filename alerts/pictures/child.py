@@ -15,6 +15,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Final
 
 from alerts.pictures.document import Picture, PictureKind, PictureRequest, read_request
+from alerts.pictures.sheet import ReviewSheet
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -66,7 +67,10 @@ def _drawn(request: PictureRequest) -> bytes:
 def _painter(picture: Picture) -> Callable[[], Sequence[Figure]]:
     """What paints the pages of this kind of picture."""
     from alerts.pictures.chart_paint import chart_figure
+    from alerts.pictures.sheet_paint import sheet_figures
 
+    if isinstance(picture, ReviewSheet):
+        return lambda: sheet_figures(picture)
     return lambda: [chart_figure(picture)]
 
 

@@ -9,16 +9,17 @@ from __future__ import annotations
 __all__ = ["Picture", "PictureKind", "PictureRequest", "read_request", "written_request"]
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import Field, TypeAdapter, ValidationError
 from pydantic_core import ErrorDetails
 
 from alerts.pictures.chart import Chart
+from alerts.pictures.sheet import ReviewSheet
 from ingest.validation_words import allowed_words
 
 PictureKind = Literal["png", "svg", "pdf"]
-Picture = Chart
+Picture = Chart | ReviewSheet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,7 +27,7 @@ class PictureRequest:
     """What the child is asked for. sheet: which page of a picture that has several, from 0; a PDF holds all."""
 
     kind: PictureKind
-    picture: Picture
+    picture: Annotated[Picture, Field(discriminator="page")]
     sheet: int = 0
 
 

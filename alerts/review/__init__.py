@@ -37,15 +37,19 @@ bottling_checklist  the work of a bottling in order
 
 vessel_review       all of it put together: before a racking, before a bottling
 review_lines        a review as lines for people and as an object for programs
+charts              its pictures: temperature, pressure, free SO2
+review_sheet        it as a sheet of two pages to print
 """
 
+from alerts.review.charts import review_charts
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.racking_gas import racking_gas
 from alerts.review.racking_read import racking_facts
 from alerts.review.review_lines import review_json, review_lines, review_title
+from alerts.review.review_sheet import review_sheet
 from alerts.review.section import Review, ReviewSection, ReviewVerdict
 from alerts.review.vessel_facts import BottlingWish, VesselFacts
-from alerts.review.vessel_read import vessel_facts
+from alerts.review.vessel_read import free_so2_band, vessel_facts
 from alerts.review.vessel_review import bottling_review, racking_review
 
 __all__ = [
@@ -58,11 +62,14 @@ __all__ = [
     "ReviewVerdict",
     "VesselFacts",
     "bottling_review",
+    "free_so2_band",
     "racking_facts",
     "racking_gas",
     "racking_review",
+    "review_charts",
     "review_json",
     "review_lines",
+    "review_sheet",
     "review_title",
     "vessel_facts",
 ]

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-__all__ = ["review_json", "review_lines", "review_title"]
+__all__ = ["NO_WORK", "review_json", "review_lines", "review_title"]
 
 from collections.abc import Iterator
 from datetime import tzinfo
+from typing import Final
 
 from alerts.review.section import Review, ReviewVerdict
 from alerts.view.format import long_time
 from ingest.times import iso_utc
 
-_MARKS = {
+NO_WORK: Final = 'First mend what says "do not"; the work is listed then.'
+_MARKS: Final = {
     ReviewVerdict.IN_ORDER: "ok",
     ReviewVerdict.NOT_KNOWN: "?",
     ReviewVerdict.TAKE_CARE: "!",
@@ -34,7 +36,7 @@ def review_lines(review: Review, zone: tzinfo) -> Iterator[str]:
         yield f"{_MARKS[section.verdict]:>2}  {section.title}: {section.verdict}. {section.reason}"
         yield from (f"      {line}" for line in section.lines)
     yield ""
-    yield "The work, in order" if review.checklist else 'First mend what says "do not"; the work is listed then.'
+    yield "The work, in order" if review.checklist else NO_WORK
     yield from (f"  {number:>2}. {step}" for number, step in enumerate(review.checklist, 1))
     yield ""
     yield "Be careful"

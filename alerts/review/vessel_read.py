@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["vessel_facts"]
+__all__ = ["free_so2_band", "vessel_facts"]
 
 from collections.abc import Collection, Iterable, Sequence
 from typing import Final
@@ -15,6 +15,7 @@ from alerts.gas.gases import ATMOSPHERE_KPA
 from alerts.gas.vessel_walls import walls_of
 from alerts.limits.due_feed import due_limits_at
 from alerts.review.vessel_facts import BlanketPast, HourMeans, PressureSpans, VesselFacts, WineSeen
+from alerts.so2.band import BandPoint, so2_band
 from alerts.so2.used_salt import salt_used_last
 from alerts.view.alarm_lines import alarm_line
 from alerts.view.status import AlarmStatus, cellar_status
@@ -96,6 +97,14 @@ def vessel_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now_
         co2_g_l=_found(store, [name for name in found_quantities(store) if name.casefold() in _CO2], card, lot),
         sugar_g_l=_found(store, ["sugar"], card, lot),
     )
+
+
+def free_so2_band(cellar: Cellar, store: Store, facts: VesselFacts) -> list[BandPoint]:
+    """Read the band of free SO2 of the wine since it came into the vessel; call inside ``store.read()``."""
+    since_ms = facts.contents.since_ms
+    if since_ms is None or facts.contents.empty:
+        return []
+    return so2_band(cellar, store, facts.vessel, "free_so2", max(since_ms, facts.at_ms - _LONGEST_MS), facts.at_ms)
 
 
 def _time(done: tuple[str, int]) -> int:
