@@ -122,6 +122,16 @@ def test_a_picture_in_time_goes_with_its_message_and_is_drawn_once_for_all(studi
     assert not list(pictures.late())
 
 
+def test_a_later_message_about_the_same_alarm_gets_a_picture_of_its_own(studio: Studio) -> None:
+    studio.may_draw.set()
+    pictures = studio.pictures
+    assert pictures.of(MESSAGE) == PICTURE
+    studio.now_ms += 3_600_000
+    reminder = MESSAGE._replace(id=2, occasion="reminder", created_ms=studio.now_ms, not_before_ms=studio.now_ms)
+    assert pictures.of(reminder) == PICTURE
+    assert len(studio.asked) == 2
+
+
 def test_what_waited_already_does_not_wait_for_its_picture(studio: Studio) -> None:
     """The wait counts from when the message was due, so messages one behind the other do not add up."""
     studio.now_ms += WAIT_MS

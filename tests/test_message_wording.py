@@ -340,7 +340,7 @@ def test_a_raised_alarm_says_near_its_beginning_what_was_an_hour_and_a_day_ago()
 
 
 def test_the_page_is_named_where_people_can_reach_it() -> None:
-    text = SITE + KEG + '[page]\nurl = "https://cellar.example"\n'
+    text = SITE + KEG + '[page]\nurl = "https://cellar.example"\npassword_hash_file = "hash"\n'
     view = view_of(parse_cellar(text, file="cellar.toml", base=Path()), "K1")
-    assert "\nPage:        https://cellar.example\n" in compose(raised(), a_limit(), view).body
+    assert "\nPage:        https://cellar.example/vessel/K1\n" in compose(raised(), a_limit(), view).body
     assert "Page:" not in compose(raised(), a_limit(), VIEW).body

@@ -18,10 +18,10 @@ from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
 from alerts.so2.judge import is_upper_bound
-from alerts.turning.message_background import earlier_times, values_ago
+from alerts.turning.message_background import earlier_times, judged_ago, values_ago
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
-from ingest.cellar import Cellar, EffectiveLimit, MailSettings
+from ingest.cellar import Cellar, EffectiveLimit, MailSettings, is_judged_id
 from ingest.errors import IngestError
 from ingest.journal.wine_places import wine_places
 from ingest.store import Store
@@ -60,7 +60,10 @@ def try_out(
             upper_bound = is_upper_bound(newest_judgements(store, place=limit.at))
         series = _series_of(store, limit)
         readings = [] if series is None else newest(store, series, SHOWN_READINGS - 1)
-        earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
+        if is_judged_id(limit.probe):
+            earlier = judged_ago(store, limit.probe, now_ms)
+        else:
+            earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
         trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier, upper_bound=upper_bound)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)

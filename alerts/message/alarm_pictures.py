@@ -17,11 +17,13 @@ from typing import Final
 
 from alerts.errors import PictureFailed
 from alerts.message.alarm_chart import alarm_chart
+from alerts.message.digest import DIGEST
 from alerts.pictures import draw
 from alerts.watch.alarm_table import Occasion
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.store import open_existing
+from ingest.store.alarms.held_messages import FLOOD, FLOOD_OVER
 from ingest.store.alarms.messages import MessageRow
 
 _log = logging.getLogger(__name__)
@@ -35,7 +37,8 @@ LATE_AGAIN_MS: Final = 60_000
 # A child that takes longer is ended.
 _DRAW_S: Final = 20.0
 _MOST_KEPT: Final = 16
-_OCCASIONS: Final = (Occasion.RAISED, Occasion.RETURNED, Occasion.CHATTERING, Occasion.CALM)
+# What is about more than one alarm, or about none that is still watched.
+_WITHOUT: Final = (DIGEST, FLOOD, FLOOD_OVER, Occasion.REMOVED)
 
 
 def draw_alarm(cellar: Cellar, occurrence: str, now_ms: int) -> bytes | None:
@@ -64,7 +67,7 @@ class AlarmPictures:
         self._make = make
         self._clock = clock
         self._lock = Lock()
-        self._orders: OrderedDict[tuple[str, str], _Order] = OrderedDict()
+        self._orders: OrderedDict[tuple[str, int], _Order] = OrderedDict()
         self._thread: Thread | None = None
         self._waiting: list[tuple[str, _Order]] = []
         self._last_late_ms: int | None = None
@@ -72,9 +75,9 @@ class AlarmPictures:
     def of(self, message: MessageRow) -> bytes | None:
         """Give the picture of a message as PNG; None where it has none, or none in time."""
         occurrence = message.occurrence or ""
-        if message.occasion not in _OCCASIONS or not occurrence or " " in occurrence:
+        if message.occasion in _WITHOUT or not occurrence or " " in occurrence:
             return None
-        order = self._ordered(occurrence, message.occasion)
+        order = self._ordered(occurrence, message.created_ms)
         due_ms = max(message.created_ms, message.not_before_ms)
         # What is tried again, or is late for another reason, waits no more.
         wait_ms = min(max(0, due_ms + WAIT_MS - self._clock()), WAIT_MS)
@@ -104,12 +107,12 @@ class AlarmPictures:
                 self._last_late_ms = now_ms
                 yield from ((message, order.picture) for message in messages)
 
-    def _ordered(self, occurrence: str, occasion: str) -> _Order:
-        """The order of this picture. Several people get the same one."""
+    def _ordered(self, occurrence: str, created_ms: int) -> _Order:
+        """The order of the picture for messages of this moment. Several people get the same one."""
         with self._lock:
-            order = self._orders.get((occurrence, occasion))
+            order = self._orders.get((occurrence, created_ms))
             if order is None:
-                order = self._orders[occurrence, occasion] = _Order()
+                order = self._orders[occurrence, created_ms] = _Order()
                 while len(self._orders) > _MOST_KEPT:
                     self._orders.popitem(last=False)
                 self._waiting = [*self._waiting, (occurrence, order)][-_MOST_KEPT:]

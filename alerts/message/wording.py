@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final, NamedTuple
+from urllib.parse import quote
 
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
@@ -64,7 +65,7 @@ class CellarView:
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
     it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
     None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much;
-    page: the address of the page, "" where nobody can reach it from elsewhere.
+    page: where the page shows it, "" where nobody can reach that from elsewhere.
     """
 
     file: str
@@ -83,7 +84,7 @@ class CellarView:
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
     """Give the view of a place. at: its id, or None (or an id that is gone) for the cellar as a whole."""
     place = next((place for place in cellar.places if place.id == at), None)
-    page = (cellar.page.url or "") if cellar.page else ""
+    page = _page_of(cellar, at)
     if place is None:
         return CellarView(cellar.file, cellar.site.zone, at or "", page=page)
     if isinstance(place, Vessel):
@@ -101,6 +102,16 @@ def view_of(cellar: Cellar, at: str | None) -> CellarView:
         )
     kind, units = cellar.place_kind(place.id), cellar.site.units
     return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units, page=page)
+
+
+def _page_of(cellar: Cellar, at: str | None) -> str:
+    """The address of a place's own view on the page, else of the page; "" where nobody can reach it from elsewhere."""
+    if cellar.page is None or cellar.page.url is None:
+        return ""
+    for kind, places in (("vessel", cellar.vessel), ("cylinder", cellar.cylinder), ("room", cellar.room)):
+        if any(place.id == at for place in places):
+            return f"{cellar.page.url}/{kind}/{quote(at or '', safe='')}"
+    return cellar.page.url
 
 
 def compose(

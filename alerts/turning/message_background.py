@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["StoredBackground", "earlier_times", "values_ago"]
+__all__ = ["StoredBackground", "earlier_times", "judged_ago", "values_ago"]
 
 from collections.abc import Mapping, Sequence
 from typing import Final
@@ -15,15 +15,18 @@ from alerts.message import SHOWN_READINGS, Ago
 from alerts.so2.judge import is_upper_bound
 from alerts.view.blanket_lines import blanket_of
 from alerts.view.cylinder_lines import cylinder_of
-from ingest.cellar import Cellar, WinePlaces
+from ingest.cellar import Cellar, WinePlaces, is_judged_id
 from ingest.store import Store
-from ingest.store.judgements import newest_judgements
+from ingest.store.judgements import judgement_history, newest_judgements
 from ingest.store.readings.earlier import Earlier
 from ingest.store.readings.series_history import HistoryRow, newest, recent
 
 _HOUR_MS: Final = 3_600_000
 # In words, how long ago, and how much older a reading may be than that.
 _AGO: Final = (("an hour ago", _HOUR_MS, _HOUR_MS // 4), ("a day ago", 24 * _HOUR_MS, _HOUR_MS))
+
+# Of each hour the judgement of its last ten minutes is kept: the closest is no farther away than this.
+_JUDGED_WITHIN_MS: Final = 36 * 60_000
 
 
 def earlier_times(store: Store, now_ms: int) -> Sequence[tuple[str, Earlier]]:
@@ -35,6 +38,19 @@ def values_ago(times: Sequence[tuple[str, Earlier]], series: int) -> Sequence[Ag
     """What a series read at these times, as far as that is known."""
     values = [(words, earlier.value(series)) for words, earlier in times]
     return [Ago(words, value) for words, value in values if value is not None]
+
+
+def judged_ago(store: Store, judged: str, now_ms: int) -> Sequence[Ago]:
+    """What was judged at these times, as far as that is known. judged: the id under which a limit knows it."""
+    place, _, name = judged.partition("/")
+    lot = next((each.lot for each in newest_judgements(store, place=place) if each.name == name), "")
+    found = []
+    for words, ago_ms, _ in _AGO:
+        then_ms = now_ms - ago_ms
+        hours = judgement_history(store, (place,), name, then_ms - _JUDGED_WITHIN_MS, then_ms + _JUDGED_WITHIN_MS, lot)
+        known = [(abs(hour.at_ms - then_ms), hour.value) for hour in hours if hour.value is not None]
+        found += [Ago(words, min(known)[1])] if known else []
+    return found
 
 
 class StoredBackground:
@@ -54,7 +70,9 @@ class StoredBackground:
         return () if series is None else newest(self._store, series, SHOWN_READINGS)
 
     def earlier(self, probe: str, now_ms: int) -> Sequence[Ago]:
-        """What a probe read an hour and a day before now (UTC ms), as far as that is known."""
+        """What a probe read, or what was judged, an hour and a day before now (UTC ms), as far as that is known."""
+        if is_judged_id(probe):
+            return judged_ago(self._store, probe, now_ms)
         series = self._series_of.get(probe)
         if series is None:
             return ()
