@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -210,10 +211,16 @@ def test_the_helper_gets_nothing_that_needs_the_owner(holiday: Holiday) -> None:
 def test_the_owner_hears_nothing_that_a_helper_can_see_to_until_they_are_back(holiday: Holiday) -> None:
     back_ms = BEGIN + DAYS * DAY_MS
     early = [row for at_ms, row in holiday.sent if row.recipient == ANA and at_ms < back_ms]
-    assert [row.subject for row in early] == [
-        "HIGH PRIORITY: K2 pressure 195.0 kPa, above 180 kPa",
-        "BACK TO NORMAL at 60.0 kPa after: K2 pressure 195.0 kPa, above 180 kPa",
-    ], "where a helper can only keep out, the owner must know at once"
+    assert {row.subject.partition(": ")[2] for row in early} == {"K2 pressure 195.0 kPa, above 180 kPa"}, (
+        "where a helper can only keep out, the owner must know at once"
+    )
+
+
+def test_the_helper_is_reminded_of_an_urgent_alarm_ever_more_rarely(holiday: Holiday) -> None:
+    reminders = [at_ms for at_ms, row in holiday.sent if row.recipient == BO and " PRIORITY for " in row.subject]
+    waits = [later - earlier for earlier, later in pairwise(reminders)]
+    assert 3 <= len(reminders) <= 40
+    assert max(waits) > 20 * min(wait for wait in waits if wait)
 
 
 def test_the_owner_learns_on_return_what_happened(holiday: Holiday) -> None:

@@ -72,7 +72,7 @@ def put_gap_report(
     count = 0
     for number, recipient in enumerate(cellar.recipients):
         held = held_for(connection, GAP, recipient.name)
-        if recipient.after_s is not None and not held:
+        if not recipient.gets_reports and not held:
             continue
         notices = most_urgent_first([notice_of(row) for row in held])
         body = f"{text.body}\nIn detail:\n{listed(notices)}" if notices else text.body

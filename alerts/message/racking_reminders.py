@@ -47,7 +47,7 @@ class RackingReminders:
 
     def due(self, connection: sqlite3.Connection, begun: Iterable[OpenRacking], now_ms: int) -> list[RackingReminder]:
         """Of each racking the last reminder that is due and not written yet. begun: those not finished; now_ms: UTC."""
-        numbers = [number for number, each in enumerate(self._cellar.recipients) if each.after_s is None]
+        numbers = [number for number, each in enumerate(self._cellar.recipients) if each.gets_reports]
         if not numbers:
             return []
         reminders = []

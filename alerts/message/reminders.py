@@ -98,10 +98,10 @@ class Reminders:
         # What comes and goes is raised anew each time; nobody has acknowledged it since it began to.
         unacknowledged_ms = since_ms if chatter.since_ms is None else chatter.since_ms
         for number, recipient in enumerate(self._cellar.recipients):
-            if limit.priority not in recipient.priorities:
-                continue
+            # A helper while the owner is away is reminded of what they got, though they usually get nothing.
+            is_theirs = limit.priority in recipient.priorities
             after_ms = None if recipient.after_s is None else round(recipient.after_s * 1000)
-            if after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
+            if is_theirs and after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
                 name = self._name(PASSED_ON, limit, unacknowledged_ms, number)
                 age_ms = (now_ms - unacknowledged_ms) // 60_000 * 60_000
                 yield FollowUp(PASSED_ON, recipient, limit.key, record, age_ms, name)

@@ -39,7 +39,7 @@ def put_report(
     """
     count = 0
     for number, recipient in enumerate(cellar.recipients):
-        if recipient.after_s is not None:
+        if not recipient.gets_reports:
             continue
         count += 1
         add_message(

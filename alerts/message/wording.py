@@ -239,7 +239,7 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
 def _helped(transition: Transition, step: str, view: CellarView) -> str:
     """What a helper reads below the fact."""
     since = "" if transition.since_ms is None else f"Since:       {exact_time(transition.since_ms, view.tz)}\n"
-    note = "The owner is away and reads this on return. Whatever is not written here can wait."
+    note = "The owner is away. Whatever is not written here can wait."
     return f"{since}What to do:  {step}\n\n{note}"
 
 

@@ -82,6 +82,11 @@ class Recipient:
     priorities: frozenset[Priority] = frozenset(_ALL)
     after_s: float | None = None
 
+    @property
+    def gets_reports(self) -> bool:
+        """Whether they get what is about no alarm: neither a second person, nor a helper who usually gets nothing."""
+        return self.after_s is None and bool(self.priorities)
+
 
 def recipients(mail: MailSettings | None, people: Iterable[Person], waking: tuple[time, time]) -> tuple[Recipient, ...]:
     """List everybody on each of their channels, those of ``[mail] to`` first. waking: of the site."""
