@@ -19,6 +19,8 @@ view           what page, command and messages show alike
 operator_requests  what people ask about alarms, and what the running leeside makes of it
 absence        while the owner is away: what falls short, what a helper can do
 due_calendar   work that falls due as an iCalendar
+kept_secret    secrets that leeside makes itself
+ack_link       links that acknowledge an alarm
 calendar_feed  the secret part of the address under which a phone's calendar finds it
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail

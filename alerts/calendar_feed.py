@@ -9,48 +9,26 @@ from __future__ import annotations
 __all__ = ["FEED_PATH", "feed_address", "feed_token", "is_feed_token"]
 
 import hmac
-import os
-import re
-import secrets
 from pathlib import Path
 from typing import Final
 
 from alerts.errors import AlertsError
+from alerts.kept_secret import find_secret, kept_secret, secret_file
 from ingest.cellar import Cellar
 
 FEED_PATH: Final = "/calendar/{token}.ics"
 _SUFFIX: Final = ".calendar-token"
-# 32 bytes, twice what RFC 6819 section 5.1.4.2.2 asks of a secret that cannot be guessed (128 bits).
-_BYTES: Final = 32
-_FORM: Final = re.compile(r"[A-Za-z0-9_-]{43}")
 
 
 def feed_token(cellar: Cellar) -> str:
     """Read the token, and make one where there is none. Raises AlertsError where the file cannot be read or written."""
-    file = _file(cellar)
-    try:
-        try:
-            descriptor = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-        except FileExistsError:
-            token = file.read_text(encoding="ascii").strip()
-        else:
-            token = secrets.token_urlsafe(_BYTES)
-            with os.fdopen(descriptor, "w", encoding="ascii") as out:
-                out.write(f"{token}\n")
-    except (OSError, UnicodeDecodeError) as error:
-        raise AlertsError(f"the calendar's token cannot be kept in {file}: {error}") from error
-    if not _FORM.fullmatch(token):
-        raise AlertsError(f"{file} holds no token of a calendar; remove it, and the calendar gets a new address")
-    return token
+    return kept_secret(_file(cellar), "the calendar's token")
 
 
 def is_feed_token(cellar: Cellar, given: str) -> bool:
     """Whether this is the token, in the same time for any other text; False where there is no token yet."""
-    try:
-        token = _file(cellar).read_text(encoding="ascii").strip()
-    except (OSError, UnicodeDecodeError):
-        return False
-    return bool(_FORM.fullmatch(token)) and hmac.compare_digest(token.encode(), given.encode("utf-8", "replace"))
+    token = find_secret(_file(cellar))
+    return bool(token) and hmac.compare_digest(token.encode(), given.encode("utf-8", "replace"))
 
 
 def feed_address(cellar: Cellar) -> str:
@@ -64,4 +42,4 @@ def feed_address(cellar: Cellar) -> str:
 
 
 def _file(cellar: Cellar) -> Path:
-    return cellar.store_path.with_name(cellar.store_path.name + _SUFFIX)
+    return secret_file(cellar.store_path, _SUFFIX)

@@ -9,6 +9,7 @@ AlertsError                what happened, with which value, what is allowed, wha
 ├── ReviewRefused          a review that nothing can be said in: there is no wine
 ├── HistoryRefused         a history of what is not there, or of a span of time that cannot be
 ├── OutOfRange             a number outside the range that arithmetic holds for; names what it is of
+├── LinkRefused            a link that acknowledges is not one of ours, or too old
 ├── PictureFailed          a picture could not be drawn in the time and memory that it may take
 └── MissingPart            a part that is installed apart, such as the demo's, is not there
 """
@@ -19,6 +20,7 @@ __all__ = [
     "AlertsError",
     "DoseRefused",
     "HistoryRefused",
+    "LinkRefused",
     "MissingPart",
     "NoAnswer",
     "NotWritten",
@@ -63,6 +65,10 @@ class ReviewRefused(AlertsError):
 
 class PictureFailed(AlertsError):
     """A picture was not drawn; the text says why."""
+
+
+class LinkRefused(AlertsError):
+    """A link is not good for what it is used for; the text says why."""
 
 
 class HistoryRefused(AlertsError):

@@ -163,7 +163,7 @@ def test_the_token_is_kept_for_its_owner_alone_and_made_again_when_it_is_removed
     assert feed_token(wine.cellar) != token
     file.write_text("short\n")
     assert not is_feed_token(wine.cellar, "short")
-    with pytest.raises(AlertsError, match="holds no token of a calendar"):
+    with pytest.raises(AlertsError, match="does not hold the calendar's token"):
         feed_token(wine.cellar)
     with pytest.raises(AlertsError, match=r"no \[page\]"):
         feed_address(wine.cellar)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["GAP", "Background", "Notifier"]
 
+import logging
 import sqlite3
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
@@ -14,8 +15,10 @@ from typing import Final, Protocol
 
 from alerts.absence.routing import Route, route_of
 from alerts.absence.safe_steps import safe_step
+from alerts.ack_link import ACK_PATH, GOOD_FOR_MS, AckLink, link_key, signed_link
 from alerts.blanket.details import BlanketShown
 from alerts.cylinders.details import CylinderShown
+from alerts.errors import AlertsError
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
 from alerts.message.digest import DIGEST
@@ -40,6 +43,8 @@ from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise, withdraw
 from ingest.store.readings.series_history import HistoryRow
+
+_log = logging.getLogger(__name__)
 
 _LEVELS: Final = ("low", "high")
 
@@ -194,6 +199,7 @@ class Notifier:
             blanket=background.blanket(at, now_ms),
             cylinder=background.cylinder(at, now_ms),
             upper_bound=background.upper_bound(at),
+            link=self._link(transition, recipient, now_ms),
         )
         reads = limit is not None and limit.kind != "no data"
         draft = compose(
@@ -226,6 +232,20 @@ class Notifier:
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
             hold=hours if not_before_ms > now_ms else "",
         )
+
+    def _link(self, transition: Transition, recipient: Recipient, now_ms: int) -> str:
+        """A link by which this person can acknowledge the alarm; "" where there is none."""
+        page = self._cellar.page
+        # Of what chatters, the occurrence that a message is about is soon another one.
+        if page is None or not page.url or transition.chatter is not None or transition.occurrence is None:
+            return ""
+        try:
+            key = link_key(self._cellar)
+        except AlertsError as error:
+            _log.warning("messages carry no link that acknowledges: %s", error)
+            return ""
+        link = AckLink(transition.occurrence, recipient.person, now_ms + GOOD_FOR_MS)
+        return page.url + ACK_PATH.format(token=signed_link(key, link))
 
     def _air(self, transition: Transition, limit: EffectiveLimit | None, view: CellarView, now_ms: int) -> str:
         if limit is None or not is_about_gas(transition, limit, view):

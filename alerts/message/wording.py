@@ -65,7 +65,8 @@ class CellarView:
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
     it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
     None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much;
-    page: where the page shows it, "" where nobody can reach that from elsewhere.
+    page: where the page shows it, "" where nobody can reach that from elsewhere; link: one that acknowledges the alarm,
+    "" for none.
     """
 
     file: str
@@ -79,6 +80,7 @@ class CellarView:
     cylinder: CylinderShown | None = None
     upper_bound: bool = False
     page: str = ""
+    link: str = ""
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
@@ -232,6 +234,7 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         f"What to do:  {action or limit.action}",
         *([] if blanket is None else look_first(limit, blanket)),
         f"Acknowledge: {_acknowledge(transition, view)}",
+        *([f"or by link:  {view.link}"] if view.link else []),
         *([f"Page:        {view.page}"] if view.page else []),
     ]
 
@@ -290,7 +293,8 @@ def _returned(
 def _unacknowledged(transition: Transition, view: CellarView) -> str:
     if transition.to_state is not State.RETURNED:
         return ""
-    return f"Nobody has acknowledged it yet: {_acknowledge(transition, view)}"
+    by_link = f"\nor by link: {view.link}" if view.link else ""
+    return f"Nobody has acknowledged it yet: {_acknowledge(transition, view)}{by_link}"
 
 
 def _comings(transition: Transition, limit: EffectiveLimit, view: CellarView) -> str:

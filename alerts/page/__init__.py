@@ -19,6 +19,7 @@ board            the cellar view as it was made last, once for all who look
 cellar_pieces    its pieces, as HTML
 cellar_answers   what its data is, for the OpenAPI document
 trend_drawing    a small picture of a probe's last day
+ack_routes       acknowledging by a link from a message
 calendar_routes  work that is due, as a calendar that a phone subscribes to
 
 Entering:

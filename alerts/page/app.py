@@ -12,6 +12,7 @@ from typing import Final
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
+from alerts.page.ack_routes import ack_routes
 from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
 from alerts.page.compression import Compressed
@@ -34,6 +35,7 @@ from ingest.cellar import Cellar
 # Each makes the routes of one view of a context.
 _VIEWS: Final = (
     cellar_routes,
+    ack_routes,
     entry_routes,
     journal_routes,
     test_day_routes,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["append_event", "append_events", "mark_applied", "outcome_of", "waiting_events"]
+__all__ = ["append_event", "append_events", "mark_applied", "outcome_of", "waiting_events", "was_asked"]
 
 import json
 import sqlite3
@@ -57,6 +57,14 @@ def waiting_events(store: Store) -> list[OperatorEvent]:
 def mark_applied(connection: sqlite3.Connection, event: int, outcome: str, now_ms: int) -> None:
     """Record what came of an event; call inside the turn's transaction."""
     connection.execute("UPDATE operator_event SET applied_ms = ?, outcome = ? WHERE id = ?", (now_ms, outcome, event))
+
+
+def was_asked(store: Store, kind: str, target: str, note: str) -> bool:
+    """Whether somebody has asked for this with this note before."""
+    row = store.connection.execute(
+        "SELECT 1 FROM operator_event WHERE kind = ? AND target = ? AND note = ? LIMIT 1", (str(kind), target, note)
+    ).fetchone()
+    return row is not None
 
 
 def outcome_of(store: Store, event: int) -> str | None:
