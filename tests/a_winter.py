@@ -33,7 +33,7 @@ from ingest.times import iso_utc
 
 DAY_MS: Final = 86_400_000
 LOT: Final = "rebula-26"
-LEAST_KPA: Final = 3.25
+LEAST_KPA: Final = 3.3
 """The lowest reading of K2: one reading long, in the night of the tenth day before the end."""
 
 _RACKED_DAYS_AGO: Final = 42.0

@@ -89,7 +89,7 @@ def test_titrations_estimate_limits_entries_and_alarms_are_in_the_answer(winter:
     assert [mark["kind"] for mark in answer["entries"]] == ["inspection", "titration"]
     (alarm,) = answer["alarms"]
     assert (alarm["alarm"], alarm["priority"], alarm["ended_ms"] - alarm["at_ms"]) == ("a1b", "high", 90_000)
-    assert alarm["words"] == "K2 pressure 3.2 kPa, below 5.0 kPa"
+    assert alarm["words"] == "K2 pressure 3.3 kPa, below 5.0 kPa"
     estimate = answered(winter.cellar, "/api/history/estimate?vessel=K2&span=month")
     (band,) = estimate["free_so2"]
     assert all(
@@ -172,7 +172,7 @@ def test_the_table_says_the_same_without_a_script(winter: Winter) -> None:
     assert "alarm a1a: K1 pressure 19.6 kPa, below 20.0 kPa" in page
     assert "estimated" in page
     assert "found 28.5" in page or "found 29" in page
-    assert "3.2 to 5" in page, "the lowest reading is in its row"
+    assert "3.3 to 5" in page, "the lowest reading is in its row"
     assert f"/history?lot={LOT}&amp;span=all".replace("&amp;", "&") in page
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["AskedHistory", "asked_history", "asked_span", "history_address"]
+__all__ = ["AskedHistory", "asked_history", "asked_span", "asked_subject", "history_address"]
 
 from dataclasses import dataclass
 from typing import Annotated
@@ -11,7 +11,7 @@ from urllib.parse import urlencode
 from fastapi import Query
 
 from alerts.view.history.span import HistorySpan, history_span
-from alerts.view.history.subject import HistorySubject
+from alerts.view.history.subject import HistorySubject, subject_of
 from alerts.view.history.whole import first_known_ms
 from ingest.cellar import Cellar
 from ingest.store import Store
@@ -22,6 +22,7 @@ class AskedHistory:
     """The parts of an address as they were sent, "" for what was not."""
 
     vessel: str
+    place: str
     lot: str
     span: str
     since: str
@@ -30,6 +31,7 @@ class AskedHistory:
 
 def asked_history(
     vessel: Annotated[str, Query(description="a vessel's id; or name a lot", examples=["K1"])] = "",
+    place: Annotated[str, Query(description="a vessel, a gas cylinder or a room", examples=["N2"])] = "",
     lot: Annotated[str, Query(description="a lot's id; it is followed through the vessels it lay in")] = "",
     span: Annotated[
         str, Query(description="hour, day, week, month (the default), season, year or all, up to its end")
@@ -40,7 +42,12 @@ def asked_history(
     until: Annotated[str, Query(alias="to", description="the same, not included; by default now")] = "",
 ) -> AskedHistory:
     """Take an address apart; nothing of it is checked yet."""
-    return AskedHistory(vessel.strip(), lot.strip(), span.strip(), since.strip(), until.strip())
+    return AskedHistory(vessel.strip(), place.strip(), lot.strip(), span.strip(), since.strip(), until.strip())
+
+
+def asked_subject(cellar: Cellar, store: Store, asked: AskedHistory) -> HistorySubject:
+    """Find what it is of. Call inside ``store.read()``. Raises HistoryRefused."""
+    return subject_of(cellar, store, vessel=asked.vessel, place=asked.place, lot=asked.lot)
 
 
 def asked_span(cellar: Cellar, store: Store, subject: HistorySubject, asked: AskedHistory, now_ms: int) -> HistorySpan:
@@ -52,7 +59,6 @@ def asked_span(cellar: Cellar, store: Store, subject: HistorySubject, asked: Ask
 
 def history_address(path: str, asked: AskedHistory, **changes: str) -> str:
     """Write the address of another view, or another span, of what was asked for."""
-    parts = {
-        "vessel": asked.vessel, "lot": asked.lot, "span": asked.span, "from": asked.since, "to": asked.until
-    } | changes  # fmt: skip
+    subject = {"vessel": asked.vessel, "place": asked.place, "lot": asked.lot}
+    parts = {**subject, "span": asked.span, "from": asked.since, "to": asked.until, **changes}
     return f"{path}?{urlencode({name: value for name, value in parts.items() if value})}"

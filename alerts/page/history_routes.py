@@ -21,14 +21,14 @@ from pydantic import BaseModel, TypeAdapter
 
 from alerts.errors import HistoryRefused
 from alerts.page.context import PageContext
-from alerts.page.history_request import AskedHistory, asked_history, asked_span, history_address
+from alerts.page.history_request import AskedHistory, asked_history, asked_span, asked_subject, history_address
 from alerts.view.format import duration_text
 from alerts.view.history.answer import EstimateAnswer, HistoryAnswer
 from alerts.view.history.estimate import so2_estimates
 from alerts.view.history.lines import COLUMNS, MOST_LINES, reading_count, reading_lines, span_lines
 from alerts.view.history.rows import history_table
 from alerts.view.history.span import SPANS_MS, HistorySpan
-from alerts.view.history.subject import HistorySubject, lot_choices, subject_of, vessel_choices
+from alerts.view.history.subject import HistorySubject, lot_choices, other_choices, vessel_choices
 from alerts.view.history.whole import FEWEST_ROWS, MOST_ROWS, USUAL_ROWS, history_of
 from ingest.store import Store
 from ingest.times import iso_utc
@@ -58,7 +58,7 @@ def history_routes(context: PageContext) -> APIRouter:
         now_ms = context.clock()
         try:
             with context.read() as store:
-                subject = subject_of(cellar, store, asked.vessel, asked.lot)
+                subject = asked_subject(cellar, store, asked)
                 text = gather(store, subject, asked_span(cellar, store, subject, asked, now_ms), now_ms)
         except HistoryRefused as error:
             return JSONResponse({"error": str(error)}, status_code=400)
@@ -110,7 +110,7 @@ def history_routes(context: PageContext) -> APIRouter:
         now_ms = context.clock()
         try:
             with context.read() as store:
-                subject = subject_of(cellar, store, asked.vessel, asked.lot)
+                subject = asked_subject(cellar, store, asked)
                 span = asked_span(cellar, store, subject, asked, now_ms)
                 if by == "span":
                     answer = history_of(cellar, store, subject, span, now_ms, MOST_ROWS)
@@ -146,23 +146,24 @@ def _page(
     more: dict[str, object] = {}
     with context.read() as store:
         vessels, lots = vessel_choices(cellar, store), lot_choices(store)
-        if asked.vessel or asked.lot:
+        if asked.vessel or asked.place or asked.lot:
             try:
-                subject = subject_of(cellar, store, asked.vessel, asked.lot)
+                subject = asked_subject(cellar, store, asked)
                 span = asked_span(cellar, store, subject, asked, now_ms)
                 more = gather(store, subject, span, now_ms)
             except HistoryRefused as error:
                 wrong = str(error)
     zone = cellar.site.zone
-    about = (
-        AskedHistory(asked.vessel, asked.lot, "", "", "") if subject is not None else AskedHistory("", "", "", "", "")
-    )
 
     def field_time(at_ms: int) -> str:
         return f"{datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone):%Y-%m-%dT%H:%M}"
 
     def address(path: str, **changes: str) -> str:
-        return history_address(path, asked if "span" not in changes and "from" not in changes else about, **changes)
+        # A span that is wrong, or is to be another one, is left out.
+        no_span = (
+            {} if span is not None and not changes.keys() & {"span", "from"} else {"span": "", "from": "", "to": ""}
+        )
+        return history_address(path, asked, **no_span | changes)
 
     return context.page(
         request,
@@ -175,6 +176,7 @@ def _page(
         wrong=wrong,
         vessels=vessels,
         lots=lots,
+        others=other_choices(cellar),
         spans=[*SPANS_MS, "all"],
         zone=str(zone),
         address=address,

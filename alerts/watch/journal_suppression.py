@@ -9,7 +9,14 @@ written down yet.
 
 from __future__ import annotations
 
-__all__ = ["COMPENSATED_NOTE", "EMPTY_NOTE", "MALOLACTIC_NOTE", "RACKING_NOTE", "JournalSuppression"]
+__all__ = [
+    "COMPENSATED_NOTE",
+    "EMPTY_NOTE",
+    "MALOLACTIC_NOTE",
+    "RACKING_NOTE",
+    "JournalSuppression",
+    "says_nothing_when_empty",
+]
 
 from collections.abc import Iterable, Mapping
 from typing import Final
@@ -39,6 +46,12 @@ _OF_WINE: Final = frozenset(
 )
 
 
+def says_nothing_when_empty(limit: EffectiveLimit) -> bool:
+    """Whether a limit is on gas that is lost, or on wine, and so on nothing in an empty vessel."""
+    of_wine = limit.quantity in _OF_WINE and limit.kind != "no data"
+    return of_wine or (limit.quantity, limit.kind) in _ON_LOST_GAS
+
+
 class JournalSuppression:
     """The limits of each place that the journal can quiet."""
 
@@ -50,10 +63,9 @@ class JournalSuppression:
         compensated = {limit.at for limit in limits.values() if limit.quantity == "compensated_pressure"}
         for key, limit in limits.items():
             lost_gas = (limit.quantity, limit.kind) in _ON_LOST_GAS
-            wine = limit.quantity in _OF_WINE and limit.kind != "no data"
             if lost_gas:
                 self._on_gas.setdefault(limit.at, []).append(key)
-            if lost_gas or wine:
+            if says_nothing_when_empty(limit):
                 self._on_wine.setdefault(limit.at, []).append(key)
             if (limit.quantity, limit.kind) in _ON_LOW_SO2:
                 self._on_low_so2.setdefault(limit.at, []).append(key)

@@ -23,12 +23,14 @@ const NEAR_PX = 8;
 const root = document.getElementById("history");
 const bounds = document.querySelector(".history-bounds");
 const say = words(root.dataset.zone);
-const subject = root.dataset.vessel ? { vessel: root.dataset.vessel } : { lot: root.dataset.lot };
+const { kind } = root.dataset;
 // name: of the span, empty where both ends were chosen; at: the moment that is pointed at; group: marks with the focus.
 const state = {
   from: Number(root.dataset.from), to: Number(root.dataset.to), name: root.dataset.span, at: null, group: null,
-  answer: null, asking: null, timer: 0,
+  answer: null, asking: null, timer: 0, ahead: 0,
 };
+// The cellar's clock, as far as the last answer told: a phone's may be wrong.
+const present = () => Date.now() + state.ahead;
 
 // ---- the sheet ------------------------------------------------------------------------------------------------------
 
@@ -43,19 +45,21 @@ trouble.setAttribute("role", "alert");
 trouble.hidden = true;
 const head = build("div", "");
 const panesBox = build("div", "");
-const shownSpan = build("span", "note");
+const shownSpan = bounds.closest("details").querySelector("summary");
+const never = build("p", "history-help");
 const strips = { stays: build("div"), entries: build("div"), alarms: build("div") };
 const strip = (title, box) => build("div", "history-strip", build("span", "", title), box);
 const sheet = build(
   "div", "history-sheet", line,
-  strip(root.dataset.vessel ? "Lot" : "Vessel", strips.stays), strip("Journal", strips.entries), strip("Alarms", strips.alarms), panesBox,
+  ...(kind === "vessel" || kind === "lot" ? [strip(kind === "lot" ? "Vessel" : "Lot", strips.stays)] : []),
+  strip("Journal", strips.entries), strip("Alarms", strips.alarms), panesBox,
 );
 sheet.tabIndex = 0;
 sheet.setAttribute("role", "group");
 sheet.setAttribute("aria-label", "Chart. Arrow keys move in time, plus and minus zoom, Shift with an arrow reads values, Home and End go to the ends, 0 shows all.");
 const help = build("p", "history-help", "Drag to move in time; pinch, or Ctrl with the wheel, to zoom; point or tap to read values. Keys: arrows, + and −, Shift with an arrow to read, Home, End, 0 for all.");
 const hands = build("div", "history-hands");
-root.replaceChildren(hands, trouble, build("div", "history-top", reading, head), sheet, spoken, help);
+root.replaceChildren(hands, trouble, build("div", "history-top", reading, head), sheet, spoken, never, help);
 const panes = new Panes(root, head, panesBox, root.dataset.zone, colours(root));
 
 function axis() {
@@ -68,9 +72,10 @@ function axis() {
 
 function render() {
   const { from, to, answer } = state;
-  const row = answer ? `; a row is ${spanWords(answer.span_ms)}` : "";
-  shownSpan.textContent = `${say.moment(from, to - from)} to ${say.moment(to, to - from)}${row}`;
+  const text = to - from > 14 * DAY ? say.day : (moment) => say.moment(moment, to - from);
+  shownSpan.textContent = `${text(from)} to ${text(to)}${answer ? `; a row is ${spanWords(answer.span_ms)}` : ""}`;
   if (!answer) return;
+  never.textContent = answer.never.length ? `Never read or found: ${answer.never.join(", ")}.` : "";
   panes.show(from, to);
   placeStrips(strips, answer, from, to, axis().width, (group) => {
     state.group = group;
@@ -95,14 +100,14 @@ function read() {
   if (marks.length > MOST_MARKS) reading.append(build("span", "note", `and ${marks.length - MOST_MARKS} more`));
   for (const each of panes.all) {
     const texts = valuesAt(each.pane, moment, answer.span_ms, near, at !== null);
-    each.reading.replaceChildren(...texts.map(([text, out]) => build("span", out ? "is-out" : "", text)));
+    each.reading.replaceChildren(...texts.flatMap(([text, out]) => [build("span", out ? "is-out" : "", text), " "]));
   }
 }
 
 // ---- asking ---------------------------------------------------------------------------------------------------------
 
 function address(path) {
-  const parts = new URLSearchParams(subject);
+  const parts = new URLSearchParams(root.dataset.subject);
   if (state.name) parts.set("span", state.name);
   else {
     parts.set("from", new Date(state.from).toISOString());
@@ -149,7 +154,7 @@ function take(answer) {
     const before = panes.all.find((each) => each.pane.quantity === pane.quantity);
     pane.bands.push(...(before?.pane.bands ?? []).filter((band) => band.what === "estimate"));
   }
-  state.answer = answer;
+  [state.answer, state.ahead] = [answer, answer.now_ms - Date.now()];
   if (state.name) [state.from, state.to] = [answer.from_ms, answer.to_ms];
   panes.take(answer);
   render();
@@ -180,7 +185,7 @@ function keepAddress() {
 // ---- moving ---------------------------------------------------------------------------------------------------------
 
 function show(from, to, name = "") {
-  const now = state.answer?.now_ms ?? Date.now();
+  const now = present();
   const length = Math.max(SHORTEST, Math.min(LONGEST, to - from));
   const latest = now + length / 20;
   const earliest = Math.min(state.answer?.first_ms ?? now - LONGEST, now - length) - length / 20;
@@ -195,7 +200,7 @@ function show(from, to, name = "") {
 }
 
 function named(name) {
-  const now = Date.now();
+  const now = present();
   if (SPANS[name]) [state.from, state.to] = [now - SPANS[name], now];
   [state.name, state.at] = [name, null];
   keepAddress();
@@ -232,7 +237,7 @@ const move = {
     show(first, first + state.to - state.from);
   },
   last() {
-    const now = state.answer?.now_ms ?? Date.now();
+    const now = state.answer?.now_ms ?? present();
     show(now - (state.to - state.from), now);
   },
   all: () => named("all"),
@@ -248,7 +253,6 @@ for (const [label, name, act] of [
   button.addEventListener("click", act);
   hands.append(button);
 }
-hands.append(shownSpan);
 takeHands(sheet, axis, move);
 for (const link of document.querySelectorAll("[data-history-span]")) {
   link.addEventListener("click", (event) => {
@@ -257,7 +261,7 @@ for (const link of document.querySelectorAll("[data-history-span]")) {
     named(link.dataset.historySpan);
   });
 }
-if (matchMedia("(max-width: 40rem)").matches) bounds.closest("details").open = false;
+bounds.closest("details").open = false;
 new ResizeObserver(() => {
   panes.resize();
   render();

@@ -164,10 +164,7 @@ function middleOf({ ctx, scale, x, y }, band, colour) {
 function limits(paint, pane) {
   const { ctx, bbox, scale, x, y } = paint;
   const [top, bottom] = [bbox.top, bbox.top + bbox.height];
-  const taken = [];
-  ctx.font = `${12 * scale}px ${paint.colours.font}`;
-  ctx.textBaseline = "middle";
-  ctx.textAlign = "left";
+  const write = writer(paint);
   for (const limit of pane.limits) {
     const [left, right] = [Math.max(x(limit.from_ms), bbox.left), Math.min(x(limit.to_ms), bbox.left + bbox.width)];
     const edge = y(limit.setpoint);
@@ -180,20 +177,36 @@ function limits(paint, pane) {
     ctx.lineTo(right, edge);
     ctx.stroke();
     ctx.setLineDash([]);
-    const width = ctx.measureText(limit.text).width;
-    if (right - left < width + 8 * scale) continue;
-    // The text stands within the pane, also where the limit is at its edge.
-    const at = Math.max(top + 8 * scale, Math.min(edge, bottom - 8 * scale));
-    const box = { left: right - width - 6 * scale, top: at - 8 * scale, right, bottom: at + 8 * scale };
-    const hit = (other) =>
-      box.left < other.right && box.right > other.left && box.top < other.bottom && box.bottom > other.top;
-    if (taken.some(hit)) continue;
-    taken.push(box);
-    ctx.fillStyle = paint.colours.paper;
-    ctx.fillRect(box.left, box.top, box.right - box.left, box.bottom - box.top);
-    ctx.fillStyle = paint.colours.ink;
-    ctx.fillText(limit.text, box.left + 3 * scale, at);
+    write(limit.text, left, right, edge);
   }
+}
+
+// Writes texts at the right end of their lines, each where no other stands: further left if need be, or not at all.
+function writer({ ctx, bbox, scale, colours: colour }) {
+  const taken = [];
+  const [half, gap] = [8 * scale, 6 * scale];
+  ctx.font = `${12 * scale}px ${colour.font}`;
+  ctx.textBaseline = "middle";
+  ctx.textAlign = "left";
+  return (text, left, right, edge) => {
+    // The text stands within the pane, also where its line is at the edge.
+    const at = Math.max(bbox.top + half, Math.min(edge, bbox.top + bbox.height - half));
+    const width = ctx.measureText(text).width + gap;
+    for (let end = right; end - width >= left; end -= width + gap) {
+      const free = taken.every(
+        (box) => end - width > box.right || end < box.left || at + half < box.top || at - half > box.bottom,
+      );
+      if (!free) continue;
+      taken.push({ left: end - width, right: end, top: at - half, bottom: at + half });
+      ctx.fillStyle = colour.paper;
+      ctx.globalAlpha = 0.8; // what was read shows through
+      ctx.fillRect(end - width, at - half, width, 2 * half);
+      ctx.globalAlpha = 1;
+      ctx.fillStyle = colour.ink;
+      ctx.fillText(text, end - width + gap / 2, at);
+      return;
+    }
+  };
 }
 
 function foundOf(paint, found) {

@@ -22,7 +22,7 @@ function stays(strip, answer, from, to, place) {
         const begin = Math.max(0, place(Math.max(came, from)));
         element.style.left = `${begin}px`;
         element.style.width = `${Math.max(2, place(Math.min(left ?? to, to)) - begin)}px`;
-        element.textContent = answer.kind === "vessel" ? lot : vessel;
+        element.textContent = answer.kind === "lot" ? vessel : lot;
         return element;
       }),
   );
@@ -40,7 +40,7 @@ function entries(strip, marks, place, show) {
     button.className = `history-mark${group.length > 1 ? " is-several" : ""}`;
     button.style.left = `${Math.max(12, at)}px`;
     button.textContent = group.length > 1 ? String(group.length) : group[0].kind[0].toUpperCase();
-    button.setAttribute("aria-label", group.map((mark) => `${mark.kind} ${mark.place}: ${mark.words}`).join("; "));
+    button.setAttribute("aria-label", `${button.textContent}: ` + group.map((mark) => `${mark.kind} ${mark.place}: ${mark.words}`).join("; "));
     listen(button, group, show);
   });
 }
@@ -63,7 +63,7 @@ function alarms(strip, answer, from, to, place, show) {
     button.style.left = `${begin}px`;
     button.style.width = `${end - begin}px`;
     button.textContent = group.length > 1 ? String(group.length) : "!";
-    button.setAttribute("aria-label", group.map((alarm) => `${alarm.priority} alarm: ${alarm.words}`).join("; "));
+    button.setAttribute("aria-label", `${button.textContent} ` + group.map((alarm) => `${alarm.priority} alarm: ${alarm.words}`).join("; "));
     listen(button, group, show);
   });
 }

@@ -8,8 +8,10 @@ const HOUR = 60 * MINUTE;
 const DAY = 24 * HOUR;
 const PANE_PX = 150;
 const HEAD_PX = 44;
+// How far the time axis may reach into the page's margin, for a last text that stands at its end.
+const OVER_PX = 14;
 // The least that a pane shows from bottom to top, in leeside's units: so that noise does not look like news.
-const LEAST = { pressure: 4, temperature: 2, pH: 0.1, free_so2: 10, molecular_so2: 0.4 };
+const LEAST = { pressure: 4, temperature: 2, barometric_pressure: 1, pH: 0.1, free_so2: 10, molecular_so2: 0.4 };
 // From which distance of the rules on, and how, times are written: uPlot's table, in 24 hours.
 const TIMES = [
   [365 * DAY, "{YYYY}", null, null, null, null, null, null, 1],
@@ -44,7 +46,7 @@ export class Panes {
   take(answer) {
     this.answer = answer;
     const quantities = answer.panes.map((pane) => pane.quantity).join();
-    if (quantities !== this.quantities) this.rebuild();
+    if (quantities !== this.quantities || !this.headPlot) this.rebuild();
     else this.all.forEach((each, index) => { each.pane = answer.panes[index]; });
     this.quantities = quantities;
   }
@@ -58,10 +60,11 @@ export class Panes {
       const reading = build("output");
       const unit = [pane.model, pane.shown.unit].filter(Boolean).join(", ");
       const drawing = build("div", "");
-      const made = { pane, reading, plot: null };
-      this.box.append(
-        build("section", "history-pane", build("h2", "", pane.title, build("span", "note", unit), reading), drawing, keyOf(pane, this.palette)),
-      );
+      const [key, undrawn] = [keyOf(pane, this.answer.kind, this.palette), build("span")];
+      key.append(undrawn);
+      const made = { pane, reading, undrawn, plot: null };
+      const heading = build("h2", "", pane.title, build("span", "note", unit), reading);
+      this.box.append(build("section", "history-pane", heading, drawing, key));
       made.plot = this.plot(drawing, PANE_PX, valueAxes(this.palette), (plot) => draw(plot, made.pane, {
         colours: this.palette, span: this.answer.span_ms, now: this.answer.now_ms, entries: this.answer.entries,
       }));
@@ -72,12 +75,13 @@ export class Panes {
   plot(element, height, axes, drawIt) {
     const { left, right } = margins(this.root);
     axes[1].size = left;
+    const over = drawIt ? 0 : this.over();
     const asGiven = (_, low, high) => [low, high];
     return new uPlot(
       {
-        width: this.root.clientWidth, height, ms: 1, axes,
+        width: this.root.clientWidth + over, height, ms: 1, axes,
         tzDate: (moment) => uPlot.tzDate(new Date(moment), this.zone),
-        padding: [drawIt ? 8 : 0, right, drawIt ? 8 : 0, 0],
+        padding: [drawIt ? 8 : 0, right + over, drawIt ? 8 : 0, 0],
         cursor: { show: false }, legend: { show: false },
         scales: { x: { time: true, range: asGiven }, y: { range: asGiven } },
         series: [{}, { paths: () => null, points: { show: false } }],
@@ -88,19 +92,29 @@ export class Panes {
     );
   }
 
+  over() {
+    return Math.max(0, Math.min(OVER_PX, document.documentElement.clientWidth - this.root.getBoundingClientRect().right - 1));
+  }
+
   // Show a span of time.
   show(from, to) {
     if (!this.headPlot) return;
     this.headPlot.setData([[from, to], [0, 1]]);
-    for (const { pane, plot } of this.all) {
-      plot.setData([[from, to], reach(pane, from, to, LEAST[pane.quantity] / pane.shown.gain)]);
+    for (const { pane, plot, undrawn } of this.all) {
+      const [low, high] = reach(pane, from, to, LEAST[pane.quantity] / pane.shown.gain);
+      const outside = pane.limits.filter(
+        (limit) => limit.from_ms < to && limit.to_ms > from && (limit.setpoint < low || limit.setpoint > high),
+      );
+      const texts = [...new Set(outside.map((limit) => limit.text))];
+      undrawn.textContent = texts.length ? `limits beyond what is drawn: ${texts.join(", ")}` : "";
+      plot.setData([[from, to], [low, high]]);
     }
   }
 
   resize() {
     if (!this.headPlot) return;
     const width = this.root.clientWidth;
-    this.headPlot.setSize({ width, height: HEAD_PX });
+    this.headPlot.setSize({ width: width + this.over(), height: HEAD_PX });
     for (const { plot } of this.all) plot.setSize({ width, height: PANE_PX });
   }
 }
@@ -130,7 +144,7 @@ function valueTexts(splits) {
   return splits.map((value) => value.toFixed(decimals).replace("-", "\u2212"));
 }
 
-function keyOf(pane, palette) {
+function keyOf(pane, kind, palette) {
   const key = build("p", "history-key");
   const item = (shapes, text) => {
     const image = drawn("svg", { width: 26, height: 12, "aria-hidden": "true" });
@@ -150,7 +164,7 @@ function keyOf(pane, palette) {
       drawn("line", { x1: 0, x2: 26, y1: 6, y2: 6, stroke: pale, "stroke-dasharray": "6 3" })],
     text,
   );
-  if (pane.quantity === "pressure") hatched("at the reference temperature");
+  if (pane.quantity === "pressure" && (kind === "vessel" || kind === "lot")) hatched("at the reference temperature");
   if (pane.quantity.endsWith("so2")) hatched("estimated, 80 % range");
   const found = { free_so2: "titrated, ± standard uncertainty", pH: "measured by hand", temperature: "measured by hand" }[pane.quantity];
   if (found && (pane.found || pane.quantity === "free_so2")) {

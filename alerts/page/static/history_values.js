@@ -110,10 +110,10 @@ export function reach(pane, from, to, least) {
   }
   [low, high] = padded(low, high, least);
   // A limit is drawn where it does not press the values flat.
-  const near = high - low;
-  for (const limit of limits) {
-    if (limit.setpoint < low && low - limit.setpoint < near) low = Math.min(low, limit.setpoint - 0.06 * near);
-    if (limit.setpoint > high && limit.setpoint - high < near) high = Math.max(high, limit.setpoint + 0.06 * near);
+  const [lowest, highest, near] = [low, high, 0.8 * (high - low)];
+  for (const { setpoint } of limits) {
+    if (setpoint < lowest && lowest - setpoint < near) low = Math.min(low, setpoint - 0.08 * near);
+    if (setpoint > highest && setpoint - highest < near) high = Math.max(high, setpoint + 0.08 * near);
   }
   return [low, high];
 }

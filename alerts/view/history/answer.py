@@ -15,14 +15,19 @@ __all__ = [
     "HistoryPane",
     "LimitPiece",
     "LotStay",
+    "PaneQuantity",
     "ReadColumns",
     "ShownUnit",
+    "SubjectKind",
 ]
 
 from dataclasses import dataclass, field
 from typing import Annotated, Literal, NamedTuple
 
 from pydantic import Field
+
+SubjectKind = Literal["vessel", "lot", "cylinder", "room"]
+PaneQuantity = Literal["pressure", "temperature", "barometric_pressure", "pH", "free_so2", "molecular_so2"]
 
 Times = Annotated[list[int], Field(description="UTC milliseconds, rising")]
 Values = Annotated[list[float | None], Field(description="in the pane's unit, one for each time; null: not known")]
@@ -114,7 +119,7 @@ class ShownUnit:
 class HistoryPane:
     """One quantity: what probes read, what is worked out as a band, what people found, and its limits."""
 
-    quantity: Literal["pressure", "temperature", "pH", "free_so2", "molecular_so2"]
+    quantity: PaneQuantity
     title: str
     model: Annotated[str, Field(description="of molecular SO2 the model that it is worked out by, else empty")]
     unit: Annotated[str, Field(description="the unit of every value of the pane")]
@@ -154,9 +159,9 @@ class AlarmMark:
 
 @dataclass(frozen=True, slots=True)
 class HistoryAnswer:
-    """The history of a vessel or a lot from from_ms to to_ms (UTC ms)."""
+    """The history of a vessel, another place or a lot from from_ms to to_ms (UTC ms)."""
 
-    kind: Literal["vessel", "lot"]
+    kind: SubjectKind
     id: str
     name: str
     from_ms: int

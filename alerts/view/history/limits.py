@@ -15,6 +15,7 @@ from alerts.limits.limits_now import limits_now
 from alerts.view.format import value_text
 from alerts.view.history.answer import LimitPiece
 from alerts.view.history.subject import HistorySubject
+from alerts.watch.journal_suppression import says_nothing_when_empty
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, parse_cellar
 from ingest.errors import IngestError
@@ -37,7 +38,7 @@ class _Era(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class DatedLimits:
-    """eras: of a span of time, in order; where a file of that time cannot be read any more there is a gap. now: every
+    """eras: of a span of time, in order, at least one; without limits where a file cannot be read any more. now: every
     limit as of now, those on wine included; units: those of the site.
     """
 
@@ -54,24 +55,30 @@ class DatedLimits:
         return {**limits, **self.now}
 
     def pieces(self, subject: HistorySubject, quantity: str) -> list[LimitPiece]:
-        """The setpoints on a quantity of what a history is of; those on wine as they are now, since that wine came."""
+        """The setpoints on a quantity of what a history is of; those on wine as they are now, since that wine came.
+
+        Those that say nothing of an empty vessel are left out while it was empty.
+        """
         pieces: list[LimitPiece] = []
         for vessel in subject.vessels:
             for era in self.eras:
                 for from_ms, to_ms in subject.times_in(vessel, era.from_ms, era.to_ms):
+                    filled = subject.without_empty(from_ms, to_ms)
                     for limit in _on(era.limits, vessel, quantity):
-                        _append(pieces, limit, from_ms, to_ms, self.units, dated=True)
-            of_places = {key for era in self.eras for key in era.limits}
-            end_ms = self.eras[-1].to_ms if self.eras else 0
-            begin_ms = self.eras[0].from_ms if self.eras else 0
-            for limit in _on(self.now, vessel, quantity):
-                if limit.key in of_places:
-                    continue
-                came_ms = _came_ms(subject, vessel)
-                for from_ms, to_ms in subject.times_in(vessel, max(begin_ms, came_ms), end_ms):
+                        for part in filled if says_nothing_when_empty(limit) else [(from_ms, to_ms)]:
+                            _append(pieces, limit, *part, self.units, dated=True)
+            begin_ms = max(self.eras[0].from_ms, _came_ms(subject, vessel))
+            for from_ms, to_ms in subject.times_in(vessel, begin_ms, self.eras[-1].to_ms):
+                for limit in self._on_wine(vessel, quantity):
                     if from_ms < to_ms:
                         _append(pieces, limit, from_ms, to_ms, self.units, dated=False)
         return pieces
+
+    def _on_wine(self, vessel: str, quantity: str) -> list[EffectiveLimit]:
+        """Those that no cellar file of the span has for the vessel itself."""
+        return [
+            limit for limit in _on(self.now, vessel, quantity) if not any(limit.key in era.limits for era in self.eras)
+        ]
 
 
 def dated_limits(cellar: Cellar, store: Store, from_ms: int, to_ms: int, now_ms: int) -> DatedLimits:
@@ -88,8 +95,7 @@ def dated_limits(cellar: Cellar, store: Store, from_ms: int, to_ms: int, now_ms:
     known = []
     for begin_ms, end_ms, text in eras[-_MOST_FILES:]:
         limits = watched_limits(cellar) if text == cellar.text else _limits_of(text, cellar.file, cellar.base)
-        if limits:
-            known.append(_Era(begin_ms, end_ms, limits))
+        known.append(_Era(begin_ms, end_ms, limits))
     return DatedLimits(tuple(known), limits_now(cellar, store, now_ms), cellar.site.units)
 
 

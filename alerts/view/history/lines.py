@@ -80,7 +80,7 @@ def span_lines(answer: HistoryAnswer, estimate: EstimateAnswer) -> list[HistoryL
 def reading_count(store: Store, subject: HistorySubject, span: HistorySpan) -> int:
     """Count the readings that are not bad, by their summaries; those of the spans at both ends wholly."""
     count = 0
-    for quantity in PANE_QUANTITIES:
+    for quantity in PANE_QUANTITIES[subject.kind]:
         if quantity in QUANTITIES:
             sources = subject_sources(store, subject, quantity)
             made = buckets_of(store, sources, span.from_ms, span.to_ms, _COUNTED_IN)
@@ -90,7 +90,7 @@ def reading_count(store: Store, subject: HistorySubject, span: HistorySpan) -> i
 
 def reading_lines(store: Store, subject: HistorySubject, span: HistorySpan) -> Iterator[HistoryLine]:
     """Give every reading and every result by time, a day in memory at a time; each look is one of its own."""
-    streams = [_of_quantity(store, subject, span, quantity) for quantity in PANE_QUANTITIES]
+    streams = [_of_quantity(store, subject, span, quantity) for quantity in PANE_QUANTITIES[subject.kind]]
     return merge(*streams, key=itemgetter(0))
 
 

@@ -28,10 +28,9 @@ def entry_marks(store: Store, subject: HistorySubject, from_ms: int, to_ms: int)
 
     Call inside ``store.read()``.
     """
-    of_vessel = subject.id if subject.kind == "vessel" else None
-    of_lot = subject.id if subject.kind == "lot" else None
+    of_place, of_lot = (None, subject.id) if subject.is_lot else (subject.id, None)
     chosen = entries(
-        store, vessel=of_vessel, lot=of_lot, from_ms=from_ms, to_ms=to_ms, struck=False, newest=MOST_ENTRIES + 1
+        store, vessel=of_place, lot=of_lot, from_ms=from_ms, to_ms=to_ms, struck=False, newest=MOST_ENTRIES + 1
     )
     marks = []
     for entry in chosen[-MOST_ENTRIES:]:
@@ -66,12 +65,12 @@ def alarm_marks(
     keys = {
         key: limit
         for key, limit in limits.items()
-        if limit.at in vessels or (subject.kind == "lot" and limit.lot == subject.id)
+        if limit.at in vessels or (subject.is_lot and limit.lot == subject.id)
     }
     marks = []
     for row in occurrences(store, keys, from_ms, to_ms):
         limit = keys[row.key]
-        if subject.kind == "lot" and limit.lot != subject.id:
+        if subject.is_lot and limit.lot != subject.id:
             ended_ms = to_ms if row.ended_ms is None else row.ended_ms
             if not subject.times_in(limit.at, row.began_ms, max(ended_ms, row.began_ms + 1)):
                 continue

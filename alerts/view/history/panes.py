@@ -5,14 +5,22 @@ from __future__ import annotations
 __all__ = ["PANE_QUANTITIES", "history_panes", "subject_results", "subject_sources"]
 
 import math
-from collections.abc import Sequence
-from typing import Final, Literal
+from collections.abc import Mapping, Sequence
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from alerts.view.format import quantity_name, unit_name, with_capital
-from alerts.view.history.answer import BandColumns, FoundColumns, HistoryPane, ReadColumns, ShownUnit
+from alerts.view.history.answer import (
+    BandColumns,
+    FoundColumns,
+    HistoryPane,
+    PaneQuantity,
+    ReadColumns,
+    ShownUnit,
+    SubjectKind,
+)
 from alerts.view.history.limits import DatedLimits
 from alerts.view.history.span import HistorySpan
 from alerts.view.history.subject import HistorySubject
@@ -24,9 +32,14 @@ from ingest.store import Store
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.store.judgements import HOUR_MS, judgement_history, judgement_spans
 
-PaneQuantity = Literal["pressure", "temperature", "pH", "free_so2", "molecular_so2"]
-PANE_QUANTITIES: Final[tuple[PaneQuantity, ...]] = ("pressure", "temperature", "pH", "free_so2", "molecular_so2")
-"""In the order in which the panes stand."""
+_OF_WINE: Final[tuple[PaneQuantity, ...]] = ("pressure", "temperature", "pH", "free_so2", "molecular_so2")
+PANE_QUANTITIES: Final[Mapping[SubjectKind, tuple[PaneQuantity, ...]]] = {
+    "vessel": _OF_WINE,
+    "lot": _OF_WINE,
+    "cylinder": ("pressure", "temperature"),
+    "room": ("temperature", "barometric_pressure"),
+}
+"""By what a history is of, in the order in which the panes stand."""
 
 _ESTIMATED: Final = ("free_so2", "molecular_so2")
 _COMPENSATED: Final = "compensated_pressure"
@@ -42,7 +55,7 @@ def history_panes(
     most: rows of one probe, about. Call inside ``store.read()``.
     """
     panes, never, span_ms = [], [], 0
-    for quantity in PANE_QUANTITIES:
+    for quantity in PANE_QUANTITIES[subject.kind]:
         pane = _empty_pane(cellar, quantity)
         known = False
         if quantity in QUANTITIES:
@@ -63,7 +76,7 @@ def history_panes(
                     )
                 )
             known = bool(sources)
-        if quantity == "pressure":
+        if quantity == "pressure" and subject.kind in ("vessel", "lot"):
             pane.bands.extend(_compensated(cellar, store, subject, span, span_ms))
         results = [] if quantity == "molecular_so2" else subject_results(store, subject, quantity)
         within = [result for result in results if span.from_ms <= result.at_ms < span.to_ms]
@@ -93,7 +106,7 @@ def _empty_pane(cellar: Cellar, quantity: PaneQuantity) -> HistoryPane:
 
 
 def _about(subject: HistorySubject, quantity: str) -> Subject:
-    return OfPlace(subject.id, quantity) if subject.kind == "vessel" else OfLot(subject.id, quantity)
+    return OfLot(subject.id, quantity) if subject.is_lot else OfPlace(subject.id, quantity)
 
 
 def subject_sources(store: Store, subject: HistorySubject, quantity: str) -> tuple[HistorySource, ...]:
@@ -110,7 +123,7 @@ def subject_results(store: Store, subject: HistorySubject, quantity: str) -> lis
     return [
         result
         for result in results_of(store, _about(subject, quantity))
-        if subject.kind == "vessel" or result.lot == subject.id or _counts(result.share)
+        if not subject.is_lot or result.lot == subject.id or _counts(result.share)
     ]
 
 

@@ -58,9 +58,9 @@ def history_of(
 
 def first_known_ms(store: Store, subject: HistorySubject) -> int | None:
     """When the first reading or entry was [UTC ms], None if there is none. Call inside ``store.read()``."""
-    of_lot = subject.kind == "lot"
+    of_lot = subject.is_lot
     begins = [stay.from_ms for stay in subject.stays]
-    for quantity in PANE_QUANTITIES:
+    for quantity in PANE_QUANTITIES[subject.kind]:
         if quantity in QUANTITIES:
             about = OfLot(subject.id, quantity) if of_lot else OfPlace(subject.id, quantity)
             known = history.span(store, about)
