@@ -105,6 +105,7 @@ def event_routes(board: Board, layout: str) -> APIRouter:
 
     @routes.get(
         "/api/events",
+        status_code=200,  # the class that answers has none of its own, which the description asks for
         response_class=_EventStream,
         responses={
             200: {

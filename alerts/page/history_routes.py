@@ -17,10 +17,11 @@ from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter, Depends, Query, Request
 from fastapi.responses import FileResponse, HTMLResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
-from pydantic import BaseModel, TypeAdapter
+from pydantic import TypeAdapter
 
 from alerts.errors import HistoryRefused
 from alerts.page.context import PageContext
+from alerts.page.errors import ErrorAnswer
 from alerts.page.history_request import AskedHistory, asked_history, asked_span, asked_subject, history_address
 from alerts.view.format import duration_text
 from alerts.view.history.answer import EstimateAnswer, HistoryAnswer
@@ -42,17 +43,11 @@ _A_DAY_S: Final = 86_400
 Asked = Annotated[AskedHistory, Depends(asked_history)]
 
 
-class HistoryError(BaseModel):
-    """What is wrong with the request, and what is allowed."""
-
-    error: str
-
-
 def history_routes(context: PageContext) -> APIRouter:
     """Make the routes of the history."""
     routes = APIRouter()
     cellar = context.cellar
-    refusal: dict[int | str, dict[str, Any]] = {400: {"model": HistoryError, "description": "what is wrong"}}
+    refusal: dict[int | str, dict[str, Any]] = {code: {"model": ErrorAnswer} for code in (400, 422, 503)}
 
     def looked_up(asked: AskedHistory, gather: Callable[[Store, HistorySubject, HistorySpan, int], bytes]) -> Response:
         now_ms = context.clock()

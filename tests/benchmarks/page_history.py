@@ -113,7 +113,11 @@ async def measure(cellar: Cellar, now_ms: int, rounds: int) -> None:
                 took_ms.append(1000 * (time.process_time() - began))
                 if reply.status_code != 200:
                     raise SystemExit(f"{path}: {reply.status_code}")
-            print_spread(path.replace("/history?", "?").replace("/history/", "/").replace(LOT, "..")[:34], took_ms, f"ms {sent:9,} bytes  {goal}")
+            print_spread(
+                path.replace("/history?", "?").replace("/history/", "/").replace(LOT, "..")[:34],
+                took_ms,
+                f"ms {sent:9,} bytes  {goal}",
+            )
 
         print(f"{'processor time':<34} {'min':>12} {'median':>12} {'max':>12}")
         for span in SPANS:
