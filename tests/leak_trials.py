@@ -134,30 +134,47 @@ def watch_keg(
     readings: KegReadings, column: int, *, every_s: float = 600.0, minutely: bool = False, journal: bool = False
 ) -> list[Judged]:
     """Put one keg's readings through the watch and keep what it said: every ``every_s``, and when it has news."""
-    keg = readings.kegs[column]
-    facts = facts_of(keg, wine_before=_wine_before(keg) if journal else "unknown")
-    watch = BlanketWatch(facts)
-    written = [happening for happening in keg.happenings if not isinstance(happening, Moved)] if journal else []
-    acts = [_act(keg, happening) for happening in written]
-    acts.sort(key=lambda act: act[0])
-    onset = keg.leak.onset_s if keg.leak is not None else np.inf
-    trace = []
-    points = readings.of(column)
-    point = next(points, None)
-    step_s = float(readings.truths.at_s[1] - readings.truths.at_s[0])
-    for step, at_ms in enumerate(readings.at_ms.tolist()):
-        at_s = step * step_s
-        while acts and acts[0][0] <= at_s:
-            when_s, cause, drawn_l = acts.pop(0)
-            filling = replace(facts.filling, wine_l=facts.filling.wine_l - drawn_l)
-            facts = replace(facts, filling=filling)
-            watch.begin_episode(START_MS + round(1000.0 * when_s), cause, facts)
-        while point is not None and point.at_ms <= at_ms:
-            watch.add(BlanketPoint(*point))
-            point = next(points, None)
-        if at_s % every_s == 0.0 or watch.has_news or (minutely and abs(at_s - onset) < _NEAR_S):
-            trace.append(judged(watch.judge(at_ms)))
-    return trace
+    watched = WatchedKeg(readings, column, every_s=every_s, minutely=minutely, journal=journal)
+    for step in range(len(readings.at_ms)):
+        watched.take(step)
+    return watched.trace
+
+
+class WatchedKeg:
+    """A keg whose readings go through the watch step by step. trace: what it said: every ``every_s``, each minute about
+    the onset if ``minutely``, and when it has news.
+    """
+
+    def __init__(
+        self, readings: KegReadings, column: int, *, every_s: float = 600.0, minutely: bool = False, journal: bool
+    ) -> None:
+        keg = readings.kegs[column]
+        self.trace: list[Judged] = []
+        self._facts = facts_of(keg, wine_before=_wine_before(keg) if journal else "unknown")
+        self.watch = BlanketWatch(self._facts)
+        written = [happening for happening in keg.happenings if not isinstance(happening, Moved)] if journal else []
+        self._acts = sorted((_act(keg, happening) for happening in written), key=lambda act: act[0])
+        self._onset_s = keg.leak.onset_s if keg.leak is not None else np.inf
+        self._at_ms = readings.at_ms
+        self._step_s = float(readings.truths.at_s[1] - readings.truths.at_s[0])
+        self._points = readings.of(column)
+        self._point = next(self._points, None)
+        self._every_s, self._minutely = every_s, minutely
+
+    def take(self, step: int) -> None:
+        """Take what was written down and read up to a step."""
+        at_s, at_ms = step * self._step_s, int(self._at_ms[step])
+        while self._acts and self._acts[0][0] <= at_s:
+            when_s, cause, drawn_l = self._acts.pop(0)
+            filling = replace(self._facts.filling, wine_l=self._facts.filling.wine_l - drawn_l)
+            self._facts = replace(self._facts, filling=filling)
+            self.watch.begin_episode(START_MS + round(1000.0 * when_s), cause, self._facts)
+        while self._point is not None and self._point.at_ms <= at_ms:
+            self.watch.add(BlanketPoint(*self._point))
+            self._point = next(self._points, None)
+        is_near = self._minutely and abs(at_s - self._onset_s) < _NEAR_S
+        if at_s % self._every_s == 0.0 or self.watch.has_news or is_near:
+            self.trace.append(judged(self.watch.judge(at_ms)))
 
 
 def _wine_before(keg: TrialKeg) -> WineBefore:

@@ -290,3 +290,12 @@ def test_wine_that_is_topped_leaves_so_much_less_headspace() -> None:
     judgement = watch.judge(later[-1].at_ms)
     assert judgement.headspace_l == pytest.approx(0.6, abs=0.25)
     assert not judgement.leak_certain
+
+
+@pytest.mark.parametrize("every", [5, 10])
+def test_a_probe_that_reads_seldom_is_judged_however_the_work_is_spread(tight: list[BlanketPoint], every: int) -> None:
+    watch = BlanketWatch(FACTS, later_ms=11 * 60_000)
+    for point in tight[: 2 * 1440 : every]:
+        watch.add(point)
+        judgement = watch.judge(point.at_ms)
+    assert judgement.finding in ("sound", "cooling", "warming", "settling")

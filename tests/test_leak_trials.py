@@ -26,3 +26,12 @@ def test_a_leak_is_certain_in_time_and_not_before(row: str, headspace_l: float) 
     assert scored.found_s is not None
     assert scored.found_s <= 3600.0 * ROWS[row].within_h
     assert scored.simple.keys() == {"gauge alone", "ideal gas"}
+
+
+@pytest.mark.parametrize("number", [14, 15, 38])
+def test_a_loss_of_half_the_blanket_in_half_a_day_shows_within_two_hours_over_half_a_litre(number: int) -> None:
+    # No barometer, the temperature at the wall: two into wine that takes up gas, one whose wine had settled.
+    (scored,) = run_batch(Batch("12 h", 0.5, number, 1, 9000))
+    assert scored.false_at_s is None
+    assert scored.found_s is not None
+    assert scored.found_s <= 2.0 * 3600.0

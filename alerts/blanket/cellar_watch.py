@@ -20,6 +20,7 @@ from alerts.blanket.instruments import vessel_instruments
 from alerts.blanket.points import is_usable
 from alerts.blanket.series_minutes import MINUTE_MS, SeriesMinutes
 from alerts.blanket.setting import BlanketSetting, blanket_settings
+from alerts.blanket.shared_air import share_air
 from alerts.blanket.stored_episodes import stored_timelines
 from alerts.blanket.vessel_watch import Detector
 from alerts.gas.blanket_watch import BlanketWatch
@@ -88,6 +89,7 @@ class CellarWatch:
     ) -> None:
         self._cellar = cellar
         self._settings = blanket_settings(cellar)
+        self._line_of = {vessel: line.id for line in cellar.gas_line for vessel in line.vessels}
         self._detector = detector
         self._build_s = build_s
         self._vessels: dict[str, FollowedVessel] = {}
@@ -108,6 +110,7 @@ class CellarWatch:
                 vessel.feed(self._minutes, before, now_ms)
                 turns.give_way()
         self._build(store, now_ms, before, turns)
+        share_air([*self._vessels.values()], self._line_of)
         judged = []
         for vessel in self._vessels.values():
             answer = vessel.judge(now_ms)

@@ -17,6 +17,7 @@ from alerts.blanket.series_minutes import MINUTE_MS, MinuteMean, SeriesMinutes
 from alerts.blanket.setting import BlanketSetting
 from alerts.blanket.vessel_watch import Detector, VesselWatch
 from alerts.gas.blanket_facts import BlanketJudgement, BlanketPoint
+from alerts.gas.common_air import AirWitness
 from ingest.reading import Scale
 from ingest.store.readings.block import Arrays
 
@@ -89,6 +90,27 @@ class FollowedVessel:
         if watch is None or judgement is None:
             return None
         return VesselJudged(self.setting, watch.episode, judgement, watch.last, self._pressure_ms)
+
+    # ---- the weather, where no barometer shows it
+
+    @property
+    def pressure_kpa(self) -> float | None:
+        """The newest gauge pressure that was fed, None without one."""
+        return None if self._watch is None or self._watch.last is None else self._watch.last.pressure_kpa
+
+    @property
+    def shows_air_to_kpa(self) -> float | None:
+        """How well the gauge shows others the weather, as ``BlanketWatch`` has it; None for a vessel that is stale."""
+        return None if self._watch is None or self.stale else self._watch.shows_air_to_kpa
+
+    def air_witness(self) -> AirWitness | None:
+        """Make what the gauge shows others of the weather."""
+        return None if self._watch is None else self._watch.air_witness()
+
+    def hear(self, witnesses: Sequence[AirWitness]) -> None:
+        """Take what other vessels' gauges show of the weather."""
+        if self._watch is not None:
+            self._watch.hear(witnesses)
 
     # ---- readings as they come ----------------------------------------------------------------------------------
 

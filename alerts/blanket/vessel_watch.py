@@ -9,7 +9,7 @@ from __future__ import annotations
 __all__ = ["BAROMETER_HELD_MS", "Detector", "Instruments", "VesselWatch"]
 
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import Final, Protocol
@@ -19,6 +19,7 @@ from alerts.blanket.episodes import BlanketEpisode, Timeline, episode_at
 from alerts.errors import OutOfRange
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.blanket_watch import BlanketWatch
+from alerts.gas.common_air import AirWitness
 
 log = logging.getLogger("alerts")
 
@@ -125,6 +126,25 @@ class VesselWatch:
             if changed:
                 watch.begin_episode(point.at_ms, "probe changed", facts)
             watch.add(point)
+
+    @property
+    def shows_air_to_kpa(self) -> float | None:
+        """How well the gauge shows others the weather, as ``BlanketWatch`` has it."""
+        return None if self._watch is None or self.facts is None or self._trouble else self._watch.shows_air_to_kpa
+
+    def air_witness(self) -> AirWitness | None:
+        """Make what the gauge shows others of the weather."""
+        if self._watch is None:
+            return None
+        witness = None
+        with self._noting_trouble():
+            witness = self._watch.air_witness()
+        return witness
+
+    def hear(self, witnesses: Sequence[AirWitness]) -> None:
+        """Take what other vessels' gauges show of the weather."""
+        if self._watch is not None:
+            self._watch.hear(witnesses)
 
     def judge(self, at_ms: int) -> BlanketJudgement | None:
         """Judge as of a time (UTC ms); None where the gas is not judged then."""

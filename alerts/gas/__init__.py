@@ -13,6 +13,8 @@ wine_tables      what wine and vessel do with temperature, as tables
 blanket_bins     readings as means over ever longer times the older they are
 open_minute      readings gathered to minutes
 blanket_columns  the readings as the columns of a linear regression
+blanket_noise    the noise that the readings are taken to have
+common_air       the weather by what several gauges show alike
 blanket_fit      explaining the readings with and without a leak
 blanket_prior    what is known before an episode's first reading
 leak_evidence    what the fits say of a leak, and of gas that comes in
@@ -20,6 +22,7 @@ sudden_loss      steps and fast losses, minute by minute
 stuck_sensor     a pressure that does not move where it would have to
 air_floor        when the gauge will fall below the air floor
 fitted_blanket   the fits of one moment with what they say
+heard_air        what a vessel's gauge may show others of the weather, and what it hears
 blanket_finding  from fits to a finding
 blanket_remarks  why a judgement says no more than it does
 blanket_watch    the gas over one wine, judged as its readings come in

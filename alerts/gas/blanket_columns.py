@@ -66,12 +66,16 @@ class BlanketColumns(NamedTuple):
     segment: Floats
 
 
-def blanket_columns(bins: BinArrays, facts: BlanketFacts) -> BlanketColumns:
-    """Make the columns of at least two bins."""
+def blanket_columns(bins: BinArrays, facts: BlanketFacts, air_more_kpa: Floats | None = None) -> BlanketColumns:
+    """Make the columns of at least two bins. air_more_kpa: by how much the air's pressure is more than was read or is
+    usual at the place.
+    """
     days = (bins.at_ms - bins.at_ms[0]) / DAY_MS
     tables = wine_tables(facts.filling, facts.gas)
     celsius = bins.temperature_c
     air = held(bins.barometer_kpa, facts.station_kpa)
+    if air_more_kpa is not None:
+        air = air + air_more_kpa
     absolute = bins.pressure_kpa + air
     dry = absolute - tables.vapour_at(celsius)
     warm = celsius + kelvin(0.0)

@@ -2,7 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["Finding", "calm_finding", "from_wine", "goes_on", "is_gain", "is_leak", "leak_finding"]
+__all__ = [
+    "Finding",
+    "calm_finding",
+    "from_wine",
+    "goes_on",
+    "is_gain",
+    "is_leak",
+    "is_young_leak",
+    "leak_finding",
+    "may_be_young_leak",
+]
 
 from typing import Final, NamedTuple
 
@@ -22,6 +32,8 @@ _LEAST_KPA_DAY: Final = 0.25
 _SLOWEST_DAYS: Final = 70.0
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
+# That flaw shows over days: over a short part of them no more than so many times that part of it.
+_UPTAKE_SPREAD: Final = 4.0
 # So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
 _THERMAL_DAYS: Final = 0.5
 _LEAST_THERMAL: Final = 0.1
@@ -29,6 +41,11 @@ _MOST_THERMAL: Final = 0.6
 _FALLEN_KPA: Final = 0.6
 _OPEN_KPA: Final = 0.5
 _RISEN_KPA: Final = 1.5
+# A leak is young for so long; so much evidence makes it worth looking again, if it loses so much a day (a deep low
+# brings 2.4 kPa a day).
+_YOUNG_DAYS: Final = 0.25
+_WORTH_LOOKING: Final = 5.0
+_YOUNG_KPA_DAY: Final = 12.0
 # A leak that was certain is over when the pressure has been flat for so long.
 _FLAT_DAYS: Final = 0.3
 _FLAT_KPA: Final = 0.4
@@ -95,7 +112,8 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     if not was_certain and pressure_kpa < _OPEN_KPA:
         # Nothing leaks out of a vessel that sucks.
         return False
-    least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * abs(fitted.learned.uptake_kpa))
+    part = min(1.0, _UPTAKE_SPREAD * (fitted.days - leak.onset_days) / fitted.days)
+    least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
     slowest = max(_LEAST_KPA_DAY, (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     if leak.better < (_STILL_CERTAIN if was_certain else _CERTAIN) or leak.lost < least or leak.kappa < slowest:
         return False
@@ -103,6 +121,24 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     if not was_certain and leak.lost < share * fitted.thermal_swing(leak.onset_days, facts):
         return False
     return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+
+
+def may_be_young_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float) -> bool:
+    """Whether a leak may have begun in the last hours that would reach the air floor within a day, faster than any
+    weather: then it is worth looking again, with the noise that was seen. pressure_kpa: gauge now.
+    """
+    leak = fitted.leak
+    is_young = fitted.days - leak.onset_days < _YOUNG_DAYS
+    return (
+        is_young and leak.better > _WORTH_LOOKING and leak.kappa > max(pressure_kpa - facts.floor_kpa, _YOUNG_KPA_DAY)
+    )
+
+
+def is_young_leak(sharp: FittedBlanket, facts: BlanketFacts, pressure_kpa: float) -> bool:
+    """Whether nothing but a leak of the last hours explains the readings, by the noise that was seen in two hours
+    before. sharp: fits with that noise, good for hours only, since over days more is left out of the model.
+    """
+    return may_be_young_leak(sharp, facts, pressure_kpa) and is_leak(sharp, facts, pressure_kpa, was_certain=False)
 
 
 def goes_on(fitted: FittedBlanket) -> bool:

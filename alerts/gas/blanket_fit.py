@@ -20,6 +20,7 @@ __all__ = [
     "extra_column",
     "fit_blanket",
     "ramps_since",
+    "weather_hides",
 ]
 
 from collections.abc import Sequence
@@ -31,6 +32,16 @@ import numpy as np
 from alerts.gas.blanket_bins import BinArrays
 from alerts.gas.blanket_columns import RT0, TAUS_D, BlanketColumns, blanket_columns
 from alerts.gas.blanket_facts import BlanketFacts
+from alerts.gas.blanket_noise import (
+    NoiseSizes,
+    Unexplained,
+    noise_between,
+    noise_sizes,
+    sizes_as_seen,
+    weather_between,
+    weather_change,
+)
+from alerts.gas.common_air import CommonAir
 from alerts.gas.wine_tables import Floats
 
 # Order of the parameters.
@@ -42,25 +53,6 @@ _LEAST_SCALE: Final = 0.7
 _MOST_STEPS: Final = 60
 # Below it nothing but the step itself changes.
 _SMALL_CHANGE: Final = 0.03
-# Standard deviation and correlation time of what the model leaves out.
-_MODEL_KPA: Final = 0.02
-# As a temperature: by where the probe is, and whether the room's is read. At the wall wine and gas are guessed from it.
-_MODEL_K_OF: Final = {
-    ("wine", True): 0.02,
-    ("wine", False): 0.1,
-    ("wall", True): 0.05,
-    ("wall", False): 0.25,
-}
-_MODEL_D: Final = 0.12
-_SLOW_SHARE: Final = 0.5
-_SLOW_D: Final = 1.0
-_SETTLING_SHARE: Final = 0.03
-# Of argon and carbon dioxide, for which nitrogen comes out of the wine.
-_OTHER_SETTLING_SHARE: Final = 0.06
-_SETTLING_D: Final = 1.5
-# Of the weather (ordinary weather moves by 1 to 2 kPa over days).
-_WEATHER_KPA: Final = 1.2
-_WEATHER_D: Final = 2.5
 
 
 class Jump(NamedTuple):
@@ -94,7 +86,9 @@ class BlanketPrior(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class BlanketFit:
-    """The fits. Chi squared by hypothesis (rows) and onset or step (columns); theta, cov: without a leak.
+    """The fits. Chi squared by hypothesis (rows) and onset or step (columns); theta, cov: without a leak; mean,
+    precision: what was known beforehand of all parameters but alpha, those of jumps too, by hypothesis; at_ms: of the
+    bins; sizes: of the noise; common: the air's pressure by other gauges, where it was used.
 
     onset_days: since the first bin; kappa, u_kappa: kPa a day at T0 at the present pressure.
     """
@@ -118,19 +112,32 @@ class BlanketFit:
     design: Floats
     left: Floats
     w_changes: Floats
+    mean: Floats
+    precision: Floats
+    at_ms: Floats
+    sizes: NoiseSizes
+    common: CommonAir | None
 
 
 def fit_blanket(
-    bins: BinArrays, facts: BlanketFacts, prior: BlanketPrior, jumps: Sequence[Jump] = (), near_w: float | None = None
+    bins: BinArrays,
+    facts: BlanketFacts,
+    prior: BlanketPrior,
+    jumps: Sequence[Jump] = (),
+    near_w: float | None = None,
+    seen: Unexplained | None = None,
+    common: CommonAir | None = None,
 ) -> BlanketFit:
     """Fit at least three bins.
 
     jumps: those between the segments of the bins; near_w: 1/V20 as the fit before found it, at which the prior of the
-    headspace is made linear.
+    headspace is made linear; seen: what such a fit left unexplained: then the noise of hours is taken to be that;
+    common: the air's pressure by what other gauges show, where no barometer does.
     """
     prior = _near(prior, near_w)
-    columns = blanket_columns(bins, facts)
-    inverse = np.linalg.inv(_noise(bins, columns, facts, prior))
+    columns = blanket_columns(bins, facts, None if common is None else common.kpa)
+    sizes, noise = _noise(bins, columns, facts, float(prior.mean[0, 0]), seen, common)
+    inverse = np.linalg.inv(noise)
     design = _design(columns, prior)
     design, mean, precision, changes = _with_jumps(design, columns, prior, jumps, facts)
     weighed = inverse @ columns.reduced
@@ -150,8 +157,7 @@ def fit_blanket(
 
     chi_leak = chi_sound[:, None] - chi_drop
     freedom = max(len(columns.days) - 4, 1)
-    weather_hides = facts.weather_moves and bool(np.isnan(bins.barometer_kpa).any())
-    least_scale = 1.0 if weather_hides or freedom < 30 else _LEAST_SCALE
+    least_scale = 1.0 if weather_hides(bins, facts) or freedom < 30 else _LEAST_SCALE
     best = min(float(chi_sound.min()), float(chi_leak.min()), float((chi_sound[:, None] - step_drop).min()))
     return BlanketFit(
         columns=columns,
@@ -173,7 +179,40 @@ def fit_blanket(
         design=design,
         left=left,
         w_changes=theta[:, changes].sum(axis=1),
+        mean=mean,
+        precision=precision,
+        at_ms=bins.at_ms,
+        sizes=sizes,
+        common=common,
     )
+
+
+def weather_hides(bins: BinArrays, facts: BlanketFacts) -> bool:
+    """Whether the weather moves the pressure of some bins unseen."""
+    return facts.weather_moves and bool(np.isnan(bins.barometer_kpa).any())
+
+
+def _noise(
+    bins: BinArrays,
+    columns: BlanketColumns,
+    facts: BlanketFacts,
+    w: float,
+    seen: Unexplained | None,
+    common: CommonAir | None,
+) -> tuple[NoiseSizes, Floats]:
+    """The sizes of the noise, and the covariance of the bins [kPa²]."""
+    sizes = noise_sizes(bins, columns, facts, w)
+    apart = np.abs(columns.days[:, None] - columns.days)
+    hides = weather_hides(bins, facts)
+    weather = None
+    if hides:
+        weather = weather_between(apart) if common is None else common.cov
+    if seen is not None:
+        sizes = sizes_as_seen(sizes, seen, 0.0 if weather is None else weather_change(columns.days, weather))
+        if hides and common is None:
+            weather = weather_between(apart, sizes.lag_d)
+    noise = noise_between(apart, sizes)
+    return sizes, noise if weather is None else noise + weather
 
 
 def _near(prior: BlanketPrior, near_w: float | None) -> BlanketPrior:
@@ -279,26 +318,6 @@ def extra_column(
     alone = np.maximum(d - np.sum(b * (cov @ b), axis=1), 1e-12 * np.maximum(d, 1e-6))
     r = left @ columns
     return r * r / alone, r / alone, alone**-0.5, b
-
-
-def _noise(bins: BinArrays, columns: BlanketColumns, facts: BlanketFacts, prior: BlanketPrior) -> Floats:
-    """The covariance of the bins [kPa²]."""
-    scatter = bins.noise_kpa[~np.isnan(bins.noise_kpa)]
-    white = max(0.02, float(np.median(scatter)) if len(scatter) else 0.05)
-    slope = 0.7 + 0.5 * min(float(prior.mean[0, 0]), 4.0)
-    kelvins = _MODEL_K_OF[facts.mounted, not np.isnan(bins.room_c).any()]
-    model = float(np.hypot(_MODEL_KPA, kelvins * slope))
-    apart = np.abs(columns.days[:, None] - columns.days)
-    noise = model**2 * (np.exp(-apart / _MODEL_D) + _SLOW_SHARE**2 * np.exp(-apart / _SLOW_D))
-    if facts.weather_moves and bool(np.isnan(bins.barometer_kpa).any()):
-        noise += _WEATHER_KPA**2 * np.exp(-apart / _WEATHER_D)
-    # How wine dissolves gas is never quite as in the formula.
-    level = columns.reduced + float(prior.mean[0, 0]) * columns.growth
-    moved = np.abs(level - level[0])
-    share = _SETTLING_SHARE if facts.gas.name == "nitrogen" else _OTHER_SETTLING_SHARE
-    noise += share**2 * np.outer(moved, moved) * np.exp(-apart / _SETTLING_D)
-    noise[np.diag_indices_from(noise)] += white**2
-    return noise
 
 
 def _onsets(days: Floats) -> Floats:

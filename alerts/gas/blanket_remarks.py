@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from alerts.gas.blanket_facts import BlanketFacts
+from alerts.gas.common_air import CommonAir
 from alerts.gas.stuck_sensor import StuckRun
 
 _BETS: Final = {
@@ -26,13 +27,15 @@ def blanket_remarks(
     days: float | None,
     u_kappa: float | None,
     has_air: bool,
+    common: CommonAir | None,
     stuck: StuckRun | None,
     is_held: bool,
 ) -> Iterator[str]:
     """List the remarks on a finding.
 
     days: since the first reading of the episode, None without a fit; u_kappa: standard uncertainty of the loss, kPa a
-    day; has_air: whether a barometer is read; is_held: whether a supply holds the pressure, by the readings.
+    day; has_air: whether a barometer is read; common: the air's pressure by other
+    gauges, where it is used; is_held: whether a supply holds the pressure, by the readings.
     """
     if stuck is not None:
         yield (
@@ -50,5 +53,10 @@ def blanket_remarks(
         yield _BETS[facts.wine_before]
     if u_kappa is not None and finding not in ("supply open", "no judgement", "gas rising") and 4.0 * u_kappa > 0.5:
         yield f"Leaks slower than about {4.0 * u_kappa:.1f} kPa a day would not show yet."
-    if facts.weather_moves and not has_air:
+    if facts.weather_moves and not has_air and common is not None:
+        yield (
+            f"Without a barometer the weather is taken from what {common.witnesses} other vessels' gauges do alike: "
+            f"its change over a day is known to {2.0 * common.u_day_kpa:.1f} kPa."
+        )
+    elif facts.weather_moves and not has_air:
         yield "Without a barometer the weather moves this gauge by 1 to 3 kPa: a slow leak is found later."

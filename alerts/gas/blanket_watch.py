@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["BlanketWatch"]
 
+from collections.abc import Sequence
 from math import hypot
 from statistics import median
 from typing import Final
@@ -14,12 +15,24 @@ from alerts.gas.air_floor import GasNow, HoursLeft, gauge_at, hours_left
 from alerts.gas.blanket_bins import BlanketBins
 from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint, EpisodeCause
-from alerts.gas.blanket_finding import Finding, calm_finding, from_wine, goes_on, is_gain, is_leak, leak_finding
+from alerts.gas.blanket_finding import (
+    Finding,
+    calm_finding,
+    from_wine,
+    goes_on,
+    is_gain,
+    is_leak,
+    is_young_leak,
+    leak_finding,
+    may_be_young_leak,
+)
 from alerts.gas.blanket_fit import BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_prior import first_prior, later_prior, settling_bound
 from alerts.gas.blanket_remarks import blanket_remarks
+from alerts.gas.common_air import AirWitness, CommonAir
 from alerts.gas.fitted_blanket import KPA_DAY_TO_ML_MIN, FittedBlanket, LossRate, fitted_blanket
 from alerts.gas.gases import kelvin
+from alerts.gas.heard_air import HeardAir, may_witness
 from alerts.gas.leak_evidence import Learned, old_step
 from alerts.gas.open_minute import OpenMinute
 from alerts.gas.stuck_sensor import StuckSensor
@@ -52,6 +65,7 @@ _EARLY_KPA: Final = 2.0
 # Half of what the gas law makes of a kelvin.
 _ROOM_KPA_K: Final = 0.3
 _MOST_JUMPS: Final = 8
+_U_WEATHER_KPA: Final = 1.2
 # Air pressure is never further than this from its mean at a place.
 _WEATHER_KPA: Final = 6.0
 
@@ -79,6 +93,9 @@ class BlanketWatch:
         self._drawn_l: tuple[int, float] | None = None
         self._prior: BlanketPrior | None = None
         self._fitted: FittedBlanket | None = None
+        # The same with the noise that was seen, where a fast leak may have begun in the last hours.
+        self._sharp: FittedBlanket | None = None
+        self._heard = HeardAir()
         self._fit_due = False
         self._closed_ms = 0
         self._judged_ms = 0
@@ -114,7 +131,8 @@ class BlanketWatch:
 
     def add(self, point: BlanketPoint) -> None:
         """Take a point; one that is not after the last is left out."""
-        if self._last is not None and point.at_ms <= self._last.at_ms:
+        before = self._last
+        if before is not None and point.at_ms <= before.at_ms:
             return
         self._last = point
         if point.barometer_kpa is not None:
@@ -128,14 +146,42 @@ class BlanketWatch:
         minute = self._minutes.add(point)
         if minute is not None:
             self._close_minute(minute)
-        if self._bins.add(point):
+        # Of a probe that reads seldom no point may lie between a bin's settling and the end of the next one.
+        is_overdue = self._fit_due and before is not None and before.at_ms - self._closed_ms < self._settle_ms
+        is_closed = self._bins.add(point)
+        if is_closed:
             self._fit_due = True
             self._closed_ms = point.at_ms
-        if self._fit_due and point.at_ms - self._closed_ms >= self._settle_ms:
+        if self._fit_due and ((is_closed and is_overdue) or point.at_ms - self._closed_ms >= self._settle_ms):
             age_ms = _FIT_ANYWAY_MS if self._fitted is None else point.at_ms - self._fitted.at_ms
             if age_ms >= _FIT_ANYWAY_MS or point.at_ms - self._judged_ms < _HOUR_MS:
                 self._refit()
                 self._news = True
+
+    @property
+    def shows_air_to_kpa(self) -> float | None:
+        """How well the gauge shows others the weather: the noise of what it shows [kPa]. None where it shows none, or
+        where more than the weather, dissolving and temperature may move it.
+        """
+        fitted, last = self._fitted, self._last
+        if fitted is None or last is None or not self._weather_hides or self._facts.supply_open:
+            return None
+        is_leaking = self._leak_since_ms is not None or last.at_ms - self._fast_ms < _FAST_LASTS_MS
+        if is_leaking or self._stuck.run is not None or self._from_wine_ms is not None:
+            return None
+        return fitted.fit.sizes.of_hours if may_witness(fitted, last.pressure_kpa) else None
+
+    def air_witness(self) -> AirWitness | None:
+        """Make what the gauge shows others of the weather; None as of ``shows_air_to_kpa``."""
+        if self._fitted is None or self.shows_air_to_kpa is None:
+            return None
+        return self._heard.own(self._fitted, self._facts)
+
+    def hear(self, witnesses: Sequence[AirWitness]) -> None:
+        """Take what other vessels' gauges show of the weather, to be used from the next fit on where no barometer is
+        read. Not of vessels that may lose gas together with this one.
+        """
+        self._heard.hear(witnesses)
 
     @property
     def has_news(self) -> bool:
@@ -154,7 +200,10 @@ class BlanketWatch:
         if self._fit_due and last.at_ms - self._closed_ms >= self._settle_ms:
             self._refit()
         known = self._known()
-        gas = GasNow(self._level_now(last), known.w, facts.station_kpa if self._air is None else self._air)
+        common = self._common
+        more_kpa = 0.0 if common is None else common.now_kpa
+        air_kpa = facts.station_kpa + more_kpa if self._air is None else self._air
+        gas = GasNow(self._level_now(last) + more_kpa, known.w, air_kpa)
         compensated = gauge_at(gas._replace(air_kpa=self._usual_air()), np.array([facts.reference_c]), facts)
         finding = self._finding(last, gas)
         rate = self._rate(finding)
@@ -167,6 +216,7 @@ class BlanketWatch:
             days=None if self._fitted is None else self._fitted.days,
             u_kappa=None if rate is None or finding.leak_certain else rate.u_kappa,
             has_air=self._air is not None,
+            common=common,
             stuck=self._stuck.run,
             is_held=self._fitted is not None and self._fitted.is_held,
         )
@@ -287,7 +337,7 @@ class BlanketWatch:
         self._sudden.clear()
         self._minutes.clear()
         self._levels = []
-        self._fitted = None
+        self._fitted = self._sharp = None
         self._fit_due = False
         self._fast = None
         self._leak_since_ms = None
@@ -303,7 +353,8 @@ class BlanketWatch:
         bins = self._bins.arrays()
         # Jumps change the headspace afterwards: the prior is that of before them.
         near_w = None if self._fitted is None or self._jumps else self._fitted.learned.w
-        fit = fit_blanket(bins, self._facts, self._prior, self._jumps, near_w)
+        common = self._heard.common(bins.at_ms) if self._weather_hides else None
+        fit = fit_blanket(bins, self._facts, self._prior, self._jumps, near_w, common=common)
         late_step = old_step(fit)
         if late_step is not None:
             at_ms = round(float(bins.at_ms[0]) + late_step.days * 86_400_000)
@@ -313,8 +364,25 @@ class BlanketWatch:
             bins = self._bins.arrays()
             if len(self._bins) < _LEAST_BINS:
                 return
-            fit = fit_blanket(bins, self._facts, self._prior, self._jumps)
+            common = self._heard.common(bins.at_ms) if self._weather_hides else None
+            fit = fit_blanket(bins, self._facts, self._prior, self._jumps, common=common)
         self._fitted = fitted_blanket(fit, self._last.at_ms)
+        self._sharp = None
+        if may_be_young_leak(self._fitted, self._facts, self._last.pressure_kpa):
+            seen = self._fitted.unexplained
+            if seen is not None:
+                fit = fit_blanket(bins, self._facts, self._prior, self._jumps, near_w, seen, common)
+                self._sharp = fitted_blanket(fit, self._last.at_ms)
+
+    @property
+    def _weather_hides(self) -> bool:
+        """Whether the weather moves the gauge, and no barometer ever showed how."""
+        return self._facts.weather_moves and self._airs == 0
+
+    @property
+    def _common(self) -> CommonAir | None:
+        """The air's pressure by other gauges, where the newest fit used it."""
+        return None if self._fitted is None else self._fitted.fit.common
 
     def _level_now(self, last: BlanketPoint) -> float:
         """The level of the last five minutes [kPa]."""
@@ -362,6 +430,8 @@ class BlanketWatch:
         was_certain = self._leak_since_ms is not None
         if is_leak(fitted, self._facts, last.pressure_kpa, was_certain=was_certain):
             self._leak_since_ms = fitted.when_ms(fitted.leak.onset_days)
+        elif self._sharp is not None and is_young_leak(self._sharp, self._facts, last.pressure_kpa):
+            self._leak_since_ms = fitted.when_ms(self._sharp.leak.onset_days)
         elif last.pressure_kpa >= _EMPTY_KPA and not goes_on(fitted):
             self._leak_since_ms = None
         if self._leak_since_ms is not None:
@@ -416,5 +486,7 @@ class BlanketWatch:
 
     def _u_compensated(self, known: Learned, celsius: float) -> float:
         away = abs(celsius - self._facts.reference_c)
-        weather = 1.2 if self._facts.weather_moves and self._air is None else 0.0
+        weather = 0.0
+        if self._facts.weather_moves and self._air is None:
+            weather = _U_WEATHER_KPA if self._common is None else self._common.u_now_kpa
         return float(np.hypot(0.15 + 0.1 * away * known.u_w, weather))

@@ -10,9 +10,12 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from alerts.gas.air_floor import GasNow, gauge_at
-from alerts.gas.blanket_columns import RT0
+from alerts.gas.blanket_columns import RT0, T0_K
 from alerts.gas.blanket_facts import BlanketFacts
 from alerts.gas.blanket_fit import BlanketFit
+from alerts.gas.blanket_noise import Unexplained, unexplained
+from alerts.gas.common_air import AirWitness, air_witness
+from alerts.gas.gases import kelvin
 from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
 from alerts.gas.stuck_sensor import held_by_supply
 from alerts.gas.wine_tables import Floats
@@ -50,6 +53,23 @@ class FittedBlanket:
     def days(self) -> float:
         """From the first bin to the last."""
         return float(self.fit.columns.days[-1])
+
+    @property
+    def unexplained(self) -> Unexplained | None:
+        """How much the best fit without a leak leaves to change within two hours; None where too little was read."""
+        best = int(self.fit.chi_sound.argmin())
+        return unexplained(self.fit.columns, self.fit.columns.reduced - self.fit.design[best] @ self.fit.theta[best])
+
+    def air_witness(self, station_kpa: float) -> AirWitness:
+        """What the gauge shows of the weather, if it is vented and no barometer is read. station_kpa: mean air
+        pressure at the place.
+        """
+        fit, columns = self.fit, self.fit.columns
+        best = int(fit.chi_sound.argmin())
+        more = (columns.air - station_kpa) * T0_K / (columns.celsius + kelvin(0.0))
+        return air_witness(
+            fit.at_ms, columns.reduced - more, fit.design[best], fit.mean[best], fit.precision[best], fit.sizes
+        )
 
     def when_ms(self, days: float) -> int:
         """The time [UTC ms] of days since the first bin."""

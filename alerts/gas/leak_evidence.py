@@ -42,7 +42,8 @@ class LeakEvidence(NamedTuple):
 
     better: by how much chi squared is lower with it than with anything else, over the scatter of the readings; lost:
     gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
-    same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L].
+    same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L]; uptake_kpa:
+    what went into the wine since the first bin, by the best fit with it.
     """
 
     better: float
@@ -54,6 +55,7 @@ class LeakEvidence(NamedTuple):
     onset_days: float
     w: float = 0.0
     u_w: float = 0.0
+    uptake_kpa: float = 0.0
 
 
 def learned(fit: BlanketFit) -> Learned:
@@ -62,8 +64,7 @@ def learned(fit: BlanketFit) -> Learned:
     w_now = _w_now(fit)
     w = float(weights @ w_now)
     variance = weights @ (fit.scale * fit.cov[:, W, W] + (w_now - w) ** 2)
-    taken = -fit.design[:, :, W] * fit.theta[:, None, W] - fit.columns.growth * fit.theta[:, None, W]
-    taken = taken - fit.design[:, :, DELTA] * fit.theta[:, None, DELTA]
+    taken = _taken(fit, fit.theta[:, W], fit.theta[:, DELTA])
     days = fit.columns.days
     back = int(np.searchsorted(days, days[-1] - 0.25))
     back = min(back, len(days) - 2)
@@ -122,7 +123,23 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         float(np.sum(weights * onset)),
         mean_w := float(np.sum(weights * w)),
         float(np.sqrt(np.sum(weights * (var_w + (w - mean_w) ** 2)))),
+        _uptake(fit, int(chi.min(axis=1).argmin()), kappa, shift, chi),
     )
+
+
+def _taken(fit: BlanketFit, w: Floats, delta: Floats) -> Floats:
+    """What has gone into the wine by each bin [kPa at T0]: (hypotheses, bins)."""
+    held = -fit.design[:, :, W] - fit.columns.growth
+    return np.asarray(held * w[:, None] - fit.design[:, :, DELTA] * delta[:, None])
+
+
+def _uptake(fit: BlanketFit, best: int, kappa: Floats, shift: Floats, chi: Floats) -> float:
+    """What went into the wine since the first bin, by the best fit with a leak [kPa at T0]."""
+    onset = int(chi[best].argmin())
+    by = kappa[best, onset] * shift[best, onset]
+    w, delta = fit.theta[best, W] - by[W], fit.theta[best, DELTA] - by[DELTA]
+    taken = _taken(fit, np.full(len(fit.theta), w), np.full(len(fit.theta), delta))[best]
+    return float(taken[-1] - taken[0])
 
 
 class OldStep(NamedTuple):

@@ -7,7 +7,7 @@ seed, its number and how long it is watched, not on how many are drawn.
 
 from __future__ import annotations
 
-__all__ = ["KegKind", "draw_kegs"]
+__all__ = ["KegKind", "draw_kegs", "in_one_room"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -72,6 +72,12 @@ class KegKind:
 def draw_kegs(kind: KegKind, count: int, *, seed: int, first: int = 0) -> list[TrialKeg]:
     """Draw kegs number ``first`` to ``first + count - 1`` of a kind."""
     return [_draw_keg(kind, seed, number) for number in range(first, first + count)]
+
+
+def in_one_room(kegs: Sequence[TrialKeg]) -> list[TrialKeg]:
+    """Put kegs into the room of the first: its temperatures, its weather, its doors. None has a barometer there."""
+    air = replace(kegs[0].air, seed=kegs[0].seed)
+    return [replace(keg, air=air, probes=replace(keg.probes, barometer=False)) for keg in kegs]
 
 
 def _draw_keg(kind: KegKind, seed: int, number: int) -> TrialKeg:

@@ -71,7 +71,8 @@ class KegAir:
     swing_k: from night to day, peak to peak, K; drift_k: sd of the slow drift of temperature, K, time constant 3 days;
     weather_kpa, weather_s: sd and time constant of air pressure, kPa and s; weather_lag_s: smooths it (0: none);
     compressor_k, compressor_s: saw-tooth of a cooler, peak to peak K, period s; doors: (when s, how much K, time
-    constant s) of the air that a door lets in, which then fades.
+    constant s) of the air that a door lets in, which then fades; seed: of drift, weather and compressor, None for the
+    keg's own: kegs with the same air and seed stand in one room.
     """
 
     mean_c: float = 13.0
@@ -85,6 +86,7 @@ class KegAir:
     compressor_k: float = 0.0
     compressor_s: float = 1500.0
     doors: tuple[tuple[float, float, float], ...] = ()
+    seed: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

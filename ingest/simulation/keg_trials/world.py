@@ -145,7 +145,7 @@ class KegWorld:
         self._room_c = np.empty((steps, count))
         self._station = np.empty((steps, count))
         for index, keg in enumerate(self.kegs):
-            random = np.random.default_rng([keg.seed, 1])
+            random = np.random.default_rng([keg.seed if keg.air.seed is None else keg.air.seed, 1])
             self._room_c[:, index], self._station[:, index] = air_of(keg.air, self._at_s, random)
         wine_c = _each(wine_at_start(keg.air, keg.wine_lag_s) for keg in self.kegs)
         share = _each(keg.gas_share for keg in self.kegs)
