@@ -13,6 +13,7 @@ from threading import Event
 from typing import Any, Final
 
 import pytest
+from a_mill_lane import MillLaneOnDisk
 from cellar_text import KEG, MQTT, probe, site, temperature
 from eventually import eventually
 from hypothesis import given
@@ -27,6 +28,7 @@ from alerts.message.alarm_pictures import LATE_AGAIN_MS, WAIT_MS
 from alerts.message.mail import build_mail
 from alerts.message.outbox import Delivered
 from ingest.simulation.loopback import free_port
+from ingest.store.alarms.alarm_record import key_of_occurrence
 from ingest.store.alarms.messages import MessageRow, recent_messages
 
 ZONE: Final = timezone(timedelta(hours=1))
@@ -74,8 +76,16 @@ def test_no_text_becomes_markup_and_no_line_is_too_long(body: str, subject: str)
     page = mail.get_body(("html",))
     assert isinstance(page, EmailMessage)
     inside = page.get_content().partition("<pre")[2].partition(">")[2].partition("</pre>")[0]
-    assert "<" not in inside
+    assert "<" not in re.sub(r'<a href="(https://[^"<>]+)">\1</a>', "", inside)
     assert not mail.defects
+
+
+def test_the_pages_address_is_a_link() -> None:
+    body = "K1: low\nPage:        https://cellar.example/vessel/K1\nnote: see https://elsewhere.example/<b>\n"
+    page = parsed(body).get_body(("html",))
+    assert isinstance(page, EmailMessage)
+    assert page.get_content().count("<a href=") == 1
+    assert '<a href="https://cellar.example/vessel/K1">' in page.get_content()
 
 
 def test_a_message_without_a_picture_is_plain_text_alone() -> None:
@@ -248,3 +258,21 @@ def test_a_picture_is_drawn_of_a_real_alarm(bench: Bench) -> None:
 
 def test_there_is_no_chart_of_what_never_was(bench: Bench) -> None:
     assert alarm_chart(bench.cellar, bench.store, "7f3k", bench.now.utc_ms) is None
+
+
+def test_of_gas_the_pressure_is_shown_and_of_sulfur_dioxide_two_months(tmp_path: Path) -> None:
+    mill = MillLaneOnDisk(tmp_path, days=1, cadence_s=300)
+    charts = {}
+    for message in recent_messages(mill.store, 100):
+        key = key_of_occurrence(mill.store, message.occurrence or "")
+        charts[key] = alarm_chart(mill.cellar, mill.store, message.occurrence or "", mill.now_ms)
+    mill.store.close()
+    gas, wine = charts["K2/hours_to_air_floor/soon"], charts["K1/molecular_so2/low"]
+    assert gas is not None
+    assert wine is not None
+    assert gas.title == "K2: pressure, the last 24 hours"
+    assert [line.style for line in gas.panes[0].lines] == ["raw", "compensated"]
+    assert [limit.label for limit in gas.panes[0].limits] == ["low limit 5 kPa"]
+    assert wine.title == "K1: molecular SO2 (simple), the last 60 days"
+    assert {mark.label for mark in wine.marks if mark.kind == "entry"} >= {"titration"}
+    assert charts["rebula-26/re-test"] is None, "of work that is due there is nothing to see"

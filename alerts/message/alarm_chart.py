@@ -13,8 +13,8 @@ from typing import Final, Literal
 from alerts.limits.limits_now import limits_now
 from alerts.message.cylinder_words import is_on_cylinder
 from alerts.message.gas_words import is_on_gas
-from alerts.pictures import Chart, ChartLimit, ChartLine, ChartMark, ChartPane
-from alerts.view.format import measured_name, quantity_name, setpoint_text, unit_name, with_capital
+from alerts.pictures import Chart, ChartLimit, ChartLine, ChartMark, ChartPane, ChartPoints
+from alerts.view.format import quantity_name, setpoint_text, unit_name, with_capital
 from alerts.watch.alarm_table import State
 from ingest.cellar import (
     JUDGED_QUANTITIES,
@@ -37,6 +37,10 @@ _POINTS: Final = 600
 # Without a line across a longer silence; judgements come once an hour.
 _LEAST_GAP_MS: Final = 10 * 60_000
 _JUDGED_GAP_MS: Final = 5 * HOUR_MS // 2
+_SLOW: Final = ("free_so2", "molecular_so2", "total_so2")
+_SLOW_DAYS: Final = 60
+# Of what changes over weeks a missing day is no gap.
+_SLOW_GAP_MS: Final = 2 * _DAY_MS
 _LEVELS: Final = ("low", "high")
 _MOST_ENTRIES: Final = 6
 # The value axis shows at least so many steps in which the quantity is given.
@@ -60,8 +64,9 @@ class _Subject:
 def alarm_chart(cellar: Cellar, store: Store, occurrence: str, now_ms: int) -> Chart | None:
     """Chart the 24 hours before a time of what an alarm is about, in the unit of its limit. now_ms: UTC milliseconds.
 
-    None where there is nothing to see: work that is due, leeside's own parts, a limit that is gone, no value at all. Of
-    an alarm about the gas in a vessel or a cylinder it is the pressure there.
+    Sulfur dioxide changes over weeks: of it the 60 days before are charted, with the titrations. Of an alarm about the
+    gas in a vessel or a cylinder it is the pressure there. None where there is nothing to see: work that is due,
+    leeside's own parts, a limit that is gone, no value at all.
     """
     key = key_of_occurrence(store, occurrence)
     if key is None:
@@ -72,7 +77,9 @@ def alarm_chart(cellar: Cellar, store: Store, occurrence: str, now_ms: int) -> C
     if limit is None or limit.kind == "due" or limit.quantity not in LIMIT_QUANTITIES:
         return None
     subject = _subject(limit, limits, cellar)
-    from_ms = now_ms - _DAY_MS
+    is_slow = subject.quantity in _SLOW
+    from_ms = now_ms - (_SLOW_DAYS if is_slow else 1) * _DAY_MS
+    span = f"{_SLOW_DAYS} days" if is_slow else "24 hours"
     lines = _lines(store, subject, from_ms, now_ms)
     if not lines:
         return None
@@ -80,11 +87,12 @@ def alarm_chart(cellar: Cellar, store: Store, occurrence: str, now_ms: int) -> C
     pane = ChartPane(
         title=with_capital(f"{quantity_name(subject.quantity)}, {subject.unit}".rstrip(", ")),
         lines=lines,
+        points=_titrations(store, subject, from_ms, now_ms) if is_slow else (),
         limits=tuple(_limit_line(each, subject) for each in subject.limits),
         least_span=_LEAST_STEPS * abs(_value(subject, step) - _value(subject, 0.0)),
     )
     return Chart(
-        title=f"{limit.at}: {measured_name(limit)}, the last 24 hours",
+        title=f"{limit.at}: {quantity_name(subject.quantity)}, the last {span}",
         from_ms=from_ms,
         until_ms=now_ms,
         zone=cellar.site.timezone,
@@ -130,12 +138,32 @@ def _lines(store: Store, subject: _Subject, from_ms: int, to_ms: int) -> tuple[C
                 values += [_value(subject, value) for value in both]
         if at_ms:
             gap_ms = max(_LEAST_GAP_MS, 3 * _usual_step_ms(at_ms))
-            lines.append(ChartLine(at_ms=tuple(at_ms), values=tuple(values), name=source.probe, gap_ms=gap_ms))
+            name = "as measured" if len(sources) == 1 else source.probe
+            lines.append(ChartLine(at_ms=tuple(at_ms), values=tuple(values), name=name, gap_ms=gap_ms))
     if lines and subject.quantity == "pressure":
         compensated = _judged_line(store, subject, _COMPENSATED, "compensated", from_ms, to_ms)
         if compensated is not None:
             lines.append(compensated)
     return tuple(lines)
+
+
+def _titrations(store: Store, subject: _Subject, from_ms: int, to_ms: int) -> tuple[ChartPoints, ...]:
+    """What was found by hand at the place, with error bars of one standard uncertainty."""
+    results = [
+        result
+        for result in summary(store, OfPlace(subject.place, subject.quantity), from_ms, to_ms, _POINTS).results
+        if result.unit == LIMIT_QUANTITIES[subject.quantity].unit
+    ]
+    if not results:
+        return ()
+    return (
+        ChartPoints(
+            at_ms=tuple(result.at_ms for result in results),
+            values=tuple(_value(subject, result.value) for result in results),
+            errors=tuple(None if result.u is None else abs(_value(subject, result.u)) for result in results),
+            name="titrated",
+        ),
+    )
 
 
 def _usual_step_ms(at_ms: Sequence[int]) -> int:
@@ -160,7 +188,7 @@ def _judged_line(
         values=tuple(value for _, value in known),
         name=style,
         style=style,
-        gap_ms=_JUDGED_GAP_MS,
+        gap_ms=_SLOW_GAP_MS if subject.quantity in _SLOW else _JUDGED_GAP_MS,
     )
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 __all__ = ["add_picture", "late_picture"]
 
 import html
+import re
 import typing
 from email.message import EmailMessage
 from typing import Final
@@ -19,7 +20,10 @@ from ingest.store.alarms.messages import MessageRow
 
 # Wide enough for a phone held upright, and no wider than the picture is.
 _WIDTH: Final = 640
-_WORDS: Final = "The last 24 hours as a picture."
+_WORDS: Final = "How it came to this, as a picture."
+
+# A line of ours that is a label and an address and nothing else. What people and probes say stands within a line.
+_LINK: Final = re.compile(r"^([A-Z][a-z ]+: +)(https://[^\s<>&]+)$", re.MULTILINE)
 
 
 def add_picture(mail: EmailMessage, text: str, picture: bytes) -> None:
@@ -28,7 +32,7 @@ def add_picture(mail: EmailMessage, text: str, picture: bytes) -> None:
     name = html.escape(content_id.strip("<>"), quote=True)
     mail.add_alternative(
         '<!DOCTYPE html>\n<html lang="en">\n<head><meta charset="utf-8"></head>\n<body>\n'
-        f'<pre style="white-space: pre-wrap">{html.escape(text)}</pre>\n'
+        f'<pre style="white-space: pre-wrap">{_LINK.sub(_linked, html.escape(text))}</pre>\n'
         f'<p><img src="cid:{name}" alt="{_WORDS}" style="width: 100%; max-width: {_WIDTH}px"></p>\n'
         "</body>\n</html>\n",
         subtype="html",
@@ -36,7 +40,7 @@ def add_picture(mail: EmailMessage, text: str, picture: bytes) -> None:
         cte="quoted-printable",
     )
     related = typing.cast("EmailMessage", mail.get_payload(1))
-    related.add_related(picture, "image", "png", cid=content_id, filename="last-24-hours.png", disposition="inline")
+    related.add_related(picture, "image", "png", cid=content_id, filename="picture.png", disposition="inline")
 
 
 def late_picture(message: MessageRow) -> MessageRow:
@@ -45,5 +49,9 @@ def late_picture(message: MessageRow) -> MessageRow:
         message_id=f"<picture.{message.message_id.strip('<>')}>",
         thread_id=message.message_id,
         subject=f"PICTURE: {tail_of(message.subject)}",
-        body="This is the picture of the last 24 hours that belongs to the message before. It was not drawn in time.\n",
+        body="This is the picture that belongs to the message before. It was not drawn in time.\n",
     )
+
+
+def _linked(line: re.Match[str]) -> str:
+    return f'{line[1]}<a href="{line[2]}">{line[2]}</a>'

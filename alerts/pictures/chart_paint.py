@@ -137,7 +137,7 @@ def _paint_pane(axes: Axes, pane: ChartPane) -> None:
             days, values, color=INK, linestyle=DASHES[line.style], label=_name(line.name), solid_joinstyle="round"
         )
         alone = _alone(values)
-        axes.plot(days[alone], values[alone], color=INK, linestyle="none", marker=".", markersize=2.5)
+        axes.plot(days[alone], values[alone], color=INK, linestyle="none", marker=".", markersize=3, clip_on=False)
     for points in pane.points:
         errors = [error or 0.0 for error in points.errors] or None
         axes.errorbar(
@@ -272,7 +272,7 @@ def _paint_marks(axes: Axes, chart: Chart, marks_mm: float, width_mm: float, *, 
         if has_labels and begins_mm >= free_mm - 0.5:
             axes.text(
                 begin,
-                1 + (marks_mm + 1.2) / _axes_height_mm(axes),
+                1 + (marks_mm + 3.0) / _axes_height_mm(axes),
                 text,
                 transform=upright,
                 ha="right" if is_left else "left",
@@ -282,7 +282,7 @@ def _paint_marks(axes: Axes, chart: Chart, marks_mm: float, width_mm: float, *, 
             )
             axes.plot(
                 [begin],
-                [1 + 1.2 / _axes_height_mm(axes)],
+                [1 + (marks_mm + 0.6) / _axes_height_mm(axes)],
                 transform=upright,
                 marker="v" if is_alarm else "|",
                 markersize=4,
