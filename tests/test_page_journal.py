@@ -57,12 +57,12 @@ def test_the_journal_can_be_sifted(bench: EntryBench, query: dict[str, str], cou
 @pytest.mark.parametrize(
     ("query", "why"),
     [
-        ({"vessel": "K11"}, "There is no vessel, cylinder or room 'K11'; did you mean K1?"),
+        ({"vessel": "K11"}, "there is no vessel, cylinder or room 'K11'; did you mean K1?"),
         ({"lot": "pinot"}, "did you mean pinot-26?"),
-        ({"kind": "fill"}, "There is no kind of entry 'fill'"),
+        ({"kind": "fill"}, "there is no kind of entry 'fill'"),
         ({"from": "soon"}, "'soon' is not a time"),
         ({"to": "2026-02-30"}, "'2026-02-30' is not a time"),
-        ({"vessel": HOSTILE}, "There is no vessel"),
+        ({"vessel": HOSTILE}, "there is no vessel"),
     ],
 )
 def test_a_wrong_filter_says_what_there_is(bench: EntryBench, query: dict[str, str], why: str) -> None:

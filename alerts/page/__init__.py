@@ -32,6 +32,9 @@ entry_steps    fill in, look, save
 test_day_routes  titrations of several wines in one table
 journal_routes  the journal, amending and striking
 amendment      an entry's form as an amendment
+journal_filter     which entries are asked for
+entry_data_routes  entries for programs
+entry_answers      what those take and give, for the OpenAPI document
 
 History:
 

@@ -18,6 +18,7 @@ from alerts.page.cellar_routes import cellar_routes
 from alerts.page.compression import Compressed
 from alerts.page.context import PageContext
 from alerts.page.door import Door, OpenPaths
+from alerts.page.entry_data_routes import entry_data_routes
 from alerts.page.entry_routes import entry_routes
 from alerts.page.errors import Faults, answer_errors
 from alerts.page.foreign_links import ForeignLinks
@@ -39,6 +40,7 @@ _VIEWS: Final = (
     entry_routes,
     journal_routes,
     test_day_routes,
+    entry_data_routes,
     calendar_routes,
     history_routes,
 )

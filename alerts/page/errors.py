@@ -60,7 +60,8 @@ def answer_errors(app: FastAPI, context: PageContext) -> None:
             f"{'.'.join(str(part) for part in problem['loc'][1:]) or problem['loc'][0]}: {problem['msg']}"
             for problem in error.errors()
         )
-        return answer(request, 422, "; ".join(problems))
+        # A key of an object may hold half a character, which cannot be sent.
+        return answer(request, 422, "; ".join(problems).encode("utf-8", "backslashreplace").decode("utf-8"))
 
 
 class Faults:

@@ -18,37 +18,19 @@ from alerts.page.entry_pages import WHO_COOKIE, EntryPages, Unready, written_res
 from alerts.page.entry_post import checked_form, read_post
 from alerts.page.entry_steps import not_ready, take_step
 from alerts.page.form_controls import typed
+from alerts.page.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
 from alerts.view.format import local_time, with_capital
 from alerts.view.journal_lines import entry_line
-from ingest.cellar import nearest
-from ingest.errors import EntryRefused, IngestError
+from ingest.errors import EntryRefused, IngestError, StoreError
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import KINDS, body_words, spread_words
 from ingest.store import Store
-from ingest.store.journal.entries import entries, strike
 from ingest.store.journal.entries import entry as entry_of_number
-from ingest.store.journal.stored_ledger import contents, ledger_at
-from ingest.times import bound_of
+from ingest.store.journal.entries import strike
 
 _SHOWN_AT_FIRST: Final = 60
-_MOST_SHOWN: Final = 5000
 Number = Annotated[int, Path(ge=1, le=2**52)]
 """The number of an entry, exact in every program."""
-
-
-class _JournalFilter(NamedTuple):
-    """Which entries are asked for, as texts; "" for all."""
-
-    vessel: str = ""
-    lot: str = ""
-    kind: str = ""
-    since: str = ""
-    until: str = ""
-
-    @property
-    def any(self) -> bool:
-        """Whether it leaves anything out."""
-        return any(self)
 
 
 class _JournalDay(NamedTuple):
@@ -71,9 +53,9 @@ def journal_routes(context: PageContext) -> APIRouter:
         kind: str = "",
         since: Annotated[str, Query(alias="from")] = "",
         until: Annotated[str, Query(alias="to")] = "",
-        show: Annotated[int, Query(ge=1, le=_MOST_SHOWN)] = _SHOWN_AT_FIRST,
+        show: Annotated[int, Query(ge=1, le=MOST_ENTRIES)] = _SHOWN_AT_FIRST,
     ) -> Response:
-        wanted = _JournalFilter(vessel.strip(), lot.strip(), kind.strip(), since.strip(), until.strip())
+        wanted = JournalFilter(vessel.strip(), lot.strip(), kind.strip(), since.strip(), until.strip())
         with context.store() as store:
             return _journal_page(context, request, store, wanted, show)
 
@@ -119,30 +101,17 @@ def journal_routes(context: PageContext) -> APIRouter:
 # ---- the journal ----------------------------------------------------------------------------------------------------
 
 
-def _journal_page(context: PageContext, request: Request, store: Store, wanted: _JournalFilter, show: int) -> Response:
+def _journal_page(context: PageContext, request: Request, store: Store, wanted: JournalFilter, show: int) -> Response:
     cellar, now_ms = context.cellar, context.clock()
     zone = cellar.site.zone
-    places = [vessel.id for vessel in cellar.vessel]
-    places += [vessel for vessel in contents(store, now_ms, cellar) if vessel not in places]
-    places += [*(cylinder.id for cylinder in cellar.cylinder), *(room.id for room in cellar.room)]
-    with store.read() as connection:
-        lots = list(ledger_at(connection, now_ms, cellar).lots.names)
+    known = known_names(store, cellar, now_ms)
     problem, chosen = "", []
     try:
-        bounds = [bound_of(text, zone, now_ms) if text else None for text in (wanted.since, wanted.until)]
-        problem = _unknown(wanted, places, lots)
+        chosen = chosen_entries(store, cellar, wanted, known, now_ms, show + 1)
+    except StoreError:
+        raise
     except IngestError as error:
         problem = str(error)
-    if not problem:
-        chosen = entries(
-            store,
-            vessel=wanted.vessel or None,
-            lot=wanted.lot or None,
-            kinds=[wanted.kind] if wanted.kind else (),
-            from_ms=bounds[0],
-            to_ms=bounds[1],
-            newest=show + 1,
-        )
     shown = chosen[-show:][::-1]
     return context.page(
         request,
@@ -159,25 +128,11 @@ def _journal_page(context: PageContext, request: Request, store: Store, wanted: 
         can_be_amended=lambda entry: bool(KINDS[entry.kind].questions),
         when=lambda at_ms: local_time(at_ms, zone, now_ms),
         kinds=[(name, with_capital(kind_words(name))) for name in KINDS],
-        places=places,
-        lots=lots,
+        places=known.places,
+        lots=known.lots,
         typed=typed,
-        more=min(show * 3, _MOST_SHOWN) if len(chosen) > show and show < _MOST_SHOWN else 0,
+        more=min(show * 3, MOST_ENTRIES) if len(chosen) > show and show < MOST_ENTRIES else 0,
     )
-
-
-def _unknown(wanted: _JournalFilter, places: list[str], lots: list[str]) -> str:
-    """What there is no such thing of, with what is meant; "" where all is known."""
-    for what, name, known in (
-        ("vessel, cylinder or room", wanted.vessel, places),
-        ("lot", wanted.lot, lots),
-        ("kind of entry", wanted.kind, list(KINDS)),
-    ):
-        if name and name not in known:
-            near = nearest(name, known)
-            meant = f"did you mean {near}?" if near else f"there are: {', '.join(known) or 'none yet'}"
-            return f"There is no {what} '{name}'; {meant}"
-    return ""
 
 
 def _by_day(newest_first: list[Entry], context: PageContext) -> list[_JournalDay]:
