@@ -24,7 +24,7 @@ that calls ``asyncio.run``.
 
 from __future__ import annotations
 
-__all__ = ["PHONE", "SCREEN", "Visit", "running_browser", "serious_findings"]
+__all__ = ["PHONE", "SCREEN", "Visit", "running_browser", "serious_findings", "served"]
 
 import sys
 import threading
@@ -101,7 +101,7 @@ class Visit:
     def address(self, cellar: Cellar, *, clock: Callable[[], int] = lambda: NOW) -> str:
         """Serve the cellar's page until the test ends, and give its address without a slash at the end."""
         if id(cellar) not in self._addresses:
-            self._addresses[id(cellar)] = self._stack.enter_context(_served(cellar, clock))
+            self._addresses[id(cellar)] = self._stack.enter_context(served(cellar, clock))
         return self._addresses[id(cellar)]
 
     def open(self, url: str, *, width: int = SCREEN, script: bool = True) -> Page:
@@ -136,7 +136,7 @@ class Visit:
 
 
 @contextmanager
-def _served(cellar: Cellar, clock: Callable[[], int]) -> Iterator[str]:
+def served(cellar: Cellar, clock: Callable[[], int]) -> Iterator[str]:
     port = free_port()
     server = uvicorn.Server(server_settings(make_app(cellar, clock), "127.0.0.1", port))
     thread = threading.Thread(target=server.run, name="page under test", daemon=True)

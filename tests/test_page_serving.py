@@ -21,6 +21,13 @@ from ingest.simulation.loopback import free_port
 
 
 @pytest.fixture
+def kept() -> Iterator[ExitStack]:
+    """What is closed only after the page has ended, where it is asked for before the port."""
+    with ExitStack() as stack:
+        yield stack
+
+
+@pytest.fixture
 def port(tmp_path: Path) -> Iterator[int]:
     """The port of a page that is served, of a cellar with an empty store."""
     number = free_port()
@@ -41,6 +48,7 @@ def port(tmp_path: Path) -> Iterator[int]:
         said = log.read_text()
         assert len(said) < 2_000, said[-4_000:]
         assert "out of system resource" not in said
+        assert "graceful shutdown exceeded" not in said
     finally:
         process.kill()
         process.wait()
@@ -109,6 +117,15 @@ def test_a_stop_does_not_wait_for_idle_connections(port: int) -> None:
         for _ in range(20):
             stack.enter_context(opened(port))
         assert _title(port) == "Cellar · Mill Lane cellar"  # then the fixture stops the process while they are open
+
+
+@pytest.mark.whole
+def test_a_stop_does_not_wait_for_those_who_watch(kept: ExitStack, port: int) -> None:
+    for path in ("/events", "/api/events") * 5:
+        connection = kept.enter_context(opened(port))
+        connection.sendall(f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
+        assert connection.recv(15) == b"HTTP/1.1 200 OK"
+    # Then the fixture stops the process while they are open; what must be ended after two seconds, uvicorn reports.
 
 
 def _title(port: int) -> str:

@@ -33,8 +33,10 @@ log = logging.getLogger("page")
 MOST_WATCHERS: Final = 24
 # How often the thread looks whether anything has changed: one question to SQLite, answered from memory.
 _LOOK_EVERY_S: Final = 0.5
-# So often the pieces are made at most: a person sees no more, and a small board has other things to do.
+# So often the pieces are made at most: a person sees no more.
 _MAKE_EVERY_S: Final = 2.0
+# And never with more than this share of a processor: a large cellar on a small board is shown more seldom.
+_MOST_SHARE: Final = 0.04
 # Without a change they are made again after this time, since what time alone changes (a daemon that does not respond)
 # must show as well.
 _MAKE_ANYWAY_S: Final = 10.0
@@ -85,6 +87,7 @@ class Board:
         self._stop = threading.Event()
         self._made_s = float("-inf")
         self._seen = -1
+        self._cost_s = 0.0
         self.boot = secrets.token_hex(4)
         self.snapshot = ShownCellar(0, 0, "", "", {}, {}, None)
 
@@ -154,7 +157,8 @@ class Board:
         store.files.check()
         version = store.version()
         waited_s = time.monotonic() - self._made_s
-        if (version != self._seen and waited_s >= _MAKE_EVERY_S) or waited_s >= _MAKE_ANYWAY_S:
+        least_s = max(_MAKE_EVERY_S, self._cost_s / _MOST_SHARE)
+        if waited_s >= (least_s if version != self._seen else max(least_s, _MAKE_ANYWAY_S)):
             self._seen = version
             with self._making:
                 self._make(store)
@@ -175,7 +179,7 @@ class Board:
             watcher.wake()
 
     def _make(self, store: Store) -> None:
-        began_s, now_ms = time.monotonic(), self._clock()
+        began_s, spent_s, now_ms = time.monotonic(), time.thread_time(), self._clock()
         with store.read():
             status = cellar_status(self._cellar, store, now_ms, self._even())
             pieces = self._pieces.make(store, status)
@@ -185,6 +189,7 @@ class Board:
         time_text = local_time(now_ms, self._cellar.site.zone, now_ms)
         self.snapshot = ShownCellar(seq, now_ms, time_text, _title(status), pieces, changed, status)
         self._made_s = began_s
+        self._cost_s = time.thread_time() - spent_s
 
 
 def _title(status: CellarStatus) -> str:

@@ -5,7 +5,7 @@ Source of the form: WHATWG, HTML standard, "Server-sent events".
 
 from __future__ import annotations
 
-__all__ = ["event_routes"]
+__all__ = ["EventStream", "event_routes"]
 
 import asyncio
 import json
@@ -32,7 +32,7 @@ _ONLY = Annotated[str, Query(max_length=_LONGEST_ID)]
 _LAST = Annotated[str, Header(max_length=_LONGEST_MARK)]
 
 
-class _EventStream(Response):
+class EventStream(Response):
     """Sends what has changed, and a beat where nothing has, until the visitor is gone.
 
     message: gives an event's name and data from a snapshot and the number of the one that was sent before, 0 for none.
@@ -48,6 +48,7 @@ class _EventStream(Response):
         self._message = message
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer a request; 503 where too many watch already."""
         watcher = self._board.join(asyncio.get_running_loop())
         if watcher is None:
             busy = {"error": f"{MOST_WATCHERS} visitors watch the cellar already; close a window that nobody looks at"}
@@ -101,12 +102,11 @@ def event_routes(board: Board, layout: str) -> APIRouter:
             data = {"now": snapshot.at_ms, "time": snapshot.time, "title": snapshot.title, "layout": layout}
             return "pieces", {**data, "trouble": snapshot.trouble, "pieces": pieces}
 
-        return _EventStream(board, sent_of(last_event_id or since), message)
+        return EventStream(board, sent_of(last_event_id or since), message)
 
     @routes.get(
         "/api/events",
-        status_code=200,  # the class that answers has none of its own, which the description asks for
-        response_class=_EventStream,
+        response_class=Response,
         responses={
             200: {
                 "content": {"text/event-stream": {"schema": {"type": "string"}}},
@@ -136,6 +136,6 @@ def event_routes(board: Board, layout: str) -> APIRouter:
             )
             return "cellar", event.model_dump()
 
-        return _EventStream(board, sent_of(last_event_id), message)
+        return EventStream(board, sent_of(last_event_id), message)
 
     return routes

@@ -11,6 +11,7 @@ __all__ = ["HEIGHT", "WIDTH", "DrawnLimit", "TrendDrawing", "draw_trend"]
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from alerts.view.day_trend import DAY_MS, SPAN_MS, DayTrend
@@ -41,8 +42,8 @@ class DrawnLimit:
 
 @dataclass(frozen=True, slots=True)
 class TrendDrawing:
-    """band: an SVG path around lowest and highest, a part for each stretch without a gap; x, y: of the newest reading,
-    "" without one.
+    """band: an SVG path around lowest and highest in tenths of the picture's units, a part for each stretch without a
+    gap; x, y: of the newest reading, y "" without one.
     """
 
     band: str
@@ -91,12 +92,16 @@ def _band(trend: DayTrend, y: Callable[[float], float], gap: int) -> str:
         if not stretches or span - trend.spans[stretches[-1][-1]] > gap:
             stretches.append([])
         stretches[-1].append(index)
-    paths = []
-    for stretch in stretches:
-        there = [f"{_number(_x(trend.spans[index]))},{_number(y(trend.high[index]))}" for index in stretch]
-        back = [f"{_number(_x(trend.spans[index]))},{_number(y(trend.low[index]))}" for index in reversed(stretch)]
-        paths.append(f"M{' '.join(there)} {' '.join(back)}Z")
-    return "".join(paths)
+    return "".join(_outline(trend, y, stretch) for stretch in stretches)
+
+
+def _outline(trend: DayTrend, y: Callable[[float], float], stretch: Sequence[int]) -> str:
+    """A closed path in tenths: where it begins, then steps, which are shorter than places."""
+    there = [(_x(trend.spans[index]), y(trend.high[index])) for index in stretch]
+    back = [(_x(trend.spans[index]), y(trend.low[index])) for index in reversed(stretch)]
+    points = [(round(10 * x), round(10 * level)) for x, level in there + back]
+    steps = [(x - last_x, level - last_level) for (last_x, last_level), (x, level) in pairwise(points)]
+    return f"M{points[0][0]} {points[0][1]}l" + " ".join(f"{x} {level}" for x, level in steps) + "z"
 
 
 def _limits(
