@@ -105,9 +105,9 @@ def _shelves(cellar: Cellar) -> list[_Shelf]:
     shelves = []
     for place in cellar.places:
         is_vessel = isinstance(place, Vessel)
-        ways = [(enter_at(place.id), "write down")]
+        ways = [(history_of(place.id), "history"), (enter_at(place.id), "write down")]
         if is_vessel:
-            ways = [(history_of(place.id), "history"), *ways, (review_of(place.id), "review")]
+            ways.append((review_of(place.id), "review"))
         kind = cellar.place_kind(place.id)
         shelves.append(
             _Shelf(

@@ -66,7 +66,7 @@ def vessel_routes(context: PageContext, board: Board, layout: str) -> APIRouter:
             snapshot=snapshot,
             since=f"{board.boot}-{snapshot.seq}",
             layout=layout,
-            history=history_of(id) if is_vessel else "",
+            history=history_of(id),
             enter=enter_at(id),
             review=review_of(id),
         )

@@ -10,9 +10,9 @@ def card_of(kind: str, place: str) -> str:
     return f"/{kind if kind in ('cylinder', 'room') else 'vessel'}/{place}"
 
 
-def history_of(vessel: str) -> str:
-    """Give the path of the history of a vessel."""
-    return f"/history?vessel={vessel}"
+def history_of(place: str) -> str:
+    """Give the path of the history of a place."""
+    return f"/history?place={place}"
 
 
 def enter_at(place: str) -> str:
