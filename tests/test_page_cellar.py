@@ -86,7 +86,10 @@ def test_a_vessel_is_drawn_with_its_wine_and_its_last_day(visitor: Asker) -> Non
             ["pH 3.40 ± 0.03 27 Aug, 90 d ago", "free SO2 21 mg/L 15 Nov, 10 d ago since then: dosed 22 Nov"],
         ),
         ("/vessel/K2", ["last racked 17 Aug, 100 d ago", "last topped not in the journal", "total SO2 88 mg/L 27 Aug"]),
-        ("/vessel/K2", ["gas is certainly lost, and fast", "below 5 kPa , high priority. In range. From the cellar file; has"]),
+        (
+            "/vessel/K2",
+            ["gas is certainly lost, and fast", "below 5 kPa , high priority. In range. From the cellar file; has"],
+        ),
         (
             "/vessel/K2",
             ["addition : 0.4 g of potassium metabisulfite", "K2/hours_to_air_floor/soon 0.2 h: alarm"],
