@@ -34,11 +34,12 @@ def message_channels(cellar: Cellar) -> list[str]:
 
 
 def open_channel(
-    cellar: Cellar, channel: str, environ: Mapping[str, str], store: Store, clock: Callable[[], int]
+    cellar: Cellar, channel: str, environ: Mapping[str, str], store: Store | None, clock: Callable[[], int]
 ) -> OpenChannel:
     """Give what delivers messages by a channel.
 
-    store: read for what a message is about; of the calling thread; clock: gives UTC ms.
+    store: of the calling thread, read for what a message is about, None for messages about no alarm; clock: gives UTC
+    ms.
     """
     if channel == MAIL_CHANNEL:
         mail = cellar.mail
@@ -65,7 +66,7 @@ def open_channel(
         lambda: settings.secret(environ, cellar.base),
         recipients,
         cellar.site.name,
-        lambda message: alarms_of(store, message, lambda key: units.get(key, "")),
+        lambda message: () if store is None else alarms_of(store, message, lambda key: units.get(key, "")),
         None if settings.ca_file is None else cellar.base / settings.ca_file,
     )
     return OpenChannel(by_webhook.deliver)

@@ -16,6 +16,8 @@ check_warnings     what is allowed in a cellar file and may still not be meant
 check_renamed      ids that may have been renamed without saying so
 check_live         ``leeside check --live``
 check_page         ``leeside check --live`` of the page
+check_channels     ``leeside check --live`` of channels, and apprise URLs
+check_ring         ``leeside check --ring`` and ``--confirm``
 check_store        ``leeside check --store``
 check_clock        ``leeside check --clock``
 asking             requests about alarms, and what came of them

@@ -6,7 +6,7 @@ __all__ = ["check"]
 
 import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import asdict
 from typing import Annotated, Final
 
@@ -14,14 +14,15 @@ import typer
 
 from alerts.command.check_result import CheckResult
 from alerts.command.check_warnings import check_warnings
-from alerts.command.options import File, Json
+from alerts.command.options import File, Json, user_name
 from alerts.view.format import counted, days_text, duration_text, quantity_name, setpoint_text, value_text
-from ingest.cellar import Cellar, DueRule, EffectiveLimit, due_rules, load_cellar, wine_limit
+from ingest.cellar import Cellar, DueRule, EffectiveLimit, Priority, Recipient, due_rules, load_cellar, wine_limit
 from ingest.errors import CellarFileError
 from ingest.json_text import json_text
 from ingest.machine_clock import network_sets_clock
 from ingest.process import wall_ms
 
+_PRIORITIES: Final[tuple[Priority, ...]] = ("high", "medium", "low")
 _HOURS: Final = {"any": "at any hour", "waking": "in waking hours", "digest": "with the daily message"}
 EXAMPLE: Final = "leeside check cellar.toml"
 
@@ -40,6 +41,13 @@ def check(
         bool,
         typer.Option("--forget", help="With --clock: the machine's clock is right; forget the future that is stored."),
     ] = False,
+    ring: Annotated[
+        bool, typer.Option("--ring", help="Send a real test message with a code to everybody on each channel.")
+    ] = False,
+    person: Annotated[str, typer.Option("--person", help="With --ring: only to this person.")] = "",
+    confirm: Annotated[
+        str, typer.Option("--confirm", metavar="CODE", help="A test message has arrived: the code that stands in it.")
+    ] = "",
 ) -> int:
     """List everything that is wrong in a cellar file or, if nothing is, the limits that will be watched.
 
@@ -50,21 +58,24 @@ def check(
     except CellarFileError as error:
         _print_mistakes(error, as_json=as_json)
         return 1
-    if not as_json:
-        _print(cellar)
-    results = []
     with_clock = with_clock or forget
     tries = live or with_store or with_clock
-    if tries:
+    if ring or person or confirm:
+        trials, tries = _ring(cellar, person, confirm), True
+    else:
+        trials = _try_out(cellar, live=live, with_store=with_store, with_clock=with_clock, forget=forget)
         if not as_json:
-            print("\nTried out:", flush=True)
-        for result in _try_out(cellar, live=live, with_store=with_store, with_clock=with_clock, forget=forget):
-            results.append(result)
-            if not as_json:
-                # Some take a while, so each is printed as soon as it is there.
-                print(f"  {result}", flush=True)
+            _print(cellar)
+    results: list[CheckResult] = []
+    for result in trials:
         if not results and not as_json:
-            print("  nothing: the file names no broker, no line and no mail server")
+            print("\nTried out:", flush=True)
+        results.append(result)
+        if not as_json:
+            # Some take a while, so each is printed as soon as it is there.
+            print(f"  {result}", flush=True)
+    if tries and not results and not as_json:
+        print("\nTried out:\n  nothing: the file names no broker, no line and no mail server")
     ok = all(result.ok for result in results)
     if as_json:
         out: dict[str, object] = {
@@ -73,7 +84,7 @@ def check(
             "limits": [asdict(limit) for limit in cellar.limits],
             "warnings": list(check_warnings(cellar)),
         }
-        if tries:
+        if tries or results:
             out["tried"] = [result.as_json() for result in results]
         print(json_text(out, indent=2))
     return 0 if ok else 1
@@ -91,6 +102,7 @@ def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
 
 def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, forget: bool) -> Iterator[CheckResult]:
     # All of these import what a look at the file alone does not need.
+    from alerts.command.check_channels import read_channels
     from alerts.command.check_clock import check_clock
     from alerts.command.check_live import check_live
     from alerts.command.check_store import check_store
@@ -98,10 +110,21 @@ def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, 
     now_ms = wall_ms()
     if live:
         yield from check_live(cellar, os.environ, now_ms)
+    elif cellar.channel:
+        yield from read_channels(cellar, os.environ)
     if with_store:
         yield from check_store(cellar, now_ms)
     if with_clock:
         yield from check_clock(cellar, now_ms, network_sets_clock(), forget=forget)
+
+
+def _ring(cellar: Cellar, person: str, code: str) -> Iterator[CheckResult]:
+    """Note that a test message has arrived, or send some."""
+    from alerts.command.check_ring import check_ring, confirm, people_meant
+
+    if code:
+        return iter([confirm(cellar, code)])
+    return check_ring(cellar, people_meant(cellar, person), user_name())
 
 
 def _print(cellar: Cellar) -> None:
@@ -133,8 +156,27 @@ def _print(cellar: Cellar) -> None:
         print(f"\nWARNING: {warning}")
     if cellar.backup is None:
         print("\nThere is no [backup] table: the store is backed up only when you call `leeside backup`.")
-    if cellar.mail is None:
+    if cellar.person:
+        print("\nMessages go to:")
+    for recipient in cellar.recipients if cellar.person else ():
+        print(f"  {recipient.name}: {_recipient_text(recipient)}")
+    if not cellar.recipients:
         print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but no mail is sent.")
+
+
+def _recipient_text(recipient: Recipient) -> str:
+    """What a recipient gets, and when."""
+    gets, woken = _priorities_text(recipient.priorities), _priorities_text(recipient.woken_by)
+    delay = "" if recipient.after_s is None else f", if nobody acknowledges for {duration_text(recipient.after_s)}"
+    begin, end = (at.strftime("%H:%M") for at in recipient.waking)
+    return f"{gets}{delay}; awake {begin}-{end}, woken by {woken}"
+
+
+def _priorities_text(priorities: Collection[Priority]) -> str:
+    if set(priorities) == set(_PRIORITIES):
+        return "all alarms"
+    words = " and ".join(priority for priority in _PRIORITIES if priority in priorities)
+    return f"alarms of {words} priority" if words else "no alarm"
 
 
 def _target_text(rule: DueRule) -> str:

@@ -9,6 +9,7 @@ from queue import SimpleQueue
 from time import monotonic, sleep
 from typing import Final
 
+from alerts.command.check_channels import live_channels
 from alerts.command.check_page import check_page
 from alerts.command.check_result import CheckResult, failed, passed
 from alerts.command.line_holder import held_by_leeside
@@ -35,7 +36,7 @@ _LOOK_EVERY_S: Final = 0.05
 
 
 def check_live(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Iterator[CheckResult]:
-    """Try the broker, each topic, serial line and one-wire chip, mail server and mirror, one after the other.
+    """Try the broker, each topic, serial line and one-wire chip, mail server, channel and mirror, one after the other.
 
     now_ms: UTC milliseconds. Nothing is published, no mail is sent, no point is written; the running leeside keeps its
     session and lines.
@@ -45,6 +46,7 @@ def check_live(cellar: Cellar, environ: Mapping[str, str], now_ms: int) -> Itera
         yield _line(cellar, settings, now_ms)
     yield from _chips(cellar)
     yield from _mail(cellar, environ)
+    yield from live_channels(cellar, environ)
     if cellar.page is not None:
         yield from check_page(cellar.page, environ, cellar.base)
     if cellar.mirror is not None:

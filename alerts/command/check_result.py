@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 
 class CheckResult(NamedTuple):
-    """part: broker, topic, line, chip, mail, page, mirror, store, log, summaries, series, disk or backup; name:
-    which one; text: how it is, and what to do next."""
+    """part: broker, topic, line, chip, mail, channel, ring, page, mirror, store, log, summaries, series, disk or
+    backup; name: which one; text: how it is, and what to do next."""
 
     part: str
     name: str

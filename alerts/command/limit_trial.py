@@ -9,10 +9,10 @@ import sys
 
 import typer
 
+from alerts.channels.open_channel import open_channel
 from alerts.command.terminal import print_plain
 from alerts.cylinders.gas_in_rooms import GasInRooms
-from alerts.message import MailChannel
-from alerts.message.hours import hours_of
+from alerts.message.hours import earliest, hours_for, hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
@@ -21,9 +21,10 @@ from alerts.so2.judge import is_upper_bound
 from alerts.turning.message_background import earlier_times, judged_ago, values_ago
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
 from alerts.view.limit_lines import LimitStatus, limit_words
-from ingest.cellar import Cellar, EffectiveLimit, MailSettings, is_judged_id
+from ingest.cellar import MAIL_CHANNEL, Cellar, EffectiveLimit, Recipient, is_judged_id
 from ingest.errors import IngestError
 from ingest.journal.wine_places import wine_places
+from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.store.alarms.messages import MessageRow
 from ingest.store.journal.stored_ledger import ledger_at
@@ -121,46 +122,62 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
         lines.append(f"If that lasted, the alarm would be raised after {duration_text(limit.on_delay_s)}, at {raised}.")
     else:
         lines.append("The alarm would be raised at once.")
-    if cellar.mail is None:
-        lines.append("No mail would be sent: the cellar file has no [mail] table.")
+    people = [each for each in cellar.recipients if each.after_s is None and limit.priority in each.priorities]
+    if not people:
+        nobody = "nobody gets alarms of its priority" if cellar.recipients else "the cellar file has no [mail] table"
+        lines.append(f"No mail would be sent: {nobody}.")
         return lines
-    people = ", ".join(cellar.mail.to)
-    if trial.not_before_ms > trial.raised_ms:
-        begin = local_time(trial.not_before_ms, zone, now_ms)
-        what = "daily message" if hours_of(limit) == "digest" else "waking hours"
-        lines.append(f"The mail to {people} would wait for the {what}, until {begin}.")
-    else:
-        lines.append(f"The mail to {people} would go out then.")
+    what = "mail" if {each.channel for each in people} == {MAIL_CHANNEL} else "message"
+    by_moment: dict[tuple[int, str], list[str]] = {}
+    for recipient in people:
+        hours = hours_for(recipient, hours_of(limit), limit.priority)
+        moment = earliest(trial.raised_ms, hours, recipient.waking, zone)
+        by_moment.setdefault((moment, hours), []).append(recipient.name)
+    for (moment, hours), names in sorted(by_moment.items()):
+        if moment > trial.raised_ms:
+            until = "daily message" if hours == "digest" else "waking hours"
+            begin = local_time(moment, zone, now_ms)
+            lines.append(f"The {what} to {', '.join(names)} would wait for the {until}, until {begin}.")
+        else:
+            lines.append(f"The {what} to {', '.join(names)} would go out then.")
     return lines
 
 
 def _send(cellar: Cellar, limit: EffectiveLimit, text: MessageText, now_ms: int) -> int:
-    mail = cellar.mail
     print_plain()
-    if mail is None:
+    if not cellar.recipients:
         print("Nothing was sent: the cellar file has no [mail] table.", file=sys.stderr)
         return 1
-    channel = MailChannel(mail, lambda: mail.password(os.environ, cellar.base), cellar.site.zone)
     failures = 0
-    for number, recipient in enumerate(mail.to):
-        outcome = channel.deliver(_message(mail, limit, text, number, now_ms), now_ms)
+    for number, recipient in enumerate(cellar.recipients):
+        channel = open_channel(cellar, recipient.channel, os.environ, None, wall_ms)
+        outcome = channel.deliver(_message(cellar, recipient, number, limit, text, now_ms), now_ms)
         if isinstance(outcome, Delivered):
-            print_plain(f"Sent to {recipient}: mail server {mail.host} port {mail.port} has taken it.")
+            print_plain(f"Sent to {recipient.name}: {_taker(cellar, recipient)} has taken it.")
         else:
             failures += 1
-            print_plain(f"NOT sent to {recipient}: {outcome.text}")
+            print_plain(f"NOT sent to {recipient.name}: {outcome.text}")
     return 1 if failures else 0
 
 
-def _message(mail: MailSettings, limit: EffectiveLimit, text: MessageText, number: int, now_ms: int) -> MessageRow:
+def _taker(cellar: Cellar, recipient: Recipient) -> str:
+    mail = cellar.mail
+    if recipient.channel == MAIL_CHANNEL and mail is not None:
+        return f"mail server {mail.host} port {mail.port}"
+    return f"channel {recipient.channel}"
+
+
+def _message(
+    cellar: Cellar, recipient: Recipient, number: int, limit: EffectiveLimit, text: MessageText, now_ms: int
+) -> MessageRow:
     return MessageRow(
         id=0,
-        message_id=stable_message_id("trial", limit.key, now_ms, number, sender=mail.sender),
+        message_id=stable_message_id("trial", limit.key, now_ms, number, sender=cellar.sender),
         thread_id=None,
         occurrence=None,
         occasion="trial",
-        channel="mail",
-        recipient=mail.to[number],
+        channel=recipient.channel,
+        recipient=recipient.name,
         subject=text.subject,
         body=text.body,
         created_ms=now_ms,

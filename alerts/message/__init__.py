@@ -26,6 +26,7 @@ reports            messages that belong to no alarm
 racking_reminders  a racking that no entry finishes
 reminders          an alarm that nobody acknowledges: reminders, and a second person
 reminder_words     what these say
+ring               test messages with a code
 collecting         what was held back goes out together
 outbox             what is due is sent, and tried again
 direct             what cannot wait for the store goes to the channel at once

@@ -37,6 +37,7 @@ card_words       the card of a place in words
 day_trend        the last day of a probe, lowest and highest
 own_state        how leeside's own parts are
 cellar_json      the cellar and a vessel's card as objects for programs
+ring_lines       test messages that nobody has confirmed
 mail_lines       what became of mail that has not gone out
 history          the history of a vessel or a lot
 """

@@ -15,6 +15,7 @@ from alerts.view.cylinder_lines import cylinder_json, cylinder_of
 from alerts.view.muted_lines import muted_json
 from alerts.view.racking_lines import racking_json
 from alerts.view.reading_lines import reading_json
+from alerts.view.ring_lines import ring_json
 from alerts.view.so2_lines import so2_json
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus
 from alerts.view.supply_lines import supply_json
@@ -47,6 +48,7 @@ def cellar_json(
         ],
         "daemons": [_daemon_json(daemon) for daemon in status.daemons],
         "mail": None if status.undelivered is None else _mail_json(status.undelivered),
+        "unconfirmed_rings": [ring_json(ring) for ring in status.rings],
         "away": None if status.absence is None else absence_json(status.absence),
         "cellar_file_is_newer": status.file_is_newer,
     }

@@ -12,6 +12,7 @@ from alerts.view.format import counted
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_head, undelivered_line
 from alerts.view.mirror_lines import mirror_lines
+from alerts.view.ring_lines import ring_line
 from alerts.view.status import CellarStatus, DaemonStatus
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import Cellar
@@ -45,6 +46,8 @@ def _parts(status: CellarStatus, cellar: Cellar, when: Callable[[int], str]) -> 
     if status.undelivered is not None:
         head = undelivered_head(status.undelivered)
         yield OwnPart("mail", f"{head}: {undelivered_line(status.undelivered, status.now_ms)}", False)
+    for ring in status.rings:
+        yield OwnPart("messages", ring_line(ring, cellar, status.now_ms), False)
     if status.absence is not None:
         yield OwnPart("messages", f"messages: {absence_line(status.absence, cellar.site.zone, status.now_ms)}", True)
     if status.file_is_newer:

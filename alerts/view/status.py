@@ -22,6 +22,7 @@ from typing import Final, Literal
 from alerts.blanket.details import blanket_shown
 from alerts.limits.limits_now import limits_now
 from alerts.so2.judge import is_upper_bound
+from alerts.view.ring_lines import unconfirmed
 from alerts.view.so2_lines import TITRATED
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
@@ -39,6 +40,7 @@ from ingest.store import Store
 from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.alarm_record import alarm_rows
 from ingest.store.alarms.messages import MessageRow, Undelivered, recent_messages, undelivered
+from ingest.store.alarms.rings import Ring, rings
 from ingest.store.journal.begun_rackings import begun_rackings
 from ingest.store.journal.stored_ledger import contents_inside
 from ingest.store.journal.supply_entries import supplies_inside
@@ -159,6 +161,7 @@ class CellarStatus:
     muted: tuple[MutedStatus, ...] = ()
     limits: Mapping[str, EffectiveLimit] = field(default_factory=dict)
     absence: Absence | None = None
+    rings: tuple[Ring, ...] = ()
 
     @property
     def all_well(self) -> bool:
@@ -218,6 +221,7 @@ def cellar_status(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | No
         file_is_newer=ingest is not None and ingest.body.cellar_file_digest != digest,
         mirror=None if ingest is None else ingest.body.mirror,
         undelivered=undelivered(store, now_ms),
+        rings=tuple(unconfirmed(rings(store), cellar)),
         store_trouble=store_trouble(store.path),
         muted=tuple(_muted(limits, records)),
         absence=absence_at(store.connection, now_ms),

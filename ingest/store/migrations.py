@@ -16,7 +16,14 @@ from typing import Final, NamedTuple
 from ingest.errors import StoreError, StoreTooNew
 from ingest.store.connection import Store
 from ingest.store.journal_schema import IDEMPOTENCY_SCHEMA, JOURNAL_SCHEMA, LOT_LOCATIONS_SCHEMA
-from ingest.store.schema import ABSENCE_SCHEMA, FIRST_SCHEMA, JUDGEMENT_SCHEMA, MIRROR_SCHEMA, SETTLED_SCHEMA
+from ingest.store.schema import (
+    ABSENCE_SCHEMA,
+    FIRST_SCHEMA,
+    JUDGEMENT_SCHEMA,
+    MIRROR_SCHEMA,
+    RING_SCHEMA,
+    SETTLED_SCHEMA,
+)
 
 
 class Migration(NamedTuple):
@@ -129,6 +136,11 @@ def _absences(connection: sqlite3.Connection) -> None:
         connection.execute(statement)
 
 
+def _rings(connection: sqlite3.Connection) -> None:
+    for statement in RING_SCHEMA:
+        connection.execute(statement)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "the first schema", _first_schema),
     Migration(2, "settled readings and summaries", _settled),
@@ -143,6 +155,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(11, "entries in the place of others", _amended),
     Migration(12, "keys of requests that wrote entries", _idempotency_keys),
     Migration(13, "when the owner is away", _absences),
+    Migration(14, "test messages", _rings),
 )
 
 # One commit wrote the journal's schema under the number of the next migration.

@@ -6,7 +6,14 @@ turns them into our units on the way out.
 
 from __future__ import annotations
 
-__all__ = ["ABSENCE_SCHEMA", "FIRST_SCHEMA", "JUDGEMENT_SCHEMA", "MIRROR_SCHEMA", "SETTLED_SCHEMA"]
+__all__ = [
+    "ABSENCE_SCHEMA",
+    "FIRST_SCHEMA",
+    "JUDGEMENT_SCHEMA",
+    "MIRROR_SCHEMA",
+    "RING_SCHEMA",
+    "SETTLED_SCHEMA",
+]
 
 FIRST_SCHEMA: tuple[str, ...] = (
     """CREATE TABLE migration (
@@ -301,4 +308,17 @@ ABSENCE_SCHEMA: tuple[str, ...] = (
         written_ms INTEGER NOT NULL,
         ended_ms INTEGER
     )""",
+)
+
+RING_SCHEMA: tuple[str, ...] = (
+    # The last test message to each recipient. confirmed_ms: when somebody said its code.
+    """CREATE TABLE ring (
+        code TEXT PRIMARY KEY,
+        recipient TEXT NOT NULL UNIQUE,
+        message INTEGER NOT NULL,
+        written_ms INTEGER NOT NULL,
+        confirmed_ms INTEGER
+    ) WITHOUT ROWID""",
+    # Who got an alarm is asked whenever it takes a step.
+    "CREATE INDEX message_of_occurrence ON message (occurrence, recipient)",
 )

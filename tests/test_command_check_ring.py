@@ -1,0 +1,148 @@
+"""`leeside check --ring` and `--confirm`, and channels as `leeside check` tries them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from brokers import Mosquitto
+from cellar_text import BASE, KEG, SITE, mail, mqtt, probe, table, write_cellar
+from hook_server import HOOK_SECRET, Hook, hook_server
+from mail_server import Inbox, mail_server
+from running import Leeside, leeside
+
+from alerts.command.check_channels import live_channels, read_channels
+from alerts.command.check_result import CheckResult
+from ingest.cellar import Cellar, load_cellar
+from ingest.simulation.loopback import free_port
+
+PUSH = table("[[channel]]", id="push", kind="apprise", url_env="PUSH")
+FILED = table("[[channel]]", id="push", kind="apprise", url_file="push")
+MAIL = mail(1)
+
+
+def person(id: str, channels: str, **keys: object) -> str:
+    return table("[[person]]", id=id, **keys) + f"channels = {channels}\n"
+
+
+def cellar(folder: Path, *pieces: str) -> Cellar:
+    return load_cellar(write_cellar(folder, BASE, *pieces))
+
+
+# ---- channels ------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("url", "address", "text"),
+    [
+        ("nosuch://geheim", "", "its url cannot be read: apprise knows no such service"),
+        ("json://127.0.0.1/geheim/{who}", "", "its url has {who}, which leeside does not know; allowed: {address}"),
+        (
+            "json://127.0.0.1/{address}",
+            "",
+            "[[person]] ana: its url has {address}; give the address that it stands for",
+        ),
+        (
+            "json://127.0.0.1/geheim",
+            "ana-7",
+            '[[person]] ana: its url has no {address}, so the address would not be used; write push = ""',
+        ),
+    ],
+)
+def test_an_apprise_url_that_cannot_be_used_is_refused_with_the_reason(
+    tmp_path: Path, url: str, address: str, text: str
+) -> None:
+    read = cellar(tmp_path, MAIL, PUSH, person("ana", f'{{ push = "{address}" }}'))
+    (result,) = read_channels(read, {"PUSH": url})
+    assert (result.part, result.name, result.ok) == ("channel", "push", False)
+    assert text in result.text
+    assert "geheim" not in result.text
+
+
+def test_what_is_not_there_to_be_read_is_left_to_where_leeside_runs(tmp_path: Path) -> None:
+    assert list(read_channels(cellar(tmp_path, MAIL, PUSH), {})) == []
+    (missing,) = read_channels(cellar(tmp_path, MAIL, FILED), {})
+    assert "cannot be read: No such file or directory" in missing.text
+    (tmp_path / "push").write_text("json://127.0.0.1/\n", encoding="utf-8")
+    assert list(read_channels(cellar(tmp_path, MAIL, FILED), {})) == []
+
+
+def test_channels_are_tried_live_without_sending_anything(tmp_path: Path) -> None:
+    with hook_server(Hook()) as hook:
+        webhook = table("[[channel]]", id="hook", kind="webhook", url=hook.url, secret_env="HOOK")
+        read = cellar(tmp_path, MAIL, PUSH, webhook)
+        environ = {"PUSH": f"json://127.0.0.1:{hook.port}/", "HOOK": HOOK_SECRET}
+        assert list(live_channels(read, environ)) == [
+            CheckResult("channel", "push", True, "its url can be read; nothing was sent"),
+            CheckResult(
+                "channel", "hook", True, "its server can be reached; nothing was posted, so its secret was not tried"
+            ),
+        ]
+        assert not hook.posts
+    assert [each.text for each in live_channels(read, {"PUSH": "json://127.0.0.1/", "HOOK": HOOK_SECRET})][1:] == [
+        "nothing listens there"
+    ]
+
+
+def test_check_refuses_it_and_lists_who_gets_what(tmp_path: Path) -> None:
+    ben = person("ben", '{ mail = "ben@x.example" }', after="30 min", woken_by=["high"], waking="06:00-23:00")
+    file = write_cellar(tmp_path, BASE, MAIL, FILED, person("ana", '{ push = "" }'), ben)
+    (tmp_path / "push").write_text("nosuch://geheim\n", encoding="utf-8")
+    result = leeside("check", file)
+    assert result.returncode == 1
+    assert "FAILS  channel push: its url cannot be read: apprise knows no such service" in result.stdout
+    assert (
+        "Messages go to:\n"
+        "  ana@cellar.example: all alarms; awake 07:00-22:00, woken by all alarms\n"
+        "  ana by push: all alarms; awake 07:00-22:00, woken by all alarms\n"
+        "  ben@x.example: alarms of high priority, if nobody acknowledges for 30 min; awake 06:00-23:00, woken by "
+        "alarms of high priority\n"
+    ) in result.stdout
+
+
+# ---- ringing -------------------------------------------------------------------------------------------------------
+
+
+def test_ringing_without_leeside_and_for_nobody_is_said(tmp_path: Path) -> None:
+    file = write_cellar(tmp_path, BASE, MAIL)
+    unknown = leeside("check", file, "--ring", "--person", "anna@cellar.example")
+    assert unknown.returncode == 2
+    assert "Did you mean ana@cellar.example?" in unknown.stderr
+    nobody = leeside("check", write_cellar(tmp_path, BASE), "--ring")
+    assert nobody.returncode == 2
+    assert "nobody gets messages" in nobody.stderr
+
+
+@pytest.mark.whole
+def test_a_ring_is_open_until_its_code_is_said(tmp_path: Path) -> None:
+    inbox, mail_port = Inbox(), free_port()
+    with Mosquitto(tmp_path) as broker, mail_server(inbox, mail_port), hook_server(Hook()) as hook:
+        webhook = table("[[channel]]", id="hook", kind="webhook", url=hook.url, secret_file="secret")
+        (tmp_path / "secret").write_text(HOOK_SECRET, encoding="utf-8")
+        ben = person("ben", '{ mail = "ben@cellar.example", hook = "" }', after="1 h")
+        pieces = (SITE, mqtt(broker.port), KEG, probe(), mail(mail_port), webhook, ben)
+        with Leeside(write_cellar(tmp_path, *pieces)) as running:
+            rung = leeside("check", running.file, "--ring")
+            assert rung.returncode == 0, rung.stdout
+            for name in ("ana@cellar.example", "ben@cellar.example", "ben by hook"):
+                assert f"ok     ring {name}: sent. Ask for the code in it" in rung.stdout
+            by_mail = {str(each["To"]): str(each["Subject"]).split()[1].rstrip(":") for each in inbox.mails}
+            codes = [*by_mail.values(), hook.posts[0].json["subject"].split()[1].rstrip(":")]
+            assert len(set(codes)) == 3
+            assert not any(code in rung.stdout for code in codes), "who did not get it must not know it"
+            now = json.loads(leeside("now", running.file, "--json").stdout)
+            assert [each["recipient"] for each in now["unconfirmed_rings"]] == [
+                "ana@cellar.example",
+                "ben@cellar.example",
+                "ben by hook",
+            ]
+            for code in codes[:2]:
+                assert leeside("check", running.file, "--confirm", code.lower()).returncode == 0
+            wrong = leeside("check", running.file, "--confirm", "zzzzz")
+            assert wrong.returncode == 1
+            assert "no test message has this code" in wrong.stdout
+            shown = leeside("now", running.file).stdout
+            assert "test message to ben by hook: sent" in shown
+            assert "not confirmed. Ask for its code, then `leeside check" in shown
+            assert "test message to ana" not in shown
