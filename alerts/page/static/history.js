@@ -46,7 +46,7 @@ trouble.hidden = true;
 const head = build("div", "");
 const panesBox = build("div", "");
 const shownSpan = bounds.closest("details").querySelector("summary");
-const never = build("p", "history-help");
+const aside = build("p", "history-help");
 const strips = { stays: build("div"), entries: build("div"), alarms: build("div") };
 const strip = (title, box) => build("div", "history-strip", build("span", "", title), box);
 const sheet = build(
@@ -59,7 +59,7 @@ sheet.setAttribute("role", "group");
 sheet.setAttribute("aria-label", "Chart. Arrow keys move in time, plus and minus zoom, Shift with an arrow reads values, Home and End go to the ends, 0 shows all.");
 const help = build("p", "history-help", "Drag to move in time; pinch, or Ctrl with the wheel, to zoom; point or tap to read values. Keys: arrows, + and −, Shift with an arrow to read, Home, End, 0 for all.");
 const hands = build("div", "history-hands");
-root.replaceChildren(hands, trouble, build("div", "history-top", reading, head), sheet, spoken, never, help);
+root.replaceChildren(hands, trouble, build("div", "history-top", reading, head), sheet, spoken, aside, help);
 const panes = new Panes(root, head, panesBox, root.dataset.zone, colours(root));
 
 function axis() {
@@ -73,9 +73,10 @@ function axis() {
 function render() {
   const { from, to, answer } = state;
   const text = to - from > 14 * DAY ? say.day : (moment) => say.moment(moment, to - from);
-  shownSpan.textContent = `${text(from)} to ${text(to)}${answer ? `; a row is ${spanWords(answer.span_ms)}` : ""}`;
+  shownSpan.textContent = `${text(from)} to ${text(to)}`;
   if (!answer) return;
-  never.textContent = answer.never.length ? `Never read or found: ${answer.never.join(", ")}.` : "";
+  const never = answer.never.length ? ` Never read or found: ${answer.never.join(", ")}.` : "";
+  aside.textContent = `A row of readings stands for ${spanWords(answer.span_ms)}.${never}`;
   panes.show(from, to);
   placeStrips(strips, answer, from, to, axis().width, (group) => {
     state.group = group;
@@ -94,9 +95,9 @@ function read() {
   line.hidden = at === null;
   line.style.left = `${margins(root).left + (width * (moment - from)) / (to - from)}px`;
   const marks = state.group ?? (at === null ? [] : marksAt(answer, moment, near));
-  reading.replaceChildren(build("b", "", say.moment(moment, to - from)));
+  reading.replaceChildren(build("b", "", say.moment(moment, to - from)), " ");
   if (at === null && !state.group) reading.append(build("span", "note", "the newest values; point at the chart for others"));
-  for (const mark of marks.slice(0, MOST_MARKS)) reading.append(build("span", "note", markText(mark, say)));
+  for (const mark of marks.slice(0, MOST_MARKS)) reading.append(build("span", "note", markText(mark, say)), " ");
   if (marks.length > MOST_MARKS) reading.append(build("span", "note", `and ${marks.length - MOST_MARKS} more`));
   for (const each of panes.all) {
     const texts = valuesAt(each.pane, moment, answer.span_ms, near, at !== null);
@@ -261,7 +262,6 @@ for (const link of document.querySelectorAll("[data-history-span]")) {
     named(link.dataset.historySpan);
   });
 }
-bounds.closest("details").open = false;
 new ResizeObserver(() => {
   panes.resize();
   render();

@@ -12,14 +12,16 @@ export function words(zone) {
   const field = new Intl.DateTimeFormat("sv-SE", {
     ...parts, year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit",
   });
+  // As the time axis shortens it.
+  const dayOf = (at) => day.format(at).replace("Sept", "Sep");
 
   return {
     // A moment, as exact as the span that is shown lets one point at it.
     moment(at, span) {
-      if (span > 400 * DAY) return day.format(at);
-      return `${day.format(at)} ${(span < 3 * HOUR ? second : minute).format(at)}`;
+      if (span > 400 * DAY) return dayOf(at);
+      return `${dayOf(at)} ${(span < 3 * HOUR ? second : minute).format(at)}`;
     },
-    day: (at) => day.format(at),
+    day: dayOf,
     // What a field of type datetime-local takes.
     field: (at) => field.format(at).replace(" ", "T"),
   };

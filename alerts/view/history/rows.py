@@ -75,10 +75,13 @@ def history_table(answer: HistoryAnswer, estimate: EstimateAnswer) -> HistoryTab
             lines = (*values.get(number, ()), *_estimated(worked_out, end_ms, pane.shown))
             row.cells.append(HistoryCell(lines))
         rows.append(row)
-    heads = (
-        f"{pane.title}{f', {pane.model}' if pane.model else ''} {pane.shown.unit}".rstrip() for pane in answer.panes
-    )
+    heads = (_head(pane, is_estimated=pane.quantity in bands) for pane in answer.panes)
     return HistoryTable(tuple(heads), span_ms, rows)
+
+
+def _head(pane: HistoryPane, *, is_estimated: bool) -> str:
+    parts = [f"{pane.title} {pane.shown.unit}".rstrip(), pane.model, "estimated" if is_estimated else ""]
+    return ", ".join(part for part in parts if part)
 
 
 def _values(pane: HistoryPane, span_ms: int) -> dict[int, tuple[str, ...]]:
@@ -103,8 +106,10 @@ def _values(pane: HistoryPane, span_ms: int) -> dict[int, tuple[str, ...]]:
     if pane.found is not None:
         for at_ms, value, u in zip(pane.found.at_ms, pane.found.value, pane.found.u, strict=True):
             if value is not None:
-                spread = "" if u is None else f" ± {_difference(pane.shown)(u)}"
-                lines[at_ms // span_ms].append(f"found {text(value)}{spread}")
+                more = 0 if u is None else 1
+                spread = "" if u is None else f" ± {u / pane.shown.gain:.{pane.shown.decimals + 1}f}"
+                word = "titrated" if pane.quantity == "free_so2" else "measured"
+                lines[at_ms // span_ms].append(f"{word} {_text(pane.shown, more)(value)}{spread}")
     return {number: tuple(each) for number, each in lines.items()}
 
 
@@ -132,12 +137,9 @@ def _estimated(bands: Sequence[BandColumns], at_ms: int, shown: ShownUnit) -> It
             if begin is not None and end is not None:
                 ends.append(text(begin + part * (end - begin)))
         if len(ends) == len((band.low, band.middle, band.high)):
-            yield f"{ends[1]} ({ends[0]} to {ends[2]}) estimated"
+            yield f"{ends[1]} ({ends[0]} to {ends[2]})"
 
 
-def _text(shown: ShownUnit) -> Callable[[float], str]:
-    return lambda value: f"{(value - shown.offset) / shown.gain:.{shown.decimals}f}"
-
-
-def _difference(shown: ShownUnit) -> Callable[[float], str]:
-    return lambda value: f"{value / shown.gain:.{shown.decimals + 1}f}"
+def _text(shown: ShownUnit, more: int = 0) -> Callable[[float], str]:
+    """What writes a value in the unit that is shown; more: digits than are usual."""
+    return lambda value: f"{(value - shown.offset) / shown.gain:.{shown.decimals + more}f}"
