@@ -50,7 +50,7 @@ def former_answers(store: Store, cellar: Cellar, entry_id: int, now_ms: int) -> 
     """
     with store.read() as connection:
         old, kind = _amendable(connection, cellar, entry_id, now_ms)
-    given = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
+    given = given_of(kind, old, place_question(_kind_of_place(cellar, old.place)))
     texts: dict[str, list[str]] = {}
     for question in kind.questions:
         if question.name in given:
@@ -139,7 +139,7 @@ def _drafted(
         at_ms = old.at_ms if at is None else moment(at, cellar, now_ms)
         insert_strike(connection, old.id, Strike(now_ms, who, "to be amended"))
         context = context_inside(connection, cellar, kind.name, at_ms)
-        was = given_of(kind, old, place_question(None if old.place is None else cellar.place_kind(old.place)))
+        was = given_of(kind, old, place_question(_kind_of_place(cellar, old.place)))
         _refuse_unsayable(kind, old, was, context)
         given = _changed(kind, was, answers, without, Clock(cellar.site.zone, now_ms))
         drafted = draft_entry(kind, given, context, who=old.who, at_ms=at_ms)
@@ -155,6 +155,11 @@ def _amendable(
     if not kind.questions:
         raise _refused(entry_id, f"a {kind.name} cannot be amended: strike it, and write it down again")
     return old, kind
+
+
+def _kind_of_place(cellar: Cellar, place: str | None) -> str | None:
+    """The kind of a place, None for one that is no longer in the cellar file."""
+    return next((each.kind for each in cellar.places if each.id == place), None)
 
 
 def _changed(

@@ -10,7 +10,7 @@ import pytest
 from cellar_text import cellar, cylinder
 from journal_entries import journal_cellar
 
-from ingest.amending import prepare_amendment, write_amendment
+from ingest.amending import former_answers, prepare_amendment, write_amendment
 from ingest.cellar import Cellar
 from ingest.entering import Answers, enter
 from ingest.errors import EntryRefused
@@ -232,3 +232,13 @@ def test_an_entry_on_a_vessel_that_was_renamed_is_amended_under_its_present_name
     racked: Any = desk.amend(4, {"lees": "0.5 L"}, now_ms=NOW + 2 * MINUTE_MS).body
     assert racked.sources[0].vessel == "Keg1"
     assert desk.volume("K3") == pytest.approx(9.5)
+
+
+def test_an_entry_of_a_vessel_that_is_gone_from_the_cellar_file_can_be_amended(desk: _Desk) -> None:
+    sample = desk.enter("sample", {"vessel": "K1", "volume": "60 mL"})
+    keep_cellar_file(desk.store, desk.cellar.text, NOW - 1000 * MINUTE_MS)
+    without_it = journal_cellar(("C1", "carboy", 10.0))
+    old, texts = former_answers(desk.store, without_it, sample.id, NOW)
+    assert (old.id, texts) == (sample.id, {"vessel": ["K1"], "volume": ["60 mL"]})
+    amendment = prepare_amendment(desk.store, without_it, sample.id, {"volume": "80 mL"}, who="Ben", now_ms=NOW)
+    assert write_amendment(desk.store, without_it, amendment, now_ms=NOW).place == "K1"

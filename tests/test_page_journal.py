@@ -199,3 +199,24 @@ def test_an_amendment_without_its_token_keeps_what_was_filled_in(bench: EntryBen
     assert answer.status_code == 403
     assert 'value="1.99"' in answer.text
     assert hidden(answer.text, "key") == all_hidden(answer.text)["key"][0]
+
+
+def test_titrations_are_worked_out_again_where_their_bottle_has_changed(bench: EntryBench) -> None:
+    old = _titration(bench)
+    strength = {"name": "iodine 3", "substance": "iodine", "strength": "0.02", "strength.unit": "N", "factor": "0.9"}
+    bottle = bench.saved("titrant", bench.look("titrant", {**strength, "date": "2026-11-21", "who": "Ana"}))
+    page = bench.browser.get(f"/written?no={bottle.id}")
+    assert "These titrations used a bottle that has another strength now" in words(page)
+    assert "now 1.25 and 1.3 mL less 0.05 mL of 0.02 N (factor 0.9) on 25 mL: 28 mg/L free SO2" in words(page)
+    again = {"no": str(bottle.id), "who": "Ben"}
+    assert bench.browser.post("/written/again", again, token="x").status_code == 403
+    assert "Say who" in words(bench.browser.post("/written/again", {**again, "who": ""}).text)
+    done = bench.browser.post("/written/again", again)
+    assert done.status_code == 303, words(done.text)
+    new = bench.new()[-1]
+    assert done.headers["location"] == f"/written?no={new.id}"
+    assert new.in_place_of == old.id
+    assert "another strength now" not in bench.browser.get(f"/written?no={bottle.id}")
+    assert bench.browser.post("/written/again", again).status_code == 200
+    assert bench.browser.post("/written/again", {"no": ["x", HOSTILE], "who": "Ben"}).status_code == 404
+    assert len(bench.new()) == 3

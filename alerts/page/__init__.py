@@ -24,11 +24,12 @@ calendar_routes  work that is due, as a calendar that a phone subscribes to
 
 Entering:
 
-entry_routes   entering: the kinds, the form of each, what was written
+entry_routes   the kinds, the form of each
 form_controls  the controls of a form, and the answers in them
 entry_post     what a browser sends of a form
 entry_pages    the form, the look at what it gives
 entry_steps    fill in, look, save
+written_routes  what was written; titrations worked out again
 test_day_routes  titrations of several wines in one table
 journal_routes  the journal, amending and striking
 amendment      an entry's form as an amendment

@@ -31,6 +31,7 @@ from alerts.page.request_bounds import RequestBounds
 from alerts.page.sessions import Sessions
 from alerts.page.test_day_routes import test_day_routes
 from alerts.page.tokens import Tokens
+from alerts.page.written_routes import written_routes
 from ingest.cellar import Cellar
 
 # Each makes the routes of one view of a context.
@@ -38,6 +39,7 @@ _VIEWS: Final = (
     cellar_routes,
     ack_routes,
     entry_routes,
+    written_routes,
     journal_routes,
     test_day_routes,
     entry_data_routes,

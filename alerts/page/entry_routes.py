@@ -1,4 +1,4 @@
-"""Entering: ``/enter`` lists the kinds of entries, ``/enter/KIND`` is the form of one, ``/written`` shows what was."""
+"""Entering: ``/enter`` lists the kinds of entries, ``/enter/KIND`` is the form of one."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ __all__ = ["entry_routes"]
 
 from dataclasses import replace
 from typing import Annotated, Any, Final
+from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
+from fastapi import APIRouter, Depends, HTTPException, Request, Response
 from fastapi.responses import HTMLResponse
 from pydantic import Field
 from starlette.datastructures import FormData
@@ -17,19 +18,15 @@ from alerts.page.entry_pages import EntryPages, Writing
 from alerts.page.entry_post import EntryPost, checked_form, read_post
 from alerts.page.entry_steps import take_step
 from alerts.view.format import with_capital
-from alerts.view.journal_lines import entry_line
 from alerts.view.vessel_contents import contents_line
 from ingest.entering import Prepared, prepare, write
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import KINDS
-from ingest.journal.kinds.kind import EntryKind
+from ingest.journal.kinds.kind import EntryKind, place_question
 from ingest.store import Store
-from ingest.store.journal.entries import entry as entry_of_number
-from ingest.store.journal.entries import struck_along
 from ingest.store.journal.idempotency_keys import Once
 from ingest.store.journal.stored_ledger import contents
 
-_MOST_WRITTEN: Final = 100
 # What is written most comes first.
 _GROUPS: Final = (
     ("Tested and looked at", ("titration", "measurement", "inspection", "sample", "titrant")),
@@ -48,7 +45,10 @@ def entry_routes(context: PageContext) -> APIRouter:
 
     @routes.get("/enter")
     def kinds_page(request: Request, vessel: str = "") -> Response:
+        """The kinds. vessel: where something was done, also a cylinder or a room."""
         now_ms = context.clock()
+        kinds_of_places = {place.id: place.kind for place in cellar.places}
+        place = kinds_of_places.get(vessel)
         with context.store() as store:
             held = contents(store, now_ms, cellar).get(vessel)
         return context.page(
@@ -57,7 +57,8 @@ def entry_routes(context: PageContext) -> APIRouter:
             title="Write down",
             groups=_grouped(),
             name=lambda kind: with_capital(kind_words(kind.name)),
-            vessel=vessel if any(each.id == vessel for each in cellar.vessel) else "",
+            path=lambda kind: _path(kind, vessel if place else "", place_question(place)),
+            place=vessel if place else "",
             holds="" if held is None else contents_line(held, cellar.site.zone, cellar.site.units, now_ms),
             probe=next((probe.id for probe in cellar.probe), "PROBE"),
         )
@@ -75,32 +76,6 @@ def entry_routes(context: PageContext) -> APIRouter:
             pages = EntryPages(context, request, _writing(context, kind, request), store)
             return take_step(pages, read_post(kind, form), refusal)
 
-    @routes.get("/written")
-    def written_page(
-        request: Request,
-        no: Annotated[list[_Number], Query(max_length=_MOST_WRITTEN)],
-        again: bool = False,
-    ) -> Response:
-        now_ms, zone = context.clock(), cellar.site.zone
-        with context.store() as store:
-            there = [entry for number in no if (entry := entry_of_number(store, number)) is not None]
-            along = [each for entry in there for each in struck_along(store, entry.id)]
-        if not there:
-            raise HTTPException(404, "there is no entry of that number")
-        first = there[0]
-        return context.page(
-            request,
-            "written.html",
-            title="Struck" if first.struck else "Written down",
-            entries=there,
-            line=lambda entry: entry_line(entry, zone, now_ms),
-            along=[each for each in along if each.id not in no],
-            was_written=again,
-            kind=first.kind,
-            kind_words=kind_words(first.kind),
-            vessel=first.place if len(there) == 1 and first.place else "",
-        )
-
     return routes
 
 
@@ -110,6 +85,15 @@ def _grouped() -> list[tuple[str, list[EntryKind[Any]]]]:
     placed = {name for _, names in _GROUPS for name in names}
     groups[-1][1].extend(kind for kind in KINDS.values() if kind.name not in placed)
     return groups
+
+
+def _path(kind: EntryKind[Any], place: str, question: str) -> str:
+    """The path of a kind's form, with the place in the answer to its question, where it asks for such a place.
+
+    question: vessel, cylinder or room.
+    """
+    names = [each for each in (question, *(("from",) if question == "vessel" else ())) if kind.question(each)]
+    return f"/enter/{kind.name}" + (f"?{urlencode({names[0]: place})}" if place and names else "")
 
 
 def _kind(name: str) -> EntryKind[Any]:
