@@ -49,6 +49,7 @@ CELLAR = "\n".join(
         site(waking="07:00-22:00"),
         MQTT,
         mail(to=[ANA]),
+        table("[page]", url="https://cellar.example", password_hash_file="page-password"),
         person("bo", f'{{ mail = "{BO}" }}', priorities=[]),
         room(),
         keg("K1", room="cellar"),
@@ -197,6 +198,12 @@ def test_the_helper_gets_what_they_can_do_something_about(holiday: Holiday) -> N
     bodies = "\n".join(row.body for row in holiday.to(BO))
     for step in (GAUGE_STEP, KEEP_OUT_STEP, AIRLOCK_STEP):
         assert " ".join(step.split()) in " ".join(bodies.split())
+
+
+def test_the_helper_can_say_that_they_have_seen_an_alarm(holiday: Holiday) -> None:
+    raised = [row for row in holiday.to(BO) if row.occasion == "raised"]
+    assert raised
+    assert all("I have seen it: https://cellar.example/" in row.body for row in raised)
 
 
 def test_the_helper_gets_nothing_that_needs_the_owner(holiday: Holiday) -> None:
