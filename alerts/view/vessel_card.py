@@ -8,7 +8,7 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Final
 
-from alerts.blanket.details import BlanketShown
+from alerts.blanket.details import BlanketShown, blanket_shown
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
 from alerts.view.blanket_lines import blanket_of
@@ -67,7 +67,8 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
     totals = totals_inside(cellar, store, at_ms, vessels)
     declared = {vessel.id: vessel for vessel in cellar.vessel}
     equipment = equipment_of(store.connection, cellar, at_ms)
-    blankets = _blankets(store, at_ms, vessels)
+    without_gas = {vessel.id for vessel in cellar.vessel if vessel.gas is None}
+    blankets = _blankets(store, at_ms, vessels, without_gas)
     supplies = supplies_inside(store.connection, cellar, at_ms)
     cards = []
     for id in vessels:
@@ -92,8 +93,13 @@ def vessel_cards(cellar: Cellar, store: Store, at_ms: int, vessels: Collection[s
     return cards
 
 
-def _blankets(store: Store, at_ms: int, vessels: Collection[str]) -> dict[str, BlanketShown]:
-    """Read how the gas in each vessel was judged at a time (UTC ms): the newest whole, an earlier one in short."""
+def _blankets(
+    store: Store, at_ms: int, vessels: Collection[str], without_gas: Collection[str]
+) -> dict[str, BlanketShown]:
+    """Read how the gas in each vessel was judged at a time (UTC ms): the newest whole, an earlier one in short.
+
+    without_gas: vessels for which the cellar file names no gas.
+    """
     newest = [judgement for judgement in newest_judgements(store) if judgement.name == _COMPENSATED]
     blankets = {}
     for vessel in vessels:
@@ -103,17 +109,29 @@ def _blankets(store: Store, at_ms: int, vessels: Collection[str]) -> dict[str, B
             shown = blanket_of((latest,), at_ms)
         else:
             hours = judgement_history(store, (vessel,), _COMPENSATED, at_ms - HOUR_MS, at_ms)
-            shown = _in_short(hours[-1]) if hours else None
+            now = None if latest is None else blanket_shown(latest)
+            none_now = now is None or now.without_blanket
+            shown = _in_short(hours[-1], may_be_none=vessel in without_gas and none_now) if hours else None
         if shown is not None:
             blankets[vessel] = shown
     return blankets
 
 
-def _in_short(hour: Judgement) -> BlanketShown:
-    """What the history of judgements keeps: finding, and compensated pressure with the range of two u."""
+def _in_short(hour: Judgement, *, may_be_none: bool) -> BlanketShown:
+    """What the history of judgements keeps: finding, and compensated pressure with the range of two u.
+
+    may_be_none: whether neither the cellar file nor the newest judgement knows of a blanket. Then none was kept if the
+    history has no compensated pressure, or gas rose.
+    """
     u_kpa = None if hour.low is None or hour.high is None else (hour.high - hour.low) / 4
     finding = hour.finding or "cannot tell yet"
-    return BlanketShown(at_ms=hour.at_ms, finding=finding, compensated_kpa=hour.value, u_compensated_kpa=u_kpa)
+    return BlanketShown(
+        at_ms=hour.at_ms,
+        finding=finding,
+        compensated_kpa=hour.value,
+        u_compensated_kpa=u_kpa,
+        without_blanket=may_be_none and (hour.value is None or finding == "gas rising"),
+    )
 
 
 def _why_none(cellar: Cellar, store: Store, contents: Contents, at_ms: int) -> str:
