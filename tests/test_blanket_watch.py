@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from alerts.gas.blanket import Filling
@@ -299,3 +300,35 @@ def test_a_probe_that_reads_seldom_is_judged_however_the_work_is_spread(tight: l
         watch.add(point)
         judgement = watch.judge(point.at_ms)
     assert judgement.finding in ("sound", "cooling", "warming", "settling")
+
+
+def seen_after(readings: Iterable[BlanketPoint], facts: BlanketFacts) -> BlanketWatch:
+    watch = BlanketWatch(facts)
+    for point in readings:
+        watch.add(point)
+        if point.at_ms % 600_000 == 0:
+            watch.judge(point.at_ms)
+    return watch
+
+
+def test_only_a_calm_vented_gauge_without_a_barometer_shows_others_the_weather(tight: list[BlanketPoint]) -> None:
+    alone = [point._replace(barometer_kpa=None) for point in tight]
+    calm = seen_after(alone, FACTS)
+    witness = calm.air_witness()
+    assert calm.shows_air_to_kpa is not None
+    assert witness is not None
+    # It shows what the barometer that it was not given read, from a zero of its own.
+    truth = np.interp(
+        witness.at_ms, [point.at_ms for point in tight], [point.barometer_kpa or np.nan for point in tight]
+    )
+    later = witness.at_ms > witness.at_ms[0] + DAY_MS
+    assert np.std((witness.kpa - truth)[later]) < 0.5 * np.std(truth[later])
+    for readings, facts in (
+        (tight[:2000], FACTS),
+        (alone[:2000], replace(FACTS, weather_moves=False)),
+        (alone[:2000], replace(FACTS, supply_open=True)),
+        (alone[:1000], FACTS),
+    ):
+        watch = seen_after(readings, facts)
+        assert watch.shows_air_to_kpa is None
+        assert watch.air_witness() is None
