@@ -142,7 +142,7 @@ def outcomes_of(store: Store, names: Sequence[str], events: Sequence[int]) -> li
     return outcomes
 
 
-def no_answer(store: Store, now_ms: int, wait_s: float = WAIT_S) -> NoAnswer:
+def no_answer(store: Store, now_ms: int, wait_s: float | None = None) -> NoAnswer:
     """Say that no turn has applied what was asked, and when leeside was last heard of."""
     pulse = pulses(store).alerts
     heard = (
@@ -150,7 +150,8 @@ def no_answer(store: Store, now_ms: int, wait_s: float = WAIT_S) -> NoAnswer:
         if pulse is None
         else f"it was last heard of {max(now_ms - pulse.at_ms, 0) // 1000} s ago"
     )
+    waited_s = WAIT_S if wait_s is None else wait_s
     return NoAnswer(
-        f"leeside did not answer within {wait_s:g} s: is `leeside run` running ({heard})? "
+        f"leeside did not answer within {waited_s:g} s: is `leeside run` running ({heard})? "
         "What you wrote is kept and will be applied when it runs."
     )

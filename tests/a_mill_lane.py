@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["MillLaneOnDisk"]
+__all__ = ["MillLaneOnDisk", "running_turns"]
 
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 from a_store import NOW
@@ -20,7 +23,7 @@ from ingest.simulation.loopback import free_port
 from ingest.simulation.scenario import MillLane
 from ingest.simulation.scenario_file import mill_lane_file
 from ingest.simulation.scenario_journal import JOURNAL
-from ingest.store import Store, create_or_open
+from ingest.store import Store, create_or_open, open_existing
 from ingest.store.judgements import keep_judgements
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.series import declare
@@ -76,3 +79,25 @@ class MillLaneOnDisk:
         """Let the turn run at a time, as the alerts daemon does once a second."""
         now = Now(at_ms, at_ms / 1000)
         Turner(self.cellar, self.store, now).turn(now)
+
+
+@contextmanager
+def running_turns(cellar: Cellar, now_ms: int = NOW) -> Iterator[None]:
+    """Let turns run beside the test at one time, as the alerts daemon does, so that requests are applied."""
+    over = threading.Event()
+
+    def run() -> None:
+        with open_existing(cellar.store_path) as store:
+            now = Now(now_ms, now_ms / 1000)
+            turner = Turner(cellar, store, now)
+            while not over.wait(0.02):
+                turner.turn(now)
+
+    thread = threading.Thread(target=run, name="turns", daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        over.set()
+        thread.join(10)
+        assert not thread.is_alive()

@@ -15,7 +15,7 @@ from alerts.command.limit_trial import try_out
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from alerts.command.terminal import print_plain
 from alerts.limits.limits_now import limits_now
-from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses
+from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses, limits_by_place
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, WinePlaces, load_cellar
 from ingest.errors import StoreMissing
@@ -70,7 +70,7 @@ def limits(
     if as_json:
         print(json_text({"limits": [limit_json(status) for status in statuses]}, indent=2))
     elif statuses:
-        for line in limit_lines(_by_place(cellar, statuses), cellar.site.zone, now_ms):
+        for line in limit_lines(limits_by_place(cellar, statuses), cellar.site.zone, now_ms):
             print_plain(line)
     else:
         print_plain(f"No limit has '{text}' in its place or key; `leeside limits {file}` lists all.")
@@ -109,13 +109,3 @@ def _by_key(statuses: Iterable[LimitStatus], key: str) -> LimitStatus:
 def _fits(status: LimitStatus, text: str) -> bool:
     limit = status.limit
     return text == limit.at or text.casefold() in limit.key.casefold()
-
-
-def _by_place(cellar: Cellar, statuses: Iterable[LimitStatus]) -> list[tuple[str, list[LimitStatus]]]:
-    """The limits under their places, in the order of the cellar file; leeside itself comes last."""
-    headings = {place.id: f"{place.id} ({cellar.place_kind(place.id)})" for place in cellar.places}
-    groups: dict[str, list[LimitStatus]] = {heading: [] for heading in headings.values()}
-    for status in sorted(statuses, key=lambda status: status.limit.at not in headings):
-        at = status.limit.at
-        groups.setdefault(headings.get(at, at), []).append(status)
-    return [(heading, group) for heading, group in groups.items() if group]

@@ -37,6 +37,15 @@ journal_filter     which entries are asked for
 entry_data_routes  entries for programs
 entry_answers      what those take and give, for the OpenAPI document
 
+Alarms:
+
+alarm_routes   the alarms, and what is done about them
+alarm_acts     what is asked for, written down for the next turn
+alarm_api      the same for programs
+record_routes  what happened to alarms
+limit_routes   every limit, and where it stands
+who            the name that a person gave last
+
 History:
 
 history_routes   the history of a vessel or a lot

@@ -13,6 +13,8 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from alerts.page.ack_routes import ack_routes
+from alerts.page.alarm_api import alarm_api
+from alerts.page.alarm_routes import alarm_routes
 from alerts.page.calendar_routes import calendar_routes
 from alerts.page.cellar_routes import cellar_routes
 from alerts.page.compression import Compressed
@@ -20,13 +22,15 @@ from alerts.page.context import PageContext
 from alerts.page.door import Door, OpenPaths
 from alerts.page.entry_data_routes import entry_data_routes
 from alerts.page.entry_routes import entry_routes
-from alerts.page.errors import Faults, answer_errors
+from alerts.page.errors import ERROR_ANSWERS, Faults, answer_errors
 from alerts.page.foreign_links import ForeignLinks
 from alerts.page.headers import SecurityHeaders
 from alerts.page.history_routes import history_routes
 from alerts.page.hosts import HostCheck, names_of
 from alerts.page.journal_routes import journal_routes
+from alerts.page.limit_routes import limit_routes
 from alerts.page.login_routes import LogIn, login_routes
+from alerts.page.record_routes import record_routes
 from alerts.page.request_bounds import RequestBounds
 from alerts.page.sessions import Sessions
 from alerts.page.test_day_routes import test_day_routes
@@ -45,6 +49,10 @@ _VIEWS: Final = (
     entry_data_routes,
     calendar_routes,
     history_routes,
+    alarm_routes,
+    record_routes,
+    limit_routes,
+    alarm_api,
 )
 
 
@@ -60,7 +68,9 @@ def make_app(
     clock: gives UTC ms; password_hash: of the password that is asked for, None for none; sessions_file: where it is
     kept who is logged in, None for in memory.
     """
-    app = FastAPI(title="leeside", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json")
+    app = FastAPI(
+        title="leeside", docs_url=None, redoc_url=None, openapi_url="/api/openapi.json", responses=ERROR_ANSWERS
+    )
     sessions = Sessions(sessions_file, password_hash)
     context = PageContext(cellar, clock, Tokens(sessions.key), can_log_out=password_hash is not None)
     log_in = None if password_hash is None else LogIn(password_hash, sessions)

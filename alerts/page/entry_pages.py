@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-__all__ = ["WHO_COOKIE", "EntryPages", "FormProblem", "Unready", "Writing", "written_response"]
+__all__ = ["EntryPages", "FormProblem", "Unready", "Writing", "written_response"]
 
 import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
-from urllib.parse import quote, unquote, urlencode
+from urllib.parse import urlencode
 
 from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
@@ -16,6 +16,7 @@ from fastapi.responses import RedirectResponse
 from alerts.page.context import PageContext
 from alerts.page.entry_post import EntryPost, new_key
 from alerts.page.form_controls import control_of, typed
+from alerts.page.who import keep_who, who_of
 from alerts.view.entry_form import entry_form
 from alerts.view.journal_lines import entry_heading, entry_line
 from alerts.view.vessel_contents import contents_line
@@ -31,8 +32,6 @@ from ingest.store.journal.entries import entry as entry_of_number
 from ingest.store.journal.idempotency_keys import Once
 from ingest.times import iso_utc
 
-WHO_COOKIE: Final = "leeside-who"
-_WHO_KEPT_S: Final = 400 * 24 * 3600
 _SOME_ENTRIES: Final = 50
 _RESULT: Final = re.compile(r"[0-9<]|none found")
 
@@ -94,7 +93,7 @@ class EntryPages:
             texts={name: list(texts) for name, texts in (writing.start or {}).items()},
             date=writing.start_date,
             time=writing.start_time,
-            who=unquote(self.request.cookies.get(WHO_COOKIE, "")),
+            who=who_of(self.request),
             key=new_key(),
         )
         return self.form(post, offers=True)
@@ -184,7 +183,7 @@ def written_response(entries_written: Sequence[Entry], *, who: str = "", was_wri
         query.append(("again", 1))
     response = RedirectResponse(f"/written?{urlencode(query)}", status_code=303)
     if who:
-        response.set_cookie(WHO_COOKIE, quote(who), max_age=_WHO_KEPT_S, httponly=True, samesite="strict")
+        keep_who(response, who)
     return response
 
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-__all__ = ["ErrorAnswer", "Faults", "answer_errors", "wants_html"]
+__all__ = ["ERROR_ANSWERS", "ErrorAnswer", "Faults", "answer_errors", "wants_html"]
 
 import logging
 from http import HTTPStatus
+from typing import Any, Final
 
 from fastapi import FastAPI, Request, Response
 from fastapi.exceptions import RequestValidationError
@@ -14,8 +15,9 @@ from pydantic import BaseModel
 from starlette.exceptions import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from alerts.errors import NoAnswer, ShelvingRefused, UnknownLimit
 from alerts.page.context import PageContext
-from ingest.errors import StoreError
+from ingest.errors import StoreError, TextRefused
 
 log = logging.getLogger("page")
 
@@ -24,6 +26,14 @@ class ErrorAnswer(BaseModel):
     """Why a request was not answered. error: what is wrong, what is allowed, what to do."""
 
     error: str
+
+
+# What any address may answer, for the OpenAPI document.
+ERROR_ANSWERS: Final[dict[int | str, dict[str, Any]]] = {
+    "4XX": {"model": ErrorAnswer, "description": "what is wrong in the request, and what is allowed"},
+    503: {"model": ErrorAnswer, "description": "leeside cannot answer now: the store, or the process that is asked"},
+}
+_CODES: Final[dict[type[Exception], int]] = {UnknownLimit: 404, ShelvingRefused: 400, TextRefused: 400, NoAnswer: 503}
 
 
 def wants_html(request: Request) -> bool:
@@ -46,6 +56,12 @@ def answer_errors(app: FastAPI, context: PageContext) -> None:
     @app.exception_handler(StoreError)
     def store_trouble(request: Request, error: Exception) -> Response:
         return answer(request, 503, str(error))
+
+    def not_done(request: Request, error: Exception) -> Response:
+        return answer(request, _CODES[type(error)], str(error))
+
+    for kind in _CODES:
+        app.add_exception_handler(kind, not_done)
 
     @app.exception_handler(HTTPException)
     def refused(request: Request, error: Exception) -> Response:

@@ -6,7 +6,6 @@ __all__ = ["journal_routes"]
 
 from datetime import UTC, datetime
 from typing import Annotated, Any, Final, NamedTuple
-from urllib.parse import unquote
 
 from fastapi import APIRouter, Depends, HTTPException, Path, Query, Request, Response
 from fastapi.responses import HTMLResponse
@@ -14,11 +13,12 @@ from starlette.datastructures import FormData
 
 from alerts.page.amendment import amended_before, amending
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import WHO_COOKIE, EntryPages, Unready, written_response
+from alerts.page.entry_pages import EntryPages, Unready, written_response
 from alerts.page.entry_post import checked_form, read_post
 from alerts.page.entry_steps import not_ready, take_step
 from alerts.page.form_controls import typed
 from alerts.page.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
+from alerts.page.who import who_of
 from alerts.view.format import local_time, with_capital
 from alerts.view.journal_lines import entry_line
 from ingest.errors import EntryRefused, IngestError, StoreError
@@ -183,7 +183,7 @@ def _strike_page(
         raise HTTPException(404, "there is no entry of that number")
     zone, now_ms = context.cellar.site.zone, context.clock()
     later = [] if unready is None else [entry_of_number(store, id) for id in unready.later]
-    before: dict[str, Any] = texts or {"who": unquote(request.cookies.get(WHO_COOKIE, "")), "reason": ""}
+    before: dict[str, Any] = texts or {"who": who_of(request), "reason": ""}
     return context.page(
         request,
         "strike.html",

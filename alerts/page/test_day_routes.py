@@ -9,17 +9,17 @@ from dataclasses import dataclass, replace
 from hashlib import sha256
 from itertools import zip_longest
 from typing import Any, Final, NamedTuple
-from urllib.parse import unquote
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import WHO_COOKIE, FormProblem, Unready, written_response
+from alerts.page.entry_pages import FormProblem, Unready, written_response
 from alerts.page.entry_post import EntryPost, checked_form, new_key, read_post, with_new_key
 from alerts.page.entry_steps import CHANGED, WARNED, not_ready, prepared_mark, written_before
 from alerts.page.form_controls import control_of, point_for_comma, typed
+from alerts.page.who import who_of
 from alerts.view.choices import Candidate, choices
 from alerts.view.entry_form import entry_form, without_stale_offers
 from alerts.view.format import local_time
@@ -72,7 +72,7 @@ def test_day_routes(context: PageContext) -> APIRouter:
 
     @routes.get(_ACTION)
     def empty_table(request: Request) -> Response:
-        post = EntryPost(who=unquote(request.cookies.get(WHO_COOKIE, "")), key=new_key())
+        post = EntryPost(who=who_of(request), key=new_key())
         with context.store() as store:
             return _TestDay(context, request, store, post, ()).table(offers=True)
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 __all__ = [
     "WIDTH",
     "LimitStatus",
+    "deadband_text",
     "limit_json",
     "limit_lines",
     "limit_statuses",
     "limit_words",
+    "limits_by_place",
     "origin_words",
     "raised_words",
     "state_words",
@@ -27,7 +29,7 @@ from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import MUTING, State
 from alerts.watch.own_limits import own_words
 from alerts.watch.watch_state import LimitRecord, WatchStateUnreadable
-from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit, value_in_unit
+from ingest.cellar import LIMIT_QUANTITIES, Cellar, EffectiveLimit, value_in_unit
 from ingest.store.alarms.alarm_record import AlarmRow, TransitionRow
 from ingest.times import iso_utc_known
 
@@ -138,12 +140,22 @@ def limit_lines(
     return lines
 
 
+def limits_by_place(cellar: Cellar, statuses: Iterable[LimitStatus]) -> list[tuple[str, list[LimitStatus]]]:
+    """Put limits under their places, in the order of the cellar file; leeside itself comes last."""
+    headings = {place.id: f"{place.id} ({cellar.place_kind(place.id)})" for place in cellar.places}
+    groups: dict[str, list[LimitStatus]] = {heading: [] for heading in headings.values()}
+    for status in sorted(statuses, key=lambda status: status.limit.at not in headings):
+        at = status.limit.at
+        groups.setdefault(headings.get(at, at), []).append(status)
+    return [(heading, group) for heading, group in groups.items() if group]
+
+
 def _cells(limit: EffectiveLimit) -> tuple[str, ...]:
     silence = limit.kind in ("no data", "due")
     return (
         limit.key,
         limit_words(limit),
-        "" if silence else _deadband_text(limit),
+        deadband_text(limit),
         "" if silence else f"{duration_text(limit.on_delay_s)}, {duration_text(limit.off_delay_s)}",
         limit.priority,
         limit.hours,
@@ -157,7 +169,10 @@ def _row(cells: Sequence[str], widths: Sequence[int]) -> str:
     return f"  {'  '.join(padded)}".rstrip()
 
 
-def _deadband_text(limit: EffectiveLimit) -> str:
+def deadband_text(limit: EffectiveLimit) -> str:
+    """The deadband in the limit's unit, "" where there is none."""
+    if limit.kind in ("no data", "due"):
+        return ""
     factor = value_in_unit(limit.quantity, 1.0, limit.unit_text) - value_in_unit(limit.quantity, 0.0, limit.unit_text)
     return f"{limit.deadband * factor:.4g} {limit.unit_text}"
 

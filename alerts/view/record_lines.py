@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["record_json", "record_line", "step_words"]
+__all__ = ["record_json", "record_line", "record_tail", "step_words"]
 
 from collections.abc import Mapping
 from datetime import tzinfo
@@ -51,6 +51,14 @@ def record_line(
     step: TransitionRow, limits: Mapping[str, EffectiveLimit], zone: tzinfo, units: str, now_ms: int
 ) -> str:
     """One step in one line: when, the alarm's id, the limit's key, what happened, value, who and why."""
+    tail = record_tail(step, limits, zone, units, now_ms)
+    return f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{tail}"
+
+
+def record_tail(
+    step: TransitionRow, limits: Mapping[str, EffectiveLimit], zone: tzinfo, units: str, now_ms: int
+) -> str:
+    """What stands behind the limit's key in that line: " 3.5 kPa: seen by Ana: on my way"."""
     value, who = _value(step, limits, units), f" by {step.who}" if step.who else ""
     words = f"{_what(step.event, step.to_state)}{who}{_consequence(step.event, step.to_state)}"
     note = step.note
@@ -61,9 +69,7 @@ def record_line(
         words = f"{words} until {_local(until, zone, now_ms)}"
     why = f": {note}" if note else ""
     finding = f" ({step.finding})" if step.finding else ""
-    return (
-        f"{local_time(step.at_ms, zone, now_ms)}  {step.occurrence or '-':5} {step.key}{value}: {words}{why}{finding}"
-    )
+    return f"{value}: {words}{why}{finding}"
 
 
 def step_words(event: str, to_state: str, note: str = "") -> str:

@@ -11,6 +11,7 @@ __all__ = [
     "key_of_occurrence",
     "last_raised_ms",
     "last_steps",
+    "newest_transitions",
     "occurrences",
     "put_alarm",
     "remove_alarm",
@@ -89,6 +90,22 @@ def transitions(store: Store, since_ms: int = 0, occurrence: str | None = None) 
         (since_ms, occurrence, occurrence),
     )
     return [TransitionRow(*row) for row in rows]
+
+
+def newest_transitions(
+    store: Store, most: int, *, before: int | None = None, under: str = ""
+) -> list[tuple[int, TransitionRow]]:
+    """Read the alarm record from its end: each step with its number, newest first.
+
+    before: only steps with a smaller number; under: only of the limit with this key, or of those at this place.
+    """
+    rows = store.connection.execute(
+        "SELECT id, at_ms, key, occurrence, event, from_state, to_state, value, who, note, finding FROM transition"
+        " WHERE (? IS NULL OR id < ?) AND (? = '' OR key = ? OR substr(key, 1, length(?) + 1) = ? || '/')"
+        " ORDER BY id DESC LIMIT ?",
+        (before, before, under, under, under, under, most),
+    )
+    return [(row[0], TransitionRow(*row[1:])) for row in rows]
 
 
 class OccurrenceRow(NamedTuple):
