@@ -6,7 +6,6 @@ __all__ = ["written_routes"]
 
 from collections.abc import Iterable, Sequence
 from typing import Annotated, Final
-from urllib.parse import unquote
 
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from fastapi.responses import HTMLResponse
@@ -14,8 +13,9 @@ from pydantic import Field
 from starlette.datastructures import FormData
 
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import WHO_COOKIE, written_response
+from alerts.page.entry_pages import written_response
 from alerts.page.entry_post import checked_form
+from alerts.page.who import who_of
 from alerts.view.journal_lines import entry_line
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds.titrant import TitrantBody
@@ -97,7 +97,7 @@ def _page(
         outdated=outdated,
         can_work_out=any(each.again is not None for each in outdated),
         has_warnings=_has_warnings(outdated),
-        who=unquote(request.cookies.get(WHO_COOKIE, "")),
+        who=who_of(request),
         problem=problem,
     )
 
