@@ -53,8 +53,11 @@ def draw_alarm(cellar: Cellar, occurrence: str, now_ms: int) -> bytes | None:
 
 @dataclass(slots=True)
 class _Order:
-    """A picture that is being made. done: set when it is there, or will not come; without: who was not to wait."""
+    """A picture that is being made. until_ms: how long its messages wait, UTC ms; done: set when it is there, or will
+    not come; without: who was not to wait.
+    """
 
+    until_ms: int
     done: Event = field(default_factory=Event)
     picture: bytes | None = None
     without: list[MessageRow] = field(default_factory=list)
@@ -77,10 +80,10 @@ class AlarmPictures:
         occurrence = message.occurrence or ""
         if message.occasion in _WITHOUT or not occurrence or " " in occurrence:
             return None
-        order = self._ordered(occurrence, message.created_ms)
-        due_ms = max(message.created_ms, message.not_before_ms)
+        until_ms = max(message.created_ms, message.not_before_ms) + WAIT_MS
+        order = self._ordered(occurrence, message.created_ms, until_ms)
         # What is tried again, or is late for another reason, waits no more.
-        wait_ms = min(max(0, due_ms + WAIT_MS - self._clock()), WAIT_MS)
+        wait_ms = min(max(0, until_ms - self._clock()), WAIT_MS)
         order.without = [each for each in order.without if each.id != message.id]
         if order.done.wait(wait_ms / 1000):
             return order.picture
@@ -107,12 +110,12 @@ class AlarmPictures:
                 self._last_late_ms = now_ms
                 yield from ((message, order.picture) for message in messages)
 
-    def _ordered(self, occurrence: str, created_ms: int) -> _Order:
+    def _ordered(self, occurrence: str, created_ms: int, until_ms: int) -> _Order:
         """The order of the picture for messages of this moment. Several people get the same one."""
         with self._lock:
             order = self._orders.get((occurrence, created_ms))
             if order is None:
-                order = self._orders[occurrence, created_ms] = _Order()
+                order = self._orders[occurrence, created_ms] = _Order(until_ms)
                 while len(self._orders) > _MOST_KEPT:
                     self._orders.popitem(last=False)
                 self._waiting = [*self._waiting, (occurrence, order)][-_MOST_KEPT:]
@@ -128,6 +131,10 @@ class AlarmPictures:
                     self._thread = None
                     return
                 occurrence, order = self._waiting.pop(0)
+                is_given_up = bool(self._waiting) and self._clock() >= order.until_ms
+            if is_given_up:  # so that of many alarms at once those have a picture that can still get one in time
+                order.done.set()
+                continue
             try:
                 order.picture = self._make(occurrence, self._clock())
             except (PictureFailed, IngestError) as error:
