@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping
+from json import dumps
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
@@ -196,3 +198,35 @@ def test_what_programs_send_and_get_is_described(bench: EntryBench) -> None:
         assert "$ref" in good["content"]["application/json"]["schema"]
         if method == "post":
             assert {"403", "409", "422"} <= set(described["responses"])
+
+
+def test_the_example_in_the_docs_writes_an_entry(
+    bench: EntryBench, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (Path(__file__).parent.parent / "docs" / "data.md").read_text(encoding="utf-8")
+    example = next(block for block in re.findall(r"```python\n(.+?)```", text, re.DOTALL) if "/api/entries" in block)
+
+    class Client:
+        """Stands for httpx's, without a port."""
+
+        def __init__(self, base_url: str) -> None:
+            assert base_url == "http://127.0.0.1:8420"
+
+        def __enter__(self) -> Client:
+            return self
+
+        def __exit__(self, *_: object) -> None:
+            pass
+
+        def get(self, path: str) -> httpx.Response:
+            return bench.browser.ask("GET", path)
+
+        def post(self, path: str, json: object, headers: Mapping[str, str]) -> httpx.Response:
+            answer = bench.browser.ask("POST", path, dumps(json), {"Content-Type": "application/json", **headers})
+            answer.request = httpx.Request("POST", path)
+            return answer
+
+    monkeypatch.setattr(httpx, "Client", Client)
+    exec(compile(example, "docs/data.md", "exec"), {})
+    assert capsys.readouterr().out == "60 mL drawn for titration\nno. 7\n"
+    assert bench.new()[0].kind == "sample"
