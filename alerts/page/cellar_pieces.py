@@ -14,6 +14,7 @@ from typing import Any, Final
 
 from alerts.page.context import PageContext
 from alerts.page.trend_drawing import draw_trend
+from alerts.view.absence_lines import absence_line
 from alerts.view.day_trend import DayTrend, day_trend
 from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_head, undelivered_line
@@ -60,13 +61,16 @@ class CellarPieces:
     def _general(self, status: CellarStatus, lines: list[PlaceLine]) -> Iterator[tuple[str, Any]]:
         zone, units, now_ms = self._cellar.site.zone, self._cellar.site.units, status.now_ms
         places = {line.id for line in lines}
-        others = [alarm_note(alarm, zone, units, now_ms) for alarm in status.alarms if alarm.at not in places]
-        others_at = [alarm.at for alarm in status.alarms if alarm.at not in places]
+        others = [
+            (alarm.at, alarm_note(alarm, zone, units, now_ms)) for alarm in status.alarms if alarm.at not in places
+        ]
+        calling = sorted((line for line in lines if line.state.tone != "quiet"), key=lambda line: line.state.rank)
+        away = "" if status.absence is None else absence_line(status.absence, zone, now_ms)
         muted = [each for each in status.muted if each.at not in places]
         parts = own_parts(status, self._cellar, lambda at_ms: f"at {local_time(at_ms, zone, now_ms)}")
         yield (
             "needs",
-            self._macros.needs("needs", self._troubles(status), list(zip(others_at, others, strict=True)), lines),
+            self._macros.needs("needs", self._troubles(status), away, others, calling),
         )
         yield "own-head", self._macros.own_head("own-head", parts, self._backup_ms(status))
         yield (

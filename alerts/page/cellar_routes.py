@@ -24,6 +24,7 @@ from alerts.page.ways import card_of, enter_at, history_of, review_of
 from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside
 from alerts.view.cellar_json import cellar_json
+from alerts.view.place_line import Note
 from alerts.view.status import cellar_status
 from ingest.cellar import Cellar, Vessel
 from ingest.json_text import json_text
@@ -34,6 +35,19 @@ _WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Sat
 _MONTHS: Final = (
     *("January", "February", "March", "April", "May", "June"),
     *("July", "August", "September", "October", "November", "December"),
+)
+
+
+_LEGEND: Final = (
+    (Note("high", "high", "high alarm", ""), "act at once"),
+    (Note("medium", "medium", "medium alarm", ""), "see to it today"),
+    (Note("low", "low", "low alarm", ""), "take note"),
+    (Note("due", "low", "work due", ""), "something is to be done, such as a titration"),
+    (Note("silent", "low", "silent", ""), "a probe has not reported for longer than it should"),
+    (Note("muted", "quiet", "muted", ""), "a person has muted an alarm for a time"),
+    (Note("open", "quiet", "racking", ""), "a racking was begun and not finished"),
+    (Note("unknown", "quiet", "not watched", ""), "a part of leeside does not respond, so nobody knows"),
+    (Note("order", "quiet", "in order", ""), "it is read and watched, and nothing is wrong"),
 )
 
 
@@ -79,6 +93,7 @@ def cellar_routes(context: PageContext) -> APIRouter:
             since=f"{board.boot}-{snapshot.seq}",
             layout=layout_of(cellar),
             places=shelves,
+            legend=_LEGEND,
             piece=piece,
             day=_day(snapshot.at_ms, cellar.site.zone),
         )

@@ -216,6 +216,12 @@ def _rows(place: PlaceStatus, zone: tzinfo, units: str, now_ms: int) -> list[tup
         rows.append((name, words))
     if (cylinder := cylinder_of(place.judgements, now_ms)) is not None:
         for line in cylinder_lines(cylinder, zone, units, now_ms):
-            name, colon, words = line.partition(": ")
-            rows.append((name, words) if colon and name == "note" else ("gas", with_capital(line)))
+            rows.append(_cylinder_row(line))
     return rows
+
+
+def _cylinder_row(line: str) -> tuple[str, str]:
+    for name, begin in (("holds", "holds "), ("note", "note: "), ("supply", "supply ")):
+        if line.startswith(begin):
+            return name, line.removeprefix(begin)
+    return "gas", with_capital(line)

@@ -99,6 +99,7 @@ function showLink(words, time, off) {
 
 let lastTime = linkTime.textContent;
 let madeMs = Number(view.dataset.at);
+let troubled = false;
 
 function onPieces(event) {
   const data = hear(event);
@@ -111,15 +112,18 @@ function onPieces(event) {
   if (changed.some(([id]) => SLOW_FOLLOWS.test(id))) renewRest();
   lastTime = data.time;
   madeMs = data.now;
-  if (data.trouble) showLink(`The store cannot be read (${data.trouble}). What you see is of`, data.time, true);
+  troubled = data.trouble !== "";
+  if (troubled) showLink(`The store cannot be read (${data.trouble}). What you see is of`, data.time, true);
   else showLink("live,", data.time, false);
   showAges();
 }
 
 function onBeat(event) {
   hear(event);
-  // The server is there, but has had nothing to show for longer than it ever takes.
+  if (troubled) return;
+  // The server is there, but may have had nothing to show for longer than it ever takes.
   if (serverMs - madeMs > CUT_OFF_MS) showLink("not renewed since", `${lastTime}: what you see is of that time`, true);
+  else showLink("live,", lastTime, false);
 }
 
 function open() {
