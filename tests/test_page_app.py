@@ -144,7 +144,7 @@ def test_so2_is_shown_as_it_was_judged_and_not_as_it_was_once_titrated(on_disk: 
 
 
 def test_what_is_muted_is_shown_with_its_end_and_reason(on_disk: CellarOnDisk) -> None:
-    assert "muted" not in _page(on_disk.cellar)
+    assert "muted until" not in _page(on_disk.cellar)
     on_disk.alarm(state=State.SHELVED, shelving=Shelving("Ana", NOW, "<lid> off", 7200.0, NOW + 7_200_000))
     page = _page(on_disk.cellar)
     assert "Nothing needs you." not in page  # the daemons do not run

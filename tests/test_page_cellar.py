@@ -59,7 +59,7 @@ def test_a_line_says_how_a_vessel_is(visitor: Asker) -> None:
         "Go and look now. Air the room first.",
     ):
         assert words in line
-    assert "K1 medium alarm K2 high alarm" in text_of(page)
+    assert "K2 high alarm K1 medium alarm" in text_of(page), "the worst first"
     assert line_of(page, "C1").startswith("not watched"), "the ingest daemon does not run: nobody knows"
     assert "gauge 11.8 kPa" in line
 
