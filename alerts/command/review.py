@@ -20,17 +20,15 @@ from alerts.errors import OutOfRange
 from alerts.review import (
     BottlingWish,
     RackingWish,
+    ReviewAsked,
     ReviewVerdict,
-    bottling_review,
     free_so2_band,
-    racking_facts,
-    racking_review,
     review_charts,
     review_json,
     review_lines,
     review_sheet,
     review_title,
-    vessel_facts,
+    whole_review,
 )
 from ingest.cellar import Cellar
 from ingest.json_text import json_text
@@ -138,16 +136,18 @@ def review(
         _check_vessel(cellar, ids, vessel, "VESSEL")
         if to is not None:
             _check_vessel(cellar, ids, to, "--to")
-        facts = racking_facts(cellar, store, vessel, to, now_ms)
-        wine = vessel_facts(cellar, store, vessel, to, now_ms)
+        asked = ReviewAsked(
+            vessel=vessel,
+            purpose="bottling" if purpose == "bottling" else "racking",
+            to=to,
+            racking=wish,
+            bottling=bottling,
+        )
+        try:
+            found, wine = whole_review(cellar, store, asked, str(file), now_ms)
+        except OutOfRange as error:
+            raise as_gas_option(error, _OPTIONS) from error
         band = free_so2_band(cellar, store, wine) if pdf is not None or png is not None else []
-    try:
-        if purpose == "bottling":
-            found = bottling_review(wine, facts, wish, bottling, str(file))
-        else:
-            found = racking_review(wine, facts, wish, str(file))
-    except OutOfRange as error:
-        raise as_gas_option(error, _OPTIONS) from error
     sheet = review_sheet(found, review_charts(wine, band), cellar.site.name, cellar.site.zone)
     written = write_sheet(sheet, pdf, png)
     if as_json:

@@ -32,6 +32,8 @@ from alerts.page.limit_routes import limit_routes
 from alerts.page.login_routes import LogIn, login_routes
 from alerts.page.record_routes import record_routes
 from alerts.page.request_bounds import RequestBounds
+from alerts.page.review_picture_routes import review_picture_routes
+from alerts.page.review_routes import review_routes
 from alerts.page.sessions import Sessions
 from alerts.page.test_day_routes import test_day_routes
 from alerts.page.tokens import Tokens
@@ -53,6 +55,8 @@ _VIEWS: Final = (
     record_routes,
     limit_routes,
     alarm_api,
+    review_routes,
+    review_picture_routes,
 )
 
 

@@ -37,6 +37,7 @@ bottling_checklist  the work of a bottling in order
 
 vessel_review       all of it put together: before a racking, before a bottling
 review_lines        a review as lines for people and as an object for programs
+whole               all of it from the cellar file and the store on
 charts              its pictures: temperature, pressure, free SO2
 review_sheet        it as a sheet of two pages to print
 """
@@ -51,6 +52,7 @@ from alerts.review.section import Review, ReviewSection, ReviewVerdict
 from alerts.review.vessel_facts import BottlingWish, VesselFacts
 from alerts.review.vessel_read import free_so2_band, vessel_facts
 from alerts.review.vessel_review import bottling_review, racking_review
+from alerts.review.whole import ReviewAsked, WholeReview, whole_review
 
 __all__ = [
     "BottlingWish",
@@ -58,9 +60,11 @@ __all__ = [
     "RackingVessel",
     "RackingWish",
     "Review",
+    "ReviewAsked",
     "ReviewSection",
     "ReviewVerdict",
     "VesselFacts",
+    "WholeReview",
     "bottling_review",
     "free_so2_band",
     "racking_facts",
@@ -72,4 +76,5 @@ __all__ = [
     "review_sheet",
     "review_title",
     "vessel_facts",
+    "whole_review",
 ]

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-__all__ = ["review_charts"]
+__all__ = ["CHARTS", "ChartName", "charts_of", "review_chart", "review_charts"]
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, Literal, get_args
 
 import numpy as np
 import numpy.typing as npt
@@ -15,6 +15,9 @@ from alerts.review.vessel_facts import VesselFacts
 from alerts.so2.band import BandPoint
 from alerts.view.format import unit_name, value_text
 from ingest.cellar import value_in_unit
+
+ChartName = Literal["temperature", "pressure", "free_so2"]
+CHARTS: Final[tuple[ChartName, ...]] = get_args(ChartName)
 
 _HOUR_MS: Final = 3_600_000
 _DAY_MS: Final = 24 * _HOUR_MS
@@ -29,23 +32,36 @@ _HEIGHT_MM: Final = 47.0
 
 def review_charts(facts: VesselFacts, band: Sequence[BandPoint], *, dots_per_inch: int = 150) -> tuple[Chart, ...]:
     """Chart what the points of a review rest on; what nothing is known of is left out. band: of free SO2."""
-    zone = str(facts.zone)
-    charts = [_temperature(facts), _pressure(facts), _free_so2(facts, band)]
-    return tuple(
-        Chart(
-            title=title,
-            from_ms=from_ms,
-            until_ms=facts.at_ms,
-            zone=zone,
-            panes=(pane,),
-            width_mm=_WIDTH_MM,
-            height_mm=_HEIGHT_MM,
-            dots_per_inch=dots_per_inch,
-        )
-        for chart in charts
-        if chart is not None
-        for title, from_ms, pane in (chart,)
+    charts = (review_chart(name, facts, band, dots_per_inch=dots_per_inch) for name in CHARTS)
+    return tuple(chart for chart in charts if chart is not None)
+
+
+def review_chart(
+    name: ChartName, facts: VesselFacts, band: Sequence[BandPoint] = (), *, dots_per_inch: int = 150
+) -> Chart | None:
+    """Chart one of them; None where nothing is known of it. band: needed for free SO2 only."""
+    drawn = {"temperature": _temperature, "pressure": _pressure}.get(name)
+    chart = _free_so2(facts, band) if drawn is None else drawn(facts)
+    if chart is None:
+        return None
+    title, from_ms, pane = chart
+    return Chart(
+        title=title,
+        from_ms=from_ms,
+        until_ms=facts.at_ms,
+        zone=str(facts.zone),
+        panes=(pane,),
+        width_mm=_WIDTH_MM,
+        height_mm=_HEIGHT_MM,
+        dots_per_inch=dots_per_inch,
     )
+
+
+def charts_of(facts: VesselFacts) -> tuple[ChartName, ...]:
+    """Name the charts that there is something for; quick, since it reads no band."""
+    titrated = facts.so2 is not None and facts.so2.last_titration is not None
+    there = {"temperature": _temperature(facts) is not None, "pressure": _pressure(facts) is not None}
+    return tuple(name for name in CHARTS if there.get(name, titrated))
 
 
 def _temperature(facts: VesselFacts) -> tuple[str, int, ChartPane] | None:
