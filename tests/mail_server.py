@@ -54,13 +54,14 @@ STORED = MessageRow(
 
 @dataclass
 class Inbox:
-    """What the server has taken, and how it answers."""
+    """What the server has taken, and how it answers. late_pictures: those that came in a mail of their own."""
 
     rcpt_answer: str = "250 OK"
     data_answer: str = "250 taken"
     mail_answer: str = "250 OK"
     data_wait_s: float = 0.0
     mails: list[EmailMessage] = field(default_factory=list)
+    late_pictures: list[EmailMessage] = field(default_factory=list)
     raw: list[bytes] = field(default_factory=list)
     recipients: list[list[str]] = field(default_factory=list)
 
@@ -79,10 +80,21 @@ class Inbox:
             self.raw.append(envelope.content)
             mail = message_from_bytes(envelope.content, policy=policy.SMTP)
             assert isinstance(mail, EmailMessage)
-            self.mails.append(mail)
-            self.recipients.append(envelope.rcpt_tos)
+            if str(mail["Subject"]).startswith("PICTURE: "):
+                # On a machine that is busy a picture is late and follows by itself.
+                self.late_pictures.append(mail)
+            else:
+                self.mails.append(mail)
+                self.recipients.append(envelope.rcpt_tos)
         await asyncio.sleep(self.data_wait_s)
         return self.data_answer
+
+
+def plain_text(mail: EmailMessage) -> str:
+    """The plain text of a mail, with or without a picture."""
+    plain = mail.get_body(("plain",))
+    assert isinstance(plain, EmailMessage)
+    return str(plain.get_content())
 
 
 @contextmanager

@@ -202,12 +202,12 @@ def test_a_late_picture_is_an_answer_to_its_message(studio: Studio) -> None:
         assert channel.deliver(MESSAGE, EPOCH_MS) == Delivered()
         studio.may_draw.set()
 
-        def both() -> bool:
+        def came() -> bool:
             channel.send_late_pictures(EPOCH_MS)
-            return len(inbox.mails) == 2
+            return len(inbox.late_pictures) == 1
 
-        eventually(both)
-    text, picture = inbox.mails
+        eventually(came)
+    (text,), (picture,) = inbox.mails, inbox.late_pictures
     assert text.get_content_type() == "text/plain"
     assert picture["References"] == picture["In-Reply-To"] == text["Message-ID"]
     assert picture["Subject"] == "PICTURE: K1 temperature 21.4 °C, above 20 °C"

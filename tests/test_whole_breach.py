@@ -8,7 +8,7 @@ import pytest
 from brokers import Mosquitto
 from cellar_text import watched_keg, write_cellar
 from eventually import eventually
-from mail_server import Inbox, mail_server
+from mail_server import Inbox, mail_server, plain_text
 from running import Leeside, leeside, leeside_process
 
 from ingest.simulation.loopback import free_port
@@ -32,7 +32,7 @@ def test_a_blanket_that_goes_is_one_mail_and_a_restart_repeats_nothing(tmp_path:
             assert mail["Subject"] == "HIGH PRIORITY: K1 pressure 3.4 kPa, below 5 kPa"
             assert mail["Auto-Submitted"] == "auto-generated"
             assert mail["Date"] and mail["Message-ID"]
-            body = mail.get_content()
+            body = plain_text(mail)
             # Gas may be in the room: how to go in follows what is wrong.
             fact, caution = body.splitlines()[:2]
             assert fact == "K1: pressure is 3.4 kPa, below the limit of 5 kPa."

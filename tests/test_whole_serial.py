@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from cellar_text import CARBOY, KEG, SITE, limit, mail, probe, serial, temperature, write_cellar
 from eventually import eventually
-from mail_server import Inbox, mail_server
+from mail_server import Inbox, mail_server, plain_text
 from running import Leeside, leeside, leeside_process
 
 from ingest.simulation.loopback import free_port
@@ -45,7 +45,7 @@ def test_lines_of_two_probes_noise_and_a_carboy_whose_airlock_is_blocked(tmp_pat
             os.write(writer, b"C1 P=25.0 mbar\r\n")
             eventually(lambda: inbox.mails)
             assert inbox.mails[0]["Subject"] == "HIGH PRIORITY: C1 pressure 2.5 kPa, above 2 kPa"
-            assert "Stand aside, then free the airlock." in inbox.mails[0].get_content()
+            assert "Stand aside, then free the airlock." in plain_text(inbox.mails[0])
             eventually(lambda: "Not understood" in leeside("now", file).stdout)
             shown = leeside_process("now", file).stdout
             assert "1 x not text in the line's encoding" in shown

@@ -14,7 +14,7 @@ import pytest
 from brokers import Mosquitto
 from cellar_text import keg, limit, mail, mqtt, probe, site, write_cellar
 from eventually import eventually
-from mail_server import Inbox, mail_server
+from mail_server import Inbox, mail_server, plain_text
 from running import Leeside, leeside
 
 from ingest.simulation.loopback import free_port
@@ -112,7 +112,7 @@ def test_an_alarm_goes_out_while_the_store_takes_nothing(disk_path: Path, troubl
                     "HIGH PRIORITY: leeside store takes no writes",
                     "HIGH PRIORITY: K1 pressure 3.0 kPa, below 5 kPa",
                 ]
-                assert cause in " ".join(inbox.mails[0].get_content().split())
+                assert cause in " ".join(plain_text(inbox.mails[0]).split())
                 now = leeside("now", running.file)
                 assert cause in now.stdout + now.stderr
                 assert "NOT RESPONDING" not in now.stdout
