@@ -352,6 +352,15 @@ class MailAnswer(_AnswerModel):
     channel: str
 
 
+class RingAnswer(_AnswerModel):
+    """A test message that nobody has confirmed."""
+
+    recipient: str
+    written: str
+    sent: bool
+    last_error: str | None
+
+
 class CellarAnswer(_AnswerModel):
     """The whole cellar, as ``leeside now --json`` gives it."""
 
@@ -365,6 +374,7 @@ class CellarAnswer(_AnswerModel):
     rejects: list[RejectAnswer]
     daemons: list[DaemonAnswer]
     mail: MailAnswer | None
+    unconfirmed_rings: list[RingAnswer] = Field(description="test messages that nobody has confirmed")
     away: dict[str, object] | None = Field(description="when the owner is away, and who gets the messages")
     cellar_file_is_newer: bool
 
