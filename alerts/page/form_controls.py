@@ -91,9 +91,13 @@ class Control(NamedTuple):
         text = self.field.question.help.rstrip(".")
         if self.sort == "select" and _NAMES_IT.fullmatch(text):
             return ""
-        if self.sort == "radios" and text in (", ".join(self.options), " or ".join(self.options)):
+        if self.options and text.startswith((", ".join(self.options), " or ".join(self.options))):
             return ""
-        hint = self.field.hint if self.sort in _WRITTEN_SORTS else ""
+        if text == self.field.question.ask.rstrip("?"):
+            return ""
+        # Where the unit depends on another answer, so does an example.
+        is_written = self.sort in _WRITTEN_SORTS and self.field.question.units is None
+        hint = self.field.hint if is_written else ""
         return f"{text}, {hint}." if hint else f"{text}."
 
     @property

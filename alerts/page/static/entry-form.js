@@ -9,6 +9,9 @@ const touched = new Set();
 let wasServed = new Map(); // each field as the server gave it, to see what a new answer changes
 let formBefore = null; // the filled form, while its result is looked at
 let refreshing = null;
+let isPressed = false;
+addEventListener("pointerdown", () => (isPressed = true), true);
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, () => (isPressed = false), true);
 
 const main = document.getElementById("main");
 const currentForm = () => main.querySelector("form[data-form]");
@@ -131,7 +134,9 @@ async function refresh() {
   } catch {
     return; // the form stays as it is, and the server says what is missing
   }
-  if (form !== currentForm()) return;
+  // A form that moves under a finger would lose its tap.
+  if (isPressed) await new Promise((resolve) => addEventListener("pointerup", resolve, { once: true }));
+  if (form !== currentForm() || form.dataset.busy) return;
   for (const served of page.querySelectorAll(".field")) {
     const there = document.getElementById(served.id);
     if (!there || wasServed.get(served.id) === served.outerHTML) continue;
@@ -203,6 +208,10 @@ async function restore(form) {
 function setUpRows(root) {
   for (const button of root.querySelectorAll(".more-rows")) {
     button.hidden = false;
+    // Without a script there are rows to spare.
+    for (const row of [...button.parentElement.querySelectorAll(".vessels-row, .bottles-row")].slice(1)) {
+      if (!row.querySelector("[name]").value) row.remove();
+    }
     button.addEventListener("click", () => {
       const rows = button.parentElement.querySelectorAll(":scope > .row");
       const last = rows[rows.length - 1];
