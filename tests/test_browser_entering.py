@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from a_browser import PHONE, SCREEN, Visit, serious_findings
-from a_form import NOW, EntryBench
+from a_form import HOSTILE, NOW, EntryBench
 from playwright.sync_api import Page, expect
 
 from ingest.journal.kinds import body_words
@@ -188,3 +188,59 @@ def test_the_form_works_without_script(bench: EntryBench, visit: Visit) -> None:
     page.get_by_role("button", name="Save").click()
     expect(page.get_by_role("heading", name="Written down")).to_be_visible()
     assert len(bench.new()) == 1
+
+
+def test_a_test_day_is_checked_row_by_row_and_saved_together(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/test-day", width=PHONE, clock=_clock)
+    page.get_by_role("radio", name="free", exact=True).check()
+    page.get_by_role("radio", name="iodometric", exact=True).check()
+    page.get_by_label("Which bottle of titrant?").select_option("iodine 3")
+    page.get_by_label("How much wine in the flask?").fill("25")
+    page.get_by_label("K1, flask 1").fill("1.25")
+    page.get_by_label("K1, flask 2").fill("1,30")
+    page.get_by_label("C1, flask 1").fill("0.9")
+    page.get_by_label("Who did it?").fill("Ana")
+    assert serious_findings(page) == []
+    page.reload()
+    expect(page.get_by_label("K1, flask 2")).to_have_value("1,30")
+    page.get_by_role("button", name="Check them").click()
+    expect(page.locator(".result")).to_contain_text("33 mg/L free SO2")
+    expect(page.locator(".result")).to_contain_text("23 mg/L free SO2")
+    assert serious_findings(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE
+    page.get_by_role("button", name="Save all").dblclick()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    assert [entry.place for entry in bench.new()] == ["K1", "C1"]
+
+
+def test_a_form_whose_session_has_ended_is_kept_until_somebody_logs_in(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/inspection?vessel=C1", clock=_clock)
+    page.get_by_label("Smell?").fill("struck match")
+    page.route(
+        "**/enter/inspection",
+        lambda route: route.fulfill(status=401, json={"error": "Log in first: at /login in a browser."}),
+    )
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".trouble")).to_contain_text("Log in first: at /login in a browser. What you filled in is kept")
+    link = page.locator(".trouble").get_by_role("link", name="Log in")
+    expect(link).to_have_attribute("href", "/login?next=%2Fenter%2Finspection%3Fvessel%3DC1")
+    page.unroute_all()
+    page.reload()
+    expect(page.get_by_label("Smell?")).to_have_value("struck match")
+    visit.troubles[:] = [trouble for trouble in visit.troubles if "401" not in trouble]
+
+
+def test_hostile_text_stands_in_forms_and_journal_as_text(bench: EntryBench, visit: Visit) -> None:
+    page = visit(bench.cellar, "/enter/inspection?vessel=C1", width=PHONE, clock=_clock)
+    page.get_by_label("Smell?").fill(HOSTILE)
+    page.get_by_label("Who did it?").fill(HOSTILE)
+    page.reload()
+    expect(page.get_by_label("Smell?")).to_have_value(HOSTILE)
+    page.get_by_role("button", name="Check it").click()
+    expect(page.locator(".result")).to_contain_text("<script>alert('K1')</script>")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    page.goto(visit.address(bench.cellar) + "/journal")
+    expect(page.locator("main")).to_contain_text("<img src=x onerror=")
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE
+    assert page.locator("main img, main script").count() == 0

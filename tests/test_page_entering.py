@@ -11,8 +11,10 @@ from typing import Any
 from urllib.parse import urlencode
 
 import pytest
-from a_form import HOSTILE, NOW, TITRATION, EntryBench, Fields, all_hidden, hidden, words
+from a_form import HOSTILE, NOW, TITRATION, EntryBench, Fields, FormBrowser, all_hidden, hidden, words
+from a_journal import FILE_TEXT
 
+from ingest.cellar import parse_cellar
 from ingest.journal.kinds import KINDS, body_words
 from ingest.store.journal.entries import entries
 from ingest.times import iso_utc
@@ -279,3 +281,19 @@ def test_the_list_of_kinds_names_each_of_them(bench: EntryBench) -> None:
     assert bench.browser.ask("GET", "/enter/calibration").status_code == 404
     assert bench.browser.ask("GET", "/written?no=99").status_code == 404
     assert bench.browser.ask("GET", "/written?no=x").status_code == 422
+
+
+def test_a_cellar_that_has_never_run_says_so(tmp_path: Path) -> None:
+    browser = FormBrowser(parse_cellar(FILE_TEXT, file="cellar.toml", base=tmp_path))
+    for path in (
+        "/enter",
+        "/enter/sample",
+        "/test-day",
+        "/journal",
+        "/journal/1/amend",
+        "/written?no=1",
+        "/api/entries",
+    ):
+        answer = browser.ask("GET", path)
+        assert answer.status_code == 503, path
+        assert "leeside run" in answer.json()["error"]
