@@ -7,7 +7,7 @@ anywhere.
 
 from __future__ import annotations
 
-__all__ = ["add_picture", "late_picture"]
+__all__ = ["add_picture", "is_late_picture", "late_picture"]
 
 import html
 import re
@@ -20,6 +20,7 @@ from ingest.store.alarms.messages import MessageRow
 
 # Wide enough for a phone held upright, and no wider than the picture is.
 _WIDTH: Final = 640
+_LATE: Final = "PICTURE: "
 _WORDS: Final = "How it came to this, as a picture."
 
 # A line of ours that is a label and an address and nothing else. What people and probes say stands within a line.
@@ -43,12 +44,17 @@ def add_picture(mail: EmailMessage, text: str, picture: bytes) -> None:
     related.add_related(picture, "image", "png", cid=content_id, filename="picture.png", disposition="inline")
 
 
+def is_late_picture(subject: str) -> bool:
+    """Whether a mail of this subject brings the picture of another."""
+    return subject.startswith(_LATE)
+
+
 def late_picture(message: MessageRow) -> MessageRow:
     """Write the message that brings the picture of one that went without it, as an answer to that."""
     return message._replace(
         message_id=f"<picture.{message.message_id.strip('<>')}>",
         thread_id=message.message_id,
-        subject=f"PICTURE: {tail_of(message.subject)}",
+        subject=_LATE + tail_of(message.subject),
         body="This is the picture that belongs to the message before. It was not drawn in time.\n",
     )
 
