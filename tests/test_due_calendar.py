@@ -12,6 +12,7 @@ from zoneinfo import ZoneInfo
 
 import httpx
 import pytest
+from a_page import PASSWORD_HASH, asker
 from a_probed_cellar import BEGIN_MS, DAY_MS, ProbedCellar
 from hypothesis import given
 from hypothesis import strategies as st
@@ -147,6 +148,16 @@ def test_the_feed_is_found_by_its_address_alone(tmp_path: Path) -> None:
         refused = ask(wine, wrong)
         assert refused.status_code == 404
         assert "BEGIN" not in refused.text
+    wine.store.close()
+
+
+def test_a_calendar_needs_no_log_in_and_its_address_opens_nothing_else(tmp_path: Path) -> None:
+    wine = ProbedCellar(tmp_path, PAGE)
+    path = feed_address(wine.cellar).removeprefix("http://127.0.0.1:8420")
+    with asker(wine.cellar, password_hash=PASSWORD_HASH, sessions_file=tmp_path / "sessions") as stranger:
+        assert stranger.get(path).content.startswith(b"BEGIN:VCALENDAR")
+        for other in ("/", f"{path}/..", "/calendar/", path.replace(".ics", "")):
+            assert stranger.get(other).status_code in (401, 404), other
     wine.store.close()
 
 
