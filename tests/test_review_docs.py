@@ -1,51 +1,63 @@
-"""docs/review.md: the review in it is what the arithmetic says."""
+"""docs/review.md: the racking that it walks through is what the commands print, entry by entry."""
 
 from __future__ import annotations
 
+import importlib
 import re
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
-from alerts.gas.gases import GASES
-from alerts.gas.stock import NewestNumber, RoomGas, cylinder_stock
-from alerts.review import RackingFacts, RackingVessel, RackingWish, racking_gas, review_lines
+import pytest
+from a_rested_cellar import NOW_MS, RestedCellar
+from running import leeside
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "review.md").read_text(encoding="utf-8")
-# 2026-11-28 10:00 in Ljubljana.
-AT_MS = 1_795_856_400_000
+MINUTE_MS = 60_000
+READ_THE_CLOCK = ("due", "review", "enter", "opened_cellar", "entry_dialog")
 
 
-def shown() -> str:
-    """The sections of the page's example: C1 of glass into K2, with N2 at 12 MPa in a cellar of 30 m³ and 12 °C."""
-    n2 = cylinder_stock("N2", GASES["nitrogen"], 10.0, pressure_kpa=NewestNumber(12_000.0, AT_MS), temperature_c=12.0)
-    facts = RackingFacts(
-        at_ms=AT_MS,
-        source=RackingVessel(
-            id="C1",
-            kind="carboy",
-            material="glass",
-            capacity_l=23.0,
-            room="cellar",
-            wine_l=22.0,
-            lots=("R25",),
-            temperature_c=12.0,
-        ),
-        receiver=RackingVessel(
-            id="K2", kind="keg", capacity_l=19.5, stamp_kpa=200.0, gas="nitrogen", room="cellar", wine_l=0.0
-        ),
-        cylinders=(n2,),
-        rooms=(RoomGas("cellar", 30.0, (n2,)),),
-        barometer_kpa=97.3,
-        barometer_from="by the barometer",
-    )
-    lines = "\n".join(
-        review_lines(racking_gas(facts, RackingWish(volume_l=18.5), "cellar.toml"), ZoneInfo("Europe/Ljubljana"))
-    )
-    return lines.partition("\n\nThe work, in order")[0]
+class Walk:
+    """The commands of one racking, by a clock that is set; what they print."""
+
+    def __init__(self, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.now_ms = NOW_MS
+        for name in READ_THE_CLOCK:
+            module = importlib.import_module(f"alerts.command.{name}")
+            if hasattr(module, "wall_ms"):
+                monkeypatch.setattr(module, "wall_ms", lambda: self.now_ms)
+        cellar = RestedCellar(folder)
+        cellar.store.close()
+        self._folder = folder
+        self._file = cellar.file
+
+    def says(self, command: str, *words: str, code: int = 0) -> str:
+        done = leeside(*command.split(), self._file, *words)
+        assert done.returncode == code, done.stderr
+        self.now_ms += 10 * MINUTE_MS
+        return (done.stdout + done.stderr).replace(f"{self._folder}/", "").strip()
 
 
-def test_the_review_of_the_page() -> None:
-    block = re.search(r"```text\n(Racking C1.*?)\n```", PAGE, re.DOTALL)
-    assert block is not None
+def walked(folder: Path, monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """Walk from the reminder to the entry; give what each command of the page prints, as the page shows it."""
+    walk = Walk(folder, monkeypatch)
+    by_ana = ("--who", "Ana", "--yes")
+    shown = [walk.says("due", code=1)]
+    whole = walk.says("review", "K1", "--to", "K2")
+    shown.append(whole)
+    found = ("--method", "elsewhere", "--result", "22 mg/L", "--uncertainty", "1.5 mg/L")
+    shown.append(walk.says("enter titration", "--vessel", "K1", "--quantity", "free", *found, *by_ana))
+    again = walk.says("review", "K1", "--to", "K2").split("\n\n")
+    shown.append("\n\n".join(part for part in again if part.lstrip().startswith(("ok  SO2:", "ok  Dose after:"))))
+    poured = ("--from", "K1", "--to", "K2=17.8L", "--lees", "0.2L", "--air", "under gas")
+    shown.append(walk.says("enter racking", *poured, *by_ana))
+    shown.append(walk.says("due"))
+    return shown
+
+
+def test_the_racking_of_the_page(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    section = PAGE.partition("## One racking")[2].partition("\n## ")[0]
+    blocks = re.findall(r"```text\n(.*?)\n```", section, re.DOTALL)
+    shown = walked(tmp_path, monkeypatch)
+    assert len(blocks) == len(shown)
     # The page breaks long lines.
-    assert block[1].split() == shown().split()
+    for block, said in zip(blocks, shown, strict=True):
+        assert block.split() == said.split()

@@ -74,6 +74,8 @@ def titrate_first(so2: VesselSo2, fresh_ms: int) -> Iterator[str]:
         yield "SO2 was added since the last titration"
     if "first-filling" in so2.since_then:
         yield "the wine was blended since the last titration"
+    if age_ms <= FRESH_MS:
+        return  # another one would hardly say more
     found = so2.estimate
     for limit in so2.limits:
         low, high = (
