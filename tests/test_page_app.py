@@ -167,7 +167,7 @@ def test_silence_bad_quality_and_dead_daemons_are_told(on_disk: CellarOnDisk) ->
     on_disk.pulse("ingest", seconds_ago=120)
     on_disk.reading("k1-pressure", 5000.0, 3600, 2 | (1 << 2))
     page = _page(on_disk.cellar)
-    assert "pressure 50.0 bar silent since 18:30:00 CET, bad (out of range)" in _text(page)
+    assert "pressure 50.0 bar silent for 60 min, bad (out of range)" in _text(page)
     assert "K1 silent" not in _text(page)  # nobody watches: "not watched" says more
     assert "not watched" in page
     assert "Probes are not being read: the ingest part of leeside has not responded since 19:28:00 CET." in page

@@ -73,16 +73,12 @@ class CellarPieces:
             self._macros.needs("needs", self._troubles(status), away, others, calling),
         )
         yield "own-head", self._macros.own_head("own-head", parts, self._backup_ms(status))
+        # Apart from the rest, since the pulses in it change every quarter of a minute.
+        yield "own-parts", self._macros.own_parts("own-parts", parts, muted)
+        rejects = status.rejects[:_MOST_REJECTS]
         yield (
-            "own-body",
-            self._macros.own_body(
-                "own-body",
-                parts,
-                status,
-                muted,
-                status.rejects[:_MOST_REJECTS],
-                lambda at: local_time(at, zone, now_ms),
-            ),
+            "own-rest",
+            self._macros.own_rest("own-rest", status.messages, rejects, lambda at: local_time(at, zone, now_ms)),
         )
 
     def _troubles(self, status: CellarStatus) -> list[str]:

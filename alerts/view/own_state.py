@@ -71,7 +71,7 @@ def _daemon_parts(
         return
     state = "runs" if daemon.responds else "cannot report" if store_trouble else "is NOT RESPONDING"
     heard, started = when(pulse.at_ms), when(pulse.started_ms)
-    line = f"{daemon.role} {state} (last heard of {heard}, started {started})"
+    line = f"{daemon.role} {state} (last heard from {heard}, started {started})"
     yield OwnPart(daemon.role, line, daemon.responds)
     body = pulse.body
     if isinstance(body, IngestPulse):

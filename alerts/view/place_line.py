@@ -56,7 +56,7 @@ class Note:
 @dataclass(frozen=True, slots=True)
 class ReadingWords:
     """The newest reading of a probe in words. at_ms: its time, None while there is none; doubt: its quality where that
-    is not good; since: from when on nothing came, "" while it reads.
+    is not good; silent: nothing has come for longer than it should.
     """
 
     probe: str
@@ -65,7 +65,7 @@ class ReadingWords:
     value: str
     at_ms: int | None
     doubt: str
-    since: str
+    silent: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +104,7 @@ def place_line(status: CellarStatus, place: PlaceStatus, cellar: Cellar) -> Plac
         amount=amount,
         wine=wine,
         more=more,
-        readings=tuple(_reading_words(reading, units, zone, now_ms) for reading in place.readings),
+        readings=tuple(_reading_words(reading, units) for reading in place.readings),
         so2=so2,
         rows=tuple(_rows(place, zone, units, now_ms)),
     )
@@ -196,14 +196,13 @@ def _wine_words(
     return amount, lots_text(contents) + out_of_use, ", ".join(part for part in (headspace, since, free) if part)
 
 
-def _reading_words(reading: ReadingStatus, units: str, zone: tzinfo, now_ms: int) -> ReadingWords:
+def _reading_words(reading: ReadingStatus, units: str) -> ReadingWords:
     name = quantity_name(reading.quantity)
     if reading.value is None or reading.at_ms is None or reading.quality is None:
-        return ReadingWords(reading.probe, reading.quantity, name, "", None, "", "")
+        return ReadingWords(reading.probe, reading.quantity, name, "", None, "", reading.silent)
     doubt = "" if reading.quality == "good" else quality_text(reading.quality, reading.reason)
-    since = local_time(reading.at_ms, zone, now_ms) if reading.silent else ""
     value = value_text(reading.quantity, reading.value, units)
-    return ReadingWords(reading.probe, reading.quantity, name, value, reading.at_ms, doubt, since)
+    return ReadingWords(reading.probe, reading.quantity, name, value, reading.at_ms, doubt, reading.silent)
 
 
 def _rows(place: PlaceStatus, zone: tzinfo, units: str, now_ms: int) -> list[tuple[str, str]]:
