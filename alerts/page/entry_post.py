@@ -80,7 +80,7 @@ def checked_form(tokens: Tokens) -> Callable[[Request], Awaitable[tuple[FormData
     """Make the dependency that reads a form, and says why it may not write, "" where it may."""
 
     async def read(request: Request) -> tuple[FormData, str]:
-        form = await request.form()
+        form = await request.form(max_files=0)
         try:
             await tokens.check(request)
         except HTTPException as error:

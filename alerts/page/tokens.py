@@ -49,7 +49,8 @@ class Tokens:
         sent = request.headers.get(TOKEN_HEADER, "")
         kind = request.headers.get("content-type", "").partition(";")[0].strip().lower()
         if not sent and kind in ("application/x-www-form-urlencoded", "multipart/form-data"):
-            field = (await request.form()).get(TOKEN_FIELD)
+            # No form of the page takes a file.
+            field = (await request.form(max_files=0)).get(TOKEN_FIELD)
             sent = field if isinstance(field, str) else ""
         expected = self.token_of(request.cookies.get(_COOKIE, ""))
         if not hmac.compare_digest(sent.encode(), expected.encode()) or _COOKIE not in request.cookies:
