@@ -83,6 +83,22 @@ def test_readings_and_results_of_a_lot_stand_together_with_vessel_probe_and_entr
     ]
 
 
+def test_without_a_quantity_all_that_was_read_and_found_stands_in_order_of_time(desk: Desk) -> None:
+    assert desk.history("--lot", "A").splitlines() == [
+        "2026-11-20 10:00 CET  pressure  50.0 kPa  K1  k1-pressure",
+        "2026-11-20 11:00 CET  pressure  49.00 ± 0.25 kPa  K1  entry no. 5",
+        f"2026-11-20 12:00 CET  free SO2  30.0 ± 2.1 mg/L  K1  entry no. {desk.first.id}",
+        "2026-11-20 12:00 CET  pressure  48.5 kPa  K1  k1-pressure  bad",
+        f"2026-11-20 15:00 CET  free SO2  30 mg/L  K3  entry no. {desk.third.id}  50.0 % of the wine",
+    ]
+    table = list(csv.DictReader(io.StringIO(desk.history("--place", "K1", "--csv"))))
+    assert [row["quantity"] for row in table] == ["pressure", "pressure", "free_so2", "pressure", "pressure"]
+    assert list(table[0])[:4] == ["at", "quantity", "value", "u"]
+    printed = json.loads(desk.history("--lot", "B", "--json"))
+    assert (printed["lot"], [row["quantity"] for row in printed["history"]]) == ("B", ["free_so2"])
+    assert "quantity" not in printed
+
+
 def test_a_struck_result_is_shown_where_it_is_asked_for(desk: Desk) -> None:
     lines = desk.history("--lot", "A", "--quantity", "free_so2", "--struck").splitlines()
     assert lines[1] == f"2026-11-20 12:00 CET  30 mg/L  K1  entry no. {desk.second.id}  struck"
@@ -177,14 +193,14 @@ def test_a_place_has_all_that_was_read_and_found_there_in_a_time(desk: Desk) -> 
     [
         (["--lot", "x", "--quantity", "pH"], "no lot 'x'; there are: A, B"),
         (["--place", "x", "--quantity", "pH"], "no place 'x'; there are: C1, CO2, K1, K3"),
-        (["--lot", "A"], "--quantity: is missing; there are: alcohol, barometric_pressure, density, free_so2"),
+        (["--place", "K1", "--compensated"], "goes with a pressure, and this is every quantity"),
         (["--lot", "A", "--quantity", "warmth"], "no quantity 'warmth'; there are:"),
         (["--lot", "A", "--place", "K1", "--quantity", "pH"], "choose one of --lot and --place"),
         (["--lot", "A", "--quantity", "pH", "--share", "50"], "50 is not a part of 1, such as 0.5"),
         (["--place", "K1", "--quantity", "pH", "--share", "0.5"], "goes with --lot"),
         (["--lot", "A", "--quantity", "pH", "--csv", "--json"], "choose one of --csv and --json"),
         (["k1-pressure", "--struck"], "'k1-pressure' is taken for a PROBE: write --lot or --place"),
-        ([], "name a probe, or --lot or --place with --quantity"),
+        ([], "name a probe, or --lot or --place"),
     ],
 )
 def test_a_wrong_call_says_what_there_is(desk: Desk, options: list[str], words: str) -> None:

@@ -7,9 +7,10 @@ __all__ = ["history"]
 import csv
 import math
 import sys
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from heapq import merge
 from itertools import groupby
-from operator import itemgetter
+from operator import attrgetter, itemgetter
 from typing import Annotated, Final, NamedTuple
 
 import typer
@@ -49,15 +50,21 @@ class _Row(NamedTuple):
     entry: int | None
     struck: bool
     compensated_kpa: float | None = None
+    quantity: str = ""
 
 
 _ALL_COLUMNS: Final = ("at", *_Row._fields[1:])
-_COLUMNS: Final = _ALL_COLUMNS[:-1]
+_COLUMNS: Final = _ALL_COLUMNS[:-2]
+# Where every quantity is asked for.
+_WITH_QUANTITY: Final = ("at", "quantity", *_COLUMNS[1:])
 
 
 class _Printout(NamedTuple):
-    """How a history is printed. head: of the JSON object, and items: the name of the list in it; keys: of an item;
-    columns: of the table; with_source: whether lines name place and probe; nothing: the line when there are no rows.
+    """How a history is printed.
+
+    quantity: "" for every one that there is, and lines then name it; head: of the JSON object, and items: the name of
+    the list in it; keys: of an item; columns: of the table; with_source: whether lines name place and probe; nothing:
+    the line when there are no rows.
     """
 
     quantity: str
@@ -77,14 +84,16 @@ def history(
     ] = None,
     lot: Annotated[
         str | None,
-        typer.Option("--lot", metavar="ID", help="A lot, through the vessels where it lay; with --quantity."),
+        typer.Option("--lot", metavar="ID", help="A lot, through the vessels where it lay."),
     ] = None,
-    place: Annotated[
-        str | None, typer.Option("--place", metavar="ID", help="A vessel, cylinder or room; with --quantity.")
-    ] = None,
+    place: Annotated[str | None, typer.Option("--place", metavar="ID", help="A vessel, cylinder or room.")] = None,
     quantity: Annotated[
         str | None,
-        typer.Option("--quantity", metavar="QUANTITY", help="What was read or found, such as temperature or free_so2."),
+        typer.Option(
+            "--quantity",
+            metavar="QUANTITY",
+            help="Only this, such as temperature or free_so2; by default all there is.",
+        ),
     ] = None,
     share: Annotated[
         float | None,
@@ -120,14 +129,16 @@ def history(
     _check_subject(probe, lot, place, quantity, share, struck=struck)
     with open_cellar(file) as (cellar, store):
         if probe is not None:
-            subject, printout = _of_probe(probe, cellar, store)
+            subjects, printout = _of_probe(probe, cellar, store)
         elif lot is not None:
-            subject, printout = _of_lot(lot, quantity, share or 0.0, store)
+            subjects, printout = _of_lot(lot, quantity, share or 0.0, store)
         else:
-            subject, printout = _of_place(place or "", quantity, cellar, store)
+            subjects, printout = _of_place(place or "", quantity, cellar, store)
         from_ms, to_ms = time_range(since, until, cellar.site.zone, wall_ms())
-        merged = pieces(store, subject, from_ms, to_ms, struck=struck)
-        rows: Iterator[_Row] = (row for piece in merged for row in _rows(piece))
+        streams = [
+            _rows(pieces(store, subject, from_ms, to_ms, struck=struck), name) for name, subject in subjects.items()
+        ]
+        rows = streams[0] if len(streams) == 1 else merge(*streams, key=attrgetter("at_ms"))
         if compensated:
             printout = _check_compensated(printout)
             rows = _with_compensated(rows, CompensatedPressure(store))
@@ -156,7 +167,8 @@ def _with_compensated(rows: Iterator[_Row], of_gas: CompensatedPressure) -> Iter
 
 def _check_compensated(printout: _Printout) -> _Printout:
     if printout.quantity != "pressure":
-        wrong = f"goes with a pressure, and this is {quantity_name(printout.quantity)}: name a pressure probe"
+        what = quantity_name(printout.quantity) if printout.quantity else "every quantity"
+        wrong = f"goes with a pressure, and this is {what}: name a pressure probe"
         raise typer.BadParameter(wrong, param_hint="--compensated")
     column = ("compensated_kpa",)
     return printout._replace(keys=(*printout.keys, *column), columns=(*printout.columns, *column))
@@ -166,7 +178,7 @@ def _check_subject(
     probe: str | None, lot: str | None, place: str | None, quantity: str | None, share: float | None, *, struck: bool
 ) -> None:
     if (probe, lot, place) == (None, None, None):
-        raise typer.BadParameter("name a probe, or --lot or --place with --quantity")
+        raise typer.BadParameter("name a probe, or --lot or --place")
     if probe is not None:
         given = {"--lot": lot, "--place": place, "--quantity": quantity, "--share": share, "--struck": struck}
         why = f"belongs to a lot or a place; '{probe}' is taken for a PROBE: write --lot or --place before it"
@@ -179,7 +191,7 @@ def _check_subject(
         raise typer.BadParameter(f"{share:g} is not a part of 1, such as 0.5", param_hint="--share")
 
 
-def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Printout]:
+def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[dict[str, Subject], _Printout]:
     quantities = {item.id: item.quantity for item in cellar.probe} | {
         series.probe: series.quantity for series in all_series(store)
     }
@@ -188,7 +200,7 @@ def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Print
         raise typer.BadParameter(wrong, param_hint="PROBE")
     _check_known("probe", probe, quantities, "PROBE")
     unit = QUANTITIES[quantities[probe]].unit
-    return OfProbe(probe), _Printout(
+    return {quantities[probe]: OfProbe(probe)}, _Printout(
         quantities[probe],
         head={"probe": probe, "unit": unit},
         items="readings",
@@ -199,26 +211,32 @@ def _of_probe(probe: str, cellar: Cellar, store: Store) -> tuple[Subject, _Print
     )
 
 
-def _of_lot(lot: str, quantity: str | None, least_share: float, store: Store) -> tuple[Subject, _Printout]:
+def _of_lot(lot: str, quantity: str | None, least_share: float, store: Store) -> tuple[dict[str, Subject], _Printout]:
     _check_known("lot", lot, {entry.lot or "" for entry in entries(store, kinds=["lot"], struck=False)}, "--lot")
-    known = _checked_quantity(quantity, store)
-    return OfLot(lot, known, least_share), _Printout(known, head={"lot": lot, "quantity": known})
+    chosen = _chosen_quantities(quantity, store)
+    return {each: OfLot(lot, each, least_share) for each in chosen}, _printout({"lot": lot}, quantity)
 
 
-def _of_place(place: str, quantity: str | None, cellar: Cellar, store: Store) -> tuple[Subject, _Printout]:
+def _of_place(place: str, quantity: str | None, cellar: Cellar, store: Store) -> tuple[dict[str, Subject], _Printout]:
     places = {item.id for item in cellar.places} | {series.place for series in all_series(store)}
     _check_known("place", place, places, "--place")
-    known = _checked_quantity(quantity, store)
-    return OfPlace(place, known), _Printout(known, head={"place": place, "quantity": known})
+    chosen = _chosen_quantities(quantity, store)
+    return {each: OfPlace(place, each) for each in chosen}, _printout({"place": place}, quantity)
 
 
-def _checked_quantity(quantity: str | None, store: Store) -> str:
-    """What can be read or found, and what somebody measured under a name of their own."""
-    known = {*QUANTITIES, *result_units()} | found_quantities(store)
+def _printout(head: dict[str, str], quantity: str | None) -> _Printout:
     if quantity is None:
-        raise typer.BadParameter(f"is missing; there are: {', '.join(sorted(known))}", param_hint="--quantity")
-    _check_known("quantity", quantity, known, "--quantity")
-    return quantity
+        return _Printout("", head=head, keys=_WITH_QUANTITY, columns=_WITH_QUANTITY)
+    return _Printout(quantity, head={**head, "quantity": quantity})
+
+
+def _chosen_quantities(quantity: str | None, store: Store) -> list[str]:
+    """The quantity that was asked for, or all that were ever read, or found, also under a name of somebody's own."""
+    found = found_quantities(store)
+    if quantity is None:
+        return sorted({series.quantity for series in all_series(store)} | found)
+    _check_known("quantity", quantity, {*QUANTITIES, *result_units()} | found, "--quantity")
+    return [quantity]
 
 
 def _check_known(what: str, name: str, known: Collection[str], option: str) -> None:
@@ -227,18 +245,24 @@ def _check_known(what: str, name: str, known: Collection[str], option: str) -> N
         raise typer.BadParameter(f"no {what} '{name}'; {there}", param_hint=option)
 
 
-def _rows(merged: MergedHistory) -> Iterator[_Row]:
+def _rows(history: Iterable[MergedHistory], quantity: str) -> Iterator[_Row]:
+    return (row for piece in history for row in _rows_of(piece, quantity))
+
+
+def _rows_of(merged: MergedHistory, quantity: str) -> Iterator[_Row]:
     for at_ms, value, _, quality, index, entry, share in zip(*(column.tolist() for column in merged.rows), strict=True):
         if entry:
             result = merged.results[entry]
+            of_wine, struck = result.share, result.struck
             yield _Row(
-                at_ms, value, result.u, result.unit, "good", result.vessel, None, result.share, entry, result.struck
+                at_ms, value, result.u, result.unit, "good", result.vessel, None, of_wine, entry, struck, None, quantity
             )
         else:
             source = merged.sources[index]
             unit, words = QUANTITIES[source.quantity].unit, quality_class(quality).name.lower()
             part = None if math.isnan(share) else share
-            yield _Row(at_ms, value, None, unit, words, source.place, source.probe, part, None, False)
+            place, probe = source.place, source.probe
+            yield _Row(at_ms, value, None, unit, words, place, probe, part, None, False, None, quantity)
 
 
 def _print_csv(rows: Iterator[_Row], printout: _Printout) -> int:
@@ -247,12 +271,25 @@ def _print_csv(rows: Iterator[_Row], printout: _Printout) -> int:
     out.writerow(printout.columns)
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
-        at_ms, value, u, unit, quality, place, probe, share, entry, struck, compensated_kpa = row
+        at_ms, value, u, unit, quality, place, probe, share, entry, struck, compensated_kpa, quantity = row
         uncertainty = None if u is None else f"{u:.10g}"
         part = None if share is None else f"{share:.6g}"
         flag = "yes" if struck else None
         gas = None if compensated_kpa is None else f"{compensated_kpa:.6g}"
-        cells = (iso_utc(at_ms), f"{value:.10g}", uncertainty, unit, quality, place, probe, part, entry, flag, gas)
+        cells = (
+            iso_utc(at_ms),
+            f"{value:.10g}",
+            uncertainty,
+            unit,
+            quality,
+            place,
+            probe,
+            part,
+            entry,
+            flag,
+            gas,
+            quantity,
+        )
         out.writerow(pick(cells))  # None becomes an empty cell
     return count
 
@@ -274,8 +311,10 @@ def _print_plain(rows: Iterator[_Row], printout: _Printout, cellar: Cellar) -> i
     now_ms = wall_ms()
     count = 0
     for count, row in enumerate(rows, 1):  # noqa: B007  the count is what is wanted after the loop
-        value = _value_text(row, printout.quantity, cellar.site.units)
-        words = [local_time(row.at_ms, cellar.site.zone, now_ms), value]
+        words = [local_time(row.at_ms, cellar.site.zone, now_ms)]
+        if not printout.quantity:
+            words.append(quantity_name(row.quantity))
+        words.append(_value_text(row, row.quantity, cellar.site.units))
         if printout.with_source:
             words += [word for word in (row.place, row.probe) if word is not None]
         if row.compensated_kpa is not None:
