@@ -16,6 +16,8 @@ const SHORTEST = MINUTE;
 const LONGEST = 60 * 365 * DAY;
 // After the last movement, before the page is asked; how often a span up to now is asked again.
 const ASK_AFTER = 180;
+// How far a chart may reach beyond now, at most.
+const AHEAD = 30 * DAY;
 const LIVE_EVERY = MINUTE;
 const MOST_MARKS = 5;
 const NEAR_PX = 8;
@@ -27,7 +29,7 @@ const { kind } = root.dataset;
 // name: of the span, empty where both ends were chosen; at: the moment that is pointed at; group: marks with the focus.
 const state = {
   from: Number(root.dataset.from), to: Number(root.dataset.to), name: root.dataset.span, at: null, group: null,
-  answer: null, asking: null, timer: 0, ahead: 0,
+  answer: null, asking: null, timer: 0, ahead: 0, drawing: false,
 };
 // The cellar's clock, as far as the last answer told: a phone's may be wrong.
 const present = () => Date.now() + state.ahead;
@@ -70,6 +72,16 @@ function axis() {
 
 // ---- what is shown --------------------------------------------------------------------------------------------------
 
+// Drawn once for each picture of the screen, however often it is moved in between.
+function soon() {
+  if (state.drawing) return;
+  state.drawing = true;
+  requestAnimationFrame(() => {
+    state.drawing = false;
+    render();
+  });
+}
+
 function render() {
   const { from, to, answer } = state;
   const text = to - from > 14 * DAY ? say.day : (moment) => say.moment(moment, to - from);
@@ -107,12 +119,13 @@ function read() {
 
 // ---- asking ---------------------------------------------------------------------------------------------------------
 
-function address(path) {
+// margin: how much is asked for on both sides of what is shown, so that there is something when it is moved.
+function address(path, margin = 0) {
   const parts = new URLSearchParams(root.dataset.subject);
   if (state.name) parts.set("span", state.name);
   else {
-    parts.set("from", new Date(state.from).toISOString());
-    parts.set("to", new Date(state.to).toISOString());
+    parts.set("from", new Date(state.from - margin).toISOString());
+    parts.set("to", new Date(Math.min(state.to + margin, Math.max(state.to, present()))).toISOString());
   }
   return `${path}${path.includes("?") ? "&" : "?"}${parts}`;
 }
@@ -121,8 +134,11 @@ async function ask() {
   state.asking?.abort();
   const asking = new AbortController();
   state.asking = asking;
+  const length = state.to - state.from;
+  const margin = state.name || 2 * length > LONGEST ? 0 : length / 2;
+  const rows = Math.round((axis().width / 2) * (margin ? 2 : 1));
   const get = async (path) => {
-    const reply = await fetch(address(path), { signal: asking.signal });
+    const reply = await fetch(address(path, margin), { signal: asking.signal });
     const answer = await reply.json().catch(() => ({}));
     if (!reply.ok) throw new Error(answer.error ?? `the page answered ${reply.status}`);
     return answer;
@@ -131,7 +147,7 @@ async function ask() {
     // The estimate takes longer; what was read does not wait for it.
     const estimated = get("/api/history/estimate");
     estimated.catch(() => {});
-    take(await get(`/api/history?rows=${Math.max(100, Math.min(400, Math.round(axis().width / 2)))}`));
+    take(await get(`/api/history?rows=${Math.max(100, Math.min(margin ? 800 : 400, rows))}`));
     takeEstimate(await estimated);
     trouble.hidden = true;
   } catch (error) {
@@ -188,11 +204,11 @@ function keepAddress() {
 function show(from, to, name = "") {
   const now = present();
   const length = Math.max(SHORTEST, Math.min(LONGEST, to - from));
-  const latest = now + length / 20;
+  const latest = now + Math.min(length / 20, AHEAD);
   const earliest = Math.min(state.answer?.first_ms ?? now - LONGEST, now - length) - length / 20;
   const begin = Math.round(Math.max(earliest, Math.min(from, latest - length)));
   [state.from, state.to, state.name] = [begin, begin + Math.round(length), name];
-  render();
+  soon();
   clearTimeout(state.timer);
   state.timer = setTimeout(() => {
     keepAddress();

@@ -21,8 +21,8 @@ from ingest.store import Store
 from ingest.times import iso_utc
 
 COLUMNS: Final = ("at", "what", "value", "unit", "quality")
-# A season of three probes that read every minute; a spreadsheet takes twice as many.
-MOST_LINES: Final = 500_000
+# A spreadsheet takes 1,048,576 rows (LibreOffice Calc, Microsoft Excel).
+MOST_LINES: Final = 1_000_000
 
 _QUALITIES: Final = ("good", "uncertain", "bad")
 # To count readings, a few spans are enough.
