@@ -124,7 +124,7 @@ def test_where_nothing_was_measured_the_table_has_rows_of_the_estimate(winter: W
         answer = history_of(winter.cellar, winter.store, subject, span, NOW)
     answer.entries.clear()
     times = [NOW - 4 * DAY_MS, NOW - 2 * DAY_MS]
-    band = BandColumns("estimate", "C1", times, [20.0, 18.0], [25.0, 23.0], [30.0, 28.0])
+    band = BandColumns("estimate", "C1", 0, times, [20.0, 18.0], [25.0, 23.0], [30.0, 28.0])
     table = history_table(answer, EstimateAnswer([band], [], "pK 1.81"))
     free = [row.cells[0].lines for row in table.rows]
     assert free[-1] == ("25 (20 to 30)",)

@@ -163,10 +163,6 @@ function take(answer) {
   for (const pane of answer.panes) {
     inShownUnit(pane);
     for (const each of pane.readings) each.gap = gapOf(each.at_ms, answer.span_ms);
-    for (const band of pane.bands) {
-      band.gap = gapOf(band.at_ms, Math.max(answer.span_ms, HOUR));
-      band.after = Math.max(answer.span_ms, 2 * HOUR);
-    }
     // What was estimated before stands until the new estimate comes.
     const before = panes.all.find((each) => each.pane.quantity === pane.quantity);
     pane.bands.push(...(before?.pane.bands ?? []).filter((band) => band.what === "estimate"));
@@ -181,7 +177,6 @@ function takeEstimate(estimate) {
   for (const { pane } of panes.all) {
     const bands = estimate[pane.quantity];
     if (!bands) continue;
-    for (const band of bands) [band.gap, band.after] = [Infinity, 10 * MINUTE];
     pane.bands = [...pane.bands.filter((band) => band.what !== "estimate"), ...bands];
   }
   render();

@@ -4,7 +4,12 @@
 
 import { endOf } from "./history_values.js";
 
+// Of one vessel after the other.
 export const DASHES = [[], [9, 3], [2, 3], [9, 3, 2, 3]];
+export const BAND_DASHES = [[6, 3], [2, 2], [10, 2, 2, 2]];
+
+// The vessels whose bands a pane has, in their order.
+export const bandPlaces = (pane) => [...new Set(pane.bands.map((band) => band.place))];
 
 export function colours(element) {
   const style = getComputedStyle(element);
@@ -27,7 +32,7 @@ export function draw(plot, pane, shown) {
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
   entryLines(paint);
-  for (const band of pane.bands) bandOf(paint, band);
+  for (const band of pane.bands) bandOf(paint, pane, band);
   pane.readings.forEach((read) => readingsOf(paint, pane, read, null));
   beyond(paint, pane);
   limits(paint, pane);
@@ -92,25 +97,41 @@ function readingsOf(paint, pane, read, colour) {
   ctx.setLineDash([]);
 }
 
-function bandOf(paint, band) {
-  const { ctx, scale, x, y } = paint;
-  for (const run of runs(band.at_ms, band.middle, band.gap)) {
-    const outline = new Path2D();
-    run.forEach((index, step) => outline[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.high[index])));
-    run.toReversed().forEach((index) => outline.lineTo(x(band.at_ms[index]), y(band.low[index])));
-    outline.closePath();
-    ctx.save();
-    ctx.clip(outline);
-    hatch(paint, band.what === "compensated" ? 1 : -1);
-    ctx.restore();
-    ctx.strokeStyle = paint.colours.pale;
-    ctx.lineWidth = scale;
-    ctx.setLineDash([6 * scale, 3 * scale]);
-    ctx.beginPath();
-    run.forEach((index, step) => ctx[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
-    ctx.stroke();
-    ctx.setLineDash([]);
+// A band's outline and middle: from point to point, or where rows hold for a span, one bar after the other.
+function shapesOf({ x, y, now }, band) {
+  const [outline, middle] = [new Path2D(), new Path2D()];
+  if (band.span_ms) {
+    band.at_ms.forEach((at, index) => {
+      const [left, right] = [x(at), x(endOf(at, band.span_ms, now))];
+      outline.rect(left, y(band.high[index]), right - left, y(band.low[index]) - y(band.high[index]));
+      const follows = index && at - band.at_ms[index - 1] <= band.span_ms;
+      middle[follows ? "lineTo" : "moveTo"](left, y(band.middle[index]));
+      middle.lineTo(right, y(band.middle[index]));
+    });
+  } else {
+    for (const run of runs(band.at_ms, band.middle, Infinity)) {
+      run.forEach((index, step) => outline[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.high[index])));
+      run.toReversed().forEach((index) => outline.lineTo(x(band.at_ms[index]), y(band.low[index])));
+      outline.closePath();
+      run.forEach((index, step) => middle[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
+    }
   }
+  return { outline, middle };
+}
+
+function bandOf(paint, pane, band) {
+  const { ctx, scale } = paint;
+  const { outline, middle } = shapesOf(paint, band);
+  const number = bandPlaces(pane).indexOf(band.place);
+  ctx.save();
+  ctx.clip(outline);
+  hatch(paint, number % 2 ? 1 : -1);
+  ctx.restore();
+  ctx.strokeStyle = paint.colours.pale;
+  ctx.lineWidth = scale;
+  ctx.setLineDash(BAND_DASHES[number % BAND_DASHES.length].map((length) => length * scale));
+  ctx.stroke(middle);
+  ctx.setLineDash([]);
 }
 
 function hatch({ ctx, bbox, scale, colours: colour }, slope) {
@@ -151,14 +172,10 @@ function beyond(paint, pane) {
   }
 }
 
-function middleOf({ ctx, scale, x, y }, band, colour) {
-  ctx.strokeStyle = colour;
-  ctx.lineWidth = 2.5 * scale;
-  for (const run of runs(band.at_ms, band.middle, band.gap)) {
-    ctx.beginPath();
-    run.forEach((index, step) => ctx[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
-    ctx.stroke();
-  }
+function middleOf(paint, band, colour) {
+  paint.ctx.strokeStyle = colour;
+  paint.ctx.lineWidth = 2.5 * paint.scale;
+  paint.ctx.stroke(shapesOf(paint, band).middle);
 }
 
 function limits(paint, pane) {
@@ -177,8 +194,29 @@ function limits(paint, pane) {
     ctx.lineTo(right, edge);
     ctx.stroke();
     ctx.setLineDash([]);
-    write(limit.text, left, right, edge);
+    write(limitText(pane, limit), left, right, edge);
   }
+  names(paint, pane, write);
+}
+
+// Of several vessels each trace has its vessel's name over its newest end.
+function names({ bbox, scale, x, y, span }, pane, write) {
+  const traces = pane.readings.length ? pane.readings : pane.bands;
+  if (new Set(traces.map((trace) => trace.place)).size < 2) return;
+  for (const trace of traces) {
+    const values = trace.mean ?? trace.middle;
+    const last = trace.at_ms.findLastIndex((at, index) => values[index] !== null && x(at) < bbox.left + bbox.width);
+    if (last < 0 || x(trace.at_ms[last]) < bbox.left) continue;
+    const right = Math.min(x(trace.at_ms[last] + (trace.span_ms ?? span)), bbox.left + bbox.width);
+    write(trace.place, Math.max(bbox.left, x(trace.at_ms[0])), right, y(values[last]) - 11 * scale);
+  }
+}
+
+// A limit that not all vessels of a pane have is named with its vessel.
+function limitText(pane, limit) {
+  const places = new Set(pane.limits.map((each) => each.place));
+  const same = pane.limits.filter((each) => each.text === limit.text).map((each) => each.place);
+  return places.size === new Set(same).size ? limit.text : `${limit.place} ${limit.text}`;
 }
 
 // Writes texts at the right end of their lines, each where no other stands: further left if need be, or not at all.
@@ -192,12 +230,14 @@ function writer({ ctx, bbox, scale, colours: colour }) {
     // The text stands within the pane, also where its line is at the edge.
     const at = Math.max(bbox.top + half, Math.min(edge, bbox.top + bbox.height - half));
     const width = ctx.measureText(text).width + gap;
+    // Two vessels may have the same limit.
+    if (taken.some((box) => box.text === text && box.top === at - half && left < box.right && right >= box.right)) return;
     for (let end = right; end - width >= left; end -= width + gap) {
       const free = taken.every(
         (box) => end - width > box.right || end < box.left || at + half < box.top || at - half > box.bottom,
       );
       if (!free) continue;
-      taken.push({ left: end - width, right: end, top: at - half, bottom: at + half });
+      taken.push({ text, left: end - width, right: end, top: at - half, bottom: at + half });
       ctx.fillStyle = colour.paper;
       ctx.globalAlpha = 0.8; // what was read shows through
       ctx.fillRect(end - width, at - half, width, 2 * half);

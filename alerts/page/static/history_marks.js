@@ -1,6 +1,8 @@
 // The strips over the panes: which wine lay where, what was written down, which alarms lasted how long.
 
 const NEAR_PX = 26;
+const LANE_REM = 1.7;
+const LEAST_PX = 14;
 const RANK = { high: 3, medium: 2, low: 1 };
 
 // Place the elements of all strips for a span of time. width: of the axis in px; show: is given the marks of one
@@ -9,23 +11,29 @@ export function placeStrips(strips, answer, from, to, width, show) {
   const place = (at) => (width * (at - from)) / (to - from);
   stays(strips.stays, answer, from, to, place);
   entries(strips.entries, answer.entries.filter((mark) => mark.at_ms >= from && mark.at_ms < to), place, show);
-  alarms(strips.alarms, answer, from, to, place, show);
+  alarms(strips.alarms, answer, from, to, place, width, show);
 }
 
 function stays(strip, answer, from, to, place) {
+  const shown = answer.stays.filter((stay) => stay[2] < to && (stay[3] ?? Infinity) > from);
+  // Stays at one time lie one below the other.
+  const ends = [];
   strip.replaceChildren(
-    ...answer.stays
-      .filter((stay) => stay[2] < to && (stay[3] ?? Infinity) > from)
-      .map(([lot, vessel, came, left]) => {
-        const element = document.createElement("div");
-        element.className = "history-stay";
-        const begin = Math.max(0, place(Math.max(came, from)));
-        element.style.left = `${begin}px`;
-        element.style.width = `${Math.max(2, place(Math.min(left ?? to, to)) - begin)}px`;
-        element.textContent = answer.kind === "lot" ? vessel : lot;
-        return element;
-      }),
+    ...shown.map(([lot, vessel, came, left]) => {
+      let lane = ends.findIndex((end) => end <= came);
+      if (lane < 0) lane = ends.length;
+      ends[lane] = left ?? Infinity;
+      const element = document.createElement("div");
+      element.className = "history-stay";
+      const begin = Math.max(0, place(Math.max(came, from)));
+      element.style.top = `${lane * LANE_REM + 0.15}rem`;
+      element.style.left = `${begin}px`;
+      element.style.width = `${Math.max(2, place(Math.min(left ?? to, to)) - begin)}px`;
+      element.textContent = answer.kind === "lot" ? vessel : lot;
+      return element;
+    }),
   );
+  strip.style.minHeight = `${Math.max(1, ends.length) * LANE_REM + 0.3}rem`;
 }
 
 function entries(strip, marks, place, show) {
@@ -45,11 +53,11 @@ function entries(strip, marks, place, show) {
   });
 }
 
-function alarms(strip, answer, from, to, place, show) {
+function alarms(strip, answer, from, to, place, width, show) {
   const groups = [];
   for (const alarm of answer.alarms) {
-    const begin = Math.max(0, place(Math.max(alarm.at_ms, from)));
-    const end = Math.max(begin + 14, place(Math.min(alarm.ended_ms ?? Math.min(answer.now_ms, to), to)));
+    const begin = Math.max(0, Math.min(place(alarm.at_ms), width - LEAST_PX));
+    const end = Math.max(begin + LEAST_PX, place(Math.min(alarm.ended_ms ?? Math.min(answer.now_ms, to), to)));
     if (alarm.at_ms >= to || (alarm.ended_ms ?? Infinity) < from) continue;
     const group = groups.at(-1);
     if (group && begin < group.end + 2) {

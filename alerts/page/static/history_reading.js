@@ -26,12 +26,14 @@ export function valuesAt(pane, moment, span, near, pointed) {
     const doubt = row.worst === 1 ? ", uncertain" : row.worst ? ", some bad" : "";
     texts.push([`${where}${mean}${low === high ? "" : ` (${low} to ${high})`}${doubt}`, isOut(pane, each.place, moment, row)]);
   }
+  const bandsOfSeveral = new Set(pane.bands.map((band) => band.place)).size > 1;
   for (const band of pane.bands) {
     const row = bandAt(band, moment);
     if (!row) continue;
     const [low, middle, high] = [row.low, row.middle, row.high].map((value) => valueText(pane.shown, value));
     const out = band.what === "estimate" && isOut(pane, band.place, moment, { low: row.middle, high: row.middle });
-    texts.push([`${band.what === "compensated" ? "at the reference temperature" : "estimated"} ${middle} (${low} to ${high})`, out]);
+    const name = `${bandsOfSeveral ? `${band.place} ` : ""}${band.what === "compensated" ? "at the reference temperature" : "estimated"}`;
+    texts.push([`${name} ${middle} (${low} to ${high})`, out]);
   }
   const index = foundNear(pane.found, moment, near);
   if (index !== null) texts.push([foundText(pane, index), false]);

@@ -49,14 +49,17 @@ export function readAt(read, at, span) {
   return { low: read.low[index], mean: read.mean[index], high: read.high[index], worst: read.worst[index] };
 }
 
-// A band at a moment: on the straight line between its points, null outside of it.
+// After its last point an estimate still holds for so long, in ms: it ends when it was worked out.
+const HOLDS = 10 * 60_000;
+
+// A band at a moment: its row, or where rows are points the straight line between them; null outside of it.
 export function bandAt(band, at) {
   const index = lastBefore(band.at_ms, at);
   if (index < 0) return null;
-  const next = Math.min(index + 1, band.at_ms.length - 1);
+  const next = band.span_ms ? index : Math.min(index + 1, band.at_ms.length - 1);
   const step = band.at_ms[next] - band.at_ms[index];
-  if (at - band.at_ms[index] > band.gap || (next === index && at - band.at_ms[index] > band.after)) return null;
-  const part = step > 0 && step <= band.gap ? (at - band.at_ms[index]) / step : 0;
+  if (step === 0 && at - band.at_ms[index] >= (band.span_ms || HOLDS)) return null;
+  const part = step > 0 ? (at - band.at_ms[index]) / step : 0;
   const between = (column) =>
     column[index] === null || column[next] === null ? null : column[index] + part * (column[next] - column[index]);
   const [low, middle, high] = [band.low, band.middle, band.high].map(between);

@@ -66,11 +66,13 @@ class ReadColumns:
 class BandColumns:
     """A number that is worked out, with its range. what: "compensated" (a pressure as it would be at the reference
     temperature; the range is that of two standard uncertainties, over a longer span all that it was in it) or
-    "estimate" (the median and the ends of the 80 % interval, by what was known at each time).
+    "estimate" (the median and the ends of the 80 % interval, by what was known at each time). span_ms: how long each
+    row holds; 0: it changes along a straight line to the next.
     """
 
     what: Literal["compensated", "estimate"]
     place: str
+    span_ms: int
     at_ms: Times
     low: Values
     middle: Values

@@ -46,4 +46,4 @@ def _band(
     digits: int,
 ) -> BandColumns:
     low, middle, high = ([None if each is None else round(each[place], digits) for each in ends] for place in range(3))
-    return BandColumns("estimate", vessel, times, low, middle, high)
+    return BandColumns("estimate", vessel, 0, times, low, middle, high)

@@ -30,7 +30,7 @@ from ingest.history import HandResult, HistorySource, OfLot, OfPlace, Subject, b
 from ingest.journal.wine_places import LEAST_SHARE
 from ingest.store import Store
 from ingest.store.journal.stored_ledger import equipment_of
-from ingest.store.judgements import HOUR_MS, judgement_history, judgement_spans
+from ingest.store.judgements import HOUR_MS, judgement_spans
 
 _OF_WINE: Final[tuple[PaneQuantity, ...]] = ("pressure", "temperature", "pH", "free_so2", "molecular_so2")
 PANE_QUANTITIES: Final[Mapping[SubjectKind, tuple[PaneQuantity, ...]]] = {
@@ -147,44 +147,22 @@ def _with_found(pane: HistoryPane, results: Sequence[HandResult]) -> HistoryPane
 def _compensated(
     cellar: Cellar, store: Store, subject: HistorySubject, span: HistorySpan, span_ms: int
 ) -> list[BandColumns]:
-    """By the hour as it was judged, or over spans that are longer; each vessel while it belongs to the subject."""
+    """The last of each hour, or all over spans that are longer; each vessel while it belongs to the subject."""
     equipment = equipment_of(store.connection, cellar)
     digits = LIMIT_QUANTITIES[_COMPENSATED].decimals + _MORE_DIGITS
+    length_ms = max(span_ms, HOUR_MS)
     bands = []
     for vessel in subject.vessels:
         names = equipment.names_ever(vessel)
         for from_ms, to_ms in subject.times_in(vessel, span.from_ms, span.to_ms):
-            if span_ms > HOUR_MS:
-                spans = judgement_spans(store, names, _COMPENSATED, from_ms, to_ms, span_ms)
-                rows = [(row.from_ms, row.low, row.mean, row.high) for row in spans]
-            else:
-                rows = [
-                    (
-                        row.at_ms,
-                        row.value if row.low is None else row.low,
-                        row.value,
-                        row.value if row.high is None else row.high,
-                    )
-                    for row in judgement_history(store, names, _COMPENSATED, from_ms, to_ms - 1)
-                    if row.value is not None and row.decides
-                ]
+            rows = judgement_spans(store, names, _COMPENSATED, from_ms, to_ms, length_ms)
             if rows:
-                at_ms, low, middle, high = zip(*rows, strict=True)
-                bands.append(
-                    BandColumns(
-                        "compensated",
-                        vessel,
-                        list(at_ms),
-                        *([_rounded(value, digits) for value in column] for column in (low, middle, high)),
-                    )
-                )
+                at_ms, *columns = zip(*rows, strict=True)
+                middle, low, high = ([round(value, digits) for value in column] for column in columns)
+                bands.append(BandColumns("compensated", vessel, length_ms, list(at_ms), low, middle, high))
     return bands
 
 
 def _column(values: npt.NDArray[np.float64], digits: int) -> list[float | None]:
     """Rounded values, None in the place of NaN."""
     return [None if math.isnan(value) else value for value in np.round(values, digits).tolist()]
-
-
-def _rounded(value: float | None, digits: int) -> float | None:
-    return None if value is None else round(value, digits)
