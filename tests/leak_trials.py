@@ -47,6 +47,7 @@ def _leaky(days: float, how: str, low: float, high: float, **changes: object) ->
 
 _EVERY: Final = {0.5: 0.8, 2.0: 0.95, 10.0: 0.95}
 _QUIET: Final = KegKind(2.0, 8.0, wine=("blanket",), draws_per_day=0.0, vents_per_day=0.0)
+_CARBON_DIOXIDE: Final = {"gas": ("co2",), "wine": ("blanket",)}
 _FRESH: Final = {"onset_day": (0.05, 0.3), "charged_before_days": 0.0, "wine": ("air", "gas-free")}
 
 ROWS: Final = {
@@ -75,6 +76,9 @@ ROWS: Final = {
         Row("settling, 2 d", _leaky(5.0, "floor in h", 48.0, 48.0, **_FRESH), 72.0, {}),
         Row("gas rising", replace(_QUIET, days=8.0, rising_kpa_day=(1.0, 4.0))),
         Row("cold nights", replace(_QUIET, days=14.0, start_kpa=(7.0, 14.0), swing_k=(9.0,))),
+        Row("carbon dioxide, tight", KegKind(2.0, 14.0, gas=("co2",), wine=("blanket",))),
+        Row("carbon dioxide, 12 h", _leaky(3.1, "floor in h", 12.0, 12.0, **_CARBON_DIOXIDE), 2.0, {}),
+        Row("carbon dioxide, 2 d", _leaky(4.6, "floor in h", 48.0, 48.0, **_CARBON_DIOXIDE), 12.0, {}),
     )
 }
 

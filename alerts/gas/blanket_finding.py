@@ -32,6 +32,9 @@ _LEAST_KPA_DAY: Final = 0.25
 _SLOWEST_DAYS: Final = 70.0
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
+# Carbon dioxide goes in and out of stirred wine within the hour, faster than any fit has it. What looks like a leak
+# that the wine feeds at the same time, with so much of the loss, may be that.
+_FED_SHARE: Final = 0.4
 # That flaw shows over days: over a short part of them no more than so many times that part of it.
 _UPTAKE_SPREAD: Final = 4.0
 # So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
@@ -114,6 +117,8 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
         return False
     part = min(1.0, _UPTAKE_SPREAD * (fitted.days - leak.onset_days) / fitted.days)
     least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
+    if not was_certain and facts.gas.name == "carbon dioxide" and -leak.uptake_kpa > _FED_SHARE * leak.lost:
+        return False
     slowest = max(_LEAST_KPA_DAY, (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     if leak.better < (_STILL_CERTAIN if was_certain else _CERTAIN) or leak.lost < least or leak.kappa < slowest:
         return False

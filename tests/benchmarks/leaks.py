@@ -211,7 +211,7 @@ def described(each: Outcome) -> str:
 
 def wine_of(each: Outcome) -> str:
     """What the wine held before the charge."""
-    held = sum(each.keg.wine_holds_kpa[:2])
+    held = sum(each.keg.wine_holds_kpa) - each.keg.wine_holds_kpa[2]
     return "gas-free" if held < 20.0 else "air" if held < 80.0 else "blanketed"
 
 

@@ -1,6 +1,7 @@
 """Formulas of the simulated cellar for many kegs at once: arrays in, arrays out.
 
-Units as in ``ingest.simulation.physics``: kPa, L, °C, mol, s. The gases are, in this order, nitrogen, argon, oxygen.
+Units as in ``ingest.simulation.physics``: kPa, L, °C, mol, s. The gases are, in this order, nitrogen, argon, oxygen,
+carbon dioxide.
 """
 
 from __future__ import annotations
@@ -16,18 +17,19 @@ from ingest.simulation.physics import GAS_CONSTANT, ZERO_C, vapour_pressure_kpa,
 
 Floats = NDArray[np.float64]
 
-GASES: Final = ("n2", "ar", "o2")
+GASES: Final = ("n2", "ar", "o2", "co2")
 
-AIR: Final = np.array([0.7808, 0.0093, 0.2095])
+AIR: Final = np.array([0.7808, 0.0093, 0.2095, 0.0004])
 """Mole fractions in dry air (US Standard Atmosphere 1976, from memory)."""
 
-DIFFUSIVITY: Final = np.array([1.2e-9, 1.55e-9, 1.4e-9])
-"""In wine near 20 °C [m²/s]: of water at 25 °C (CRC Handbook: 2.0e-9, 2.5e-9, 2.42e-9) over a ratio of viscosities of
-1.6."""
+DIFFUSIVITY: Final = np.array([1.2e-9, 1.55e-9, 1.4e-9, 1.15e-9])
+"""In wine near 20 °C [m²/s]: of water at 25 °C (CRC Handbook: 2.0e-9, 2.5e-9, 2.42e-9, 1.91e-9) over a ratio of
+viscosities of 1.6."""
 
-# In water, mol/(L kPa) at 15 °C, and slope [K]: fits to IAPWS Guideline G7-04, within 3 % from 0 to 30 °C.
-_IN_WATER_15C: Final = np.array([7.55e-6, 1.664e-5, 1.519e-5])
-_SLOPE_K: Final = np.array([1440.0, 1610.0, 1650.0])
+# In water, mol/(L kPa) at 15 °C, and slope [K]: fits to IAPWS Guideline G7-04, within 3 % from 0 to 30 °C. In wine
+# carbon dioxide is less soluble than the others: 0.85 of water's to their 0.90 (Zoecklein, Enology Notes 122, 2006).
+_IN_WATER_15C: Final = np.array([7.55e-6, 1.664e-5, 1.519e-5, 4.42e-4 * 0.85 / 0.90])
+_SLOPE_K: Final = np.array([1440.0, 1610.0, 1650.0, 2500.0])
 
 # The scalar formulas on a grid of 0.05 K, between which straight lines are off by less than 1e-8 (volume) and 1e-5 kPa.
 _GRID_C: Final = np.linspace(0.0, 30.0, 601)

@@ -34,9 +34,10 @@ LeakSize = tuple[Literal["floor in h", "loss kPa/h"], float, float]
 class KegKind:
     """What the kegs of a trial have in common; a tuple is drawn from, with equal chance.
 
-    headspace_l: true, L. days: how long it is watched. wine: what it held before the charge: the gases of air, those of
-    its blanket, or hardly any. leak: how its size is given and from where to where it lies (even on a logarithmic
-    scale), None for a tight keg; onset_day: earliest and latest. swing_k: of the room, peak to peak. draws_per_day,
+    headspace_l: true, L. days: how long it is watched. wine: what it held before the charge: the gases of air (and,
+    where the blanket is carbon dioxide, some of that, as young wine does), those of its blanket, or hardly any. leak:
+    how its size is given and from where to where it lies (even on a logarithmic scale), None for a tight keg;
+    onset_day: earliest and latest. swing_k: of the room, peak to peak. draws_per_day,
     moves_per_day, vents_per_day, gaps_per_day: how often on average; rising_kpa_day: how fast a wine
     that works again raises the pressure, from where to where; recharge: whether it is charged again when a draw
     left little gas. contents: ``even`` within 0.3 L, ``normal`` with sd 0.3 L (up to 0.6 L), or ``both``; the believed
@@ -49,7 +50,7 @@ class KegKind:
     onset_day: tuple[float, float] = (2.0, 2.5)
     wine: tuple[Wine, ...] = ("air", "blanket")
     stirring: tuple[Stirring, ...] = ("slow", "mid", "fast", "still")
-    gas: tuple[Literal["n2", "ar"], ...] = ("n2", "n2", "n2", "n2", "n2", "ar")
+    gas: tuple[Literal["n2", "ar", "co2"], ...] = ("n2", "n2", "n2", "n2", "n2", "ar")
     start_kpa: tuple[float, float] = (20.0, 60.0)
     swing_k: tuple[float, ...] = (6.0, 6.0, 9.0)
     laws: tuple[Literal["viscous", "orifice", "linear"], ...] = ("viscous", "viscous", "orifice", "linear")
@@ -199,17 +200,20 @@ def _made(random: Generator, kind: KegKind) -> float:
     return kpa_s * kind.headspace_l / (GAS_CONSTANT * (13.0 + ZERO_C))
 
 
-def _held(random: Generator, wine: Wine, gas: str, start_kpa: float) -> tuple[float, float, float]:
-    """The partial pressures of nitrogen, argon and oxygen that the wine holds."""
+def _held(random: Generator, wine: Wine, gas: str, start_kpa: float) -> tuple[float, ...]:
+    """The partial pressures of nitrogen, argon, oxygen and carbon dioxide that the wine holds."""
     share, oxygen = float(random.uniform(0.0, 1.0)), float(random.random())
     if wine == "gas-free":
         held, oxygen = share * 15.0, 0.0
     elif wine == "air":
         # Wine in the open has used up most of its oxygen, in two of three.
-        return _NITROGEN_IN_AIR_KPA, 0.9, (_OXYGEN_IN_AIR_KPA * max(0.0, 3.0 * oxygen - 2.0))
+        held = 20.0 + 40.0 * share if gas == "co2" else 0.0
+        return _NITROGEN_IN_AIR_KPA, 0.9, (_OXYGEN_IN_AIR_KPA * max(0.0, 3.0 * oxygen - 2.0)), held
     else:
         # Half of them fully at rest, the others nearly.
         held = (start_kpa + 99.0) * (1.0 if share < 0.5 else 0.7 + 0.6 * (share - 0.5))
+    if gas == "co2":
+        return 0.0, 0.0, 0.0, held
     return (held, 0.0, 0.0) if gas == "n2" else (0.0, held, 0.0)
 
 

@@ -125,9 +125,10 @@ class TrialKeg:
     """One steel keg of 12 % vol wine and everything that is true of it.
 
     seed: of its noise and weather; capacity_l, wine_l: L at 20 °C, true; believed_wine_l: what its owner entered; gas:
-    ``n2`` or ``ar``; start_kpa: gauge at the charge. wine_holds_kpa: partial pressures of nitrogen, argon and oxygen
-    with which the wine was at equilibrium before the charge. charged_before_s: how long before the first reading it was
-    charged. surface_m_per_s: mass-transfer coefficient at the wine's surface; None: the wine stands still and gas
+    ``n2``, ``ar`` or ``co2``; start_kpa: gauge at the charge. wine_holds_kpa: partial pressures of nitrogen, argon,
+    oxygen and carbon dioxide (0 for those not given) with which the wine was at equilibrium before the charge.
+    charged_before_s: how long before the first reading it was charged. surface_m_per_s: mass-transfer coefficient at
+    the wine's surface; None: the wine stands still and gas
     diffuses into it. solubility_factor: of wine over water. oxygen_eaten_s: time constant at which the wine uses up
     oxygen (None: it does not). wine_lag_s: time constant of the wine towards the room; gas_lag_s: of the gas towards
     the place between wine and room that ``gas_share`` names. made_mol_per_s: gas that a wine which works again gives
@@ -138,9 +139,9 @@ class TrialKeg:
     capacity_l: float = 19.0
     wine_l: float = 17.0
     believed_wine_l: float = 17.0
-    gas: Literal["n2", "ar"] = "n2"
+    gas: Literal["n2", "ar", "co2"] = "n2"
     start_kpa: float = 55.0
-    wine_holds_kpa: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    wine_holds_kpa: tuple[float, ...] = (0.0, 0.0, 0.0)
     charged_before_s: float = 0.0
     surface_m_per_s: float | None = 1e-6
     solubility_factor: float = 0.90

@@ -175,7 +175,9 @@ class KegWorld:
         dry = _each(keg.start_kpa for keg in self.kegs) + self._station[0] - vapour_kpa(wine_c)
         for index, keg in enumerate(self.kegs):
             self.head_mol[GASES.index(keg.gas), index] = dry[index] / kpa_per_mol[index]
-        held = np.array([keg.wine_holds_kpa for keg in self.kegs]).T
+        held = np.zeros((len(GASES), len(self.kegs)))
+        for index, keg in enumerate(self.kegs):
+            held[: len(keg.wine_holds_kpa), index] = keg.wine_holds_kpa
         self.wine_mol = gas_in_wine(wine_c, self._factor) * held * wine_l
         if self._still_wine is not None:
             self._still_wine.mix(self.wine_mol[:, self._still], wine_l[self._still])
