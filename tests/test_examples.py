@@ -55,6 +55,19 @@ def test_one_keg_says_psi() -> None:
     assert heard.refused() == [("k1-pressure", "not a number")]  # " 8 psi"
 
 
+def test_the_hut_and_who_hears_of_it() -> None:
+    hut = example("people-and-channels")
+    heard = Heard(hut)
+    for probe, topic in (("k7-pressure", "hut/K7/pressure"), ("c2-temperature", "hut/C2/temperature")):
+        heard.hear_topic(topic, DATA / "people-and-channels" / f"{probe}.payloads")
+    assert_near(heard.values["k7-pressure"], [(41.2, GOOD), (41.1, GOOD)])
+    assert_near(heard.values["c2-temperature"], [(13.4, GOOD), (13.5, GOOD)])
+    assert heard.refused() == [("k7-pressure", "not a number")]
+    at_once = [each.name for each in hut.recipients if each.after_s is None]
+    assert at_once == ["marija@cellar.example", "marija by push", "marija by home"]
+    assert {each.name for each in hut.recipients if each.after_s == 1200.0} == {"jure@cellar.example", "jure by push"}
+
+
 def test_the_three_kegs_and_the_carboy() -> None:
     heard = Heard(example("three-kegs-and-a-carboy"))
     folder = DATA / "three-kegs-and-a-carboy"
