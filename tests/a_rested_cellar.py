@@ -7,7 +7,7 @@ under the air floor; in October K1 was charged again.
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "HOUR_MS", "NOW_MS", "TITRATIONS", "RestedCellar"]
+__all__ = ["DAY_MS", "HOUR_MS", "NOW_MS", "TITRATIONS", "RestedCellar", "kpa"]
 
 from collections.abc import Sequence
 from math import pi, sin

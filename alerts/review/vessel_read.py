@@ -290,7 +290,21 @@ def _pressure(
         return hours
     inside = np.isin(minutes.from_ms // _HOUR_MS * _HOUR_MS, fine_hours)
     covered = np.isin(hours.from_ms, minutes.from_ms[inside] // _HOUR_MS * _HOUR_MS)
-    return _joined([_part(hours, ~covered), _part(minutes, inside)])
+    return _joined([_part(hours, ~covered), _lasting(_part(minutes, inside))])
+
+
+def _lasting(minutes: PressureSpans) -> PressureSpans:
+    """Let what was read in a minute stand until the next one, and the first of an hour from its begin: probes that read
+    seldom leave most minutes out.
+    """
+    if not len(minutes.from_ms):
+        return minutes
+    hour = minutes.from_ms // _HOUR_MS
+    first = np.concatenate(([True], hour[1:] != hour[:-1]))
+    from_ms = np.where(first, hour * _HOUR_MS, minutes.from_ms)
+    last = np.concatenate((first[1:], [True]))
+    until_ms = np.where(last, (hour + 1) * _HOUR_MS, np.concatenate((minutes.from_ms[1:], [0])))
+    return minutes._replace(from_ms=from_ms, span_ms=until_ms - from_ms)
 
 
 def _spans(store: Store, series: int, from_ms: int, to_ms: int, level: Level) -> PressureSpans:
@@ -307,4 +321,5 @@ def _joined(pieces: Sequence[PressureSpans]) -> PressureSpans | None:
     if not pieces:
         return None
     whole = PressureSpans._make(np.concatenate(columns) for columns in zip(*pieces, strict=True))
-    return _part(whole, np.argsort(whole.from_ms, kind="stable"))
+    # Where two probes read the same vessel the first one counts.
+    return _part(whole, np.unique(whole.from_ms, return_index=True)[1])
