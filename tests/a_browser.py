@@ -136,9 +136,11 @@ class Visit:
 
 
 @contextmanager
-def served(cellar: Cellar, clock: Callable[[], int]) -> Iterator[str]:
+def served(cellar: Cellar, clock: Callable[[], int], *, password_hash: str | None = None) -> Iterator[str]:
+    """Serve a cellar's page in a thread, and give its address without a slash at the end."""
     port = free_port()
-    server = uvicorn.Server(server_settings(make_app(cellar, clock), "127.0.0.1", port))
+    app = make_app(cellar, clock, password_hash=password_hash)
+    server = uvicorn.Server(server_settings(app, "127.0.0.1", port))
     thread = threading.Thread(target=server.run, name="page under test", daemon=True)
     thread.start()
     try:

@@ -7,9 +7,10 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from a_browser import PHONE, SCREEN, Visit, serious_findings
-from a_cellar_on_disk import CellarOnDisk
+from a_browser import PHONE, SCREEN, Visit, serious_findings, served
+from a_cellar_on_disk import NOW, CellarOnDisk
 from a_mill_lane import MillLaneOnDisk
+from a_page import PASSWORD, PASSWORD_HASH
 from cellar_text import table
 from playwright.sync_api import Page, expect
 
@@ -176,6 +177,20 @@ def test_long_names_and_payloads_do_not_widen_the_page(tmp_path: Path, visit: Vi
     page.goto(page.url + "vessel/V" + "-" * 50 + "1")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     on_disk.store.close()
+
+
+def test_a_session_that_has_ended_leads_to_the_door(on_disk: CellarOnDisk, visit: Visit) -> None:
+    with served(on_disk.cellar, lambda: NOW, password_hash=PASSWORD_HASH) as address:
+        page = visit.open(address)
+        page.locator("input[type=password]").fill(PASSWORD)
+        page.keyboard.press("Enter")
+        expect(page.locator("#link")).to_have_text("live,")
+        token = page.evaluate("fetch('/api/session').then((answer) => answer.json()).then((session) => session.token)")
+        page.request.delete(f"{address}/api/session", headers={"X-Leeside-Token": token})
+        on_disk.reading("k1-pressure", 55.0, 5)
+        expect(page.locator("input[type=password]")).to_be_visible(timeout=20_000)
+        page.context.close()
+    visit.troubles.clear()  # that the stream was refused is an error of the browser's console
 
 
 def test_without_script_the_page_is_the_same_and_loads_again(lane: MillLaneOnDisk, visit: Visit) -> None:

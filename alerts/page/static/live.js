@@ -149,7 +149,17 @@ function close() {
 
 function tryAgain() {
   close();
-  if (!again) again = setTimeout(() => { again = 0; if (!document.hidden) open(); }, TRY_AGAIN_MS);
+  if (!again) again = setTimeout(openIfLoggedIn, TRY_AGAIN_MS);
+}
+
+// A session that has ended is begun again where the password is asked for: by loading the page.
+async function openIfLoggedIn() {
+  again = 0;
+  if (document.hidden) return;
+  const answer = await fetch("/api/session").catch(() => null);
+  const session = answer && answer.ok ? await answer.json().catch(() => null) : null;
+  if (session && session.password_needed && !session.logged_in) location.reload();
+  else if (!source) open();
 }
 
 setInterval(() => {
