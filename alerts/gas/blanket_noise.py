@@ -120,7 +120,8 @@ def sizes_as_seen(sizes: NoiseSizes, seen: Unexplained, of_weather: float) -> No
 def noise_between(apart: Floats, sizes: NoiseSizes) -> Floats:
     """Work out the covariance of bins that are so far apart [d], without the weather [kPa²]."""
     noise = sizes.short**2 * np.exp(-apart / _MODEL_D) + sizes.slow**2 * np.exp(-apart / _SLOW_D)
-    noise += np.outer(sizes.settling, sizes.settling) * settling_alike(apart, smooth=sizes.smooth)
+    if sizes.settling.any():
+        noise += np.outer(sizes.settling, sizes.settling) * settling_alike(apart, smooth=sizes.smooth)
     noise[np.diag_indices_from(noise)] += sizes.white**2
     return np.asarray(noise)
 

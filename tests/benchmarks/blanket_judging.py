@@ -6,7 +6,7 @@ again and again: its readings come, and all vessels are judged. Processor time o
 the detector's and what lies around it (following the store, feeding, making rows). Then the same goes on in a thread
 while turns are made with those readings.
 
-About three minutes; --vessels, --minutes, --days.
+About three minutes; --vessels, --minutes, --days, --without-barometer.
 """
 
 from __future__ import annotations
@@ -109,7 +109,7 @@ class Kegs:
         ]
 
 
-def a_cellar(folder: Path, vessels: int) -> Cellar:
+def a_cellar(folder: Path, vessels: int, *, barometer: bool = True) -> Cellar:
     """Kegs with two probes each, and a barometer."""
     tables = [
         keg(f"K{n}", room="cellar")
@@ -117,8 +117,8 @@ def a_cellar(folder: Path, vessels: int) -> Cellar:
         + temperature(f"t{n}", f"K{n}", topic=f"{n}/t", mounted="wine")
         for n in range(vessels)
     ]
-    barometer = probe("barometer", "cellar", quantity="barometric_pressure", topic="air/p")
-    text = (site(altitude="340 m"), mqtt(), room(), barometer, *tables)
+    air = [probe("barometer", "cellar", quantity="barometric_pressure", topic="air/p")] if barometer else []
+    text = (site(altitude="340 m"), mqtt(), room(), *air, *tables)
     return parse_cellar("\n".join(text), file="cellar.toml", base=folder)
 
 
@@ -199,10 +199,11 @@ def main() -> None:
     parser.add_argument("--vessels", type=int, default=1000)
     parser.add_argument("--minutes", type=int, default=20)
     parser.add_argument("--days", type=int, default=2)
+    parser.add_argument("--without-barometer", action="store_true", help="gauges show each other the weather")
     parser.add_argument("--folder", default="/var/tmp")
     chosen = parser.parse_args()
     with TemporaryDirectory(prefix="leeside-benchmark-", dir=chosen.folder) as name:
-        cellar = a_cellar(Path(name), chosen.vessels)
+        cellar = a_cellar(Path(name), chosen.vessels, barometer=not chosen.without_barometer)
         with create_or_open(cellar.store_path, NOW_MS) as store:
             kegs = Kegs(cellar, store)
             kegs.past(store, chosen.days)
