@@ -100,8 +100,8 @@ def words(page: str) -> str:
 class EntryBench:
     """K1 with 17 L of a white wine, C1 with a red one, K3 empty, a bottle of iodine; and a browser."""
 
-    def __init__(self, folder: Path) -> None:
-        self.cellar = parse_cellar(FILE_TEXT, file="cellar.toml", base=folder)
+    def __init__(self, folder: Path, *, more: str = "") -> None:
+        self.cellar = parse_cellar(f"{FILE_TEXT}\n{more}", file="cellar.toml", base=folder)
         self.store = create_or_open(self.cellar.store_path, NOW)
         self.browser = FormBrowser(self.cellar)
         self.enter("lot", lot="riesling-26", name="Riesling 2026", style="white")

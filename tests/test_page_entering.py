@@ -275,10 +275,9 @@ def test_the_list_of_kinds_names_each_of_them(bench: EntryBench) -> None:
     assert "Write down at K1 17.0 L of riesling-26" in page
     for kind in KINDS.values():
         assert kind.says in page
-    assert "leeside enter calibration cellar.toml k1-pressure" in page
     assert "/enter/gas?cylinder=CO2" in bench.browser.get("/enter?vessel=CO2")
     assert "/enter/racking?from=K1" in bench.browser.get("/enter?vessel=K1")
-    assert bench.browser.ask("GET", "/enter/calibration").status_code == 404
+    assert bench.browser.ask("GET", "/enter/calibrations").status_code == 404
     assert bench.browser.ask("GET", "/written?no=99").status_code == 404
     assert bench.browser.ask("GET", "/written?no=x").status_code == 422
 

@@ -12,15 +12,16 @@ from typing import Annotated, Final
 import typer
 
 from alerts.command.calibration_buffers import BufferAnswers, ask_buffers, buffer_points, celsius_of
-from alerts.command.calibration_shown import drift_since_last, line_json, print_effect, show_calibration
+from alerts.command.calibration_shown import line_json, print_effect, show_calibration
 from alerts.command.doubt import DespiteWarnings, may_write
 from alerts.command.entry_dialog import ask_time
-from alerts.command.opened_cellar import current_series, declared_probe, open_cellar
+from alerts.command.opened_cellar import declared_probe, open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.errors import NotWritten
 from alerts.view.format import local_time
 from alerts.view.journal_lines import entry_heading, entry_json
+from ingest.calibrating import drafted_calibration, judged_calibration, series_now
 from ingest.cellar import QUANTITIES, Cellar, Probe, parse_amount
 from ingest.entering import moment
 from ingest.errors import EntryRefused, IngestError
@@ -31,14 +32,12 @@ from ingest.journal.kinds.calibration import (
     CALIBRATION,
     CalibrationBody,
     CalibrationPoint,
-    scale_correction,
 )
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
-from ingest.store.journal.calibration_parts import points_measured
 from ingest.store.journal.entries import write_entry
-from ingest.store.readings.scales import parts, scales, value_at
+from ingest.store.readings.scales import scales, value_at
 from ingest.times import Ambiguous, iso_utc
 
 # A calibration as of now may have been looked at some minutes ago.
@@ -114,23 +113,24 @@ def calibration(
         if probe is None and asking:
             probe = _ask_probe(terminal, cellar)
         declared = declared_probe(cellar, probe, "PROBE")
-        series = current_series(store, declared).id
+        series = series_now(store, declared).id
         from_ms = _from(terminal if asking else None, since, cellar, now_ms)
         buffers = BufferAnswers(temperature, buffer_set, buffer or [], reads or [], mv or [])
         _check_options(declared, buffers, truth)
         writer = user_name() if who is None else who
 
         def drafted(points: list[CalibrationPoint], answers: BufferAnswers) -> Draft:
-            body = CalibrationBody(
-                probe=declared.id,
-                points=tuple(_with_measured(store, series, declared, points, answers, from_ms)),
-                unit=QUANTITIES[declared.quantity].unit,
+            return drafted_calibration(
+                store,
+                declared,
+                points,
+                who=writer,
+                from_ms=from_ms,
                 temperature_c=None if answers.temperature is None else celsius_of(answers.temperature),
                 buffer_set=answers.known_set if answers.buffers else None,
                 despite_grade=despite_grade,
                 remark=remark or None,
             )
-            return Draft("calibration", from_ms, writer, body, declared.at)
 
         if declared.quantity == "pH" and asking and not (truth or buffer or reads):
             of_now = now_ms - from_ms <= _OF_NOW_MS
@@ -150,12 +150,9 @@ def calibration(
                 )
             draft = drafted(_points(store, series, declared, truth, reads or [], from_ms), buffers)
         draft = _insisted(terminal if asking else None, draft)
-        body, row = _body(draft), QUANTITIES[declared.quantity]
-        measured = points_measured(parts(store, series), body.points, from_ms)
-        correction = scale_correction(body, measured, row.resolution, row.unit)
-        drift = drift_since_last(store, declared, body, from_ms)
-        body = show_calibration(terminal, declared, body, correction, measured, drift)
-        draft = replace(draft, body=body)
+        judged = judged_calibration(store, declared, draft)
+        show_calibration(terminal, judged)
+        draft, body, row = judged.draft, judged.body, QUANTITIES[declared.quantity]
         if asking:
             terminal.say(entry_heading(draft, cellar.site.zone, now_ms))
         asked = terminal if asking else None
@@ -171,16 +168,16 @@ def calibration(
                 {
                     "probe": declared.id,
                     "from": iso_utc(from_ms),
-                    "gain": None if correction is None else correction.gain,
-                    "offset": None if correction is None else correction.offset,
+                    "gain": None if judged.correction is None else judged.correction.gain,
+                    "offset": None if judged.correction is None else judged.correction.offset,
                     "unit": row.unit,
-                    **line_json(body, drift),
+                    **line_json(body, judged.drift),
                     "entry": entry_json(entry),
                 }
             )
         )
         return 0
-    print_effect(cellar, declared, correction, measured)
+    print_effect(cellar, declared, judged)
     print(f"It holds from {local_time(from_ms, cellar.site.zone, now_ms)} on. Written as no. {entry.id}.")
     return 0
 
@@ -244,24 +241,6 @@ def _body(draft: Draft) -> CalibrationBody:
     if not isinstance(draft.body, CalibrationBody):
         raise ValueError(f"{draft} is not a calibration")
     return draft.body
-
-
-def _with_measured(
-    store: Store,
-    series: int,
-    declared: Probe,
-    points: list[CalibrationPoint],
-    answers: BufferAnswers,
-    from_ms: int,
-) -> list[CalibrationPoint]:
-    """The points with what a pH probe itself gave, from which its slope is worked out."""
-    shown = all(point.shown is not None for point in points)
-    if declared.quantity != "pH" or answers.temperature is None or len(points) < 2 or not shown:
-        return points
-    measured = points_measured(parts(store, series), points, from_ms)
-    return [
-        point.model_copy(update={"measured": plain.measured}) for point, plain in zip(points, measured, strict=True)
-    ]
 
 
 def _as_option(error: EntryRefused) -> Exception:

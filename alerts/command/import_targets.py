@@ -13,7 +13,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import typer
 
-from alerts.command.opened_cellar import current_series, declared_probe
+from alerts.command.opened_cellar import declared_probe
+from ingest.calibrating import series_now
 from ingest.cellar import QUANTITIES, Cellar, UnitError, find_unit, plausible_range, series_unit_conversion
 from ingest.errors import IngestError
 from ingest.exchange.layout import Layout, own_layout, wide_layout
@@ -100,7 +101,7 @@ def layout_and_targets(
     targets = {}
     columns = []
     for probe, column in form.columns.items():
-        series = current_series(store, declared_probe(cellar, probe, "--probe, --map"))
+        series = series_now(store, declared_probe(cellar, probe, "--probe, --map"))
         targets[series.id] = _target(series, form.unit, cellar, store)
         columns.append((column, series.id))
     try:

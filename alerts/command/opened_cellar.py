@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["current_series", "declared_probe", "open_cellar", "open_journal"]
+__all__ = ["declared_probe", "open_cellar", "open_journal"]
 
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,11 +12,9 @@ from tempfile import TemporaryDirectory
 import typer
 
 from ingest.cellar import Cellar, Probe, load_cellar
-from ingest.errors import IngestError
 from ingest.process import wall_ms
 from ingest.store import Store, create_or_open, open_existing
 from ingest.store.cellar_files import keep_cellar_file
-from ingest.store.readings.series import Series, all_series
 from ingest.store.trouble import store_trouble
 
 
@@ -57,13 +55,3 @@ def declared_probe(cellar: Cellar, id: str | None, option: str) -> Probe:
     known = ", ".join(sorted(probe.id for probe in cellar.probe))
     problem = "say which probe" if id is None else f"no probe '{id}' in the cellar file"
     raise typer.BadParameter(f"{problem}; there are: {known}", param_hint=option)
-
-
-def current_series(store: Store, probe: Probe) -> Series:
-    """Find the series that a probe's next reading will belong to. Raises IngestError for a probe that is new."""
-    for series in all_series(store):
-        if (series.probe, series.place, series.quantity) == (probe.id, probe.at, probe.quantity):
-            return series
-    raise IngestError(
-        f"the store does not know the probe {probe.id} yet; start `leeside run` once with this cellar file"
-    )

@@ -133,7 +133,7 @@ class EntryPages:
     def look(self, post: EntryPost, prepared: Prepared, mark: str, later: Sequence[int], notice: str) -> Response:
         """Show what would be written. mark: what stands for it; later: entries that are struck along."""
         site, now_ms = self.context.cellar.site, self.context.clock()
-        words, found = _with_result_apart(prepared.words)
+        words, found = _with_result_apart(prepared)
         return self.context.page(
             self.request,
             "entry_look.html",
@@ -187,7 +187,8 @@ def written_response(entries_written: Sequence[Entry], *, who: str = "", was_wri
     return response
 
 
-def _with_result_apart(words: str) -> tuple[str, str]:
+def _with_result_apart(prepared: Prepared) -> tuple[str, str]:
     """What an entry says, and its result, which stands last: "1.25 mL on 25 mL: 32 mg/L free SO2"; "" for none."""
-    said, colon, result = words.rpartition(": ")
-    return (said, result) if colon and _RESULT.match(result) else (words, "")
+    said, colon, result = prepared.words.rpartition(": ")
+    is_result = prepared.draft.body.results or result.endswith("SO2")
+    return (said, result) if colon and is_result and _RESULT.match(result) else (prepared.words, "")

@@ -13,16 +13,21 @@ from fastapi.responses import HTMLResponse
 from pydantic import Field
 from starlette.datastructures import FormData
 
+from alerts.page.calibration_form import calibration_writing
 from alerts.page.context import PageContext
 from alerts.page.entry_pages import EntryPages, Writing
 from alerts.page.entry_post import EntryPost, checked_form, read_post
 from alerts.page.entry_steps import take_step
-from alerts.view.format import with_capital
+from alerts.view.format import age, quantity_name, value_text, with_capital
+from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line
+from ingest.cellar import Probe
 from ingest.entering import Prepared, prepare, write
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import KINDS
+from ingest.journal.kinds.calibration import CALIBRATION
 from ingest.journal.kinds.kind import EntryKind, place_question
+from ingest.machine_clock import even_time
 from ingest.store import Store
 from ingest.store.journal.idempotency_keys import Once
 from ingest.store.journal.stored_ledger import contents
@@ -60,8 +65,37 @@ def entry_routes(context: PageContext) -> APIRouter:
             path=lambda kind: _path(kind, vessel if place else "", place_question(place)),
             place=vessel if place else "",
             holds="" if held is None else contents_line(held, cellar.site.zone, cellar.site.units, now_ms),
-            probe=next((probe.id for probe in cellar.probe), "PROBE"),
         )
+
+    @routes.get("/enter/calibration")
+    def probes_page(request: Request) -> Response:
+        now_ms, even = context.clock(), even_time()
+        with context.read() as store:
+            status = cellar_status(cellar, store, now_ms, even)
+        shown = {reading.probe: reading for place in status.places for reading in place.readings}
+        return context.page(
+            request,
+            "enter_calibration.html",
+            title="Calibration",
+            says=CALIBRATION.says,
+            probes=[(probe, shown.get(probe.id)) for probe in cellar.probe],
+            quantity=lambda probe: quantity_name(probe.quantity),
+            value=lambda reading: value_text(reading.quantity, reading.value, cellar.site.units),
+            age=lambda reading: age(now_ms - reading.at_ms),
+        )
+
+    @routes.get("/enter/calibration/{probe_id}")
+    def calibration_form(request: Request, probe_id: str) -> Response:
+        with context.store() as store:
+            writing = calibration_writing(context, _probe(context, probe_id), store)
+            return EntryPages(context, request, writing, store).begin()
+
+    @routes.post("/enter/calibration/{probe_id}")
+    def sent_calibration(request: Request, probe_id: str, sent: tuple[FormData, str] = checked) -> Response:
+        form, refusal = sent
+        with context.store() as store:
+            writing = calibration_writing(context, _probe(context, probe_id), store)
+            return take_step(EntryPages(context, request, writing, store), read_post(writing.kind, form), refusal)
 
     @routes.get("/enter/{kind_name}")
     def empty_form(request: Request, kind_name: str) -> Response:
@@ -94,6 +128,15 @@ def _path(kind: EntryKind[Any], place: str, question: str) -> str:
     """
     names = [each for each in (question, *(("from",) if question == "vessel" else ())) if kind.question(each)]
     return f"/enter/{kind.name}" + (f"?{urlencode({names[0]: place})}" if place and names else "")
+
+
+def _probe(context: PageContext, id: str) -> Probe:
+    """A probe of the cellar file. Raises HTTPException 404."""
+    for probe in context.cellar.probe:
+        if probe.id == id:
+            return probe
+    known = ", ".join(probe.id for probe in context.cellar.probe) or "none"
+    raise HTTPException(404, f"There is no such probe; there are: {known}.")
 
 
 def _kind(name: str) -> EntryKind[Any]:

@@ -46,7 +46,7 @@ _PARTS: Final[Mapping[str, tuple[str, ...]]] = {
 }
 _ONE_PART: Final = ("",)
 # How many empty controls a question with several answers has at least, without a script to add one.
-_LEAST_ROWS: Final = {"amount": 3, "vessels": 2, "bottles": 2}
+_LEAST_ROWS: Final = {"amount": 3, "words": 3, "vessels": 2, "bottles": 2}
 _VOLUMES: Final = ("L", "mL", "hL", "gal")
 _BOTTLE_SIZES: Final = ("L", "mL")
 _USUAL_BOTTLE: Final = "0.75"

@@ -224,10 +224,10 @@ class EntryKind(Generic[B]):
     name: as it is stored, and as the command calls it; body: the model of what such an entry says.
 
     Asking: ``says``, what it is for, in a line; ``example``, the options of a whole call; ``questions``, in the order
-    in which they are asked, none for a kind with a command of its own. ``known(given, context, at_ms)``: answers that
-    hold already, by question: they are offered, and taken where an answer is needed. ``complete(given, data, context,
-    at_ms)`` adds to the body's data what is more than a copy of one answer, and its notes, and gives warnings; it
-    raises AnswersWrong. ``answered_by``: the question that a key of the body comes from where it does not have the
+    in which they are asked, none for a kind with a command and a form of its own. ``known(given, context, at_ms)``:
+    answers that hold already, by question: they are offered, and taken where one is needed. ``complete(given, data,
+    context, at_ms)`` adds to the body's data what is more than a copy of one answer, and its notes, and gives warnings;
+    it raises AnswersWrong. ``answered_by``: the question that a key of the body comes from where it does not have the
     key's name ("": the body as a whole). ``instead_of``: which former answers a new one replaces when an entry is
     amended, by its question. ``worked_out(body)``: the keys that follow from the others and from what is known then.
     ``judges_lines``: whether ``complete`` also has warnings about an entry of a file of which nothing is to be worked

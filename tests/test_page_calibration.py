@@ -1,0 +1,143 @@
+"""Calibrations on the page: zero and span, a pH probe's buffers, and what is refused."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from a_form import HOSTILE, NOW, EntryBench, Fields, hidden, words
+from cellar_text import probe
+
+from ingest.journal.entry import Entry
+from ingest.journal.kinds.calibration import CalibrationBody
+from ingest.probes.binding import declarations
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.scales import scales, value_at
+from ingest.store.readings.series import declare
+
+PH = probe("k1-ph", "K1", quantity="pH", topic="k1/ph", unit="pH")
+GAUGE = "/enter/calibration/k1-pressure"
+ELECTRODE = "/enter/calibration/k1-ph"
+ZERO: Fields = {"truth": "0", "truth.unit": "kPa", "reads": "1.2", "reads.unit": "kPa", "who": "Ana"}
+BUFFERS: Fields = {
+    "temperature": "20", "temperature.unit": "°C", "set": "technical", "buffer": ["7.00", "4.01", ""],
+    "reads": ["7.05", "4.15", ""], "reads.unit": ["pH", "pH", "pH"], "who": "Ana",
+}  # fmt: skip
+
+
+class CalibrationBench(EntryBench):
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder, more=PH)
+        self.series = declare(self.store, declarations(self.cellar), NOW)
+        rows = [(self.series["k1-pressure"], NOW - 4000, 1.2, 0), (self.series["k1-ph"], NOW - 4000, 7.05, 0)]
+        assert Appender(self.store).append(rows).stored == 2
+
+    def value(self, name: str, number: float) -> float:
+        return value_at(scales(self.store, self.series[name]), NOW, number)
+
+    def calibrated(self, path: str, fields: Fields, **more: str) -> Entry:
+        looked_at = self.browser.post(path, fields)
+        assert looked_at.status_code == 200, words(looked_at.text)
+        done = self.browser.save(path, looked_at.text, **more)
+        assert done.status_code == 303, words(done.text)
+        return self.new()[-1]
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[CalibrationBench]:
+    bench = CalibrationBench(tmp_path)
+    yield bench
+    bench.store.close()
+
+
+def test_the_probes_are_listed_with_what_they_show(bench: CalibrationBench) -> None:
+    page = bench.browser.get("/enter/calibration")
+    assert "k1-pressure pressure at K1; it showed 1.2 kPa 4 s ago" in words(page)
+    assert f'href="{ELECTRODE}"' in page
+    assert "It shows 7.05, 4 s old." in words(bench.browser.get(ELECTRODE))
+    assert bench.browser.ask("GET", "/enter/calibration/k9").status_code == 404
+
+
+def test_a_gauges_zero_is_moved_after_the_effect_was_seen_and_once(bench: CalibrationBench) -> None:
+    looked_at = bench.browser.post(GAUGE, ZERO)
+    assert "1.2 kPa then counts as 0.0 kPa" in words(looked_at.text)
+    assert "a gauge's zero needs an open vessel" in words(looked_at.text)
+    assert bench.value("k1-pressure", 1.2) == pytest.approx(1.2)
+    entry = bench.calibrated(GAUGE, {**ZERO, "key": "k-1"})
+    assert (entry.kind, entry.place, entry.at_ms) == ("calibration", "K1", NOW)
+    assert bench.value("k1-pressure", 1.2) == pytest.approx(0.0)
+    again = bench.browser.post(GAUGE, {**ZERO, "key": "k-1"})
+    assert again.headers["location"] == f"/written?no={entry.id}&again=1"
+    assert len(bench.new()) == 1
+    refused = bench.browser.ask("GET", f"/journal/{entry.id}/amend")
+    assert "cannot be amended: strike it" in words(refused.text)
+
+
+def test_two_points_mend_the_span_in_the_unit_that_was_chosen(bench: CalibrationBench) -> None:
+    fields: Fields = {"truth": ["0", "1"], "truth.unit": ["kPa", "bar"], "reads": ["1", "99"],
+                      "reads.unit": ["kPa", "kPa"], "who": "Ana"}  # fmt: skip
+    bench.calibrated(GAUGE, fields)
+    assert bench.value("k1-pressure", 99.0) == pytest.approx(100.0)
+    assert bench.value("k1-pressure", 1.0) == pytest.approx(0.0)
+
+
+def test_a_ph_probe_shows_its_slope_before_it_is_saved(bench: CalibrationBench) -> None:
+    looked_at = bench.browser.post(ELECTRODE, BUFFERS)
+    text = words(looked_at.text)
+    assert "slope 96." in text
+    assert "standard uncertainty near pH" in text
+    assert "7.05 then counts as 7.0" in text
+    entry = bench.calibrated(ELECTRODE, BUFFERS, warned="yes")
+    body = entry.body
+    assert isinstance(body, CalibrationBody)
+    assert [(round(point.truth, 3), point.shown, point.buffer) for point in body.points] == [
+        (7.016, 7.05, "7.00"),
+        (4.0, 4.15, "4.01"),
+    ]
+    assert bench.value("k1-ph", 4.15) == pytest.approx(4.0, abs=0.005)
+
+
+def test_mv_describe_the_probe_and_one_that_is_worn_out_takes_a_person_who_insists(bench: CalibrationBench) -> None:
+    worn: Fields = {**BUFFERS, "reads": ["-20", "110", ""], "reads.unit": ["mV", "mV", "mV"]}
+    looked_at = bench.browser.post(ELECTRODE, worn)
+    assert "what leeside shows stays as it is" in words(looked_at.text)
+    assert "Warning:" in words(looked_at.text)
+    assert bench.browser.save(ELECTRODE, looked_at.text).status_code == 200
+    assert bench.new() == []
+    body = bench.calibrated(ELECTRODE, worn, warned="yes").body
+    assert isinstance(body, CalibrationBody)
+    assert body.despite_grade
+    assert bench.value("k1-ph", 4.15) == pytest.approx(4.15)
+
+
+@pytest.mark.parametrize(
+    ("path", "changes", "why"),
+    [
+        (GAUGE, {"truth": ""}, "is missing: At one point"),
+        (GAUGE, {"truth": ["0", "100"], "truth.unit": ["kPa", "kPa"]}, "1 for 2 points"),
+        (GAUGE, {"truth": ["0", "5"], "truth.unit": ["kPa"] * 2, "reads": ["1", "2"], "reads.unit": ["kPa"] * 2},
+         "apart"),
+        (GAUGE, {"reads": "x"}, "'x"),
+        (GAUGE, {"date": "2026-11-26"}, "in the future"),
+        (GAUGE, {"who": ""}, "say who did it"),
+        (GAUGE, {"date": HOSTILE}, "is not a time"),
+        (ELECTRODE, {"reads": ["4.1", "7.0", ""]}, "swapped"),
+        (ELECTRODE, {"reads": ["4.1", "", ""]}, "1 for 2 buffers"),
+        (ELECTRODE, {"reads.unit": ["pH", "mV", "pH"]}, "all buffers in mV, or all in pH"),
+        (ELECTRODE, {"buffer": ["5", "4.01", ""]}, "no technical buffer '5'"),
+        (ELECTRODE, {"temperature": "90"}, "90"),
+        (ELECTRODE, {"temperature": "200", "set": "printed", "buffer": ["7", "4", ""]}, "150"),
+        (GAUGE, {"remark": "x" * 3000}, "at most 2000"),
+        (ELECTRODE, {"reads": ["70.5", "4.1", ""]}, "no pH meter shows that"),
+        (ELECTRODE, {"set": "x"}, "is not one of"),
+        (ELECTRODE, {"buffer": [HOSTILE, "4.01", ""]}, "no technical buffer"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_a_calibration_is_refused(bench: CalibrationBench, path: str, changes: Fields, why: str) -> None:
+    answer = bench.browser.post(path, {**(ZERO if path == GAUGE else BUFFERS), **changes})
+    assert answer.status_code in (409, 422), words(answer.text)
+    assert why in words(answer.text)
+    assert "<script>alert" not in answer.text
+    assert hidden(answer.text, "token")
+    assert bench.new() == []
