@@ -163,6 +163,16 @@ def test_without_a_vessel_or_lot_the_page_lists_them(winter: Winter) -> None:
     assert ask(winter.cellar, "/api/history").status_code == 400
 
 
+def test_a_vessel_that_is_asked_for_as_a_place_is_linked_with_its_card_and_journal(winter: Winter) -> None:
+    page = html.unescape(ask(winter.cellar, "/history?place=K1&span=week").text)
+    assert '<a href="/vessel/K1">K1</a>' in page
+    assert 'href="/journal?vessel=K1&span=week"' in page
+    assert 'data-subject="?vessel=K1"' in page
+    room = html.unescape(ask(winter.cellar, "/history?place=cellar").text)
+    assert '<a href="/room/cellar">cellar</a>' in room
+    assert 'data-subject="?place=cellar"' in room
+
+
 def test_the_table_says_the_same_without_a_script(winter: Winter) -> None:
     page = " ".join(html.unescape(ask(winter.cellar, f"/history/table?lot={LOT}&span=all").text).split())
     assert "<script" not in page

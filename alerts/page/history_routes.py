@@ -8,6 +8,7 @@ import csv
 import io
 import math
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.util import find_spec
 from itertools import islice
@@ -23,6 +24,7 @@ from alerts.errors import HistoryRefused
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
 from alerts.page.history_request import AskedHistory, asked_history, asked_span, asked_subject, history_address
+from alerts.page.ways import card_of
 from alerts.view.format import duration_text
 from alerts.view.history.answer import EstimateAnswer, HistoryAnswer
 from alerts.view.history.estimate import so2_estimates
@@ -144,6 +146,8 @@ def _page(
         if asked.vessel or asked.place or asked.lot:
             try:
                 subject = asked_subject(cellar, store, asked)
+                if subject.kind == "vessel":
+                    asked = replace(asked, vessel=subject.id, place="")
                 span = asked_span(cellar, store, subject, asked, now_ms)
                 more = gather(store, subject, span, now_ms)
             except HistoryRefused as error:
@@ -172,6 +176,7 @@ def _page(
         vessels=vessels,
         lots=lots,
         others=other_choices(cellar),
+        card="" if subject is None or subject.is_lot else card_of(subject.kind, subject.id),
         spans=[*SPANS_MS, "all"],
         zone=str(zone),
         address=address,

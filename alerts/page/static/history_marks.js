@@ -4,6 +4,8 @@ const NEAR_PX = 26;
 const LANE_REM = 1.7;
 const LEAST_PX = 14;
 const RANK = { high: 3, medium: 2, low: 1 };
+// As the cellar view marks them.
+const SHAPES = { high: "▲", medium: "◆", low: "●" };
 
 // Place the elements of all strips for a span of time. width: of the axis in px; show: is given the marks of one
 // button, or null when it is left.
@@ -70,7 +72,7 @@ function alarms(strip, answer, from, to, place, width, show) {
     button.className = `history-alarm ${worst.priority}`;
     button.style.left = `${begin}px`;
     button.style.width = `${end - begin}px`;
-    button.textContent = group.length > 1 ? String(group.length) : "!";
+    button.textContent = `${SHAPES[worst.priority]}${group.length > 1 ? group.length : ""}`;
     button.setAttribute("aria-label", `${button.textContent} ` + group.map((alarm) => `${alarm.priority} alarm: ${alarm.words}`).join("; "));
     listen(button, group, show);
   });
