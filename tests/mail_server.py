@@ -98,7 +98,7 @@ def plain_text(mail: EmailMessage) -> str:
 
 
 @contextmanager
-def mail_server(inbox: Inbox, port: int, **options: Any) -> Iterator[None]:
+def mail_server(inbox: object, port: int, **options: Any) -> Iterator[None]:
     """Run the server on that port inside the block."""
     controller = Controller(inbox, hostname="127.0.0.1", port=port, **options)
     controller.start()

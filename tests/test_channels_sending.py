@@ -6,6 +6,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from cellar_text import BASE, cellar, mail, table
 from eventually import eventually
@@ -117,3 +118,45 @@ def test_the_secret_that_is_wrong_is_corrected_and_the_message_arrives_once(tmp_
             works.wake()
             eventually(lambda: [row.state for row in recent_messages(store)] == ["sent"])
         assert len({post.json["id"] for post in hook.posts}) == 1
+
+
+def test_a_mail_whose_answer_was_lost_comes_again_with_the_same_id(tmp_path: Path) -> None:
+    inbox, mail_port = Inbox(data_answer="250 taken"), free_port()
+    with hook_server(Hook()) as hook, mail_server(LosesTheFirstAnswer(inbox), mail_port):
+        read = two_channels(tmp_path, mail_port, hook)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "mail")
+            works.wake()
+            eventually(lambda: failing_channels(store) == ["mail"])
+            assert len(inbox.mails) == 1, "the server has it, and nobody here knows"
+            with store.write() as connection:
+                connection.execute("UPDATE message SET next_try_ms = 0")
+            works.wake()
+            eventually(lambda: [row.state for row in recent_messages(store)] == ["sent"])
+    assert [each["Message-ID"] for each in inbox.mails] == ["<mail.1@x>", "<mail.1@x>"]
+
+
+class LosesTheFirstAnswer:
+    """A mail server that takes a mail and hangs up before it says so."""
+
+    def __init__(self, inbox: Inbox) -> None:
+        self._inbox = inbox
+        self._first = True
+        self.handle_RCPT = inbox.handle_RCPT
+
+    async def handle_DATA(self, server: Any, session: Any, envelope: Any) -> str:
+        answer = await self._inbox.handle_DATA(server, session, envelope)
+        if self._first:
+            self._first = False
+            server.transport.abort()
+        return answer
+
+
+def test_what_waits_for_a_channel_that_has_left_the_cellar_file_is_taken_back(tmp_path: Path) -> None:
+    with hook_server(Hook()) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+        with open_existing(read.store_path) as store:
+            put(store, 1, "push")
+            with sending(read):
+                (row,) = recent_messages(store)
+    assert (row.state, row.last_error) == ("cancelled", "its channel has left the cellar file")

@@ -30,7 +30,7 @@ ALARM = AlarmOf("7f3k", "K1/temperature/high", "unacknowledged", 21.4, "degC", N
 
 def channel(url: str, secret: str = HOOK_SECRET, timeout: str = "5 s") -> WebhookChannel:
     hook = {"id": "hook", "kind": "webhook", "url": url, "secret_env": "HOOK", "timeout": timeout}
-    person = table("[[person]]", id="ana") + 'channels = { hook = "ana-7" }\n'
+    person = table("[[person]]", id="ana", name="Ana") + 'channels = { hook = "ana-7" }\n'
     read = cellar(BASE, table("[[channel]]", **hook), person)
     recipients = {each.name: each for each in read.recipients}
     environ: Mapping[str, str] = {"HOOK": secret}
@@ -57,6 +57,7 @@ def test_a_message_is_posted_as_documented_and_its_signature_can_be_checked() ->
         "thread": MESSAGE.thread_id,
         "site": "Mill Lane",
         "person": "ana",
+        "name": "Ana",
         "address": "ana-7",
         "occasion": "raised",
         "priority": "high",

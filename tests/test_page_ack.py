@@ -147,6 +147,19 @@ def test_a_link_is_good_for_a_week(alarmed: Alarmed) -> None:
     assert alarmed.ask("GET", path).status_code == 403
 
 
+def test_while_leeside_does_not_run_it_is_written_down_and_said(
+    alarmed: Alarmed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("alerts.operator_requests.WAIT_S", 0.1)
+    token = re.search(r'name="token" value="([^"]+)"', alarmed.ask("GET", alarmed.path).text)
+    assert token
+    text = words(alarmed.ask("POST", alarmed.path, f"token={token[1]}").text)
+    assert "Written down" in text
+    assert "What you wrote is kept and will be applied when it runs. Until then, look at the cellar yourself." in text
+    alarmed.bench.turn()
+    assert alarmed.state == State.ACKNOWLEDGED
+
+
 def test_without_a_public_address_messages_carry_no_link(tmp_path: Path) -> None:
     bench = Bench(tmp_path, CELLAR + "[page]\n")
     bench.reading(0.1)

@@ -16,6 +16,7 @@ from alerts.message import Collector, DirectMessages, Outbox
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.store import open_existing
+from ingest.store.alarms.messages import cancel_other_channels
 
 log = logging.getLogger("alerts")
 
@@ -38,7 +39,15 @@ class Sending:
         self._threads: dict[str, Thread] = {}
 
     def start(self) -> None:
-        """Start the threads."""
+        """Start the threads. What waits for a channel that has left the cellar file is taken back."""
+        try:
+            with open_existing(self._cellar.store_path) as store:
+                count = cancel_other_channels(store, list(self._wakes), self._clock())
+        except IngestError as error:
+            log.warning("whether messages wait for a channel that is gone could not be seen: %s", error)
+        else:
+            if count:
+                log.warning("messages that waited for a channel that has left the cellar file: %d, not sent", count)
         for channel in self._wakes:
             self._start(channel)
 

@@ -27,6 +27,7 @@ def webhook_body(message: MessageRow, recipient: Recipient, site: str, alarms: S
         "thread": message.thread_id,
         "site": site,
         "person": recipient.person,
+        "name": recipient.called,
         "address": recipient.address,
         "occasion": message.occasion,
         "priority": message.priority,

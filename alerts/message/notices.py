@@ -244,7 +244,7 @@ class Notifier:
         except AlertsError as error:
             _log.warning("messages carry no link that acknowledges: %s", error)
             return ""
-        link = AckLink(transition.occurrence, recipient.person, now_ms + GOOD_FOR_MS)
+        link = AckLink(transition.occurrence, recipient.called, now_ms + GOOD_FOR_MS)
         return page.url + ACK_PATH.format(token=signed_link(key, link))
 
     def _air(self, transition: Transition, limit: EffectiveLimit | None, view: CellarView, now_ms: int) -> str:

@@ -8,28 +8,25 @@ from __future__ import annotations
 
 __all__ = ["ack_routes"]
 
-import time
 from typing import Final, NamedTuple
 
 from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 
 from alerts.ack_link import ACK_PATH, AckLink, link_key, verified_link
-from alerts.errors import AlertsError, LinkRefused
+from alerts.errors import AlertsError, LinkRefused, NoAnswer
+from alerts.operator_requests import wait_for, write_down
 from alerts.page.context import PageContext
 from alerts.page.door import open_to_all
 from alerts.view.alarm_lines import alarm_line
 from alerts.view.format import with_capital
 from alerts.view.status import cellar_status
 from ingest.errors import IngestError
-from ingest.operator_event import OperatorEventKind
+from ingest.operator_event import OperatorEventKind, OperatorRequest
 from ingest.store import Store
-from ingest.store.alarms.operator_events import append_event, outcome_of, was_asked
+from ingest.store.alarms.operator_events import was_asked
 
 _NOTE: Final = "by the link in a message"
-# How long the running leeside may take to apply it; a turn is made at least once a second.
-_WAIT_S: Final = 3.0
-_LOOK_EVERY_S: Final = 0.05
 
 
 class _Asked(NamedTuple):
@@ -58,16 +55,18 @@ def ack_routes(context: PageContext) -> APIRouter:
             if asked.link is None or asked.refusal:
                 return _page(context, request, asked)
             link = asked.link
+            wanted = OperatorRequest(OperatorEventKind.ACKNOWLEDGE, link.occurrence, _NOTE)
             try:
-                event = append_event(
-                    store, OperatorEventKind.ACKNOWLEDGE, link.occurrence, link.person, _NOTE, context.clock()
-                )
+                events = write_down(store, [wanted], link.person, context.clock())
+                (outcome,) = wait_for(store, [link.occurrence], events, context.clock)
             except IngestError as error:
                 return _page(context, request, _Asked(link, asked.line, f"it could not be written down: {error}"))
-            outcome = _outcome(store, event)
-            if outcome.startswith(("nothing done", "not done")):
-                return _page(context, request, _Asked(link, asked.line, outcome))
-            return _page(context, request, asked, with_capital(outcome))
+            except NoAnswer as error:
+                words = with_capital(f"{error} Until then, look at the cellar yourself.")
+                return _page(context, request, asked, words, title="Written down")
+            if not outcome.done:
+                return _page(context, request, _Asked(link, asked.line, outcome.text))
+            return _page(context, request, asked, with_capital(outcome.text))
 
     return routes
 
@@ -92,22 +91,11 @@ def _asked(context: PageContext, store: Store, token: str) -> _Asked:
     return _Asked(link, line)
 
 
-def _outcome(store: Store, event: int) -> str:
-    """What the running leeside made of it, in words."""
-    deadline = time.monotonic() + _WAIT_S
-    while time.monotonic() < deadline:
-        if (outcome := outcome_of(store, event)) is not None:
-            return outcome
-        # Another process writes the answer; SQLite has nothing to wait on.
-        time.sleep(_LOOK_EVERY_S)
-    return (
-        "written down. The part of leeside that watches has not taken it up yet; it will when it runs. If an alarm "
-        "still rings then, look at the machine."
-    )
-
-
-def _page(context: PageContext, request: Request, asked: _Asked, outcome: str = "") -> Response:
-    title = "Acknowledged" if outcome else "Not acknowledged" if asked.refusal else "Acknowledge this alarm?"
+def _page(
+    context: PageContext, request: Request, asked: _Asked, outcome: str = "", title: str = "Acknowledged"
+) -> Response:
+    if not outcome:
+        title = "Not acknowledged" if asked.refusal else "Acknowledge this alarm?"
     return context.page(
         request,
         "acknowledge.html",

@@ -233,16 +233,18 @@ def _own_limits(cellar: Cellar) -> Iterator[EffectiveLimit]:
         yield _own(MIRROR, "store mirror", MIRROR_SILENCE_S, _NOT_MIRRORED, action, priority="low")
     channels = channels_in_use(cellar)
     # With a single one there is none by which its failure could be reported; `leeside now` shows it.
+    lamps = {channel.id for channel in cellar.channel if channel.kind == "mqtt"}
+    watches_broker = cellar.mqtt is not None and any(probe.topic is not None for probe in cellar.probe)
     for channel in channels if len(channels) > 1 else ():
-        action = _LOOK_AT_CHANNEL % channel
+        is_lamp = channel in lamps
         yield _own(
             channel_key(channel),
             f"channel {channel}",
             CHANNEL_SILENCE_S,
-            _UNHEARD,
-            action,
-            priority="high",
-            suppressed_by=(),
+            _UNSEEN if is_lamp else _UNHEARD,
+            _LOOK_AT_CHANNEL % channel,
+            priority="medium" if is_lamp else "high",
+            suppressed_by=(BROKER,) if is_lamp and watches_broker else (),
         )
     topics = sum(probe.topic is not None for probe in cellar.probe)
     if topics and cellar.mqtt is not None:
@@ -377,6 +379,7 @@ _LOOK_AT_JUDGE: Final = (
     "cause (`leeside check --store`); else restart leeside."
 )
 _UNHEARD: Final = "Who is reached by this channel alone hears nothing: neither this alarm nor any other."
+_UNSEEN: Final = "The lamp or siren shows what was before: it stays dark or silent in an alarm, or goes on after one."
 _LOOK_AT_CHANNEL: Final = (
     "`leeside now` says what it answered, and `leeside check --live` tries it. Look at the network first, then at the "
     "password or secret of %s. What waits goes out by itself once it works; until then, tell the others by hand."

@@ -69,12 +69,13 @@ class Recipient:
     """One person on one channel.
 
     name: what the outbox calls them, a mail address or "ana by push"; person: the id, for an address of ``[mail] to``
-    the address; channel: its id; address: on that channel; waking: local time; woken_by, priorities: as in ``Person``;
-    after_s: None for who gets every alarm at once.
+    the address; called: what people call them; channel: its id; address: on that channel; waking: local time;
+    woken_by, priorities: as in ``Person``; after_s: None for who gets every alarm at once.
     """
 
     name: str
     person: str
+    called: str
     channel: str
     address: str
     waking: tuple[time, time]
@@ -91,13 +92,14 @@ class Recipient:
 def recipients(mail: MailSettings | None, people: Iterable[Person], waking: tuple[time, time]) -> tuple[Recipient, ...]:
     """List everybody on each of their channels, those of ``[mail] to`` first. waking: of the site."""
     by_mail = [
-        Recipient(name=address, person=address, channel=MAIL_CHANNEL, address=address, waking=waking)
+        Recipient(name=address, person=address, called=address, channel=MAIL_CHANNEL, address=address, waking=waking)
         for address in (mail.to if mail is not None else ())
     ]
     others = [
         Recipient(
             name=address if channel == MAIL_CHANNEL else f"{person.id} by {channel}",
             person=person.id,
+            called=person.name or person.id,
             channel=channel,
             address=address,
             waking=person.waking or waking,

@@ -9,6 +9,7 @@ __all__ = [
     "Undelivered",
     "add_message",
     "begin_try",
+    "cancel_other_channels",
     "cancel_waiting",
     "count_waiting",
     "due_messages",
@@ -27,6 +28,7 @@ __all__ = [
     "withdraw",
 ]
 
+import json
 import sqlite3
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
@@ -252,6 +254,18 @@ def cancel_waiting(connection: sqlite3.Connection, message: int, now_ms: int, re
         "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = ? WHERE id = ? AND state = 'waiting'",
         (now_ms, reason, message),
     )
+
+
+def cancel_other_channels(store: Store, channels: Sequence[str], now_ms: int) -> int:
+    """Take back what waits for channels that the cellar file no longer has; how many messages that were."""
+    marks = json.dumps(list(channels))
+    with store.write() as connection:
+        cursor = connection.execute(
+            "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = 'its channel has left the cellar file'"
+            " WHERE state = 'waiting' AND channel NOT IN (SELECT value FROM json_each(?))",
+            (now_ms, marks),
+        )
+    return cursor.rowcount
 
 
 def begin_try(store: Store, message: int) -> bool:
