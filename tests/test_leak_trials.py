@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from leak_trials import HEADSPACES_L, ROWS, Batch, run_batch
+from leak_trials import HEADSPACES_L, ROWS, Batch, WatchedKeg, batch_readings, run_batch
 
 SEED = 81
 
@@ -41,3 +41,14 @@ def test_carbon_dioxide_that_goes_in_and_out_of_stirred_wine_is_no_leak() -> Non
     # Two litres, wine that is stirred fast, and nights 6 K colder: some 10 kPa go into the wine and out of it each day.
     (scored,) = run_batch(Batch("carbon dioxide, tight", 2.0, 5, 1, 9000, days=5.0))
     assert scored.false_at_s is None
+
+
+def test_a_leak_of_the_last_hours_says_what_it_bets_on() -> None:
+    readings = batch_readings(Batch("12 h", 0.5, 14, 1, 9000))
+    watched = WatchedKeg(readings, 0, journal=False)
+    for step in range(len(readings.at_ms)):
+        watched.take(step)
+        if watched.trace and watched.trace[-1].leak_certain:
+            break
+    (bet,) = (text for text in watched.watch.judge(int(readings.at_ms[step])).warnings if "stirred" in text)
+    assert bet.startswith("The wine is taken to dissolve gas as evenly as before")

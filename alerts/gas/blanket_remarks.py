@@ -30,12 +30,14 @@ def blanket_remarks(
     common: CommonAir | None,
     stuck: StuckRun | None,
     is_held: bool,
+    is_young: bool = False,
 ) -> Iterator[str]:
     """List the remarks on a finding.
 
     days: since the first reading of the episode, None without a fit; u_kappa: standard uncertainty of the loss, kPa a
     day; has_air: whether a barometer is read; common: the air's pressure by other
-    gauges, where it is used; is_held: whether a supply holds the pressure, by the readings.
+    gauges, where it is used; is_held: whether a supply holds the pressure, by the readings; is_young:
+    whether a leak is certain that began in the last hours.
     """
     if stuck is not None:
         yield (
@@ -49,6 +51,11 @@ def blanket_remarks(
         yield "Less than half a day has been read since the gas or the wine last changed: only a fast leak would show."
     elif finding == "cannot tell yet":
         yield "Gas seems to be lost, but gas that dissolves, or something drawn, could still explain it."
+    if is_young:
+        yield (
+            "The wine is taken to dissolve gas as evenly as before: if the vessel was moved or stirred in the last "
+            "hours, that may be where the gas went."
+        )
     if finding in ("settling", "cannot tell yet") and days is not None:
         yield _BETS[facts.wine_before]
     if u_kappa is not None and finding not in ("supply open", "no judgement", "gas rising") and 4.0 * u_kappa > 0.5:

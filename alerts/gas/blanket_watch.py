@@ -219,6 +219,7 @@ class BlanketWatch:
             common=common,
             stuck=self._stuck.run,
             is_held=self._fitted is not None and self._fitted.is_held,
+            is_young=finding.word == "slow leak" and self._sharp is not None,
         )
         return BlanketJudgement(
             at_ms,
