@@ -137,6 +137,16 @@ def test_what_happened_to_the_wine_before_it_came_counts_for_nothing(tmp_path: P
     cellar.store.close()
 
 
+def test_what_is_drawn_off_stirs_nothing(tmp_path: Path) -> None:
+    cellar = RestedCellar(tmp_path, readings=False)
+    cellar.write(4, "first-filling", "C1", "rebula-26", volume_l=20.0)
+    cellar.write(3, "topping", "C1", source="K1", volume_l=0.5)
+    assert facts_of(cellar).disturbed == ("racking", cellar.ms(187))
+    cellar.write(2, "addition", "K1", form="metabisulfite", salt="potassium", mass_g=0.2, so2_g=0.115)
+    assert facts_of(cellar).disturbed == ("addition", cellar.ms(2))
+    cellar.store.close()
+
+
 def test_alarms_of_the_vessels_and_their_gas(tmp_path: Path) -> None:
     """In Mill Lane K2 loses gas, and an alarm stands; nothing of it is said of K1 alone."""
     mill_lane = MillLaneOnDisk(tmp_path)

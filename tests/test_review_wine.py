@@ -53,7 +53,9 @@ def test_a_racking_that_is_due() -> None:
     """The default is 183 days, four to six months in Bordeaux practice."""
     found = rest_section(wine(due=(due("racking", 187.0),)), bottling=False)
     assert found.verdict == "in order"
-    assert found.reason == ("K1 was racked on 25 May, 187 days ago. Racking is due since 24 Nov, 183 d after it.")
+    assert found.reason == (
+        "The wine was racked into K1 on 25 May, 187 days ago. Racking is due since 24 Nov, 183 d after it."
+    )
     assert (found.numbers["days"], found.numbers["racking_due"]) == (187, "2026-11-24T09:00:00.000Z")
 
 
@@ -72,7 +74,7 @@ def test_a_second_racking_soon_after_the_first_asks_for_a_reason() -> None:
 
 def test_wine_that_was_filled_and_never_racked() -> None:
     found = rest_section(wine(racked=None, since=12.0), bottling=False)
-    assert (found.verdict, found.reason) == ("in order", "K1 was filled on 16 Nov, 12 days ago.")
+    assert (found.verdict, found.reason) == ("in order", "The wine was filled into K1 on 16 Nov, 12 days ago.")
 
 
 def test_what_else_is_due_and_what_was_begun() -> None:
@@ -127,7 +129,9 @@ def test_wine_that_cleared() -> None:
         (WineSeen(NOW - DAY, "hazy"), "take care", "take care"),
         (WineSeen(NOW - DAY, "cloudy"), "take care", "do not"),
         (WineSeen(NOW - DAY, "clear", film=True), "take care", "do not"),
-        (WineSeen(NOW - DAY, lees_mm=3.0), "not known", "not known"),
+        (WineSeen(NOW - DAY, "bright", lees_mm=4.0), "in order", "take care"),
+        (WineSeen(NOW - DAY, "bright", lees_mm=0.0), "in order", "in order"),
+        (WineSeen(NOW - DAY, lees_mm=3.0), "not known", "take care"),
         (WineSeen(NOW - 40 * DAY, "bright"), "not known", "not known"),
     ],
 )

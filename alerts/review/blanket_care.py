@@ -76,14 +76,15 @@ def _past_words(facts: VesselFacts, past: BlanketPast, record: BlanketRecord, si
     care = 0.0 if record.under_care_h is None else record.under_care_h
     seen = record.observed_h / record.hours if record.hours > 0.0 else 1.0
     verdict = ReviewVerdict.IN_ORDER
+    read = "" if seen >= _LEAST_SEEN else f", in the {100.0 * seen:.0f} % of the time that was read,"
     floor = "" if past.air_floor_kpa is None else value_text("pressure", past.air_floor_kpa, facts.units)
     if air > _LONG_UNDER_AIR_H:
         verdict = ReviewVerdict.TAKE_CARE
-        reason = f"Since {since} the gauge was under the air floor of {floor} for {_span(air)}"
+        reason = f"Since {since} the gauge was{read} under the air floor of {floor} for {_span(air)}"
     elif air > 0.0:
-        reason = f"Since {since} the gauge was under the air floor of {floor} for {_span(air)} only"
+        reason = f"Since {since} the gauge was{read} under the air floor of {floor} for {_span(air)} only"
     else:
-        reason = f"Since {since} the gauge was never under the air floor of {floor}"
+        reason = f"Since {since} the gauge was{read} never under the air floor of {floor}"
     if care > _LONG_UNDER_CARE_H:
         verdict = worse_of(verdict, ReviewVerdict.TAKE_CARE)
     reason += f", and {_span(care)} under the care floor." if care > 0.0 else "."
@@ -102,7 +103,6 @@ def _past_words(facts: VesselFacts, past: BlanketPast, record: BlanketRecord, si
             verdict = worse_of(verdict, ReviewVerdict.TAKE_CARE)
     if seen < _LEAST_SEEN:
         verdict = worse_of(verdict, ReviewVerdict.NOT_KNOWN)
-        reason += f" Only {100.0 * seen:.0f} % of that time was read."
     return verdict, reason
 
 

@@ -73,6 +73,12 @@ def _judged(facts: VesselFacts, last: WineSeen, *, bottling: bool) -> Iterator[t
             if bottling
             else "A film lives on air: draw from below it, leave it behind, and find out how air came in.",
         )
+    if bottling and last.lees_mm:
+        yield (
+            ReviewVerdict.TAKE_CARE,
+            "Lees lie under it, and what is stirred up ends in the bottle: rack it off them first, or draw from well "
+            "above.",
+        )
     if look == "cloudy":
         yield (
             ReviewVerdict.DO_NOT if bottling else ReviewVerdict.TAKE_CARE,

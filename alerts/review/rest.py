@@ -37,7 +37,8 @@ def rest_section(facts: VesselFacts, *, bottling: bool) -> ReviewSection:
         )
     else:
         done = "racked" if racked_ms is not None and racked_ms >= (contents.since_ms or 0) else "filled"
-        reason = f"{facts.vessel} was {done} on {day_text(since_ms, zone, at_ms)}, {counted(days, 'day')} ago."
+        when = day_text(since_ms, zone, at_ms)
+        reason = f"The wine was {done} into {facts.vessel} on {when}, {counted(days, 'day')} ago."
         if racking is not None and not bottling:
             is_due = at_ms >= racking.fact.due_ms
             when = day_text(racking.fact.due_ms, zone, at_ms)

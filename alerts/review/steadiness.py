@@ -38,8 +38,6 @@ _WORDS: Final = {
     "topping": "topped up",
     "addition": "dosed",
     "first-filling": "filled",
-    "bottling": "bottled in part",
-    "sample": "sampled",
 }
 
 

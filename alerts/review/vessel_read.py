@@ -46,8 +46,8 @@ WEEKS_MS: Final = 28 * _DAY_MS
 _LONGEST_MS: Final = 400 * _DAY_MS
 # Hours that cross a floor are looked at by minutes on so many days at most; on others a share of the hour counts.
 _MOST_FINE_DAYS: Final = 40
-_STIRRING: Final = ("racking", "topping", "addition", "first-filling", "bottling")
-_CHANGES_GAS: Final = (*_STIRRING, "gas", "sample", "vessel-status")
+_STIRRING: Final = ("racking", "topping", "addition", "first-filling")
+_CHANGES_GAS: Final = (*_STIRRING, "bottling", "gas", "sample", "vessel-status")
 _CO2: Final = frozenset({"carbon dioxide", "co2", "dissolved carbon dioxide", "dissolved co2"})
 
 
@@ -65,6 +65,7 @@ def vessel_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now_
     lot = "" if state is None else main_lot(state)
     of_lot = ledger.lots.of(lot, now_ms) if lot else None
     entries = _entries(store, equipment, vessel, contents.since_ms or 0, now_ms)
+    names = equipment.names_ever(vessel)
     hours = _temperatures(cellar, store, declared, min(now_ms - WEEKS_MS, _past_from(card) or now_ms), now_ms)
     alarms = _alarms(cellar, store, lot, [vessel, *([] if to is None else [to])], now_ms)
     salt, stock = salt_used_last(store, now_ms)
@@ -83,7 +84,9 @@ def vessel_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now_
         due=_due(cellar, store, vessel, lot, now_ms),
         begun=card.open_rackings,
         seen=tuple(_seen(entry, entry.body) for entry in entries if isinstance(entry.body, InspectionBody)),
-        disturbed=max(((entry.kind, entry.at_ms) for entry in entries if _stirs(entry)), key=_time, default=None),
+        disturbed=max(
+            ((entry.kind, entry.at_ms) for entry in entries if _stirs(entry, names)), key=_time, default=None
+        ),
         temperature=None if hours is None else _since(hours, now_ms - WEEKS_MS),
         gas=_gas_past(cellar, store, equipment, declared, card, entries, hours),
         shown=card.blanket,
@@ -129,8 +132,11 @@ def _seen(entry: Entry, body: InspectionBody) -> WineSeen:
     return WineSeen(entry.at_ms, body.clarity, body.turbidity_ntu, body.lees_mm, body.smell or "", body.film)
 
 
-def _stirs(entry: Entry) -> bool:
-    return entry.kind in _STIRRING and not (isinstance(entry.body, RackingBody) and entry.body.stage == "begun")
+def _stirs(entry: Entry, names: Collection[str]) -> bool:
+    """Whether something came into the vessel of these names: what is drawn off leaves the rest in peace."""
+    if isinstance(entry.body, RackingBody):
+        return entry.body.stage == "done" and any(poured.vessel in names for poured in entry.body.targets)
+    return entry.kind in _STIRRING and entry.place in names
 
 
 def _due(cellar: Cellar, store: Store, vessel: str, lot: str, now_ms: int) -> tuple[DueLimit, ...]:
