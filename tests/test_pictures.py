@@ -26,7 +26,6 @@ from alerts.pictures import (
     ChartPane,
     ChartPoints,
     PictureKind,
-    day_trend,
     draw,
 )
 from alerts.pictures.document import PictureRequest, read_request, written_request
@@ -39,18 +38,16 @@ PATIENT_S: Final = 60.0
 
 
 def trend(title: str = "K1: pressure", value: float = 55.0) -> Chart:
-    at_ms = [NOW - number * 600_000 for number in reversed(range(144))]
-    marks = (ChartMark(at_ms=NOW - HOUR, label="alarm raised", kind="alarm"),)
-    return day_trend(
-        title,
-        "Pressure, kPa",
-        at_ms,
-        [value] * len(at_ms),
-        now_ms=NOW,
+    """A day of one value, with a limit and an alarm."""
+    at_ms = tuple(NOW - number * 600_000 for number in reversed(range(144)))
+    line = ChartLine(at_ms=at_ms, values=(value,) * 144, gap_ms=1_800_000)
+    return Chart(
+        title=title,
+        from_ms=NOW - 24 * HOUR,
+        until_ms=NOW,
         zone="Europe/Ljubljana",
-        limits=(LOW,),
-        marks=marks,
-        every_s=600.0,
+        panes=(ChartPane(title="Pressure, kPa", lines=(line,), limits=(LOW,)),),
+        marks=(ChartMark(at_ms=NOW - HOUR, label="alarm raised", kind="alarm"),),
     )
 
 

@@ -32,6 +32,10 @@ from ingest.store.journal.entries import entries
 from ingest.store.judgements import HOUR_MS, judgement_history, newest_judgements
 
 _DAY_MS: Final = 24 * HOUR_MS
+# 866 pixels wide, with letters that can be read where a phone shows it 360 wide.
+_WIDTH_MM: Final = 110.0
+_HEIGHT_MM: Final = 70.0
+_DOTS_PER_INCH: Final = 200
 # A minute each, where readings come more often: two values of each, so that no extreme is lost.
 _POINTS: Final = 600
 # Without a line across a longer silence; judgements come once an hour.
@@ -97,6 +101,9 @@ def alarm_chart(cellar: Cellar, store: Store, occurrence: str, now_ms: int) -> C
         until_ms=now_ms,
         zone=cellar.site.timezone,
         panes=(pane,),
+        width_mm=_WIDTH_MM,
+        height_mm=_HEIGHT_MM,
+        dots_per_inch=_DOTS_PER_INCH,
         marks=(*_entry_marks(store, limit.at, from_ms, now_ms), *_alarm_marks(store, occurrence)),
     )
 

@@ -4,7 +4,6 @@ matplotlib needs 70 MB and half a second to start, so no daemon imports it. ``dr
 process and gets PNG, SVG or PDF back. In reading order:
 
 chart        what a chart shows: panes on one time axis, lines, points, bands, limits, marks
-trend        the chart of one series over a day, with its limits
 document     every kind of picture that can be drawn, and the request to draw one, as JSON
 drawing      from a description to the bytes of a file, by a child process with a time-out
 child        the child process: request in, file out, with bounds on memory and processor time
@@ -19,7 +18,6 @@ from alerts.pictures.chart import Chart, ChartBand, ChartLimit, ChartLine, Chart
 from alerts.pictures.document import PictureKind
 from alerts.pictures.drawing import draw
 from alerts.pictures.sheet import ReviewSheet, SheetPoint
-from alerts.pictures.trend import day_trend
 
 __all__ = [
     "Chart",
@@ -32,6 +30,5 @@ __all__ = [
     "PictureKind",
     "ReviewSheet",
     "SheetPoint",
-    "day_trend",
     "draw",
 ]

@@ -247,49 +247,60 @@ def _paint_limits(axes: Axes, pane: ChartPane) -> None:
 
 def _paint_marks(axes: Axes, chart: Chart, marks_mm: float, width_mm: float, *, has_labels: bool) -> None:
     """Draw the marks as upright lines, an alarm's time as a hatched strip at the foot; labels where there is room."""
-    span_ms = chart.until_ms - chart.from_ms
-    inside_mm = width_mm - _LEFT_MM - _RIGHT_MM
-    upright = blended_transform_factory(axes.transData, axes.transAxes)
-    free_mm = 0.0
-    for mark in sorted(chart.marks, key=lambda each: each.at_ms):
-        if not _is_shown(mark, chart):
-            continue
+    shown = [mark for mark in chart.marks if _is_shown(mark, chart)]
+    for mark in shown:
         begin, end = mark.at_ms / _DAY_MS, _end_ms(mark, chart) / _DAY_MS
-        is_alarm = mark.kind == "alarm"
-        if is_alarm:
+        if mark.kind == "alarm":
             axes.axvspan(
                 begin, end, ymax=0.06, facecolor="white", edgecolor=LIMIT_INK, hatch="xxxx", linewidth=HAIRLINE_PT
             )
-        if mark.at_ms < chart.from_ms:
-            continue
-        style = "solid" if is_alarm else (0, (1, 2))
-        axes.axvline(begin, color=LIMIT_INK if is_alarm else PALE, linewidth=0.8, linestyle=style)
-        at_mm = (mark.at_ms - chart.from_ms) / span_ms * inside_mm
+        if mark.at_ms >= chart.from_ms:
+            style = "solid" if mark.kind == "alarm" else (0, (1, 2))
+            axes.axvline(begin, color=_tone(mark), linewidth=0.8, linestyle=style)
+    if has_labels:
+        labelled = [mark for mark in shown if mark.at_ms >= chart.from_ms]
+        _paint_labels(axes, labelled, chart, marks_mm, width_mm - _LEFT_MM - _RIGHT_MM)
+
+
+def _paint_labels(axes: Axes, marks: Sequence[ChartMark], chart: Chart, marks_mm: float, inside_mm: float) -> None:
+    """Write the labels above the pane, those of alarms first; one that would lie over another is left out."""
+    upright = blended_transform_factory(axes.transData, axes.transAxes)
+    taken: list[tuple[float, float]] = []
+    for mark in sorted(marks, key=lambda each: (each.kind != "alarm", each.at_ms)):
+        at_mm = (mark.at_ms - chart.from_ms) / (chart.until_ms - chart.from_ms) * inside_mm
         text = _fit(mark.label, _LONGEST_NAME)
+        length_mm = len(text) * _LETTER_MM
         # Near the right end a label is written to the left of its line.
-        is_left = at_mm + len(text) * _LETTER_MM > inside_mm + _RIGHT_MM - 1
-        begins_mm = at_mm - len(text) * _LETTER_MM if is_left else at_mm
-        if has_labels and begins_mm >= free_mm - 0.5:
-            axes.text(
-                begin,
-                1 + (marks_mm + 3.0) / _axes_height_mm(axes),
-                text,
-                transform=upright,
-                ha="right" if is_left else "left",
-                va="center",
-                size=SMALL_PT,
-                color=LIMIT_INK if is_alarm else PALE,
-            )
-            axes.plot(
-                [begin],
-                [1 + (marks_mm + 0.6) / _axes_height_mm(axes)],
-                transform=upright,
-                marker="v" if is_alarm else "|",
-                markersize=4,
-                color=LIMIT_INK if is_alarm else PALE,
-                clip_on=False,
-            )
-            free_mm = begins_mm + (len(text) + 2) * _LETTER_MM
+        is_left = at_mm + length_mm > inside_mm + _RIGHT_MM - 1
+        begin_mm = at_mm - length_mm if is_left else at_mm
+        end_mm = begin_mm + length_mm + _LETTER_MM
+        if any(begin_mm < other_end and other_begin < end_mm for other_begin, other_end in taken):
+            continue
+        taken.append((begin_mm, end_mm))
+        at_days = mark.at_ms / _DAY_MS
+        axes.text(
+            at_days,
+            1 + (marks_mm + 3.0) / _axes_height_mm(axes),
+            text,
+            transform=upright,
+            ha="right" if is_left else "left",
+            va="center",
+            size=SMALL_PT,
+            color=_tone(mark),
+        )
+        axes.plot(
+            [at_days],
+            [1 + (marks_mm + 0.6) / _axes_height_mm(axes)],
+            transform=upright,
+            marker="v" if mark.kind == "alarm" else "|",
+            markersize=4,
+            color=_tone(mark),
+            clip_on=False,
+        )
+
+
+def _tone(mark: ChartMark) -> str:
+    return LIMIT_INK if mark.kind == "alarm" else PALE
 
 
 def _axes_height_mm(axes: Axes) -> float:
