@@ -135,15 +135,16 @@ class CellarPieces:
         limits = _limits_of(probe, status.limits)
         newest = reading.value if reading.quality == "good" and not reading.silent else None
         drawing = draw_trend(trend, probe.quantity, limits, probe.every_s, newest)
-        words = ""
+        words = day = ""
         if drawing is not None:
             units = self._cellar.site.units
             low, high = (value_text(probe.quantity, value, units) for value in (trend.lowest, trend.highest))
-            words = f"{quantity_name(probe.quantity)} at {probe.at}, last day: lowest {low}, highest {high}"
+            day = f"lowest {low}, highest {high}"
+            words = f"{quantity_name(probe.quantity)} at {probe.at}, last day: {day}"
             for limit in limits:
                 side = "below" if limit.kind == "low" else "above"
                 words += f"; limit: {side} {value_text(probe.quantity, limit.setpoint, units)}"
-        return self._macros.trend(id, drawing, words)
+        return self._macros.trend(id, drawing, words, day)
 
     def _renew_trends(self, store: Store, now_ms: int) -> None:
         series = {(row.probe, row.place, row.quantity): row.id for row in all_series(store)}
