@@ -42,6 +42,7 @@ class Address(NamedTuple):
     def url(self) -> str:
         """The address with something in each of its parts."""
         given = {"id": "K1", "vessel": "K1", "kind_name": "sample", "number": "1", "token": "x", "name": "gas"}
+        given["probe_id"] = "k1-pressure"
         if self.path.startswith("/cylinder"):
             given["id"] = "N2"
         if self.path.startswith("/room"):
