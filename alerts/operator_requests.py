@@ -22,7 +22,6 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Final, NamedTuple
 
 from alerts.errors import NoAnswer, ShelvingRefused, UnknownLimit
-from alerts.view.status import muted_limits
 from alerts.watch.shelving import out_of_service_problem, shelving_problem
 from ingest.cellar import EffectiveLimit
 from ingest.operator_event import OperatorEventKind, OperatorRequest
@@ -91,6 +90,8 @@ def unshelve_requests(
     store: Store, limits: Mapping[str, EffectiveLimit], targets: Sequence[NamedLimit], note: str
 ) -> tuple[list[str], list[OperatorRequest]]:
     """Ask to let muted limits raise alarms again; gives what each request is about, and the requests."""
+    from alerts.view.status import muted_limits  # it loads numpy, which acknowledging does not need
+
     muted = {status.key: status.alarm for status in muted_limits(limits, store)}
     names, requests = [], []
     for target in targets:
