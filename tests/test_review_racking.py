@@ -95,6 +95,22 @@ def test_what_to_take_care_of(receiver: RackingVessel, words: str) -> None:
     assert words in " ".join(found.lines)
 
 
+@pytest.mark.parametrize(
+    ("receiver", "bottles"),
+    [
+        (keg("K2", capacity_l=20.0), None),
+        (keg("K2", capacity_l=20.0, gas=""), 3),
+        (carboy("C2", capacity_l=20.0), 3),
+        (carboy("C2", capacity_l=18.1), 0),
+    ],
+)
+def test_bottles_to_top_it_up(receiver: RackingVessel, bottles: int | None) -> None:
+    """2 L less 0.1 L in the neck and what the wine grows by when it warms are more than two bottles of 0.75 L."""
+    found = section("receiver", receiver=receiver, source=carboy("C1", wine_l=18.0, temperature_c=15.0))
+    assert found.numbers["topping_bottles"] == bottles
+    assert any("To top it up have 3 bottles of 0.75 L" in line for line in found.lines) == (bottles == 3)
+
+
 def test_a_volume_that_nobody_knows() -> None:
     whole = review(source=keg("K1", known=False, wine_l=None))
     assert whole.sections[0].verdict == "not known"

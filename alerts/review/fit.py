@@ -5,7 +5,7 @@ from __future__ import annotations
 __all__ = ["Fit", "fit", "fit_section", "moved_volume"]
 
 from dataclasses import dataclass, replace
-from math import hypot
+from math import ceil, hypot
 from typing import Final
 
 from alerts.errors import OutOfRange
@@ -14,12 +14,16 @@ from alerts.gas.vessel_walls import walls_of
 from alerts.gas.wine_density import ALCOHOL_RANGE, TEMPERATURE_RANGE
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict
+from alerts.view.format import counted
 from ingest.journal.vessel_state import ROUNDING_L, liters
 
 # A cellar warms by this much in a year, and then the wine must still have room [K] (common practice, no source).
 _WARMER_K: Final = 10.0
 # A larger share of the vessel as headspace is much to keep air out of (a working default, no source).
 _LARGE_SHARE: Final = 0.25
+# What topping is done with, and what stays free in the neck [L] (common practice, no source).
+_BOTTLE_L: Final = 0.75
+_NECK_L: Final = 0.1
 # Candidates that are listed.
 _MOST_LISTED: Final = 12
 
@@ -88,9 +92,25 @@ def fit_section(facts: RackingFacts, wish: RackingWish) -> ReviewSection:
         rest = replace(facts, receiver=None, empty=tuple(each for each in facts.empty if each.id != receiver.id))
         return ReviewSection("receiver", title, ReviewVerdict.DO_NOT, reason, _candidates(rest, moved_l).lines, numbers)
     verdict, lines = _remarks(facts, into)
+    bottles = _topping_bottles(facts, into)
+    numbers["topping_bottles"] = bottles
+    if bottles:
+        lines.append(
+            f"To top it up have {counted(bottles, 'bottle')} of {_BOTTLE_L:g} L of the same or a like wine ready: "
+            "without a blanket it is to be full."
+        )
     left = liters(max(0.0, into.headspace_l))
     reason = f"{liters(moved_l)} fit into {receiver.id} ({liters(receiver.capacity_l)}); headspace after: {left}."
     return ReviewSection("receiver", title, verdict, reason, tuple(lines), numbers)
+
+
+def _topping_bottles(facts: RackingFacts, into: Fit) -> int | None:
+    """How many bottles fill a receiving vessel in which no blanket is kept, but for room to warm; None under gas."""
+    receiver = facts.receiver
+    assert receiver is not None
+    if receiver.takes_pressure and receiver.gas:
+        return None
+    return ceil(max(0.0, into.headspace_l - _growth_l(facts, into) - _NECK_L) / _BOTTLE_L)
 
 
 def _remarks(facts: RackingFacts, into: Fit) -> tuple[ReviewVerdict, list[str]]:
@@ -120,6 +140,11 @@ def _remarks(facts: RackingFacts, into: Fit) -> tuple[ReviewVerdict, list[str]]:
 
 
 def _fills_when_warm(facts: RackingFacts, into: Fit) -> bool:
+    return into.headspace_l <= _growth_l(facts, into)
+
+
+def _growth_l(facts: RackingFacts, into: Fit) -> float:
+    """By how much the wine grows when it warms [L]."""
     receiver = facts.receiver
     assert receiver is not None
     alcohol = ALCOHOL_RANGE.nearest(facts.alcohol_percent_vol)
@@ -127,8 +152,7 @@ def _fills_when_warm(facts: RackingFacts, into: Fit) -> bool:
     filling = Filling(receiver.capacity_l, into.wine_l, alcohol, walls_of(receiver.material))
     now_c = TEMPERATURE_RANGE.nearest(facts.temperature_c)
     warm_c = TEMPERATURE_RANGE.nearest(now_c + _WARMER_K)
-    growth_l = filling.wine_at(warm_c) - filling.wine_at(now_c)
-    return into.headspace_l <= growth_l
+    return filling.wine_at(warm_c) - filling.wine_at(now_c)
 
 
 def _candidates(facts: RackingFacts, moved_l: float | None) -> ReviewSection:
