@@ -94,6 +94,7 @@ def test_a_vessel_is_drawn_with_its_wine_and_its_last_day(visitor: Asker) -> Non
             "/vessel/K2",
             ["addition : 0.4 g of potassium metabisulfite", "K2/hours_to_air_floor/soon 0.2 h: alarm"],
         ),
+        ("/vessel/K2", ["re-test of lot rebula-26 (K2) due since 23 Nov (SO2 added 22 Nov)"]),
         ("/vessel/K1", ["the low limit is 0.5 mg/L molecular (simple): the wine is probably below it; titrate now"]),
         ("/cylinder/N2", ["149.5 bar", "N2 cylinder"]),
         ("/room/cellar", ["barometric pressure 96.14 kPa", "cellar room"]),

@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
 
+from alerts.limits.due_feed import due_limits_at
 from alerts.view.blanket_lines import blanket_lines
 from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
-from alerts.view.due_lines import day_text
+from alerts.view.due_lines import day_text, due_name
 from alerts.view.format import age, local_time
 from alerts.view.limit_lines import LimitStatus, limit_statuses, limit_words, origin_words, raised_words, state_words
 from alerts.view.record_lines import record_line
@@ -21,6 +22,7 @@ from alerts.view.supply_lines import supply_line
 from alerts.view.total_so2_lines import total_done_words, total_so2_lines
 from alerts.view.vessel_card import VesselCard, vessel_cards
 from alerts.view.vessel_contents import volume_text
+from alerts.watch.due import DueLimit
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import body_words, spread_words
@@ -70,13 +72,14 @@ class EntryWords:
 
 @dataclass(frozen=True, slots=True)
 class CardWords:
-    """A place's card. facts: name and value; done: what was done last; so2, gas: lines, the most important first;
-    record: the newest steps of the alarm record, newest first.
+    """A place's card. facts: name and value; done: what was done last; due: work with when it falls due, the first
+    one first; so2, gas: lines, the most important first; record: the newest steps of the alarm record, newest first.
     """
 
     facts: tuple[tuple[str, str], ...]
     done: tuple[tuple[str, str], ...]
     found: tuple[FoundWords, ...]
+    due: tuple[tuple[str, str], ...]
     so2: tuple[str, ...]
     gas: tuple[str, ...]
     limits: tuple[LimitWords, ...]
@@ -94,6 +97,7 @@ def card_words(cellar: Cellar, store: Store, id: str, status: CellarStatus) -> C
         card = vessel_cards(cellar, store, now_ms, [id])[0] if is_vessel else None
         limits = [limit for limit in status.limits.values() if limit.at == id]
         statuses = limit_statuses(limits, alarm_rows(store), last_steps(store), last_raised_ms(store))
+        due = due_limits_at(cellar, store.connection, now_ms).values()
         record = _record(store, id, status.limits, zone, units, now_ms)
     written = entries(store, vessel=id, newest=_MOST_ENTRIES)
     gas = _place_gas(status, id, cellar) if card is None else _vessel_gas(card, cellar)
@@ -101,6 +105,7 @@ def card_words(cellar: Cellar, store: Store, id: str, status: CellarStatus) -> C
         facts=() if card is None else tuple(_facts(card, units)),
         done=() if card is None else tuple(_done(card, zone, now_ms)),
         found=() if card is None else tuple(_found(card, zone, now_ms)),
+        due=tuple(_due([work for work in due if work.limit.at == id], zone, now_ms)),
         so2=() if card is None else tuple(_so2(card, zone)),
         gas=tuple(gas),
         limits=tuple(_limit_words(each, zone, now_ms) for each in statuses),
@@ -149,6 +154,13 @@ def _found(card: VesselCard, zone: tzinfo, now_ms: int) -> Iterator[FoundWords]:
         else:
             when = _when(total.found.at_ms, zone, now_ms)
             yield FoundWords("total SO2", f"{total.found.mg_l:.0f} mg/L", when, ", ".join(total_done_words(total)))
+
+
+def _due(works: list[DueLimit], zone: tzinfo, now_ms: int) -> Iterator[tuple[str, str]]:
+    for limit, fact in sorted(works, key=lambda work: (work.fact.due_ms, work.limit.key)):
+        when = "since" if fact.due_ms <= now_ms else "on"
+        done = f" ({fact.finding} {day_text(fact.from_ms, zone, now_ms)})" if fact.finding else ""
+        yield due_name(limit), f"due {when} {day_text(fact.due_ms, zone, now_ms)}{done}"
 
 
 def _so2(card: VesselCard, zone: tzinfo) -> list[str]:

@@ -156,7 +156,7 @@ function tryAgain() {
 async function openIfLoggedIn() {
   again = 0;
   if (document.hidden) return;
-  const answer = await fetch("/api/session").catch(() => null);
+  const answer = await fetch("/api/session", { signal: AbortSignal.timeout(TRY_AGAIN_MS) }).catch(() => null);
   const session = answer && answer.ok ? await answer.json().catch(() => null) : null;
   if (session && session.password_needed && !session.logged_in) location.reload();
   else if (!source) open();
