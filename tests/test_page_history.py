@@ -17,9 +17,11 @@ from a_store import NOW
 from a_winter import DAY_MS, LEAST_KPA, LOT, Winter, winter_cellar
 
 from alerts.page.app import make_app
-from ingest.cellar import Cellar
+from ingest.cellar import Cellar, parse_cellar
 from ingest.entering import enter
+from ingest.probes.binding import declarations
 from ingest.store.cellar_files import keep_cellar_file
+from ingest.store.readings.series import declare
 from ingest.times import iso_utc
 
 HOSTILE = "<script>alert('K1')</script><img src=x onerror=\"alert(1)\">&"
@@ -124,6 +126,25 @@ def test_limits_are_those_of_the_cellar_file_that_ran_then(tmp_path: Path) -> No
     assert heat == [(16.0, NOW - 30 * DAY_MS, changed_ms), (14.0, changed_ms, NOW)]
 
 
+def test_limits_of_a_vessel_that_was_renamed_are_those_of_its_former_name(tmp_path: Path) -> None:
+    earlier = winter_cellar(tmp_path)
+    later = parse_cellar(
+        earlier.text.replace('"K2"', '"W2"').replace('id = "W2"\nkind', 'id = "W2"\nwas = "K2"\nkind'),
+        file="cellar.toml",
+        base=tmp_path,
+    )
+    with Winter(earlier, NOW, days=10, cadence_s=3600).store as store:
+        keep_cellar_file(store, earlier.text, NOW - 10 * DAY_MS)
+        keep_cellar_file(store, later.text, NOW - 3 * DAY_MS)
+        declare(store, declarations(later), NOW - 3 * DAY_MS)
+    answer = answered(later, "/api/history?vessel=W2&span=week")
+    begins = {
+        limit["from_ms"] for limit in pane(answer, "pressure")["limits"] if limit["limit"].endswith("/pressure/air")
+    }
+    assert begins == {NOW - 7 * DAY_MS, NOW - 3 * DAY_MS}
+    assert {limit["place"] for limit in pane(answer, "pressure")["limits"]} == {"W2"}
+
+
 @pytest.mark.parametrize(
     ("query", "words"),
     [
@@ -199,19 +220,19 @@ def test_the_csv_has_what_is_drawn_and_on_request_every_reading(winter: Winter) 
     assert [row["at"] for row in rows] == sorted(row["at"] for row in rows)
     kinds = {row["what"] for row in rows}
     assert {
-        "K2 pressure k2-pressure lowest",
-        "K2 pressure k2-pressure mean",
-        "K2 pressure compensated middle",
-        "K2 free SO2 found",
-        "K2 free SO2 found, standard uncertainty",
-        "K2 free SO2 estimate low end",
-        "K2 molecular SO2 (simple) estimate pK 1.81 middle",
+        "pressure K2 k2-pressure lowest",
+        "pressure K2 k2-pressure mean",
+        "pressure K2 compensated middle",
+        "free SO2 K2 found",
+        "free SO2 K2 found, standard uncertainty",
+        "free SO2 K2 estimate low end",
+        "molecular SO2 (simple) K2 estimate pK 1.81 middle",
     } <= kinds
-    lowest = [float(row["value"]) for row in rows if row["what"] == "K2 pressure k2-pressure lowest"]
+    lowest = [float(row["value"]) for row in rows if row["what"] == "pressure K2 k2-pressure lowest"]
     assert min(lowest) == LEAST_KPA
     every = ask(winter.cellar, "/history.csv?vessel=K2&span=day&by=reading")
     readings = list(csv.DictReader(io.StringIO(every.text)))
-    assert len([row for row in readings if row["what"] == "K2 pressure k2-pressure"]) == 288
+    assert len([row for row in readings if row["what"] == "pressure K2 k2-pressure"]) == 288
     assert {row["quality"] for row in readings} == {"good"}
 
 

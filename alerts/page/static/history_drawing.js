@@ -111,7 +111,7 @@ function shapesOf({ x, y, now }, band) {
   } else {
     for (const run of runs(band.at_ms, band.middle, Infinity)) {
       run.forEach((index, step) => outline[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.high[index])));
-      run.toReversed().forEach((index) => outline.lineTo(x(band.at_ms[index]), y(band.low[index])));
+      [...run].reverse().forEach((index) => outline.lineTo(x(band.at_ms[index]), y(band.low[index])));
       outline.closePath();
       run.forEach((index, step) => middle[step ? "lineTo" : "moveTo"](x(band.at_ms[index]), y(band.middle[index])));
     }

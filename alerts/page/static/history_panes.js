@@ -166,8 +166,8 @@ function keyOf(pane, kind, palette) {
   );
   if (pane.quantity === "pressure" && (kind === "vessel" || kind === "lot")) hatched("at the reference temperature");
   if (pane.quantity.endsWith("so2")) hatched("estimated, 80 % range");
-  const found = { free_so2: "titrated, ± standard uncertainty", pH: "measured by hand", temperature: "measured by hand" }[pane.quantity];
-  if (found && (pane.found || pane.quantity === "free_so2")) {
+  if (pane.found || pane.quantity === "free_so2") {
+    const found = pane.quantity === "free_so2" ? "titrated, ± standard uncertainty" : "measured by hand";
     item([drawn("path", { d: "M13 0V2.4M13 9.6V12", stroke: ink }), drawn("circle", { cx: 13, cy: 6, r: 3.6, fill: paper, stroke: ink, "stroke-width": 1.4 })], found);
   }
   return key;

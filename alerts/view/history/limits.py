@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-__all__ = ["DatedLimits", "dated_limits"]
+__all__ = ["DatedLimits", "PlacedLimit", "dated_limits"]
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -19,8 +19,10 @@ from alerts.watch.journal_suppression import says_nothing_when_empty
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, EffectiveLimit, parse_cellar
 from ingest.errors import IngestError
+from ingest.journal.equipment import Equipment
 from ingest.store import Store
 from ingest.store.cellar_files import cellar_files
+from ingest.store.journal.stored_ledger import equipment_of
 
 # Cellar files that were read; a file changes seldom, and reading one takes tens of milliseconds.
 _KEPT: Final = 64
@@ -36,23 +38,29 @@ class _Era(NamedTuple):
     limits: Mapping[str, EffectiveLimit]
 
 
+class PlacedLimit(NamedTuple):
+    """A limit, and the place that it is at as that is called now."""
+
+    limit: EffectiveLimit
+    place: str
+
+
 @dataclass(frozen=True, slots=True)
 class DatedLimits:
     """eras: of a span of time, in order, at least one; without limits where a file cannot be read any more. now: every
-    limit as of now, those on wine included; units: those of the site.
+    limit as of now, those on wine included; equipment: how vessels were called; units: those of the site.
     """
 
     eras: tuple[_Era, ...]
     now: Mapping[str, EffectiveLimit]
+    equipment: Equipment
     units: str
 
     @property
-    def known(self) -> dict[str, EffectiveLimit]:
+    def known(self) -> dict[str, PlacedLimit]:
         """Every limit by its key, each as it was last."""
-        limits: dict[str, EffectiveLimit] = {}
-        for era in self.eras:
-            limits |= era.limits
-        return {**limits, **self.now}
+        limits = {limit.key: placed for era in self.eras for limit, placed in self._of_era(era)}
+        return {**limits, **{key: PlacedLimit(limit, limit.at) for key, limit in self.now.items()}}
 
     def pieces(self, subject: HistorySubject, quantity: str) -> list[LimitPiece]:
         """The setpoints on a quantity of what a history is of; those on wine as they are now, since that wine came.
@@ -60,25 +68,28 @@ class DatedLimits:
         Those that say nothing of an empty vessel are left out while it was empty.
         """
         pieces: list[LimitPiece] = []
+        begin_ms, end_ms = self.eras[0].from_ms, self.eras[-1].to_ms
         for vessel in subject.vessels:
             for era in self.eras:
                 for from_ms, to_ms in subject.times_in(vessel, era.from_ms, era.to_ms):
                     filled = subject.without_empty(from_ms, to_ms)
-                    for limit in _on(era.limits, vessel, quantity):
-                        for part in filled if says_nothing_when_empty(limit) else [(from_ms, to_ms)]:
-                            _append(pieces, limit, *part, self.units, dated=True)
-            begin_ms = max(self.eras[0].from_ms, _came_ms(subject, vessel))
-            for from_ms, to_ms in subject.times_in(vessel, begin_ms, self.eras[-1].to_ms):
-                for limit in self._on_wine(vessel, quantity):
-                    if from_ms < to_ms:
-                        _append(pieces, limit, from_ms, to_ms, self.units, dated=False)
+                    for limit, placed in self._of_era(era):
+                        if placed.place == vessel and _is_on(limit, quantity):
+                            for part in filled if says_nothing_when_empty(limit) else [(from_ms, to_ms)]:
+                                _append(pieces, placed, *part, self.units, dated=True)
+            for from_ms, to_ms in subject.times_in(vessel, max(begin_ms, _came_ms(subject, vessel)), end_ms):
+                for limit in self._on_wine():
+                    if limit.at == vessel and _is_on(limit, quantity) and from_ms < to_ms:
+                        _append(pieces, PlacedLimit(limit, vessel), from_ms, to_ms, self.units, dated=False)
         return pieces
 
-    def _on_wine(self, vessel: str, quantity: str) -> list[EffectiveLimit]:
+    def _of_era(self, era: _Era) -> Iterator[tuple[EffectiveLimit, PlacedLimit]]:
+        for limit in era.limits.values():
+            yield limit, PlacedLimit(limit, self.equipment.name_now(limit.at, era.from_ms))
+
+    def _on_wine(self) -> Iterator[EffectiveLimit]:
         """Those that no cellar file of the span has for the vessel itself."""
-        return [
-            limit for limit in _on(self.now, vessel, quantity) if not any(limit.key in era.limits for era in self.eras)
-        ]
+        return (limit for limit in self.now.values() if not any(limit.key in era.limits for era in self.eras))
 
 
 def dated_limits(cellar: Cellar, store: Store, from_ms: int, to_ms: int, now_ms: int) -> DatedLimits:
@@ -96,7 +107,8 @@ def dated_limits(cellar: Cellar, store: Store, from_ms: int, to_ms: int, now_ms:
     for begin_ms, end_ms, text in eras[-_MOST_FILES:]:
         limits = watched_limits(cellar) if text == cellar.text else _limits_of(text, cellar.file, cellar.base)
         known.append(_Era(begin_ms, end_ms, limits))
-    return DatedLimits(tuple(known), limits_now(cellar, store, now_ms), cellar.site.units)
+    equipment = equipment_of(store.connection, cellar, now_ms)
+    return DatedLimits(tuple(known), limits_now(cellar, store, now_ms), equipment, cellar.site.units)
 
 
 @lru_cache(maxsize=_KEPT)
@@ -108,28 +120,21 @@ def _limits_of(text: str, file: str, base: Path) -> Mapping[str, EffectiveLimit]
         return {}
 
 
-def _on(limits: Mapping[str, EffectiveLimit], vessel: str, quantity: str) -> Iterator[EffectiveLimit]:
-    return (
-        limit
-        for limit in limits.values()
-        if limit.at == vessel and limit.quantity == quantity and limit.kind in ("low", "high")
-    )
+def _is_on(limit: EffectiveLimit, quantity: str) -> bool:
+    return limit.quantity == quantity and limit.kind in ("low", "high")
 
 
 def _append(
-    pieces: list[LimitPiece], limit: EffectiveLimit, from_ms: int, to_ms: int, units: str, *, dated: bool
+    pieces: list[LimitPiece], placed: PlacedLimit, from_ms: int, to_ms: int, units: str, *, dated: bool
 ) -> None:
     """Add a piece, or lengthen the one that it goes on from."""
-    if limit.kind not in ("low", "high"):
-        return
+    limit = placed.limit
     kind: Literal["low", "high"] = "low" if limit.kind == "low" else "high"
     text = f"{kind} {value_text(limit.quantity, limit.setpoint, units)}"
-    piece = LimitPiece(limit.key, limit.at, kind, limit.setpoint, text, limit.priority, from_ms, to_ms, dated)
+    piece = LimitPiece(limit.key, placed.place, kind, limit.setpoint, text, limit.priority, from_ms, to_ms, dated)
     for index, before in enumerate(pieces):
-        if before.limit == piece.limit and before.setpoint == piece.setpoint and before.to_ms == from_ms:
-            pieces[index] = LimitPiece(
-                before.limit, before.place, kind, piece.setpoint, text, piece.priority, before.from_ms, to_ms, dated
-            )
+        if before == replace(piece, from_ms=before.from_ms, to_ms=from_ms):
+            pieces[index] = replace(piece, from_ms=before.from_ms)
             return
     pieces.append(piece)
 

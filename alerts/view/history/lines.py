@@ -30,7 +30,10 @@ _COUNTED_IN: Final = 40
 
 
 class HistoryLine(NamedTuple):
-    """One number with its time (UTC ms)."""
+    """One number with its time (UTC ms).
+
+    what: begins with the quantity, so that no spreadsheet takes it for a formula.
+    """
 
     at_ms: int
     what: str
@@ -55,14 +58,14 @@ def span_lines(answer: HistoryAnswer, estimate: EstimateAnswer) -> list[HistoryL
                 lines.append(HistoryLine(at_ms, what, value, unit, quality))
 
         for read in pane.readings:
-            about = f"{read.place} {name} {read.probe}"
+            about = f"{name} {read.place} {read.probe}"
             for at_ms, low, mean, high, worst in zip(
                 read.at_ms, read.low, read.mean, read.high, read.worst, strict=True
             ):
                 for word, value in (("lowest", low), ("mean", mean), ("highest", high)):
                     add(at_ms, f"{about} {word}", value, _QUALITIES[worst])
         for band in (*pane.bands, *of_quantity.get(pane.quantity, [])):
-            about = f"{band.place} {name} {band.what}" + (f" {pane.model}" if pane.model else "")
+            about = f"{name} {band.place} {band.what}" + (f" {pane.model}" if pane.model else "")
             ends = ("low end", "middle", "high end")
             for at_ms, *values in zip(band.at_ms, band.low, band.middle, band.high, strict=True):
                 for word, value in zip(ends, values, strict=True):
@@ -71,7 +74,7 @@ def span_lines(answer: HistoryAnswer, estimate: EstimateAnswer) -> list[HistoryL
             for at_ms, value, u, place in zip(
                 pane.found.at_ms, pane.found.value, pane.found.u, pane.found.place, strict=True
             ):
-                about = f"{place or answer.id} {name} found"
+                about = f"{name} {place or answer.id} found"
                 add(at_ms, about, value, "good")
                 add(at_ms, f"{about}, standard uncertainty", u)
     return sorted(lines, key=itemgetter(0))
@@ -106,8 +109,8 @@ def _of_quantity(store: Store, subject: HistorySubject, span: HistorySpan, quant
         for at_ms, value, quality, source, entry in zip(*(column.tolist() for column in columns), strict=True):
             if entry:
                 place = piece.results[entry].vessel or subject.id
-                yield HistoryLine(at_ms, f"{place} {name} found", value, piece.results[entry].unit, "good")
+                yield HistoryLine(at_ms, f"{name} {place} found", value, piece.results[entry].unit, "good")
             else:
                 read = piece.sources[source]
-                what = f"{read.place} {name} {read.probe}"
+                what = f"{name} {read.place} {read.probe}"
                 yield HistoryLine(at_ms, what, value, unit, quality_class(quality).name.lower())

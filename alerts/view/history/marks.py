@@ -10,6 +10,7 @@ from typing import Final
 from alerts.view.alarm_lines import alarm_setpoint, alarm_value
 from alerts.view.format import days_text, duration_text, measured_name, missing_words
 from alerts.view.history.answer import AlarmMark, EntryMark
+from alerts.view.history.limits import PlacedLimit
 from alerts.view.history.subject import HistorySubject
 from ingest.cellar import EffectiveLimit
 from ingest.journal.entry import kind_words
@@ -52,7 +53,7 @@ def entry_marks(store: Store, subject: HistorySubject, from_ms: int, to_ms: int)
 def alarm_marks(
     store: Store,
     subject: HistorySubject,
-    limits: Mapping[str, EffectiveLimit],
+    limits: Mapping[str, PlacedLimit],
     from_ms: int,
     to_ms: int,
     units: str,
@@ -62,17 +63,17 @@ def alarm_marks(
     Of a lot, the alarms on its vessels while it was in them. Call inside ``store.read()``.
     """
     vessels = set(subject.vessels)
-    keys = {
-        key: limit
-        for key, limit in limits.items()
-        if limit.at in vessels or (subject.is_lot and limit.lot == subject.id)
+    chosen = {
+        key: placed
+        for key, placed in limits.items()
+        if placed.place in vessels or (subject.is_lot and placed.limit.lot == subject.id)
     }
     marks = []
-    for row in occurrences(store, keys, from_ms, to_ms):
-        limit = keys[row.key]
+    for row in occurrences(store, chosen, from_ms, to_ms):
+        limit, place = chosen[row.key]
         if subject.is_lot and limit.lot != subject.id:
             ended_ms = to_ms if row.ended_ms is None else row.ended_ms
-            if not subject.times_in(limit.at, row.began_ms, max(ended_ms, row.began_ms + 1)):
+            if not subject.times_in(place, row.began_ms, max(ended_ms, row.began_ms + 1)):
                 continue
         marks.append(
             AlarmMark(

@@ -31,6 +31,7 @@ from ingest.journal.wine_places import LEAST_SHARE
 from ingest.store import Store
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.store.judgements import HOUR_MS, judgement_spans
+from ingest.store.readings.summary import Summary
 
 _OF_WINE: Final[tuple[PaneQuantity, ...]] = ("pressure", "temperature", "pH", "free_so2", "molecular_so2")
 PANE_QUANTITIES: Final[Mapping[SubjectKind, tuple[PaneQuantity, ...]]] = {
@@ -45,6 +46,8 @@ _ESTIMATED: Final = ("free_so2", "molecular_so2")
 _COMPENSATED: Final = "compensated_pressure"
 # One digit more than is shown: a chart needs no more, and each costs a byte.
 _MORE_DIGITS: Final = 1
+# A unit that is so many times as large as ours has one more digit, for each of them.
+_LARGER: Final = (5.0, 50.0)
 
 
 def history_panes(
@@ -54,55 +57,48 @@ def history_panes(
 
     most: rows of one probe, about. Call inside ``store.read()``.
     """
-    panes, never, span_ms = [], [], 0
+    panes: list[HistoryPane] = []
+    never: list[str] = []
+    span_ms = 0
     for quantity in PANE_QUANTITIES[subject.kind]:
-        pane = _empty_pane(cellar, quantity)
-        known = False
-        if quantity in QUANTITIES:
-            sources = subject_sources(store, subject, quantity)
-            made = buckets_of(store, sources, span.from_ms, span.to_ms, most)
-            span_ms = max(span_ms, made.span_ms)
-            digits = LIMIT_QUANTITIES[quantity].decimals + _MORE_DIGITS
-            for source, rows in made.sources:
-                pane.readings.append(
-                    ReadColumns(
-                        source.place,
-                        source.probe,
-                        rows.from_ms.tolist(),
-                        _column(rows.low, digits),
-                        _column(rows.mean, digits),
-                        _column(rows.high, digits),
-                        rows.worst.tolist(),
-                    )
-                )
-            known = bool(sources)
-        if quantity == "pressure" and subject.kind in ("vessel", "lot"):
-            pane.bands.extend(_compensated(cellar, store, subject, span, span_ms))
+        sources = subject_sources(store, subject, quantity) if quantity in QUANTITIES else ()
         results = [] if quantity == "molecular_so2" else subject_results(store, subject, quantity)
-        within = [result for result in results if span.from_ms <= result.at_ms < span.to_ms]
-        if within:
-            pane = _with_found(pane, within)
         # Where wine was written down there is something to estimate, or will be.
-        known = known or bool(results) or (bool(subject.stays) and quantity in _ESTIMATED)
-        if known:
-            pane.limits.extend(limits.pieces(subject, quantity))
-            panes.append(pane)
-        else:
+        if not (sources or results or (subject.stays and quantity in _ESTIMATED)):
             never.append(quantity_name(quantity))
+            continue
+        made = buckets_of(store, sources, span.from_ms, span.to_ms, most)
+        span_ms = max(span_ms, made.span_ms)
+        with_gas = quantity == "pressure" and subject.kind in ("vessel", "lot")
+        panes.append(
+            HistoryPane(
+                quantity=quantity,
+                title=_title(quantity),
+                model=simple_pk(cellar.site.so2_pk).name if quantity == "molecular_so2" else "",
+                unit=LIMIT_QUANTITIES[quantity].unit,
+                shown=_shown(quantity, cellar.site.units),
+                readings=[_read(source, rows) for source, rows in made.sources],
+                bands=_compensated(cellar, store, subject, span, made.span_ms) if with_gas else [],
+                found=_found([result for result in results if span.from_ms <= result.at_ms < span.to_ms]),
+                limits=limits.pieces(subject, quantity),
+            )
+        )
     return span_ms, panes, never
 
 
-def _empty_pane(cellar: Cellar, quantity: PaneQuantity) -> HistoryPane:
-    row = LIMIT_QUANTITIES[quantity]
-    units = cellar.site.units
+def _title(quantity: PaneQuantity) -> str:
+    # The model stands beside it.
+    if quantity == "molecular_so2":
+        return "Molecular SO2"
+    return quantity if quantity == "pH" else with_capital(quantity_name(quantity))
+
+
+def _shown(quantity: PaneQuantity, units: str) -> ShownUnit:
     unit = shown_unit(quantity, units)
     gain, offset = series_unit_conversion(quantity, unit)
     # psi and bar are larger than kPa: the same step needs more digits.
-    decimals = max(0, row.decimals + (0 if gain < 5 else 1 if gain < 50 else 2))
-    model = simple_pk(cellar.site.so2_pk).name if quantity == "molecular_so2" else ""
-    title = "Molecular SO2" if quantity == "molecular_so2" else with_capital(quantity_name(quantity))
-    title = "pH" if quantity == "pH" else title
-    return HistoryPane(quantity, title, model, row.unit, ShownUnit(unit_name(quantity, units), gain, offset, decimals))
+    decimals = LIMIT_QUANTITIES[quantity].decimals + sum(gain >= larger for larger in _LARGER)
+    return ShownUnit(unit_name(quantity, units), gain, offset, decimals)
 
 
 def _about(subject: HistorySubject, quantity: str) -> Subject:
@@ -131,16 +127,21 @@ def _counts(share: float | None) -> bool:
     return share is None or share >= LEAST_SHARE
 
 
-def _with_found(pane: HistoryPane, results: Sequence[HandResult]) -> HistoryPane:
-    found = FoundColumns(
-        [result.at_ms for result in results],
-        [result.value for result in results],
-        [result.u for result in results],
-        [result.entry for result in results],
-        [result.vessel or "" for result in results],
-    )
-    return HistoryPane(
-        pane.quantity, pane.title, pane.model, pane.unit, pane.shown, pane.readings, pane.bands, found, pane.limits
+def _read(source: HistorySource, rows: Summary) -> ReadColumns:
+    digits = LIMIT_QUANTITIES[source.quantity].decimals + _MORE_DIGITS
+    low, mean, high = (_column(values, digits) for values in (rows.low, rows.mean, rows.high))
+    return ReadColumns(source.place, source.probe, rows.from_ms.tolist(), low, mean, high, rows.worst.tolist())
+
+
+def _found(results: Sequence[HandResult]) -> FoundColumns | None:
+    if not results:
+        return None
+    return FoundColumns(
+        at_ms=[result.at_ms for result in results],
+        value=[result.value for result in results],
+        u=[result.u for result in results],
+        entry=[result.entry for result in results],
+        place=[result.vessel or "" for result in results],
     )
 
 
