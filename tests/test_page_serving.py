@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import signal
 import socket
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, suppress
 from pathlib import Path
@@ -15,8 +17,11 @@ import pytest
 from a_store import new_store
 from cellar_text import SITE, table, write_cellar
 from eventually import eventually
+from fastapi import FastAPI
 
 from alerts.page.connections import LONGEST_REQUEST_S, MOST_CONNECTIONS
+from alerts.page.serving import PageProcess
+from ingest.cellar import load_cellar
 from ingest.simulation.loopback import free_port
 
 
@@ -134,3 +139,27 @@ def _title(port: int) -> str:
     except httpx.TransportError:
         return ""
     return text.partition("<title>")[2].partition("</title>")[0]
+
+
+def test_a_request_that_a_stop_cuts_off_leaves_no_traceback(caplog: pytest.LogCaptureFixture, tmp_path: Path) -> None:
+    number = free_port()
+    page = PageProcess(load_cellar(write_cellar(tmp_path, SITE, table("[page]", address=f"127.0.0.1:{number}"))), {})
+    app: FastAPI = page._settings.app  # type: ignore[assignment]  # it is ours
+    asked = threading.Event()
+
+    async def endless() -> None:
+        asked.set()
+        await asyncio.Event().wait()
+
+    app.add_api_route("/endless", endless)
+    page.start()
+    try:
+        eventually(lambda: page._server is not None and page._server.started)
+        with opened(number) as visitor:
+            visitor.sendall(f"GET /endless HTTP/1.1\r\nHost: 127.0.0.1:{number}\r\n\r\n".encode())
+            assert asked.wait(30)
+            page.stop()
+    finally:
+        page.stop()
+    assert [record for record in caplog.records if record.exc_info] == []
+    assert "Cancel 1 running task" in caplog.text

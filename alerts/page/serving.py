@@ -7,6 +7,7 @@ from __future__ import annotations
 
 __all__ = ["PageProcess", "main", "server_settings"]
 
+import asyncio
 import logging
 import os
 import sys
@@ -37,7 +38,10 @@ _LOOK_UP_S: Final = 0.5
 
 
 class _Refused(logging.Filter):
-    """Keeps back why uvicorn could not have its port, for the page to report once. reason: None for nothing yet."""
+    """Keeps back why uvicorn could not have its port, for the page to report once. reason: None for nothing yet.
+
+    Also the traceback of each request that a stop did not wait for; that some were cut off is logged in one line.
+    """
 
     reason: str | None = None
 
@@ -46,7 +50,7 @@ class _Refused(logging.Filter):
         if isinstance(record.msg, OSError):
             self.reason = (record.msg.strerror or str(record.msg)).rpartition(": ")[2]
             return False
-        return True
+        return record.exc_info is None or not isinstance(record.exc_info[1], asyncio.CancelledError)
 
 
 def server_settings(app: FastAPI, host: str, port: int) -> uvicorn.Config:
