@@ -7,11 +7,13 @@ from a_store import NOW
 from ingest.store import Store
 from ingest.store.alarms.alarm_record import (
     AlarmRow,
+    OccurrenceRow,
     TransitionRow,
     add_transition,
     alarm_rows,
     last_raised_ms,
     last_steps,
+    occurrences,
     put_alarm,
     remove_alarm,
     transitions,
@@ -63,3 +65,31 @@ def test_the_newest_step_of_each_limit_and_when_it_last_raised_an_alarm(store: S
             add_transition(connection, step)
     assert last_steps(store) == {LOW.key: ended, quiet.key: quiet}
     assert last_raised_ms(store) == {LOW.key: NOW + 3}
+
+
+def test_alarms_are_found_by_when_their_condition_lasted(store: Store) -> None:
+    ended = _step(NOW + 100, "a2b", 9.0)._replace(event="condition ended", to_state="returned")
+    rows = [
+        _step(NOW, "a2b", 3.5),
+        _step(NOW + 50, "a2b", None)._replace(event="acknowledged", to_state="acknowledged"),
+        ended,
+        ended._replace(at_ms=NOW + 150, event="acknowledged", to_state="normal"),
+        _step(NOW + 200, "a2c", 2.0),
+        _step(NOW + 300, "b1a", 1.0)._replace(key=HIGH.key),
+        _step(NOW + 10, None),
+    ]
+    with store.write() as connection:
+        for row in rows:
+            add_transition(connection, row)
+    first = OccurrenceRow("a2b", LOW.key, NOW, NOW + 100, 3.5)
+    second = OccurrenceRow("a2c", LOW.key, NOW + 200, None, 2.0)
+    for from_ms, to_ms, found in (
+        (NOW - 9, NOW, []),
+        (NOW - 9, NOW + 1, [first]),
+        (NOW + 100, NOW + 101, [first]),
+        (NOW + 101, NOW + 200, []),
+        (NOW + 50, NOW + 201, [first, second]),
+        (NOW + 5000, NOW + 6000, [second]),
+    ):
+        assert occurrences(store, [LOW.key], from_ms, to_ms) == found
+    assert occurrences(store, [], NOW, NOW + 500) == []

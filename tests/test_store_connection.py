@@ -70,6 +70,22 @@ def test_a_look_stays_the_same_while_others_write(tmp_path: Path) -> None:
             connection.execute("SELECT 1 FROM nowhere")
 
 
+def test_a_look_inside_a_look_or_a_write_is_of_that_moment(tmp_path: Path) -> None:
+    with new_store(tmp_path) as store, open_existing(store.path) as other:
+        with other.read() as connection:
+            assert connection.execute("SELECT count(*) FROM operator_event").fetchone() == (0,)
+            append_event(store, "acknowledge", "a2b", "", "", NOW)
+            with other.read() as inner:
+                assert inner.execute("SELECT count(*) FROM operator_event").fetchone() == (0,)
+            # The inner one has not ended the outer one.
+            assert connection.execute("SELECT count(*) FROM operator_event").fetchone() == (0,)
+        with other.write() as connection:
+            connection.execute("DELETE FROM operator_event")
+            with other.read() as inner:
+                assert inner.execute("SELECT count(*) FROM operator_event").fetchone() == (0,)
+        assert waiting_events(store) == []
+
+
 def test_two_threads_with_one_store_lose_nothing(tmp_path: Path) -> None:
     with new_store(tmp_path) as store:
 

@@ -21,6 +21,7 @@ from ingest.store.judgements import (
     drop_old_judgements,
     judgement_count,
     judgement_history,
+    judgement_spans,
     keep_judgements,
     newest_judgements,
 )
@@ -140,3 +141,22 @@ def test_one_answer_is_one_transaction(store: Store) -> None:
 def _write(store: Store, work: Callable[[sqlite3.Connection], None]) -> None:
     with store.write() as connection:
         work(connection)
+
+
+def test_longer_spans_have_the_mean_and_the_outermost_ends_of_what_decides(store: Store) -> None:
+    day = 24 * HOUR_MS
+    begin = HOUR - HOUR % day
+    for hour, (value, low, high) in enumerate([(10.0, 9.0, 11.0), (20.0, 12.0, 21.0), (30.0, None, None)]):
+        keep(store, "gas", leak(begin + hour * HOUR_MS, value=value, low=low, high=high))
+    keep(store, "gas", leak(begin + 3 * HOUR_MS, value=99.0, low=1.0, high=100.0, finding="cannot tell yet"))
+    keep(store, "gas", leak(begin + 4 * HOUR_MS, value=None, low=None, high=None))
+    keep(store, "gas", leak(begin + day, value=5.0, low=4.0, high=6.0), molecular(begin))
+    spans = judgement_spans(store, ["K1"], "leak_rate", begin + HOUR_MS, begin + day + 1, day)
+    assert spans == [(begin, 20.0, 9.0, 30.0), (begin + day, 5.0, 4.0, 6.0)]
+    assert judgement_spans(store, ["K2"], "leak_rate", begin, begin + day, day) == []
+    assert judgement_spans(store, ["K1"], "molecular_so2", begin, begin + day, day) == [], "those are of a lot"
+    assert [span.mean for span in judgement_spans(store, ["K1"], "leak_rate", begin, begin + day, HOUR_MS)] == [
+        10,
+        20,
+        30,
+    ]

@@ -12,7 +12,7 @@ import pytest
 from a_store import NOW, new_store
 from hypothesis import given
 from hypothesis import strategies as st
-from journal_acts import ACTS
+from journal_acts import ACTS, VESSELS
 from journal_entries import a_body, journal_cellar, lot_path
 
 from ingest.cellar import Cellar
@@ -22,7 +22,7 @@ from ingest.journal.lot_locations import LotLocation
 from ingest.store import Store
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.journal.entries import entries, strike, write_entry
-from ingest.store.journal.lot_location_rows import renew_lot_locations, stored_lot_locations
+from ingest.store.journal.lot_location_rows import renew_lot_locations, stored_lot_locations, stored_lots_of
 from ingest.store.journal.stored_ledger import equipment_of
 from ingest.store.migrations import MIGRATIONS, migrate
 
@@ -49,6 +49,10 @@ class Desk:
     def locations(self, lot: str) -> list[LotLocation]:
         with self.store.read() as connection:
             return stored_lot_locations(connection, equipment_of(connection), lot)
+
+    def lots_of(self, vessel: str) -> list[tuple[str, LotLocation]]:
+        with self.store.read() as connection:
+            return stored_lots_of(connection, equipment_of(connection), vessel)
 
     def afresh(self, lot: str) -> list[LotLocation]:
         with self.store.read() as connection:
@@ -88,6 +92,16 @@ def test_what_is_kept_is_what_the_whole_journal_says(acts: list[tuple[int, Any]]
             for name in "AB":
                 # Locations that begin with one entry stand in no order among themselves.
                 assert sorted(desk.locations(name), key=str) == sorted(desk.afresh(name), key=str)
+        for vessel in VESSELS:
+            there = desk.lots_of(vessel)
+            assert sorted(there, key=str) == sorted(
+                ((lot, each) for lot in "AB" for each in desk.afresh(lot) if each.vessel == vessel), key=str
+            )
+            assert [each.from_ms for _, each in there] == sorted(each.from_ms for _, each in there)
+            with store.write() as connection:
+                connection.execute("DELETE FROM lot_stays_made")
+            assert sorted(desk.lots_of(vessel), key=str) == sorted(there, key=str), "as the journal alone says"
+            renew_lot_locations(store)
 
 
 def test_a_strike_and_a_late_entry_change_where_a_lot_lay(desk: Desk) -> None:
