@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import subprocess
 import sys
 from dataclasses import replace
@@ -28,7 +29,7 @@ from alerts.pictures import (
     PictureKind,
     draw,
 )
-from alerts.pictures.document import PictureRequest, read_request, written_request
+from alerts.pictures.document import FOLDER_PREFIX, PictureRequest, read_request, written_request
 
 NOW: Final = 1_795_850_000_000
 HOUR: Final = 3_600_000
@@ -191,6 +192,22 @@ def test_it_is_drawn_without_a_home_and_nothing_is_left_behind(tmp_path: Path, m
     monkeypatch.setenv("TMPDIR", str(tmp_path))
     monkeypatch.setattr("tempfile.tempdir", None)
     assert draw(trend(), "png", PATIENT_S).startswith(BEGINNINGS["png"])
+    assert not list(tmp_path.iterdir())
+
+
+def test_a_child_whose_parent_was_killed_leaves_nothing_behind(tmp_path: Path) -> None:
+    folder = tmp_path / f"{FOLDER_PREFIX}of-somebody-who-is-gone"
+    folder.mkdir()
+    environment = {**os.environ, "MPLCONFIGDIR": str(folder), "MPL_IGNORE_SYSTEM_FONTS": "1"}
+    request = written_request(PictureRequest(kind="png", picture=trend()))
+    command = [sys.executable, "-m", "alerts.pictures.child"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, env=environment) as child:
+        assert child.stdin is not None
+        assert child.stdout is not None
+        child.stdout.close()
+        child.stdin.write(request)
+        child.stdin.close()
+        assert child.wait(PATIENT_S) == 2
     assert not list(tmp_path.iterdir())
 
 

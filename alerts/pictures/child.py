@@ -1,7 +1,8 @@
 """The process that draws: a request as JSON comes in, the file goes out. ``python -m alerts.pictures.child``.
 
 It bounds its own memory and processor time before it loads matplotlib, and gives way to everything else. It opens no
-connection and writes no file. Exit code 0, or 2 with the reason in the last line of standard error.
+connection, and writes no file but in the folder that was made for it, which it removes. Exit code 0, or 2 with the
+reason in the last line of standard error.
 """
 
 from __future__ import annotations
@@ -10,11 +11,13 @@ __all__ = ["main"]
 
 import io
 import os
+import shutil
 import sys
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from alerts.pictures.document import Picture, PictureKind, PictureRequest, read_request
+from alerts.pictures.document import FOLDER_PREFIX, Picture, PictureKind, PictureRequest, read_request
 from alerts.pictures.sheet import ReviewSheet
 
 if TYPE_CHECKING:
@@ -31,12 +34,24 @@ def main() -> int:
     _bound()
     try:
         drawn = _drawn(read_request(sys.stdin.buffer.read()))
+        sys.stdout.buffer.write(drawn)
+        sys.stdout.buffer.flush()
     except MemoryError:
         return _refused(f"it takes more than {_MEMORY_BYTES // 1024**2} MB of memory")
+    except BrokenPipeError:
+        return _refused("nobody waits for it any more")
     except ValueError as error:
         return _refused(str(error))
-    sys.stdout.buffer.write(drawn)
+    finally:
+        _clear_up()
     return 0
+
+
+def _clear_up() -> None:
+    """Remove the folder that was made for this picture: whoever made it may have been killed since."""
+    folder = Path(os.environ.get("MPLCONFIGDIR", ""))
+    if folder.name.startswith(FOLDER_PREFIX):
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _refused(reason: str) -> int:

@@ -6,7 +6,7 @@ A new kind of page is a frozen dataclass whose field ``page`` holds its name: it
 
 from __future__ import annotations
 
-__all__ = ["Picture", "PictureKind", "PictureRequest", "read_request", "written_request"]
+__all__ = ["FOLDER_PREFIX", "Picture", "PictureKind", "PictureRequest", "read_request", "written_request"]
 
 from dataclasses import dataclass
 from typing import Annotated, Final, Literal
@@ -17,6 +17,9 @@ from pydantic_core import ErrorDetails
 from alerts.pictures.chart import Chart
 from alerts.pictures.sheet import ReviewSheet
 from ingest.validation_words import allowed_words
+
+# The beginning of the name of a folder that was made for one picture, in which matplotlib keeps what it needs.
+FOLDER_PREFIX: Final = "leeside-picture-"
 
 PictureKind = Literal["png", "svg", "pdf"]
 Picture = Chart | ReviewSheet

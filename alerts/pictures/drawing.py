@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from alerts.errors import PictureFailed
-from alerts.pictures.document import Picture, PictureKind, PictureRequest, written_request
+from alerts.pictures.document import FOLDER_PREFIX, Picture, PictureKind, PictureRequest, written_request
 
 # What the child needs of the environment: where Python, its packages and libraries are. No secret goes along.
 _PASSED_ON: Final = ("PATH", "TMPDIR", "TEMP", "TMP", "SYSTEMROOT", "LANG", "LD_LIBRARY_PATH")
@@ -28,7 +28,7 @@ def draw(picture: Picture, kind: PictureKind, timeout_s: float, *, sheet: int = 
     """
     request = written_request(PictureRequest(kind=kind, picture=picture, sheet=sheet))
     # The child may have no home that it can write to.
-    with tempfile.TemporaryDirectory(prefix="leeside-picture-", ignore_cleanup_errors=True) as folder:
+    with tempfile.TemporaryDirectory(prefix=FOLDER_PREFIX, ignore_cleanup_errors=True) as folder:
         try:
             child = subprocess.run(
                 [sys.executable, "-m", "alerts.pictures.child"],
