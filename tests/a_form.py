@@ -35,6 +35,10 @@ TITRATION: Fields = {
 }  # fmt: skip
 
 
+# What is of a form with questions itself: its names begin with an underscore there.
+_OWN = frozenset({"key", "date", "time", "way", "who", "reason", "seen", "now", "warned", "with_later", "touched"})
+
+
 class FormBrowser:
     """A browser without scripts in front of the page. now: what the clock shows, UTC ms."""
 
@@ -62,11 +66,13 @@ class FormBrowser:
         return answer.text
 
     def post(self, path: str, fields: Fields, step: str = "look", *, token: str | None = None) -> httpx.Response:
-        """Send a form, with the token of the page it is on."""
+        """Send a form, with the token of the page it is on. "?time" is a question of that name, "time" the entry's."""
         if token is None:
             token = hidden(self.get("/enter"), "token")
-        pairs = [("token", token), ("step", step)]
-        for name, value in fields.items():
+        pairs = [("token", token), ("_step", step)]
+        has_questions = path.startswith(("/enter/", "/test-day")) or path.endswith("/amend")
+        for given, value in fields.items():
+            name = f"_{given}" if has_questions and given in _OWN else given.removeprefix("?")
             pairs += [(name, value)] if isinstance(value, str) else [(name, each) for each in value]
         return self.ask(
             "POST", path, urlencode(pairs), {"Content-Type": "application/x-www-form-urlencoded; charset=utf-8"}
@@ -79,16 +85,21 @@ class FormBrowser:
 
 def hidden(page: str, name: str) -> str:
     """The value of a hidden field, or of the token that stands in every page's head."""
-    found = re.search(rf'name="(?:leeside-)?{name}" (?:value|content)="([^"]*)"', page)
+    found = re.search(rf'name="(?:leeside-|_)?{name}" (?:value|content)="([^"]*)"', page)
     assert found is not None, name
     return html.unescape(found[1])
+
+
+def _given(name: str) -> str:
+    """The name of a field as ``FormBrowser.post`` takes it."""
+    return f"?{name}" if name in _OWN else name.removeprefix("_")
 
 
 def all_hidden(page: str) -> dict[str, list[str]]:
     fields: dict[str, list[str]] = {}
     for name, value in re.findall(r'<input type="hidden" name="([^"]+)" value="([^"]*)">', page):
         if name != "token":
-            fields.setdefault(name, []).append(html.unescape(value))
+            fields.setdefault(_given(name), []).append(html.unescape(value))
     return fields
 
 
@@ -138,7 +149,7 @@ def form_fields(form: str) -> dict[str, list[str]]:
     found: dict[str, list[str]] = {}
 
     def add(name: str, value: str) -> None:
-        found.setdefault(html.unescape(name), []).append(html.unescape(value))
+        found.setdefault(_given(html.unescape(name)), []).append(html.unescape(value))
 
     form = form[form.index('<form class="entry"') : form.index("</form>")]
     for tag in re.findall(r"<input\b[^>]*>|<select\b.*?</select>|<textarea\b.*?</textarea>", form, re.DOTALL):

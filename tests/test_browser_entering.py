@@ -128,7 +128,7 @@ def test_an_entry_is_written_amended_and_struck_by_keyboard_alone(bench: EntryBe
     page.keyboard.type("60")
     page.keyboard.press("Tab")
     page.keyboard.press("m")  # the unit
-    to("who")
+    to("form-who")
     page.keyboard.type("Ana")
     to("Check it")
     page.keyboard.press("Enter")

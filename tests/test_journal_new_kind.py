@@ -9,6 +9,7 @@ from typing import Final
 from zoneinfo import ZoneInfo
 
 import pytest
+from a_form import EntryBench, form_fields
 from journal_entries import journal_cellar
 
 from alerts.view.journal_lines import entry_lines
@@ -160,3 +161,19 @@ def test_it_is_shown_and_goes_out_and_comes_in_as_a_line(store: Store) -> None:
     assert warning.strip() == "warning: K1 is left with 15 L"
     read = read_entry_lines(io.BytesIO(entry_line(entry).encode()), ZoneInfo("UTC"), NOW_MS)
     assert (read.mistakes, [line.entry for line in read.entries]) == ([], [entry])
+
+
+def test_the_page_has_its_form(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(KINDS, EVAPORATION.name, EVAPORATION)
+    bench = EntryBench(tmp_path)
+    with bench.store:
+        assert "Wine goes into the air." in bench.browser.get("/enter?vessel=K1")
+        form = form_fields(bench.browser.get("/enter/evaporation?vessel=K1"))
+        assert (form["vessel"], form["volume.unit"], form["time.unit"]) == (["K1"], ["L"], ["d"])
+        answers = {"vessel": "K1", "volume": "0,2", "volume.unit": "L", "?time": "10", "time.unit": "d", "who": "Ana"}
+        looked_at = bench.look("evaporation", answers)
+        assert "200 mL gone in 10 days" in looked_at or "0.2 L gone in 10 days" in looked_at
+        assert "smell before you look" in looked_at
+        entry = bench.saved("evaporation", looked_at, warned="yes")
+        assert entry.body == EvaporationBody(volume_l=0.2, days=10.0, warnings=("K1 is left with 16.8 L",))
+        assert "gone in 10 days" in bench.browser.get("/journal")

@@ -177,7 +177,7 @@ def test_an_hour_that_occurred_twice_is_asked_about(bench: EntryBench) -> None:
     asked = bench.browser.post("/enter/titrant", {**fields, **night})
     assert asked.status_code == 422
     assert "occurred twice when the clocks changed" in words(asked.text)
-    ways = re.findall(r'name="way" value="([^"]+)"', asked.text)
+    ways = re.findall(r'name="_way" value="([^"]+)"', asked.text)
     assert ways == ["2026-10-25 02:30+02:00", "2026-10-25 02:30+01:00"]
     entry = bench.saved("titrant", bench.look("titrant", {**fields, **night, "way": ways[1]}))
     assert entry.at_ms == 1_792_891_800_000

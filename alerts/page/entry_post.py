@@ -20,7 +20,9 @@ from ingest.json_text import json_text
 from ingest.store.journal.idempotency_keys import Once
 
 _LONGEST_KEY: Final = 100
-_NOT_SENT_ON: Final = frozenset({"token", "step", "seen", "now", "warned", "with_later", "touched"})
+# What is of the form itself begins so, since no question's name does.
+_OWN: Final = "_"
+_NOT_SENT_ON: Final = frozenset({"token", "_step", "_seen", "_now", "_warned", "_with_later", "_touched"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +96,7 @@ def read_post(kind: EntryKind[Any], form: FormData) -> EntryPost:
     """Read a form that was sent."""
 
     def text(name: str) -> str:
-        value = form.get(name)
+        value = form.get(_OWN + name)
         return value.strip() if isinstance(value, str) else ""
 
     # Of what a person was asked, a form sends each control; what it was offered is sent beside it, in the same parts.
@@ -115,7 +117,7 @@ def read_post(kind: EntryKind[Any], form: FormData) -> EntryPost:
         is_warned=bool(text("warned")),
         with_later=bool(text("with_later")),
         offers=posted_texts(kind, offered),
-        touched=tuple(value for value in form.getlist("touched") if isinstance(value, str)),
+        touched=tuple(value for value in form.getlist("_touched") if isinstance(value, str)),
         pairs=tuple(
             (name, value) for name, value in form.multi_items() if isinstance(value, str) and name not in _NOT_SENT_ON
         ),
@@ -125,5 +127,5 @@ def read_post(kind: EntryKind[Any], form: FormData) -> EntryPost:
 def with_new_key(post: EntryPost) -> EntryPost:
     """The form as another one, which writes an entry of its own."""
     key = new_key()
-    pairs = tuple((name, value) for name, value in post.pairs if name != "key")
-    return replace(post, key=key, pairs=(*pairs, ("key", key)))
+    pairs = tuple((name, value) for name, value in post.pairs if name != "_key")
+    return replace(post, key=key, pairs=(*pairs, ("_key", key)))

@@ -4,7 +4,7 @@
 import { drop, keep, kept, timeText } from "./kept-forms.js";
 
 const PATIENCE_MS = 20000;
-const NEVER_KEPT = new Set(["token", "step", "seen", "now", "warned", "with_later"]);
+const NEVER_KEPT = new Set(["token", "_step", "_seen", "_now", "_warned", "_with_later"]);
 const touched = new Set();
 let wasServed = new Map(); // each field as the server gave it, to see what a new answer changes
 let formBefore = null; // the filled form, while its result is looked at
@@ -125,8 +125,8 @@ function showNodes(nodes) {
 async function refresh() {
   const form = currentForm();
   if (!form || form.dataset.step !== "fill" || form.dataset.busy || !("live" in form.dataset)) return;
-  const pairs = pairsOf(form).filter(([name]) => name !== "step");
-  pairs.push(["step", "fields"], ...[...touched].map((name) => ["touched", name]));
+  const pairs = pairsOf(form).filter(([name]) => name !== "_step");
+  pairs.push(["_step", "fields"], ...[...touched].map((name) => ["_touched", name]));
   let page;
   try {
     const answer = await send(form, pairs);
@@ -178,9 +178,9 @@ async function restore(form) {
   if (!before) return;
   for (const name of before.touched) touched.add(name);
   const token = ["token", form.querySelector("[name=token]").value];
-  const touchedPairs = before.touched.map((name) => ["touched", name]);
+  const touchedPairs = before.touched.map((name) => ["_touched", name]);
   try {
-    const answer = await send(form, [...before.pairs, token, ["step", "fields"], ...touchedPairs]);
+    const answer = await send(form, [...before.pairs, token, ["_step", "fields"], ...touchedPairs]);
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const fresh = page.querySelector("form[data-form]");
     if (!fresh) return;
