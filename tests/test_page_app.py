@@ -71,7 +71,7 @@ def test_the_page_shows_the_cellar(on_disk: CellarOnDisk) -> None:
     assert "pressure 55.2 kPa 4 s ago" in _text(page)
     assert "temperature nothing yet" in _text(page)
     assert "Nothing needs you." in page
-    assert "Leeside reads, watches and sends" in _text(page)
+    assert "Leeside reads and watches" in _text(page)
     assert "no probe" in page
     assert "has not responded" not in page
     assert "Not understood" not in page

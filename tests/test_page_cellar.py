@@ -62,6 +62,7 @@ def test_a_line_says_how_a_vessel_is(visitor: Asker) -> None:
     assert "K2 high alarm K1 medium alarm" in text_of(page), "the worst first"
     assert line_of(page, "C1").startswith("not watched"), "the ingest daemon does not run: nobody knows"
     assert "gauge 11.8 kPa" in line
+    assert "Leeside needs a look : ingest has never run on this store" in text_of(page)
 
 
 def test_a_vessel_is_drawn_with_its_wine_and_its_last_day(visitor: Asker) -> None:

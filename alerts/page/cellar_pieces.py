@@ -9,7 +9,7 @@ from __future__ import annotations
 __all__ = ["CellarPieces", "with_ages"]
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
 from alerts.page.context import PageContext
@@ -18,7 +18,7 @@ from alerts.view.absence_lines import absence_line
 from alerts.view.day_trend import DayTrend, day_trend
 from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_head, undelivered_line
-from alerts.view.own_state import own_parts
+from alerts.view.own_state import OwnPart, own_parts
 from alerts.view.place_line import PlaceLine, alarm_note, place_line
 from alerts.view.so2_lines import So2Summary, done_words, free_words, molecular_words
 from alerts.view.status import CellarStatus, PlaceStatus, ReadingStatus
@@ -33,6 +33,8 @@ _TRENDS_AT_ONCE: Final = 3
 # Beyond this age a picture is made again in any case.
 _TREND_OLD_MS: Final = 180_000
 _MOST_REJECTS: Final = 20
+# A sample that was not understood within this time is worth a word.
+_LATELY_MS: Final = 600_000
 _AGE: Final = re.compile(r'<time data-at="(-?\d+)"></time>')
 
 
@@ -72,7 +74,7 @@ class CellarPieces:
             "needs",
             self._macros.needs("needs", self._troubles(status), away, others, calling),
         )
-        yield "own-head", self._macros.own_head("own-head", parts, self._backup_ms(status))
+        yield "own-head", self._own_head(status, parts)
         # Apart from the rest, since the pulses in it change every quarter of a minute.
         yield "own-parts", self._macros.own_parts("own-parts", parts, muted)
         rejects = status.rejects[:_MOST_REJECTS]
@@ -80,6 +82,12 @@ class CellarPieces:
             "own-rest",
             self._macros.own_rest("own-rest", status.messages, rejects, lambda at: local_time(at, zone, now_ms)),
         )
+
+    def _own_head(self, status: CellarStatus, parts: Sequence[OwnPart]) -> Any:
+        does = "reads, watches and sends" if self._cellar.mail or self._cellar.channel else "reads and watches"
+        lately_ms = status.now_ms - _LATELY_MS
+        is_puzzled = any(reject.last_ms > lately_ms for reject in status.rejects)
+        return self._macros.own_head("own-head", parts, does, self._backup_ms(status), is_puzzled)
 
     def _troubles(self, status: CellarStatus) -> list[str]:
         """What stands above all else: nothing is stored, read, watched or sent."""
