@@ -200,6 +200,11 @@ def test_secrets_come_from_outside_and_an_unknown_placeholder_is_refused(tmp_pat
     [
         ("cellar.example", 'https:// and the name under which people reach the page, such as "https://cellar.example"'),
         (
+            "https://cellar.example/leeside",
+            "no path, since the page needs a host name of its own; allowed: https:// and the name under which people "
+            'reach the page, such as "https://cellar.example"',
+        ),
+        (
             "http://cellar.example",
             "a link that acknowledges an alarm must not cross the network in the clear; allowed: https:// and the name "
             'under which people reach the page, such as "https://cellar.example"',
@@ -208,6 +213,6 @@ def test_secrets_come_from_outside_and_an_unknown_placeholder_is_refused(tmp_pat
 )
 def test_the_page_has_a_public_address_that_can_be_trusted(url: str, problem: str) -> None:
     assert problems(BASE, f'[page]\nurl = "{url}"\n') == [f'[page] url = "{url}": {problem}']
-    page = cellar(BASE, '[page]\nurl = "https://cellar.example/leeside/"\npassword_hash_env = "X"\n').page
+    page = cellar(BASE, '[page]\nurl = "https://cellar.example:8443/"\npassword_hash_env = "X"\n').page
     assert page is not None
-    assert page.url == "https://cellar.example/leeside"
+    assert page.url == "https://cellar.example:8443"

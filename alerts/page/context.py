@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from alerts.page.sessions import SESSION_COOKIE
 from alerts.page.tokens import Tokens
 from alerts.view.format import local_time
 from ingest.cellar import Cellar
@@ -86,7 +87,7 @@ class PageContext:
                 "time": lambda at_ms: local_time(at_ms, self.cellar.site.zone, now_ms),
                 "token": self.tokens.token_of(visit),
                 "file": self.cellar.file,
-                "can_log_out": self.can_log_out,
+                "can_log_out": self.can_log_out and SESSION_COOKIE in request.cookies,
                 **values,
             },
             status_code=status_code,

@@ -95,7 +95,6 @@ def login_routes(context: PageContext, sessions: Sessions, log_in: LogIn | None)
             next=_safe(next_path),
             problem=problem,
             days=SESSION_DAYS,
-            can_log_out=False,
         )
 
     @routes.get("/login", response_class=HTMLResponse, include_in_schema=False)

@@ -49,6 +49,8 @@ def _public_url(text: str) -> str:
         raise ValueError(form)
     if parts.username is not None or parts.query or parts.fragment:
         raise ValueError(f"no user, and nothing after a ? or #; allowed: {form}")
+    if parts.path.strip("/"):
+        raise ValueError(f"no path, since the page needs a host name of its own; allowed: {form}")
     if parts.scheme == "http" and not is_loopback(host):
         raise ValueError(f"a link that acknowledges an alarm must not cross the network in the clear; allowed: {form}")
     return text.rstrip("/")
