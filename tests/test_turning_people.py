@@ -7,6 +7,7 @@ from pathlib import Path
 from cellar_text import KEG, MQTT, mail, probe, site, table
 from turning_bench import LOW, Bench
 
+from ingest.store.alarms.absences import begin_absence
 from ingest.store.alarms.messages import MessageRow, mark_failed, recent_messages
 from ingest.store.alarms.operator_events import append_event
 
@@ -238,6 +239,17 @@ def test_of_reminders_that_waited_only_the_last_goes_out(tmp_path: Path) -> None
     wait(made, 10 * HOUR, step_s=5 * MINUTE)
     sent = [row for row in rows(made) if row.recipient == "ben@x.example" and row.state == "sent"]
     assert [row.subject.partition(":")[0] for row in sent] == ["HIGH PRIORITY", "HIGH PRIORITY for 4 h"]
+
+
+def test_while_the_owner_is_away_the_helper_is_reminded_and_the_owner_left_in_peace(tmp_path: Path) -> None:
+    carl = person("carl", '{ mail = "carl@x.example" }', after="30 min")
+    made = bench(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }'), carl)
+    begin_absence(made.store, "ben", "ana", made.now.utc_ms, made.now.utc_ms + 14 * 86_400_000)
+    breach(made)
+    wait(made, 70 * MINUTE)
+    assert leads(made, "ben@x.example") == ["HIGH PRIORITY", "HIGH PRIORITY for 15 min", "HIGH PRIORITY for 1 h"]
+    assert [row.hold for row in rows(made) if row.recipient == "ana@x.example"] == ["away"]
+    assert leads(made, "carl@x.example") == []
 
 
 def test_an_alarm_that_chatters_is_passed_on_although_it_is_raised_anew_each_time(tmp_path: Path) -> None:
