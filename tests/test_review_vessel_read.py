@@ -137,6 +137,24 @@ def test_what_happened_to_the_wine_before_it_came_counts_for_nothing(tmp_path: P
     cellar.store.close()
 
 
+def test_a_lot_in_two_vessels_is_due_in_each_by_itself(tmp_path: Path) -> None:
+    cellar = RestedCellar(tmp_path, readings=False)
+    cellar.write(
+        10,
+        "racking",
+        sources=[{"vessel": "K1", "volume_l": 8.0}],
+        targets=[{"vessel": "K2", "volume_l": 8.0}],
+        air="under gas",
+    )
+
+    def racking_due_ms(vessel: str) -> int:
+        return next(each.fact.due_ms for each in facts_of(cellar, vessel).due if each.limit.quantity == "racking")
+
+    assert racking_due_ms("K1") == cellar.ms(187 - 183)
+    assert racking_due_ms("K2") == cellar.ms(10 - 183)
+    cellar.store.close()
+
+
 def test_what_is_drawn_off_stirs_nothing(tmp_path: Path) -> None:
     cellar = RestedCellar(tmp_path, readings=False)
     cellar.write(4, "first-filling", "C1", "rebula-26", volume_l=20.0)

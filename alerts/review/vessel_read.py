@@ -13,15 +13,14 @@ from alerts.blanket.setting import AIR_FLOOR_KPA, blanket_settings
 from alerts.gas.blanket import Filling
 from alerts.gas.gases import ATMOSPHERE_KPA
 from alerts.gas.vessel_walls import walls_of
-from alerts.limits.due_feed import due_limits_at
 from alerts.review.vessel_facts import BlanketPast, HourMeans, PressureSpans, VesselFacts, WineSeen
 from alerts.so2.band import BandPoint, so2_band
 from alerts.so2.used_salt import salt_used_last
 from alerts.view.alarm_lines import alarm_line
 from alerts.view.status import AlarmStatus, cellar_status
 from alerts.view.vessel_card import VesselCard, vessel_cards
-from alerts.watch.due import DueLimit
-from ingest.cellar import Cellar, Vessel
+from alerts.watch.due import DueLimit, due_limits
+from ingest.cellar import Cellar, Vessel, due_rules
 from ingest.journal.awaited_work import main_lot
 from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
@@ -30,6 +29,7 @@ from ingest.journal.kinds.inspection import InspectionBody
 from ingest.journal.kinds.racking import RackingBody
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.store import Store
+from ingest.store.journal.awaited_work_rows import awaited_work
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.hand_results import found_quantities, hand_results_inside
 from ingest.store.journal.stored_ledger import equipment_of, ledger_at
@@ -81,7 +81,7 @@ def vessel_facts(cellar: Cellar, store: Store, vessel: str, to: str | None, now_
         under_gas=declared.under_gas,
         lot=lot,
         malolactic=None if of_lot is None else of_lot.malolactic,
-        due=_due(cellar, store, vessel, lot, now_ms),
+        due=_due(cellar, store, vessel, now_ms),
         begun=card.open_rackings,
         seen=tuple(_seen(entry, entry.body) for entry in entries if isinstance(entry.body, InspectionBody)),
         disturbed=max(
@@ -139,11 +139,14 @@ def _stirs(entry: Entry, names: Collection[str]) -> bool:
     return entry.kind in _STIRRING and entry.place in names
 
 
-def _due(cellar: Cellar, store: Store, vessel: str, lot: str, now_ms: int) -> tuple[DueLimit, ...]:
-    """The work on this vessel and its wine that is or will be due; that on probes and bottles is left out."""
-    limits = due_limits_at(cellar, store.connection, now_ms).values()
-    of_it = [each for each in limits if each.limit.at == vessel or (lot and each.limit.lot == lot)]
-    return tuple(each for each in of_it if each.limit.quantity not in ("calibration", "titrant"))
+def _due(cellar: Cellar, store: Store, vessel: str, now_ms: int) -> tuple[DueLimit, ...]:
+    """The work on this vessel and its wine that is or will be due; that on probes and bottles is left out.
+
+    A lot that lies in several vessels has one limit in all, so each vessel is asked for by itself.
+    """
+    awaited = [each for each in awaited_work(store.connection, cellar, now_ms) if each.place == vessel]
+    limits = due_limits(due_rules(cellar.limit), awaited).values()
+    return tuple(each for each in limits if each.limit.quantity not in ("calibration", "titrant"))
 
 
 def _alarms(cellar: Cellar, store: Store, lot: str, vessels: Sequence[str], now_ms: int) -> list[AlarmStatus]:
