@@ -32,10 +32,13 @@ export function draw(plot, pane, shown) {
   ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
   ctx.clip();
   entryLines(paint);
+  // Texts of limits lie below what was read, and hide none of it.
+  const write = writer(paint);
+  limits(paint, pane, write);
   for (const band of pane.bands) bandOf(paint, pane, band);
   pane.readings.forEach((read) => readingsOf(paint, pane, read, null));
   beyond(paint, pane);
-  limits(paint, pane);
+  names(paint, pane, write);
   if (pane.found) foundOf(paint, pane.found);
   ctx.restore();
 }
@@ -178,10 +181,9 @@ function middleOf(paint, band, colour) {
   paint.ctx.stroke(shapesOf(paint, band).middle);
 }
 
-function limits(paint, pane) {
+function limits(paint, pane, write) {
   const { ctx, bbox, scale, x, y } = paint;
   const [top, bottom] = [bbox.top, bbox.top + bbox.height];
-  const write = writer(paint);
   for (const limit of pane.limits) {
     const [left, right] = [Math.max(x(limit.from_ms), bbox.left), Math.min(x(limit.to_ms), bbox.left + bbox.width)];
     const edge = y(limit.setpoint);
@@ -194,9 +196,8 @@ function limits(paint, pane) {
     ctx.lineTo(right, edge);
     ctx.stroke();
     ctx.setLineDash([]);
-    write(limitText(pane, limit), left, right, edge);
+    write(limitText(pane, limit), left, right, edge, true);
   }
-  names(paint, pane, write);
 }
 
 // Of several vessels each trace has its vessel's name over its newest end.
@@ -226,7 +227,7 @@ function writer({ ctx, bbox, scale, colours: colour }) {
   ctx.font = `${12 * scale}px ${colour.font}`;
   ctx.textBaseline = "middle";
   ctx.textAlign = "left";
-  return (text, left, right, edge) => {
+  return (text, left, right, edge, onPaper = false) => {
     // The text stands within the pane, also where its line is at the edge.
     const at = Math.max(bbox.top + half, Math.min(edge, bbox.top + bbox.height - half));
     const width = ctx.measureText(text).width + gap;
@@ -238,10 +239,14 @@ function writer({ ctx, bbox, scale, colours: colour }) {
       );
       if (!free) continue;
       taken.push({ text, left: end - width, right: end, top: at - half, bottom: at + half });
+      // Paper keeps it apart from its line; over what was read only a rim of it does.
       ctx.fillStyle = colour.paper;
-      ctx.globalAlpha = 0.8; // what was read shows through
-      ctx.fillRect(end - width, at - half, width, 2 * half);
-      ctx.globalAlpha = 1;
+      if (onPaper) ctx.fillRect(end - width, at - half, width, 2 * half);
+      ctx.strokeStyle = colour.paper;
+      ctx.lineWidth = 4 * scale;
+      ctx.lineJoin = "round";
+      ctx.setLineDash([]);
+      ctx.strokeText(text, end - width + gap / 2, at);
       ctx.fillStyle = colour.ink;
       ctx.fillText(text, end - width + gap / 2, at);
       return;
