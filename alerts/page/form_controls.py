@@ -218,10 +218,9 @@ def _amount_parts(text: str, units: Sequence[str]) -> tuple[str, str]:
 def _day(text: str, zone: ZoneInfo) -> str:
     """The date of a moment, as a control for dates takes it."""
     try:
-        at_ms = moment_of(text, zone)
-    except IngestError:
+        return f"{datetime.fromtimestamp(moment_of(text, zone) / 1000, UTC).astimezone(zone):%Y-%m-%d}"
+    except (IngestError, ValueError, OverflowError):  # also at either end of the calendar
         return text
-    return f"{datetime.fromtimestamp(at_ms / 1000, UTC).astimezone(zone):%Y-%m-%d}"
 
 
 # ---- from the parts to a text --------------------------------------------------------------------------------------
