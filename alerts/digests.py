@@ -1,6 +1,6 @@
 """The digest of ``[digest]``: written at its time, once for each day or week, also when leeside was off then.
 
-Which moment is next is worked out anew after each digest, at the start and when the clock was set, so that a clock
+Which moment is next is worked out again after each digest, at the start and when the clock was set, so that a clock
 change moves nothing. Whether a digest was written is read from the outbox, so that a restart writes none twice.
 """
 

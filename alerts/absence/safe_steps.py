@@ -24,23 +24,24 @@ GAUGE_STEP: Final = (
 )
 KEEP_OUT_STEP: Final = (
     "Stay out of the room and keep others out: a vessel may burst. Open, close and touch nothing. Call the owner at "
-    "once; if nobody can be reached, call the fire service and say that gas under pressure stands there."
+    "once; if nobody can be reached, call the fire service and say that there is gas under pressure."
 )
 AIRLOCK_STEP: Final = (
-    "Look whether liquid stands in the airlock up to its mark. If not, fill it up to the mark with clean water, "
-    "without taking it off. Send the owner a photograph."
+    f"{_AIR_FIRST} Then look whether the liquid in the airlock reaches its mark. If not, fill it up to the mark with "
+    "clean water, without taking it off. Do not lift or move the vessel. Send the owner a photograph."
 )
 _TEMPERATURE_STEP: Final = (
-    f"{_AIR_FIRST} Then shut the windows and the door of the cellar again if it has become too warm or too cold by "
-    "them, read the thermometer, and tell the owner. Move no vessel."
+    f"{_AIR_FIRST} Then read the thermometer and send the owner the temperature. When you leave, shut windows and door "
+    "again if they let in too much warmth or cold. Move no vessel."
 )
 _PROBE_STEP: Final = (
-    "Look from the door whether the measuring box has power: its lamp, its plug, its cable. Put back a plug that came "
-    "out. Open nothing. Send the owner a photograph."
+    f"{_AIR_FIRST} Then look whether the measuring box has power: its lamp, its plug, its cable. Put back a plug that "
+    "came out. Open nothing. Send the owner a photograph."
 )
 _MACHINE_STEP: Final = (
-    "Look whether the small computer and the network box have power: lamps, plugs, cables. Put back a plug that came "
-    "out. Pull none. Send the owner a photograph."
+    "Look whether the small computer and the network box have power: lamps, plugs, cables. If they are where the wine "
+    "is, air that room first and do not go in alone. Put back a plug that came out, and pull none. Send the owner a "
+    "photograph."
 )
 # More gas than there should be is a danger; less is a loss.
 _GAS_LOST: Final = frozenset({"compensated_pressure", "leak_rate", "hours_to_air_floor", "hours_to_air_floor_by_cold"})

@@ -378,11 +378,11 @@ _LOOK_AT_JUDGE: Final = (
     "`leeside now` and the log say why it fails. An entry that cannot be right, or a store that is damaged, can be the "
     "cause (`leeside check --store`); else restart leeside."
 )
-_UNHEARD: Final = "Who is reached by this channel alone hears nothing: neither this alarm nor any other."
+_UNHEARD: Final = "People who have only this channel get neither this alarm nor any other."
 _UNSEEN: Final = "The lamp or siren shows what was before: it stays dark or silent in an alarm, or goes on after one."
 _LOOK_AT_CHANNEL: Final = (
     "`leeside now` says what it answered, and `leeside check --live` tries it. Look at the network first, then at the "
-    "password or secret of %s. What waits goes out by itself once it works; until then, tell the others by hand."
+    "password or secret of %s. What waits goes out by itself once it works; until then, call the others yourself."
 )
 _CUT: Final = (
     "What it sends beyond five readings a second is counted and not stored, so that it neither fills the disk nor "
