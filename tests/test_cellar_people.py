@@ -166,9 +166,9 @@ def test_a_second_person_may_get_more() -> None:
     ],
 )
 def test_what_cannot_work_is_refused_with_the_reason(text: str, problem: str) -> None:
-    found = problems(BASE, MAIL, text, PUSH)
-    assert problem in found
-    assert not any("geheim" in each for each in found)
+    listed = problems(BASE, MAIL, text, PUSH)
+    assert problem in listed
+    assert not any("geheim" in each for each in listed)
 
 
 def test_mail_without_anybody_is_refused() -> None:

@@ -103,5 +103,5 @@ def _command_lines() -> list[str]:
 
 def test_an_address_is_quoted_and_parts_of_the_url_are_taken_out() -> None:
     assert filled_in("mailto://u:p@x.example?to={address}", "a b@y") == "mailto://u:p@x.example?to=a%20b%40y"
-    said = without_parts_of("tgram://123456:geheim/7", "error 401 of https://api/bot123456:geheim/send")
-    assert said == "error 401 of https://api/bot...:.../send"
+    shown = without_parts_of("tgram://123456:geheim/7", "error 401 of https://api/bot123456:geheim/send")
+    assert shown == "error 401 of https://api/bot...:.../send"

@@ -41,9 +41,9 @@ class Alarmed:
 
     @property
     def path(self) -> str:
-        found = re.search(re.escape(URL) + r"(/acknowledge/\S+)", self.message.body)
-        assert found
-        return found[1]
+        link = re.search(re.escape(URL) + r"(/acknowledge/\S+)", self.message.body)
+        assert link
+        return link[1]
 
     def signed(self, until_ms: int) -> str:
         link = AckLink(self.message.occurrence or "", "ana@cellar.example", until_ms)

@@ -94,5 +94,5 @@ def lamps(cellar: Cellar, environ: Mapping[str, str]) -> list[Lamp]:
     def address(client_id: str) -> BrokerAddress:
         return BrokerAddress.of(broker, client_id, environ, cellar.base, keeps_session=False)
 
-    own = broker.client_id or default_client_id(cellar.store_path)
-    return [Lamp(channel, partial(address, f"{own}-{channel.id}")) for channel in shown]
+    base_id = broker.client_id or default_client_id(cellar.store_path)
+    return [Lamp(channel, partial(address, f"{base_id}-{channel.id}")) for channel in shown]

@@ -104,19 +104,19 @@ def meaning(answer: Answer | str, name: str, now_ms: int) -> Delivered | Deliver
     status = answer.status
     if 200 <= status < 300:
         return Delivered()
-    said = one_line(f"{status} {' '.join(answer.text.split())}".strip(), _LONGEST_ANSWER)
+    reply = one_line(f"{status} {' '.join(answer.text.split())}".strip(), _LONGEST_ANSWER)
     if 300 <= status < 400:
         to = urlsplit(answer.location)
         elsewhere = f"{to.scheme}://{to.netloc}/..." if to.netloc else "another path"
         text = f"{name} answered {status}, a redirect to {elsewhere}: not followed; if that is right, put it into url"
         return DeliveryFailure(True, text, unreachable=True)
     if status in _SHUT:
-        return DeliveryFailure(False, f"{name} does not take our messages: {said}; is the secret right?", True)
+        return DeliveryFailure(False, f"{name} does not take our messages: {reply}; is the secret right?", True)
     if status in _AGAIN or status >= 500:
         wait_s = retry_after_s(answer.retry_after, now_ms) if answer.retry_after else None
         is_busy = status in _BUSY or wait_s is not None
-        return DeliveryFailure(False, f"{name} is not ready: {said}", is_busy, wait_s)
-    return DeliveryFailure(True, f"{name} refused the message: {said}")
+        return DeliveryFailure(False, f"{name} is not ready: {reply}", is_busy, wait_s)
+    return DeliveryFailure(True, f"{name} refused the message: {reply}")
 
 
 def post(
