@@ -183,7 +183,7 @@ def test_a_rate_is_tried_with_a_change(tmp_path: Path) -> None:
     assert within.returncode == 1
     falling = leeside("limits", file, "--try", "K1/temperature/change", "--value", "-6 K").stdout
     assert "K1: temperature is falling quickly, by 6.0 °C in 1 h. The limit is 5 °C in 1 h." in falling
-    assert "would wait for the daily message, until " in falling
+    assert "would wait for the digest, until " in falling
 
 
 @pytest.mark.parametrize("key", ["leeside/broker", "K1/pressure/bad-measurement"])

@@ -202,7 +202,7 @@ def test_while_malolactic_is_awaited_low_so2_is_as_it_should_be(bench: SulfiteBe
     assert bench.why_muted(LOW).startswith("malolactic fermentation is wanted or under way")
     bench.lot(malolactic="under way")
     bench.judged(molecular_so2=0.05, free_so2=120.0)
-    assert bench.turn() == [], "the high one is not suppressed, and waits for the daily message"
+    assert bench.turn() == [], "the high one is not suppressed, and waits for the digest"
     assert bench.state(FREE) == "unacknowledged"
     bench.lot(malolactic="complete")
     bench.turn()

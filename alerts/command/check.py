@@ -23,7 +23,7 @@ from ingest.machine_clock import network_sets_clock
 from ingest.process import wall_ms
 
 _PRIORITIES: Final[tuple[Priority, ...]] = ("high", "medium", "low")
-_HOURS: Final = {"any": "at any hour", "waking": "in waking hours", "digest": "with the daily message"}
+_HOURS: Final = {"any": "at any hour", "waking": "in waking hours", "digest": "with the digest"}
 EXAMPLE: Final = "leeside check cellar.toml"
 
 

@@ -135,7 +135,7 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
         by_moment.setdefault((moment, hours), []).append(recipient.name)
     for (moment, hours), names in sorted(by_moment.items()):
         if moment > trial.raised_ms:
-            until = "daily message" if hours == "digest" else "waking hours"
+            until = "digest" if hours == "digest" else "waking hours"
             begin = local_time(moment, zone, now_ms)
             lines.append(f"The {what} to {', '.join(names)} would wait for the {until}, until {begin}.")
         else:

@@ -27,7 +27,7 @@ from ingest.cellar.quantities import LIMIT_QUANTITIES, JudgedName, QuantityName
 from ingest.cellar.units import Dimension
 
 Priority = Literal["low", "medium", "high"]
-# When a message may go out: at any hour, in waking hours, or with the daily message at their beginning.
+# When a message may go out: at any hour, in waking hours, or with the digest.
 Hours = Literal["any", "waking", "digest"]
 LimitKind = Literal["low", "high", "rate", "no data", "due"]
 LimitQuantity = Literal[QuantityName, JudgedName]

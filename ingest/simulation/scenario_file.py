@@ -65,7 +65,7 @@ priority = "high"
 consequence = "Air can reach the wine."
 action = "Air the room, then look at the lid seal and the posts of K2, and bring the blanket back to 55 kPa."
 
-# By default this waits for the daily message.
+# By default this waits for the digest.
 [[limit]]
 due = "re-test"
 after = "1 d"
