@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 from brokers import Mosquitto, broker_address
 from cellar_text import BASE, cellar, table
 from eventually import eventually
-from paho.mqtt import client as paho
-from paho.mqtt.enums import CallbackAPIVersion
+from kept_topics import kept
 
 from alerts.channels.lamp import Lamp
 from alerts.channels.lamp_state import LampState, lamp_states, payload_of
@@ -31,29 +28,6 @@ def settings(payload: str = "plain") -> ChannelSettings:
 
 def address(port: int) -> BrokerAddress:
     return broker_address(port, client_id="leeside-test-lamp")
-
-
-@contextmanager
-def kept(port: int) -> Iterator[dict[str, str]]:
-    """What the broker keeps and publishes under the lamp's topic, by the end of the topic."""
-    seen: dict[str, str] = {}
-    subscribed = threading.Event()
-    client = paho.Client(CallbackAPIVersion.VERSION2)
-
-    def on_message(_client: Any, _userdata: Any, message: paho.MQTTMessage) -> None:
-        seen[message.topic.removeprefix("cellar/alarm/")] = message.payload.decode()
-
-    client.on_message = on_message
-    client.on_subscribe = lambda *_: subscribed.set()
-    client.connect("127.0.0.1", port)
-    client.subscribe("cellar/alarm/#", 1)
-    client.loop_start()
-    try:
-        assert subscribed.wait(20)
-        yield seen
-    finally:
-        client.disconnect()
-        client.loop_stop()
 
 
 @contextmanager
