@@ -1,6 +1,6 @@
 """A small picture of a probe's last day: lowest and highest of each quarter hour, and the limits. Numbers for an SVG.
 
-A picture is 144 wide and 26 high; y grows downwards, as in SVG. What lies beyond a limit is an area, so that the side
+A picture is 144 wide and 21 high; y grows downwards, as in SVG. What lies beyond a limit is an area, so that the side
 that must not be reached shows without colour. A limit far from the readings would press them flat: it is drawn at the
 picture's edge instead, and marked as being beyond it.
 """
@@ -18,7 +18,7 @@ from alerts.view.day_trend import DAY_MS, SPAN_MS, DayTrend
 from ingest.cellar import USUAL, EffectiveLimit
 
 WIDTH: Final = 144.0
-HEIGHT: Final = 26.0
+HEIGHT: Final = 21.0
 _MARGIN: Final = 2.0
 _SPANS: Final = DAY_MS // SPAN_MS
 # Readings that change by less than four usual deadbands lie flat, so that noise does not look like a change.
