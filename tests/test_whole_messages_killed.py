@@ -86,16 +86,16 @@ def test_none_of_a_hundred_alarms_is_lost_when_the_daemon_is_killed_at_random_mo
                 appender.append(rows)
 
             daemon = begin(file)
-            for kill in range(KILLS):
-                # What was breached before is raised, so a kill hits work and not a start.
-                eventually(partial(are_raised, store, kill * A_KILL))
-                for _ in range(A_KILL // 2):
-                    breach(2)
-                    pause.wait(chance.uniform(0.0, 0.3))
-                daemon.kill()
-                daemon.wait(10)
-                daemon = begin(file)
             try:
+                for kill in range(KILLS):
+                    # What was breached before is raised, so a kill hits work and not a start.
+                    eventually(partial(are_raised, store, kill * A_KILL))
+                    for _ in range(A_KILL // 2):
+                        breach(2)
+                        pause.wait(chance.uniform(0.0, 0.3))
+                    daemon.kill()
+                    daemon.wait(10)
+                    daemon = begin(file)
                 eventually(lambda: count(store, RAISED) == ALARMS and not count(store, WAITING), within_s=60)
             finally:
                 daemon.terminate()
