@@ -158,7 +158,7 @@ def test_all_are_acknowledged_at_once_and_several_by_name(answering: Path) -> No
         (("shelve", "FILE", LOW, "--for", "9" * 400 + "d", *WHY), "at most 7 days at a time, not inf days"),
         (("shelve", "FILE", LOW, "--until", "2020-01-01 10:00", *WHY), "its end has passed already"),
         (("shelve", "FILE", LOW, "--until", "never", *WHY), "is not a time"),
-        (("shelve", "FILE", OVER, "--for", "61min", *WHY), "overpressure can be shelved for at most 1 h"),
+        (("shelve", "FILE", OVER, "--for", "61min", *WHY), "overpressure can be muted for at most 1 h"),
         (("shelve", "FILE", LOW, OVER, "--for", "2h", *WHY), OVER),
         (("shelve", "FILE", OVER, "--out-of-service", *WHY), "overpressure cannot be taken out of service"),
         (("shelve", "FILE", LOW, "--out-of-service"), "say why"),

@@ -138,7 +138,7 @@ def test_overpressure_is_muted_for_an_hour_at_most(lane: MillLaneOnDisk, ana: As
     assert "at most 1 h at a time" in form
     assert "15 min 30 min 1 h or until" in form
     for fields, words in (
-        ({"span": "86400"}, "overpressure can be shelved for at most 1 h at a time"),
+        ({"span": "86400"}, "overpressure can be muted for at most 1 h at a time"),
         ({"span": "out"}, "overpressure cannot be taken out of service"),
         ({"span": "7"}, "Choose for how long"),
         ({"span": "3600", "why": " "}, "Say why"),

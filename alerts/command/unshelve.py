@@ -25,7 +25,7 @@ def unshelve(
     note: Annotated[str, typer.Option("--note", metavar="TEXT", help="A remark for the alarm record.")] = "",
     as_json: Json = False,
 ) -> int:
-    """Let limits that were shelved or taken out of service raise alarms again, before their time.
+    """Let limits that were muted or taken out of service raise alarms again, before their time.
 
     What is out of range then is an alarm at once, also if it had been acknowledged. Exit code 1 if nothing was muted,
     or leeside is not running.

@@ -194,7 +194,7 @@ ALARM_TABLE: Final[Mapping[State, Mapping[AlarmEvent, Cell]]] = {
     State.SHELVED: {
         AlarmEvent.BEGAN: Step(State.SHELVED),
         AlarmEvent.ENDED: Step(State.SHELVED),
-        AlarmEvent.ACKNOWLEDGE: Stays("it is shelved, so there is nothing to acknowledge"),
+        AlarmEvent.ACKNOWLEDGE: Stays("it is muted, so there is nothing to acknowledge"),
         AlarmEvent.SHELVE: _SHELVE,
         AlarmEvent.UNSHELVE: _UNSHELVE,
         AlarmEvent.SHELVING_ENDED: _SHELVING_ENDED,

@@ -102,16 +102,16 @@ def longest_s(limit: EffectiveLimit, limits: Limits) -> float:
 def shelving_problem(limit: EffectiveLimit, limits: Limits, span_s: float, why: str) -> str:
     """What is wrong with a shelving for so long (seconds) and for this reason; "" if nothing is."""
     if not why.strip():
-        return "a shelving needs a reason; say why"
+        return "muting needs a reason; say why"
     if not span_s > 0:
         return "its end has passed already; give a time from now on"
     longest = longest_s(limit, limits)
     if span_s <= longest:
         return ""
     if longest < LONGEST_S:
-        return f"overpressure can be shelved for at most {longest / 3600:g} h at a time, not {_span(span_s)}"
+        return f"overpressure can be muted for at most {longest / 3600:g} h at a time, not {_span(span_s)}"
     return (
-        f"a limit can be shelved for at most {longest / 86400:g} days at a time, not {_span(span_s)}; "
+        f"a limit can be muted for at most {longest / 86400:g} days at a time, not {_span(span_s)}; "
         "what is to stay silent for longer can be taken out of service"
     )
 
@@ -119,7 +119,7 @@ def shelving_problem(limit: EffectiveLimit, limits: Limits, span_s: float, why: 
 def out_of_service_problem(limit: EffectiveLimit, limits: Limits, why: str) -> str:
     """What is wrong with taking a limit out of service for this reason; "" if nothing is."""
     if is_overpressure(limit, limits):
-        return "overpressure cannot be taken out of service; it can be shelved for at most 1 h at a time"
+        return "overpressure cannot be taken out of service; it can be muted for at most 1 h at a time"
     return "" if why.strip() else "taking a limit out of service needs a reason; say why"
 
 
