@@ -172,7 +172,7 @@ def test_long_names_and_payloads_do_not_widen_the_page(tmp_path: Path, visit: Vi
     on_disk.alarm(state=State.ACKNOWLEDGED, acknowledged_by=200 * "N")
     page = visit(on_disk.cellar, width=width)
     page.locator(".own summary").first.click()
-    expect(page.get_by_text("Not understood")).to_be_visible()
+    expect(page.get_by_role("heading", name="Not understood")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.goto(page.url + "vessel/V" + "-" * 50 + "1")
     assert page.evaluate("document.documentElement.scrollWidth") <= width
