@@ -37,7 +37,7 @@ from urllib.parse import urlsplit
 import uvicorn
 from a_store import NOW
 from eventually import eventually
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, Request, expect, sync_playwright
 
 from alerts.page.app import make_app
 from alerts.page.serving import server_settings
@@ -49,6 +49,9 @@ SCREEN: Final = 1400
 """Widths that a view must fit, in CSS pixels."""
 
 _AXE: Final = Path(sys.prefix) / "node/node_modules/axe-core/axe.min.js"
+# A test must not fail because the machine is busy: for what is looked for, and for a page that opens.
+_LONGEST_MS: Final = 90_000
+expect.set_options(timeout=_LONGEST_MS)
 _SELF: Final = frozenset({"127.0.0.1", "localhost", "::1"})
 # Whatever Chromium would like to ask its makers finds no address and no proxy.
 _SILENT: Final = (
@@ -120,6 +123,7 @@ class Visit:
             timezone_id="Europe/Ljubljana",
         )
         self._stack.callback(context.close)
+        context.set_default_timeout(_LONGEST_MS)
         context.on("request", self._look_at_request)
         context.on("console", self._look_at_console)
         context.on("weberror", lambda error: self.troubles.append(f"script: {error.error}"))
