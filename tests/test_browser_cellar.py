@@ -107,7 +107,7 @@ def test_a_page_that_is_cut_off_says_so_and_comes_back(on_disk: CellarOnDisk, vi
     page.context.set_offline(True)
     page.clock.run_for(40_000)
     expect(page.locator("#link")).to_have_text("not connected since")
-    expect(page.locator("#link-time")).to_have_text("19:30:00 CET: what you see is of that time")
+    expect(page.locator("#link-time")).to_have_text("19:30:00 CET: what you see is from that time")
     expect(page.locator("#live")).to_have_class("cut-off")
     page.context.set_offline(False)
     page.unroute("**/events*")

@@ -190,7 +190,7 @@ def test_a_server_that_hangs_up_or_turns_us_away() -> None:
     assert "closed the connection" in greeted_with(b"").text
     assert greeted_with(b"").unreachable
     away = greeted_with(b"554 closed on Sundays\r\n")
-    assert "does not want to talk: 554 closed on Sundays" in away.text
+    assert "is not ready for mail: 554 closed on Sundays" in away.text
     assert (away.permanent, away.unreachable) == (False, True)
 
 
@@ -236,7 +236,7 @@ def test_the_words_of_a_server_are_one_short_line() -> None:
 
     with rude_server(speak) as port:
         result = refusal(route(port))
-    words = result.text.partition("does not want to talk: ")[2]
+    words = result.text.partition("is not ready for mail: ")[2]
     assert words.startswith("554 no\\x1b[31m \\u202eentry xxxx")
     assert (len(words.splitlines()), len(words) < 400) == (1, True)
 

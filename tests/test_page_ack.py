@@ -116,7 +116,7 @@ def test_a_used_link_is_refused_although_the_alarm_is_announced_again(alarmed: A
     alarmed.bench.restart()
     answer = alarmed.ask("GET", alarmed.path)
     assert answer.status_code == 410
-    assert "a link is good for once" in words(answer.text)
+    assert "a link works only once" in words(answer.text)
 
 
 def test_a_link_of_an_alarm_that_is_over_says_so(alarmed: Alarmed) -> None:

@@ -123,7 +123,8 @@ def test_a_limit_is_muted_with_an_end_and_a_reason_and_unmuted(lane: MillLaneOnD
         assert done.status_code == 303, done.text
         page = ana.get(done.headers["location"], Accept=HTML).text
         assert (
-            f"<strong>{LEAK}</strong>, which would alarm now: muted until 20:30:00 CET, by Ana: new &lt;b&gt;" in page
+            f"<strong>{LEAK}</strong>, which would be an alarm now: muted until 20:30:00 CET, by Ana: new &lt;b&gt;"
+            in page
         )
         done = _form(ana, "/alarms/unshelve", limit=LEAK, who="Ana")
         assert "Muted by people" not in ana.get(done.headers["location"], Accept=HTML).text

@@ -1,4 +1,4 @@
-"""A sign of life for another machine: sent only while leeside does its work, so that its absence means something.
+"""The heartbeat for another machine: sent only while leeside does its work, so that it is missed when that stops.
 
 In reading order:
 

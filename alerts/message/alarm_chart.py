@@ -174,7 +174,7 @@ def _titrations(store: Store, subject: _Subject, from_ms: int, to_ms: int) -> tu
 
 
 def _usual_step_ms(at_ms: Sequence[int]) -> int:
-    """The middle one of the times from value to value."""
+    """The median of the times from value to value."""
     steps = sorted(after - before for before, after in pairwise(sorted({*at_ms})))
     return steps[len(steps) // 2] if steps else 0
 

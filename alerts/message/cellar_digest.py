@@ -35,7 +35,7 @@ _MOST_LINES: Final = 30
 class DigestFacts:
     """What a digest is written from.
 
-    status: the cellar now; due: all work that is awaited, by key; steps: of the alarm record since the digest before;
+    status: the cellar now; due: all work that is awaited, by key; steps: of the alarm record since the previous digest;
     before_ms: when that was, UTC ms.
     """
 
@@ -77,7 +77,7 @@ def cellar_digest(cellar: Cellar, facts: DigestFacts, notices: Sequence[Notice] 
         ("Vessels", vessels),
         (f"Due in the next {COMING_DAYS} days", [_coming_line(each, zone, now_ms) for each in coming]),
         ("Muted", [muted_line(muted, zone, now_ms) for muted in status.muted]),
-        (f"Since the digest before, of {day_text(facts.before_ms, zone, now_ms)}", _since_lines(facts, notices)),
+        (f"Since the previous digest, of {day_text(facts.before_ms, zone, now_ms)}", _since_lines(facts, notices)),
     ]
     page = (cellar.page.url or "") if cellar.page else ""
     parts = ["\n".join([head, *_cautions(cellar, alarms)])]

@@ -46,7 +46,7 @@ def not_judged(gap: NotJudged, found: Found, file: str, zone: tzinfo) -> Message
     begin, end = exact_time(gap.from_ms, zone), exact_time(gap.to_ms, zone)
     span = duration_text((gap.to_ms - gap.from_ms) / 1000)
     judged = (
-        "A part of the readings of that time has been settled meanwhile and was not judged. Look at them: "
+        "Some of the readings of that time have been settled meanwhile and were not judged. Look at them: "
         f"`leeside history {file}`. The others have been judged since."
         if gap.settled
         else "The readings of that time have been judged since, in their order."

@@ -292,7 +292,7 @@ def _in_words(error: smtplib.SMTPException, where: str) -> DeliveryFailure:  # n
             return DeliveryFailure(error.smtp_code >= 500, f"{where} did not take the mail: {said}")
         case smtplib.SMTPResponseException():
             said = _answer(error.smtp_code, error.smtp_error)
-            return DeliveryFailure(False, f"{where} does not want to talk: {said}", unreachable=True)
+            return DeliveryFailure(False, f"{where} is not ready for mail: {said}", unreachable=True)
         case smtplib.SMTPServerDisconnected():
             return DeliveryFailure(False, f"{where} closed the connection: {error}", unreachable=True)
         case smtplib.SMTPNotSupportedError():

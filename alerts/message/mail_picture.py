@@ -55,7 +55,7 @@ def late_picture(message: MessageRow) -> MessageRow:
         message_id=f"<picture.{message.message_id.strip('<>')}>",
         thread_id=message.message_id,
         subject=_LATE + tail_of(message.subject),
-        body="This is the picture that belongs to the message before. It was not drawn in time.\n",
+        body="This is the picture for the previous message. It was not ready in time.\n",
     )
 
 

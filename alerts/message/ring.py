@@ -60,6 +60,6 @@ def _text(cellar: Cellar, recipient: Recipient, code: str, who: str) -> MessageT
     return MessageText(
         shortened(f"TEST {shown}: does this reach you? {cellar.site.name}", SUBJECT_LIMIT),
         f"This is a test by {who}: an alarm at {cellar.site.name} would reach you in this way ({recipient.channel}). "
-        f"Nothing is wrong.\n\nSay this code to {who}:  {shown}\n\nAt the machine it is written down with:\n"
+        f"Nothing is wrong.\n\nGive {who} this code:  {shown}\n\nAt the machine, note it with:\n"
         f"leeside check {shlex.quote(cellar.file)} --confirm {shown}\n",
     )

@@ -242,7 +242,7 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
 def _helped(transition: Transition, step: str, view: CellarView) -> str:
     """What a helper reads below the fact."""
     since = "" if transition.since_ms is None else f"Since:       {exact_time(transition.since_ms, view.tz)}\n"
-    note = "The owner is away. Whatever is not written here can wait."
+    note = "The owner is away. Do nothing that is not written here. In doubt, stay out and call the owner."
     seen = f"\nI have seen it: {view.link}" if view.link else ""
     return f"{since}What to do:  {step}{seen}\n\n{note}"
 

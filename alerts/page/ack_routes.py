@@ -87,7 +87,7 @@ def _asked(context: PageContext, store: Store, token: str) -> _Asked:
     if alarm.state == "acknowledged":
         return _Asked(link, line, f"{alarm.acknowledged_by or 'somebody'} has acknowledged this alarm already")
     if was_asked(store, OperatorEventKind.ACKNOWLEDGE, link.occurrence, _NOTE):
-        return _Asked(link, line, "this alarm was acknowledged by a link before; a link is good for once")
+        return _Asked(link, line, "this alarm was acknowledged by a link before; a link works only once")
     return _Asked(link, line)
 
 

@@ -36,7 +36,7 @@ class So2Found(_AnswerModel):
 class ContentsAnswer(_AnswerModel):
     """What a vessel holds by the journal."""
 
-    known: bool = Field(description="false while the journal never said")
+    known: bool = Field(description="false while the journal has never said so")
     empty: bool
     out_of_use: bool
     lots: list[LotPart]
@@ -51,7 +51,7 @@ class ContentsAnswer(_AnswerModel):
     sugar_g_l: float | None
     free_so2: So2Found | None
     total_so2: So2Found | None
-    past_free_so2: So2Found | None = Field(description="before a dose or blend of which nobody knows what it made")
+    past_free_so2: So2Found | None = Field(description="before a dose or blend whose effect is not known")
     past_total_so2: So2Found | None
 
 
@@ -399,7 +399,7 @@ class CardAnswer(_AnswerModel):
 
 
 class CellarEvent(_AnswerModel):
-    """The data of an event ``cellar``: which places look otherwise since the event before, all in the first one; the
+    """The data of an event ``cellar``: which places have changed since the event before, all in the first one; the
     open alarms; trouble: why the store cannot be read, null where it can. Of an event ``beat`` there is only ``at``.
     """
 

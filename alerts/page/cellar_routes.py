@@ -46,7 +46,7 @@ _LEGEND: Final = (
     (Note("silent", "low", "silent", ""), "a probe has not reported for longer than it should"),
     (Note("muted", "quiet", "muted", ""), "a person has muted an alarm for a time"),
     (Note("open", "quiet", "racking", ""), "a racking was begun and not finished"),
-    (Note("unknown", "quiet", "not watched", ""), "a part of leeside does not respond, so nobody knows"),
+    (Note("unknown", "quiet", "not watched", ""), "a part of leeside does not respond, so the state is not known"),
     (Note("order", "quiet", "in order", ""), "it is read and watched, and nothing is wrong"),
 )
 

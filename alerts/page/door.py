@@ -1,4 +1,4 @@
-"""The door: where there is a password, only who has logged in gets further. What is not marked as open is closed."""
+"""The door: if there is a password, only people who are logged in get further; what is not marked as open is closed."""
 
 from __future__ import annotations
 
@@ -60,7 +60,7 @@ def session_of(headers: Headers) -> str:
 
 
 class Door:
-    """Lets through who is logged in, and what is open to all. clock: gives UTC ms.
+    """Lets through requests of people who are logged in, and what is open to all. clock: gives UTC ms.
 
     A browser is sent to ``/login``; a program gets 401. An answer that is still being sent
     when its session ends, such as a stream of events, ends too.

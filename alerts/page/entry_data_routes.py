@@ -54,7 +54,7 @@ _Key = Annotated[
 _AT_FIRST: Final = 200
 _REFUSED: Final[dict[int | str, dict[str, Any]]] = {
     409: {"model": RefusedAnswer, "description": "the journal speaks against it"},
-    422: {"model": RefusedAnswer, "description": "it is not given as it must be"},
+    422: {"model": RefusedAnswer, "description": "an answer is not accepted, or a time occurred twice"},
     503: {"model": ErrorAnswer, "description": "the store cannot be read or written"},
 }
 _WRITES: Final[dict[int | str, dict[str, Any]]] = {

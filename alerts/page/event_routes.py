@@ -111,12 +111,12 @@ def event_routes(board: Board, layout: str) -> APIRouter:
             200: {
                 "content": {"text/event-stream": {"schema": {"type": "string"}}},
                 "description": "server-sent events without an end: `cellar`, whose data is a `CellarEvent`, whenever "
-                "something in the cellar looks otherwise, and `beat` at least every 10 s",
+                "something in the cellar has changed, and `beat` at least every 10 s",
             },
             503: {"model": ErrorAnswer},
         },
         tags=["cellar"],
-        summary="What changes, as it does",
+        summary="Each change, when it happens",
     )
     async def cellar_events(last_event_id: _LAST = "") -> Response:
         """Say which places have changed; ask `/api/cellar` or `/api/vessels/{id}` for how they are now."""

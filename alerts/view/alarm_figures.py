@@ -80,7 +80,7 @@ class AlarmFigures:
 
     @property
     def median_acknowledged_s(self) -> float | None:
-        """The middle one of these, None where nobody acknowledged anything."""
+        """The median of these, None where nobody acknowledged anything."""
         return median(self.acknowledged_s) if self.acknowledged_s else None
 
 

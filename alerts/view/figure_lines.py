@@ -119,7 +119,7 @@ TARGETS: Final = (
     ),
     FigureTarget(
         "median_time_to_acknowledge_s",
-        "time to acknowledge, the middle one",
+        "time to acknowledge, median",
         lambda each: each.median_acknowledged_s,
         lambda each: _time(each.median_acknowledged_s),
         "none in the standards",

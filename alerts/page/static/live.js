@@ -113,7 +113,7 @@ function onPieces(event) {
   lastTime = data.time;
   madeMs = data.now;
   troubled = data.trouble !== "";
-  if (troubled) showLink(`The store cannot be read (${data.trouble}). What you see is of`, data.time, true);
+  if (troubled) showLink(`The store cannot be read (${data.trouble}). What you see is from`, data.time, true);
   else showLink("live,", data.time, false);
   showAges();
 }
@@ -122,7 +122,7 @@ function onBeat(event) {
   hear(event);
   if (troubled) return;
   // The server is there, but may have had nothing to show for longer than it ever takes.
-  if (serverMs - madeMs > CUT_OFF_MS) showLink("not renewed since", `${lastTime}: what you see is of that time`, true);
+  if (serverMs - madeMs > CUT_OFF_MS) showLink("not renewed since", `${lastTime}: what you see is from that time`, true);
   else showLink("live,", lastTime, false);
 }
 
@@ -165,7 +165,7 @@ async function openIfLoggedIn() {
 setInterval(() => {
   showAges();
   if (performance.now() - heardMs > CUT_OFF_MS && !document.hidden) {
-    showLink("not connected since", `${lastTime}: what you see is of that time`, true);
+    showLink("not connected since", `${lastTime}: what you see is from that time`, true);
     if (!again && (!source || source.readyState !== EventSource.CONNECTING)) tryAgain();
   }
 }, 1000);
