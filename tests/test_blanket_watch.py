@@ -152,9 +152,10 @@ def test_wine_drawn_by_hand_is_a_step_and_no_leak() -> None:
     assert judgements[-1].finding != "drawn"
 
 
-def test_a_keg_that_is_carried_swallows_gas_and_does_not_leak() -> None:
+@pytest.mark.parametrize("minutes", [0, 9])
+def test_a_keg_that_is_carried_swallows_gas_and_does_not_leak(minutes: int) -> None:
     keg = replace(KEG, wine_l=18.5, believed_wine_l=18.5, wine_holds_kpa=(77.0, 0.0, 0.0), surface_m_per_s=3e-7)
-    readings = points(replace(keg, happenings=(Moved(1.5 * DAY_S),)), 3.0)
+    readings = points(replace(keg, happenings=(Moved(1.5 * DAY_S + 60.0 * minutes),)), 3.0)
     judgements = list(judged(readings, replace(FACTS, filling=Filling(19.0, 18.5))))
     assert not any(each.leak_certain for each in judgements)
 

@@ -27,6 +27,7 @@ from alerts.gas.fitted_blanket import FittedBlanket
 _CERTAIN: Final = 30.0
 _STILL_CERTAIN: Final = 9.0
 _LEAST_LOST_KPA: Final = 1.2
+# In a litre of headspace or more; in less, what is not known of wine and instruments moves so much more.
 _LEAST_KPA_DAY: Final = 0.25
 # Slower leaks, which would take longer than this to the air floor, worry nobody, and are hardly told from settling.
 _SLOWEST_DAYS: Final = 70.0
@@ -119,7 +120,7 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
     if not was_certain and facts.gas.name == "carbon dioxide" and -leak.uptake_kpa > _FED_SHARE * leak.lost:
         return False
-    slowest = max(_LEAST_KPA_DAY, (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
+    slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     if leak.better < (_STILL_CERTAIN if was_certain else _CERTAIN) or leak.lost < least or leak.kappa < slowest:
         return False
     share = min(max(_THERMAL_DAYS / fitted.days, _LEAST_THERMAL), _MOST_THERMAL)

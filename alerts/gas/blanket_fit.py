@@ -29,7 +29,7 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from alerts.gas.blanket_bins import BinArrays
+from alerts.gas.blanket_bins import BIN_MS, BinArrays
 from alerts.gas.blanket_columns import RT0, TAUS_D, BlanketColumns, blanket_columns
 from alerts.gas.blanket_facts import BlanketFacts
 from alerts.gas.blanket_noise import (
@@ -51,6 +51,8 @@ _ONSETS_H: Final = 0.67 * 1.43 ** np.arange(18.0)
 # The noise may be smaller than it is taken to be, by as much.
 _LEAST_SCALE: Final = 0.7
 _MOST_STEPS: Final = 60
+_INSIDE_BINS: Final = 2
+_BIN_D: Final = BIN_MS / 86_400_000.0
 # Below it nothing but the step itself changes.
 _SMALL_CHANGE: Final = 0.03
 
@@ -152,7 +154,8 @@ def fit_blanket(
     ramps = ramps_since(onset_days, columns)
     chi_drop, kappa, u_kappa, _ = extra_column(ramps, design, inverse, left, cov)
     step_days = _steps(columns.days)
-    steps = -(columns.days[:, None] > step_days).astype(np.float64)
+    # A bin in which a step lies has a part of it.
+    steps = -np.clip((columns.days[:, None] - step_days) / _BIN_D + 0.5, 0.0, 1.0)
     step_drop, step_kpa, _, _ = extra_column(steps, design, inverse, left, cov)
 
     chi_leak = chi_sound[:, None] - chi_drop
@@ -327,10 +330,13 @@ def _onsets(days: Floats) -> Floats:
 
 
 def _steps(days: Floats) -> Floats:
-    """Times between bins at which a step may lie: all of the youngest, every few of the older ones."""
+    """Times between bins at which a step may lie: all of the youngest, every few of the older ones; and within the last
+    bins, where half a step would look like a loss that goes on.
+    """
     between = 0.5 * (days[1:] + days[:-1])[1:]
     if len(between) > _MOST_STEPS:
         young = between[-_MOST_STEPS // 2 :]
         old = between[: -_MOST_STEPS // 2]
         between = np.concatenate([old[:: -(-len(old) // (_MOST_STEPS // 2))], young])
-    return between
+    inside = days[max(len(days) - _INSIDE_BINS, 1) :, None] + _BIN_D * np.array([-0.25, 0.0, 0.25])
+    return np.concatenate([between, inside.ravel()])
