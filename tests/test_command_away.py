@@ -33,7 +33,7 @@ def test_an_absence_is_written_shown_and_ended(file: Path) -> None:
     assert shown["away"]["written_by"] == "Ana"
     assert shown["away"]["until"] == "2027-01-05T23:00:00.000Z"
     ended = leeside("away", file, "--end")
-    assert (ended.returncode, ended.stdout) == (0, "Welcome back: messages go to you again.\n")
+    assert (ended.returncode, ended.stdout) == (0, "Messages go to you again.\n")
     assert leeside("away", file).stdout.startswith("Nobody is away")
     assert leeside("away", file, "--end").returncode == 1
 

@@ -33,10 +33,10 @@ EXAMPLE: Final = "leeside alarms cellar.toml"
 def alarms(
     file: File,
     history: Annotated[
-        bool, typer.Option("--history", help="First the alarm record: every step, with who and why.")
+        bool, typer.Option("--history", help="First print the alarm record: every step, with who and why.")
     ] = False,
     figures: Annotated[
-        bool, typer.Option("--figures", help="How the alarms behaved, beside the targets of the standards.")
+        bool, typer.Option("--figures", help="Show how the alarms behaved, beside the targets of the standards.")
     ] = False,
     since: Since = None,
     until: Until = None,
@@ -44,7 +44,7 @@ def alarms(
 ) -> int:
     """List the alarms, standing ones first, most urgent first, and what is muted. Exit code 1 while there is an alarm.
 
-    What people have muted counts as no alarm. With --figures: of the last 30 days, or from --from to --to; exit code 0.
+    What people have muted is not counted. With --figures: of the last 30 days, or from --from to --to; exit code 0.
     """
     if figures:
         refuse_given({"--history": history}, "cannot be combined with --figures")

@@ -52,8 +52,8 @@ def away(
     """Show what falls short while you are away, and send messages to a helper until you are back.
 
     The helper gets the alarms about which somebody who does not know the cellar can safely do something, with those
-    steps; the rest waits for you, and what is urgent still goes to you. Without --helper only the forecast is printed,
-    without --until who is away now.
+    steps. Overpressure, and any other alarm of high priority, still goes to you at once; the rest waits until you are
+    back. With --until alone the command prints only the forecast; without options, whether anybody is away.
     """
     now_ms = wall_ms()
     with open_cellar(file) as (cellar, store):
@@ -140,5 +140,5 @@ def _end(cellar: Cellar, store: Store, now_ms: int, *, as_json: bool) -> int:
     if as_json:
         print(json_text({"ended": None if ended is None else absence_json(ended)}, indent=2))
     else:
-        print_plain("Nobody was away." if ended is None else "Welcome back: messages go to you again.")
+        print_plain("Nobody was away." if ended is None else "Messages go to you again.")
     return 0 if ended is not None else 1

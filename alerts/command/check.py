@@ -44,9 +44,9 @@ def check(
     ring: Annotated[
         bool, typer.Option("--ring", help="Send a real test message with a code to everybody on each channel.")
     ] = False,
-    person: Annotated[str, typer.Option("--person", help="With --ring: only to this person.")] = "",
+    person: Annotated[str, typer.Option("--person", metavar="ID", help="With --ring: only to this person.")] = "",
     confirm: Annotated[
-        str, typer.Option("--confirm", metavar="CODE", help="A test message has arrived: the code that stands in it.")
+        str, typer.Option("--confirm", metavar="CODE", help="Note that a test message has arrived, by its code.")
     ] = "",
 ) -> int:
     """List everything that is wrong in a cellar file or, if nothing is, the limits that will be watched.

@@ -41,7 +41,10 @@ def due(
     ] = False,
     as_json: Json = False,
 ) -> int:
-    """List work that is due, longest due first, then what falls due next. Exit code 1 while something is due."""
+    """List the work that is due, longest overdue first, then what falls due next.
+
+    Exit code 1 while something is due.
+    """
     if sum((ical is not None, feed, as_json)) > 1:
         raise typer.BadParameter("choose one of --ical, --feed and --json")
     now_ms = wall_ms()
