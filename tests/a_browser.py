@@ -85,7 +85,9 @@ class Visit:
 
     def __init__(self, browser: Browser, stack: ExitStack) -> None:
         self._browser = browser
-        self._stack = stack
+        self._servers = stack.enter_context(ExitStack())
+        # They end before the servers that they might still ask.
+        self._contexts = stack.enter_context(ExitStack())
         self._addresses: dict[int, str] = {}
         self.troubles: list[str] = []
 
@@ -104,7 +106,7 @@ class Visit:
     def address(self, cellar: Cellar, *, clock: Callable[[], int] = lambda: NOW) -> str:
         """Serve the cellar's page until the test ends, and give its address without a slash at the end."""
         if id(cellar) not in self._addresses:
-            self._addresses[id(cellar)] = self._stack.enter_context(served(cellar, clock))
+            self._addresses[id(cellar)] = self._servers.enter_context(served(cellar, clock))
         return self._addresses[id(cellar)]
 
     def open(self, url: str, *, width: int = SCREEN, script: bool = True) -> Page:
@@ -122,7 +124,7 @@ class Visit:
             locale="en-GB",
             timezone_id="Europe/Ljubljana",
         )
-        self._stack.callback(context.close)
+        self._contexts.callback(context.close)
         context.set_default_timeout(_LONGEST_MS)
         context.on("request", self._look_at_request)
         context.on("console", self._look_at_console)
