@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -76,7 +77,7 @@ def test_a_trial_says_what_would_hold_the_message_up(tmp_path: Path) -> None:
     file = write_cellar(tmp_path, on_disk.cellar.text)
     muted = leeside("limits", file, "--try", "K1/pressure/low", "--value", "4 kPa").stdout
     assert "The limit is muted now (suppressed by design), so no message would be sent until that ends." in muted
-    assert "No mail would be sent: the cellar file has no [mail] table." in muted
+    assert "No message would be sent: the cellar file has no [[person]] and no [mail] to." in muted
     care = leeside("limits", cellar_file(tmp_path), "--try", "K1/pressure/care", "--value", "4 kPa").stdout
     assert "At this value K1/pressure/air alarms as well, and mutes this one" in care
 
@@ -163,7 +164,7 @@ def test_a_trial_that_the_server_refuses_says_why(tmp_path: Path) -> None:
         "limits", cellar_file(tmp_path, mail_port=None), "--try", "K1/pressure/air", "--value", "4 kPa", "--send"
     )
     assert unmailed.returncode == 1
-    assert "Nothing was sent: the cellar file has no [mail] table." in unmailed.stderr
+    assert "Nothing was sent: the cellar file has no [[person]] and no [mail] to." in unmailed.stderr
 
 
 def test_a_limit_on_wine_is_listed_where_wine_may_lie_also_before_the_first_run(tmp_path: Path) -> None:
@@ -184,6 +185,9 @@ def test_a_rate_is_tried_with_a_change(tmp_path: Path) -> None:
     falling = leeside("limits", file, "--try", "K1/temperature/change", "--value", "-6 K").stdout
     assert "K1: temperature is falling quickly, by 6.0 °C in 1 h. The limit is 5 °C in 1 h." in falling
     assert "would wait for the digest, until " in falling
+    file.write_text(file.read_text() + '\n[digest]\nevery = "week"\nat = "03:33"\n')
+    weekly = leeside("limits", file, "--try", "K1/temperature/change", "--value", "-6 K").stdout
+    assert re.search(r"would wait for the digest, until .*03:33", weekly)
 
 
 @pytest.mark.parametrize("key", ["leeside/broker", "K1/pressure/bad-measurement"])

@@ -161,7 +161,9 @@ def _print(cellar: Cellar) -> None:
     for recipient in cellar.recipients if cellar.person else ():
         print(f"  {recipient.name}: {_recipient_text(recipient)}")
     if not cellar.recipients:
-        print("\nThere is no [mail] table: alarms are shown by `leeside now` and on the page, but no mail is sent.")
+        print(
+            "\nThere is no [[person]] and no [mail] to: `leeside now` and the page show alarms, but nobody gets them."
+        )
 
 
 def _recipient_text(recipient: Recipient) -> str:

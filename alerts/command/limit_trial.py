@@ -6,12 +6,14 @@ __all__ = ["try_out"]
 
 import os
 import sys
+from typing import Final
 
 import typer
 
 from alerts.channels.open_channel import open_channel
 from alerts.command.terminal import print_plain
 from alerts.cylinders.gas_in_rooms import GasInRooms
+from alerts.message.digest_times import next_digest_ms
 from alerts.message.hours import earliest, hours_for, hours_of
 from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
@@ -31,6 +33,8 @@ from ingest.store.journal.stored_ledger import ledger_at
 from ingest.store.judgements import newest_judgements
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import newest
+
+_NOBODY: Final = "the cellar file has no [[person]] and no [mail] to"
 
 
 def try_out(
@@ -124,14 +128,16 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
         lines.append("The alarm would be raised at once.")
     people = [each for each in cellar.recipients if each.after_s is None and limit.priority in each.priorities]
     if not people:
-        nobody = "nobody gets alarms of its priority" if cellar.recipients else "the cellar file has no [mail] table"
-        lines.append(f"No mail would be sent: {nobody}.")
+        nobody = "nobody gets alarms of its priority" if cellar.recipients else _NOBODY
+        lines.append(f"No message would be sent: {nobody}.")
         return lines
     what = "mail" if {each.channel for each in people} == {MAIL_CHANNEL} else "message"
     by_moment: dict[tuple[int, str], list[str]] = {}
     for recipient in people:
         hours = hours_for(recipient, hours_of(limit), limit.priority)
         moment = earliest(trial.raised_ms, hours, recipient.waking, zone)
+        if hours == "digest" and cellar.digest is not None:
+            moment = next_digest_ms(cellar.digest, trial.raised_ms, zone)
         by_moment.setdefault((moment, hours), []).append(recipient.name)
     for (moment, hours), names in sorted(by_moment.items()):
         if moment > trial.raised_ms:
@@ -146,7 +152,7 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
 def _send(cellar: Cellar, limit: EffectiveLimit, text: MessageText, now_ms: int) -> int:
     print_plain()
     if not cellar.recipients:
-        print("Nothing was sent: the cellar file has no [mail] table.", file=sys.stderr)
+        print(f"Nothing was sent: {_NOBODY}.", file=sys.stderr)
         return 1
     failures = 0
     for number, recipient in enumerate(cellar.recipients):

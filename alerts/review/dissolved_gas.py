@@ -57,14 +57,15 @@ def dissolved_gas_section(facts: VesselFacts, gauge_kpa: float | None, celsius: 
     if at_most is not None:
         lines.append(
             f"{facts.vessel} is kept under carbon dioxide: the wine takes up to {at_most:.1f} g/L of it; bubble "
-            "nitrogen through before you bottle, gently, since it takes aroma along"
+            "nitrogen through before you bottle, gently, since it takes aroma along, with the vessel open and the room "
+            "aired"
         )
     if found is None or facts.at_ms - found[1] > _OLD_MS:
         old = "is not known" if found is None else f"was measured on {day_text(found[1], facts.zone, facts.at_ms)}"
         verdict = ReviewVerdict.NOT_KNOWN if at_most is None or at_most <= high else ReviewVerdict.TAKE_CARE
         reason = (
             f"The carbon dioxide {old}; bottled wine usually has {usual} ({_SOURCE}). Shake a half full bottle under "
-            "your thumb, or measure it (leeside enter measurement FILE --vessel "
+            "your thumb, away from your face, or measure it (leeside enter measurement FILE --vessel "
             f"{facts.vessel} --quantity 'carbon dioxide' --value '0.8 g/L')."
         )
         return ReviewSection("carbon_dioxide", "Carbon dioxide", verdict, reason, tuple(lines), numbers)
@@ -72,7 +73,8 @@ def dissolved_gas_section(facts: VesselFacts, gauge_kpa: float | None, celsius: 
     if found[0] > high:
         reason = (
             f"{known} is more than the usual {usual} ({_SOURCE}): it makes {bottle_pressure_kpa(found[0]):.0f} kPa in "
-            "a bottle at 20 °C, and pushes corks. Bubble nitrogen through, gently, and find out whether it ferments."
+            "a bottle at 20 °C, and pushes corks. Bubble nitrogen through, gently, with the vessel open and the room "
+            "aired, and find out whether it ferments."
         )
         return ReviewSection("carbon_dioxide", "Carbon dioxide", ReviewVerdict.TAKE_CARE, reason, tuple(lines), numbers)
     if found[0] < low:
