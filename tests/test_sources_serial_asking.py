@@ -106,7 +106,7 @@ def test_an_instrument_is_asked_and_its_first_answer_is_no_fragment(instrument: 
 
 
 def test_several_questions_are_asked_in_turn(instrument: Asked) -> None:
-    bench = Bench(instrument.device, list(ANSWERS), 0.2)
+    bench = Bench(instrument.device, list(ANSWERS), 1.0)
     with running(bench):
         assert [bench.next() for _ in range(6)] == [b"T=12.5", b"P=55.2"] * 3
 
