@@ -37,10 +37,10 @@ HEIGHTS = {SCREEN: 900, PHONE: 780}
 def _look_at_titration(page: Page) -> None:
     """Fill in a titration, and look at what it gives before it is saved."""
     page.evaluate("document.querySelectorAll('details').forEach((each) => { each.open = true; })")
-    for field, text in (("#titre", "1.60"), ("#titre-2", "1.65"), ("#strength", "0.01"), ("#who", "Ana")):
+    for field, text in (("#titre", "1.60"), ("#titre-2", "1.65"), ("#strength", "0.01"), ("#form-who", "Ana")):
         page.locator(field).fill(text)
-    page.locator("button[value=look]").click()
-    page.get_by_role("button", name="Save").wait_for()
+    page.get_by_role("button", name="Check it").click()
+    page.get_by_role("button", name="Save", exact=True).wait_for()
 
 
 def _await_chart(page: Page) -> None:
