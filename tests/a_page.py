@@ -15,8 +15,8 @@ from anyio.from_thread import BlockingPortal, start_blocking_portal
 from fastapi import FastAPI
 
 from alerts.page.app import make_app
-from alerts.page.passwords import hash_of
-from alerts.page.tokens import TOKEN_HEADER
+from alerts.page.doors.passwords import hash_of
+from alerts.page.doors.tokens import TOKEN_HEADER
 from ingest.cellar import Cellar
 
 ADDRESS: Final = "http://127.0.0.1:8420"

@@ -14,7 +14,7 @@ from a_page import PASSWORD, PASSWORD_HASH
 from cellar_text import table
 from playwright.sync_api import Page, expect
 
-from alerts.page import board as board_module
+from alerts.page.cellar import board as board_module
 from alerts.watch.alarm_table import State
 
 pytestmark = pytest.mark.whole

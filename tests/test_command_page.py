@@ -11,7 +11,7 @@ from a_terminal import AtTheTerminal
 from cellar_text import SITE, problems, table, write_cellar
 from running import COMMAND, leeside
 
-from alerts.page.passwords import is_password
+from alerts.page.doors.passwords import is_password
 
 WORDS = "four dry words here"
 

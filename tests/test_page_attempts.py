@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from alerts.page.attempts import AttemptLimit
+from alerts.page.doors.attempts import AttemptLimit
 
 
 def _tries(limit: AttemptLimit, address: str, count: int, now_s: float = 0.0) -> int:

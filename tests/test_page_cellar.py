@@ -14,7 +14,7 @@ from a_mill_lane import MillLaneOnDisk
 from a_page import Asker, asker
 from running import leeside
 
-from alerts.page.cellar_answers import CardAnswer, CellarAnswer
+from alerts.page.cellar.cellar_answers import CardAnswer, CellarAnswer
 from alerts.watch.alarm_table import State
 from ingest.entering import enter
 

@@ -12,8 +12,8 @@ import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 from a_page import ADDRESS, PASSWORD, PASSWORD_HASH, Asker, asker, hidden_token
 
-from alerts.page.passwords import hash_of
-from alerts.page.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions, session_file
+from alerts.page.doors.passwords import hash_of
+from alerts.page.doors.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions, session_file
 
 HTML = "text/html,application/xhtml+xml"
 

@@ -17,12 +17,12 @@ from a_browser import served
 from a_cellar_on_disk import NOW, CellarOnDisk
 from eventually import eventually
 
-from alerts.page import board as board_module
 from alerts.page import connections
-from alerts.page.board import MOST_WATCHERS, Board
+from alerts.page.cellar import board as board_module
+from alerts.page.cellar.board import MOST_WATCHERS, Board
+from alerts.page.cellar.event_routes import EventStream
 from alerts.page.context import PageContext
-from alerts.page.event_routes import EventStream
-from alerts.page.tokens import Tokens
+from alerts.page.doors.tokens import Tokens
 
 PATIENCE_S: Final = 30.0
 

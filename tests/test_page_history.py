@@ -239,7 +239,7 @@ def test_the_csv_has_what_is_drawn_and_on_request_every_reading(winter: Winter) 
 def test_a_csv_of_too_many_readings_is_refused_before_it_begins(
     winter: Winter, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("alerts.page.history_routes.MOST_LINES", 1000)
+    monkeypatch.setattr("alerts.page.history.history_routes.MOST_LINES", 1000)
     refused = ask(winter.cellar, "/history.csv?vessel=K2&span=all&by=reading")
     assert refused.status_code == 400
     assert "and one table holds 1,000: ask for a" in refused.text

@@ -9,7 +9,7 @@ from cellar_text import SITE, cellar, table
 from hypothesis import given
 from hypothesis import strategies as st
 
-from alerts.page.hosts import host_of, names_of
+from alerts.page.doors.hosts import host_of, names_of
 
 
 @pytest.mark.parametrize(

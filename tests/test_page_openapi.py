@@ -24,7 +24,7 @@ from schemathesis.specs.openapi.checks import (
 
 from alerts import operator_requests
 from alerts.page.app import make_app
-from alerts.page.tokens import TOKEN_HEADER
+from alerts.page.doors.tokens import TOKEN_HEADER
 
 _ENDLESS: Final = "/api/events"
 _EXAMPLES: Final = 15

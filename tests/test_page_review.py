@@ -16,9 +16,9 @@ from eventually import eventually
 from fastapi import HTTPException
 
 from alerts.errors import PictureFailed
-from alerts.page.print_size import print_sizes
-from alerts.page.review_answers import ReviewAnswer
-from alerts.page.review_pictures import ReviewPictures
+from alerts.page.review.print_size import print_sizes
+from alerts.page.review.review_answers import ReviewAnswer
+from alerts.page.review.review_pictures import ReviewPictures
 from alerts.pictures import Chart, ChartLine, ChartPane
 from alerts.review import ReviewAsked, review_json, whole_review
 from alerts.review.section import Review, ReviewSection, ReviewVerdict

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from watch_limits import a_limit
 
-from alerts.page.trend_drawing import HEIGHT, WIDTH, draw_trend
+from alerts.page.cellar.trend_drawing import HEIGHT, WIDTH, draw_trend
 from alerts.view.day_trend import DAY_MS, SPAN_MS, DayTrend, day_trend
 from ingest.cellar import EffectiveLimit
 

@@ -17,7 +17,7 @@ from a_hostile_cellar import LONG, RTL, SCRIPT, hostile_cellar
 from a_page import PASSWORD_HASH, Asker, asker
 from starlette.routing import Mount, Route
 
-from alerts.page.tokens import TOKEN_HEADER
+from alerts.page.doors.tokens import TOKEN_HEADER
 from ingest.entering import enter
 
 HTML: Final = "text/html"

@@ -103,7 +103,7 @@ def _print_code(address: str) -> None:
 
 
 def _set_password(cellar: Cellar, page: PageSettings) -> int:
-    from alerts.page.passwords import hash_of, password_problem
+    from alerts.page.doors.passwords import hash_of, password_problem
 
     text = hash_of(_asked(password_problem))
     if page.password_hash_file is None:

@@ -12,32 +12,32 @@ from typing import Final
 from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
-from alerts.page.ack_routes import ack_routes
-from alerts.page.alarm_api import alarm_api
-from alerts.page.alarm_routes import alarm_routes
-from alerts.page.calendar_routes import calendar_routes
-from alerts.page.cellar_routes import cellar_routes
+from alerts.page.alarms.ack_routes import ack_routes
+from alerts.page.alarms.alarm_api import alarm_api
+from alerts.page.alarms.alarm_routes import alarm_routes
+from alerts.page.alarms.limit_routes import limit_routes
+from alerts.page.alarms.record_routes import record_routes
+from alerts.page.cellar.calendar_routes import calendar_routes
+from alerts.page.cellar.cellar_routes import cellar_routes
 from alerts.page.compression import Compressed
 from alerts.page.context import PageContext
-from alerts.page.door import Door, OpenPaths
-from alerts.page.entry_data_routes import entry_data_routes
-from alerts.page.entry_routes import entry_routes
+from alerts.page.doors.door import Door, OpenPaths
+from alerts.page.doors.foreign_links import ForeignLinks
+from alerts.page.doors.headers import SecurityHeaders
+from alerts.page.doors.hosts import HostCheck, names_of
+from alerts.page.doors.login_routes import LogIn, login_routes
+from alerts.page.doors.request_bounds import RequestBounds
+from alerts.page.doors.sessions import Sessions
+from alerts.page.doors.tokens import Tokens
+from alerts.page.entering.entry_data_routes import entry_data_routes
+from alerts.page.entering.entry_routes import entry_routes
+from alerts.page.entering.journal_routes import journal_routes
+from alerts.page.entering.test_day_routes import test_day_routes
+from alerts.page.entering.written_routes import written_routes
 from alerts.page.errors import ERROR_ANSWERS, Faults, answer_errors
-from alerts.page.foreign_links import ForeignLinks
-from alerts.page.headers import SecurityHeaders
-from alerts.page.history_routes import history_routes
-from alerts.page.hosts import HostCheck, names_of
-from alerts.page.journal_routes import journal_routes
-from alerts.page.limit_routes import limit_routes
-from alerts.page.login_routes import LogIn, login_routes
-from alerts.page.record_routes import record_routes
-from alerts.page.request_bounds import RequestBounds
-from alerts.page.review_picture_routes import review_picture_routes
-from alerts.page.review_routes import review_routes
-from alerts.page.sessions import Sessions
-from alerts.page.test_day_routes import test_day_routes
-from alerts.page.tokens import Tokens
-from alerts.page.written_routes import written_routes
+from alerts.page.history.history_routes import history_routes
+from alerts.page.review.review_picture_routes import review_picture_routes
+from alerts.page.review.review_routes import review_routes
 from ingest.cellar import Cellar
 
 # Each makes the routes of one view of a context.

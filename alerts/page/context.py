@@ -15,8 +15,8 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from alerts.page.sessions import SESSION_COOKIE
-from alerts.page.tokens import Tokens
+from alerts.page.doors.sessions import SESSION_COOKIE
+from alerts.page.doors.tokens import Tokens
 from alerts.view.format import local_time
 from ingest.cellar import Cellar
 from ingest.plain_text import one_line

@@ -8,7 +8,7 @@ import ssl
 from collections.abc import Mapping
 from pathlib import Path
 
-from alerts.page.passwords import hash_problem
+from alerts.page.doors.passwords import hash_problem
 from ingest.cellar import PageSettings
 from ingest.errors import IngestError
 

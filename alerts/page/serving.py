@@ -24,8 +24,8 @@ from fastapi import FastAPI
 from alerts.page.app import make_app
 from alerts.page.connections import MOST_CONNECTIONS, LimitedProtocol
 from alerts.page.credentials import password_hash, try_certificate
+from alerts.page.doors.sessions import session_file
 from alerts.page.server_name import SERVER_NAME
-from alerts.page.sessions import session_file
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.process import orphaned, run_daemon, wall_ms

@@ -12,9 +12,9 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from alerts.errors import OutOfRange, ReviewRefused
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
-from alerts.page.print_size import print_sizes
-from alerts.page.review_answers import ReviewAnswer
-from alerts.page.review_request import NUMBERS, AskedReview, asked_review, check_vessel, reviewed
+from alerts.page.review.print_size import print_sizes
+from alerts.page.review.review_answers import ReviewAnswer
+from alerts.page.review.review_request import NUMBERS, AskedReview, asked_review, check_vessel, reviewed
 from alerts.page.ways import card_of, review_of
 from alerts.review import (
     ReviewVerdict,

@@ -13,8 +13,8 @@ from typing import Any, Final
 from fastapi import HTTPException, Request
 from starlette.datastructures import FormData
 
-from alerts.page.form_controls import posted_texts
-from alerts.page.tokens import Tokens
+from alerts.page.doors.tokens import Tokens
+from alerts.page.entering.form_controls import posted_texts
 from ingest.journal.kinds.kind import EntryKind
 from ingest.json_text import json_text
 from ingest.store.journal.idempotency_keys import Once

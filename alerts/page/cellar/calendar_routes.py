@@ -14,7 +14,7 @@ from alerts.calendar_feed import FEED_PATH, is_feed_token
 from alerts.due_calendar import due_calendar
 from alerts.limits.due_feed import due_limits_at
 from alerts.page.context import PageContext
-from alerts.page.door import open_to_all
+from alerts.page.doors.door import open_to_all
 
 
 def calendar_routes(context: PageContext) -> APIRouter:

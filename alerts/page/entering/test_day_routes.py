@@ -14,12 +14,12 @@ from fastapi import APIRouter, Depends, Request, Response
 from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
+from alerts.page.alarms.who import who_of
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import FormProblem, Unready, written_response
-from alerts.page.entry_post import EntryPost, checked_form, new_key, read_post, with_new_key
-from alerts.page.entry_steps import CHANGED, WARNED, not_ready, prepared_mark, written_before
-from alerts.page.form_controls import control_of, point_for_comma, typed
-from alerts.page.who import who_of
+from alerts.page.entering.entry_pages import FormProblem, Unready, written_response
+from alerts.page.entering.entry_post import EntryPost, checked_form, new_key, read_post, with_new_key
+from alerts.page.entering.entry_steps import CHANGED, WARNED, not_ready, prepared_mark, written_before
+from alerts.page.entering.form_controls import control_of, point_for_comma, typed
 from alerts.view.choices import Candidate, choices
 from alerts.view.entry_form import entry_form, without_stale_offers
 from alerts.view.format import local_time

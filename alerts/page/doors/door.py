@@ -15,7 +15,7 @@ from starlette.datastructures import Headers
 from starlette.routing import BaseRoute, Route
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from alerts.page.sessions import SESSION_COOKIE, Sessions
+from alerts.page.doors.sessions import SESSION_COOKIE, Sessions
 
 Endpoint = TypeVar("Endpoint", bound=Callable[..., Any])
 

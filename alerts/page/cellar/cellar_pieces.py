@@ -12,8 +12,8 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, Final
 
+from alerts.page.cellar.trend_drawing import draw_trend
 from alerts.page.context import PageContext
-from alerts.page.trend_drawing import draw_trend
 from alerts.view.absence_lines import absence_line
 from alerts.view.day_trend import DayTrend, day_trend
 from alerts.view.format import age, local_time, quantity_name, value_text

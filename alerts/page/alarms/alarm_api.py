@@ -10,10 +10,10 @@ from fastapi import APIRouter, Depends, HTTPException, Query
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 from alerts.operator_requests import RequestOutcome
-from alerts.page.alarm_acts import AlarmActs
-from alerts.page.cellar_answers import AlarmAnswer, MutedAnswer
+from alerts.page.alarms.alarm_acts import AlarmActs
+from alerts.page.alarms.limit_routes import statuses_of
+from alerts.page.cellar.cellar_answers import AlarmAnswer, MutedAnswer
 from alerts.page.context import PageContext
-from alerts.page.limit_routes import statuses_of
 from alerts.view.alarm_lines import alarm_json
 from alerts.view.limit_lines import limit_json
 from alerts.view.muted_lines import muted_json

@@ -13,13 +13,13 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
-from alerts.page.board import Board
-from alerts.page.cellar_answers import CellarAnswer
-from alerts.page.cellar_pieces import with_ages
+from alerts.page.cellar.board import Board
+from alerts.page.cellar.cellar_answers import CellarAnswer
+from alerts.page.cellar.cellar_pieces import with_ages
+from alerts.page.cellar.event_routes import event_routes
+from alerts.page.cellar.vessel_routes import vessel_routes
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
-from alerts.page.event_routes import event_routes
-from alerts.page.vessel_routes import vessel_routes
 from alerts.page.ways import card_of, enter_at, history_of, review_of
 from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside

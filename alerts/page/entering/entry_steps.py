@@ -15,8 +15,8 @@ from typing import Final
 
 from fastapi import Response
 
-from alerts.page.entry_pages import EntryPages, FormProblem, Unready, Writing, written_response
-from alerts.page.entry_post import EntryPost, with_new_key
+from alerts.page.entering.entry_pages import EntryPages, FormProblem, Unready, Writing, written_response
+from alerts.page.entering.entry_post import EntryPost, with_new_key
 from alerts.view.entry_form import without_stale_offers
 from ingest.entering import Prepared
 from ingest.errors import EntryRefused, IngestError, StoreError

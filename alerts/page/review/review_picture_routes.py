@@ -10,8 +10,8 @@ from fastapi import APIRouter, Depends, HTTPException, Path, Response
 
 from alerts.errors import OutOfRange, ReviewRefused
 from alerts.page.context import PageContext
-from alerts.page.review_pictures import ReviewPictures
-from alerts.page.review_request import AskedReview, asked_review, check_vessel, reviewed
+from alerts.page.review.review_pictures import ReviewPictures
+from alerts.page.review.review_request import AskedReview, asked_review, check_vessel, reviewed
 from alerts.review import free_so2_band, review_charts, review_sheet, vessel_facts
 from alerts.review.charts import ChartName, review_chart
 

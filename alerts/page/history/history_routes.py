@@ -23,7 +23,7 @@ from pydantic import TypeAdapter
 from alerts.errors import HistoryRefused
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
-from alerts.page.history_request import AskedHistory, asked_history, asked_span, asked_subject, history_address
+from alerts.page.history.history_request import AskedHistory, asked_history, asked_span, asked_subject, history_address
 from alerts.page.ways import card_of
 from alerts.view.format import duration_text
 from alerts.view.history.answer import EstimateAnswer, HistoryAnswer

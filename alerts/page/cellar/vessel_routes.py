@@ -10,9 +10,9 @@ from fastapi import APIRouter, Path, Request
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from markupsafe import Markup
 
-from alerts.page.board import Board
-from alerts.page.cellar_answers import CardAnswer
-from alerts.page.cellar_pieces import with_ages
+from alerts.page.cellar.board import Board
+from alerts.page.cellar.cellar_answers import CardAnswer
+from alerts.page.cellar.cellar_pieces import with_ages
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
 from alerts.page.ways import card_of, enter_at, history_of, review_of

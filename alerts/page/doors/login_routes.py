@@ -16,12 +16,12 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, RedirectResponse
 from pydantic import BaseModel, Field
 
-from alerts.page.attempts import AttemptLimit
 from alerts.page.context import PageContext
-from alerts.page.door import open_to_all, session_of
+from alerts.page.doors.attempts import AttemptLimit
+from alerts.page.doors.door import open_to_all, session_of
+from alerts.page.doors.passwords import LONGEST, is_password
+from alerts.page.doors.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions
 from alerts.page.errors import ErrorAnswer
-from alerts.page.passwords import LONGEST, is_password
-from alerts.page.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions
 
 log = logging.getLogger("page")
 

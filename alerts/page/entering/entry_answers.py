@@ -26,8 +26,8 @@ from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints
 
-from alerts.page.cellar_answers import ContentsAnswer
-from alerts.page.form_controls import Control, control_of
+from alerts.page.cellar.cellar_answers import ContentsAnswer
+from alerts.page.entering.form_controls import Control, control_of
 from alerts.view.entry_form import FormField
 from alerts.view.journal_lines import entry_json
 from alerts.view.vessel_contents import contents_json

@@ -12,10 +12,10 @@ from fastapi.responses import HTMLResponse
 from pydantic import Field
 from starlette.datastructures import FormData
 
+from alerts.page.alarms.who import who_of
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import written_response
-from alerts.page.entry_post import checked_form
-from alerts.page.who import who_of
+from alerts.page.entering.entry_pages import written_response
+from alerts.page.entering.entry_post import checked_form
 from alerts.view.journal_lines import entry_line
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds.titrant import TitrantBody

@@ -14,7 +14,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from alerts.page.context import PageContext
-from alerts.page.entry_answers import (
+from alerts.page.entering.entry_answers import (
     AmendmentGiven,
     EntriesAnswer,
     EntryAnswer,
@@ -28,8 +28,8 @@ from alerts.page.entry_answers import (
     kinds_answer,
     prepared_answer,
 )
+from alerts.page.entering.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
 from alerts.page.errors import ErrorAnswer
-from alerts.page.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
 from ingest.amending import Amendment, prepare_amendment, write_amendment
 from ingest.entering import Prepared, prepare, write
 from ingest.errors import EntryRefused, IngestError, Problem, StoreError

@@ -13,11 +13,11 @@ from fastapi.responses import HTMLResponse
 from pydantic import Field
 from starlette.datastructures import FormData
 
-from alerts.page.calibration_form import calibration_writing
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import EntryPages, Writing
-from alerts.page.entry_post import EntryPost, checked_form, read_post
-from alerts.page.entry_steps import take_step
+from alerts.page.entering.calibration_form import calibration_writing
+from alerts.page.entering.entry_pages import EntryPages, Writing
+from alerts.page.entering.entry_post import EntryPost, checked_form, read_post
+from alerts.page.entering.entry_steps import take_step
 from alerts.view.format import age, quantity_name, value_text, with_capital
 from alerts.view.status import cellar_status
 from alerts.view.vessel_contents import contents_line

@@ -11,10 +11,10 @@ from fastapi import APIRouter, Depends, Form, Query, Request, Response
 from fastapi.responses import HTMLResponse, RedirectResponse
 
 from alerts.errors import ShelvingRefused, UnknownLimit
-from alerts.page.alarm_acts import AlarmActs, WrittenRequests
+from alerts.page.alarms.alarm_acts import AlarmActs, WrittenRequests
+from alerts.page.alarms.who import keep_who, who_of
 from alerts.page.context import PageContext
 from alerts.page.ways import card_of
-from alerts.page.who import keep_who, who_of
 from alerts.view.format import duration_text
 from alerts.view.limit_lines import limit_words
 from alerts.view.muted_lines import mute_text

@@ -9,8 +9,8 @@ from dataclasses import replace
 from typing import Any, Final
 
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import Writing
-from alerts.page.entry_post import EntryPost
+from alerts.page.entering.entry_pages import Writing
+from alerts.page.entering.entry_post import EntryPost
 from alerts.view.format import age, value_text, with_capital
 from ingest.calibrating import BufferSet, JudgedCalibration, drafted_calibration, judged_calibration, series_now
 from ingest.cellar import QUANTITIES, Cellar, Dimension, Probe, split_amount

@@ -16,8 +16,8 @@ from fastapi import APIRouter, Header, Query
 from fastapi.responses import JSONResponse, Response
 from starlette.types import Receive, Scope, Send
 
-from alerts.page.board import MOST_WATCHERS, Board, ShownCellar
-from alerts.page.cellar_answers import CellarEvent
+from alerts.page.cellar.board import MOST_WATCHERS, Board, ShownCellar
+from alerts.page.cellar.cellar_answers import CellarEvent
 from alerts.page.errors import ErrorAnswer
 from ingest.times import iso_utc
 

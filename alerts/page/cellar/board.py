@@ -19,7 +19,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Final
 
-from alerts.page.cellar_pieces import CellarPieces
+from alerts.page.cellar.cellar_pieces import CellarPieces
 from alerts.page.context import PageContext
 from alerts.view.format import local_time
 from alerts.view.status import CellarStatus, cellar_status

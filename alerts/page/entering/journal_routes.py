@@ -11,14 +11,14 @@ from fastapi import APIRouter, Depends, HTTPException, Path, Query, Request, Res
 from fastapi.responses import HTMLResponse
 from starlette.datastructures import FormData
 
-from alerts.page.amendment import amended_before, amending
+from alerts.page.alarms.who import who_of
 from alerts.page.context import PageContext
-from alerts.page.entry_pages import EntryPages, Unready, written_response
-from alerts.page.entry_post import checked_form, read_post
-from alerts.page.entry_steps import not_ready, take_step
-from alerts.page.form_controls import typed
-from alerts.page.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
-from alerts.page.who import who_of
+from alerts.page.entering.amendment import amended_before, amending
+from alerts.page.entering.entry_pages import EntryPages, Unready, written_response
+from alerts.page.entering.entry_post import checked_form, read_post
+from alerts.page.entering.entry_steps import not_ready, take_step
+from alerts.page.entering.form_controls import typed
+from alerts.page.entering.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
 from alerts.view.format import local_time, with_capital
 from alerts.view.journal_lines import entry_line
 from ingest.errors import EntryRefused, IngestError, StoreError

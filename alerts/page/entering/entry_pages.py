@@ -13,10 +13,10 @@ from urllib.parse import urlencode
 from fastapi import Request, Response
 from fastapi.responses import RedirectResponse
 
+from alerts.page.alarms.who import keep_who, who_of
 from alerts.page.context import PageContext
-from alerts.page.entry_post import EntryPost, new_key
-from alerts.page.form_controls import control_of, typed
-from alerts.page.who import keep_who, who_of
+from alerts.page.entering.entry_post import EntryPost, new_key
+from alerts.page.entering.form_controls import control_of, typed
 from alerts.view.entry_form import entry_form
 from alerts.view.journal_lines import entry_heading, entry_line
 from alerts.view.vessel_contents import contents_line

@@ -1,0 +1,18 @@
+"""Entries by form, the journal read, amended and struck, a test day, a calibration.
+
+In reading order:
+
+entry_routes       the kinds, the form of each
+form_controls      the controls of a form, and the answers in them
+entry_post         what a browser sends of a form
+entry_pages        the form, the look at what it gives
+entry_steps        fill in, look, save
+written_routes     what was written; titrations worked out again
+calibration_form   the form of a probe's calibration
+test_day_routes    titrations of several wines in one table
+journal_routes     the journal, amending and striking
+amendment          an entry's form as an amendment
+journal_filter     which entries are asked for
+entry_data_routes  entries for programs
+entry_answers      what those take and give, for the OpenAPI document
+"""
