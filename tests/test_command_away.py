@@ -14,11 +14,12 @@ from ingest.cellar import load_cellar
 from ingest.store import create_or_open
 
 BO = person("bo", '{ mail = "bo@cellar.example" }', priorities=[])
+CY = person("cy", '{ mail = "cy@cellar.example" }', priorities=[], woken_by=[])
 
 
 @pytest.fixture
 def file(tmp_path: Path) -> Path:
-    file = write_cellar(tmp_path, SITE, MQTT, KEG, CARBOY, probe(), mail(), BO)
+    file = write_cellar(tmp_path, SITE, MQTT, KEG, CARBOY, probe(), mail(), BO, CY)
     create_or_open(load_cellar(file).store_path, 0).close()
     return file
 
@@ -48,7 +49,8 @@ def test_a_forecast_alone_changes_nothing(file: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("--until", "2027-01-05", "--helper", "cy"), "has no [[person]] 'cy'; there are: bo"),
+        (("--until", "2027-01-05", "--helper", "di"), "has no [[person]] 'di'; there are: bo, cy"),
+        (("--until", "2027-01-05", "--helper", "cy"), "would not wake cy"),
         (("--helper", "bo"), "needs --until"),
         (("--until", "2020-01-05", "--helper", "bo"), "is past"),
         (("--until", "2031-01-05", "--helper", "bo"), "more than a year from now"),

@@ -32,6 +32,7 @@ from ingest.pulse import BrokerPulse, IngestPulse, JudgePulse
 from ingest.store import create_or_open
 from ingest.store.alarms.absences import begin_absence, end_absence
 from ingest.store.alarms.messages import MessageRow, due_messages, mark_sent
+from ingest.store.alarms.operator_events import append_event
 from ingest.store.judgements import keep_judgements
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.fresh import Appender
@@ -137,6 +138,12 @@ class Holiday:
         for row in due_messages(self.store, at_ms):
             mark_sent(self.store, row.id, at_ms)
             self.sent.append((at_ms, row))
+            if row.recipient == BO and row.occasion == "raised" and row.occurrence and self.acknowledges(row):
+                append_event(self.store, "acknowledge", row.occurrence, "bo", "", at_ms)
+
+    def acknowledges(self, row: MessageRow) -> bool:
+        """Whether the helper says that they have seen it: of the overpressure they do not, being busy at the door."""
+        return not row.subject.startswith("HIGH PRIORITY: K2")
 
     def home(self, at_ms: int) -> None:
         """End the absence and send what waited for it."""
@@ -149,6 +156,13 @@ class Holiday:
 
     def _now(self, at_ms: int) -> Now:
         return Now(at_ms, 1000.0 + (at_ms - BEGIN) / 1000, "boot")
+
+
+class Deaf(Holiday):
+    """A helper who acknowledges nothing."""
+
+    def acknowledges(self, row: MessageRow) -> bool:
+        return False
 
 
 def _gas(day: float, kpa: float, at_ms: int) -> list[Judgement]:
@@ -221,6 +235,17 @@ def test_the_owner_hears_nothing_that_a_helper_can_see_to_until_they_are_back(ho
     assert {row.subject.partition(": ")[2] for row in early} == {"K2 pressure 195.0 kPa, above 180 kPa"}, (
         "where a helper can only keep out, the owner must know at once"
     )
+
+
+def test_what_a_helper_does_not_acknowledge_within_an_hour_is_passed_on_to_the_owner(tmp_path: Path) -> None:
+    holiday = Deaf(tmp_path)
+    begin_absence(holiday.store, "bo", "Ana", BEGIN, BEGIN + 30 * DAY_MS)
+    holiday.go(6.5, Weather())
+    owner = [(at_ms, row.subject) for at_ms, row in holiday.sent if row.recipient == ANA]
+    at_ms, subject = owner[0]
+    assert subject == "HIGH PRIORITY for 1 h: K1 loses its blanket, at least 11 hours left"
+    raised_ms = next(at_ms for at_ms, row in holiday.sent if row.subject.startswith("HIGH PRIORITY: K1 loses"))
+    assert at_ms - raised_ms == 3_600_000
 
 
 def test_the_helper_is_reminded_of_an_urgent_alarm_ever_more_rarely(holiday: Holiday) -> None:

@@ -110,6 +110,13 @@ def _until_ms(text: str, zone: ZoneInfo, now_ms: int) -> int:
 def _require_person(cellar: Cellar, helper: str) -> None:
     known = [person.id for person in cellar.person]
     if helper in known:
+        person = next(person for person in cellar.person if person.id == helper)
+        if "high" not in person.woken_by:
+            raise typer.BadParameter(
+                f'an alarm of high priority would not wake {helper}; add "high" to woken_by of that [[person]], or '
+                "choose another helper",
+                param_hint="--helper",
+            )
         return
     there = f"there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
     raise typer.BadParameter(f"the cellar file has no [[person]] '{helper}'; {there}", param_hint="--helper")

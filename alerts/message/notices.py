@@ -145,7 +145,8 @@ class Notifier:
     def follow_up(self, connection: sqlite3.Connection, due: Sequence[FollowUp], now_ms: int) -> int:
         """Put messages about alarms that nobody has acknowledged into the outbox; give their number.
 
-        What an absence holds back is left out: when it is over, the alarm itself is sent.
+        What an absence holds back is left out, but for urgent alarms that the helper has not acknowledged: when it is
+        over, the alarm itself is sent.
         """
         absence = absence_at(connection, now_ms)
         count = 0
@@ -155,11 +156,17 @@ class Notifier:
             if absence is not None:
                 got_it = each.occasion == REMINDER
                 step = safe_step(limit, self._place_kinds)
-                route = route_of(absence, limit, step, recipient.person, got_it=got_it)
+                away = route_of(absence, limit, step, recipient.person, got_it=got_it)
+                # What a helper has not acknowledged is passed on, and then reminded of, whoever is away.
+                is_passed_on = recipient.person != absence.helper and limit.priority == "high"
+                route = route if is_passed_on else away
             if not route.hears or route.held_until_ms is not None:
                 continue
             occurrence = each.record.alarm.occurrence or each.key
             withdraw(connection, occurrence, (REMINDER,), now_ms, recipient.name)
+            if absence is not None and each.occasion == PASSED_ON:
+                # What waited for the end of the absence would hold this one up.
+                withdraw(connection, occurrence, (Occasion.RAISED.value,), now_ms, recipient.name)
             notice = self._notice(connection, raised_again(each.record, now_ms), recipient, route, now_ms)
             thread = thread_of(connection, occurrence, recipient.name)
             text = follow_up_text(each, limit, notice.draft, thread[1] if thread else None)

@@ -15,6 +15,7 @@ from alerts.message.message_id import stable_message_id
 from alerts.watch.alarm_table import State
 from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
+from ingest.store.alarms.absences import absence_at
 from ingest.store.alarms.messages import has_message, was_written
 
 # The occasions of these messages.
@@ -26,6 +27,8 @@ _HOUR_MS: Final = 3_600_000
 # times the one before, so that a night has a handful of reminders and not a stream. This project's choice.
 _REMINDED_AFTER_MS: Final = (_HOUR_MS // 4, _HOUR_MS, 4 * _HOUR_MS, 12 * _HOUR_MS, 24 * _HOUR_MS)
 _DAY_MS: Final = 24 * _HOUR_MS
+# An urgent alarm that a helper has not acknowledged for so long goes to those who are away too. This project's choice.
+_OWNER_AFTER_MS: Final = _HOUR_MS
 
 
 class FollowUp(NamedTuple):
@@ -76,9 +79,11 @@ class Reminders:
     def due(self, connection: sqlite3.Connection, records: Mapping[str, LimitRecord], now_ms: int) -> list[FollowUp]:
         """List what is due at a time (UTC ms) and was not written yet."""
         due = []
+        absence = absence_at(connection, now_ms) if self._standing else None
+        helper = "" if absence is None else absence.helper
         for seen, limit in self._standing:
             record = records.get(limit.key, seen)
-            for follow_up in self._of(record, limit, now_ms):
+            for follow_up in self._of(record, limit, helper, now_ms):
                 if follow_up.message_id in self._settled:
                     continue
                 if self._is_news(connection, follow_up):
@@ -91,8 +96,8 @@ class Reminders:
         """These were written, or are left out for good; the transaction was committed."""
         self._settled.update(each.message_id for each in follow_ups)
 
-    def _of(self, record: LimitRecord, limit: EffectiveLimit, now_ms: int) -> Iterable[FollowUp]:
-        """What would be due, whether it was written or not."""
+    def _of(self, record: LimitRecord, limit: EffectiveLimit, helper: str, now_ms: int) -> Iterable[FollowUp]:
+        """What would be due, whether it was written or not. helper: while the owner is away, else ""."""
         alarm, chatter = record.alarm, record.chatter
         since_ms = alarm.raised_ms or 0
         # What comes and goes is raised anew each time; nobody has acknowledged it since it began to.
@@ -101,6 +106,8 @@ class Reminders:
             # A helper while the owner is away is reminded of what they got, though they usually get nothing.
             is_theirs = limit.priority in recipient.priorities
             after_ms = None if recipient.after_s is None else round(recipient.after_s * 1000)
+            if helper not in ("", recipient.person) and limit.priority == "high" and after_ms is None:
+                after_ms = _OWNER_AFTER_MS
             if is_theirs and after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
                 name = self._name(PASSED_ON, limit, unacknowledged_ms, number)
                 age_ms = (now_ms - unacknowledged_ms) // 60_000 * 60_000

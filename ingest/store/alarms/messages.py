@@ -152,9 +152,13 @@ def has_message(connection: sqlite3.Connection, message_id: str) -> bool:
 
 
 def was_written(connection: sqlite3.Connection, occurrence: str, recipient: str) -> bool:
-    """Whether a message about an occurrence, alone or with others, was sent to a recipient or waits to be."""
+    """Whether a message about an occurrence, alone or with others, was sent to a recipient or waits to be.
+
+    One that waits for the end of an absence does not count.
+    """
     row = connection.execute(
         "SELECT 1 FROM message WHERE recipient = ? AND state IN ('sent', 'waiting')"
+        " AND NOT (state = 'waiting' AND hold = 'away')"
         " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') LIMIT 1",
         (recipient, occurrence),
     ).fetchone()
