@@ -170,7 +170,7 @@ def test_readings_that_were_settled_unseen_are_reported(bench: Bench) -> None:
     bench.restart()
     _work(bench, SETTLE_S + 10)
     assert _notes(bench)[0].subject.startswith("NOTE: no limit was judged for 3 h; ")
-    assert "has been settled meanwhile and was not judged" in _notes(bench)[0].body
+    assert "have been settled meanwhile and were not judged" in _notes(bench)[0].body
 
 
 def test_the_number_in_the_docs() -> None:

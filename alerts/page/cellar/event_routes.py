@@ -8,7 +8,6 @@ from __future__ import annotations
 __all__ = ["EventStream", "event_routes"]
 
 import asyncio
-import json
 from collections.abc import Callable
 from typing import Annotated, Any, Final
 
@@ -19,6 +18,7 @@ from starlette.types import Receive, Scope, Send
 from alerts.page.cellar.board import MOST_WATCHERS, Board, ShownCellar
 from alerts.page.cellar.cellar_answers import CellarEvent
 from alerts.page.errors import ErrorAnswer
+from ingest.json_text import json_text
 from ingest.times import iso_utc
 
 # Between two events of a stream. A proxy keeps a connection that is silent for less than a minute (common practice,
@@ -75,7 +75,7 @@ class EventStream(Response):
         self._sent = snapshot.seq
         data = {"at": iso_utc(self._board.now_ms()), **data}
         # JSON has no line break of its own outside strings, and none inside them.
-        text = json.dumps(data, ensure_ascii=False, separators=(",", ":"))
+        text = json_text(data)
         return f"id: {self._board.boot}-{snapshot.seq}\nevent: {name}\ndata: {text}\n\n".encode()
 
 

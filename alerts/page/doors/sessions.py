@@ -8,7 +8,6 @@ from __future__ import annotations
 
 __all__ = ["SESSION_COOKIE", "SESSION_DAYS", "Sessions", "session_file"]
 
-import json
 import logging
 import os
 import secrets
@@ -18,6 +17,8 @@ from threading import Lock
 from typing import Final
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from ingest.json_text import json_text
 
 log = logging.getLogger("page")
 
@@ -108,7 +109,7 @@ class Sessions:
             part.unlink(missing_ok=True)
             descriptor = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
             with os.fdopen(descriptor, "w", encoding="utf-8") as opened:
-                json.dump(self._kept.model_dump(), opened)
+                opened.write(json_text(self._kept.model_dump()))
                 opened.flush()
                 os.fsync(descriptor)
             part.replace(self._file)
