@@ -51,6 +51,8 @@ class Patience(NamedTuple):
 
 
 USUAL = Patience()
+# A picture that comes late is tried once, and must not hold up the next alarm: each step has ``[mail] timeout``.
+HURRIED = Patience(0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 def build_mail(
@@ -191,19 +193,24 @@ class MailChannel:
             except IngestError as error:
                 result: Delivered | DeliveryFailure = DeliveryFailure(False, str(error))
             else:
-                result = self._deliver(late_picture(message), now_ms, password, picture)
+                result = self._deliver(late_picture(message), now_ms, password, picture, HURRIED)
             if isinstance(result, DeliveryFailure):
                 _log.warning("the picture of message '%s' not sent: %s", message.subject, result.text)
 
     def _deliver(
-        self, message: MessageRow, now_ms: int, password: str | None, picture: bytes | None
+        self,
+        message: MessageRow,
+        now_ms: int,
+        password: str | None,
+        picture: bytes | None,
+        patience: Patience = USUAL,
     ) -> Delivered | DeliveryFailure:
         sent_at = datetime.fromtimestamp(now_ms / 1000, self._tz)
         try:
             mail = build_mail(message, self._settings, sent_at, picture)
         except ValueError as error:
             return DeliveryFailure(True, f"the mail to {message.recipient!r} cannot be written: {error}")
-        return send(mail, self._settings, password, self._tls)
+        return send(mail, self._settings, password, self._tls, patience)
 
 
 class _Client(Smtp):
