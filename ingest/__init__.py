@@ -33,5 +33,6 @@ operator_event  what a person asks for about an alarm
 watchdog        how often systemd wants to hear from a process
 daemon_log      a daemon's log
 process         a daemon as a process: signals, exit code
+alerts_watch    whether the alerts daemon responds
 daemon          sources, writing, store and mirror in one process
 """

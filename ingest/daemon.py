@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING
 
 import sdnotify
 
+from ingest.alerts_watch import WATCH_TOPIC, AlertsWatch
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.machine_clock import even_time, network_sets_clock
@@ -29,8 +30,9 @@ from ingest.probes.decode import Decoder
 from ingest.probes.steadiness import Steadiness
 from ingest.process import orphaned, run_daemon, wall_ms
 from ingest.pulse import PULSE_S, BrokerPulse, ChipPulse, IngestPulse, LinePulse
-from ingest.sources.broker_address import BrokerAddress, default_client_id
+from ingest.sources.broker_address import BrokerAddress, default_client_id, guest_address
 from ingest.sources.mqtt_source import MqttSource, MqttState
+from ingest.sources.retained import publish_retained
 from ingest.sources.sample import Sample, Ticket
 from ingest.sources.serial_line import SerialLine, SerialState
 from ingest.sources.w1 import ChipState, OneWireChips
@@ -38,7 +40,7 @@ from ingest.store import RoleLock, Store, create_or_open
 from ingest.store.cellar_files import keep_cellar_file
 from ingest.store.change_feed import MIRROR, SUMMARIES
 from ingest.store.disk_space import DiskWatch, log_size
-from ingest.store.pulse_rows import write_pulse
+from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.series import declare
 from ingest.unstored import UnstoredSender
 from ingest.watchdog import Watchdog
@@ -72,6 +74,7 @@ FEED_EVERY = 8
 GATHER_S = 0.1
 
 WARN_AGAIN_S = 60.0
+PUBLISH_WITHIN_S = 10.0
 
 
 class IngestDaemon:
@@ -108,6 +111,7 @@ class IngestDaemon:
             settings.id: SerialLine(settings, deliver=self._writer.offer, clock=wall_ms) for settings in cellar.serial
         }
         self._chips = _one_wire_chips(cellar, self._writer.offer)
+        self._alerts_watch = AlertsWatch(_publisher(cellar, environ))
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()
         self._systemd = sdnotify.SystemdNotifier()
@@ -218,6 +222,7 @@ class IngestDaemon:
             self._warn("commit", now, "not stored yet, held and tried again: %s", self._writer.counters.last_error)
         if with_pulse:
             self._look_after_sources(now)
+            self._look_at_alerts(now)
         return stored
 
     def _hand_on(self) -> None:
@@ -244,6 +249,12 @@ class IngestDaemon:
         except Exception as error:  # noqa: BLE001 - top of a turn: logged once a minute, and tried again
             self._warn("upkeep", now, "the store's upkeep failed; it is tried again later: %r", error)
             return False
+
+    def _look_at_alerts(self, now: float) -> None:
+        try:
+            self._alerts_watch.look(pulses(self._store).alerts, wall_ms(), even_time(), now)
+        except Exception as error:  # noqa: BLE001 - top of a turn: logged once a minute, and tried again
+            self._warn("alerts", now, "how the alerts daemon is could not be seen: %r", error)
 
     def _look_after_sources(self, now: float) -> None:
         if self._mqtt is not None:
@@ -325,6 +336,22 @@ def _mqtt_source(cellar: Cellar, environ: Mapping[str, str], deliver: Callable[[
     client_id = cellar.mqtt.client_id or default_client_id(cellar.store_path)
     address = BrokerAddress.of(cellar.mqtt, client_id, environ, cellar.base)
     return MqttSource(address=address, topics=topics, deliver=deliver, clock=wall_ms)
+
+
+def _publisher(cellar: Cellar, environ: Mapping[str, str]) -> Callable[[bytes], str] | None:
+    """Return what keeps a payload at the topic of ``AlertsWatch``; None without a broker."""
+    settings = cellar.mqtt
+    if settings is None:
+        return None
+    topic = WATCH_TOPIC.format(client_id=settings.client_id or default_client_id(cellar.store_path))
+
+    def publish(payload: bytes) -> str:
+        try:
+            return publish_retained(guest_address(settings, environ, cellar.base), topic, payload, PUBLISH_WITHIN_S)
+        except IngestError as error:
+            return str(error)
+
+    return publish
 
 
 def _one_wire_chips(cellar: Cellar, deliver: Callable[[Sample], None]) -> OneWireChips | None:

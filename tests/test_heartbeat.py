@@ -17,13 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from alerts.heartbeat.beats import Heartbeat
-from alerts.heartbeat.broker import publish_retained
 from alerts.heartbeat.works import LONGEST_TURN_S, Work, what_fails
 from ingest.cellar import Cellar, parse_cellar
 from ingest.machine_clock import EvenTime, even_time
 from ingest.probes.binding import declarations
 from ingest.pulse import AlertsPulse, HeartbeatPulse, IngestPulse
 from ingest.simulation.loopback import free_port
+from ingest.sources.retained import publish_retained
 from ingest.store import create_or_open
 from ingest.store.pulse_rows import write_pulse
 from ingest.store.readings.fresh import Appender

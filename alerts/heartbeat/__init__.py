@@ -4,5 +4,4 @@ In reading order:
 
 works   whether everything works that a heartbeat vouches for; pure
 beats   the thread that sends it
-broker  one retained message at a broker
 """

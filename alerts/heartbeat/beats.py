@@ -11,7 +11,6 @@ from typing import Final
 
 from alerts.channels.webhook import post
 from alerts.errors import AlertsError
-from alerts.heartbeat.broker import publish_retained
 from alerts.heartbeat.works import Work, what_fails
 from alerts.view.status import cellar_status
 from ingest.cellar import Cellar, HeartbeatSettings
@@ -20,6 +19,7 @@ from ingest.json_text import json_text
 from ingest.machine_clock import EvenTime
 from ingest.pulse import HeartbeatPulse
 from ingest.sources.broker_address import guest_address
+from ingest.sources.retained import publish_retained
 from ingest.store import open_existing
 from ingest.times import iso_utc
 

@@ -13,6 +13,7 @@ acknowledgement  the order in which MQTT messages are acknowledged
 mqtt_client      the client library, set up for one connection
 mqtt_connection  one connection to a broker, from CONNECT to its end
 mqtt_source      the source that keeps such a connection up, for the daemon and for ``listen``
+retained         one retained message, on a connection of its own
 broker_check     a broker tried once, for ``check --live``
 serial_port      a line's port: opened, tried once, who has it, its troubles in plain words
 serial_line      the source that reads a serial line
