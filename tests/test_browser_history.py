@@ -104,7 +104,7 @@ def test_the_values_of_a_moment_stand_in_all_panes(winter: Winter, visit: Visit)
     expect(value(page, "Molecular SO2")).to_contain_text(re.compile("estimated 0"))
     expect(page.locator(".history-at")).to_contain_text("titration K2: 2.85 mL of 0.0078125 N")
     page.mouse.move(5, 5)
-    expect(page.locator(".history-at")).to_contain_text("the newest values")
+    expect(page.locator(".history-at")).to_contain_text("the newest row")
 
 
 def test_the_one_low_reading_of_a_minute_is_marked_in_a_span_of_months(winter: Winter, visit: Visit) -> None:

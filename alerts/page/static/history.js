@@ -108,7 +108,7 @@ function read() {
   line.style.left = `${margins(root).left + (width * (moment - from)) / (to - from)}px`;
   const marks = state.group ?? (at === null ? [] : marksAt(answer, moment, near));
   reading.replaceChildren(build("b", "", say.moment(moment, to - from)), " ");
-  if (at === null && !state.group) reading.append(build("span", "note", "the newest values; point at the chart for others"));
+  if (at === null && !state.group) reading.append(build("span", "note", "the newest row: mean (lowest to highest); point at the chart for others"));
   for (const mark of marks.slice(0, MOST_MARKS)) reading.append(build("span", "note", markText(mark, say)), " ");
   if (marks.length > MOST_MARKS) reading.append(build("span", "note", `and ${marks.length - MOST_MARKS} more`));
   for (const each of panes.all) {
