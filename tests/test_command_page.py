@@ -98,7 +98,8 @@ def test_a_person_is_asked_twice_and_nothing_is_shown(tmp_path: Path) -> None:
             person.say(answer)
         person.until("The same again: ")
         person.say("something else")
-        person.until("The two were not the same.")
+        person.until("New password of the page: ")  # until it asks, what is typed would be shown
+        assert "The two were not the same." in person.seen
         person.say(WORDS)
         person.until("The same again: ")
         person.say(WORDS)
