@@ -25,7 +25,7 @@ calendar_feed  the secret part of the address under which a phone's calendar fin
 review         what to know before wine is moved
 message        wording, waking hours, outbox, mail
 channels       the channels beside mail, and a thread for each
-heartbeat      a sign of life for another machine
+heartbeat      the regular report that leeside works, for another machine
 backups        the daily backup
 digests        the digest of the cellar, at the owner's hour
 daemon         the scheduler and the outbox in one process

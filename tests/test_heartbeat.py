@@ -145,6 +145,18 @@ def test_the_broker_keeps_the_newest(tmp_path: Path) -> None:
         assert json.loads(read.stdout)["at"] == "2026-11-25T18:30:00.000Z"
 
 
+def test_a_way_that_cannot_be_gone_does_not_keep_back_the_other(tmp_path: Path) -> None:
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    with Mosquitto(folder) as broker:
+        both = table("[heartbeat]", url_env="NOT_SET", topic="cellar/heartbeat")
+        machine = Machine(tmp_path, both, mqtt(port=broker.port))
+        machine.work()
+        assert "NOT_SET" in machine.beat().last_error
+        command = ["mosquitto_sub", "-p", str(broker.port), "-t", "cellar/heartbeat", "-C", "1", "-W", "10"]
+        assert "Mill Lane" in subprocess.run(command, capture_output=True, text=True, check=True).stdout
+
+
 def test_a_broker_that_is_not_there_or_says_nothing_costs_no_more_than_the_time_allowed() -> None:
     away = publish_retained(broker_address(free_port()), "a", b"b", 1.0)
     assert "127.0.0.1" in away

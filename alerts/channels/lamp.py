@@ -20,6 +20,7 @@ from ingest.cellar import ChannelSettings, Priority
 from ingest.errors import IngestError
 from ingest.plain_text import one_line
 from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words
+from ingest.sources.retained import publishing_client
 
 if TYPE_CHECKING:
     from paho.mqtt.client import Client
@@ -141,19 +142,7 @@ class Lamp:
                 wire.close()  # without DISCONNECT the broker publishes the last will, which is then the truth
 
     def _client(self) -> Client:
-        from paho.mqtt import client as paho
-        from paho.mqtt.enums import CallbackAPIVersion
-
-        address, settings = self._address, self._address.settings
-        # Every broker speaks 3.1.1, and nothing of 5 is needed.
-        client = paho.Client(
-            CallbackAPIVersion.VERSION2, client_id=address.client_id, clean_session=True, protocol=paho.MQTTv311
-        )
-        client.connect_timeout = _ANSWERS_WITHIN_S
-        if settings.user is not None:
-            client.username_pw_set(settings.user, address.password)
-        if settings.tls:
-            client.tls_set(ca_certs=None if address.ca_file is None else str(address.ca_file))
+        client = publishing_client(self._address, _ANSWERS_WITHIN_S)
         client.will_set(self._presence, b"offline", qos=1, retain=True)
         client.on_connect = self._on_connect
         client.on_publish = self._on_publish

@@ -118,22 +118,29 @@ class Heartbeat:
         )
 
     def _send(self, settings: HeartbeatSettings, now_ms: int) -> str:
-        """Send it on each way; why that failed, "" where it did not."""
+        """Send it on each way, whatever becomes of the other; why that failed, "" where it did not."""
         said = {"site": self._cellar.site.name, "at": iso_utc(now_ms), "every_s": settings.every_s}
         body = json_text(said).encode()
         problems = []
-        try:
-            url = settings.address(self._environ, self._cellar.base)
-            if url is not None:
-                ca_file = None if settings.ca_file is None else self._cellar.base / settings.ca_file
-                answer = post(url, {"Content-Type": "application/json"}, body, TIMEOUT_S, ca_file)
-                if isinstance(answer, str):
-                    problems.append(f"the server {answer}")
-                elif not 200 <= answer.status < 300:
-                    problems.append(f"the server answered {answer.status}")
-            if settings.topic is not None and self._cellar.mqtt is not None:
-                broker = guest_address(self._cellar.mqtt, self._environ, self._cellar.base)
-                problems.append(publish_retained(broker, settings.topic, body, TIMEOUT_S))
-        except IngestError as error:
-            problems.append(str(error))
+        for way in (self._post, self._publish):
+            try:
+                problems.append(way(settings, body))
+            except IngestError as error:
+                problems.append(str(error))
         return "; ".join(problem for problem in problems if problem)
+
+    def _post(self, settings: HeartbeatSettings, body: bytes) -> str:
+        url = settings.address(self._environ, self._cellar.base)
+        if url is None:
+            return ""
+        ca_file = None if settings.ca_file is None else self._cellar.base / settings.ca_file
+        answer = post(url, {"Content-Type": "application/json"}, body, TIMEOUT_S, ca_file)
+        if isinstance(answer, str):
+            return f"the server {answer}"
+        return "" if 200 <= answer.status < 300 else f"the server answered {answer.status}"
+
+    def _publish(self, settings: HeartbeatSettings, body: bytes) -> str:
+        if settings.topic is None or self._cellar.mqtt is None:
+            return ""
+        broker = guest_address(self._cellar.mqtt, self._environ, self._cellar.base)
+        return publish_retained(broker, settings.topic, body, TIMEOUT_S)

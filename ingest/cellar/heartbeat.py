@@ -1,4 +1,4 @@
-"""The table ``[heartbeat]``: a sign of life for another machine, which notices when it stops."""
+"""The table ``[heartbeat]``: the regular report by which another machine notices when leeside stops."""
 
 from __future__ import annotations
 
