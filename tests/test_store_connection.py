@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -99,6 +100,24 @@ def test_two_threads_with_one_store_lose_nothing(tmp_path: Path) -> None:
         for thread in threads:
             thread.join()
         assert len({event.target for event in waiting_events(store)}) == 150
+
+
+def test_a_store_that_several_make_at_the_same_moment_is_made_once_for_all(tmp_path: Path) -> None:
+    makers = 4
+    for number in range(40):  # the moment that they can meet in is short
+        path = tmp_path / f"cellar-{number}.db"
+        together = threading.Barrier(makers)
+
+        def make(path: Path = path, together: threading.Barrier = together) -> bool:
+            together.wait()
+            with create_or_open(path, NOW) as store:
+                append_event(store, "acknowledge", "a2b", "", "", NOW)
+            return True
+
+        with ThreadPoolExecutor(makers) as pool:
+            assert all(maker.result() for maker in [pool.submit(make) for _ in range(makers)])
+        with open_existing(path) as store:
+            assert len(waiting_events(store)) == makers
 
 
 def test_two_processes_that_make_and_write_one_store_lose_nothing(tmp_path: Path) -> None:

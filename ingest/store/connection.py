@@ -6,7 +6,7 @@ wait of ten seconds, so that what is checked inside the transaction still holds 
 
 from __future__ import annotations
 
-__all__ = ["BUSY_WAIT_S", "Store", "translate"]
+__all__ = ["BUSY_WAIT_S", "Store", "execute_when_free", "translate"]
 
 import sqlite3
 import threading
@@ -21,6 +21,23 @@ from ingest.store.store_files import StoreFiles
 
 BUSY_WAIT_S = 10.0
 _LOOK_EVERY_S = 0.002
+
+
+def execute_when_free(connection: sqlite3.Connection, statement: str, wait_s: float) -> None:
+    """Execute the statement; while another connection holds the store, try again until wait_s seconds have passed.
+
+    Raises sqlite3.Error as ``execute`` does.
+    """
+    deadline = time.monotonic() + wait_s
+    while True:
+        try:
+            connection.execute(statement)
+            return
+        except sqlite3.OperationalError as error:
+            # The low byte is the code, the rest says more about it.
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
+                raise
+        time.sleep(_LOOK_EVERY_S)
 
 
 class _TakenBack(Exception):
@@ -66,18 +83,9 @@ class Store:
         SQLite's own wait looks ever more seldom, up to ten times a second, and so misses the short gaps that upkeep
         leaves between its slices: an entry then waits a second behind it, where a tenth of that will do.
         """
-        deadline = time.monotonic() + self.busy_wait_s
         self.connection.execute("PRAGMA busy_timeout=0")
         try:
-            while True:
-                try:
-                    self.connection.execute("BEGIN IMMEDIATE")
-                    return
-                except sqlite3.OperationalError as error:
-                    # The low byte is the code, the rest says more about it.
-                    if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or time.monotonic() > deadline:
-                        raise
-                time.sleep(_LOOK_EVERY_S)
+            execute_when_free(self.connection, "BEGIN IMMEDIATE", self.busy_wait_s)
         finally:
             self.connection.execute(f"PRAGMA busy_timeout={round(BUSY_WAIT_S * 1000)}")
 

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ingest.errors import StoreMissing, StoreUnwritable
-from ingest.store.connection import BUSY_WAIT_S, Store, translate
+from ingest.store.connection import BUSY_WAIT_S, Store, execute_when_free, translate
 from ingest.store.migrations import migrate, refuse_foreign, require_known_version
 from ingest.store.trouble import store_trouble
 
@@ -44,7 +44,8 @@ def create_or_open(path: Path, now_ms: int) -> Store:
             connection.execute(f"PRAGMA page_size={PAGE_SIZE}")
         # Before the next statement, which writes into the file.
         refuse_foreign(connection, path)
-        connection.execute("PRAGMA journal_mode=WAL")
+        # SQLite does not wait here for another that makes the same store: each would wait for the other's read to end.
+        execute_when_free(connection, "PRAGMA journal_mode=WAL", BUSY_WAIT_S)
         store = Store(connection, path)
         migrate(store, now_ms)
     return store
