@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from cellar_text import CARBOY, KEG, SITE, carboy, cellar, cylinder, gas_line, keg, problems, write_cellar
 
-from alerts.command.check_warnings import check_warnings
+from alerts.command.checks.check_warnings import check_warnings
 from ingest.cellar import load_cellar
 
 _SOUND = SITE + KEG + cylinder()

@@ -17,9 +17,9 @@ from listening import Cable, Listener
 from mail_server import Inbox, mail_server, only_ana, self_made_certificate
 from running import Leeside, leeside
 
-from alerts.command.check_live import check_live
-from alerts.command.check_result import CheckResult
-from alerts.command.check_store import check_store
+from alerts.command.checks.check_live import check_live
+from alerts.command.checks.check_result import CheckResult
+from alerts.command.checks.check_store import check_store
 from alerts.page.serving import PageProcess
 from ingest.cellar import Cellar, load_cellar
 from ingest.simulation.loopback import free_port

@@ -12,8 +12,8 @@ from hook_server import HOOK_SECRET, Hook, hook_server
 from mail_server import Inbox, mail_server
 from running import Leeside, leeside
 
-from alerts.command.check_channels import live_channels, read_channels
-from alerts.command.check_result import CheckResult
+from alerts.command.checks.check_channels import live_channels, read_channels
+from alerts.command.checks.check_result import CheckResult
 from ingest.cellar import Cellar, load_cellar
 from ingest.simulation.loopback import free_port
 

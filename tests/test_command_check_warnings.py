@@ -11,7 +11,7 @@ from cellar_text import KEG, MQTT, SITE, limit, probe, problems, write_cellar
 from running import leeside
 
 from alerts.blanket.judged_rows import GAS_NUMBERS
-from alerts.command.check_warnings import check_warnings
+from alerts.command.checks.check_warnings import check_warnings
 from alerts.judging.judges import judges
 from ingest.cellar import JUDGED_QUANTITIES, load_cellar
 from ingest.process import wall_ms

@@ -14,8 +14,8 @@ from eventually import eventually
 from example_cellars import DATA, EXAMPLES, GOOD, Heard, assert_near, example, payloads
 from victoria import Victoria
 
-from alerts.command.check_live import check_live
-from alerts.command.check_result import CheckResult
+from alerts.command.checks.check_live import check_live
+from alerts.command.checks.check_result import CheckResult
 from ingest.cellar import Cellar, load_cellar
 from ingest.daemon import IngestDaemon
 from ingest.store import open_existing

@@ -19,7 +19,7 @@ from a_store import new_store
 from cellar_text import SITE, cellar, table, write_cellar
 from eventually import eventually
 
-from alerts.command.check_page import check_page
+from alerts.command.checks.check_page import check_page
 from alerts.page.connections import MOST_CONNECTIONS
 from alerts.page.serving import PageProcess
 from ingest.cellar import PageSettings, load_cellar

@@ -12,7 +12,7 @@ from running import leeside
 
 PAGE = (Path(__file__).resolve().parent.parent / "docs" / "review.md").read_text(encoding="utf-8")
 MINUTE_MS = 60_000
-READ_THE_CLOCK = ("due", "review", "enter", "opened_cellar", "entry_dialog")
+READ_THE_CLOCK = ("due", "review", "enter", "opened_cellar", "entering.entry_dialog")
 
 
 class Walk:

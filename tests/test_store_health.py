@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 
-from alerts.command.check_store import check_store
+from alerts.command.checks.check_store import check_store
 from ingest.errors import StoreError
 from ingest.store import open_existing
 from ingest.store.health import examine

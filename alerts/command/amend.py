@@ -11,14 +11,14 @@ from typing import Annotated, Any, Final
 
 import typer
 
-from alerts.command.doubt import DespiteWarnings, may_write
 from alerts.command.enter import answer_parameter, answers_in, show_prepared
-from alerts.command.entry_dialog import ask_time
+from alerts.command.entering.doubt import DespiteWarnings, may_write
+from alerts.command.entering.entry_dialog import ask_time
+from alerts.command.entering.refused_entry import WithLater, print_refusal, print_struck_along
+from alerts.command.entering.titrations_again import Again, offer_again
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.refused_entry import WithLater, print_refusal, print_struck_along
 from alerts.command.terminal import Terminal, at_a_terminal
-from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.amending import Amendment, prepare_amendment, write_amendment

@@ -9,22 +9,20 @@ from typing import Final
 
 import typer
 
-from alerts.command import (
-    bench_blanket,
-    bench_calibrate_ph,
-    bench_cylinder,
-    bench_dose,
-    bench_leak,
-    bench_molecular,
-    bench_pressure,
-    bench_pt100,
-    bench_purge,
-    bench_push,
-    bench_room,
-    bench_signal,
-    bench_siphon,
-    bench_titration,
-)
+from alerts.command.benches import blanket as bench_blanket
+from alerts.command.benches import calibrate_ph as bench_calibrate_ph
+from alerts.command.benches import cylinder as bench_cylinder
+from alerts.command.benches import dose as bench_dose
+from alerts.command.benches import leak as bench_leak
+from alerts.command.benches import molecular as bench_molecular
+from alerts.command.benches import pressure as bench_pressure
+from alerts.command.benches import pt100 as bench_pt100
+from alerts.command.benches import purge as bench_purge
+from alerts.command.benches import push as bench_push
+from alerts.command.benches import room as bench_room
+from alerts.command.benches import signal as bench_signal
+from alerts.command.benches import siphon as bench_siphon
+from alerts.command.benches import titration as bench_titration
 from alerts.command.plain_help import PlainHelpCommand
 
 app = typer.Typer(help="Do arithmetic without a cellar.", no_args_is_help=True, rich_markup_mode=None)

@@ -12,8 +12,8 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.check_result import CheckResult
-from alerts.command.check_warnings import check_warnings
+from alerts.command.checks.check_result import CheckResult
+from alerts.command.checks.check_warnings import check_warnings
 from alerts.command.options import File, Json, user_name
 from alerts.view.format import counted, days_text, duration_text, quantity_name, setpoint_text, value_text
 from ingest.cellar import Cellar, DueRule, EffectiveLimit, Priority, Recipient, due_rules, load_cellar, wine_limit
@@ -102,10 +102,10 @@ def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
 
 def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, forget: bool) -> Iterator[CheckResult]:
     # All of these import what a look at the file alone does not need.
-    from alerts.command.check_channels import read_channels
-    from alerts.command.check_clock import check_clock
-    from alerts.command.check_live import check_live
-    from alerts.command.check_store import check_store
+    from alerts.command.checks.check_channels import read_channels
+    from alerts.command.checks.check_clock import check_clock
+    from alerts.command.checks.check_live import check_live
+    from alerts.command.checks.check_store import check_store
 
     now_ms = wall_ms()
     if live:
@@ -120,7 +120,7 @@ def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, 
 
 def _ring(cellar: Cellar, person: str, code: str) -> Iterator[CheckResult]:
     """Note that a test message has arrived, or send some."""
-    from alerts.command.check_ring import check_ring, confirm, people_meant
+    from alerts.command.checks.check_ring import check_ring, confirm, people_meant
 
     if code:
         return iter([confirm(cellar, code)])

@@ -13,15 +13,15 @@ from typing import Annotated, Any, Final
 import typer
 
 from alerts.command.cellar_file import FileCommand
-from alerts.command.doubt import DespiteWarnings, may_write, show_remarks, yes_or_when
-from alerts.command.enter_calibration import calibration
-from alerts.command.enter_several import run_several
-from alerts.command.entry_dialog import ask_entry, ask_time
+from alerts.command.entering.doubt import DespiteWarnings, may_write, show_remarks, yes_or_when
+from alerts.command.entering.enter_calibration import calibration
+from alerts.command.entering.enter_several import run_several
+from alerts.command.entering.entry_dialog import ask_entry, ask_time
+from alerts.command.entering.refused_entry import WithLater, print_refusal, print_struck_along
+from alerts.command.entering.titrations_again import Again, offer_again
 from alerts.command.opened_cellar import open_journal
 from alerts.command.options import File, Json, Who, Yes, user_name
-from alerts.command.refused_entry import WithLater, print_refusal, print_struck_along
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
-from alerts.command.titrations_again import Again, offer_again
 from alerts.command.wrong_options import wrong_options
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_heading, entry_json

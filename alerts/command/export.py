@@ -12,7 +12,7 @@ from typing import Annotated, Final, TextIO
 
 import typer
 
-from alerts.command.export_entries import write_entries
+from alerts.command.exchange.export_entries import write_entries
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import (
     EntriesOfKind,

@@ -9,7 +9,7 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.bench_answer import finite_number
+from alerts.command.benches.answer import finite_number
 from alerts.errors import OutOfRange
 
 GasName = Annotated[

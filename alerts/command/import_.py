@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 
 import typer
 
-from alerts.command.import_entries import import_entries
-from alerts.command.import_readings import import_readings
-from alerts.command.import_results import ResultOptions, import_results
-from alerts.command.import_targets import TableForm
+from alerts.command.exchange.import_entries import import_entries
+from alerts.command.exchange.import_readings import import_readings
+from alerts.command.exchange.import_results import ResultOptions, import_results
+from alerts.command.exchange.import_targets import TableForm
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from ingest.exchange.moments import DATE_ORDERS, DateOrder
 from ingest.exchange.result_table import ResultForm

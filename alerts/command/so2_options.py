@@ -22,7 +22,7 @@ from typing import Annotated, Final
 
 import typer
 
-from alerts.command.bench_answer import finite_number
+from alerts.command.benches.answer import finite_number
 from alerts.errors import OutOfRange
 from alerts.wine.molecular import OIV_ALCOHOL_RANGE, OIV_TEMPERATURE_RANGE, MolecularModel, Pk, oiv_pk, simple_pk
 

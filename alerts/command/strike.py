@@ -10,11 +10,11 @@ from typing import Annotated, Final
 
 import typer
 
+from alerts.command.entering.refused_entry import WithLater, print_refusal
+from alerts.command.entering.titrations_again import Again, offer_again
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
-from alerts.command.refused_entry import WithLater, print_refusal
 from alerts.command.terminal import Terminal, at_a_terminal
-from alerts.command.titrations_again import Again, offer_again
 from alerts.errors import NotWritten
 from alerts.view.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused

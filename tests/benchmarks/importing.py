@@ -21,8 +21,8 @@ from tempfile import TemporaryDirectory
 from cellars import cellar_text
 from rounds import alternate, print_ratio
 
-from alerts.command.import_readings import import_readings
-from alerts.command.import_targets import TableForm
+from alerts.command.exchange.import_readings import import_readings
+from alerts.command.exchange.import_targets import TableForm
 from ingest.cellar import load_cellar
 from ingest.probes.binding import declarations
 from ingest.store import create_or_open
