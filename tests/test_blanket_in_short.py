@@ -8,7 +8,7 @@ import pytest
 from a_gas_cellar import BEGIN_MS, DAY, HOUR, GasCellar
 from cellar_text import carboy, keg
 
-from alerts.view.vessel_card import vessel_cards
+from alerts.view.places.vessel_card import vessel_cards
 from ingest.judgement import Judgement
 from ingest.store.judgements import keep_judgements
 

@@ -14,7 +14,7 @@ from alerts.blanket.judge import GasJudge
 from alerts.errors import OutOfRange
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.blanket_watch import BlanketWatch
-from alerts.view.blanket_lines import blanket_of
+from alerts.view.gas.blanket_lines import blanket_of
 
 SECOND = (
     keg("K2"),

@@ -12,8 +12,8 @@ from cellar_text import KEG, MQTT, carboy, keg, mail, probe, site, table
 
 from alerts.limits.limits_now import limits_now
 from alerts.turning.turner import Turner
-from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.limit_lines import limit_words
+from alerts.view.alarms.alarm_lines import alarm_json, alarm_line
+from alerts.view.alarms.limit_lines import limit_words
 from alerts.view.status import cellar_status
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import Cellar, parse_cellar

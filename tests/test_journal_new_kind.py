@@ -12,7 +12,7 @@ import pytest
 from a_form import EntryBench, form_fields
 from journal_entries import journal_cellar
 
-from alerts.view.journal_lines import entry_lines
+from alerts.view.entries.journal_lines import entry_lines
 from ingest.cellar import Dimension
 from ingest.entering import enter, prepare
 from ingest.errors import EntryRefused

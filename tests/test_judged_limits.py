@@ -14,7 +14,7 @@ from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.threads import Judging
 from alerts.turning.turner import Turner
-from alerts.view.alarm_lines import alarm_line
+from alerts.view.alarms.alarm_lines import alarm_line
 from alerts.view.status import cellar_status
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from alerts.watch.turn_inputs import Now

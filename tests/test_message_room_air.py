@@ -17,7 +17,7 @@ from alerts.gas.stock import GasStock, RoomGas
 from alerts.message.bundle import Notice, together
 from alerts.message.cautions import GAS, GOING_IN, cautions_in, without_cautions
 from alerts.message.wording import MessageText
-from alerts.view.room_air_lines import room_air_json, room_air_text
+from alerts.view.gas.room_air_lines import room_air_json, room_air_text
 from ingest.cellar import load_cellar, parse_cellar
 from ingest.journal.entry import Draft
 from ingest.judgement import Judgement

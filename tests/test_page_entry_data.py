@@ -14,7 +14,7 @@ import httpx
 import pytest
 from a_form import HOSTILE, NOW, TITRATION, EntryBench, form_fields, hidden
 
-from alerts.view.journal_lines import entry_json
+from alerts.view.entries.journal_lines import entry_json
 from ingest.journal.kinds import KINDS
 from ingest.store.journal.entries import entries
 from ingest.times import iso_utc

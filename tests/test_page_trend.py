@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from watch_limits import a_limit
 
 from alerts.page.cellar.trend_drawing import HEIGHT, WIDTH, draw_trend
-from alerts.view.day_trend import DAY_MS, SPAN_MS, DayTrend, day_trend
+from alerts.view.places.day_trend import DAY_MS, SPAN_MS, DayTrend, day_trend
 from ingest.cellar import EffectiveLimit
 
 DAY = DayTrend(0, tuple(range(96)), tuple([54.0] * 95 + [20.0]), tuple([56.0] * 96))

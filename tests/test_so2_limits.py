@@ -14,7 +14,7 @@ from running import leeside
 from alerts.limits.limits_now import limits_now
 from alerts.so2.limits import so2_limits
 from alerts.turning.turner import Turner
-from alerts.view.limit_lines import limit_statuses
+from alerts.view.alarms.limit_lines import limit_statuses
 from alerts.watch.turn_inputs import Now
 from alerts.wine.legal import RULE_SETS
 from ingest.cellar import Cellar, EffectiveLimit, parse_cellar

@@ -13,8 +13,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from running import leeside
 
-from alerts.view.alarm_figures import AlarmFigures, alarm_figures
-from alerts.view.figure_lines import TARGETS, figure_lines, figures_json
+from alerts.view.alarms.alarm_figures import AlarmFigures, alarm_figures
+from alerts.view.alarms.figure_lines import TARGETS, figure_lines, figures_json
 from alerts.watch.alarm_table import AlarmEvent, State
 from ingest.process import wall_ms
 from ingest.store.alarms.alarm_record import TransitionRow, add_transition

@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 from watch_limits import a_limit
 
 from alerts.blanket.details import BlanketShown, blanket_details
-from alerts.view.blanket_lines import blanket_json, blanket_line, blanket_lines, blanket_of
-from alerts.view.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
 from alerts.view.format import limit_value_text, value_text
+from alerts.view.gas.blanket_lines import blanket_json, blanket_line, blanket_lines, blanket_of
+from alerts.view.gas.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from ingest.cellar import NOT_FORESEEN_H
 from ingest.judgement import FINDINGS, Judgement

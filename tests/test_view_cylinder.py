@@ -20,7 +20,7 @@ from alerts.cylinders.details import CylinderShown, cylinder_details, cylinder_s
 from alerts.message.cautions import GAS
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.turning.message_background import StoredBackground
-from alerts.view.cylinder_lines import cylinder_json, cylinder_lines, cylinder_of, lasts_text
+from alerts.view.gas.cylinder_lines import cylinder_json, cylinder_lines, cylinder_of, lasts_text
 from alerts.watch import AlarmEvent, Occasion, State
 from alerts.watch.turn import JUDGEMENT_FRESH_S
 from ingest.judgement import Judgement

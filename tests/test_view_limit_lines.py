@@ -8,7 +8,7 @@ import pytest
 from a_store import NOW
 from cellar_text import BASE, KEG, MQTT, PROBE, cellar, limit, mail, probe, site, temperature
 
-from alerts.view.limit_lines import WIDTH, LimitStatus, limit_json, limit_lines, limit_statuses, limit_words
+from alerts.view.alarms.limit_lines import WIDTH, LimitStatus, limit_json, limit_lines, limit_statuses, limit_words
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State
 from alerts.watch.own_limits import watched_limits

@@ -7,7 +7,7 @@ from a_store import NOW
 from cellar_text import BASE, cellar
 from watch_limits import a_limit, a_silence
 
-from alerts.view.record_lines import record_json, record_line
+from alerts.view.alarms.record_lines import record_json, record_line
 from alerts.watch.alarm_table import AlarmEvent, State
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import EffectiveLimit

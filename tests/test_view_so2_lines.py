@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from a_probed_cellar import BEGIN_MS, DAY_MS, ProbedCellar
 
-from alerts.view.so2_lines import so2_lines
+from alerts.view.so2.so2_lines import so2_lines
 from alerts.wine.so2_below import WhenBelow
 
 

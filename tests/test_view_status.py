@@ -12,8 +12,8 @@ from a_cellar_on_disk import LOW, NOW, CellarOnDisk
 from cellar_text import LIMIT, temperature
 
 from alerts.blanket.details import BlanketShown, blanket_details
-from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.muted_lines import muted_json, muted_line
+from alerts.view.alarms.alarm_lines import alarm_json, alarm_line
+from alerts.view.alarms.muted_lines import muted_json, muted_line
 from alerts.view.status import CellarStatus, cellar_status
 from alerts.watch.alarm_table import State
 from alerts.watch.chatter import Chatter

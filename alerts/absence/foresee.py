@@ -8,8 +8,8 @@ from alerts.absence.forecast import of_cylinder, of_gas, of_so2, of_work, ordere
 from alerts.absence.shortfall import Shortfall
 from alerts.limits.due_feed import due_limits_at
 from alerts.so2.vessel_so2 import so2_inside
-from alerts.view.blanket_lines import blanket_of
-from alerts.view.cylinder_lines import cylinder_of
+from alerts.view.gas.blanket_lines import blanket_of
+from alerts.view.gas.cylinder_lines import cylinder_of
 from ingest.cellar import Cellar
 from ingest.store import Store
 from ingest.store.journal.stored_ledger import contents_inside

@@ -13,11 +13,11 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Since, Until, refuse_given, time_range
 from alerts.command.terminal import print_plain
 from alerts.limits.limits_now import limits_now
-from alerts.view.alarm_figures import alarm_figures
-from alerts.view.alarm_lines import alarm_json, alarm_line
-from alerts.view.figure_lines import LEAST_DAYS, figure_lines, figures_json
-from alerts.view.muted_lines import muted_json, muted_line
-from alerts.view.record_lines import record_json, record_line
+from alerts.view.alarms.alarm_figures import alarm_figures
+from alerts.view.alarms.alarm_lines import alarm_json, alarm_line
+from alerts.view.alarms.figure_lines import LEAST_DAYS, figure_lines, figures_json
+from alerts.view.alarms.muted_lines import muted_json, muted_line
+from alerts.view.alarms.record_lines import record_json, record_line
 from alerts.view.status import cellar_status
 from alerts.watch.due import DAY_MS
 from ingest.json_text import json_text

@@ -20,7 +20,7 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.wrong_options import wrong_options
-from alerts.view.journal_lines import entry_json, entry_lines
+from alerts.view.entries.journal_lines import entry_json, entry_lines
 from ingest.amending import Amendment, prepare_amendment, write_amendment
 from ingest.cellar import Cellar
 from ingest.errors import EntryRefused

@@ -27,8 +27,8 @@ from alerts.command.options import Duration
 from alerts.command.supervisor import MODULES
 from alerts.errors import AlertsError, MissingPart
 from alerts.message.mail_picture import is_late_picture
+from alerts.view.alarms.record_lines import step_words
 from alerts.view.format import value_text
-from alerts.view.record_lines import step_words
 from ingest.cellar import Cellar, load_cellar
 from ingest.entering import enter
 from ingest.probes.binding import declarations

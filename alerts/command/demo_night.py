@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Final
 from alerts.blanket.details import BlanketShown
 from alerts.blanket.judge import GasJudge
 from alerts.turning.judgement_feed import as_reading
-from alerts.view.blanket_lines import blanket_line, blanket_of
 from alerts.view.format import value_text
-from alerts.view.gas_alarm_name import gas_alarm_name
+from alerts.view.gas.blanket_lines import blanket_line, blanket_of
+from alerts.view.gas.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion
 from alerts.watch.journal_suppression import JournalSuppression

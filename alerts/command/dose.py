@@ -17,8 +17,8 @@ from alerts.so2.used_salt import salt_used_last
 from alerts.so2.vessel_dose import DoseWish, StockSolution, VesselDose, vessel_dose
 from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside
-from alerts.view.dose_lines import dose_json, dose_lines
-from alerts.view.vessel_card import known_vessels
+from alerts.view.places.vessel_card import known_vessels
+from alerts.view.so2.dose_lines import dose_json, dose_lines
 from ingest.cellar import Cellar, nearest
 from ingest.journal.kinds.addition import SO2_PER_SALT
 from ingest.json_text import json_text

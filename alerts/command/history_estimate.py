@@ -16,7 +16,7 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import time_range
 from alerts.so2.band import BAND_QUANTITIES, BandPoint, BandQuantity, so2_band
 from alerts.view.format import local_time, quantity_name
-from alerts.view.vessel_card import known_vessels
+from alerts.view.places.vessel_card import known_vessels
 from alerts.wine.molecular import Pk, simple_pk
 from ingest.cellar import Cellar
 from ingest.json_text import json_text

@@ -21,8 +21,8 @@ from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
 from alerts.message.wording import SHOWN_READINGS, MessageText
 from alerts.so2.judge import is_upper_bound
 from alerts.turning.message_background import earlier_times, judged_ago, values_ago
+from alerts.view.alarms.limit_lines import LimitStatus, limit_words
 from alerts.view.format import days_text, duration_text, limit_value_text, local_time
-from alerts.view.limit_lines import LimitStatus, limit_words
 from ingest.cellar import MAIL_CHANNEL, Cellar, EffectiveLimit, Recipient, is_judged_id
 from ingest.errors import IngestError
 from ingest.journal.wine_places import wine_places

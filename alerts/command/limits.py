@@ -15,7 +15,7 @@ from alerts.command.limit_trial import try_out
 from alerts.command.options import File, Json, Who, refuse_given, user_name
 from alerts.command.terminal import print_plain
 from alerts.limits.limits_now import limits_now
-from alerts.view.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses, limits_by_place
+from alerts.view.alarms.limit_lines import LimitStatus, limit_json, limit_lines, limit_statuses, limits_by_place
 from alerts.watch.own_limits import watched_limits
 from ingest.cellar import Cellar, WinePlaces, load_cellar
 from ingest.errors import StoreMissing

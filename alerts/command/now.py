@@ -13,19 +13,19 @@ from alerts.command.options import AsOf, File, Json, OneVessel, as_of_ms
 from alerts.command.terminal import print_plain
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import totals_inside
-from alerts.view.alarm_lines import alarm_line
-from alerts.view.blanket_lines import blanket_line, blanket_of
-from alerts.view.cellar_json import cellar_json
-from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.alarms.alarm_lines import alarm_line
+from alerts.view.alarms.muted_lines import muted_line
 from alerts.view.format import age, local_time
-from alerts.view.muted_lines import muted_line
+from alerts.view.gas.blanket_lines import blanket_line, blanket_of
+from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.gas.supply_lines import supply_line
 from alerts.view.own_state import own_parts
+from alerts.view.places.cellar_json import cellar_json
+from alerts.view.places.vessel_contents import contents_line
 from alerts.view.racking_lines import racking_line
 from alerts.view.reading_lines import reading_line
-from alerts.view.so2_lines import so2_line
+from alerts.view.so2.so2_lines import so2_line
 from alerts.view.status import CellarStatus, PlaceStatus, cellar_status
-from alerts.view.supply_lines import supply_line
-from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.json_text import json_text
 from ingest.machine_clock import even_time

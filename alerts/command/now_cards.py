@@ -7,16 +7,16 @@ __all__ = ["show_cards"]
 import typer
 
 from alerts.command.terminal import print_plain
-from alerts.view.blanket_lines import blanket_lines
-from alerts.view.cellar_json import card_json
 from alerts.view.format import long_time
+from alerts.view.gas.blanket_lines import blanket_lines
+from alerts.view.gas.supply_lines import supply_line
+from alerts.view.places.cellar_json import card_json
+from alerts.view.places.vessel_card import VesselCard, known_vessels, vessel_cards
+from alerts.view.places.vessel_contents import contents_line
 from alerts.view.racking_lines import racking_line
 from alerts.view.reading_lines import reading_line
-from alerts.view.so2_lines import so2_lines
-from alerts.view.supply_lines import supply_line
-from alerts.view.total_so2_lines import total_so2_lines
-from alerts.view.vessel_card import VesselCard, known_vessels, vessel_cards
-from alerts.view.vessel_contents import contents_line
+from alerts.view.so2.so2_lines import so2_lines
+from alerts.view.so2.total_so2_lines import total_so2_lines
 from ingest.cellar import Cellar, nearest
 from ingest.json_text import json_text
 from ingest.store import Store

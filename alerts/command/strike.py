@@ -16,7 +16,7 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.errors import NotWritten
-from alerts.view.journal_lines import entry_json, entry_lines
+from alerts.view.entries.journal_lines import entry_json, entry_lines
 from ingest.errors import EntryRefused
 from ingest.json_text import json_text
 from ingest.process import wall_ms

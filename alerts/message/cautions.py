@@ -10,7 +10,7 @@ __all__ = ["BURST_GLASS", "CAUTIONS", "GAS", "GOING_IN", "caution_of", "cautions
 from collections.abc import Iterable
 from typing import Final
 
-from alerts.view.room_air_lines import AIR_BEGINNINGS
+from alerts.view.gas.room_air_lines import AIR_BEGINNINGS
 from ingest.cellar import EffectiveLimit
 
 GAS: Final = (

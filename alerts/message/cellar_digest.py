@@ -14,13 +14,13 @@ from alerts.message.bundle import Notice, most_urgent_first
 from alerts.message.cautions import caution_of
 from alerts.message.subject import SUBJECT_LIMIT, shortened
 from alerts.message.wording import MessageText, view_of
-from alerts.view.alarm_lines import alarm_line
+from alerts.view.alarms.alarm_lines import alarm_line
+from alerts.view.alarms.muted_lines import muted_line
 from alerts.view.due_lines import day_text, due_name, due_text
 from alerts.view.format import age, counted, quantity_name
-from alerts.view.muted_lines import muted_line
 from alerts.view.own_state import own_parts
+from alerts.view.places.vessel_line import vessel_line
 from alerts.view.status import AlarmStatus, CellarStatus, ReadingStatus
-from alerts.view.vessel_line import vessel_line
 from alerts.watch.alarm_table import State
 from alerts.watch.due import DAY_MS, DueLimit
 from ingest.cellar import Cellar

@@ -7,8 +7,8 @@ __all__ = ["cylinder_fact", "cylinder_message_lines", "cylinder_now", "cylinder_
 from typing import Final
 
 from alerts.cylinders.details import CylinderShown
-from alerts.view.cylinder_lines import cylinder_content_text, cylinder_use_text, lasts_text
 from alerts.view.format import unit_name
+from alerts.view.gas.cylinder_lines import cylinder_content_text, cylinder_use_text, lasts_text
 from ingest.cellar import EffectiveLimit
 
 _QUANTITY: Final = "cylinder_days_left"

@@ -20,7 +20,7 @@ from alerts.view.format import (
     side,
     with_capital,
 )
-from alerts.view.gas_alarm_name import gas_alarm_name
+from alerts.view.gas.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
 from alerts.watch.own_limits import own_words
 from ingest.cellar import EffectiveLimit

@@ -13,9 +13,9 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.blanket.details import BlanketShown
-from alerts.view.blanket_lines import blanket_line, finding_name, finding_text, floor_text, lost_text
-from alerts.view.blanket_values import compensated_text, hours_text
 from alerts.view.format import exact_time, setpoint_text, side, unit_name, value_text, with_capital
+from alerts.view.gas.blanket_lines import blanket_line, finding_name, finding_text, floor_text, lost_text
+from alerts.view.gas.blanket_values import compensated_text, hours_text
 from ingest.cellar import EffectiveLimit, value_in_unit
 from ingest.judgement import UNDECIDED
 

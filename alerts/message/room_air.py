@@ -9,7 +9,7 @@ from typing import Final
 from alerts.gas.stock import RoomGas
 from alerts.message.cautions import GOING_IN, caution_of
 from alerts.message.wording import CellarView
-from alerts.view.room_air_lines import room_air_text
+from alerts.view.gas.room_air_lines import room_air_text
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from ingest.cellar import EffectiveLimit

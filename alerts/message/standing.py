@@ -10,7 +10,7 @@ from typing import Final
 
 from alerts.message.subject import alarm_name
 from alerts.view.format import limit_value_text, long_time
-from alerts.view.gas_alarm_name import gas_alarm_name
+from alerts.view.gas.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm_table import State
 from alerts.watch.level import LevelTrack
 from alerts.watch.watch_state import LimitRecord

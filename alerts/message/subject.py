@@ -21,7 +21,7 @@ from typing import Final
 
 from alerts.view.due_lines import due_name
 from alerts.view.format import duration_text, limit_value_text, measured_name, missing_words, setpoint_text, side
-from alerts.view.gas_alarm_name import gas_alarm_name
+from alerts.view.gas.gas_alarm_name import gas_alarm_name
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE

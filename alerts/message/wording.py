@@ -26,7 +26,7 @@ from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas, look_first
 from alerts.message.subject import is_beyond, subject_of
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text, setpoint_text, side
-from alerts.view.so2_lines import TITRATED
+from alerts.view.so2.so2_lines import TITRATED
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import AlarmEvent, Occasion, State
 from alerts.watch.applied_limits import LEFT_NOTE, REPLACED_NOTE

@@ -12,9 +12,9 @@ from alerts.review.amounts import gas_span, gas_text, milligrams
 from alerts.review.blanket_record import BlanketRecord, blanket_record
 from alerts.review.section import ReviewSection, ReviewVerdict, worse_of
 from alerts.review.vessel_facts import BlanketPast, VesselFacts
-from alerts.view.blanket_lines import blanket_line, finding_name
 from alerts.view.due_lines import day_text
 from alerts.view.format import days_text, value_text
+from alerts.view.gas.blanket_lines import blanket_line, finding_name
 from ingest.times import iso_utc
 
 # Under the air floor for longer than this is worth a second look: an alarm waits a minute, and a person needs an hour.

@@ -16,8 +16,8 @@ from alerts.review.amounts import milligrams
 from alerts.review.section import ReviewSection, ReviewVerdict
 from alerts.review.vessel_facts import BottlingWish, VesselFacts
 from alerts.so2.vessel_dose import DoseWish, VesselDose, vessel_dose
-from alerts.view.dose_lines import dose_json, dose_lines, entry_command
 from alerts.view.format import with_capital
+from alerts.view.so2.dose_lines import dose_json, dose_lines, entry_command
 from alerts.wine.molecular import FREE_SO2_RANGE, free_needed
 from alerts.wine.targets import Stage, style_target
 from ingest.journal.kinds.addition import SO2_PER_SALT

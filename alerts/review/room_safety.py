@@ -13,7 +13,7 @@ from alerts.review.amounts import gas_text
 from alerts.review.racking_facts import RackingFacts
 from alerts.review.section import ReviewSection, ReviewVerdict, worse_of
 from alerts.review.supply import GasNeed
-from alerts.view.room_air_lines import room_air_json, room_air_text
+from alerts.view.gas.room_air_lines import room_air_json, room_air_text
 
 
 def room_section(facts: RackingFacts, needs: Sequence[GasNeed]) -> ReviewSection:

@@ -12,8 +12,8 @@ from alerts.review.vessel_facts import VesselFacts
 from alerts.so2.vessel_dose import STALE_MS
 from alerts.so2.vessel_so2 import VesselSo2
 from alerts.view.format import age, with_capital
-from alerts.view.so2_lines import so2_json, so2_line, so2_lines
-from alerts.view.total_so2_lines import total_so2_json, total_so2_lines
+from alerts.view.so2.so2_lines import so2_json, so2_line, so2_lines
+from alerts.view.so2.total_so2_lines import total_so2_json, total_so2_lines
 from alerts.wine.targets import Stage, style_target
 from ingest.journal.titration import Style
 

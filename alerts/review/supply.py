@@ -19,7 +19,7 @@ from alerts.review.moving import Move
 from alerts.review.purging import PurgeChoice
 from alerts.review.racking_facts import RackingFacts, RackingVessel, RackingWish
 from alerts.review.section import ReviewSection, ReviewVerdict, worse_of
-from alerts.view.room_air_lines import rounded_l
+from alerts.view.gas.room_air_lines import rounded_l
 from ingest.times import iso_utc_known
 
 # The usual blanket of a keg, gauge [kPa] (common practice, no source), within this share of the stamp.

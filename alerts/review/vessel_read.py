@@ -16,9 +16,9 @@ from alerts.gas.vessel_walls import walls_of
 from alerts.review.vessel_facts import BlanketPast, HourMeans, PressureSpans, VesselFacts, WineSeen
 from alerts.so2.band import BandPoint, so2_band
 from alerts.so2.used_salt import salt_used_last
-from alerts.view.alarm_lines import alarm_line
+from alerts.view.alarms.alarm_lines import alarm_line
+from alerts.view.places.vessel_card import VesselCard, vessel_cards
 from alerts.view.status import AlarmStatus, cellar_status
-from alerts.view.vessel_card import VesselCard, vessel_cards
 from alerts.watch.due import DueLimit, due_limits
 from ingest.cellar import Cellar, Vessel, due_rules
 from ingest.journal.awaited_work import main_lot

@@ -13,8 +13,8 @@ from alerts.cylinders.gas_in_rooms import QuickGasInRooms
 from alerts.gas.stock import RoomGas
 from alerts.message import SHOWN_READINGS, Ago
 from alerts.so2.judge import is_upper_bound
-from alerts.view.blanket_lines import blanket_of
-from alerts.view.cylinder_lines import cylinder_of
+from alerts.view.gas.blanket_lines import blanket_of
+from alerts.view.gas.cylinder_lines import cylinder_of
 from ingest.cellar import Cellar, WinePlaces, is_judged_id
 from ingest.store import Store
 from ingest.store.judgements import judgement_history, newest_judgements

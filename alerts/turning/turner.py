@@ -20,7 +20,7 @@ from alerts.turning.rate_windows import stored_windows
 from alerts.turning.reading_feed import ReadingFeed
 from alerts.turning.turn_reports import TurnReports
 from alerts.turning.without_store import Shadow, WithoutStore
-from alerts.view.record_lines import step_words
+from alerts.view.alarms.record_lines import step_words
 from alerts.watch.alarm import Transition
 from alerts.watch.alarm_table import State
 from alerts.watch.applied_limits import AppliedLimits, applied_limits

@@ -23,7 +23,7 @@ from alerts.gas.blanket import BAROMETER_RANGE, GAUGE_RANGE, BlanketState, Filli
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import blanket_gas
-from alerts.view.blanket_values import hours_text
+from alerts.view.gas.blanket_values import hours_text
 from ingest.json_text import json_text
 from ingest.times import iso_utc, iso_utc_known
 

@@ -19,8 +19,8 @@ from alerts.command.opened_cellar import declared_probe, open_cellar
 from alerts.command.options import File, Json, Who, Yes, user_name
 from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.errors import NotWritten
+from alerts.view.entries.journal_lines import entry_heading, entry_json
 from alerts.view.format import local_time
-from alerts.view.journal_lines import entry_heading, entry_json
 from ingest.calibrating import drafted_calibration, judged_calibration, series_now
 from ingest.cellar import QUANTITIES, Cellar, Probe, parse_amount
 from ingest.entering import moment

@@ -19,10 +19,10 @@ from alerts.command.options import user_name
 from alerts.command.terminal import Terminal, at_a_terminal
 from alerts.command.wrong_options import wrong_options
 from alerts.errors import NotWritten
-from alerts.view.choices import choices
+from alerts.view.entries.choices import choices
+from alerts.view.entries.journal_lines import entry_json
+from alerts.view.entries.titration_row import titration_row
 from alerts.view.format import counted
-from alerts.view.journal_lines import entry_json
-from alerts.view.titration_row import titration_row
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, context_of, moment
 from ingest.entering_several import COMMON, prepare_line, write_several

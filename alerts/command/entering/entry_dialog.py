@@ -9,8 +9,8 @@ from typing import Any, Final
 
 from alerts.command.terminal import MOST_TRIES, Terminal
 from alerts.errors import NotWritten
-from alerts.view.choices import choices
-from alerts.view.entry_form import example_hint, likely_answer
+from alerts.view.entries.choices import choices
+from alerts.view.entries.entry_form import example_hint, likely_answer
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, answered, context_of, moment
 from ingest.errors import EntryRefused, IngestError

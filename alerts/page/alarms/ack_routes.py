@@ -18,7 +18,7 @@ from alerts.errors import AlertsError, LinkRefused, NoAnswer
 from alerts.operator_requests import wait_for, write_down
 from alerts.page.context import PageContext
 from alerts.page.doors.door import open_to_all
-from alerts.view.alarm_lines import alarm_line
+from alerts.view.alarms.alarm_lines import alarm_line
 from alerts.view.format import with_capital
 from alerts.view.status import cellar_status
 from ingest.errors import IngestError

@@ -14,10 +14,10 @@ from alerts.page.alarms.alarm_acts import AlarmActs
 from alerts.page.alarms.limit_routes import statuses_of
 from alerts.page.cellar.cellar_answers import AlarmAnswer, MutedAnswer
 from alerts.page.context import PageContext
-from alerts.view.alarm_lines import alarm_json
-from alerts.view.limit_lines import limit_json
-from alerts.view.muted_lines import muted_json
-from alerts.view.record_lines import record_json
+from alerts.view.alarms.alarm_lines import alarm_json
+from alerts.view.alarms.limit_lines import limit_json
+from alerts.view.alarms.muted_lines import muted_json
+from alerts.view.alarms.record_lines import record_json
 from alerts.view.status import cellar_status
 from ingest.machine_clock import even_time
 from ingest.store.alarms.alarm_record import newest_transitions

@@ -15,10 +15,10 @@ from alerts.page.alarms.alarm_acts import AlarmActs, WrittenRequests
 from alerts.page.alarms.who import keep_who, who_of
 from alerts.page.context import PageContext
 from alerts.page.ways import card_of
+from alerts.view.alarms.limit_lines import limit_words
+from alerts.view.alarms.muted_lines import mute_text
 from alerts.view.format import duration_text
-from alerts.view.limit_lines import limit_words
-from alerts.view.muted_lines import mute_text
-from alerts.view.place_line import alarm_note
+from alerts.view.places.place_line import alarm_note
 from alerts.view.status import AlarmStatus, cellar_status
 from alerts.watch.shelving import is_overpressure, longest_s
 from ingest.errors import TextRefused

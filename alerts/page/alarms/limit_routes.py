@@ -11,8 +11,7 @@ from fastapi.responses import HTMLResponse
 
 from alerts.limits.limits_now import limits_now
 from alerts.page.context import PageContext
-from alerts.view.format import duration_text
-from alerts.view.limit_lines import (
+from alerts.view.alarms.limit_lines import (
     LimitStatus,
     deadband_text,
     limit_statuses,
@@ -22,6 +21,7 @@ from alerts.view.limit_lines import (
     raised_words,
     state_words,
 )
+from alerts.view.format import duration_text
 from ingest.store.alarms.alarm_record import alarm_rows, last_raised_ms, last_steps
 
 

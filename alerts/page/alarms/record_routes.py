@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from alerts.limits.limits_now import limits_now
 from alerts.page.context import PageContext
-from alerts.view.record_lines import record_tail
+from alerts.view.alarms.record_lines import record_tail
 from ingest.store.alarms.alarm_record import TransitionRow, newest_transitions
 
 _A_PAGE: Final = 100

@@ -15,12 +15,12 @@ from typing import Any, Final
 from alerts.page.cellar.trend_drawing import draw_trend
 from alerts.page.context import PageContext
 from alerts.view.absence_lines import absence_line
-from alerts.view.day_trend import DayTrend, day_trend
 from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_head, undelivered_line
 from alerts.view.own_state import OwnPart, own_parts
-from alerts.view.place_line import PlaceLine, alarm_note, place_line
-from alerts.view.so2_lines import So2Summary, done_words, free_words, molecular_words
+from alerts.view.places.day_trend import DayTrend, day_trend
+from alerts.view.places.place_line import PlaceLine, alarm_note, place_line
+from alerts.view.so2.so2_lines import So2Summary, done_words, free_words, molecular_words
 from alerts.view.status import CellarStatus, PlaceStatus, ReadingStatus
 from ingest.cellar import EffectiveLimit, Probe
 from ingest.store import Store

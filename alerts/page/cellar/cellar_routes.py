@@ -23,8 +23,8 @@ from alerts.page.errors import ErrorAnswer
 from alerts.page.ways import card_of, enter_at, history_of, review_of
 from alerts.so2.vessel_so2 import so2_inside
 from alerts.so2.vessel_total import totals_inside
-from alerts.view.cellar_json import cellar_json
-from alerts.view.place_line import Note
+from alerts.view.places.cellar_json import cellar_json
+from alerts.view.places.place_line import Note
 from alerts.view.status import cellar_status
 from ingest.cellar import Cellar, Vessel
 from ingest.json_text import json_text

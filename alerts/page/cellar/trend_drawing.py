@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
-from alerts.view.day_trend import DAY_MS, SPAN_MS, DayTrend
+from alerts.view.places.day_trend import DAY_MS, SPAN_MS, DayTrend
 from ingest.cellar import USUAL, EffectiveLimit
 
 WIDTH: Final = 144.0

@@ -16,9 +16,9 @@ from alerts.page.cellar.cellar_pieces import with_ages
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
 from alerts.page.ways import card_of, enter_at, history_of, review_of
-from alerts.view.card_words import card_words
-from alerts.view.cellar_json import card_json
-from alerts.view.vessel_card import known_vessels, vessel_cards
+from alerts.view.places.card_words import card_words
+from alerts.view.places.cellar_json import card_json
+from alerts.view.places.vessel_card import known_vessels, vessel_cards
 from ingest.cellar import nearest
 from ingest.json_text import json_text
 from ingest.times import iso_utc

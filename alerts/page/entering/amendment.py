@@ -12,7 +12,7 @@ from alerts.page.context import PageContext
 from alerts.page.entering.entry_pages import Writing
 from alerts.page.entering.entry_post import EntryPost, read_post
 from alerts.page.entering.form_controls import control_of
-from alerts.view.entry_form import entry_form
+from alerts.view.entries.entry_form import entry_form
 from ingest.amending import Amendment, former_answers, prepare_amendment, write_amendment
 from ingest.entering import Prepared, context_of
 from ingest.journal.answers import Clock

@@ -28,9 +28,9 @@ from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints
 
 from alerts.page.cellar.cellar_answers import ContentsAnswer
 from alerts.page.entering.form_controls import Control, control_of
-from alerts.view.entry_form import FormField
-from alerts.view.journal_lines import entry_json
-from alerts.view.vessel_contents import contents_json
+from alerts.view.entries.entry_form import FormField
+from alerts.view.entries.journal_lines import entry_json
+from alerts.view.places.vessel_contents import contents_json
 from ingest.cellar import Cellar
 from ingest.entering import Prepared
 from ingest.exchange.entry_lines import entry_object

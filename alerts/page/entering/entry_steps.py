@@ -17,7 +17,7 @@ from fastapi import Response
 
 from alerts.page.entering.entry_pages import EntryPages, FormProblem, Unready, Writing, written_response
 from alerts.page.entering.entry_post import EntryPost, with_new_key
-from alerts.view.entry_form import without_stale_offers
+from alerts.view.entries.entry_form import without_stale_offers
 from ingest.entering import Prepared
 from ingest.errors import EntryRefused, IngestError, StoreError
 from ingest.journal.answers import AnswersWrong, Clock

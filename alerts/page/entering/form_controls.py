@@ -18,7 +18,7 @@ from zoneinfo import ZoneInfo
 from markupsafe import Markup, escape
 from starlette.datastructures import FormData
 
-from alerts.view.entry_form import FormField
+from alerts.view.entries.entry_form import FormField
 from ingest.cellar import split_amount
 from ingest.errors import IngestError
 from ingest.journal.answers import (

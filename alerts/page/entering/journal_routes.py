@@ -19,8 +19,8 @@ from alerts.page.entering.entry_post import checked_form, read_post
 from alerts.page.entering.entry_steps import not_ready, take_step
 from alerts.page.entering.form_controls import typed
 from alerts.page.entering.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
+from alerts.view.entries.journal_lines import entry_line
 from alerts.view.format import local_time, with_capital
-from alerts.view.journal_lines import entry_line
 from ingest.errors import EntryRefused, IngestError, StoreError
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import KINDS, body_words, spread_words

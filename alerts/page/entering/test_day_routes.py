@@ -20,10 +20,10 @@ from alerts.page.entering.entry_pages import FormProblem, Unready, written_respo
 from alerts.page.entering.entry_post import EntryPost, checked_form, new_key, read_post, with_new_key
 from alerts.page.entering.entry_steps import CHANGED, WARNED, not_ready, prepared_mark, written_before
 from alerts.page.entering.form_controls import control_of, point_for_comma, typed
-from alerts.view.choices import Candidate, choices
-from alerts.view.entry_form import entry_form, without_stale_offers
+from alerts.view.entries.choices import Candidate, choices
+from alerts.view.entries.entry_form import entry_form, without_stale_offers
+from alerts.view.entries.titration_row import titration_row
 from alerts.view.format import local_time
-from alerts.view.titration_row import titration_row
 from ingest.entering import Prepared, context_of, moment
 from ingest.entering_several import COMMON, prepare_line, write_several
 from ingest.errors import EntryRefused, IngestError, StoreError

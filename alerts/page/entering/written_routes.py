@@ -16,7 +16,7 @@ from alerts.page.alarms.who import who_of
 from alerts.page.context import PageContext
 from alerts.page.entering.entry_pages import written_response
 from alerts.page.entering.entry_post import checked_form
-from alerts.view.journal_lines import entry_line
+from alerts.view.entries.journal_lines import entry_line
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds.titrant import TitrantBody
 from ingest.store import Store

@@ -7,7 +7,7 @@ __all__ = ["MOST_ENTRIES", "alarm_marks", "entry_marks"]
 from collections.abc import Mapping
 from typing import Final
 
-from alerts.view.alarm_lines import alarm_setpoint, alarm_value
+from alerts.view.alarms.alarm_lines import alarm_setpoint, alarm_value
 from alerts.view.format import days_text, duration_text, measured_name, missing_words
 from alerts.view.history.answer import AlarmMark, EntryMark
 from alerts.view.history.limits import PlacedLimit

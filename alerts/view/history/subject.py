@@ -10,7 +10,7 @@ from typing import Final, NamedTuple
 
 from alerts.errors import HistoryRefused
 from alerts.view.history.answer import LotStay, SubjectKind
-from alerts.view.vessel_card import known_vessels
+from alerts.view.places.vessel_card import known_vessels
 from ingest.cellar import Cellar
 from ingest.journal.kinds.lot import LotBody
 from ingest.journal.lot_locations import LotLocation

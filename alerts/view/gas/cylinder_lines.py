@@ -11,8 +11,8 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.cylinders.details import CylinderShown, cylinder_shown
-from alerts.view.blanket_values import hours_text
 from alerts.view.format import age, local_time, unit_name, value_text
+from alerts.view.gas.blanket_values import hours_text
 from alerts.watch.turn import is_judged_lately
 from ingest.cellar import value_in_unit
 from ingest.judgement import Judgement

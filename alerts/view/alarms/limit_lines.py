@@ -22,9 +22,9 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final
 
+from alerts.view.alarms.muted_lines import mute_text
 from alerts.view.due_lines import due_words
 from alerts.view.format import duration_text, local_time, missing_words, setpoint_text
-from alerts.view.muted_lines import mute_text
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import MUTING, State
 from alerts.watch.own_limits import own_words

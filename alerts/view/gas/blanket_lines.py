@@ -18,8 +18,8 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.blanket.details import BlanketShown, blanket_shown
-from alerts.view.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
 from alerts.view.format import age, local_time, value_text
+from alerts.view.gas.blanket_values import compensated_text, headspace_text, hours_text, rate_pressure_text, rate_text
 from alerts.watch.turn import is_judged_lately
 from ingest.judgement import UNDECIDED, Judgement
 from ingest.times import iso_utc, iso_utc_known

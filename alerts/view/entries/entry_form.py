@@ -11,7 +11,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from alerts.view.choices import Candidate, choices
+from alerts.view.entries.choices import Candidate, choices
 from ingest.errors import IngestError
 from ingest.journal.answers import AnswersWrong, Choice, Clock, UsualWords, WrittenWords
 from ingest.journal.drafting import last_answers, next_question, offered_answer, read_answers

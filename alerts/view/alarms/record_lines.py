@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import tzinfo
 from typing import Final
 
-from alerts.view.alarm_lines import alarm_value
+from alerts.view.alarms.alarm_lines import alarm_value
 from alerts.view.format import days_text, duration_text, local_time
 from alerts.watch.alarm_table import MUTING, AlarmEvent, State
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit

@@ -10,7 +10,7 @@ from datetime import tzinfo
 
 from alerts.so2.vessel_dose import VesselDose
 from alerts.view.due_lines import day_text
-from alerts.view.so2_lines import so2_line
+from alerts.view.so2.so2_lines import so2_line
 from alerts.wine.adding import CAUTIONS, HOW_TO_ADD, HOW_TO_ADD_STOCK, OPENING_A_KEG
 from alerts.wine.dose_outlook import expected_keys
 from alerts.wine.molecular import TRADE_PK

@@ -15,7 +15,7 @@ from datetime import tzinfo
 from statistics import median
 from typing import Final
 
-from alerts.view.alarm_figures import AlarmFigures, LimitFigures
+from alerts.view.alarms.alarm_figures import AlarmFigures, LimitFigures
 from alerts.view.format import duration_text, exact_time
 from ingest.times import iso_utc
 

@@ -6,7 +6,7 @@ __all__ = ["gas_alarm_name"]
 
 from typing import Final
 
-from alerts.view.blanket_values import hours_text, rate_text
+from alerts.view.gas.blanket_values import hours_text, rate_text
 from ingest.cellar import EffectiveLimit
 
 _DAY_H: Final = 24.0

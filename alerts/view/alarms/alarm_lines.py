@@ -27,7 +27,7 @@ from alerts.view.format import (
     side,
     value_text,
 )
-from alerts.view.gas_alarm_name import gas_alarm_name
+from alerts.view.gas.gas_alarm_name import gas_alarm_name
 from alerts.view.status import AlarmStatus
 from ingest.cellar import LIMIT_QUANTITIES, EffectiveLimit
 from ingest.times import iso_utc, iso_utc_known

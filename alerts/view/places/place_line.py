@@ -8,17 +8,17 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Final, Literal
 
-from alerts.view.alarm_lines import alarm_what, chatter_text, finding_suffix, since_suffix
-from alerts.view.blanket_lines import blanket_line, blanket_of
-from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.alarms.alarm_lines import alarm_what, chatter_text, finding_suffix, since_suffix
+from alerts.view.alarms.muted_lines import mute_text
 from alerts.view.due_lines import day_text
 from alerts.view.format import local_time, quality_text, quantity_name, value_text, with_capital
-from alerts.view.muted_lines import mute_text
+from alerts.view.gas.blanket_lines import blanket_line, blanket_of
+from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.gas.supply_lines import supply_line
+from alerts.view.places.vessel_contents import free_text, lots_text, volume_text
 from alerts.view.racking_lines import racking_line
-from alerts.view.so2_lines import So2Summary, judged_so2
+from alerts.view.so2.so2_lines import So2Summary, judged_so2
 from alerts.view.status import AlarmStatus, CellarStatus, MutedStatus, PlaceStatus, ReadingStatus
-from alerts.view.supply_lines import supply_line
-from alerts.view.vessel_contents import free_text, lots_text, volume_text
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
 

@@ -10,18 +10,25 @@ from datetime import tzinfo
 from typing import Final
 
 from alerts.limits.due_feed import due_limits_at
-from alerts.view.blanket_lines import blanket_lines
-from alerts.view.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.alarms.limit_lines import (
+    LimitStatus,
+    limit_statuses,
+    limit_words,
+    origin_words,
+    raised_words,
+    state_words,
+)
+from alerts.view.alarms.record_lines import record_line
 from alerts.view.due_lines import day_text, due_name
 from alerts.view.format import age, local_time
-from alerts.view.limit_lines import LimitStatus, limit_statuses, limit_words, origin_words, raised_words, state_words
-from alerts.view.record_lines import record_line
-from alerts.view.so2_lines import so2_done_words, so2_lines
+from alerts.view.gas.blanket_lines import blanket_lines
+from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
+from alerts.view.gas.supply_lines import supply_line
+from alerts.view.places.vessel_card import VesselCard, vessel_cards
+from alerts.view.places.vessel_contents import volume_text
+from alerts.view.so2.so2_lines import so2_done_words, so2_lines
+from alerts.view.so2.total_so2_lines import total_done_words, total_so2_lines
 from alerts.view.status import CellarStatus
-from alerts.view.supply_lines import supply_line
-from alerts.view.total_so2_lines import total_done_words, total_so2_lines
-from alerts.view.vessel_card import VesselCard, vessel_cards
-from alerts.view.vessel_contents import volume_text
 from alerts.watch.due import DueLimit
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.journal.entry import Entry, kind_words

@@ -11,8 +11,8 @@ from typing import Final
 from alerts.blanket.details import BlanketShown, blanket_shown
 from alerts.so2.vessel_so2 import VesselSo2, so2_inside
 from alerts.so2.vessel_total import VesselTotal, totals_inside
-from alerts.view.blanket_lines import blanket_of
 from alerts.view.format import exact_time
+from alerts.view.gas.blanket_lines import blanket_of
 from alerts.view.status import ReadingStatus, readings_at
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
