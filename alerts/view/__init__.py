@@ -1,6 +1,7 @@
 """What page, command and messages show alike.
 
-Beside ``status`` and ``format``, each file shows one thing: lines for people and, where programs read it, an object for JSON.
+Beside ``status`` and ``format``, each file shows one thing: lines for people and, where programs read it, an object for
+JSON.
 
 status           the cellar at one moment
 format           values, times and durations as people read them

@@ -1,7 +1,8 @@
 """What ``/api/cellar``, ``/api/vessels/{id}`` and ``/api/events`` give, as the OpenAPI document describes it.
 
-The answers themselves are made by ``alerts.view.places.cellar_json``, as those of ``leeside now --json``; a test holds the
-two together. Times are RFC 3339 text in UTC. A key that ends in a unit is in that unit; null: not known, or not there.
+The answers themselves are made by ``alerts.view.places.cellar_json``, as those of ``leeside now --json``; a test holds
+the two together. Times are RFC 3339 text in UTC. A key that ends in a unit is in that unit; null: not known, or not
+there.
 """
 
 from __future__ import annotations
