@@ -85,7 +85,11 @@ ROWS: Final = {
 
 @dataclass(frozen=True, slots=True)
 class Batch:
-    """Some kegs of one row. journal: whether the watch hears of what people did, as from leeside's journal."""
+    """Some kegs of one row.
+
+    journal: whether the watch hears of what people did, as from leeside's journal. barometer: whether all of the kegs
+    have one or none, None for half of them; the kegs are the same otherwise.
+    """
 
     row: str
     headspace_l: float
@@ -95,6 +99,7 @@ class Batch:
     days: float | None = None
     every_s: float = 600.0
     journal: bool = False
+    barometer: bool | None = None
 
 
 def run_batch(batch: Batch) -> list[Outcome]:
@@ -119,7 +124,10 @@ def batch_kegs(batch: Batch) -> list[TrialKeg]:
     kind = ROWS[batch.row].kind
     kind = replace(kind, headspace_l=batch.headspace_l, days=batch.days or kind.days)
     seed = batch.seed + 1_000_000 * list(ROWS).index(batch.row)
-    return draw_kegs(kind, batch.count, seed=seed, first=batch.first)
+    kegs = draw_kegs(kind, batch.count, seed=seed, first=batch.first)
+    if batch.barometer is None:
+        return kegs
+    return [replace(keg, probes=replace(keg.probes, barometer=batch.barometer)) for keg in kegs]
 
 
 def facts_of(keg: TrialKeg, *, wine_before: WineBefore = "unknown") -> BlanketFacts:

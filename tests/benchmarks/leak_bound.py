@@ -10,7 +10,7 @@ began, by which law, and the temperatures; it is linear. So it is a little too g
 A leak counts as certain when it is so many of these uncertainties away from none: with 4, the looks of sixty nights
 give a false alarm in some kegs of a hundred, with 5 in none of thousands.
 
-A minute for each row; --runs, --part, --headspace, --seed as for ``leaks.py``.
+A minute for each row; --runs, --part, --headspace, --barometer, --seed as for ``leaks.py``.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from math import exp
 
 import numpy as np
 from leak_trials import HEADSPACES_L, ROWS, Batch, Row, batch_kegs
+from leaks import BAROMETER
 
 from ingest.simulation.keg_trials.array_physics import Floats
 from ingest.simulation.keg_trials.keg import Happening, Leak, Moved, TrialKeg, Vent, WineDrawn
@@ -41,17 +42,18 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1000)
     parser.add_argument("--part", action="append", default=[])
     parser.add_argument("--headspace", type=float, action="append", default=[])
+    parser.add_argument("--barometer", choices=list(BAROMETER), default="half")
     options = parser.parse_args()
+    barometer = BAROMETER[options.barometer]
     for row in ROWS.values():
         if row.kind.leak is None or not any(row.name.startswith(part) for part in options.part or [""]):
             continue
         for headspace_l in options.headspace or HEADSPACES_L:
-            print_bound(row, headspace_l, options.runs, options.seed)
+            print_bound(row, Batch(row.name, headspace_l, 0, options.runs, options.seed, barometer=barometer))
 
 
-def print_bound(row: Row, headspace_l: float, runs: int, seed: int) -> None:
+def print_bound(row: Row, batch: Batch) -> None:
     """Print in how many kegs the leak could be certain within the time of the row."""
-    batch = Batch(row.name, headspace_l, 0, runs, seed)
     delays = bounds(batch_kegs(batch), row.kind.days)
     parts = []
     for level, at_level in zip(LEVELS, delays, strict=True):
@@ -59,7 +61,7 @@ def print_bound(row: Row, headspace_l: float, runs: int, seed: int) -> None:
         share = 100.0 * float((known <= row.within_h).mean())
         median = float(np.median(known))
         parts.append(f"{level:g} u: {share:.0f} %, median {median:.2g} h")
-    print(f"{row.name}, {headspace_l:g} L, within {row.within_h:.3g} h: {'; '.join(parts)}", flush=True)
+    print(f"{row.name}, {batch.headspace_l:g} L, within {row.within_h:.3g} h: {'; '.join(parts)}", flush=True)
 
 
 def bounds(kegs: Sequence[TrialKeg], days: float) -> list[Floats]:
@@ -100,10 +102,11 @@ def _moved(keg: TrialKeg) -> Iterator[tuple[TrialKeg, float, float]]:
         yield replace(keg, diffusion_factor=keg.diffusion_factor * exp(0.05)), 0.05, 0.5
     else:
         yield replace(keg, surface_m_per_s=keg.surface_m_per_s * exp(0.05)), 0.05, 1.3
-    nitrogen, argon, oxygen = keg.wine_holds_kpa
-    held = (nitrogen + 1.0, argon, oxygen) if keg.gas == "n2" else (nitrogen, argon + 1.0, oxygen)
-    yield replace(keg, wine_holds_kpa=held), 1.0, 25.0
-    yield replace(keg, wine_holds_kpa=(nitrogen, argon, oxygen + 1.0)), 1.0, 6.0
+    blanket, oxygen = ("n2", "ar", "", "co2").index(keg.gas), 2
+    for gas, u_kpa in ((blanket, 25.0), (oxygen, 6.0)):
+        held = [*keg.wine_holds_kpa, 0.0][:4]
+        held[gas] += 1.0
+        yield replace(keg, wine_holds_kpa=tuple(held)), 1.0, u_kpa
     yield replace(keg, solubility_factor=keg.solubility_factor + 0.01), 0.01, 0.035
     yield replace(keg, gas_share=keg.gas_share + 0.01), 0.01, 0.1
     for number, happening in enumerate(keg.happenings):

@@ -4,8 +4,8 @@ rate.
 The kegs are simulated by ``ingest.simulation.keg_trials``, which has physics of its own: gases dissolving into stirred
 or still wine, wine that lags behind the room, doors, a cooler's cycles, weather, transmitters with noise, resolution,
 thermal zero and drift, contents entered up to 0.3 L off (or with a standard deviation of 0.3 L), samples drawn, gas
-vented, kegs carried, gaps of three hours. Half have a barometer, half a room probe, half the temperature at the wall.
-Nothing is taken from a journal, unless with --journal.
+vented, kegs carried, gaps of three hours. Half have a barometer (--barometer: all, none), half a room probe, half the
+temperature at the wall. Nothing is taken from a journal, unless with --journal.
 
 Beside it two simpler ways see the same readings (``leak_simple_ways.py``): the gauge alone, and the ideal gas law
 alone.
@@ -30,6 +30,7 @@ from leak_simple_ways import WAYS
 from leak_trials import HEADSPACES_L, ROWS, Batch, Row, run_batch
 
 AT_ONCE = 6
+BAROMETER: dict[str, bool | None] = {"all": True, "half": None, "none": False}
 _HEAD = (
     "| kegs | L | runs | goal | in time | false alarms | gauge alone: in time | false | ideal gas: in time | false |",
     "|---|---|---|---|---|---|---|---|---|---|",
@@ -48,6 +49,9 @@ def main() -> None:
     parser.add_argument("--headspace", type=float, action="append", default=[], help="L; may be repeated")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--every", type=float, default=600.0, help="s between judgements")
+    parser.add_argument(
+        "--barometer", choices=list(BAROMETER), default="half", help="which kegs have one; they are the same otherwise"
+    )
     parser.add_argument("--journal", action="store_true", help="tell the watch what a journal would")
     parser.add_argument("--failing", action="store_true", help="list each keg that was missed or gave a false alarm")
     options = parser.parse_args()
@@ -66,7 +70,7 @@ def main() -> None:
                 if options.failing:
                     print_failing(row, outcomes)
                 summary.append(summary_line(row, headspace_l, outcomes))
-    print("\n" + "\n".join([*_HEAD, *summary]))
+    print(f"\nWith a barometer: {options.barometer}\n\n" + "\n".join([*_HEAD, *summary]))
 
 
 def batches(row: Row, headspace_l: float, options: argparse.Namespace) -> list[Batch]:
@@ -84,6 +88,7 @@ def batches(row: Row, headspace_l: float, options: argparse.Namespace) -> list[B
             days,
             options.every,
             options.journal,
+            BAROMETER[options.barometer],
         )
         for first in range(0, count, AT_ONCE)
     ]
