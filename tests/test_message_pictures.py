@@ -8,17 +8,19 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta, timezone
 from email import message_from_bytes, policy
 from email.message import EmailMessage
+from functools import partial
 from pathlib import Path
 from threading import Event
 from typing import Any, Final
 
 import pytest
 from a_mill_lane import MillLaneOnDisk
-from cellar_text import KEG, MQTT, probe, site, temperature
+from cellar_text import KEG, MQTT, mail, probe, site, temperature
 from eventually import eventually
 from hypothesis import given
 from hypothesis import strategies as st
 from mail_server import STORED, Inbox, mail_server, route
+from test_cellar_people import person
 from turning_bench import EPOCH_MS, LOW, MAIL, Bench
 
 from alerts.errors import PictureFailed
@@ -28,6 +30,7 @@ from alerts.message.alarm_pictures import LATE_AGAIN_MS, WAIT_MS
 from alerts.message.mail import build_mail
 from alerts.message.outbox import Delivered
 from ingest.simulation.loopback import free_port
+from ingest.store.alarms.absences import begin_absence
 from ingest.store.alarms.alarm_record import key_of_occurrence
 from ingest.store.alarms.messages import MessageRow, recent_messages
 
@@ -165,6 +168,19 @@ def test_a_late_picture_follows_once(studio: Studio) -> None:
     assert not list(pictures.late())
 
 
+@pytest.mark.parametrize(("occasion", "follows"), [("passed on", True), ("reminder", False), ("returned", False)])
+def test_a_late_picture_follows_whoever_hears_of_the_alarm_for_the_first_time(
+    studio: Studio, occasion: str, follows: bool
+) -> None:
+    studio.now_ms += WAIT_MS
+    pictures = studio.pictures
+    passed_on = MESSAGE._replace(occasion=occasion)
+    assert pictures.of(passed_on) is None
+    studio.may_draw.set()
+    eventually(lambda: pictures.of(passed_on._replace(id=2, attempts=1)) == PICTURE)
+    assert list(pictures.late()) == ([(passed_on, PICTURE)] if follows else [])
+
+
 def test_late_pictures_of_many_alarms_do_not_double_the_mails(studio: Studio) -> None:
     studio.now_ms += WAIT_MS
     pictures = studio.pictures
@@ -257,6 +273,41 @@ def test_a_picture_is_drawn_of_a_real_alarm(bench: Bench) -> None:
     assert drawn is not None
     assert drawn.startswith(b"\x89PNG")
     assert len(drawn) < 60_000, "small enough for a phone on a slow network"
+
+
+@pytest.mark.parametrize("away", [False, True])
+def test_an_alarm_that_is_passed_on_arrives_with_the_picture_of_its_last_day(tmp_path: Path, away: bool) -> None:
+    """To a second person; to the owner, who is away, when the helper does not acknowledge it."""
+    port, inbox = free_port(), Inbox()
+    to_bo = '{ mail = "bo@cellar.example" }'
+    bo = person("bo", to_bo, priorities=[]) if away else person("bo", to_bo, after="30 min")
+    text = site() + MQTT + KEG + probe(topic="cellar/K1/pressure", unit="psi", every="1 h") + temperature() + LOW
+    bench = Bench(tmp_path, text + mail(port, to=["ana@cellar.example"]) + bo)
+    if away:
+        begin_absence(bench.store, "bo", "Ana", bench.now.utc_ms, bench.now.utc_ms + 9 * DAY_MS)
+    raise_alarm(bench)
+    bench.send()
+    for _ in range(61):
+        bench.reading(0.4)
+        bench.turn(60.0)
+    pictures = AlarmPictures(partial(draw_alarm, bench.cellar), lambda: bench.now.utc_ms)
+    channel = MailChannel(route(port), lambda: None, ZONE, pictures=pictures)
+    to = "ana@cellar.example" if away else "bo@cellar.example"
+    (passed_on,) = [
+        row
+        for row in recent_messages(bench.store, 100)
+        if (row.occasion, row.recipient) == ("passed on", to) and "K1 pressure" in row.subject
+    ]
+    # The clock of the bench stands still, so a message that finds its picture unfinished may ask again.
+    eventually(lambda: pictures.of(passed_on))
+    with mail_server(inbox, port):
+        assert channel.deliver(passed_on, bench.now.utc_ms) == Delivered()
+    bench.store.close()
+    (arrived,) = inbox.mails
+    assert arrived["To"] == to
+    assert "for 1 h: " in arrived["Subject"] or "for 30 min: " in arrived["Subject"]
+    (shown,) = [part for part in arrived.walk() if part.get_content_type() == "image/png"]
+    assert shown.get_content() == pictures.of(passed_on)
 
 
 def test_there_is_no_chart_of_what_never_was(bench: Bench) -> None:

@@ -18,6 +18,7 @@ from typing import Final
 from alerts.errors import PictureFailed
 from alerts.message.alarm_chart import alarm_chart
 from alerts.message.digest import DIGEST
+from alerts.message.reminders import PASSED_ON
 from alerts.pictures import draw
 from alerts.watch.alarm_table import Occasion
 from ingest.cellar import Cellar
@@ -39,6 +40,8 @@ _DRAW_S: Final = 20.0
 _MOST_KEPT: Final = 16
 # What is about more than one alarm, or about none that is still watched.
 _WITHOUT: Final = (DIGEST, FLOOD, FLOOD_OVER, Occasion.REMOVED)
+# The first that somebody hears of an alarm. Of what follows, a picture that is late is not worth a mail of its own.
+_FIRST: Final = (Occasion.RAISED, PASSED_ON)
 
 
 def draw_alarm(cellar: Cellar, occurrence: str, now_ms: int) -> bytes | None:
@@ -87,7 +90,7 @@ class AlarmPictures:
         order.without = [each for each in order.without if each.id != message.id]
         if order.done.wait(wait_ms / 1000):
             return order.picture
-        if message.occasion == Occasion.RAISED and not message.attempts:
+        if message.occasion in _FIRST and not message.attempts:
             order.without.append(message)
         return None
 
