@@ -55,8 +55,23 @@ class GasInRooms:
         beside = [self.in_cylinder(each, now_ms) for each in self._cellar.cylinder if self._feeds(each, vessel)]
         return self._room_gas(vessel.room, [*([] if inside is None else [inside]), *beside])
 
-    def in_room(self, room: str, now_ms: int) -> RoomGas:
-        """Give all gas that stands in a room."""
+    def beside(self, place: str, now_ms: int) -> RoomGas | None:
+        """Give all gas that somebody who goes to a place may meet: what stands in its room, and what can leak there.
+
+        Places of which nobody says where they stand count as one room. None where there is no gas.
+        """
+        rooms: dict[str, str | None] = {room.id: room.id for room in self._cellar.room}
+        rooms |= {vessel.id: vessel.room for vessel in self._cellar.vessel}
+        rooms |= {cylinder.id: cylinder.room for cylinder in self._cellar.cylinder}
+        if place not in rooms:
+            return None
+        room = rooms[place]
+        around = self.around(place, now_ms)
+        stocks = [*self.in_room(room, now_ms).stocks, *(() if around is None else around.stocks)]
+        return self._room_gas(room, list(dict.fromkeys(stocks))) if stocks else None
+
+    def in_room(self, room: str | None, now_ms: int) -> RoomGas:
+        """Give all gas that stands in a room; None for what stands nobody knows where."""
         cylinders = [self.in_cylinder(each, now_ms) for each in self._cellar.cylinder if each.room == room]
         vessels = [self.in_vessel(each, now_ms) for each in self._cellar.vessel if each.room == room]
         return self._room_gas(room, [*cylinders, *(stock for stock in vessels if stock is not None)])

@@ -10,12 +10,14 @@ cautions           what may hurt the person who answers
 chatter_words      lines for the cellar file that would end a chatter
 wording            a transition in plain words
 room_air           what escaping gas can do to the air of the room
+helper_air         the same for a helper, who goes into the room and does not know it
 bundle             several messages become one
 flood              more alarms than one person can read
 digest             what is collected and sent once a day
 cellar_digest      how the whole cellar stands, for who did not look since the last digest
 digest_times       when a digest of the cellar file's hour goes out
 hours              when a message may go out without waking anybody
+routes             who gets a message, and what it waits for
 message_id         the Message-ID, the same on every try
 trial              the message that a limit would send for a value
 notices            the messages that a turn's transitions cause, put into the outbox

@@ -21,14 +21,13 @@ from alerts.cylinders.details import CylinderShown
 from alerts.errors import AlertsError
 from alerts.gas.stock import RoomGas
 from alerts.message.bundle import Notice, combine, fold, notice_of
-from alerts.message.digest import DIGEST
-from alerts.message.digest_times import HELD_FOR_DIGEST_MS, next_digest_ms
 from alerts.message.flood import WINDOW_MS, in_flood
-from alerts.message.hours import earliest, hours_for, hours_of
+from alerts.message.helper_air import helper_air
 from alerts.message.message_id import stable_message_id
 from alerts.message.reminder_words import follow_up_text, raised_again
 from alerts.message.reminders import PASSED_ON, REMINDER, FollowUp
 from alerts.message.room_air import air_paragraph, is_about_gas
+from alerts.message.routes import AWAY, first_route, wait_of
 from alerts.message.subject import is_beyond
 from alerts.message.wording import Ago, CellarView, compose, view_of
 from alerts.watch.alarm import Transition
@@ -50,8 +49,6 @@ _LEVELS: Final = ("low", "high")
 
 # Why a message waits for the report about a gap.
 GAP: Final = "gap"
-# Why a message waits for the owner, who is away.
-AWAY: Final = "away"
 
 
 class Background(Protocol):
@@ -80,6 +77,9 @@ class Background(Protocol):
 
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""
+
+    def gas_beside(self, place: str, now_ms: int) -> RoomGas | None:
+        """All gas that somebody who goes to a place may meet; None where there is none."""
 
 
 class Notifier:
@@ -181,16 +181,9 @@ class Notifier:
     ) -> Route:
         """Whether and when a recipient hears of a transition."""
         limit = self._limits.get(transition.key)
-        if limit is not None and limit.key == channel_key(recipient.channel):
-            return Route(False)  # the message would wait for what it is about
         got_it = thread_of(connection, _occurrence(transition), recipient.name) is not None
-        is_theirs = limit is None or limit.priority in recipient.priorities
-        usual = Route(got_it or (is_theirs and recipient.after_s is None))
-        if absence is None:
-            return usual
         step = "" if limit is None else safe_step(limit, self._place_kinds)
-        away = route_of(absence, limit, step, recipient.person, got_it=got_it)
-        return away if recipient.person == absence.helper or usual.hears else usual
+        return first_route(limit, recipient, absence, step, got_it=got_it)
 
     def _notice(
         self, connection: sqlite3.Connection, transition: Transition, recipient: Recipient, route: Route, now_ms: int
@@ -209,6 +202,9 @@ class Notifier:
             link=self._link(transition, recipient, now_ms),
         )
         reads = limit is not None and limit.kind != "no data"
+        air, helper_step = self._air(transition, limit, view, now_ms), route.step
+        if limit is not None and helper_step:
+            air, helper_step = helper_air(background.gas_beside(limit.at, now_ms), helper_step, view.place_kind)
         draft = compose(
             transition,
             limit,
@@ -219,25 +215,19 @@ class Notifier:
             advice=self._advice(transition, limit),
             lots=self._background.lots_in(limit.at) if limit is not None else (),
             beyond=self._beyond(transition, limit),
-            air=self._air(transition, limit, view, now_ms),
-            helper_step=route.step,
+            air=air,
+            helper_step=helper_step,
         )
-        hours = hours_for(recipient, hours_of(limit), limit.priority if limit is not None else "low")
-        zone = self._cellar.site.zone
-        not_before_ms = earliest(now_ms, hours, recipient.waking, zone)
-        if hours == DIGEST and self._cellar.digest is not None:
-            not_before_ms = next_digest_ms(self._cellar.digest, now_ms, zone) + HELD_FOR_DIGEST_MS
-        if route.held_until_ms is not None:
-            hours, not_before_ms = AWAY, max(not_before_ms, route.held_until_ms)
+        wait = wait_of(self._cellar, limit, recipient, route, now_ms)
         return Notice(
             occurrences=(occurrence,),
             occasion=transition.occasion,
             draft=draft,
             priority=limit.priority if limit is not None else "low",
-            not_before_ms=not_before_ms,
+            not_before_ms=wait.not_before_ms,
             is_active=transition.occasion is not Occasion.REMOVED
             and transition.to_state in (State.UNACKNOWLEDGED, State.ACKNOWLEDGED),
-            hold=hours if not_before_ms > now_ms else "",
+            hold=wait.hold,
         )
 
     def _link(self, transition: Transition, recipient: Recipient, now_ms: int) -> str:

@@ -137,7 +137,7 @@ def compose(
     was raised, where one went out: its words after the leading ones are kept, for mail readers that thread by subject;
     lots: the wine that lies at the place; advice: what would end a chatter; beyond: another limit that the value is
     beyond, when one alarm has ended; air: what escaping gas can do to the room's air; helper_step: of a message to
-    somebody who looks after the cellar while the owner is away, what they can safely do, and then nothing else is said.
+    somebody who looks after the cellar while the owner is away, what they can safely do, and then only air is said too.
     Raises ValueError for a transition that is not announced.
     """
     if transition.occasion is None:
@@ -157,6 +157,8 @@ def compose(
         fact, details = _returned(transition, limit, view, beyond)
     if helper_step:
         details = _helped(transition, helper_step, view) if active else ""
+        # Whoever stands before the door reads no further than the first lines.
+        fact = f"{fact}\n{air}" if active and air else fact
         return MessageText(subject, "\n\n".join(part for part in (fact, details) if part) + "\n")
     if active and (caution := caution_of(limit, view.place_kind, glass=view.glass, under_gas=view.under_gas)):
         fact += f"\n{caution}"
@@ -242,7 +244,10 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
 def _helped(transition: Transition, step: str, view: CellarView) -> str:
     """What a helper reads below the fact."""
     since = "" if transition.since_ms is None else f"Since:       {exact_time(transition.since_ms, view.tz)}\n"
-    note = "The owner is away. Do nothing that is not written here. In doubt, stay out and call the owner."
+    note = (
+        "The owner is away. Do nothing that is not written here. In doubt, stay out and call the owner.\n"
+        "If somebody lies inside, do not go in to help: call the emergency services."
+    )
     seen = f"\nI have seen it: {view.link}" if view.link else ""
     return f"{since}What to do:  {step}{seen}\n\n{note}"
 

@@ -106,3 +106,7 @@ class StoredBackground:
     def gas_around(self, place: str, now_ms: int) -> RoomGas | None:
         """The gas that a leak at a place can let out into its room; None where none is kept."""
         return self._gas.around(place, now_ms)
+
+    def gas_beside(self, place: str, now_ms: int) -> RoomGas | None:
+        """All gas that somebody who goes to a place may meet; None where there is none."""
+        return self._gas.beside(place, now_ms)

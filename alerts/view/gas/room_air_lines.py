@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
-__all__ = ["AIR_BEGINNINGS", "NOT_A_GAS_ALARM", "room_air_json", "room_air_text", "rounded_l", "stock_text"]
+__all__ = [
+    "AIR_BEGINNINGS",
+    "NOT_A_GAS_ALARM",
+    "meter_for",
+    "percent_text",
+    "room_air_json",
+    "room_air_text",
+    "rounded_l",
+    "stock_text",
+]
 
 from typing import Final
 
@@ -40,7 +49,7 @@ def room_air_text(gas: RoomGas, place: str) -> str:
         f"{_WORST}if the {what} {stock.place} ({stock_text(stock)}) empties into the room {gas.room} "
         f"({gas.volume_m3:g} m³), {_air_text(air)}"
     )
-    meter = _meter(air)
+    meter = meter_for(air)
     if not meter:
         return f"{text}; {NOT_A_GAS_ALARM}"
     return (
@@ -85,13 +94,16 @@ def _air_text(air: RoomAir) -> str:
         effect = co2_effect(air.co2_percent)
         parts.append(f"carbon dioxide rises by {air.co2_percent:.2g} %" + (f", {effect}" if effect else ""))
     effect = o2_effect(air.o2_percent)
-    # 19.47 % is not to look like 19.5 %, where nothing is wrong yet.
-    percent = f"{air.o2_percent:.{2 if 19.4 < air.o2_percent < 19.6 else 1}f}"
-    parts.append(f"oxygen falls to {percent} %" + (f": {effect}" if effect else ""))
+    parts.append(f"oxygen falls to {percent_text(air)}" + (f": {effect}" if effect else ""))
     return ", and ".join(parts)
 
 
-def _meter(air: RoomAir) -> str:
-    """For what a meter is needed before anybody goes in, "" if the worst case needs none."""
+def percent_text(air: RoomAir) -> str:
+    """Give the oxygen in it: 19.47 % is not to look like 19.5 %, where nothing is wrong yet."""
+    return f"{air.o2_percent:.{2 if 19.4 < air.o2_percent < 19.6 else 1}f} %"
+
+
+def meter_for(air: RoomAir) -> str:
+    """Say for what a meter is needed before anybody goes in, "" if the worst case needs none."""
     gases = (("carbon dioxide", co2_effect(air.co2_percent)), ("oxygen", o2_effect(air.o2_percent)))
     return " and ".join(name for name, effect in gases if effect)
