@@ -30,7 +30,7 @@ class HelperAir(NamedTuple):
 
 
 def helper_air(gas: RoomGas | None, step: str, place_kind: str) -> HelperAir:
-    """Write it. gas: all that stands in the room, None for none; step: the safe one; place_kind: of the alarm's place."""
+    """Write it. gas: all that stands in the room, None for none; step: the safe one; place_kind: where the alarm is."""
     if gas is None:
         return HelperAir("", step)
     keeps_out = step == KEEP_OUT_STEP
