@@ -18,6 +18,7 @@ entering        from a person's answers to a written entry
 entering_several  several titrations of one day, all of them or none
 amending        from what a person says otherwise to an entry in the place of another one
 calibrating     a calibration worked out and judged before it is written
+ph_in_buffer    what a pH probe shows in a buffer, and whether it stands still yet
 titrations_again  titrations whose bottle has another strength now
 history         what was read and found of a probe, a place or a lot
 mirror          the store once more in a server of the InfluxDB v2 write protocol

@@ -8,9 +8,14 @@ from pathlib import Path
 import pytest
 from a_browser import PHONE, SCREEN, Visit, serious_findings
 from a_form import HOSTILE, NOW, EntryBench
+from cellar_text import probe
 from playwright.sync_api import Page, expect
 
 from ingest.journal.kinds import body_words
+from ingest.journal.kinds.calibration import CalibrationBody
+from ingest.probes.binding import declarations
+from ingest.store.readings.fresh import Appender
+from ingest.store.readings.series import declare
 
 pytestmark = pytest.mark.whole
 
@@ -244,3 +249,103 @@ def test_hostile_text_stands_in_forms_and_journal_as_text(bench: EntryBench, vis
     expect(page.locator("main")).to_contain_text("<img src=x onerror=")
     assert page.evaluate("document.documentElement.scrollWidth") <= PHONE
     assert page.locator("main img, main script").count() == 0
+
+
+# ---- a pH probe in its buffer ----------------------------------------------------------------------------------------
+
+ELECTRODE = "/enter/calibration/k1-ph"
+
+
+def _forgive_refusals(visit: Visit) -> None:
+    """Chromium reports a form that is not ready as an error."""
+    visit.troubles[:] = [trouble for trouble in visit.troubles if "422" not in trouble]
+
+
+class Dipped(EntryBench):
+    """A bench with a pH probe; the page's clock stands where the last reading was stored."""
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(folder, more=probe("k1-ph", "K1", quantity="pH", topic="k1/ph", unit="pH", every="10 s"))
+        self.series = declare(self.store, declarations(self.cellar), NOW)["k1-ph"]
+        self.now = NOW
+
+    def read(self, *values: float) -> None:
+        """Let ten seconds pass before each reading."""
+        for ph in values:
+            self.now += 10_000
+            assert Appender(self.store).append([(self.series, self.now, ph, 0)]).stored == 1
+
+
+@pytest.fixture
+def dipped(tmp_path: Path) -> Iterator[Dipped]:
+    bench = Dipped(tmp_path)
+    yield bench
+    bench.store.close()
+
+
+def test_a_ph_probe_is_watched_in_its_buffers_and_taken_with_one_press(dipped: Dipped, visit: Visit) -> None:
+    dipped.read(6.9, 7.0)
+    page = visit(dipped.cellar, ELECTRODE, width=PHONE, clock=lambda: dipped.now)
+    shows = page.locator("#buffer-reading")
+    expect(shows).to_contain_text("still moves")
+    page.get_by_label("How warm are the buffers?").fill("20")
+    page.get_by_label("Which buffers did it stand in? 1").fill("7.00")
+    page.get_by_label("Which buffers did it stand in? 2").fill("4.01")
+    assert serious_findings(page) == []
+    # Pressed too early it takes nothing, and says why beside the readings.
+    take = page.get_by_role("button", name="Take it for buffer 7.00")
+    take.click()
+    expect(page.locator("#wrong-reads")).to_contain_text("it still moves: 6.90 to 7.00 in the last minute")
+    dipped.read(7.05, 7.05, 7.05, 7.05, 7.05, 7.05, 7.05)
+    expect(shows).to_contain_text("stands still")
+    expect(shows.locator(".value")).to_have_text("7.05")
+    assert serious_findings(page) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= PHONE
+    take.click()
+    expect(page.get_by_label("What was read in each? 1")).to_have_value("7.050")
+    expect(shows).to_contain_text("Rinse the probe, put it into the next buffer")
+    expect(page.get_by_role("button", name="Take it for buffer 4.01")).to_be_focused()
+    dipped.read(4.15, 4.15, 4.15, 4.15)
+    expect(shows).to_contain_text("stands still")
+    # What was taken outlives the page.
+    page.reload()
+    expect(page.get_by_label("What was read in each? 1")).to_have_value("7.050")
+    expect(shows).to_contain_text("stands still")
+    page.get_by_role("button", name="Take it for buffer 4.01").click()
+    expect(page.get_by_label("What was read in each? 2")).to_have_value("4.150")
+    page.get_by_label("Who did it?").fill("Ana")
+    # Enter checks the form; it does not take a reading.
+    page.get_by_label("Who did it?").press("Enter")
+    expect(page.locator(".result")).to_be_visible()
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_role("heading", name="Written down")).to_be_visible()
+    (entry,) = dipped.new()
+    assert isinstance(entry.body, CalibrationBody)
+    assert [point.shown for point in entry.body.points] == [7.05, 4.15]
+    _forgive_refusals(visit)
+
+
+def test_a_ph_probe_that_cannot_be_heard_any_more_is_not_shown_as_still(dipped: Dipped, visit: Visit) -> None:
+    dipped.read(7.05, 7.05, 7.05, 7.05)
+    page = visit(dipped.cellar, ELECTRODE, clock=lambda: dipped.now)
+    shows = page.locator("#buffer-reading")
+    expect(shows).to_contain_text("stands still")
+    page.context.set_offline(True)
+    expect(shows).to_contain_text("not live")
+    expect(shows).to_contain_text("Leeside does not answer")
+    page.context.set_offline(False)
+    expect(shows).to_contain_text("stands still")
+    visit.troubles[:] = [trouble for trouble in visit.troubles if "net::ERR" not in trouble]
+
+
+def test_a_ph_reading_is_taken_without_scripts(dipped: Dipped, visit: Visit) -> None:
+    dipped.read(7.05, 7.05, 7.05, 7.05)
+    page = visit(dipped.cellar, ELECTRODE, width=PHONE, script=False, clock=lambda: dipped.now)
+    expect(page.locator("#buffer-reading")).to_contain_text("stands still")
+    page.get_by_role("button", name="Take it for buffer no. 1").click()
+    expect(page.get_by_label("What was read in each? 1")).to_have_value("7.050")
+    page.get_by_label("Which buffers did it stand in? 1").fill("7.00")
+    page.get_by_label("Which buffers did it stand in? 1").press("Enter")
+    expect(page.get_by_text("How warm are the buffers?").first).to_be_visible()
+    expect(page.locator(".problems")).to_contain_text("temperature")
+    _forgive_refusals(visit)

@@ -33,7 +33,9 @@ class PhCellar(JournalOnDisk):
 
     def __init__(self, folder: Path) -> None:
         super().__init__(folder)
-        self.file.write_text(FILE_TEXT + probe("k1-ph", quantity="pH", topic="k1/ph", unit="pH"), encoding="utf-8")
+        self.file.write_text(
+            FILE_TEXT + probe("k1-ph", quantity="pH", topic="k1/ph", unit="pH", every="10 s"), encoding="utf-8"
+        )
         self.cellar = load_cellar(self.file)
         self.ph_series = declare(self.store, declarations(self.cellar), BEGIN_MS)["k1-ph"]
         rows = [(4.15, 9), (7.05, 8), (3.60, 7)]
@@ -246,7 +248,7 @@ def test_an_empty_answer_takes_what_the_probe_shows_once_it_stands_still(
 
 
 def test_a_reading_that_stands_still_is_taken(cellar: PhCellar, opened: list[AtTheTerminal]) -> None:
-    rows = [(cellar.ph_series, wall_ms() - ago, 7.05 + ago / 1e6, 0) for ago in (3000, 2000, 1000)]
+    rows = [(cellar.ph_series, wall_ms() - ago, 7.05 + ago / 1e7, 0) for ago in (41_000, 21_000, 1000)]
     Appender(cellar.store).append(rows)
     words = ("enter", "calibration", str(cellar.file), "k1-ph", "--temperature", "20 °C", "--buffer-set", "technical")
     terminal = start_at_a_terminal(opened, *words)
@@ -261,7 +263,7 @@ def test_a_reading_that_stands_still_is_taken(cellar: PhCellar, opened: list[AtT
         terminal.until(question)
         terminal.say(answer)
     assert terminal.end() == 0
-    assert cellar.body().points[0].shown == pytest.approx(7.051)
+    assert cellar.body().points[0].shown == pytest.approx(7.0501)
 
 
 @pytest.mark.parametrize(("insists", "code"), [("", 1), ("yes", 0)])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlencode
 
 import pytest
 from a_form import HOSTILE, NOW, EntryBench, Fields, hidden, words
@@ -55,7 +56,7 @@ def test_the_probes_are_listed_with_what_they_show(bench: CalibrationBench) -> N
     page = bench.browser.get("/enter/calibration")
     assert "k1-pressure pressure at K1; it showed 1.2 kPa 4 s ago" in words(page)
     assert f'href="{ELECTRODE}"' in page
-    assert "It shows 7.05, 4 s old." in words(bench.browser.get(ELECTRODE))
+    assert "It shows 1.2 kPa, 4 s old." in words(bench.browser.get(GAUGE))
     assert bench.browser.ask("GET", "/enter/calibration/k9").status_code == 404
 
 
@@ -141,3 +142,72 @@ def test_what_cannot_be_a_calibration_is_refused(bench: CalibrationBench, path: 
     assert "<script>alert" not in answer.text
     assert hidden(answer.text, "token")
     assert bench.new() == []
+
+
+# ---- a pH probe's reading, live and taken with one press ------------------------------------------------------------
+
+
+def _read(bench: CalibrationBench, *readings: tuple[int, float]) -> None:
+    """Store what the pH probe read: (seconds ago by the browser's clock, pH)."""
+    rows = [(bench.series["k1-ph"], bench.browser.now - 1000 * ago, ph, 0) for ago, ph in readings]
+    assert Appender(bench.store).append(rows).stored == len(rows)
+
+
+FILLED: Fields = {**BUFFERS, "reads": ["", "", ""]}
+
+
+def test_the_form_shows_what_a_ph_probe_reads_and_whether_it_stands_still(bench: CalibrationBench) -> None:
+    assert "What it shows now 7.05 4 s old not still for long enough" in words(bench.browser.get(ELECTRODE))
+    _read(bench, (40, 6.90), (20, 7.00))
+    assert "still moves 6.90 to 7.05 in the last" in words(bench.browser.get(ELECTRODE))
+    assert "What it shows now" not in words(bench.browser.get(GAUGE))
+    assert bench.browser.ask("GET", f"{GAUGE}/now").status_code == 404
+    assert bench.browser.ask("GET", "/enter/calibration/k9/now").status_code == 404
+
+
+def test_one_press_takes_a_reading_that_stands_still_for_the_next_buffer(bench: CalibrationBench) -> None:
+    _read(bench, (64, 7.052), (34, 7.051))
+    page = bench.browser.get(f"{ELECTRODE}/now?buffer=7.00&buffer=4.01&buffer=")
+    assert "stands still" in page
+    assert "Take it for buffer 7.00" in page
+    answer = bench.browser.post(ELECTRODE, FILLED, "take")
+    assert answer.status_code == 200, words(answer.text)
+    assert 'name="reads" value="7.050"' in answer.text
+    assert "Take it for buffer 4.01" in words(answer.text)
+    assert "Taken. Rinse the probe, put it into the next buffer" in words(answer.text)
+    # What came before does not count for the next buffer.
+    taken: Fields = {**FILLED, "reads": ["7.050", "", ""], "_taken": hidden(answer.text, "taken")}
+    refused = bench.browser.post(ELECTRODE, taken, "take")
+    assert refused.status_code == 422
+    assert "no good reading came in the last" in words(refused.text)
+    assert 'name="reads" value="7.050"' in refused.text
+    bench.browser.now += 300_000
+    _read(bench, (120, 4.15), (60, 4.15), (3, 4.151))
+    answer = bench.browser.post(ELECTRODE, taken, "take")
+    assert answer.status_code == 200, words(answer.text)
+    both: Fields = {**taken, "reads": ["7.050", "4.151", ""]}
+    entry = bench.calibrated(ELECTRODE, both)
+    assert isinstance(entry.body, CalibrationBody)
+    assert [point.shown for point in entry.body.points] == [7.05, 4.151]
+
+
+def test_a_reading_that_moves_or_is_of_another_time_is_not_taken(bench: CalibrationBench) -> None:
+    _read(bench, (60, 6.90), (30, 7.00))
+    moves = bench.browser.post(ELECTRODE, FILLED, "take")
+    assert moves.status_code == 422
+    assert "it still moves: 6.90 to 7.05" in words(moves.text)
+    assert "Wait until it stands still, or type what it shows" in words(moves.text)
+    earlier = bench.browser.post(ELECTRODE, {**FILLED, "date": "2026-11-24", "time": "12:00"}, "take")
+    assert "says nothing of an earlier time" in words(earlier.text)
+    full = bench.browser.post(ELECTRODE, {**FILLED, "reads": ["7"] * 5, "reads.unit": ["pH"] * 5}, "take")
+    assert "5 buffers at most" in words(full.text)
+    refused = bench.browser.post(ELECTRODE, FILLED, "take", token="other")
+    assert refused.status_code == 403
+    assert bench.new() == []
+
+
+def test_hostile_words_in_the_address_of_the_live_reading_are_text(bench: CalibrationBench) -> None:
+    answer = bench.browser.ask("GET", f"{ELECTRODE}/now?{urlencode({'buffer': HOSTILE})}")
+    assert answer.status_code == 200
+    assert "<script" not in answer.text
+    assert bench.browser.ask("GET", f"{ELECTRODE}/now?taken=x").status_code == 422

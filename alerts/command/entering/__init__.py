@@ -9,6 +9,5 @@ refused_entry        a refusal of the journal, and what --with-later would strik
 enter_several        ``leeside enter titration --several``
 enter_calibration    ``leeside enter calibration``
 calibration_buffers  its buffers of a pH probe
-steady_reading       what a pH probe shows once it stands still
 calibration_shown    what it shows before and after it writes
 """

@@ -134,7 +134,7 @@ def calibration(
 
         if declared.quantity == "pH" and asking and not (truth or buffer or reads):
             of_now = now_ms - from_ms <= _OF_NOW_MS
-            draft = _asked_draft(terminal, buffers, drafted, _steady_ph(store, series) if of_now else None)
+            draft = _asked_draft(terminal, buffers, drafted, _steady_ph(store, declared, series) if of_now else None)
         elif buffer:
             draft = drafted(buffer_points(buffers), buffers)
         else:
@@ -212,11 +212,22 @@ def _asked_draft(
     raise NotWritten("Too many answers that will not do. Nothing was written.")
 
 
-def _steady_ph(store: Store, series: int) -> Callable[[], float]:
+def _steady_ph(store: Store, declared: Probe, series: int) -> Callable[[], float]:
+    """Make what gives the probe's pH once it stands still, each time by readings that came after those taken before."""
     # It unpacks settled days by numpy, which the other kinds of entries must not wait for.
-    from alerts.command.entering.steady_reading import steady_ph
+    from ingest.ph_in_buffer import ph_in_buffer
 
-    return lambda: steady_ph(store, series, wall_ms())
+    taken_ms: int | None = None
+
+    def steady_ph() -> float:
+        nonlocal taken_ms
+        now = ph_in_buffer(store, declared, series, wall_ms(), after_ms=taken_ms)
+        if now.ph is None or not now.is_still:
+            raise IngestError(now.wait)
+        taken_ms = now.at_ms
+        return now.ph
+
+    return steady_ph
 
 
 def _insisted(terminal: Terminal | None, draft: Draft) -> Draft:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any, Final
 
 from alerts.page.context import PageContext
+from alerts.page.entering.buffer_reading import BufferReading, buffer_reading, with_reading
 from alerts.page.entering.entry_pages import Writing
 from alerts.page.entering.entry_post import EntryPost
 from alerts.view.format import age, value_text, with_capital
@@ -43,8 +44,9 @@ def calibration_kind(probe: Probe) -> EntryKind[Any]:
 
 def calibration_writing(context: PageContext, probe: Probe, store: Store) -> Writing:
     """Make what the form of a probe's calibration writes, with what the probe shows now."""
-    cellar = context.cellar
-    shown = _shown_now(store, probe, cellar, context.clock())
+    cellar, is_ph = context.cellar, probe.quantity == "pH"
+    # Of a pH probe the form shows it live.
+    shown = "" if is_ph else _shown_now(store, probe, cellar, context.clock())
 
     def prepared(store: Store, post: EntryPost, _: bool) -> Prepared:
         at = post.at or (post.now if post.step == "save" else None) or None
@@ -63,8 +65,16 @@ def calibration_writing(context: PageContext, probe: Probe, store: Store) -> Wri
             )[0]
 
     action = f"/enter/calibration/{probe.id}"
-    kind = replace(calibration_kind(probe), says=f"{CALIBRATION.says} {shown}")
-    return Writing(kind, f"Calibration of {probe.id}", action, prepared, written)
+    kind = replace(calibration_kind(probe), says=f"{CALIBRATION.says} {shown}".rstrip())
+    writing = Writing(kind, f"Calibration of {probe.id}", action, prepared, written)
+    if not is_ph:
+        return writing
+
+    def shows(store: Store, post: EntryPost) -> BufferReading | None:
+        texts = post.texts
+        return buffer_reading(context, probe, store, texts.get("buffer", ()), texts.get("reads", ()), post.taken_ms)
+
+    return replace(writing, shows=shows, take=lambda store, post: with_reading(context, probe, store, post))
 
 
 def _shown_now(store: Store, probe: Probe, cellar: Cellar, now_ms: int) -> str:

@@ -15,6 +15,7 @@ from fastapi.responses import RedirectResponse
 
 from alerts.page.alarms.who import keep_who, who_of
 from alerts.page.context import PageContext
+from alerts.page.entering.buffer_reading import BufferReading
 from alerts.page.entering.entry_post import EntryPost, new_key
 from alerts.page.entering.form_controls import control_of, typed
 from alerts.view.entries.entry_form import entry_form
@@ -42,7 +43,8 @@ class Writing:
 
     title: of its page; action: where it is sent; prepare(store, post, with_later), write(store, post, prepared,
     with_later, once): the entry; old: the one that is amended, None for a new one; start: the answers that it begins
-    with; start_date, start_time: what the controls of the time begin with.
+    with; start_date, start_time: what the controls of the time begin with; shows(store, post): what the probe that it
+    is of shows now; take(store, post): the form with that as its next reading.
     """
 
     kind: EntryKind[Any]
@@ -54,6 +56,8 @@ class Writing:
     start: Mapping[str, Sequence[str]] | None = None
     start_date: str = ""
     start_time: str = ""
+    shows: Callable[[Store, EntryPost], BufferReading | None] | None = None
+    take: Callable[[Store, EntryPost], EntryPost] | None = None
 
 
 class FormProblem(NamedTuple):
@@ -128,6 +132,7 @@ class EntryPages:
             people=sorted({entry.who for entry in entries(self.store, newest=_SOME_ENTRIES)}),
             old=self._old_line(),
             zone_name=str(zone),
+            shown=None if writing.shows is None else writing.shows(self.store, post),
         )
 
     def look(self, post: EntryPost, prepared: Prepared, mark: str, later: Sequence[int], notice: str) -> Response:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 __all__ = ["EntryPost", "checked_form", "new_key", "read_post", "with_new_key"]
 
+import re
 import secrets
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field, replace
@@ -20,6 +21,7 @@ from ingest.json_text import json_text
 from ingest.store.journal.idempotency_keys import Once
 
 _LONGEST_KEY: Final = 100
+_MOMENT: Final = re.compile("[0-9]{1,15}")
 # What is of the form itself begins so, since no question's name does.
 _OWN: Final = "_"
 _NOT_SENT_ON: Final = frozenset({"token", "_step", "_seen", "_now", "_warned", "_with_later", "_touched"})
@@ -29,10 +31,11 @@ _NOT_SENT_ON: Final = frozenset({"token", "_step", "_seen", "_now", "_warned", "
 class EntryPost:
     """A form as it was sent.
 
-    step: fields (only show the fields again), look, save, or change; texts: the answers by question; date, time: as the
-    controls for them give them, "" for now; way: one of the two moments that a time of the clock change can mean; key:
-    of this form; now: the moment that the form was looked at, if it is of now; seen: the mark of what was shown then;
-    offers: what was offered, by question; touched: questions in which a person was; pairs: all that is to be sent on.
+    step: fields (only show the fields again), take (a probe's reading), look, save, or change; texts: the answers by
+    question; date, time: as the controls for them give them, "" for now; way: one of the two moments that a time of the
+    clock change can mean; key: of this form; now: the moment that the form was looked at, if it is of now; seen: the
+    mark of what was shown then; offers: what was offered, by question; touched: questions in which a person was;
+    taken_ms: when the last reading came that was taken from a probe (UTC ms); pairs: all that is to be sent on.
     """
 
     step: str = "look"
@@ -49,6 +52,7 @@ class EntryPost:
     with_later: bool = False
     offers: dict[str, list[str]] = field(default_factory=dict)
     touched: tuple[str, ...] = ()
+    taken_ms: int | None = None
     pairs: tuple[tuple[str, str], ...] = ()
 
     @property
@@ -118,6 +122,7 @@ def read_post(kind: EntryKind[Any], form: FormData) -> EntryPost:
         with_later=bool(text("with_later")),
         offers=posted_texts(kind, offered),
         touched=tuple(value for value in form.getlist("_touched") if isinstance(value, str)),
+        taken_ms=int(text("taken")) if _MOMENT.fullmatch(text("taken")) else None,
         pairs=tuple(
             (name, value) for name, value in form.multi_items() if isinstance(value, str) and name not in _NOT_SENT_ON
         ),

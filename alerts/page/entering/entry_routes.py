@@ -4,16 +4,18 @@ from __future__ import annotations
 
 __all__ = ["entry_routes"]
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated, Any, Final
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, HTTPException, Request, Response
+from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from fastapi.responses import HTMLResponse
 from pydantic import Field
 from starlette.datastructures import FormData
 
 from alerts.page.context import PageContext
+from alerts.page.entering.buffer_reading import buffer_reading
 from alerts.page.entering.calibration_form import calibration_writing
 from alerts.page.entering.entry_pages import EntryPages, Writing
 from alerts.page.entering.entry_post import EntryPost, checked_form, read_post
@@ -90,6 +92,21 @@ def entry_routes(context: PageContext) -> APIRouter:
             writing = calibration_writing(context, _probe(context, probe_id), store)
             return EntryPages(context, request, writing, store).begin()
 
+    @routes.get("/enter/calibration/{probe_id}/now")
+    def reading_now(
+        probe_id: str,
+        buffer: Annotated[Sequence[str], Query()] = (),
+        reads: Annotated[Sequence[str], Query()] = (),
+        taken: Annotated[int | None, Query(ge=0, le=2**52)] = None,
+    ) -> Response:
+        """What a pH probe shows now, as the piece of its form that a script renews."""
+        probe = _probe(context, probe_id)
+        if probe.quantity != "pH":
+            raise HTTPException(404, "Only a pH probe is watched in its buffers.")
+        with context.read() as store:
+            shown = buffer_reading(context, probe, store, _filled(buffer), _filled(reads), taken)
+        return HTMLResponse(context.parts("buffer_reading.html").buffer_reading(shown) if shown else "")
+
     @routes.post("/enter/calibration/{probe_id}")
     def sent_calibration(request: Request, probe_id: str, sent: tuple[FormData, str] = checked) -> Response:
         form, refusal = sent
@@ -111,6 +128,10 @@ def entry_routes(context: PageContext) -> APIRouter:
             return take_step(pages, read_post(kind, form), refusal)
 
     return routes
+
+
+def _filled(texts: Sequence[str]) -> list[str]:
+    return [text for text in texts if text.strip()]
 
 
 def _grouped() -> list[tuple[str, list[EntryKind[Any]]]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 __all__ = ["CHANGED", "WARNED", "not_ready", "prepared_mark", "take_step", "written_before"]
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from hashlib import sha256
 from typing import Final
@@ -38,6 +38,8 @@ def take_step(pages: EntryPages, post: EntryPost, refusal: str) -> Response:
         return pages.form(post, Unready((FormProblem("", why),), 403))
     if post.step in ("fields", "change"):
         return pages.form(post, offers=post.step == "fields")
+    if post.step == "take" and pages.writing.take is not None:
+        return _taken(pages, post, pages.writing.take)
     post = post if post.key else with_new_key(post)
     once = post.once(pages.writing.action)
     before, notice = written_before(pages.store, once)
@@ -47,6 +49,16 @@ def take_step(pages: EntryPages, post: EntryPost, refusal: str) -> Response:
         post, once = with_new_key(post), None
     try:
         return _looked_or_saved(pages, post, once, notice)
+    except StoreError:
+        raise
+    except IngestError as error:
+        return pages.form(post, not_ready(error))
+
+
+def _taken(pages: EntryPages, post: EntryPost, take: Callable[[Store, EntryPost], EntryPost]) -> Response:
+    """Show the form again, with what the probe shows now as a reading, or why that cannot be taken yet."""
+    try:
+        return pages.form(take(pages.store, post))
     except StoreError:
         raise
     except IngestError as error:

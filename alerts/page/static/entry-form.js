@@ -67,7 +67,7 @@ async function submit(event) {
     }
     const text = await answer.text();
     if ((answer.headers.get("content-type") ?? "").startsWith("text/html")) {
-      showPage(text, form);
+      showPage(text, form, button);
       return;
     }
     say(form, `Leeside cannot take this now: ${reasonIn(text)} What you filled in is kept in this browser.`);
@@ -97,7 +97,7 @@ function offerLogIn(form) {
 
 // ---- what comes back ------------------------------------------------------------------------------------------------
 
-function showPage(text, from) {
+function showPage(text, from, button) {
   const page = new DOMParser().parseFromString(text, "text/html");
   const isLook = page.querySelector('form[data-step="look"]') !== null;
   if (isLook && from.dataset.step === "fill") {
@@ -109,6 +109,14 @@ function showPage(text, from) {
   main.replaceChildren(...document.importNode(page.getElementById("main"), true).childNodes);
   setUp();
   const first = main.querySelector(".problems, .result");
+  const form = currentForm();
+  if (button?.value === "take" && form) {
+    // A reading was taken, or cannot be yet: the hands stay where they are.
+    touched.add("reads");
+    keepNow(form);
+    form.querySelector(`[name="${button.name}"][value="take"]`)?.focus({ preventScroll: true });
+    return;
+  }
   scrollTo(0, 0);
   (first ?? main.querySelector("h1")).focus?.({ preventScroll: true });
 }
