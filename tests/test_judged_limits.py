@@ -13,6 +13,7 @@ from eventually import eventually
 from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.threads import Judging
+from alerts.turning.judgement_feed import MOST_PLACES
 from alerts.turning.turner import Turner
 from alerts.view.alarms.alarm_lines import alarm_line
 from alerts.view.status import cellar_status
@@ -197,4 +198,25 @@ def test_a_limit_on_wine_is_judged_where_the_wine_lies(tmp_path: Path) -> None:
     key = "lot any/molecular_so2/low"
     assert raised == [f"{key}/K1", f"{key}/K2"]
     assert [row.key for row in alarm_rows(bench.store) if row.key.startswith(key)] == [f"{key}/K2"]
+    bench.store.close()
+
+
+def test_many_that_are_judged_at_once_take_several_turns_and_none_is_left_out(tmp_path: Path) -> None:
+    kegs = [f"K{number}" for number in range(1, MOST_PLACES + 20)]
+    leaks = [keg(id) + limit(at=id, quantity="leak_rate", high="0.5 mL/min", priority="high") for id in kegs]
+    bench = Bench(tmp_path, *leaks)
+    last = max(kegs)
+    bench.judged(*(leak(0.8 if id == last else 0.2)._replace(place=id) for id in kegs))
+    bench.turn()
+    assert [row.key for row in transitions(bench.store)] == [f"{last}/leak_rate/high"], "what is beyond its limit first"
+    assert bench.turner.has_news()
+    bench.turn()
+    assert not bench.turner.has_news()
+    bench.judged(*(leak(0.8)._replace(place=id) for id in kegs))
+    bench.turn()
+    assert bench.turner.has_news()
+    bench.turn()
+    assert not bench.turner.has_news()
+    raised = [row.key for row in transitions(bench.store) if row.to_state == "unacknowledged"]
+    assert sorted(raised) == sorted(f"{id}/leak_rate/high" for id in kegs)
     bench.store.close()

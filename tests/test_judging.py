@@ -18,12 +18,10 @@ from alerts.judging import threads
 from alerts.judging.judge import Need
 from alerts.judging.judges import judges
 from alerts.judging.threads import AGAIN_S, BOUND_S, IDLE_S, READINGS_S, Judging, SeenChanges, is_due
-from alerts.turning.judgement_feed import JudgementFeed, as_reading
 from alerts.turning.turner import Turner
 from alerts.view.judge_lines import judge_line
 from alerts.watch import Now, own_limits
 from alerts.watch.turn import JUDGEMENT_FRESH_S
-from alerts.watch.turn_inputs import may_be_judged
 from ingest.cellar import Cellar, load_cellar
 from ingest.judgement import Judgement
 from ingest.pulse import JudgePulse
@@ -232,39 +230,3 @@ def test_a_judge_that_fails_for_half_an_hour_is_an_alarm(
 )
 def test_what_is_wrong_with_a_judge_is_a_line(pulse: JudgePulse, line: str) -> None:
     assert judge_line("gas", pulse, NOW) == line
-
-
-# ---- what a judgement is to a limit ---------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("judgement", "late_ms", "decides"),
-    [
-        (LEAK, 0, True),
-        (LEAK, round(JUDGEMENT_FRESH_S * 1000), True),
-        (LEAK, round(JUDGEMENT_FRESH_S * 1000) + 1, False),
-        (LEAK._replace(finding="cannot tell yet"), 0, False),
-        (LEAK._replace(finding="no judgement"), 0, False),
-        (LEAK._replace(value=None), 0, False),
-    ],
-)
-def test_what_decides_nothing_holds_the_state(judgement: Judgement, late_ms: int, decides: bool) -> None:
-    reading = as_reading(judgement, NOW + late_ms)
-    assert may_be_judged(reading.value, reading.quality) is decides
-    assert (reading.probe, reading.at_ms, reading.finding) == ("K1/leak_rate", NOW, judgement.finding)
-
-
-def test_a_turn_that_is_not_kept_is_given_the_same_again(store: Store) -> None:
-    feed = JudgementFeed(store)
-    assert feed.readings(NOW) == ()
-    with store.write() as connection:
-        keep_judgements(connection, "gas", [LEAK])
-    first = feed.readings(NOW)
-    assert len(first) == 1
-    assert feed.readings(NOW) == first
-    feed.taken()
-    assert feed.readings(NOW) == ()
-    with store.write() as connection:
-        keep_judgements(connection, "wine", [LEAK._replace(name="molecular_so2", lot="A1")])
-    assert [reading.probe for reading in feed.readings(NOW)] == ["K1/molecular_so2"]
-    assert len(JudgementFeed(store).readings(NOW)) == 2

@@ -3,6 +3,7 @@
 Begin with ``turner``. What it is built from, in reading order:
 
 reading_feed        stored readings, in the scales that hold now
+judgement_queue     which places' judgements a turn takes, where many wait
 judgement_feed      stored judgements as the readings that limits are judged by
 rate_windows        what limits on a rate remember, after a restart
 without_store       judging and sending while the store takes no writes

@@ -132,7 +132,7 @@ class Turner:
         self._watch = Watch(limits, applied.notes)
         self._without_store = without_store or WithoutStore(cellar, DirectMessages(lambda: 0.0))
         self._suppression = JournalSuppression(limits)
-        self._judgements = JudgementFeed(store)
+        self._judgements = JudgementFeed(store, limits)
         self._due = DueFeed(cellar, store)
         self._series_of = declare(store, declarations(cellar), now.utc_ms)
         self._background = StoredBackground(cellar, store, self._series_of)
@@ -210,6 +210,7 @@ class Turner:
         self._notifier = Notifier(self._cellar, announced, self._background)
         self._suppression = JournalSuppression(applied.watched)
         self._reports.watch(applied.watched)
+        self._judgements.watch(applied.watched)
         self._reminders.see(self._state.records, applied.watched)
 
     def lamp_states(self) -> dict[Priority, LampState]:
@@ -218,7 +219,7 @@ class Turner:
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began, or that turn left readings
-        for the next. Cheap.
+        or judgements for the next. Cheap.
         """
         return self._has_more or self._data_version() != self._seen_version
 
@@ -246,12 +247,9 @@ class Turner:
         self._renew_limits(now)
         rows = fresh_after(self._store, self._judged_id, MOST_A_TURN)
         ingest = pulses(self._store).ingest
-        pulse_is_due = now.mono >= self._pulse_due or (
-            _identity(ingest) != self._pulse_seen and now.mono >= self._pulse_due - FOLLOW_S
-        )
-        judged = self._judgements.readings(now.utc_ms)
+        pulse_is_due = self._is_pulse_due(ingest, now)
         inputs = TurnInputs(
-            readings=[*self._feed.readings(rows), *judged],
+            readings=[*self._feed.readings(rows), *self._judgements.readings(now.utc_ms)],
             health=self._health(ingest, now, is_thorough=pulse_is_due),
             events=waiting_events(self._store),
             quiet=self._quiet(now),
@@ -277,7 +275,8 @@ class Turner:
             if self._reports.gap.report_by_ms is not None
             else self._reminders.due(self._store.connection, result.state.records, now.utc_ms)
         )
-        reports = self._reports.look(vessel_use.begun, now, is_caught_up=len(rows) < MOST_A_TURN)
+        has_more = len(rows) == MOST_A_TURN or self._judgements.has_more
+        reports = self._reports.look(vessel_use.begun, now, is_caught_up=not has_more)
         news = (result.changed, result.removed, result.transitions, result.outcomes)
         if pulse_is_due or reports.is_any or reminders or any(news):
             with self._store.write() as connection:
@@ -303,7 +302,7 @@ class Turner:
         self._last_turn = now
         self._pulse_seen = _identity(ingest)
         self._state, self._judged_id, self._occurrences = result.state, judged_id, occurrences
-        self._has_more = len(rows) == MOST_A_TURN
+        self._has_more = has_more
         return messages
 
     def failed(self, error: Exception, now: Now) -> None:
@@ -348,6 +347,10 @@ class Turner:
             failing = [*failing_channels(self._store), *dark]
             health |= channel_health(now.utc_ms, self._channels, failing)
         return health | judge_health(now.utc_ms, self._judges())
+
+    def _is_pulse_due(self, ingest: Pulse[IngestPulse] | None, now: Now) -> bool:
+        is_new = _identity(ingest) != self._pulse_seen
+        return now.mono >= self._pulse_due or (is_new and now.mono >= self._pulse_due - FOLLOW_S)
 
     def _pulse(self, judged_id: int, state: WatchState, now: Now) -> AlertsPulse:
         pulse = AlertsPulse(

@@ -12,6 +12,7 @@ __all__ = [
     "MOST_DETAILS",
     "JudgedSpan",
     "drop_old_judgements",
+    "judged_numbers",
     "judgement_count",
     "judgement_history",
     "judgement_spans",
@@ -43,6 +44,11 @@ MOST_DETAILS: Final = 4000
 _COUNT: Final = "judgements"
 _AT_ONCE: Final = 500
 _COLUMNS: Final = "SELECT place, name, at_ms, value, low, high, finding, lot, details FROM judgement WHERE answer > ?"
+_NUMBERS: Final = "SELECT place, name, at_ms, value, NULL, NULL, finding, lot FROM judgement WHERE answer > ?"
+_NUMBERS_AT: Final = (
+    "SELECT place, name, at_ms, value, NULL, NULL, finding, lot FROM judgement"
+    " WHERE answer > ? AND place IN (SELECT value FROM json_each(?))"
+)
 _NEWEST: Final = _COLUMNS + " ORDER BY place, name"
 _NEWEST_AT: Final = _COLUMNS + " AND place = ? ORDER BY place, name"
 
@@ -86,6 +92,14 @@ def newest_judgements(store: Store, after: int = 0, place: str | None = None) ->
         _NEWEST if place is None else _NEWEST_AT, (after,) if place is None else (after, place)
     )
     return [Judgement(*row[:8])._replace(details=json.loads(row[8])) for row in rows]
+
+
+def judged_numbers(store: Store, after: int, places: Collection[str] | None = None) -> list[Judgement]:
+    """Read the same without interval and details, which makes it several times as quick; places: only of these."""
+    rows = store.connection.execute(
+        _NUMBERS if places is None else _NUMBERS_AT, (after,) if places is None else (after, json.dumps([*places]))
+    )
+    return [Judgement(*row) for row in rows]
 
 
 def judgement_history(
