@@ -152,6 +152,17 @@ def test_wine_drawn_by_hand_is_a_step_and_no_leak() -> None:
     assert judgements[-1].finding != "drawn"
 
 
+@pytest.mark.parametrize("every", [5, 10, 30])
+@pytest.mark.parametrize("drawn_s", [1.5 * DAY_S, 1.5 * DAY_S + 130.0])
+def test_a_draw_is_seen_by_a_probe_that_reads_seldom_too(every: int, drawn_s: float) -> None:
+    # A fifth of the gas is gone from one reading to the next, in the middle of what is averaged.
+    readings = points(replace(KEG, happenings=(WineDrawn(drawn_s, 0.4),)), 3.0)[::every]
+    judgements = list(judged(readings))
+    assert not any(each.leak_certain for each in judgements)
+    drawn = [each for each in judgements if each.finding == "drawn"]
+    assert drawn and 0.0 < hours_after(drawn[0], readings, drawn_s / DAY_S) < 0.1 + 4.0 * every / 60.0
+
+
 @pytest.mark.parametrize("minutes", [0, 9])
 def test_a_keg_that_is_carried_swallows_gas_and_does_not_leak(minutes: int) -> None:
     keg = replace(KEG, wine_l=18.5, believed_wine_l=18.5, wine_holds_kpa=(77.0, 0.0, 0.0), surface_m_per_s=3e-7)

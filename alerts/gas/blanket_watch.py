@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["BlanketWatch"]
 
 from collections.abc import Sequence
+from itertools import pairwise
 from math import hypot
 from statistics import median
 from typing import Final
@@ -283,9 +284,14 @@ class BlanketWatch:
 
     def _is_step(self, step: SuddenStep) -> bool:
         """Whether a step is one; over a gap a leak may have taken it, and the fits look at that."""
-        if step.after_ms - step.before_ms > _GAP_MS:
+        if step.after_ms - step.before_ms > max(_GAP_MS, 1.5 * self._interval_ms()):
             return False
         return step.kpa > 0.0 or self._fast is None
+
+    def _interval_ms(self) -> float:
+        """How far the last readings are apart, 0 where too few are known."""
+        apart = [after[0] - before[0] for before, after in pairwise(self._levels)]
+        return median(apart) if len(apart) > 3 else 0.0
 
     def _level(self, point: BlanketPoint) -> float:
         """The dry pressure at T0 and the headspace of 20 °C: without a leak or settling it stays as it is [kPa]."""

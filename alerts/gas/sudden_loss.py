@@ -24,6 +24,8 @@ _LEAST_LONG_KPA: Final = 1.2
 # So long it must have been flat afterwards, and so long before counts.
 _FLAT_MS: Final = 5 * _MINUTE_MS
 _BEFORE_MS: Final = 8 * _MINUTE_MS
+# Of a probe that reads seldom, the last two readings count if they are not older than this.
+_LONG_BEFORE_MS: Final = 65 * _MINUTE_MS
 _TREND_MS: Final = 40 * _MINUTE_MS
 # A step over a gap longer than this may be anything.
 _LONGEST_GAP_MS: Final = 6 * 3_600_000
@@ -104,6 +106,9 @@ class SuddenLosses:
         first, last = minutes[before], minutes[after]
         gap_ms = last.at_ms - first.at_ms
         old = [each for each in minutes[: before + 1] if each.at_ms >= first.at_ms - _BEFORE_MS]
+        if len(old) < 2:
+            two = minutes[max(before - 1, 0) : before + 1]
+            old = [each for each in two if each.at_ms >= first.at_ms - _LONG_BEFORE_MS]
         new = minutes[after:]
         if gap_ms > _LONGEST_GAP_MS or len(old) < 2:
             return None
@@ -158,14 +163,16 @@ class SuddenLosses:
 
 
 def _first_flat(minutes: list[_Minute]) -> int | None:
-    """The last minute that is long enough ago for what follows to be called flat; each minute is so once."""
+    """The last minute that is long enough ago for what follows, two minutes at least, to be called flat; each minute is
+    so once.
+    """
     if len(minutes) < 4:
         return None
     latest_ms = minutes[-1].at_ms - _FLAT_MS
-    after = len(minutes) - 1
+    after = len(minutes) - 3
     while after > 1 and minutes[after].at_ms > latest_ms:
         after -= 1
-    return after if minutes[after].at_ms <= latest_ms and len(minutes) - after > 2 else None
+    return after if minutes[after].at_ms <= latest_ms else None
 
 
 def _goes_on(inside: list[_Minute], loss: float) -> bool:
