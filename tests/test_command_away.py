@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from cellar_text import CARBOY, KEG, MQTT, SITE, mail, probe, write_cellar
+from cellar_text import CARBOY, KEG, MQTT, SITE, cylinder, keg, mail, probe, room, write_cellar
 from running import leeside
 from test_cellar_people import person
 
@@ -39,6 +39,54 @@ def test_an_absence_is_written_shown_and_ended(file: Path) -> None:
     assert leeside("away", file, "--end").returncode == 1
 
 
+def test_hours_in_which_a_helper_sleeps_are_listed(file: Path) -> None:
+    begun = leeside("away", file, "--until", "2027-01-05", "--helper", "cy", "--json")
+    assert begun.returncode == 0, begun.stderr
+    assert json.loads(begun.stdout)["unreached"] == [
+        {
+            "limits": ["K1/pressure/air", "leeside/ingest"],
+            "from": "22:00",
+            "until": "07:00",
+            "passed_on": True,
+        }
+    ]
+    shown = leeside("away", file, "--until", "2027-01-05", "--helper", "cy").stdout
+    assert "From 22:00 to 07:00 an alarm of high priority does not reach cy at once, and somebody else only" in shown
+    assert 'add "high" to woken_by of cy' in shown
+    awake = leeside("away", file, "--until", "2027-01-05", "--helper", "bo")
+    assert "an alarm of high priority" not in awake.stdout
+
+
+def test_whoever_gets_the_urgent_alarms_alone_cannot_be_the_helper(tmp_path: Path) -> None:
+    """What a helper can do nothing about would reach nobody."""
+    ana = person("ana", '{ mail = "ana@cellar.example" }')
+    file = write_cellar(tmp_path, SITE, MQTT, KEG, probe(), mail(to=None), ana, BO)
+    create_or_open(load_cellar(file).store_path, 0).close()
+    alone = leeside("away", file, "--until", "2027-01-05", "--helper", "ana")
+    assert alone.returncode == 2
+    assert "nobody but ana gets alarms of high priority" in " ".join(alone.stderr.replace("│", " ").split())
+    assert leeside("away", file, "--until", "2027-01-05", "--helper", "bo").returncode == 0
+
+
+def test_rooms_that_a_helper_may_enter_only_with_a_meter_are_named(tmp_path: Path) -> None:
+    rooms = (room("closet", volume="5 m3"), room("hall", volume="300 m3"), keg(room="closet"), cylinder(room="hall"))
+    file = write_cellar(tmp_path, SITE, MQTT, *rooms, probe(), mail(), BO, cylinder("N3", room="closet"))
+    create_or_open(load_cellar(file).store_path, 0).close()
+    begun = leeside("away", file, "--until", "2027-01-05", "--helper", "bo")
+    assert "not to go in without a meter, since the worst case for the air is dangerous or not known: closet.\n" in (
+        begun.stdout
+    )
+    assert json.loads(leeside("away", file, "--until", "2027-01-05", "--json").stdout)["rooms_that_need_a_meter"] == []
+
+
+def test_a_helper_who_left_the_cellar_file_hides_no_message(file: Path) -> None:
+    assert leeside("away", file, "--until", "2027-01-05", "--helper", "bo").returncode == 0
+    file.write_text(file.read_text(encoding="utf-8").replace(BO, ""), encoding="utf-8")
+    shown = leeside("away", file).stdout
+    assert "the helper bo is no longer in the cellar file, so messages go to everybody as usual" in shown
+    assert "so messages go to everybody as usual" in leeside("now", file).stdout
+
+
 def test_a_forecast_alone_changes_nothing(file: Path) -> None:
     forecast = leeside("away", file, "--until", "2027-01-05", "--json")
     assert forecast.returncode == 0
@@ -50,7 +98,6 @@ def test_a_forecast_alone_changes_nothing(file: Path) -> None:
     ("arguments", "words"),
     [
         (("--until", "2027-01-05", "--helper", "di"), "has no [[person]] 'di'; there are: bo, cy"),
-        (("--until", "2027-01-05", "--helper", "cy"), "would not wake cy"),
         (("--helper", "bo"), "needs --until"),
         (("--until", "2020-01-05", "--helper", "bo"), "is past"),
         (("--until", "2031-01-05", "--helper", "bo"), "more than a year from now"),

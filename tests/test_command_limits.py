@@ -10,13 +10,28 @@ from zoneinfo import ZoneInfo
 
 import pytest
 from a_cellar_on_disk import CellarOnDisk
-from cellar_text import CARBOY, KEG, MQTT, PROBE, SITE, TEMPERATURE, limit, mail, write_cellar
+from cellar_text import (
+    CARBOY,
+    KEG,
+    MQTT,
+    PROBE,
+    SITE,
+    TEMPERATURE,
+    cylinder,
+    keg,
+    limit,
+    mail,
+    room,
+    write_cellar,
+)
 from mail_server import Inbox, mail_server
 from running import leeside
+from test_cellar_people import person
 
 from alerts.watch.alarm_table import State
+from ingest.cellar import load_cellar
 from ingest.simulation.loopback import free_port
-from ingest.store import open_existing
+from ingest.store import create_or_open, open_existing
 from ingest.store.alarms.alarm_record import alarm_rows, transitions
 from ingest.store.alarms.messages import recent_messages
 
@@ -80,6 +95,45 @@ def test_a_trial_says_what_would_hold_the_message_up(tmp_path: Path) -> None:
     assert "No message would be sent: the cellar file has no [[person]] and no [mail] to." in muted
     care = leeside("limits", cellar_file(tmp_path), "--try", "K1/pressure/care", "--value", "4 kPa").stdout
     assert "At this value K1/pressure/air alarms as well, and mutes this one" in care
+
+
+def test_a_trial_says_who_would_get_what_by_which_channel(tmp_path: Path) -> None:
+    """As long as nobody is away, and with a helper who stands in."""
+    port, inbox = free_port(), Inbox()
+    people = (
+        person("ana", '{ mail = "ana@cellar.example" }'),
+        person("bo", '{ mail = "bo@cellar.example" }', priorities=[]),
+        person("cy", '{ mail = "cy@cellar.example" }', after="30 min"),
+        person("di", '{ mail = "di@cellar.example" }', priorities=["low"]),
+    )
+    rooms = (room(volume="5 m3"), keg(room="cellar"), cylinder(room="cellar"))
+    file = write_cellar(tmp_path, SITE, MQTT, *rooms, PROBE, mail(port, to=None), *people)
+    create_or_open(load_cellar(file).store_path, 0).close()
+    usual = (
+        "The mail to ana@cellar.example would go out then.\n"
+        "If nobody has acknowledged it after 30 min, a mail to cy@cellar.example would go out too.\n"
+        "No mail to bo@cellar.example, di@cellar.example: they get no alarms of high priority.\n"
+    )
+    trial = ("limits", file, "--try", "K1/pressure/air", "--value", "4 kPa")
+    assert usual in leeside(*trial).stdout
+    week = f"{datetime.now(ZoneInfo('Europe/Ljubljana')) + timedelta(days=7):%Y-%m-%d}"
+    assert leeside("away", file, "--until", week, "--helper", "bo").returncode == 0
+    tried = leeside(*trial).stdout
+    meanwhile, _, after = tried.partition("\nOnce the absence is over:\n")
+    assert "\nAway until " in meanwhile
+    assert "The mail to bo@cellar.example would go out then, with what a helper can safely do.\n" in meanwhile
+    assert "If nobody has acknowledged it after 1 h, a mail to ana@cellar.example would go out too.\n" in meanwhile
+    assert "If nobody has acknowledged it after 30 min, a mail to cy@cellar.example would go out too.\n" in meanwhile
+    assert "The mail to ana@cellar.example would wait for the end of the absence, until " in meanwhile
+    assert "No mail to di@cellar.example: they get no alarms of high priority.\n" in meanwhile
+    assert after.startswith(usual)
+    helper, others = after.split("To everybody else:")
+    assert "To bo, who stands in:\n\nSubject: HIGH PRIORITY: K1 pressure 4.0 kPa, below 5 kPa\n" in helper
+    assert "What to do:  Only if a meter for oxygen shows that the air in the room is safe: Open door" in helper
+    assert "Last readings:" in others
+    with mail_server(inbox, port):
+        assert leeside(*trial, "--send").returncode == 0
+    assert len(inbox.mails) == len(people), "the trial is of the channels, so it goes to everybody"
 
 
 def test_a_trial_of_silence_takes_a_span_of_time(tmp_path: Path) -> None:

@@ -6,12 +6,12 @@ wine, waits for the owner: for such an alarm there is no step (common practice, 
 
 from __future__ import annotations
 
-__all__ = ["AIRLOCK_STEP", "GAUGE_STEP", "KEEP_OUT_STEP", "safe_step"]
+__all__ = ["AIRLOCK_STEP", "CALL_STEP", "GAUGE_STEP", "KEEP_OUT_STEP", "safe_step"]
 
 from collections.abc import Mapping
 from typing import Final
 
-from alerts.watch.own_limits import BROKER, INGEST, line_key, room_key
+from alerts.watch.own_limits import BROKER, INGEST, channel_key, line_key, room_key
 from ingest.cellar import EffectiveLimit
 
 _AIR_FIRST: Final = (
@@ -43,9 +43,14 @@ _MACHINE_STEP: Final = (
     "is, air that room first and do not go in alone. Put back a plug that came out, and pull none. Send the owner a "
     "photograph."
 )
+CALL_STEP: Final = (
+    "There is nothing to do in the cellar, and nobody need go there. Call the owner and say that messages do not get "
+    "out by this way, so that some of them may not have arrived."
+)
 # More gas than there should be is a danger; less is a loss.
 _GAS_LOST: Final = frozenset({"compensated_pressure", "leak_rate", "hours_to_air_floor", "hours_to_air_floor_by_cold"})
 _MACHINE: Final = (INGEST, BROKER, line_key(""), room_key(""))
+_CHANNEL: Final = channel_key("")
 
 
 def safe_step(limit: EffectiveLimit, place_kinds: Mapping[str, str]) -> str:
@@ -54,6 +59,8 @@ def safe_step(limit: EffectiveLimit, place_kinds: Mapping[str, str]) -> str:
     place_kinds: by the id of a place what it is, such as "keg" or "cylinder".
     """
     if limit.key.startswith("leeside/"):
+        if limit.key.startswith(_CHANNEL):
+            return CALL_STEP
         return _MACHINE_STEP if limit.key.startswith(_MACHINE) else ""
     if limit.kind == "due":
         return AIRLOCK_STEP if limit.quantity == "airlock" else ""

@@ -14,6 +14,8 @@ supervisor         what ``leeside run`` becomes
 checks             what ``leeside check`` looks at
 asking             requests about alarms, and what came of them
 limit_trial        ``leeside limits --try``
+hearing_lines      who would hear of an alarm, in sentences
+away_warnings      what an owner should know before ``leeside away --helper`` begins
 sheet_files        ``leeside review --pdf`` and ``--png``
 history_estimate   ``leeside history --estimate``
 history_compensated  the compensated pressure beside the readings of a pressure

@@ -15,17 +15,18 @@ import typer
 from alerts.absence.foresee import foresee
 from alerts.absence.shortfall import Shortfall
 from alerts.absence.shortfall_lines import shortfall_json, shortfall_lines
+from alerts.command.away_warnings import gap_json, gap_lines, gaps_of, meter_lines, rooms_with_meter
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, refuse_given, user_name
 from alerts.command.terminal import Terminal, at_a_terminal, print_plain
-from alerts.view.absence_lines import absence_json, absence_line
+from alerts.view.absence_lines import absence_json, absence_line, stands_in
 from alerts.view.format import with_capital
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
 from ingest.json_text import json_text
 from ingest.process import wall_ms
 from ingest.store import Store
-from ingest.store.alarms.absences import LONGEST_ABSENCE_MS, absence_at, begin_absence, end_absence
+from ingest.store.alarms.absences import LONGEST_ABSENCE_MS, Absence, absence_at, begin_absence, end_absence
 from ingest.times import moment_of
 
 EXAMPLE: Final = "leeside away cellar.toml --until 2026-12-20 --helper bo"
@@ -65,12 +66,16 @@ def away(
             return _show(cellar, store, now_ms, as_json=as_json)
         until_ms = _until_ms(until, cellar.site.zone, now_ms)
         if helper is not None:
-            _require_person(cellar, helper)
+            _require_person(cellar, helper, now_ms, until_ms)
         with store.read():
             shortfalls = foresee(cellar, store, now_ms, until_ms)
+            gaps = [] if helper is None else gaps_of(cellar, store, _planned(helper, now_ms, until_ms), now_ms)
+            meters = [] if helper is None else rooms_with_meter(cellar, store, now_ms)
         terminal = Terminal(sys.stderr if as_json else sys.stdout)
         if not as_json:
             _print_forecast(shortfalls, cellar, now_ms)
+            for line in (*gap_lines(gaps, helper or ""), *meter_lines(meters, helper or "")):
+                print_plain(line)
         begins = helper is not None
         if begins and not yes and at_a_terminal():
             begins = terminal.agree(f"Send messages to {helper} from now on?", empty_is_yes=False)
@@ -81,6 +86,8 @@ def away(
             answer = {
                 "away": None if absence is None else absence_json(absence),
                 "shortfalls": [shortfall_json(each) for each in shortfalls],
+                "unreached": [gap_json(each) for each in gaps],
+                "rooms_that_need_a_meter": meters,
             }
             print(json_text(answer, indent=2))
         elif begins:
@@ -107,19 +114,21 @@ def _until_ms(text: str, zone: ZoneInfo, now_ms: int) -> int:
     return until_ms
 
 
-def _require_person(cellar: Cellar, helper: str) -> None:
+def _planned(helper: str, now_ms: int, until_ms: int) -> Absence:
+    return Absence(0, now_ms, until_ms, helper, "", None)
+
+
+def _require_person(cellar: Cellar, helper: str, now_ms: int, until_ms: int) -> None:
     known = [person.id for person in cellar.person]
-    if helper in known:
-        person = next(person for person in cellar.person if person.id == helper)
-        if "high" not in person.woken_by:
-            raise typer.BadParameter(
-                f'an alarm of high priority would not wake {helper}; add "high" to woken_by of that [[person]], or '
-                "choose another helper",
-                param_hint="--helper",
-            )
-        return
-    there = f"there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
-    raise typer.BadParameter(f"the cellar file has no [[person]] '{helper}'; {there}", param_hint="--helper")
+    if helper not in known:
+        there = f"there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
+        raise typer.BadParameter(f"the cellar file has no [[person]] '{helper}'; {there}", param_hint="--helper")
+    if not stands_in(_planned(helper, now_ms, until_ms), cellar):
+        raise typer.BadParameter(
+            f"nobody but {helper} gets alarms of high priority, so one about which a helper can do nothing would reach "
+            'nobody; name yourself in [mail] to or as a [[person]] with "high" in priorities, or choose another helper',
+            param_hint="--helper",
+        )
 
 
 def _print_forecast(shortfalls: list[Shortfall], cellar: Cellar, now_ms: int) -> None:
@@ -137,7 +146,7 @@ def _show(cellar: Cellar, store: Store, now_ms: int, *, as_json: bool) -> int:
     elif absence is None:
         print_plain("Nobody is away: messages go to everybody as the cellar file has it.")
     else:
-        line = with_capital(absence_line(absence, cellar.site.zone, now_ms))
+        line = with_capital(absence_line(absence, cellar, now_ms))
         print_plain(f"{line}. `leeside away --end` ends it.")
     return 0
 

@@ -6,35 +6,35 @@ __all__ = ["try_out"]
 
 import os
 import sys
-from typing import Final
 
 import typer
 
+from alerts.absence.safe_steps import safe_step
 from alerts.channels.open_channel import open_channel
+from alerts.command.hearing_lines import NOBODY, hearing_lines
 from alerts.command.terminal import print_plain
 from alerts.cylinders.gas_in_rooms import GasInRooms
-from alerts.message.digest_times import next_digest_ms
-from alerts.message.hours import earliest, hours_for, hours_of
+from alerts.message.helper_air import helper_air
 from alerts.message.message_id import stable_message_id
 from alerts.message.outbox import Delivered
 from alerts.message.trial import Trial, is_beyond, parse_value, try_limit
-from alerts.message.wording import SHOWN_READINGS, MessageText
+from alerts.message.wording import SHOWN_READINGS, MessageText, view_of
 from alerts.so2.judge import is_upper_bound
 from alerts.turning.message_background import earlier_times, judged_ago, values_ago
+from alerts.view.absence_lines import absence_line, stands_in
 from alerts.view.alarms.limit_lines import LimitStatus, limit_words
-from alerts.view.format import days_text, duration_text, limit_value_text, local_time
+from alerts.view.format import days_text, duration_text, limit_value_text, local_time, with_capital
 from ingest.cellar import MAIL_CHANNEL, Cellar, EffectiveLimit, Recipient, is_judged_id
 from ingest.errors import IngestError
 from ingest.journal.wine_places import wine_places
 from ingest.process import wall_ms
 from ingest.store import Store
+from ingest.store.alarms.absences import Absence, absence_at
 from ingest.store.alarms.messages import MessageRow
 from ingest.store.journal.stored_ledger import ledger_at
 from ingest.store.judgements import newest_judgements
 from ingest.store.readings.series import all_series
 from ingest.store.readings.series_history import newest
-
-_NOBODY: Final = "the cellar file has no [[person]] and no [mail] to"
 
 
 def try_out(
@@ -56,25 +56,50 @@ def try_out(
             file=sys.stderr,
         )
         return 1
-    if store is None:
-        trial = try_limit(limit, value, cellar, now_ms)
-    else:
-        lots = _lots_in(cellar, store, limit.at, now_ms)
-        with store.read():
-            gas = GasInRooms(cellar, store).around(limit.at, now_ms)
-            upper_bound = is_upper_bound(newest_judgements(store, place=limit.at))
-        series = _series_of(store, limit)
-        readings = [] if series is None else newest(store, series, SHOWN_READINGS - 1)
-        if is_judged_id(limit.probe):
-            earlier = judged_ago(store, limit.probe, now_ms)
-        else:
-            earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
-        trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier, upper_bound=upper_bound)
+    step = safe_step(limit, {place.id: cellar.place_kind(place.id) for place in cellar.places})
+    trial, helped, absence = _tried(cellar, store, limit, value, step, now_ms)
     for line in _when(cellar, status, value, trial, now_ms):
         print_plain(line)
+    is_away = absence is not None and absence.from_ms <= trial.raised_ms < absence.over_ms
+    if absence is not None and is_away:
+        print_plain(f"\n{with_capital(absence_line(absence, cellar, now_ms))}.")
+        for line in hearing_lines(cellar, limit, absence, step, trial.raised_ms, now_ms):
+            print_plain(line)
+        print_plain("\nOnce the absence is over:")
+    for line in hearing_lines(cellar, limit, None, step, trial.raised_ms, now_ms):
+        print_plain(line)
+    if absence is not None and is_away and helped is not None and stands_in(absence, cellar):
+        print_plain(f"\nTo {absence.helper}, who stands in:\n\nSubject: {helped.subject}\n\n{helped.body}".rstrip())
+        print_plain("\nTo everybody else:")
     text = trial.text if send_as is None else trial.marked(send_as)
     print_plain(f"\nSubject: {text.subject}\n\n{text.body}".rstrip())
     return 0 if send_as is None else _send(cellar, limit, text, now_ms)
+
+
+def _tried(
+    cellar: Cellar, store: Store | None, limit: EffectiveLimit, value: float, step: str, now_ms: int
+) -> tuple[Trial, MessageText | None, Absence | None]:
+    """The trial, the same for a helper where there is a step for one, and the absence that is under way."""
+    if store is None:
+        return try_limit(limit, value, cellar, now_ms), None, None
+    lots = _lots_in(cellar, store, limit.at, now_ms)
+    with store.read():
+        rooms = GasInRooms(cellar, store)
+        gas, beside = rooms.around(limit.at, now_ms), rooms.beside(limit.at, now_ms)
+        upper_bound = is_upper_bound(newest_judgements(store, place=limit.at))
+        absence = absence_at(store.connection, now_ms)
+    series = _series_of(store, limit)
+    readings = [] if series is None else newest(store, series, SHOWN_READINGS - 1)
+    if is_judged_id(limit.probe):
+        earlier = judged_ago(store, limit.probe, now_ms)
+    else:
+        earlier = () if series is None else values_ago(earlier_times(store, now_ms), series)
+    trial = try_limit(limit, value, cellar, now_ms, readings, lots, gas, earlier, upper_bound=upper_bound)
+    if not step:
+        return trial, None, absence
+    air = helper_air(beside, step, view_of(cellar, limit.at).place_kind)
+    helped = try_limit(limit, value, cellar, now_ms, readings, lots, upper_bound=upper_bound, helper=air)
+    return trial, helped.text, absence
 
 
 def _written(limit: EffectiveLimit, value: float) -> str:
@@ -126,33 +151,13 @@ def _when(cellar: Cellar, status: LimitStatus, value: float, trial: Trial, now_m
         lines.append(f"If that lasted, the alarm would be raised after {duration_text(limit.on_delay_s)}, at {raised}.")
     else:
         lines.append("The alarm would be raised at once.")
-    people = [each for each in cellar.recipients if each.after_s is None and limit.priority in each.priorities]
-    if not people:
-        nobody = "nobody gets alarms of its priority" if cellar.recipients else _NOBODY
-        lines.append(f"No message would be sent: {nobody}.")
-        return lines
-    what = "mail" if {each.channel for each in people} == {MAIL_CHANNEL} else "message"
-    by_moment: dict[tuple[int, str], list[str]] = {}
-    for recipient in people:
-        hours = hours_for(recipient, hours_of(limit), limit.priority)
-        moment = earliest(trial.raised_ms, hours, recipient.waking, zone)
-        if hours == "digest" and cellar.digest is not None:
-            moment = next_digest_ms(cellar.digest, trial.raised_ms, zone)
-        by_moment.setdefault((moment, hours), []).append(recipient.name)
-    for (moment, hours), names in sorted(by_moment.items()):
-        if moment > trial.raised_ms:
-            until = "digest" if hours == "digest" else "waking hours"
-            begin = local_time(moment, zone, now_ms)
-            lines.append(f"The {what} to {', '.join(names)} would wait for the {until}, until {begin}.")
-        else:
-            lines.append(f"The {what} to {', '.join(names)} would go out then.")
     return lines
 
 
 def _send(cellar: Cellar, limit: EffectiveLimit, text: MessageText, now_ms: int) -> int:
     print_plain()
     if not cellar.recipients:
-        print(f"Nothing was sent: {_NOBODY}.", file=sys.stderr)
+        print(f"Nothing was sent: {NOBODY}.", file=sys.stderr)
         return 1
     failures = 0
     for number, recipient in enumerate(cellar.recipients):

@@ -25,6 +25,8 @@ standing           alarms that stand, in a line each
 flood_end          that a flood is over
 gap_report         that nothing was watched for a while, and what is found
 reports            messages that belong to no alarm
+hearing            who would hear of an alarm that is raised at a time
+reach              hours in which an urgent alarm reaches nobody while the owner is away
 racking_reminders  a racking that no entry finishes
 reminders          an alarm that nobody acknowledges: reminders, and a second person
 reminder_words     what these say

@@ -7,7 +7,7 @@ can say how much that is, it counts as dangerous. That those who go in to help o
 
 from __future__ import annotations
 
-__all__ = ["HelperAir", "helper_air"]
+__all__ = ["HelperAir", "helper_air", "meter_needed"]
 
 from typing import Final, NamedTuple
 
@@ -48,6 +48,11 @@ def helper_air(gas: RoomGas | None, step: str, place_kind: str) -> HelperAir:
     text = f"{fact} {rule} Local rules come first; {NOT_A_GAS_ALARM}"
     # A person can get into a tank, and those who went in died of it.
     return HelperAir(f"{text}\n{GOING_IN}" if place_kind == "tank" else text, step)
+
+
+def meter_needed(gas: RoomGas) -> str:
+    """Say for what a meter is needed before anybody goes in, "" for none."""
+    return _worst(gas)[1]
 
 
 def _worst(gas: RoomGas) -> tuple[str, str]:

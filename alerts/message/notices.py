@@ -27,7 +27,7 @@ from alerts.message.message_id import stable_message_id
 from alerts.message.reminder_words import follow_up_text, raised_again
 from alerts.message.reminders import PASSED_ON, REMINDER, FollowUp
 from alerts.message.room_air import air_paragraph, is_about_gas
-from alerts.message.routes import AWAY, first_route, wait_of
+from alerts.message.routes import AWAY, absence_of, first_route, wait_of
 from alerts.message.subject import is_beyond
 from alerts.message.wording import Ago, CellarView, compose, view_of
 from alerts.watch.alarm import Transition
@@ -38,7 +38,7 @@ from alerts.watch.own_limits import channel_key
 from alerts.watch.turn import DEFAULT_FRESH_S
 from alerts.watch.turn_inputs import WatchReading
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
-from ingest.store.alarms.absences import Absence, absence_at
+from ingest.store.alarms.absences import Absence
 from ingest.store.alarms.held_messages import FLOOD, alarms_since, flood_since, held_of_limit
 from ingest.store.alarms.messages import NewMessage, add_message, cancel_waiting, thread_of, unsent_raise, withdraw
 from ingest.store.readings.series_history import HistoryRow
@@ -114,7 +114,7 @@ class Notifier:
         if not announced:
             return 0
         site, file = self._cellar.site.name, self._cellar.file
-        absence = absence_at(connection, now_ms)
+        absence = absence_of(self._cellar, connection, now_ms)
         count = 0
         for recipient in self._cellar.recipients:
             routed = [(each, self._route(connection, each, recipient, absence)) for each in announced.values()]
@@ -148,7 +148,7 @@ class Notifier:
         What an absence holds back is left out, but for urgent alarms that the helper has not acknowledged: when it is
         over, the alarm itself is sent.
         """
-        absence = absence_at(connection, now_ms)
+        absence = absence_of(self._cellar, connection, now_ms)
         count = 0
         for each in due:
             limit, recipient = self._limits[each.key], each.recipient

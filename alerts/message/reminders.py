@@ -5,17 +5,17 @@ Each reminder is put into the outbox once, which also remembers it over a restar
 
 from __future__ import annotations
 
-__all__ = ["PASSED_ON", "REMINDER", "FollowUp", "Reminders", "next_reminder_ms", "reminder_ms"]
+__all__ = ["PASSED_ON", "REMINDER", "FollowUp", "Reminders", "next_reminder_ms", "passed_on_after_ms", "reminder_ms"]
 
 import sqlite3
 from collections.abc import Iterable, Mapping
 from typing import Final, NamedTuple
 
 from alerts.message.message_id import stable_message_id
+from alerts.message.routes import absence_of
 from alerts.watch.alarm_table import State
 from alerts.watch.watch_state import LimitRecord
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
-from ingest.store.alarms.absences import absence_at
 from ingest.store.alarms.messages import has_message, was_written
 
 # The occasions of these messages.
@@ -60,6 +60,16 @@ def next_reminder_ms(age_ms: int) -> int:
     return next(later, (age_ms // _DAY_MS + 1) * _DAY_MS)
 
 
+def passed_on_after_ms(limit: EffectiveLimit, recipient: Recipient, helper: str) -> int | None:
+    """Give how long nobody must have acknowledged an alarm until it is passed on to a recipient; None where it is not.
+
+    helper: while the owner is away, else "".
+    """
+    if recipient.after_s is not None:
+        return round(recipient.after_s * 1000)
+    return _OWNER_AFTER_MS if helper not in ("", recipient.person) and limit.priority == "high" else None
+
+
 class Reminders:
     """Knows which alarms stand that nobody has acknowledged, so that a turn without one asks nothing."""
 
@@ -79,7 +89,7 @@ class Reminders:
     def due(self, connection: sqlite3.Connection, records: Mapping[str, LimitRecord], now_ms: int) -> list[FollowUp]:
         """List what is due at a time (UTC ms) and was not written yet."""
         due = []
-        absence = absence_at(connection, now_ms) if self._standing else None
+        absence = absence_of(self._cellar, connection, now_ms) if self._standing else None
         helper = "" if absence is None else absence.helper
         for seen, limit in self._standing:
             record = records.get(limit.key, seen)
@@ -105,9 +115,7 @@ class Reminders:
         for number, recipient in enumerate(self._cellar.recipients):
             # A helper while the owner is away is reminded of what they got, though they usually get nothing.
             is_theirs = limit.priority in recipient.priorities
-            after_ms = None if recipient.after_s is None else round(recipient.after_s * 1000)
-            if helper not in ("", recipient.person) and limit.priority == "high" and after_ms is None:
-                after_ms = _OWNER_AFTER_MS
+            after_ms = passed_on_after_ms(limit, recipient, helper)
             if is_theirs and after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
                 name = self._name(PASSED_ON, limit, unacknowledged_ms, number)
                 age_ms = (now_ms - unacknowledged_ms) // 60_000 * 60_000

@@ -1,18 +1,22 @@
-"""The way of a message about an alarm to a person: whether they get it, and from when on. Pure."""
+"""The way of a message about an alarm to a person: whether they get it, and from when on. Pure but for
+whether anybody is away.
+"""
 
 from __future__ import annotations
 
-__all__ = ["AWAY", "Wait", "first_route", "wait_of"]
+__all__ = ["AWAY", "Wait", "absence_of", "first_route", "wait_of"]
 
+import sqlite3
 from typing import Final, NamedTuple
 
 from alerts.absence.routing import Route, route_of
 from alerts.message.digest import DIGEST
 from alerts.message.digest_times import HELD_FOR_DIGEST_MS, next_digest_ms
 from alerts.message.hours import earliest, hours_for, hours_of
+from alerts.view.absence_lines import stands_in
 from alerts.watch.own_limits import channel_key
 from ingest.cellar import Cellar, EffectiveLimit, Recipient
-from ingest.store.alarms.absences import Absence
+from ingest.store.alarms.absences import Absence, absence_at
 
 # Why a message waits for the owner, who is away.
 AWAY: Final = "away"
@@ -23,6 +27,12 @@ class Wait(NamedTuple):
 
     not_before_ms: int
     hold: str
+
+
+def absence_of(cellar: Cellar, connection: sqlite3.Connection, now_ms: int) -> Absence | None:
+    """Read the absence that is under way now [UTC ms]; None where there is none, or nobody can stand in."""
+    absence = absence_at(connection, now_ms)
+    return absence if absence is not None and stands_in(absence, cellar) else None
 
 
 def first_route(

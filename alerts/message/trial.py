@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Final, NamedTuple
 
 from alerts.gas.stock import RoomGas
+from alerts.message.helper_air import HelperAir
 from alerts.message.hours import earliest, hours_of
 from alerts.message.room_air import air_paragraph, is_about_gas
 from alerts.message.subject import SUBJECT_LIMIT, is_beyond
@@ -95,12 +96,14 @@ def try_limit(
     earlier: Sequence[Ago] = (),
     *,
     upper_bound: bool = False,
+    helper: HelperAir | None = None,
 ) -> Trial:
     """Write the message of a value that is beyond the limit from now on.
 
     readings: the newest of the limit's probe, oldest first; the tried value follows them in the message; lots: the
     wine that lies at its place; gas: what can empty into its room; earlier: what the probe read
-    an hour and a day ago; upper_bound: what is judged of its SO2 is at most so much.
+    an hour and a day ago; upper_bound: what is judged of its SO2 is at most so much; helper: of the message to somebody
+    who stands in while the owner is away, what they can do, and the air.
     """
     silence = limit.kind == "no data"
     since_ms, finding = now_ms, ""
@@ -132,5 +135,9 @@ def try_limit(
         shown = tuple(readings) if limit.kind == "rate" else ()
     view = replace(view_of(cellar, limit.at), upper_bound=upper_bound)
     air = air_paragraph(gas, view) if is_about_gas(transition, limit, view) else ""
-    text = compose(transition, limit, view, readings=shown, earlier=earlier if shown else (), lots=lots, air=air)
+    helper = helper or HelperAir(air, "")
+    before = earlier if shown else ()
+    text = compose(
+        transition, limit, view, readings=shown, earlier=before, lots=lots, air=helper.text, helper_step=helper.step
+    )
     return Trial(text, raised_ms, earliest(raised_ms, hours_of(limit), cellar.site.waking, cellar.site.zone))

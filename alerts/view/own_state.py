@@ -7,7 +7,7 @@ __all__ = ["OwnPart", "own_parts"]
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from alerts.view.absence_lines import absence_line
+from alerts.view.absence_lines import absence_line, stands_in
 from alerts.view.alarms.ring_lines import ring_line
 from alerts.view.format import counted
 from alerts.view.judge_lines import judge_line
@@ -49,7 +49,8 @@ def _parts(status: CellarStatus, cellar: Cellar, when: Callable[[int], str]) -> 
     for ring in status.rings:
         yield OwnPart("messages", ring_line(ring, cellar, status.now_ms), False)
     if status.absence is not None:
-        yield OwnPart("messages", f"messages: {absence_line(status.absence, cellar.site.zone, status.now_ms)}", True)
+        line = absence_line(status.absence, cellar, status.now_ms)
+        yield OwnPart("messages", f"messages: {line}", stands_in(status.absence, cellar))
     if status.file_is_newer:
         what = "the cellar file has changed since leeside started; restart leeside to use the new one"
         yield OwnPart("cellar file", what, False)

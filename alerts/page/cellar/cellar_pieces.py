@@ -67,7 +67,7 @@ class CellarPieces:
             (alarm.at, alarm_note(alarm, zone, units, now_ms)) for alarm in status.alarms if alarm.at not in places
         ]
         calling = sorted((line for line in lines if line.state.tone != "quiet"), key=lambda line: line.state.rank)
-        away = "" if status.absence is None else absence_line(status.absence, zone, now_ms)
+        away = "" if status.absence is None else absence_line(status.absence, self._cellar, now_ms)
         muted = [each for each in status.muted if each.at not in places]
         parts = own_parts(status, self._cellar, lambda at_ms: f"at {local_time(at_ms, zone, now_ms)}")
         yield (
