@@ -344,3 +344,14 @@ def test_the_page_is_named_where_people_can_reach_it() -> None:
     view = view_of(parse_cellar(text, file="cellar.toml", base=Path()), "K1")
     assert "\nPage:        https://cellar.example/vessel/K1\n" in compose(raised(), a_limit(), view).body
     assert "Page:" not in compose(raised(), a_limit(), VIEW).body
+
+
+def test_the_form_that_the_action_names_is_given_beside_the_command_where_people_can_reach_the_page() -> None:
+    text = SITE + KEG + '[page]\nurl = "https://cellar.example"\npassword_hash_file = "hash"\n'
+    view = view_of(parse_cellar(text, file="cellar.toml", base=Path()), "K1")
+    limit = a_limit(action="Titrate free SO2 and write it down (leeside enter titration).")
+    body = compose(raised(), limit, view).body
+    assert "\nWhat to do:  Titrate free SO2 and write it down (leeside enter titration).\n" in body
+    assert "\nWrite down:  https://cellar.example/enter/titration?vessel=K1\n" in body
+    assert "Write down:" not in compose(raised(), limit, VIEW).body
+    assert "Write down:" not in compose(raised(), a_limit(), view).body

@@ -25,6 +25,7 @@ from alerts.message.cylinder_words import (
 from alerts.message.facts import raised_fact, returned_fact
 from alerts.message.gas_words import gas_action, gas_details, gas_fact, gas_now, gas_returned, is_on_gas, look_first
 from alerts.message.subject import is_beyond, subject_of
+from alerts.view.entries.advised_forms import about_limit, advised_paths
 from alerts.view.format import duration_text, exact_time, measured_name, reading_text, setpoint_text, side
 from alerts.view.so2.so2_lines import TITRATED
 from alerts.watch.alarm import Transition
@@ -65,8 +66,8 @@ class CellarView:
     place_kind: the vessel's kind, ``cylinder``, ``room`` or "" where the place is gone; glass: the vessel is made of
     it; under_gas: a gas blanket is kept in it; units: the site's; blanket, cylinder: how the gas in it was judged last,
     None where it is not judged; upper_bound: what is judged of the SO2 in it is at most so much;
-    page: where the page shows it, "" where nobody can reach that from elsewhere; link: one that acknowledges the alarm,
-    "" for none.
+    page: where the page shows it, page_url: the page's address, both "" where nobody can reach that from elsewhere;
+    link: one that acknowledges the alarm, "" for none.
     """
 
     file: str
@@ -80,15 +81,16 @@ class CellarView:
     cylinder: CylinderShown | None = None
     upper_bound: bool = False
     page: str = ""
+    page_url: str = ""
     link: str = ""
 
 
 def view_of(cellar: Cellar, at: str | None) -> CellarView:
     """Give the view of a place. at: its id, or None (or an id that is gone) for the cellar as a whole."""
     place = next((place for place in cellar.places if place.id == at), None)
-    page = _page_of(cellar, at)
+    page, url = _page_of(cellar, at), _page_url(cellar)
     if place is None:
-        return CellarView(cellar.file, cellar.site.zone, at or "", page=page)
+        return CellarView(cellar.file, cellar.site.zone, at or "", page=page, page_url=url)
     if isinstance(place, Vessel):
         title = f"{place.id} ({place.name})" if place.name else place.id
         is_glass = place.material == "glass"
@@ -101,19 +103,25 @@ def view_of(cellar: Cellar, at: str | None) -> CellarView:
             under_gas=place.under_gas,
             units=cellar.site.units,
             page=page,
+            page_url=url,
         )
     kind, units = cellar.place_kind(place.id), cellar.site.units
-    return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units, page=page)
+    return CellarView(cellar.file, cellar.site.zone, place.id, kind, units=units, page=page, page_url=url)
 
 
 def _page_of(cellar: Cellar, at: str | None) -> str:
     """The address of a place's own view on the page, else of the page; "" where nobody can reach it from elsewhere."""
-    if cellar.page is None or cellar.page.url is None:
+    url = _page_url(cellar)
+    if not url:
         return ""
     for kind, places in (("vessel", cellar.vessel), ("cylinder", cellar.cylinder), ("room", cellar.room)):
         if any(place.id == at for place in places):
-            return f"{cellar.page.url}/{kind}/{quote(at or '', safe='')}"
-    return cellar.page.url
+            return f"{url}/{kind}/{quote(at or '', safe='')}"
+    return url
+
+
+def _page_url(cellar: Cellar) -> str:
+    return (cellar.page.url or "") if cellar.page else ""
 
 
 def compose(
@@ -237,8 +245,17 @@ def _response(transition: Transition, limit: EffectiveLimit, view: CellarView) -
         *([] if blanket is None else look_first(limit, blanket)),
         f"Acknowledge: {_acknowledge(transition, view)}",
         *([f"or by link:  {view.link}"] if view.link else []),
+        *_forms(limit, view),
         *([f"Page:        {view.page}"] if view.page else []),
     ]
+
+
+def _forms(limit: EffectiveLimit, view: CellarView) -> list[str]:
+    """Where the page has the forms that the action names, for who has no command at hand."""
+    if not view.page_url:
+        return []
+    paths = advised_paths(limit.action, about_limit(limit, view.place_kind))
+    return [f"Write down:  {view.page_url}{path}" for path in paths]
 
 
 def _helped(transition: Transition, step: str, view: CellarView) -> str:

@@ -15,6 +15,7 @@ from fastapi.responses import HTMLResponse
 from fastapi.templating import Jinja2Templates
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+from alerts.page.advice_links import advice_links
 from alerts.page.doors.sessions import SESSION_COOKIE
 from alerts.page.doors.tokens import Tokens
 from alerts.view.format import local_time
@@ -37,6 +38,7 @@ def _shown(value: object) -> object:
 
 
 _TEMPLATES.env.finalize = _shown  # before it is escaped
+_TEMPLATES.env.filters["advice"] = advice_links
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,7 +64,9 @@ def alarm_routes(context: PageContext) -> APIRouter:
             "alarms.html",
             title=_title(status.alarms),
             status_code=code,
-            alarms=[(alarm, alarm_note(alarm, zone, units, now_ms)) for alarm in status.alarms],
+            alarms=[
+                (alarm, alarm_note(alarm, zone, units, now_ms, kinds.get(alarm.at, ""))) for alarm in status.alarms
+            ],
             waiting=sum(alarm.state != "acknowledged" for alarm in status.alarms),
             muted=[(each, mute_text(each.alarm, zone, now_ms)) for each in status.muted],
             unwatched=[daemon.role for daemon in status.daemons if daemon.role == "alerts" and not daemon.responds],

@@ -21,6 +21,7 @@ from alerts.view.alarms.limit_lines import (
     raised_words,
     state_words,
 )
+from alerts.view.entries.advised_forms import about_limit
 from alerts.view.format import duration_text
 from ingest.store.alarms.alarm_record import alarm_rows, last_raised_ms, last_steps
 
@@ -29,6 +30,7 @@ def limit_routes(context: PageContext) -> APIRouter:
     """Make the route of limits."""
     routes = APIRouter(include_in_schema=False, default_response_class=HTMLResponse)
     cellar = context.cellar
+    kinds = {place.id: place.kind for place in cellar.places}
 
     @routes.get("/limits")
     def limits_page(request: Request, at: Annotated[str, Query(max_length=200)] = "") -> Response:
@@ -47,6 +49,7 @@ def limit_routes(context: PageContext) -> APIRouter:
             standing=lambda status: state_words(status, cellar.site.zone, now_ms),
             raised=lambda status: raised_words(status, cellar.site.zone, now_ms),
             origin=origin_words,
+            about=lambda limit: about_limit(limit, kinds.get(limit.at, "")),
         )
 
     return routes

@@ -16,6 +16,7 @@ from alerts.page.cellar.cellar_pieces import with_ages
 from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
 from alerts.page.ways import card_of, enter_at, history_of, review_of
+from alerts.view.entries.advised_forms import About
 from alerts.view.places.card_words import card_words
 from alerts.view.places.cellar_json import card_json
 from alerts.view.places.vessel_card import known_vessels, vessel_cards
@@ -69,6 +70,7 @@ def vessel_routes(context: PageContext, board: Board, layout: str) -> APIRouter:
             history=history_of(id),
             enter=enter_at(id),
             review=review_of(id),
+            about=About(id, kinds.get(id, "")),
         )
 
     @routes.get("/vessel/{id}", response_class=HTMLResponse, include_in_schema=False)

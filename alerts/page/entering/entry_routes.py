@@ -7,7 +7,6 @@ __all__ = ["entry_routes"]
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Annotated, Any, Final
-from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, HTTPException, Query, Request, Response
 from fastapi.responses import HTMLResponse
@@ -20,6 +19,7 @@ from alerts.page.entering.calibration_form import calibration_writing
 from alerts.page.entering.entry_pages import EntryPages, Writing
 from alerts.page.entering.entry_post import EntryPost, checked_form, read_post
 from alerts.page.entering.entry_steps import take_step
+from alerts.view.entries.advised_forms import NOTHING, About, form_path
 from alerts.view.format import age, quantity_name, value_text, with_capital
 from alerts.view.places.vessel_contents import contents_line
 from alerts.view.status import cellar_status
@@ -28,7 +28,7 @@ from ingest.entering import Prepared, prepare, write
 from ingest.journal.entry import Entry, kind_words
 from ingest.journal.kinds import KINDS
 from ingest.journal.kinds.calibration import CALIBRATION
-from ingest.journal.kinds.kind import EntryKind, place_question
+from ingest.journal.kinds.kind import EntryKind
 from ingest.machine_clock import even_time
 from ingest.store import Store
 from ingest.store.journal.idempotency_keys import Once
@@ -64,7 +64,7 @@ def entry_routes(context: PageContext) -> APIRouter:
             title="Write down",
             groups=_grouped(),
             name=lambda kind: with_capital(kind_words(kind.name)),
-            path=lambda kind: _path(kind, vessel if place else "", place_question(place)),
+            path=lambda kind: form_path(kind.name, About(vessel, place) if place else NOTHING),
             place=vessel if place else "",
             holds="" if held is None else contents_line(held, cellar.site.zone, cellar.site.units, now_ms),
         )
@@ -140,15 +140,6 @@ def _grouped() -> list[tuple[str, list[EntryKind[Any]]]]:
     placed = {name for _, names in _GROUPS for name in names}
     groups[-1][1].extend(kind for kind in KINDS.values() if kind.name not in placed)
     return groups
-
-
-def _path(kind: EntryKind[Any], place: str, question: str) -> str:
-    """The path of a kind's form, with the place in the answer to its question, where it asks for such a place.
-
-    question: vessel, cylinder or room.
-    """
-    names = [each for each in (question, *(("from",) if question == "vessel" else ())) if kind.question(each)]
-    return f"/enter/{kind.name}" + (f"?{urlencode({names[0]: place})}" if place and names else "")
 
 
 def _probe(context: PageContext, id: str) -> Probe:

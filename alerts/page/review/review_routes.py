@@ -23,6 +23,7 @@ from alerts.review import (
 )
 from alerts.review.charts import charts_of
 from alerts.review.review_lines import NO_WORK
+from alerts.view.entries.advised_forms import About
 from alerts.view.format import long_time
 from ingest.json_text import json_text
 
@@ -83,6 +84,7 @@ def review_routes(context: PageContext) -> APIRouter:
             charts=[] if found is None else [(name, _CHART_WORDS[name]) for name in charts_of(found.facts)],
             here=review_of(vessel),
             card=card_of("vessel", vessel),
+            about=About(vessel, lot="" if found is None else found.facts.lot),
         )
 
     @routes.get(

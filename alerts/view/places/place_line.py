@@ -11,6 +11,7 @@ from typing import Final, Literal
 from alerts.view.alarms.alarm_lines import alarm_what, chatter_text, finding_suffix, since_suffix
 from alerts.view.alarms.muted_lines import mute_text
 from alerts.view.due_lines import day_text
+from alerts.view.entries.advised_forms import NOTHING, About, about_limit
 from alerts.view.format import local_time, quality_text, quantity_name, value_text, with_capital
 from alerts.view.gas.blanket_lines import blanket_line, blanket_of
 from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
@@ -35,7 +36,7 @@ class Note:
 
     mark: its shape; tone: how loud; seen: somebody has acknowledged it; past: back to normal, but not acknowledged;
     word: what it is ("high alarm"); text: what it is about; more: what can come of it and what to do, "" for nothing;
-    occurrence: of an alarm, "" for anything else.
+    occurrence: of an alarm, "" for anything else; about: what ``more`` advises on.
     """
 
     mark: Mark
@@ -46,6 +47,7 @@ class Note:
     seen: bool = False
     past: bool = False
     occurrence: str = ""
+    about: About = NOTHING
 
     @property
     def rank(self) -> tuple[int, int]:
@@ -110,8 +112,8 @@ def place_line(status: CellarStatus, place: PlaceStatus, cellar: Cellar) -> Plac
     )
 
 
-def alarm_note(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> Note:
-    """Put an open alarm into words."""
+def alarm_note(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int, place_kind: str = "") -> Note:
+    """Put an open alarm into words. place_kind: of its place, which decides what a form asks for."""
     limit = alarm.limit
     is_due = limit is not None and limit.kind == "due"
     priority = limit.priority if limit is not None else "low"
@@ -127,12 +129,13 @@ def alarm_note(alarm: AlarmStatus, zone: tzinfo, units: str, now_ms: int) -> Not
     elif seen:
         word = f"{word}, seen by {alarm.acknowledged_by}"
     more = "" if limit is None or past else f"{limit.consequence} {limit.action}".strip()
-    return Note("due" if is_due else priority, priority, word, what, more, seen, past, alarm.occurrence)
+    about = NOTHING if limit is None else about_limit(limit, place_kind)
+    return Note("due" if is_due else priority, priority, word, what, more, seen, past, alarm.occurrence, about)
 
 
 def _notes(status: CellarStatus, place: PlaceStatus, zone: tzinfo, units: str) -> list[Note]:
     now_ms = status.now_ms
-    notes = [alarm_note(alarm, zone, units, now_ms) for alarm in place.alarms]
+    notes = [alarm_note(alarm, zone, units, now_ms, place.kind) for alarm in place.alarms]
     notes += [
         Note("open", "quiet" if racking.lasts(now_ms) else "low", "racking", racking_line(racking, zone, now_ms))
         for racking in place.open_rackings
