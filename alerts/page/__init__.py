@@ -7,7 +7,7 @@ add to it. In reading order:
 app          the page put together
 context      what every view is made with
 ways         where each view is
-advice_links links to forms where advice names the command
+advice_links  links to forms where advice names the command
 errors       what is answered instead of what was asked for
 compression  which answers are sent smaller
 cellar       the cellar at a glance, the card of a place, and both as they change
