@@ -8,6 +8,7 @@ errors          the errors of this package, one small tree
 plain_text      text from people and the wire, fit for one line
 validation_words  what pydantic finds wrong, in our words
 json_text       JSON that goes out to other programs
+first_traces    which unexpected errors were logged with their traceback
 cellar          the cellar file
 sources         where samples come from: brokers, serial lines, one-wire chips
 probes          from a sample to a reading

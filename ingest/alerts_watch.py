@@ -13,6 +13,7 @@ from collections.abc import Callable
 from threading import Thread
 from typing import Final
 
+from ingest.first_traces import FirstTraces
 from ingest.machine_clock import EvenTime
 from ingest.pulse import AlertsPulse, Pulse
 
@@ -33,6 +34,7 @@ class AlertsWatch:
         self._kept = b""
         self._thread: Thread | None = None
         self._logged: float | None = None
+        self._traces = FirstTraces()
 
     def look(self, pulse: Pulse[AlertsPulse] | None, now_ms: int, even: EvenTime, now_mono: float) -> None:
         """See how the alerts daemon is. now_ms: UTC ms; even, now_mono: the same moment by other clocks."""
@@ -62,7 +64,13 @@ class AlertsWatch:
         self._thread.start()
 
     def _publish_once(self, publish: Callable[[bytes], str], payload: bytes) -> None:
-        trouble = publish(payload)
+        try:
+            trouble = publish(payload)
+        except Exception as error:
+            # Asked again with the next pulse; the trace of one error is worth one place in the log.
+            trouble = repr(error)
+            if self._traces.is_new(error):
+                log.exception("the state of the alerts daemon could not be kept at the broker; it is tried again")
         if trouble:
             log.debug("the state of the alerts daemon could not be kept at the broker: %s", trouble)
         else:

@@ -24,6 +24,7 @@ import sdnotify
 from ingest.alerts_watch import WATCH_TOPIC, AlertsWatch
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
+from ingest.first_traces import FirstTraces
 from ingest.machine_clock import even_time, network_sets_clock
 from ingest.probes.binding import barometers, bindings, declarations, jump_steps
 from ingest.probes.decode import Decoder
@@ -112,6 +113,7 @@ class IngestDaemon:
         }
         self._chips = _one_wire_chips(cellar, self._writer.offer)
         self._alerts_watch = AlertsWatch(_publisher(cellar, environ))
+        self._traces = FirstTraces()
         self._parent = os.environ.get("LEESIDE_PARENT")
         self.stop_event = Event()
         self._systemd = sdnotify.SystemdNotifier()
@@ -253,8 +255,11 @@ class IngestDaemon:
     def _look_at_alerts(self, now: float) -> None:
         try:
             self._alerts_watch.look(pulses(self._store).alerts, wall_ms(), even_time(), now)
-        except Exception as error:  # noqa: BLE001 - top of a turn: logged once a minute, and tried again
-            self._warn("alerts", now, "how the alerts daemon is could not be seen: %r", error)
+        except Exception as error:
+            if self._traces.is_new(error):
+                log.exception("how the alerts daemon is could not be seen; it is tried again")
+            else:
+                self._warn("alerts", now, "how the alerts daemon is could not be seen: %r", error)
 
     def _look_after_sources(self, now: float) -> None:
         if self._mqtt is not None:

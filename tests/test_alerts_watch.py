@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -72,9 +73,32 @@ def test_a_broker_that_is_away_is_asked_again_with_the_next_pulse() -> None:
     assert broker.payloads == [b"online", b"online"]
 
 
+def test_an_unexpected_error_is_logged_once_with_its_trace_and_it_goes_on(caplog: pytest.LogCaptureFixture) -> None:
+    published: list[bytes] = []
+
+    def publish(payload: bytes) -> str:
+        published.append(payload)
+        if len(published) <= 3:
+            raise RuntimeError(f"try {len(published)}")
+        return ""
+
+    watch = AlertsWatch(publish)
+    for second in range(6):
+        _look(watch, _pulse(100.0), 101.0 + second)
+    assert published == [b"online"] * 4
+    (traced,) = [record for record in caplog.records if record.exc_info]
+    assert traced.exc_info is not None and str(traced.exc_info[1]) == "try 1"
+
+
 def test_without_a_broker_it_is_only_logged(caplog: pytest.LogCaptureFixture) -> None:
     _look(AlertsWatch(None), _pulse(100.0), 1000.0)
     assert "does not respond" in caplog.text
+
+
+def test_a_certificate_that_is_gone_is_said_and_not_raised() -> None:
+    usual = broker_address(1)
+    address = replace(usual, settings=usual.settings.model_copy(update={"tls": True}), ca_file=Path("/no"))
+    assert publish_retained(address, "a/b", b"", 5.0) == "The file [mqtt] ca_file = '/no' does not exist."
 
 
 def test_the_state_is_retained_for_whoever_comes_later(tmp_path: Path) -> None:

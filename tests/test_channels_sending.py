@@ -8,17 +8,19 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import pytest
 from cellar_text import BASE, cellar, mail, table
 from eventually import eventually
 from hook_server import HOOK_SECRET, Hook, hold, hook_server
 from mail_server import STORED, Inbox, mail_server
 
 from alerts.channels.sending import Sending
+from alerts.channels.webhook_body import webhook_body
 from alerts.message import DirectMessages
 from ingest.cellar import Cellar
 from ingest.simulation.loopback import free_port
 from ingest.store import Store, create_or_open, open_existing
-from ingest.store.alarms.messages import NewMessage, add_message, failing_channels, recent_messages
+from ingest.store.alarms.messages import MessageRow, NewMessage, add_message, failing_channels, recent_messages
 
 NOW = 1_750_000_000_000
 
@@ -160,3 +162,42 @@ def test_what_waits_for_a_channel_that_has_left_the_cellar_file_is_taken_back(tm
             with sending(read):
                 (row,) = recent_messages(store)
     assert (row.state, row.last_error) == ("cancelled", "its channel has left the cellar file")
+
+
+def test_a_message_that_breaks_its_channel_holds_up_none_behind_it_and_is_known_to_fail(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    with hook_server(Hook()) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+
+        def broken(message: MessageRow, *rest: Any) -> bytes:
+            if message.message_id == "<hook.1@x>":
+                raise RuntimeError("a mistake of ours")
+            return webhook_body(message, *rest)
+
+        monkeypatch.setattr("alerts.channels.webhook.webhook_body", broken)
+        with open_existing(read.store_path) as store, sending(read) as works:
+            put(store, 1, "hook")
+            put(store, 2, "hook")
+            works.wake()
+            eventually(lambda: [post.json["id"] for post in hook.posts] == ["<hook.2@x>"])
+            eventually(lambda: failing_channels(store) == ["hook"])
+            with store.write() as connection:
+                connection.execute("UPDATE message SET next_try_ms = 0")
+            works.wake()
+            eventually(lambda: "channel hook failed again: RuntimeError('a mistake of ours')" in caplog.text)
+    assert len([record for record in caplog.records if record.exc_info]) == 1
+
+
+def test_a_store_that_cannot_be_opened_ends_no_thread(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    with hook_server(Hook()) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+        aside = read.store_path.rename(tmp_path / "aside.db")
+        with sending(read) as works:
+            eventually(lambda: "channel hook: the store could not be opened" in caplog.text)
+            aside.rename(read.store_path)
+            with open_existing(read.store_path) as store:
+                put(store, 1, "hook")
+                works.wake()
+                eventually(lambda: hook.posts)
+    assert "has ended" not in caplog.text

@@ -19,6 +19,7 @@ TOP = Path(__file__).parent.parent
 BOTTOM = {
     "ingest.backoff",
     "ingest.errors",
+    "ingest.first_traces",
     "ingest.json_text",
     "ingest.judgement",
     "ingest.machine_clock",

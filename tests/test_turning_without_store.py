@@ -155,6 +155,29 @@ def test_other_priorities_wait_and_silence_is_not_taken_for_the_probes(bench: Be
     assert bench.sent == [STORE, "BACK TO NORMAL after: leeside store takes no writes"]
 
 
+def test_a_lamp_shows_what_is_judged_in_memory_and_does_not_say_that_all_is_well(bench: Bench) -> None:
+    quiet = {"high": "off", "medium": "off", "low": "off"}
+
+    def words() -> dict[str, str]:
+        return {priority: state.word for priority, state in bench.turner.lamp_states().items()}
+
+    assert words() == quiet
+    _take_nothing(bench)
+    bench.turns(int(PATIENCE_S) - 2)
+    assert words() == quiet, "a slow disk is nobody's business"
+    bench.turns(20)
+    assert words() == {"high": "on", "medium": "unknown", "low": "unknown"}, "the store itself is an alarm"
+    assert bench.turner.lamp_states()["high"].standing == 1
+    for _ in range(3):
+        bench.arrives(95.0)
+        bench.turns(10)
+    assert words() == {"high": "on", "medium": "on", "low": "unknown"}
+    _take_all(bench)
+    bench.store_it((bench.series, bench.now.utc_ms, 40.0, 0))
+    bench.turns(10)
+    assert words() == quiet
+
+
 def test_an_alarm_that_came_and_went_is_sent_both_times(bench: Bench) -> None:
     _take_nothing(bench)
     for kpa in (3.0, 3.0, 3.0, 40.0, 40.0):

@@ -18,6 +18,7 @@ from alerts.channels.lamp_state import LampState, payload_of
 from ingest.backoff import Backoff
 from ingest.cellar import ChannelSettings, Priority
 from ingest.errors import IngestError
+from ingest.first_traces import FirstTraces
 from ingest.plain_text import one_line
 from ingest.sources.broker_address import BrokerAddress, connection_words, refusal_words
 from ingest.sources.retained import publishing_client
@@ -32,18 +33,31 @@ _TURN_S: Final = 0.2
 _ANSWERS_WITHIN_S: Final = 10.0
 _PING_S: Final = 10
 _LONGEST_WORDS: Final = 300
+# A state that was not shown again for so long is out of date; a turn is made each second, and one that waits for the
+# store's lock takes ten.
+STALE_S: Final = 60.0
 
 
 class Lamp:
     """One channel of kind mqtt. ``show`` may be called from any thread.
 
-    find_address: of the broker, asked for each connection, so that a corrected password needs no restart.
+    find_address: of the broker, asked for each connection, so that a corrected password needs no restart; monotonic:
+    seconds of the clock that nobody can set.
     """
 
-    def __init__(self, settings: ChannelSettings, find_address: Callable[[], BrokerAddress]) -> None:
+    def __init__(
+        self,
+        settings: ChannelSettings,
+        find_address: Callable[[], BrokerAddress],
+        monotonic: Callable[[], float] = time.monotonic,
+    ) -> None:
         self._settings = settings
         self._find_address = find_address
         self._lock = Lock()
+        self._monotonic = monotonic
+        self._states: Mapping[Priority, LampState] = {}
+        self._shown_at = monotonic()
+        self._traces = FirstTraces()
         self._wanted: dict[str, bytes] = {}
         self._shown: dict[str, bytes] = {}
         self._under_way: dict[int, tuple[str, bytes]] = {}
@@ -63,12 +77,10 @@ class Lamp:
         self._thread.join(5.0)
 
     def show(self, states: Mapping[Priority, LampState]) -> None:
-        """Show this from now on."""
-        payloads = {
-            self._topic(priority): payload_of(state, self._settings.payload) for priority, state in states.items()
-        }
+        """Show this from now on, for as long as it is not out of date; call it again with each turn."""
         with self._lock:
-            self._wanted = {self._presence: b"online", **payloads}
+            self._states, self._shown_at = dict(states), self._monotonic()
+            self._want(states)
 
     @property
     def channel(self) -> str:
@@ -88,6 +100,13 @@ class Lamp:
     def _topic(self, end: str) -> str:
         return f"{self._settings.topic}/{end}"
 
+    def _want(self, states: Mapping[Priority, LampState]) -> None:
+        """Publish this; call it with the lock held."""
+        payloads = {
+            self._topic(priority): payload_of(state, self._settings.payload) for priority, state in states.items()
+        }
+        self._wanted = {self._presence: b"online", **payloads} if payloads else {}
+
     # ---- its thread --------------------------------------------------------------------------------------------
 
     def _run(self) -> None:
@@ -98,6 +117,8 @@ class Lamp:
                 self._connection()
             except Exception as error:  # noqa: BLE001 - whatever the library raises costs this connection only
                 self._error = one_line(f"{type(error).__name__}: {error}", _LONGEST_WORDS)
+                if self._traces.is_new(error):
+                    _log.exception("channel %s failed; it goes on", self._settings.id)
             if self._established:
                 backoff.reset()
             if self._error and self._error != was:
@@ -115,9 +136,9 @@ class Lamp:
         except IngestError as error:
             self._error = str(error)
             return
-        client = self._client()
         settings = self._address.settings
         try:
+            client = self._client()
             client.connect(settings.host, settings.port, keepalive=max(settings.keep_alive_s, 2 * _PING_S))
         except (OSError, ValueError) as error:
             self._error = connection_words(error, self._address)
@@ -150,6 +171,9 @@ class Lamp:
 
     def _publish(self, client: Client) -> None:
         with self._lock:
+            if self._monotonic() - self._shown_at > STALE_S:
+                # No turn is made, and nobody knows how the alarms are.
+                self._want({priority: state._replace(known=False) for priority, state in self._states.items()})
             pending = dict(self._under_way.values())
             due = {
                 topic: payload

@@ -15,15 +15,22 @@ PRIORITIES: Final[tuple[Priority, ...]] = ("high", "medium", "low")
 
 
 class LampState(NamedTuple):
-    """standing: how many alarms of a priority stand and are not muted; unacknowledged: how many nobody has seen."""
+    """standing: how many alarms of a priority stand and are not muted; unacknowledged: how many nobody has seen; known:
+    whether that is all, so that a lamp may go out.
+    """
 
     standing: int = 0
     unacknowledged: int = 0
+    known: bool = True
 
     @property
     def word(self) -> str:
-        """``on``, ``seen`` or ``off``."""
-        return "on" if self.unacknowledged else "seen" if self.standing else "off"
+        """``on``, ``seen``, ``off`` or ``unknown``. What nobody has seen counts, whatever else is not known."""
+        if self.unacknowledged:
+            return "on"
+        if not self.known:
+            return "unknown"
+        return "seen" if self.standing else "off"
 
 
 def lamp_states(states: Iterable[tuple[str, State]], limits: Mapping[str, EffectiveLimit]) -> dict[Priority, LampState]:
@@ -41,4 +48,6 @@ def payload_of(state: LampState, form: str) -> bytes:
     """Write a state as it is published. form: ``plain`` or ``json``."""
     if form == "plain":
         return state.word.encode()
+    if state.word == "unknown":
+        return json_text({"state": state.word, "standing": None, "unacknowledged": None}).encode()
     return json_text({"state": state.word, "standing": state.standing, "unacknowledged": state.unacknowledged}).encode()

@@ -13,10 +13,12 @@ from typing import Final
 
 from alerts.channels.open_channel import message_channels, open_channel
 from alerts.message import Collector, DirectMessages, Outbox
+from alerts.message.outbox import Delivered, DeliveryFailure
 from ingest.cellar import Cellar
 from ingest.errors import IngestError
-from ingest.store import open_existing
-from ingest.store.alarms.messages import cancel_other_channels
+from ingest.first_traces import FirstTraces
+from ingest.store import Store, open_existing
+from ingest.store.alarms.messages import MessageRow, cancel_other_channels
 
 log = logging.getLogger("alerts")
 
@@ -82,19 +84,50 @@ class Sending:
         thread.start()
 
     def _work(self, channel: str) -> None:
+        traces = FirstTraces()
+        while not self._stop.is_set():
+            try:
+                with open_existing(self._cellar.store_path) as store:
+                    self._send(channel, store, traces)
+            except IngestError as error:
+                log.warning("channel %s: the store could not be opened; it is tried again: %s", channel, error)
+            except Exception as error:  # noqa: BLE001 - top of a turn: logged with its trace, and it goes on
+                _say_once(traces, channel, error)
+            self._stop.wait(OUTBOX_S)
+
+    def _send(self, channel: str, store: Store, traces: FirstTraces) -> None:
+        """Send what is due until the end."""
         wake = self._wakes[channel]
-        with open_existing(self._cellar.store_path) as store:
-            opened = open_channel(self._cellar, channel, self._environ, store, self._clock)
-            collect = Collector(store, self._cellar.site.name).collect
-            outbox = Outbox(store, opened.deliver, random.random, collect, channel)
-            while not self._stop.is_set():
-                wake.wait(OUTBOX_S)
-                wake.clear()
-                try:
-                    self._direct.work(self._clock(), opened.deliver, channel)
-                    outbox.work(self._clock())
-                    opened.send_late(self._clock())
-                except IngestError as error:
-                    log.warning("channel %s could not note what became of its messages: %s", channel, error)
-                except Exception:
-                    log.exception("channel %s failed; it goes on", channel)
+        opened = open_channel(self._cellar, channel, self._environ, store, self._clock)
+        collect = Collector(store, self._cellar.site.name).collect
+
+        def deliver(message: MessageRow, now_ms: int) -> Delivered | DeliveryFailure:
+            try:
+                return opened.deliver(message, now_ms)
+            except IngestError:
+                raise
+            except Exception as error:  # noqa: BLE001 - top of a turn: logged with its trace, and it goes on
+                # One message that cannot be handed over must not hold up those behind it.
+                _say_once(traces, channel, error)
+                return DeliveryFailure(False, f"channel {channel} failed: {error!r}")
+
+        outbox = Outbox(store, deliver, random.random, collect, channel)
+        while not self._stop.is_set():
+            wake.wait(OUTBOX_S)
+            wake.clear()
+            try:
+                self._direct.work(self._clock(), deliver, channel)
+                outbox.work(self._clock())
+                opened.send_late(self._clock())
+            except IngestError as error:
+                log.warning("channel %s could not note what became of its messages: %s", channel, error)
+            except Exception as error:  # noqa: BLE001 - top of a turn: logged with its trace, and it goes on
+                _say_once(traces, channel, error)
+
+
+def _say_once(traces: FirstTraces, channel: str, error: Exception) -> None:
+    """Log an unexpected error, with its traceback where that is new."""
+    if traces.is_new(error):
+        log.exception("channel %s failed; it goes on", channel)
+    else:
+        log.error("channel %s failed again: %r", channel, error)

@@ -214,8 +214,18 @@ class Turner:
         self._reminders.see(self._state.records, applied.watched)
 
     def lamp_states(self) -> dict[Priority, LampState]:
-        """How many alarms of each priority stand."""
-        return lamp_states(((key, record.alarm.state) for key, record in self._state.records.items()), self._limits)
+        """How many alarms of each priority stand.
+
+        While the store takes no writes they are those that are judged in memory. That is not all (silence is not
+        judged), and the store itself is then announced as an alarm of high priority that nobody can acknowledge.
+        """
+        judged = self._without_store.alarm_states
+        if judged is None:
+            return lamp_states(((key, record.alarm.state) for key, record in self._state.records.items()), self._limits)
+        states = {key: state._replace(known=False) for key, state in lamp_states(judged.items(), self._limits).items()}
+        high = states["high"]
+        states["high"] = high._replace(standing=high.standing + 1, unacknowledged=high.unacknowledged + 1)
+        return states
 
     def has_news(self) -> bool:
         """Whether another process or thread has changed the store since the last turn began, or that turn left readings

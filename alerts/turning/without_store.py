@@ -19,7 +19,7 @@ from alerts.message.message_id import stable_message_id
 from alerts.message.wording import MessageText, compose, view_of
 from alerts.view.format import duration_text
 from alerts.watch.alarm import Transition
-from alerts.watch.alarm_table import Occasion
+from alerts.watch.alarm_table import Occasion, State
 from alerts.watch.own_limits import watched_limits
 from alerts.watch.turn import Watch
 from alerts.watch.turn_inputs import Now, TurnInputs
@@ -61,6 +61,11 @@ class Shadow:
         self._next_occurrence = next_occurrence
         self._inputs = inputs
 
+    @property
+    def alarm_states(self) -> dict[str, State]:
+        """The state of each limit's alarm, by its key."""
+        return {key: record.alarm.state for key, record in self._state.records.items()}
+
     def turn(self, unstored: Sequence[Row], now: Now) -> list[Transition]:
         """Judge what is new; give the steps that alarms took."""
         inputs, self._judged_id = self._inputs(self._judged_id, unstored, now)
@@ -100,6 +105,11 @@ class WithoutStore:
     def is_judging(self) -> bool:
         """Whether limits are judged in memory at present."""
         return self._shadow is not None
+
+    @property
+    def alarm_states(self) -> dict[str, State] | None:
+        """The state of each alarm, by the key of its limit, as it is judged in memory; None while none is."""
+        return None if self._shadow is None else self._shadow.alarm_states
 
     # ---- the store takes nothing -------------------------------------------------------------------------------
 

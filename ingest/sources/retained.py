@@ -48,10 +48,14 @@ def publish_retained(address: BrokerAddress, topic: str, payload: bytes, timeout
     def on_publish(_client: Any, _userdata: Any, packet_id: int, _reason: Any, _properties: Any) -> None:
         acknowledged.append(packet_id)
 
-    client, settings = publishing_client(address, timeout_s), address.settings
+    settings = address.settings
+    deadline = time.monotonic() + timeout_s
+    try:
+        client = publishing_client(address, timeout_s)
+    except OSError as error:  # a file of certificates that is not there, or holds none
+        return connection_words(error, address)
     client.on_connect = on_connect
     client.on_publish = on_publish
-    deadline = time.monotonic() + timeout_s
     try:
         client.connect(settings.host, settings.port, keepalive=_KEEP_ALIVE_S)
         is_sent = False
