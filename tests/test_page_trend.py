@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from watch_limits import a_limit
 
 from alerts.page.cellar.trend_drawing import HEIGHT, WIDTH, draw_trend
-from alerts.view.places.day_trend import DAY_MS, SPAN_MS, DayTrend, day_trend
+from alerts.view.places.day_trend import DAY_MS, SPAN_MS, DayTrend, day_trends
 from ingest.cellar import EffectiveLimit
 
 DAY = DayTrend(0, tuple(range(96)), tuple([54.0] * 95 + [20.0]), tuple([56.0] * 96))
@@ -34,7 +34,7 @@ def test_the_day_has_the_lowest_and_highest_of_each_quarter_hour(on_disk: Cellar
     for minutes, value in ((1441, 99.0), (700, 50.0), (698, 70.0), (5, 60.0), (0.5, 58.0)):
         on_disk.reading("k1-pressure", value, 60 * minutes)
     on_disk.reading("k1-pressure", 500.0, 600, 2)  # bad: it is no extreme
-    trend = day_trend(on_disk.store, on_disk.series["k1-pressure"], NOW)
+    ((_, trend),) = day_trends(on_disk.store, [on_disk.series["k1-pressure"]], NOW)
     assert trend.lowest == 50.0
     assert trend.highest == 70.0, "what is older than a day is not in it"
     assert len(trend.spans) >= 2
@@ -44,7 +44,7 @@ def test_the_day_has_the_lowest_and_highest_of_each_quarter_hour(on_disk: Cellar
 
 
 def test_a_probe_that_never_read_has_no_picture(on_disk: CellarOnDisk) -> None:
-    trend = day_trend(on_disk.store, on_disk.series["k1-pressure"], NOW)
+    ((_, trend),) = day_trends(on_disk.store, [on_disk.series["k1-pressure"]], NOW)
     assert draw_trend(trend, "pressure", [], 30.0, None) is None
 
 

@@ -8,18 +8,15 @@ from dataclasses import dataclass
 from math import hypot
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from alerts.so2.wine_facts import Stay, WineFacts
 from alerts.wine.molecular import USUAL_U_PH
 from alerts.wine.so2_steps import REFERENCE_C
 from ingest.cellar import Cellar
 from ingest.journal.ph_record import PhRecord
-from ingest.reading import Quality
 from ingest.store import Store
 from ingest.store.journal.ph_records import ph_records
 from ingest.store.readings.series import Series, all_series
-from ingest.store.readings.series_history import arrays, span
+from ingest.store.readings.series_history import newest_good, span
 from ingest.store.readings.summaries import summary
 from ingest.times import short_day
 
@@ -103,9 +100,9 @@ class WineReadings:
         """Find the wine's temperature at a time: by a probe, else by hand not long before; None if unknown."""
         lying = _lyings(wine.stays, at_ms)[-1]
         for series in self._thermometers.get(lying.vessel, ()):
-            read = self._newest_good(series, max(lying.from_ms, at_ms - _DAY_MS), at_ms)
+            read = newest_good(self._store, series.id, max(lying.from_ms, at_ms - _DAY_MS), at_ms)
             if read is not None:
-                return KnownTemperature(read[1], read[0], series.probe)
+                return KnownTemperature(read.value, read.at_ms, series.probe)
         by_hand = [value for value in wine.temperatures if at_ms - _HAND_FRESH_MS <= value.at_ms <= at_ms]
         if by_hand:
             return KnownTemperature(by_hand[-1].value, by_hand[-1].at_ms, None)
@@ -124,10 +121,10 @@ class WineReadings:
                 last = span(self._store, series.id, lying.from_ms, lying.to_ms)
                 if last is None or (known is not None and last[1] <= known.at_ms):
                     continue
-                read = self._newest_good(series, max(lying.from_ms, last[1] - _DAY_MS), last[1])
+                read = newest_good(self._store, series.id, max(lying.from_ms, last[1] - _DAY_MS), last[1])
                 if read is None:
                     continue
-                read_ms, ph = read
+                read_ms, ph = read.at_ms, read.value
                 record = self._record(series.probe)
                 is_refused = record is not None and record.is_refused(read_ms)
                 if known is None or (read_ms > known.at_ms and not is_refused):
@@ -156,12 +153,6 @@ class WineReadings:
         """Carry the probe's calibration to the time of the reading, and the reading to the time that is asked for."""
         u_ph = None if record is None else record.u_ph(ph, read_ms, ASSUMED_C)
         return _with_age(_U_UNCALIBRATED_PH if u_ph is None else u_ph, at_ms - read_ms)
-
-    def _newest_good(self, series: Series, from_ms: int, until_ms: int) -> tuple[int, float] | None:
-        """Find the time and the value of the newest good reading of a span, both ends included."""
-        read = arrays(self._store, series.id, from_ms, until_ms + 1)
-        good = np.flatnonzero((read.quality & 3) == int(Quality.GOOD))
-        return (int(read.at_ms[good[-1]]), float(read.number[good[-1]])) if len(good) else None
 
 
 def _by_hand(wine: WineFacts, at_ms: int) -> KnownPh | None:

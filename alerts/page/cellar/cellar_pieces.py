@@ -18,7 +18,7 @@ from alerts.view.absence_lines import absence_line
 from alerts.view.format import age, local_time, quantity_name, value_text
 from alerts.view.mail_lines import undelivered_head, undelivered_line
 from alerts.view.own_state import OwnPart, own_parts
-from alerts.view.places.day_trend import DayTrend, day_trend
+from alerts.view.places.day_trend import DayTrend, day_trends
 from alerts.view.places.place_line import PlaceLine, alarm_note, place_line
 from alerts.view.so2.so2_lines import So2Summary, done_words, free_words, molecular_words
 from alerts.view.status import CellarStatus, PlaceStatus, ReadingStatus
@@ -159,10 +159,13 @@ class CellarPieces:
         ages = {probe.id: now_ms - self._trends.get(probe.id, (0, None))[0] for probe in self._cellar.probe}
         old = sorted((id for id, old_ms in ages.items() if old_ms > _TREND_LASTS_MS), key=lambda id: -ages[id])
         chosen = {id for number, id in enumerate(old) if number < _TRENDS_AT_ONCE or ages[id] > _TREND_OLD_MS}
-        for probe in self._cellar.probe:
-            row = series.get((probe.id, probe.at, probe.quantity))
-            if probe.id in chosen and row is not None:
-                self._trends[probe.id] = (now_ms, day_trend(store, row, now_ms))
+        probes = {
+            series[key]: probe.id
+            for probe in self._cellar.probe
+            if probe.id in chosen and (key := (probe.id, probe.at, probe.quantity)) in series
+        }
+        for number, trend in day_trends(store, probes, now_ms):
+            self._trends[probes[number]] = (now_ms, trend)
 
 
 def _limits_of(probe: Probe, limits: Mapping[str, EffectiveLimit]) -> list[EffectiveLimit]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["DAY_MS", "SPAN_MS", "DayTrend", "day_trend"]
+__all__ = ["DAY_MS", "SPAN_MS", "DayTrend", "day_trends"]
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 
 from ingest.store import Store
-from ingest.store.readings.summaries import summary
+from ingest.store.readings.summaries import summaries
+from ingest.store.readings.summary import Summary
 
 DAY_MS: Final = 86_400_000
 SPAN_MS: Final = 900_000
@@ -40,14 +42,17 @@ class DayTrend:
         return max(self.high)
 
 
-def day_trend(store: Store, series: int, now_ms: int) -> DayTrend:
-    """Read the last day of a series, up to now (UTC ms), from its summaries by minute; no extreme is lost.
+def day_trends(store: Store, series: Iterable[int], now_ms: int) -> Iterator[tuple[int, DayTrend]]:
+    """Give each series with its last day, up to now (UTC ms), from its summaries by minute; no extreme is lost.
 
     Readings of a time that has not come yet are left out.
     """
     from_ms = now_ms // SPAN_MS * SPAN_MS - DAY_MS + SPAN_MS
-    minutes = summary(store, series, from_ms, now_ms + 1, "minute")
-    minutes = minutes.part(minutes.readings > 0)
+    for number, minutes in summaries(store, series, from_ms, now_ms + 1, "minute"):
+        yield number, _trend(minutes.part(minutes.readings > 0), from_ms)
+
+
+def _trend(minutes: Summary, from_ms: int) -> DayTrend:
     if not len(minutes.from_ms):
         return DayTrend(from_ms)
     spans = (minutes.from_ms - from_ms) // SPAN_MS

@@ -14,6 +14,7 @@ retention        dropping what the owner no longer keeps
 bulk_import      readings of the past, straight into blocks
 scaling          many numbers at once through their scales
 wrong_future     readings of a time that has not come yet, and going back from there
+newest_fresh     the newest fresh readings, found among the last rows
 series_history   one series read back
 earlier          what series read about a time ago
 history_sources  which readings and results make up a history

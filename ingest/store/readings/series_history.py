@@ -1,7 +1,8 @@
 """One series read back: in order of time, each time once, in our units; fresh and settled readings as one.
 
 The history of a probe, a place or a lot is asked of ``ingest.history``, which is made of this. Here are ``raw``,
-``arrays`` and ``pieces`` (readings), ``latest`` and ``newest`` (how things stand), ``span`` (from when to when there
+``arrays`` and ``pieces`` (readings), ``latest``, ``newest`` and
+``newest_good`` (how things stand), ``span`` (from when to when there
 are any), and what serves those who follow the store; summaries are in ``summaries``.
 """
 
@@ -14,6 +15,7 @@ __all__ = [
     "fresh_after",
     "latest",
     "newest",
+    "newest_good",
     "newest_judged",
     "newest_of_recent",
     "numbers_together",
@@ -29,9 +31,10 @@ from typing import Final, NamedTuple
 
 import numpy as np
 
-from ingest.reading import Reading, Reason
+from ingest.reading import Quality, Reading, Reason
 from ingest.store.connection import Store
 from ingest.store.readings.block import Arrays
+from ingest.store.readings.newest_fresh import newest_fresh
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.scaling import scaled
 from ingest.store.readings.settling import DAY_MS, block_of, merged
@@ -94,9 +97,11 @@ def numbers_together(store: Store, spans: Sequence[tuple[int, int, int]]) -> Ite
     if not spans:
         return
     fresh_rows: dict[int, list[tuple[int, float, int]]] = {}
+    wanted = sorted({span[0] for span in spans})
     rows = store.connection.execute(
-        "SELECT series, at, number, quality FROM fresh WHERE at >= ? AND at <= ? ORDER BY id",
-        (min(span[1] for span in spans), max(span[2] for span in spans)),
+        "SELECT series, at, number, quality FROM fresh WHERE at >= ? AND at <= ?"  # noqa: S608  only question marks
+        f" AND series IN ({','.join('?' * len(wanted))}) ORDER BY id",
+        (min(span[1] for span in spans), max(span[2] for span in spans), *wanted),
     )
     for series, at, number, quality in rows:
         fresh_rows.setdefault(series, []).append((at, number, quality))
@@ -112,7 +117,7 @@ def _numbers(store: Store, series: int, from_ms: int, to_ms: int) -> Iterator[Ar
     if from_ms >= to_ms:
         return
     rows = store.connection.execute(
-        "SELECT at, number, quality FROM fresh WHERE series = ? AND at >= ? AND at < ? ORDER BY at, id",
+        "SELECT at, number, quality FROM fresh WHERE series = ? AND at >= ? AND at < ? ORDER BY id",
         (series, from_ms, to_ms),
     ).fetchall()
     yield from _with_settled(store, series, from_ms, to_ms, _distinct(rows))
@@ -143,7 +148,7 @@ def _blocks_of(series: int, from_ms: int, to_ms: int) -> tuple[int, int, int, in
 
 
 def _distinct(rows: Sequence[tuple[int, float, int]]) -> Arrays:
-    """Rows in order of time; of two with one time the first counts."""
+    """Rows in their order of storing, by time; of two with one time the first counts."""
     return merged(Arrays.empty(), Arrays.of(rows))
 
 
@@ -178,16 +183,7 @@ def span(store: Store, series: int, from_ms: int = 0, to_ms: int = END_OF_TIME_M
 
 def latest(store: Store, wanted: Collection[int], until_ms: int = END_OF_TIME_MS) -> dict[int, Reading]:
     """The newest reading by time, not after until_ms, of each wanted series that has any; ``number`` is unscaled."""
-    if not wanted:
-        return {}
-    marks = ",".join("?" * len(wanted))
-    rows = store.connection.execute(
-        # SQLite gives the other columns of the row that holds the maximum ("bare columns in an aggregate query").
-        f"SELECT series, max(at), number, quality FROM fresh WHERE series IN ({marks}) AND at <= ?"  # noqa: S608  only question marks
-        " GROUP BY series",
-        (*wanted, until_ms),
-    )
-    readings = {row[0]: Reading(*row) for row in rows}
+    readings = newest_fresh(store, wanted, until_ms)
     for series in wanted:
         row = store.connection.execute(
             "SELECT day, to_ms FROM block WHERE series = ? AND from_ms <= ? ORDER BY day DESC LIMIT 1",
@@ -200,6 +196,26 @@ def latest(store: Store, wanted: Collection[int], until_ms: int = END_OF_TIME_MS
             if series not in readings or readings[series].at_ms <= at_ms:
                 readings[series] = Reading(series, at_ms, float(block.number[place]), int(block.quality[place]))
     return readings
+
+
+def newest_good(store: Store, series: int, from_ms: int, until_ms: int) -> HistoryRow | None:
+    """The newest good reading of a series with from_ms <= at <= until_ms, by time; None if there is none."""
+    fresh = newest_fresh(store, [series], until_ms, least=Quality.GOOD).get(series)
+    is_fresh = fresh is not None and fresh.at_ms >= from_ms
+    begin_ms = fresh.at_ms if fresh is not None and is_fresh else from_ms
+    newest = fresh if is_fresh else None
+    days = store.connection.execute(f"{_BLOCKS} DESC", _blocks_of(series, begin_ms, until_ms + 1)).fetchall()
+    for day, _, _ in days:
+        block = block_of(store, series, day)
+        good = (block.at_ms >= begin_ms) & (block.at_ms <= until_ms) & (block.quality & 3 == int(Quality.GOOD))
+        places = np.flatnonzero(good)
+        if len(places):
+            place = int(places[-1])
+            newest = Reading(series, int(block.at_ms[place]), float(block.number[place]), int(block.quality[place]))
+            break
+    if newest is None:
+        return None
+    return HistoryRow(newest.at_ms, value_at(scales(store, series), newest.at_ms, newest.number), newest.quality)
 
 
 def fresh_after(store: Store, after_id: int, limit: int) -> list[tuple[int, int, int, float, int]]:
