@@ -25,6 +25,9 @@ fitted_blanket   the fits of one moment with what they say
 heard_air        what a vessel's gauge may show others of the weather, and what it hears
 blanket_finding  from fits to a finding
 blanket_remarks  why a judgement says no more than it does
+read_air         the air's pressure by a barometer, and by what is usual
+blanket_minutes  what comes in minute by minute: levels, steps, fast losses
+fitted_episode   the readings of one episode, and the fits that explain them
 blanket_watch    the gas over one wine, judged as its readings come in
 blanket_warnings  what the numbers of a blanket give reason to warn of
 purge            oxygen left in a headspace after purging, and the gas that it takes
