@@ -107,7 +107,7 @@ def write_digest(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | Non
     wanting = {
         stable_message_id(DIGEST, name, number, sender=cellar.sender): recipient
         for number, recipient in enumerate(cellar.recipients)
-        if _gets_it(recipient)
+        if recipient.gets_digest
     }
     with store.read() as connection:
         wanting = {id: recipient for id, recipient in wanting.items() if not has_message(connection, id)}
@@ -118,11 +118,6 @@ def write_digest(cellar: Cellar, store: Store, now_ms: int, even: EvenTime | Non
         for id, recipient in wanting.items():
             _put(connection, cellar, facts, recipient, id, now_ms)
     return len(wanting)
-
-
-def _gets_it(recipient: Recipient) -> bool:
-    """A second person, and a channel for urgent alarms alone, get no digest."""
-    return recipient.after_s is None and "low" in recipient.priorities
 
 
 def _clock_is_right(store: Store, now_ms: int) -> bool:

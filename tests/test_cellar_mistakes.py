@@ -177,7 +177,7 @@ _ONE_KEY = [
     pytest.param(
         SITE,
         _MAIL.replace('"a@b.example"', '"a b.example"'),
-        ['[mail] from = "a b.example": a mail address without spaces, such as "cellarhand@cellar.example"'],
+        ['[mail] from = "a b.example": one mail address alone, such as "cellarhand@cellar.example"'],
         id="mail address",
     ),
     pytest.param(

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
-from cellar_text import BASE, cellar, problems, table
+from cellar_text import BASE, KEG, MQTT, SITE, cellar, probe, problems, table
 
 from ingest.cellar import Recipient
+from ingest.cellar.connections import is_mail_address
 from ingest.errors import IngestError
 
 MAIL = table("[mail]", **{"host": "127.0.0.1", "from": "leeside@cellar.example"})
@@ -70,7 +72,7 @@ def test_a_second_person_may_get_more() -> None:
         ),
         pytest.param(
             person(channels='{ mail = "ana" }'),
-            "[[person]] ana channels = {...}: mail: its address must be a mail address without spaces, such as "
+            "[[person]] ana channels = {...}: mail: its address must be one mail address alone, such as "
             '"ana@cellar.example"',
             id="no mail address",
         ),
@@ -169,6 +171,58 @@ def test_what_cannot_work_is_refused_with_the_reason(text: str, problem: str) ->
     listed = problems(BASE, MAIL, text, PUSH)
     assert problem in listed
     assert not any("geheim" in each for each in listed)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "a,b@x.example",
+        "a;b@x.example",
+        "a:b@x.example",
+        "a@b@x.example",
+        "a@x..example",
+        ".a@x.example",
+        "a.@x.example",
+        "Ana<ana@x.example>",
+        "<ana@x.example>",
+        '"ana"@x.example',
+        "(ana)ana@x.example",
+        "ana@-x.example",
+        "ana@[x.example]",
+        "ana@",
+        "@x.example",
+        f"{'a' * 250}@x.example",
+    ],
+)
+def test_what_is_not_one_mail_address_would_go_to_somebody_else_and_is_refused(address: str) -> None:
+    (listed,) = problems(BASE, MAIL, person(channels=f"{{ mail = {json.dumps(address)} }}"))
+    assert 'mail: its address must be one mail address alone, such as "ana@cellar.example"' in listed
+    assert not is_mail_address(address)
+
+
+@pytest.mark.parametrize(
+    "address", ["a.b+c@x.example", "a_b-c@x-y.example", "ana@localhost", "ana@[127.0.0.1]", "ana@[IPv6:::1]", "ž@č.si"]
+)
+def test_usual_mail_addresses_are_taken(address: str) -> None:
+    assert is_mail_address(address)
+
+
+def test_topics_that_leeside_publishes_on_are_read_by_no_probe_and_used_once() -> None:
+    lamp = table("[[channel]]", id="lamp", kind="mqtt", topic="cellar/K1")
+    heart = table("[heartbeat]", topic="cellar/K1/high")
+    read = probe(topic="cellar/K1/high", unit="kPa")
+    assert problems(SITE, MQTT, KEG, read, lamp) == [
+        '[[channel]] lamp topic = "cellar/K1": [[probe]] k1-pressure reads cellar/K1/high, where the alarms would be '
+        "shown; choose another one"
+    ]
+    assert problems(SITE, MQTT, KEG, read, heart) == [
+        '[heartbeat] topic = "cellar/K1/high": [[probe]] k1-pressure reads it; choose another one'
+    ]
+    assert problems(SITE, MQTT, KEG, lamp, heart) == [
+        '[heartbeat] topic = "cellar/K1/high": [[channel]] lamp shows the alarms on it; choose another one'
+    ]
+    (long,) = problems(SITE, MQTT, KEG, table("[heartbeat]", topic="x" * 1001))
+    assert long.endswith("a topic of at most 1000 characters")
 
 
 def test_mail_without_anybody_is_refused() -> None:

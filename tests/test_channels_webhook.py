@@ -120,6 +120,16 @@ def test_the_signature_is_that_of_rfc_4231() -> None:
             "answered 308, a redirect to https://elsewhere.example/...: not followed; if that is right, put it into",
         ),
         (302, {"Location": "/geheim"}, True, True, None, "answered 302, a redirect to another path: not fol"),
+        (
+            302,
+            {"Location": "//evil.example/geheim"},
+            True,
+            True,
+            None,
+            "answered 302, a redirect to the host evil.example",
+        ),
+        (302, {"Location": "http://[geheim/"}, True, True, None, "answered 302, a redirect to what is no address: not"),
+        (302, {}, True, True, None, "answered 302, a redirect to another path: not followed"),
     ],
 )
 def test_each_answer_calls_for_something(
@@ -147,6 +157,13 @@ def test_a_server_that_hangs_costs_no_more_than_the_time_out() -> None:
     assert result == DeliveryFailure(
         False, f"webhook hook at 127.0.0.1:{hook.port}: did not answer within 1 s", unreachable=True
     )
+
+
+def test_a_huge_body_is_read_no_further_than_it_explains_something() -> None:
+    with hook_server(Hook(500, text="x" * 5_000_000)) as hook:
+        result = refusal(hook.url, timeout="10 s")
+    assert result.text.startswith(f"webhook hook at 127.0.0.1:{hook.port} is not ready: 500 xxx")
+    assert len(result.text) < 300
 
 
 def test_an_answer_that_trickles_ends_in_time() -> None:

@@ -87,6 +87,20 @@ def test_a_helper_who_left_the_cellar_file_hides_no_message(file: Path) -> None:
     assert "so messages go to everybody as usual" in leeside("now", file).stdout
 
 
+def test_a_second_absence_takes_the_place_of_the_first_and_says_so(file: Path) -> None:
+    assert leeside("away", file, "--until", "2027-01-05", "--helper", "bo").returncode == 0
+    again = leeside("away", file, "--until", "2027-02-01", "--helper", "cy")
+    assert "This takes the place of the absence until 2027-01-06 00:00 CET, with bo." in again.stdout
+    assert "Away until 2027-02-02 00:00 CET: cy gets the messages." in again.stdout
+    assert leeside("away", file, "--end").returncode == 0
+    assert leeside("away", file).stdout.startswith("Nobody is away"), "the first one does not come back"
+
+
+def test_an_absence_over_a_clock_change_ends_with_the_day_of_the_cellar(file: Path) -> None:
+    begun = leeside("away", file, "--until", "2027-03-28", "--helper", "bo", "--json")
+    assert json.loads(begun.stdout)["away"]["until"] == "2027-03-28T22:00:00.000Z"
+
+
 def test_a_forecast_alone_changes_nothing(file: Path) -> None:
     forecast = leeside("away", file, "--until", "2027-01-05", "--json")
     assert forecast.returncode == 0
@@ -103,6 +117,14 @@ def test_a_forecast_alone_changes_nothing(file: Path) -> None:
         (("--until", "2031-01-05", "--helper", "bo"), "more than a year from now"),
         (("--until", "soon"), "is not a time"),
         (("--until", "2027-02-30"), "2027-02-30"),
+        (("--until", "2027-02-29"), "'2027-02-29' is not a time (day is out of range for month)"),
+        (("--until", "9999-12-31"), "9999-12-31 is more than a year from now; allowed: a year"),
+        (("--until", "0001-01-01"), "is past"),
+        (("--until", "2027-03-28 02:30"), "was skipped when the clocks went from 02:00 to 03:00"),
+        (("--until", ""), "'' is not a time"),
+        (("--until", "2027-01-05", "--helper", "Bo"), "did you mean bo? there are: bo, cy"),
+        (("--until", "2027-01-05", "--helper", ""), "has no [[person]] ''"),
+        (("--until", "2027-01-05", "--helper", "ana@cellar.example"), "has no [[person]] 'ana@cellar.example'"),
         (("--end", "--helper", "bo"), "cannot be combined with --end"),
     ],
 )

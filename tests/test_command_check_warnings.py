@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 from a_journal import FILE_TEXT, JournalOnDisk
-from cellar_text import KEG, MQTT, SITE, limit, probe, problems, write_cellar
+from cellar_text import KEG, MQTT, SITE, limit, mail, probe, problems, table, write_cellar
 from running import leeside
+from test_cellar_people import person
 
 from alerts.blanket.judged_rows import GAS_NUMBERS
 from alerts.command.checks.check_warnings import check_warnings
@@ -31,6 +32,21 @@ def test_a_default_limit_beyond_what_the_signal_can_say_is_a_warning(tmp_path: P
     assert _warnings(write_cellar(tmp_path, SITE, MQTT, KEG, NARROW)) == [
         "K1/pressure/over can never alarm: it is above 180 kPa, and the signal of k1-pressure says no more than "
         "146.5 kPa. Use an instrument with a wider range, or write a limit within it."
+    ]
+
+
+def test_channels_and_a_digest_that_reach_nobody_are_warnings(tmp_path: Path) -> None:
+    push = table("[[channel]]", id="push", kind="apprise", url_env="PUSH")
+    people = (
+        person("ana", '{ mail = "ana@x.example" }', priorities=["high"]),
+        person("bo", '{ mail = "bo@x.example" }', after="30 min"),
+    )
+    file = write_cellar(
+        tmp_path, SITE, MQTT, KEG, probe(), push, mail(to=None), *people, table("[digest]", every="day")
+    )
+    assert _warnings(file) == [
+        "channel push reaches nobody: name it in channels of a [[person]], or leave it out.",
+        "nobody gets the digest: everybody has `after`, or `priorities` without low.",
     ]
 
 

@@ -302,3 +302,19 @@ def test_the_channel_turns_its_own_troubles_into_words() -> None:
 
     lost = MailChannel(route(), no_password, UTC).deliver(STORED, 0)
     assert lost == DeliveryFailure(False, "the environment has no MAIL_PASSWORD", True)
+
+
+@pytest.mark.parametrize("to", ["žana@cellar.example", "ana@klet-žička.example"])
+def test_letters_beyond_ascii_go_where_the_server_takes_them_and_hold_up_no_other_mail_elsewhere(to: str) -> None:
+    """RFC 6531: a server says by SMTPUTF8 that it takes them."""
+    message, inbox, port = STORED._replace(recipient=to), Inbox(), free_port()
+    channel = MailChannel(route(port), lambda: None, UTC)
+    with mail_server(inbox, port, enable_SMTPUTF8=True):
+        assert channel.deliver(message, 0) == Delivered()
+    assert inbox.recipients == [[to]]
+    with mail_server(inbox, port, enable_SMTPUTF8=False):
+        refused = channel.deliver(message, 0)
+        assert channel.deliver(STORED, 0) == Delivered()
+    assert isinstance(refused, DeliveryFailure)
+    assert (refused.permanent, refused.unreachable) == (True, False)
+    assert "does not take addresses with letters beyond ASCII; write the part behind the @ as xn--..." in refused.text

@@ -14,10 +14,12 @@ import re
 import signal
 import sys
 from typing import Any, Final
+from urllib.parse import unquote, unquote_plus
 
 # Parts of a URL that are shorter say nothing.
 _SHORTEST_SECRET: Final = 4
 _MOST_WORDS: Final = 300
+_BETWEEN_PARTS: Final = re.compile(r"[/?&=@:,#;]+")
 
 
 class _Words(logging.Handler):
@@ -41,7 +43,12 @@ def main() -> int:
     log = logging.getLogger("apprise")
     log.addHandler(words)
     log.propagate = False
-    done, line = _work(task)
+    try:
+        done, line = _work(task)
+    except Exception as error:  # noqa: BLE001 - the library should raise nothing; its words may hold the secret
+        done, line = False, f"the library apprise fails with this URL ({type(error).__name__})"
+        if isinstance(error, UnicodeError):
+            line += "; user and password of this service must be of letters that HTTP can carry (Latin-1)"
     text = without_parts_of(task["url"], "; ".join([*([line] if line else []), *words.lines]))
     json.dump({"done": done, "words": text[:_MOST_WORDS]}, sys.stdout)
     return 0
@@ -72,11 +79,14 @@ def _work(task: dict[str, Any]) -> tuple[bool, str]:
 
 def without_parts_of(url: str, text: str) -> str:
     """Take everything out of a text that stands in a URL behind its scheme."""
-    _, _, rest = url.partition("://")
-    parts = {part for part in re.split(r"[/?&=@:,#;]+", rest) if len(part) >= _SHORTEST_SECRET}
-    for part in sorted({url, rest, *parts}, key=len, reverse=True):
-        if part:
-            text = text.replace(part, "...")
+    scheme, _, rest = url.partition("://")
+    rest = rest or ("" if "://" in url else scheme)
+    written = {part for part in _BETWEEN_PARTS.split(rest) if part}
+    # The library speaks of a part as it reads it: %40 as "@", and in a query "+" as a space.
+    read = {decode(part) for part in written for decode in (unquote, unquote_plus)}
+    parts = {part for part in {*written, *read} if len(part) >= _SHORTEST_SECRET}
+    for part in sorted({*([url, rest, unquote(rest)] if rest else []), *parts}, key=len, reverse=True):
+        text = text.replace(part, "...")
     return text
 
 

@@ -106,9 +106,10 @@ def meaning(answer: Answer | str, name: str, now_ms: int) -> Delivered | Deliver
         return Delivered()
     reply = one_line(f"{status} {' '.join(answer.text.split())}".strip(), _LONGEST_ANSWER)
     if 300 <= status < 400:
-        to = urlsplit(answer.location)
-        elsewhere = f"{to.scheme}://{to.netloc}/..." if to.netloc else "another path"
-        text = f"{name} answered {status}, a redirect to {elsewhere}: not followed; if that is right, put it into url"
+        text = (
+            f"{name} answered {status}, a redirect to {_elsewhere(answer.location)}: not followed; if that is right, "
+            "put it into url"
+        )
         return DeliveryFailure(True, text, unreachable=True)
     if status in _SHUT:
         return DeliveryFailure(False, f"{name} does not take our messages: {reply}; is the secret right?", True)
@@ -117,6 +118,17 @@ def meaning(answer: Answer | str, name: str, now_ms: int) -> Delivered | Deliver
         is_busy = status in _BUSY or wait_s is not None
         return DeliveryFailure(False, f"{name} is not ready: {reply}", is_busy, wait_s)
     return DeliveryFailure(True, f"{name} refused the message: {reply}")
+
+
+def _elsewhere(location: str) -> str:
+    """Where a redirect leads, without its path, which may be as good as a password."""
+    try:
+        to = urlsplit(location)
+    except ValueError:  # a bracket that does not close
+        return "what is no address"
+    if not to.netloc:
+        return "another path"
+    return one_line(f"{to.scheme}://{to.netloc}/..." if to.scheme else f"the host {to.netloc}", _LONGEST_ANSWER)
 
 
 def post(
@@ -190,8 +202,8 @@ def _words(error: Exception) -> str:
             return f"no encrypted connection: {error.reason or error}; is it the right port?"
         case ConnectionRefusedError():
             return "nothing listens there"
-        case socket.gaierror():
-            return f"the name cannot be resolved: {error.strerror}"
+        case socket.gaierror() | UnicodeError():
+            return f"the name cannot be resolved: {getattr(error, 'strerror', None) or error}"
         case OSError():
             return f"cannot be reached: {error.strerror or error or type(error).__name__}"
         case _:

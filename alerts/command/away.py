@@ -20,8 +20,8 @@ from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, refuse_given, user_name
 from alerts.command.terminal import Terminal, at_a_terminal, print_plain
 from alerts.view.absence_lines import absence_json, absence_line, stands_in
-from alerts.view.format import with_capital
-from ingest.cellar import Cellar
+from alerts.view.format import local_time, with_capital
+from ingest.cellar import Cellar, nearest
 from ingest.errors import IngestError
 from ingest.json_text import json_text
 from ingest.process import wall_ms
@@ -79,6 +79,7 @@ def away(
         begins = helper is not None
         if begins and not yes and at_a_terminal():
             begins = terminal.agree(f"Send messages to {helper} from now on?", empty_is_yes=False)
+        before = absence_at(store.connection, now_ms)
         if begins and helper is not None:
             begin_absence(store, helper, who or user_name(), now_ms, until_ms)
         if as_json:
@@ -92,6 +93,9 @@ def away(
             print(json_text(answer, indent=2))
         elif begins:
             print_plain()
+            if before is not None:
+                until_then = local_time(before.over_ms, cellar.site.zone, now_ms)
+                print_plain(f"This takes the place of the absence until {until_then}, with {before.helper}.")
             _show(cellar, store, now_ms, as_json=False)
         elif helper is not None:
             print_plain("Nothing was changed.")
@@ -105,8 +109,10 @@ def _until_ms(text: str, zone: ZoneInfo, now_ms: int) -> int:
         if _DATE.fullmatch(text.strip()):
             after = date.fromisoformat(text.strip()) + timedelta(days=1)
             until_ms = round(datetime.combine(after, time(), zone).astimezone(UTC).timestamp() * 1000)
-    except (IngestError, OverflowError) as error:
+    except IngestError as error:
         raise typer.BadParameter(str(error), param_hint="--until") from error
+    except OverflowError:  # the day after the last one that a calendar has
+        until_ms = now_ms + LONGEST_ABSENCE_MS + 1
     if until_ms <= now_ms:
         raise typer.BadParameter(f"{text} is past; give the day on which you are back", param_hint="--until")
     if until_ms - now_ms > LONGEST_ABSENCE_MS:
@@ -121,7 +127,9 @@ def _planned(helper: str, now_ms: int, until_ms: int) -> Absence:
 def _require_person(cellar: Cellar, helper: str, now_ms: int, until_ms: int) -> None:
     known = [person.id for person in cellar.person]
     if helper not in known:
-        there = f"there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
+        near = nearest(helper, known)
+        meant = f"did you mean {near}? " if near else ""
+        there = f"{meant}there are: {', '.join(known)}" if known else "it has no [[person]] yet; add one with a channel"
         raise typer.BadParameter(f"the cellar file has no [[person]] '{helper}'; {there}", param_hint="--helper")
     if not stands_in(_planned(helper, now_ms, until_ms), cellar):
         raise typer.BadParameter(

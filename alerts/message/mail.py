@@ -302,6 +302,12 @@ def _in_words(error: smtplib.SMTPException, where: str) -> DeliveryFailure:  # n
             return DeliveryFailure(False, f"{where} is not ready for mail: {said}", unreachable=True)
         case smtplib.SMTPServerDisconnected():
             return DeliveryFailure(False, f"{where} closed the connection: {error}", unreachable=True)
+        case smtplib.SMTPNotSupportedError() if "SMTPUTF8" in str(error):
+            return DeliveryFailure(
+                True,
+                f"{where} does not take addresses with letters beyond ASCII; write the part behind the @ as xn--..., "
+                "or use another address",
+            )
         case smtplib.SMTPNotSupportedError():
             return DeliveryFailure(False, f"{where} cannot do what [mail] asks for: {error}", unreachable=True)
         case _:

@@ -32,6 +32,8 @@ ChannelKind = Literal["apprise", "mqtt", "webhook"]
 
 # Stands in an apprise URL for the person's address.
 PLACEHOLDER: Final = "{address}"
+LONGEST_TOPIC: Final = 1000  # MQTT allows 65,535 bytes; nobody reads so long a topic, this project's choice
+_LONGEST_HOST, _LONGEST_PART = 253, 63
 _ANY_PLACEHOLDER: Final = re.compile(r"\{[A-Za-z_]*\}")
 # In bytes. RFC 2104 section 3 discourages keys shorter than the hash, which has 32; half is this project's choice.
 SHORTEST_SECRET: Final = 16
@@ -56,7 +58,7 @@ def web_address(text: str) -> str:
     form = 'http:// or https:// and a host, such as "https://hooks.example/leeside"'
     try:
         parts = urlsplit(text)
-        wrong = parts.scheme not in ("http", "https") or not parts.hostname or parts.port == 0
+        wrong = parts.scheme not in ("http", "https") or not _is_host(parts.hostname or "") or parts.port == 0
     except ValueError:  # a port that is not a number, a bracket that does not close
         wrong = True
     if wrong or any(character.isspace() for character in text) or not text.isascii():
@@ -68,11 +70,36 @@ def web_address(text: str) -> str:
     return text
 
 
+def _is_host(host: str) -> bool:
+    """Whether a resolver takes it: parts of 1 to 63 characters, 253 in all (RFC 1035 section 2.3.4), or an address."""
+    parts = host.removesuffix(".").split(".")
+    return ":" in host or (len(host) <= _LONGEST_HOST and all(0 < len(part) <= _LONGEST_PART for part in parts))
+
+
 def plain_topic(text: str) -> str:
     """Give a topic to publish on back. Raises ValueError that says what is allowed."""
     if any(mark in text for mark in "+#\0") or text.startswith("$") or text.endswith("/"):
         raise ValueError('a topic without "+" and "#" and without "/" at its end, such as "cellar/alarm"')
+    if len(text) > LONGEST_TOPIC:
+        raise ValueError(f"a topic of at most {LONGEST_TOPIC} characters")
     return text
+
+
+def apprise_problem(url: str) -> str:
+    """Say what is wrong with an apprise URL before the library reads it, without the URL; "" for nothing.
+
+    A password with "@", "#" or the like as it is would be cut there, and sent to a host of that name.
+    """
+    if any(not character.isprintable() for character in url):
+        return "its url holds a control character; write the URL on one line, and nothing else"
+    _, _, rest = url.partition("://")
+    authority = rest.partition("/")[0].partition("?")[0]
+    if authority.count("@") > 1 or ("#" in authority and "@" in rest):
+        return (
+            'its url has "@" or "#" in the user or the password; write such characters as RFC 3986 asks: %40 for "@", '
+            '%23 for "#", %3A for ":", %2F for "/", %3F for "?", %26 for "&", %25 for "%"'
+        )
+    return ""
 
 
 class ChannelSettings(Table):
@@ -108,6 +135,8 @@ class ChannelSettings(Table):
         Raises IngestError that says what is missing or what cannot be read, without the URL in it.
         """
         url = read_password(self.label, self.url_env, self.url_file, environ, base, what="url") or ""
+        if problem := apprise_problem(url):
+            raise IngestError(f"{self.label}: {problem}")
         if unknown := unknown_placeholders(url):
             raise IngestError(
                 f"{self.label}: its url has {' and '.join(unknown)}, which leeside does not know; allowed: "

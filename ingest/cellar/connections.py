@@ -83,15 +83,22 @@ def _stopbits(number: float) -> float:
     return number
 
 
+_LONGEST_ADDRESS: Final = 254  # RFC 5321 section 4.5.3.1.3, without the angle brackets
+_ATOM: Final = r"[^\s()<>\[\]:;@\\,.\"]+"
+_MAIL_ADDRESS: Final = re.compile(rf"{_ATOM}(\.{_ATOM})*@(\w([\w-]*\w)?(\.\w([\w-]*\w)?)*|\[(IPv6:)?[0-9A-Fa-f:.]+\])")
+
+
 def is_mail_address(text: str) -> bool:
-    """Say whether a text has the form of a mail address, without spaces."""
-    local, _, domain = text.rpartition("@")
-    return bool(local and domain and not any(character.isspace() or not character.isprintable() for character in text))
+    """Say whether a text is one mail address (RFC 5321 section 4.1.2, RFC 6531), without a name and quotation marks.
+
+    What else mail programs take for an address, such as two of them, would go to somebody else, or to nobody.
+    """
+    return text.isprintable() and len(text) <= _LONGEST_ADDRESS and _MAIL_ADDRESS.fullmatch(text) is not None
 
 
 def _mail_address(text: str) -> str:
     if not is_mail_address(text):
-        raise ValueError('a mail address without spaces, such as "cellarhand@cellar.example"')
+        raise ValueError('one mail address alone, such as "cellarhand@cellar.example"')
     return text
 
 

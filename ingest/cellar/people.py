@@ -88,6 +88,11 @@ class Recipient:
         """Whether they get what is about no alarm: neither a second person, nor a helper who usually gets nothing."""
         return self.after_s is None and bool(self.priorities)
 
+    @property
+    def gets_digest(self) -> bool:
+        """Whether they get the digest: neither a second person, nor a channel for urgent alarms alone."""
+        return self.after_s is None and "low" in self.priorities
+
 
 def recipients(mail: MailSettings | None, people: Iterable[Person], waking: tuple[time, time]) -> tuple[Recipient, ...]:
     """List everybody on each of their channels, those of ``[mail] to`` first. waking: of the site."""

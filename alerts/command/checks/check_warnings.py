@@ -13,7 +13,7 @@ from ingest.cellar import ANY_LOT, Cellar, end_of_signal, is_out_of_reach, value
 def check_warnings(cellar: Cellar) -> Iterator[str]:
     """List what may not be meant: limits that can never act, since they are beyond what a signal can say, or on wine
     that is in no journal; ids that may have been renamed; gas lines without a relief valve or with plastic vessels; a
-    page whose password others can read on the network.
+    page whose password others can read on the network; channels and a digest that reach nobody.
     """
     probes = {probe.id: probe for probe in cellar.probe}
     for limit in cellar.limits:
@@ -29,6 +29,7 @@ def check_warnings(cellar: Cellar) -> Iterator[str]:
             )
     yield from _gas_lines(cellar)
     yield from _page(cellar)
+    yield from _messages(cellar)
     yield from _unknown_lots(cellar)
     if cellar.store_path.exists():
         # What only a cellar that has run needs.
@@ -62,6 +63,15 @@ def _page(cellar: Cellar) -> Iterator[str]:
             "the page's password crosses the network in the clear: anybody on it can read the password along with "
             "everything else. Give certificate and key, or put the page behind a proxy that speaks https."
         )
+
+
+def _messages(cellar: Cellar) -> Iterator[str]:
+    reached = {recipient.channel for recipient in cellar.recipients}
+    for channel in cellar.channel:
+        if channel.kind != "mqtt" and channel.id not in reached:
+            yield f"channel {channel.id} reaches nobody: name it in channels of a [[person]], or leave it out."
+    if cellar.digest is not None and not any(recipient.gets_digest for recipient in cellar.recipients):
+        yield "nobody gets the digest: everybody has `after`, or `priorities` without low."
 
 
 def _unknown_lots(cellar: Cellar) -> Iterator[str]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-__all__ = ["channel_problems"]
+__all__ = ["channel_problems", "reader_of", "shown_topics"]
 
 from collections.abc import Iterator
-from typing import Final
+from typing import Final, get_args
 from urllib.parse import urlsplit
 
 from ingest.cellar.channels import ChannelKind, ChannelSettings, is_private_host
 from ingest.cellar.connections import MqttSettings
 from ingest.cellar.draft import CellarDraft
+from ingest.cellar.equipment import Probe
+from ingest.cellar.limits import Priority
 from ingest.cellar.people import MAIL_CHANNEL
 from ingest.cellar.table_entry import TableEntry
 from ingest.errors import Problem
@@ -83,6 +85,19 @@ def _lamp(entry: TableEntry[ChannelSettings], draft: CellarDraft) -> Iterator[Pr
         yield entry.problem("topic", 'is missing: under which topic the alarms are shown, such as "cellar/alarm"')
     if not draft.written(MqttSettings):
         yield entry.problem("kind", "needs a broker; add a table [mqtt]")
+    for topic in shown_topics(entry.model):
+        if reader := reader_of(topic, draft):
+            yield entry.problem("topic", f"{reader} reads {topic}, where the alarms would be shown; choose another one")
+
+
+def shown_topics(channel: ChannelSettings) -> list[str]:
+    """List the topics on which a channel of kind mqtt shows the alarms."""
+    return [] if channel.topic is None else [f"{channel.topic}/{end}" for end in (*get_args(Priority), "presence")]
+
+
+def reader_of(topic: str, draft: CellarDraft) -> str:
+    """Give the label of a probe that reads what is published on a topic, "" for none."""
+    return next((probe.label for probe in draft.entries(Probe) if probe.model.topic == topic), "")
 
 
 def _one_of(entry: TableEntry[ChannelSettings], variable: str, file: str, what: str) -> Iterator[Problem]:

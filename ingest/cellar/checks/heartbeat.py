@@ -7,7 +7,8 @@ __all__ = ["heartbeat_problems"]
 from collections.abc import Iterator
 from urllib.parse import urlsplit
 
-from ingest.cellar.channels import is_private_host
+from ingest.cellar.channels import ChannelSettings, is_private_host
+from ingest.cellar.checks.channels import reader_of, shown_topics
 from ingest.cellar.connections import MqttSettings
 from ingest.cellar.draft import CellarDraft
 from ingest.cellar.heartbeat import HeartbeatSettings
@@ -25,6 +26,12 @@ def heartbeat_problems(draft: CellarDraft) -> Iterator[Problem]:
             yield entry.problem(named[1], f"{named[0]} says it already; leave one of them out")
         if heartbeat.topic is not None and not draft.written(MqttSettings):
             yield entry.problem("topic", "needs a broker; add a table [mqtt]")
+        if heartbeat.topic is not None:
+            if reader := reader_of(heartbeat.topic, draft):
+                yield entry.problem("topic", f"{reader} reads it; choose another one")
+            for lamp in draft.entries(ChannelSettings):
+                if heartbeat.topic in shown_topics(lamp.model):
+                    yield entry.problem("topic", f"{lamp.label} shows the alarms on it; choose another one")
         parts = urlsplit(heartbeat.url or "")
         if parts.scheme == "http" and not heartbeat.allow_http and not is_private_host(parts.hostname or ""):
             yield entry.problem(

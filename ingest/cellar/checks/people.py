@@ -42,7 +42,7 @@ def _channel_problem(channel: str, address: str, known: Sequence[str], kinds: Ma
     if kinds.get(channel) == "mqtt":
         return "a channel of kind mqtt shows the alarms to a lamp or a siren, and is nobody's; leave it out"
     if channel == MAIL_CHANNEL and not is_mail_address(address):
-        return 'its address must be a mail address without spaces, such as "ana@cellar.example"'
+        return 'its address must be one mail address alone, such as "ana@cellar.example"'
     if any(not character.isprintable() for character in address):
         return "its address must not hold control characters"
     return ""
