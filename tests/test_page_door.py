@@ -12,6 +12,7 @@ import pytest
 from a_cellar_on_disk import NOW, CellarOnDisk
 from a_page import ADDRESS, PASSWORD, PASSWORD_HASH, Asker, asker, hidden_token
 
+from alerts.page.doors.known_browsers import KNOWN_COOKIE
 from alerts.page.doors.passwords import hash_of
 from alerts.page.doors.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions, session_file
 
@@ -129,6 +130,31 @@ def test_guessing_is_slowed_for_one_address_and_the_owner_still_gets_in(doors: D
     with owner:
         assert owner.log_in().status_code == 200
         assert owner.get("/").status_code == 200
+
+
+def test_a_flood_of_wrong_passwords_does_not_lock_out_a_browser_that_has_logged_in_before(doors: Doors) -> None:
+    owner = doors.visitor(client="192.0.2.8")
+    assert owner.log_in().status_code == 200
+    assert owner("POST", "/logout", data={"token": owner.token()}).status_code == 303
+    for number in range(12):
+        with Asker(owner.app, client=f"198.51.100.{number}") as stranger:
+            refusals = [stranger.log_in("guess").status_code for _ in range(5)]
+    assert refusals == [429] * 5
+    with Asker(owner.app, client="192.0.2.8") as unknown:
+        assert unknown.log_in().status_code == 429, "the same house, but another browser"
+    # It has no more tries than anybody else.
+    assert [owner.log_in("mistyped").status_code for _ in range(4)] == [401] * 4
+    assert owner.log_in().status_code == 200
+    assert [owner.log_in("guess").status_code for _ in range(7)] == [401] * 5 + [429] * 2
+    assert owner.log_in().status_code == 429
+
+
+def test_whoever_makes_up_the_cookie_of_a_known_browser_counts_as_a_stranger(doors: Doors) -> None:
+    guesser, codes = doors.visitor(client="192.0.2.7"), []
+    for number in range(7):
+        guesser.cookies.set(KNOWN_COOKIE, f"{number:022d}.{NOW * 2}.{'0' * 64}")
+        codes.append(guesser.log_in("guess").status_code)
+    assert codes == [401] * 5 + [429] * 2
 
 
 def test_a_session_survives_a_restart_ends_in_time_and_by_logging_out(doors: Doors) -> None:

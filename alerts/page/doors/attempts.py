@@ -1,4 +1,7 @@
-"""How often a password may be tried: by one address, and by all together. It keeps a bounded number of addresses."""
+"""How often a password may be tried: by one address, by all strangers together, and by a browser that is known.
+
+It keeps a bounded number of addresses and browsers.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +18,7 @@ _TRIES: Final = 5
 _TRY_EVERY_S: Final = 60.0
 _ALL_TRIES: Final = 30
 _ALL_EVERY_S: Final = 10.0
-_MOST_ADDRESSES: Final = 1000
+_MOST_KEPT: Final = 1000
 
 
 @dataclass(slots=True)
@@ -36,15 +39,20 @@ class AttemptLimit:
     def __init__(self) -> None:
         self._all = _Bucket(_ALL_TRIES, 0.0)
         self._of: OrderedDict[str, _Bucket] = OrderedDict()
+        self._of_known: OrderedDict[str, _Bucket] = OrderedDict()
 
-    def wait_s(self, address: str, now_s: float) -> float:
-        """Take one try of an address, and return 0; or, if there is none, take nothing and return how long to wait."""
-        source = _source(address)
-        bucket = self._of.pop(source, None) or _Bucket(_TRIES, now_s)
-        self._of[source] = bucket  # the newest is the last
-        if len(self._of) > _MOST_ADDRESSES:
-            self._of.popitem(last=False)
-        bucket.fill(now_s, _TRIES, _TRY_EVERY_S)
+    def wait_s(self, address: str, now_s: float, known: str = "") -> float:
+        """Take one try of an address, and return 0; or, if there is none, take nothing and return how long to wait.
+
+        known: the mark of a browser that has logged in before, "" for any other. Its tries are its own: what strangers
+        have used up is not missing there, and it has no more of them than an address has.
+        """
+        if known:
+            bucket = _bucket(self._of_known, known, now_s)
+            wait_s = max((1 - bucket.left) * _TRY_EVERY_S, 0.0)
+            bucket.left -= wait_s == 0
+            return wait_s
+        bucket = _bucket(self._of, _source(address), now_s)
         self._all.fill(now_s, _ALL_TRIES, _ALL_EVERY_S)
         wait_s = max((1 - bucket.left) * _TRY_EVERY_S, (1 - self._all.left) * _ALL_EVERY_S, 0.0)
         if wait_s == 0:
@@ -52,10 +60,23 @@ class AttemptLimit:
             self._all.left -= 1
         return wait_s
 
-    def succeeded(self, address: str) -> None:
-        """Give an address its tries back, since somebody there knows the password."""
+    def succeeded(self, address: str, known: str = "") -> None:
+        """Give an address, or a browser that is known, its tries back, since somebody there knows the password."""
+        if known:
+            self._of_known.pop(known, None)
+            return
         self._of.pop(_source(address), None)
         self._all.left = min(float(_ALL_TRIES), self._all.left + 1)
+
+
+def _bucket(buckets: OrderedDict[str, _Bucket], name: str, now_s: float) -> _Bucket:
+    """Give the bucket of that name as it stands now; of many, forget the one that was not used for longest."""
+    bucket = buckets.pop(name, None) or _Bucket(_TRIES, now_s)
+    buckets[name] = bucket  # the newest is the last
+    if len(buckets) > _MOST_KEPT:
+        buckets.popitem(last=False)
+    bucket.fill(now_s, _TRIES, _TRY_EVERY_S)
+    return bucket
 
 
 def _source(address: str) -> str:

@@ -19,6 +19,7 @@ from pydantic import BaseModel, Field
 from alerts.page.context import PageContext
 from alerts.page.doors.attempts import AttemptLimit
 from alerts.page.doors.door import open_to_all, session_of
+from alerts.page.doors.known_browsers import KnownBrowsers
 from alerts.page.doors.passwords import LONGEST, is_password
 from alerts.page.doors.sessions import SESSION_COOKIE, SESSION_DAYS, Sessions
 from alerts.page.errors import ErrorAnswer
@@ -63,12 +64,14 @@ class LogIn:
         self._hash = password_hash
         self._sessions = sessions
         self._limit = AttemptLimit()
+        self.known_browsers = KnownBrowsers(sessions.key, password_hash)
         self._turn = asyncio.Semaphore(1)
 
     async def log_in(self, request: Request, password: str, now_ms: int) -> str | LogInRefused:
         """Return the secret of a new session, or why there is none."""
         address = request.client.host if request.client else ""
-        wait_s = self._limit.wait_s(address, time.monotonic())
+        known = self.known_browsers.known(request, now_ms)
+        wait_s = self._limit.wait_s(address, time.monotonic(), known)
         if wait_s > 0:
             return LogInRefused(math.ceil(wait_s))
         async with self._turn:
@@ -76,7 +79,7 @@ class LogIn:
         if not is_right:
             log.warning("somebody at %s tried a wrong password", address or "an unknown address")
             return LogInRefused(0)
-        self._limit.succeeded(address)
+        self._limit.succeeded(address, known)
         log.info("somebody at %s logged in", address or "an unknown address")
         return await run_in_threadpool(self._sessions.begin, now_ms)
 
@@ -96,6 +99,10 @@ def login_routes(context: PageContext, sessions: Sessions, log_in: LogIn | None)
             problem=problem,
             days=SESSION_DAYS,
         )
+
+    def keep(log_in: LogIn, response: Response, request: Request, secret: str) -> None:
+        _keep(response, request, secret)
+        log_in.known_browsers.keep(response, request, context.clock())
 
     @routes.get("/login", response_class=HTMLResponse, include_in_schema=False)
     @open_to_all
@@ -118,7 +125,7 @@ def login_routes(context: PageContext, sessions: Sessions, log_in: LogIn | None)
                 response.headers["Retry-After"] = str(outcome.wait_s)
             return response
         response = RedirectResponse(_safe(next), 303)
-        _keep(response, request, outcome)
+        keep(log_in, response, request, outcome)
         return response
 
     @routes.post("/logout", include_in_schema=False, dependencies=writes)
@@ -156,7 +163,7 @@ def login_routes(context: PageContext, sessions: Sessions, log_in: LogIn | None)
             if outcome.wait_s:
                 raise HTTPException(429, outcome.text, {"Retry-After": str(outcome.wait_s)})
             raise HTTPException(401, outcome.text, {"WWW-Authenticate": 'Cookie realm="leeside"'})
-        _keep(response, request, outcome)
+        keep(log_in, response, request, outcome)
         return standing(request, response, outcome)
 
     @routes.delete(
