@@ -21,6 +21,7 @@ from alerts.page import connections
 from alerts.page.cellar import board as board_module
 from alerts.page.cellar.board import MOST_WATCHERS, Board
 from alerts.page.cellar.event_routes import EventStream
+from alerts.page.connections import LimitedProtocol
 from alerts.page.context import PageContext
 from alerts.page.doors.tokens import Tokens
 
@@ -231,6 +232,35 @@ def test_a_connection_that_nobody_reads_is_given_up(address: str, monkeypatch: p
             deaf.sendall(many)
         eventually(lambda: not _is_open(int(port), deaf.getsockname()[1]))
     assert httpx.get(f"{address}/static/leeside.css").status_code == 200
+
+
+def test_an_answer_on_its_way_to_a_slow_visitor_is_not_cut_off(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    whole, looks = httpx.get(f"{address}/api/openapi.json").content, threading.Semaphore(0)
+    look, begin = LimitedProtocol._close_if_nothing_is_asked, connections._give_up_unread
+
+    def noted_look(self: LimitedProtocol) -> None:
+        look(self)
+        looks.release()
+
+    def begin_with_little_room(transport: asyncio.Transport) -> None:
+        transport.get_extra_info("socket").setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)
+        begin(transport)
+
+    monkeypatch.setattr(connections, "LONGEST_REQUEST_S", 0.05)
+    monkeypatch.setattr(LimitedProtocol, "_close_if_nothing_is_asked", noted_look)
+    monkeypatch.setattr(connections, "_give_up_unread", begin_with_little_room)
+    host, port = address.removeprefix("http://").split(":")
+    with socket.socket() as slow:
+        slow.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        slow.settimeout(PATIENCE_S)
+        slow.connect((host, int(port)))
+        slow.sendall(b"GET /api/openapi.json HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+        # The page has looked at the connection after it gave the answer, of which most is still to be sent.
+        assert all(looks.acquire(timeout=PATIENCE_S) for _ in range(3))
+        seen = b""
+        while not seen.endswith(whole) and (more := slow.recv(65_536)):
+            seen += more
+    assert seen.endswith(whole)
 
 
 def _is_open(port: int, visitor_port: int) -> bool:

@@ -7,7 +7,10 @@ from __future__ import annotations
 __all__ = ["LONGEST_REQUEST_S", "LONGEST_UNREAD_S", "MOST_CONNECTIONS", "STREAMS", "LimitedProtocol"]
 
 import asyncio.constants
+import fcntl
 import socket
+import struct
+import termios
 from typing import Any, Final
 from weakref import WeakKeyDictionary, WeakSet
 
@@ -55,18 +58,24 @@ class LimitedProtocol(H11Protocol):
             return
         super().connection_made(transport)
         self._unread: asyncio.TimerHandle | None = None
+        self._unsent_for_s = 0.0
         _give_up_unread(transport)
         self._patience = self.loop.call_later(LONGEST_REQUEST_S, self._close_if_nothing_is_asked)
 
     def _close_if_nothing_is_asked(self) -> None:
-        if self.cycle is None or self.cycle.response_complete:
+        is_answered = self.cycle is None or self.cycle.response_complete
+        # What the page has given out may still be on its way to a slow visitor; to close now would cut it off.
+        if is_answered and (self._unsent_for_s >= LONGEST_UNREAD_S or not _unsent_bytes(self.transport)):
             self.transport.abort()
-        else:
-            # An answer is under way; look again later.
-            self._patience = self.loop.call_later(LONGEST_REQUEST_S, self._close_if_nothing_is_asked)
+            return
+        if is_answered:
+            self._unsent_for_s += LONGEST_REQUEST_S
+        # An answer is under way; look again later.
+        self._patience = self.loop.call_later(LONGEST_REQUEST_S, self._close_if_nothing_is_asked)
 
     def on_response_complete(self) -> None:
         """Give a connection that stays open the same time for its next request."""
+        self._unsent_for_s = 0.0
         if self._patience is not None:
             self._patience.cancel()
             self._patience = self.loop.call_later(LONGEST_REQUEST_S, self._close_if_nothing_is_asked)
@@ -98,6 +107,19 @@ class LimitedProtocol(H11Protocol):
         if self._unread is not None:
             self._unread.cancel()
         super().connection_lost(exc)
+
+
+def _unsent_bytes(transport: asyncio.Transport) -> int:
+    """How much the other end has not acknowledged yet, as far as the system knows; what waits for room comes after it.
+
+    Source: tcp(7), SIOCOUTQ, which is TIOCOUTQ.
+    """
+    connection = transport.get_extra_info("socket")
+    try:
+        count: int = struct.unpack("i", fcntl.ioctl(connection.fileno(), termios.TIOCOUTQ, b"\0\0\0\0"))[0]
+    except (AttributeError, OSError):  # it is gone, or a system that does not say
+        return 0
+    return count
 
 
 def _give_up_unread(transport: asyncio.Transport) -> None:
