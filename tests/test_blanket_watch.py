@@ -141,6 +141,34 @@ def test_a_leak_of_two_days_is_found_within_hours_with_rate_and_time_left() -> N
     assert half_day.finding == "slow leak"
 
 
+@pytest.mark.parametrize(
+    ("seed", "every", "hours", "days", "happenings"),
+    [(1, 1, 48.0, 3.2, ()), (3, 5, 72.0, 6.5, ()), (4, 10, 72.0, 6.0, (WineDrawn(4.0 * DAY_S + 300.0, 0.06),))],
+)
+def test_a_leak_that_is_certain_stays_so_while_it_goes_on(
+    seed: int, every: int, hours: float, days: float, happenings: tuple[WineDrawn, ...]
+) -> None:
+    # A step was seen where only the headspace had been learned anew, and taken for new gas; an old onset was not met.
+    leak = Leak(onset_s=2.3 * DAY_S, floor_in_h=hours)
+    keg = replace(KEG, seed=seed, wine_l=18.5, believed_wine_l=18.57, start_kpa=32.0, leak=leak, happenings=happenings)
+    readings = points(keg, days)[::every]
+    judgements = list(judged(readings, replace(FACTS, filling=Filling(19.0, 18.57))))
+    first = next(i for i, each in enumerate(judgements) if each.leak_certain)
+    assert 0.0 < hours_after(judgements[first], readings, 2.3) < 4.0
+    assert all(each.leak_certain and each.finding == "slow leak" for each in judgements[first:])
+    assert judgements[-1].headspace_l == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize("every", [1, 10])
+def test_what_is_drawn_for_an_hour_is_no_leak_once_it_has_stopped(every: int) -> None:
+    glasses = tuple(WineDrawn(1.5 * DAY_S + 60.0 * minute, 0.01) for minute in range(50))
+    readings = points(replace(KEG, happenings=glasses), 3.0)[::every]
+    judgements = list(judged(readings))
+    later = [each for each in judgements if hours_after(each, readings, 1.5) > 2.0]
+    assert not any(each.leak_certain for each in later)
+    assert any(each.finding == "drawn" for each in later)
+
+
 def test_wine_drawn_by_hand_is_a_step_and_no_leak() -> None:
     keg = replace(KEG, happenings=(WineDrawn(1.5 * DAY_S, 0.3), Vent(2.2 * DAY_S, 6.0)))
     readings = points(keg, 3.0)

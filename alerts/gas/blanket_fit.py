@@ -129,12 +129,14 @@ def fit_blanket(
     near_w: float | None = None,
     seen: Unexplained | None = None,
     common: CommonAir | None = None,
+    near_onset_days: float | None = None,
 ) -> BlanketFit:
     """Fit at least three bins.
 
     jumps: those between the segments of the bins; near_w: 1/V20 as the fit before found it, at which the prior of the
     headspace is made linear; seen: what such a fit left unexplained: then the noise of hours is taken to be that;
-    common: the air's pressure by what other gauges show, where no barometer does.
+    common: the air's pressure by what other gauges show, where no barometer does; near_onset_days: when a leak that was
+    found before began, since the first bin. The other onsets lie too far apart to find an old leak again.
     """
     prior = _near(prior, near_w)
     columns = blanket_columns(bins, facts, None if common is None else common.kpa)
@@ -150,7 +152,7 @@ def fit_blanket(
     chi_sound = columns.reduced @ weighed + fixed - np.sum(c * theta, axis=1) + prior.penalty
     left = weighed - (design @ theta[:, :, None])[:, :, 0] @ inverse
 
-    onset_days = _onsets(columns.days)
+    onset_days = _onsets(columns.days, near_onset_days)
     ramps = ramps_since(onset_days, columns)
     chi_drop, kappa, u_kappa, _ = extra_column(ramps, design, inverse, left, cov)
     step_days = _steps(columns.days)
@@ -323,10 +325,13 @@ def extra_column(
     return r * r / alone, r / alone, alone**-0.5, b
 
 
-def _onsets(days: Floats) -> Floats:
-    """Times at which a leak may have begun, since the first bin [d]: the first bin, and ever closer to the end."""
+def _onsets(days: Floats, near: float | None) -> Floats:
+    """Times when a leak may have begun, since the first bin [d]: the first bin, ever closer to the end; and near."""
     before = days[-1] - _ONSETS_H / 24.0
-    return np.concatenate([[0.0], before[before > 0.02][::-1]])
+    onsets = np.concatenate([[0.0], before[before > 0.02][::-1]])
+    if near is None or not 0.02 < near < onsets[-1]:
+        return onsets
+    return np.unique(np.append(onsets, near))
 
 
 def _steps(days: Floats) -> Floats:

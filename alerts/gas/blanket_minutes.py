@@ -28,19 +28,31 @@ _STEP_K: Final = 0.7
 # Lost against the minutes before, more than a door that opens does to 2 L: nothing calm is said then.
 _EARLY_MS: Final = (2 * 60_000, 15 * 60_000)
 _EARLY_KPA: Final = 2.0
+# A fast loss has stopped if in so long no more than this, and this share of what was lost before, is lost, with so much
+# gauge pressure left that a leak would show.
+_STOPPED_MS: Final = 30 * 60_000
+_STILL_KPA: Final = 0.6
+_STILL_SHARE: Final = 0.1
+_STOPPED_KPA: Final = 8.0
+# Readings further apart than this show a step only with the second one after it, later than bins settle.
+_SELDOM_MS: Final = 150_000
+# That much more than the others jumps a reading that may be the first after a step.
+_JUMP_KPA: Final = 1.0
+_OTHER_CHANGES: Final = 3.0
 # Half of what the gas law makes of a kelvin.
 _ROOM_KPA_K: Final = 0.3
 
 
 class Cut(NamedTuple):
     """Where the readings of before and after cannot be compared: two times [UTC ms], the step between them [kPa at T0],
-    and the level after it over that before.
+    and the level after it over that before. is_past_loss: whether it was a fast loss, which has stopped.
     """
 
     before_ms: int
     after_ms: int
     kpa: float = 0.0
     share: float = 1.0
+    is_past_loss: bool = False
 
 
 class BlanketMinutes:
@@ -59,6 +71,7 @@ class BlanketMinutes:
         self._stuck = StuckSensor()
         self._sudden = SuddenLosses()
         self._levels: list[tuple[int, float]] = []
+        self._fast_from_kpa = 0.0
 
     def gather(self, point: BlanketPoint) -> BlanketPoint | None:
         """Take a point; give the mean of the minute before if this one begins another."""
@@ -81,6 +94,9 @@ class BlanketMinutes:
         warmth = kpa_k * mean.temperature_c + (0.0 if mean.room_c is None else _ROOM_KPA_K * mean.room_c)
         self._sudden.add(mean.at_ms, level, warmth)
         if self._is_losing_fast(mean, level, known, facts):
+            return cuts
+        if self.fast is not None and self._has_stopped(self.fast, mean):
+            cuts.append(self._past_loss(self.fast, level))
             return cuts
         step = self._sudden.step(_STEP_K * kpa_k * (1.5 if mean.room_c is None else 1.0))
         self.has_news = self.has_news or step is not None
@@ -116,6 +132,21 @@ class BlanketMinutes:
         levels = [kpa for when, kpa in self._levels if when >= at_ms - _NOW_MS]
         return sum(levels) / len(levels) if levels else None
 
+    def shift(self, kpa: float) -> None:
+        """Move all levels so far: what is learned of headspace and instruments is no step."""
+        self._sudden.shift(kpa)
+        self._levels = [(at_ms, level + kpa) for at_ms, level in self._levels]
+
+    def may_be_step(self) -> bool:
+        """Whether one of the last readings of a probe that reads seldom jumped, and too few came since to say more.
+
+        A fit would have to explain the jump, and change the levels by which it will be known as a step.
+        """
+        if self._interval_ms() < _SELDOM_MS:
+            return False
+        changes = sorted(abs(after[1] - before[1]) for before, after in pairwise(self._levels[-4:]))
+        return changes[-1] > _JUMP_KPA + _OTHER_CHANGES * changes[-2]
+
     def is_falling(self, w: float) -> bool:
         """Whether the last minutes have lost more than temperature explains; how, it is too early to say. w: 1/V20."""
         if not self._levels:
@@ -130,11 +161,34 @@ class BlanketMinutes:
             return False
         if self.fast is None or mean.at_ms - self.fast_ms > _SAME_LOSS_MS:
             self.fast = fast
+            self._fast_from_kpa = level + fast.kpa
         else:
             self.fast = fast._replace(since_ms=self.fast.since_ms)
         self.fast_ms = mean.at_ms
         self.has_news = True
         return True
+
+    def _has_stopped(self, fast: FastLoss, mean: BlanketPoint) -> bool:
+        """Whether a fast loss has ended with gas left, and nothing is lost since: what was drawn slowly, and no leak.
+
+        A leak fades with the gauge, it does not stop.
+        """
+        since_ms = max(self.fast_ms, mean.at_ms - max(_STOPPED_MS, 3.5 * self._interval_ms()))
+        calm = [kpa for at_ms, kpa in self._levels if at_ms > since_ms]
+        third = len(calm) // 3
+        if mean.at_ms - self.fast_ms < _STOPPED_MS or mean.pressure_kpa < _STOPPED_KPA or third == 0:
+            return False
+        lost = median(calm[:third]) - median(calm[-third:])
+        return lost < _STILL_SHARE * fast.kpa_hour * _STOPPED_MS / 3_600_000.0 and lost < _STILL_KPA
+
+    def _past_loss(self, fast: FastLoss, level: float) -> Cut:
+        """Take a fast loss that has stopped for one sudden change."""
+        self.forget_steps()
+        self.fast = None
+        self.drawn_ms = self.fast_ms
+        self.has_news = True
+        before = max(self._fast_from_kpa, 1.0)
+        return Cut(fast.since_ms - 60_000, self.fast_ms, level - before, level / before, is_past_loss=True)
 
     def _is_step(self, step: SuddenStep) -> bool:
         """Whether a step is one; over a gap a leak may have taken it, and the fits look at that."""

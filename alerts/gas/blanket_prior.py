@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["first_prior", "later_prior", "settling_bound"]
+__all__ = ["first_prior", "later_prior", "prior_after_leak", "settling_bound"]
 
 from dataclasses import replace
 from typing import Final
@@ -13,6 +13,7 @@ from alerts.gas.blanket_columns import RT0, SETTLING, TAUS_D
 from alerts.gas.blanket_facts import BlanketFacts
 from alerts.gas.blanket_fit import DELTA, BlanketFit, BlanketPrior, S, W, Z
 from alerts.gas.gases import BlanketGas
+from alerts.gas.leak_evidence import Learned
 from alerts.gas.wine_tables import wine_tables
 
 # Nitrogen in dry air, by volume (US Standard Atmosphere 1976, from memory).
@@ -89,9 +90,8 @@ def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts, *, s
     kept = [S - 1, Z - 1]
     w = np.maximum(theta[:, W] + fit.w_changes, 0.02)
     content, penalty = fresh.content, fresh.penalty
-    is_same = replace(facts.filling, wine_l=before.filling.wine_l) == before.filling and facts.gas == before.gas
     topped_l = facts.filling.wine_l - before.filling.wine_l
-    if same_wine and is_same:
+    if same_wine and _is_same(before, facts):
         kept = [W - 1, S - 1, Z - 1]
         solubility = wine_tables(facts.filling, facts.gas).solubility_at(columns.celsius)
         pull = float(solubility[-1] * columns.dry[-1])
@@ -110,6 +110,29 @@ def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts, *, s
             mean[:, each] = theta[:, each + 1]
         precision[:, each, each] = 1.0 / (variance + (0.02 * mean[:, each]) ** 2 + 1e-6)
     return BlanketPrior(mean, precision, content, penalty)
+
+
+def _is_same(before: BlanketFacts, facts: BlanketFacts) -> bool:
+    """Whether vessel, strength and gas stayed what they were."""
+    return replace(facts.filling, wine_l=before.filling.wine_l) == before.filling and facts.gas == before.gas
+
+
+def prior_after_leak(
+    learned: Learned, fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts, *, same_wine: bool = True
+) -> BlanketPrior:
+    """Make the prior of an episode after one with a leak: headspace and instruments as in ``later_prior``, but as
+    the fits with the leak have them, which is all that ``learned`` says; the wine may hold anything.
+    """
+    columns = fit.columns
+    fresh = first_prior(facts, float(columns.dry[-1]), float(columns.celsius[-1]))
+    mean, precision = fresh.mean.copy(), fresh.precision.copy()
+    mean[:, S - 1], mean[:, Z - 1] = learned.share, learned.zero
+    if same_wine and _is_same(before, facts):
+        w = 1.0 / max(1.0 / learned.w - (facts.filling.wine_l - before.filling.wine_l), _LEAST_HEADSPACE_L)
+        # As sure of the litres as before.
+        u_w = learned.u_w * (w / learned.w) ** 2
+        mean[:, W - 1], precision[:, W - 1, W - 1] = w, 1.0 / (u_w**2 + (0.02 * w) ** 2)
+    return fresh._replace(mean=mean, precision=precision)
 
 
 def settling_bound(facts: BlanketFacts, w: float, reduced_kpa: float, celsius: float) -> float:

@@ -98,10 +98,10 @@ class BlanketWatch:
         minute = self._minutes.gather(point)
         if minute is not None:
             self._close_minute(minute)
-        if episode.add(point, None if before is None else before.at_ms):
+        if episode.add(point, None if before is None else before.at_ms) and not self._minutes.may_be_step():
             age_ms = _FIT_ANYWAY_MS if episode.fitted is None else point.at_ms - episode.fitted.at_ms
             if age_ms >= _FIT_ANYWAY_MS or point.at_ms - self._judged_ms < _HOUR_MS:
-                episode.fit(point, weather_hides=self._weather_hides)
+                self._fit(point)
                 self._minutes.has_news = True
 
     @property
@@ -143,8 +143,8 @@ class BlanketWatch:
         if last is None or at_ms - last.at_ms > self._silent_ms:
             nothing_new = f"No pressure with a temperature has been read for {self._silent_ms // 60_000} minutes."
             return BlanketJudgement(at_ms, "no judgement", last_sound_ms=self._sound_ms, warnings=(nothing_new,))
-        if episode.is_fit_due(last.at_ms):
-            episode.fit(last, weather_hides=self._weather_hides)
+        if episode.is_fit_due(last.at_ms) and not self._minutes.may_be_step():
+            self._fit(last)
         known = episode.known()
         common = self._common
         more_kpa = 0.0 if common is None else common.now_kpa
@@ -190,9 +190,17 @@ class BlanketWatch:
     def _close_minute(self, mean: BlanketPoint) -> None:
         for cut in self._minutes.close(mean, self._level(mean), self._episode.known(), self._episode.facts):
             self._episode.split(cut)
-            if cut.kpa > 0.0 and self._leak_since_ms is not None:
+            if cut.is_past_loss:
+                self._leak_since_ms = None
+            elif cut.kpa > 0.0 and self._leak_since_ms is not None:
                 # Gas was let in: what leaked before is over.
                 self._restart(self._episode.facts)
+
+    def _fit(self, last: BlanketPoint) -> None:
+        """Fit again. What is learned changes the levels: those of before are moved, so that this is no step."""
+        before = self._level(last)
+        self._episode.fit(last, weather_hides=self._weather_hides, leak_since_ms=self._leak_since_ms)
+        self._minutes.shift(self._level(last) - before)
 
     def _restart(self, before: BlanketFacts, *, same_wine: bool = True) -> None:
         """Forget the readings, but not what they said of headspace and instruments. before: the facts until now."""

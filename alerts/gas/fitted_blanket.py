@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["KPA_DAY_TO_ML_MIN", "FittedBlanket", "LossRate", "fitted_blanket"]
+__all__ = ["DAY_MS", "KPA_DAY_TO_ML_MIN", "FittedBlanket", "LossRate", "fitted_blanket"]
 
 from dataclasses import dataclass
 from typing import Final, NamedTuple
@@ -23,7 +23,8 @@ from alerts.gas.wine_tables import Floats
 DAY_MS: Final = 86_400_000
 # mL a minute of a kPa a day at T0 in a litre.
 KPA_DAY_TO_ML_MIN: Final = ML_MIN_PER_MOL_DAY / RT0
-# From this evidence for a leak on, the headspace is that of the fits with it: else it would have to explain the loss.
+# From this evidence for a leak on, headspace and instruments are those of the fits with it: else they would have to
+# explain the loss.
 _SUSPICIOUS: Final = 9.0
 # By so much two levels a day apart may be off without a leak: drift, barometer, what is not known of the headspace.
 _U_DAY_KPA: Final = 0.5
@@ -71,9 +72,14 @@ class FittedBlanket:
             fit.at_ms, columns.reduced - more, fit.design[best], fit.mean[best], fit.precision[best], fit.sizes
         )
 
+    @property
+    def is_suspicious(self) -> bool:
+        """Whether a leak explains the readings so much better that fits without one say nothing of the headspace."""
+        return self.leak.better > _SUSPICIOUS
+
     def when_ms(self, days: float) -> int:
         """The time [UTC ms] of days since the first bin."""
-        return self.at_ms - round((self.days - days) * DAY_MS)
+        return round(float(self.fit.at_ms[0]) + days * DAY_MS)
 
     def risen(self, since_days: float) -> float:
         """By how much the pressure at T0 has risen since a time, sudden changes aside [kPa]."""
@@ -127,7 +133,7 @@ def fitted_blanket(fit: BlanketFit, at_ms: int) -> FittedBlanket:
     columns = fit.columns
     said, leak = learned(fit), leak_evidence(fit)
     if leak.better > _SUSPICIOUS:
-        said = said._replace(w=leak.w, u_w=leak.u_w)
+        said = said._replace(w=leak.w, u_w=leak.u_w, share=leak.share, zero=leak.zero)
     is_held = held_by_supply(
         columns.days,
         columns.absolute - columns.air,

@@ -11,12 +11,11 @@ from alerts.gas.blanket_facts import BlanketFacts, BlanketPoint
 from alerts.gas.blanket_finding import may_be_young_leak
 from alerts.gas.blanket_fit import BlanketPrior, Jump, fit_blanket
 from alerts.gas.blanket_minutes import Cut
-from alerts.gas.blanket_prior import first_prior, later_prior
-from alerts.gas.fitted_blanket import FittedBlanket, fitted_blanket
+from alerts.gas.blanket_prior import first_prior, later_prior, prior_after_leak
+from alerts.gas.fitted_blanket import DAY_MS, FittedBlanket, fitted_blanket
 from alerts.gas.heard_air import HeardAir
 from alerts.gas.leak_evidence import Learned, old_step
 
-_DAY_MS: Final = 86_400_000
 _LEAST_BINS: Final = 4
 # What a person writes down happened within so long of the time that is given.
 _ABOUT_MS: Final = 3 * 3_600_000
@@ -104,8 +103,11 @@ class FittedEpisode:
 
     def restart(self, before: BlanketFacts, *, same_wine: bool = True) -> None:
         """Forget the readings, but not what they said of headspace and instruments. before: the facts until now."""
-        if self.fitted is not None:
-            self._prior = later_prior(self.fitted.fit, before, self.facts, same_wine=same_wine)
+        fitted = self.fitted
+        if fitted is not None and fitted.is_suspicious:
+            self._prior = prior_after_leak(fitted.learned, fitted.fit, before, self.facts, same_wine=same_wine)
+        elif fitted is not None:
+            self._prior = later_prior(fitted.fit, before, self.facts, same_wine=same_wine)
         elif before != self.facts:
             self._prior = None
         self._bins = BlanketBins()
@@ -113,8 +115,11 @@ class FittedEpisode:
         self.fitted = self.sharp = None
         self._fit_due = False
 
-    def fit(self, last: BlanketPoint, *, weather_hides: bool) -> None:
-        """Explain the readings up to the last point. weather_hides: whether only other gauges show the weather."""
+    def fit(self, last: BlanketPoint, *, weather_hides: bool, leak_since_ms: int | None = None) -> None:
+        """Explain the readings up to the last point.
+
+        weather_hides: whether only other gauges show the weather; leak_since_ms: since when a leak is certain (UTC ms).
+        """
         self._fit_due = False
         if len(self._bins) < _LEAST_BINS or self._prior is None:
             return
@@ -122,10 +127,11 @@ class FittedEpisode:
         # Jumps change the headspace afterwards: the prior is that of before them.
         near_w = None if self.fitted is None or self._jumps else self.fitted.learned.w
         common = self.heard.common(bins.at_ms) if weather_hides else None
-        fit = fit_blanket(bins, self.facts, self._prior, self._jumps, near_w, common=common)
+        onset_d = None if leak_since_ms is None else (leak_since_ms - float(bins.at_ms[0])) / DAY_MS
+        fit = fit_blanket(bins, self.facts, self._prior, self._jumps, near_w, common=common, near_onset_days=onset_d)
         late_step = old_step(fit)
         if late_step is not None:
-            at_ms = round(float(bins.at_ms[0]) + late_step.days * _DAY_MS)
+            at_ms = round(float(bins.at_ms[0]) + late_step.days * DAY_MS)
             before = float(fit.columns.reduced[-1]) - late_step.kpa
             self.split(Cut(at_ms - 1, at_ms + 1, late_step.kpa, 1.0 + late_step.kpa / max(before, 1.0)))
             self._fit_due = False

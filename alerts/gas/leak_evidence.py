@@ -43,7 +43,7 @@ class LeakEvidence(NamedTuple):
     better: by how much chi squared is lower with it than with anything else, over the scatter of the readings; lost:
     gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
     same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L]; uptake_kpa:
-    what went into the wine since the first bin, by the best fit with it.
+    what went into the wine since the first bin, by the best fit with it; share, zero: as in ``Learned``, with the leak.
     """
 
     better: float
@@ -56,6 +56,8 @@ class LeakEvidence(NamedTuple):
     w: float = 0.0
     u_w: float = 0.0
     uptake_kpa: float = 0.0
+    share: float = 0.0
+    zero: float = 0.0
 
 
 def learned(fit: BlanketFit) -> Learned:
@@ -124,6 +126,8 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         mean_w := float(np.sum(weights * w)),
         float(np.sqrt(np.sum(weights * (var_w + (w - mean_w) ** 2)))),
         _uptake(fit, int(chi.min(axis=1).argmin()), kappa, shift, chi),
+        float(np.sum(weights * (fit.theta[:, None, S] - kappa * shift[:, :, S]))),
+        float(np.sum(weights * (fit.theta[:, None, Z] - kappa * shift[:, :, Z]))),
     )
 
 
@@ -172,7 +176,8 @@ def _weights(chi: Floats, scale: float) -> Floats:
 
 
 def _finer(onset: Floats, best: int, end: float) -> Floats:
-    """More onsets around the best one."""
+    """More onsets around the best one, which stays among them."""
     low = float(onset[max(best - 1, 0)])
-    high = float(onset[best + 1]) if best + 1 < len(onset) else 0.5 * (float(onset[best]) + end)
-    return np.linspace(low, high, 9)
+    at = float(onset[best])
+    high = float(onset[best + 1]) if best + 1 < len(onset) else min(2.0 * at - low, 0.5 * (at + end))
+    return np.unique(np.append(np.linspace(low, high, 9), at))

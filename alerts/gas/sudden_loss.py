@@ -72,6 +72,10 @@ class SuddenLosses:
         """Forget what came so far: what comes next is not comparable."""
         self._minutes.clear()
 
+    def shift(self, kpa: float) -> None:
+        """Move all that came so far: what is learned of headspace and instruments changes what is reduced."""
+        self._minutes = deque(each._replace(kpa=each.kpa + kpa) for each in self._minutes)
+
     def add(self, at_ms: int, kpa: float, warmth_kpa: float = 0.0) -> None:
         """Take the reduced pressure of a minute; warmth_kpa: the part of it that wall, wine and room may be wrong by,
         from any zero, so that its changes count.
