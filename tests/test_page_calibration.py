@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from urllib.parse import urlencode
 
+import httpx
 import pytest
 from a_form import HOSTILE, NOW, EntryBench, Fields, hidden, words
 from cellar_text import probe
@@ -13,6 +15,7 @@ from cellar_text import probe
 from ingest.journal.entry import Entry
 from ingest.journal.kinds.calibration import CalibrationBody
 from ingest.probes.binding import declarations
+from ingest.store.journal.entries import strike
 from ingest.store.readings.fresh import Appender
 from ingest.store.readings.scales import scales, value_at
 from ingest.store.readings.series import declare
@@ -211,3 +214,80 @@ def test_hostile_words_in_the_address_of_the_live_reading_are_text(bench: Calibr
     assert answer.status_code == 200
     assert "<script" not in answer.text
     assert bench.browser.ask("GET", f"{ELECTRODE}/now?taken=x").status_code == 422
+
+
+# ---- by programs -----------------------------------------------------------------------------------------------------
+
+
+def _sent(bench: CalibrationBench, path: str, key: str = "", **given: object) -> httpx.Response:
+    token = hidden(bench.browser.get("/enter"), "token")
+    headers = {"Content-Type": "application/json", "X-Leeside-Token": token}
+    content = json.dumps({"kind": "calibration", "who": "bench", **given})
+    return bench.browser.ask("POST", path, content, headers | ({"Idempotency-Key": key} if key else {}))
+
+
+PH_ANSWERS: Mapping[str, object] = {
+    "probe": "k1-ph", "temperature": "20 °C", "buffer": ["7.00", "4.01"], "reads": ["7.05", "4.15"]
+}  # fmt: skip
+
+
+def test_a_program_calibrates_a_ph_probe_as_the_form_does(bench: CalibrationBench) -> None:
+    looked_at = _sent(bench, "/api/entries/prepare", answers=PH_ANSWERS)
+    assert looked_at.status_code == 200, looked_at.text
+    assert looked_at.json()["body"]["buffer_set"] == "technical"
+    assert bench.new() == []
+    by_program = _sent(bench, "/api/entries", key="a-1", answers=PH_ANSWERS)
+    assert by_program.status_code == 201, by_program.text
+    again = _sent(bench, "/api/entries", key="a-1", answers=PH_ANSWERS)
+    assert again.json()["id"] == by_program.json()["id"]
+    (entry,) = bench.new()
+    assert bench.value("k1-ph", 4.15) == pytest.approx(4.0, abs=0.01)
+    strike(bench.store, entry.id, "Ana", "to compare", bench.browser.now)
+    by_form = bench.calibrated(ELECTRODE, BUFFERS)
+    assert by_form.body == entry.body
+
+
+def test_a_program_moves_a_gauges_zero(bench: CalibrationBench) -> None:
+    done = _sent(bench, "/api/entries", answers={"probe": "k1-pressure", "truth": "0 kPa", "reads": "1.2 kPa"})
+    assert done.status_code == 201, done.text
+    assert bench.value("k1-pressure", 1.2) == pytest.approx(0.0)
+    amended = _sent(bench, f"/api/entries/{done.json()['id']}/amend", answers={})
+    assert amended.status_code in (409, 422)
+
+
+@pytest.mark.parametrize(
+    ("answers", "field", "why"),
+    [
+        ({}, "probe", "is missing"),
+        ({"probe": ["k1-ph", "k1-pressure"]}, "probe", "is missing"),
+        ({"probe": "k1-p"}, "probe", "there is no probe 'k1-p'; did you mean k1-ph?"),
+        ({"probe": "k1-pressure"}, "truth", "is missing"),
+        ({"probe": "k1-pressure", "truth": "0 kPa", "reads": ["1 kPa", "2 kPa"]}, "reads", "2 for 1 points"),
+        ({"probe": "k1-pressure", "truth": "0 degrees", "reads": "1 kPa"}, "truth", "degrees"),
+        ({"probe": "k1-pressure", "buffer": "7"}, "buffer", ""),
+        ({**PH_ANSWERS, "buffer": ["7.00", "5.55"]}, "buffer", "for another bottle choose printed"),
+    ],
+)
+def test_what_a_program_answers_wrongly_is_named(
+    bench: CalibrationBench, answers: Mapping[str, object], field: str, why: str
+) -> None:
+    refused = _sent(bench, "/api/entries", answers=answers)
+    assert refused.status_code == 422, refused.text
+    assert any(wrong["field"] == field and why in wrong["why"] for wrong in refused.json()["wrong"]), refused.text
+    assert bench.new() == []
+
+
+def test_a_probe_that_is_good_for_nothing_takes_a_program_that_insists(bench: CalibrationBench) -> None:
+    # 74 % of Nernst's slope.
+    answers = {**PH_ANSWERS, "reads": ["-20 mV", "110 mV"]}
+    refused = _sent(bench, "/api/entries", answers=answers)
+    assert refused.status_code == 409, refused.text
+    assert refused.json()["warnings"]
+    assert bench.new() == []
+    assert _sent(bench, "/api/entries", answers=answers, despite_warnings=True).status_code == 201
+
+
+def test_the_questions_of_a_calibration_are_listed_for_programs(bench: CalibrationBench) -> None:
+    kinds = bench.browser.ask("GET", "/api/kinds").json()["kinds"]
+    names = next([each["name"] for each in kind["questions"]] for kind in kinds if kind["name"] == "calibration")
+    assert names == ["probe", "truth", "temperature", "set", "buffer", "reads", "remark"]

@@ -8,6 +8,7 @@ entry_post         what a browser sends of a form
 entry_pages        the form, the look at what it gives
 entry_steps        fill in, look, save
 written_routes     what was written; titrations worked out again
+calibration_answers  what is asked of a calibration, and what the answers make
 calibration_form   the form of a probe's calibration
 buffer_reading     what a pH probe shows in its buffer, taken with one press
 test_day_routes    titrations of several wines in one table

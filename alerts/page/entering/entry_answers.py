@@ -27,6 +27,7 @@ from typing import Annotated, Any, Final
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints
 
 from alerts.page.cellar.cellar_answers import ContentsAnswer
+from alerts.page.entering.calibration_answers import ANY_PROBE_QUESTIONS
 from alerts.page.entering.form_controls import Control, control_of
 from alerts.view.entries.entry_form import FormField
 from alerts.view.entries.journal_lines import entry_json
@@ -36,6 +37,7 @@ from ingest.entering import Prepared
 from ingest.exchange.entry_lines import entry_object
 from ingest.journal.entry import Entry
 from ingest.journal.kinds import KINDS, spread_words
+from ingest.journal.kinds.calibration import CALIBRATION
 from ingest.journal.question import Question
 
 _LONGEST: Final = 20_000
@@ -165,7 +167,7 @@ class QuestionAnswer(_JournalModel):
 
 
 class KindAnswer(_JournalModel):
-    """A kind of entry with its questions, none where only the command takes it."""
+    """A kind of entry with its questions. A calibration has those of all probes; which are answered depends on it."""
 
     name: str
     says: str
@@ -231,7 +233,10 @@ def kinds_answer(cellar: Cellar) -> KindsAnswer:
             KindAnswer(
                 name=kind.name,
                 says=kind.says,
-                questions=[_question(control_of(FormField(question), cellar.site.zone)) for question in kind.questions],
+                questions=[
+                    _question(control_of(FormField(question), cellar.site.zone))
+                    for question in (ANY_PROBE_QUESTIONS if kind.name == CALIBRATION.name else kind.questions)
+                ],
             )
             for kind in KINDS.values()
         ]

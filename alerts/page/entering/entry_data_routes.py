@@ -14,6 +14,7 @@ from fastapi.routing import APIRoute
 from pydantic import BaseModel
 
 from alerts.page.context import PageContext
+from alerts.page.entering.calibration_answers import prepared_calibration, probe_answer
 from alerts.page.entering.entry_answers import (
     AmendmentGiven,
     EntriesAnswer,
@@ -31,10 +32,11 @@ from alerts.page.entering.entry_answers import (
 from alerts.page.entering.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
 from alerts.page.errors import ErrorAnswer
 from ingest.amending import Amendment, prepare_amendment, write_amendment
-from ingest.entering import Prepared, prepare, write
+from ingest.entering import Prepared, answered, prepare, write
 from ingest.errors import EntryRefused, IngestError, Problem, StoreError
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.entry import Entry
+from ingest.journal.kinds.calibration import CALIBRATION
 from ingest.store import Store
 from ingest.store.journal.entries import entry as entry_of_number
 from ingest.store.journal.entries import strike
@@ -224,6 +226,11 @@ def _there(store: Store, number: int) -> Entry:
 
 def _prepared(context: PageContext, store: Store, given: EntryGiven) -> tuple[Prepared, tuple[int, ...]]:
     """What would be written, and the later entries that would be struck with it, where that is wished."""
+
+    if given.kind == CALIBRATION.name:
+        probe, texts = probe_answer(context.cellar, answered(given.answers))
+        now_ms = context.clock()
+        return prepared_calibration(store, context.cellar, probe, texts, who=given.who, at=given.at, now_ms=now_ms), ()
 
     def of(*, with_later: bool) -> Prepared:
         return prepare(
