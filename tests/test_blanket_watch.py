@@ -199,6 +199,17 @@ def test_a_keg_that_is_carried_swallows_gas_and_does_not_leak(minutes: int) -> N
     assert not any(each.leak_certain for each in judgements)
 
 
+def test_a_large_headspace_is_as_large_as_it_is() -> None:
+    leak = Leak(onset_s=2.0 * DAY_S, floor_in_h=24.0)
+    tank = replace(KEG, capacity_l=225.0, wine_l=125.0, believed_wine_l=125.2, leak=leak)
+    truths = keg_truths([tank], 2.4)
+    readings = [BlanketPoint(*each) for each in read(truths).of(0)][::5]
+    judgement = last(readings, replace(FACTS, filling=Filling(225.0, 125.2)))
+    assert judgement.leak_certain
+    assert judgement.headspace_l == pytest.approx(100.0, abs=1.0)
+    assert judgement.rate_ml_min == pytest.approx(float(truths.rate_ml_min[-1, 0]), rel=0.2)
+
+
 def test_gas_from_the_wine_is_rising() -> None:
     # A litre of 0 °C and 101.325 kPa a day.
     keg = replace(KEG, made_mol_per_s=1.0 / 22.414 / DAY_S)

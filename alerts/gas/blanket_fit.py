@@ -92,7 +92,8 @@ class BlanketFit:
     precision: what was known beforehand of all parameters but alpha, those of jumps too, by hypothesis; at_ms: of the
     bins; sizes: of the noise; common: the air's pressure by other gauges, where it was used.
 
-    onset_days: since the first bin; kappa, u_kappa: kPa a day at T0 at the present pressure.
+    onset_days: since the first bin; kappa, u_kappa: kPa a day at T0 at the present pressure; least_w: 1/V20 of a vessel
+    without wine, below which it cannot be.
     """
 
     columns: BlanketColumns
@@ -119,6 +120,7 @@ class BlanketFit:
     at_ms: Floats
     sizes: NoiseSizes
     common: CommonAir | None
+    least_w: float
 
 
 def fit_blanket(
@@ -189,6 +191,7 @@ def fit_blanket(
         at_ms=bins.at_ms,
         sizes=sizes,
         common=common,
+        least_w=1.0 / facts.filling.capacity_l,
     )
 
 

@@ -88,7 +88,7 @@ def later_prior(fit: BlanketFit, before: BlanketFacts, facts: BlanketFacts, *, s
     fresh = first_prior(facts, float(columns.dry[-1]), float(columns.celsius[-1]))
     mean, precision = fresh.mean.copy(), fresh.precision.copy()
     kept = [S - 1, Z - 1]
-    w = np.maximum(theta[:, W] + fit.w_changes, 0.02)
+    w = np.maximum(theta[:, W] + fit.w_changes, fit.least_w)
     content, penalty = fresh.content, fresh.penalty
     topped_l = facts.filling.wine_l - before.filling.wine_l
     if same_wine and _is_same(before, facts):

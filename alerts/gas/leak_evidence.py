@@ -16,7 +16,6 @@ from alerts.gas.wine_tables import Floats
 ML_MIN_PER_MOL_DAY: Final = 22413.97 / 1440.0
 # What a step is charged for having been chosen among many.
 _STEP_CHARGE: Final = 4.0
-_LEAST_W: Final = 0.02
 _ZOOMS: Final = 4
 _WORTH_ZOOMING: Final = 10.0
 _OLD_DAYS: Final = 0.15
@@ -72,7 +71,7 @@ def learned(fit: BlanketFit) -> Learned:
     back = min(back, len(days) - 2)
     rate = (taken[:, -1] - taken[:, back]) / (days[-1] - days[back])
     return Learned(
-        max(w, _LEAST_W),
+        max(w, fit.least_w),
         float(np.sqrt(variance)),
         float(weights @ fit.theta[:, S]),
         float(weights @ fit.theta[:, Z]),
@@ -106,7 +105,7 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
     # Of the ways of dissolving only those count that explain the readings with this leak.
     weights = _weights(chi.ravel(), scale).reshape(chi.shape)
     shift = (fit.cov @ b).transpose(0, 2, 1)
-    w = np.maximum(_w_now(fit)[:, None] - kappa * shift[:, :, W], _LEAST_W)
+    w = np.maximum(_w_now(fit)[:, None] - kappa * shift[:, :, W], fit.least_w)
     variance = scale * u_kappa**2
     var_w = scale * fit.cov[:, None, W, W] + shift[:, :, W] ** 2 * variance
     both = -shift[:, :, W] * variance
