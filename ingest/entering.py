@@ -38,8 +38,8 @@ from ingest.journal.entry import Draft, Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, body_words
 from ingest.journal.kinds.kind import NamedVessels
-from ingest.journal.kinds.titrant import bottles_at
 from ingest.journal.requirements import long_ago
+from ingest.journal.titrant_bottles import bottles_at
 from ingest.journal.typed_amounts import typed_amounts
 from ingest.journal.unfinished_rackings import open_racking_notes
 from ingest.store import Store

@@ -12,8 +12,8 @@ from ingest.cellar import Cellar
 from ingest.errors import EntryRefused
 from ingest.journal.answers import AnswersWrong
 from ingest.journal.entry import Entry
-from ingest.journal.kinds.titrant import bottles_at
 from ingest.journal.kinds.titration import TitrationBody
+from ingest.journal.titrant_bottles import bottles_at
 from ingest.store import Store
 from ingest.store.journal.entries import entries
 

@@ -8,7 +8,7 @@ from typing import Any
 from journal_entries import an_entry
 
 from ingest.journal.entry import Entry, Strike
-from ingest.journal.kinds.titrant import bottles_at
+from ingest.journal.titrant_bottles import bottles_at
 
 _DAY = 86_400_000
 

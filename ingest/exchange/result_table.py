@@ -23,10 +23,10 @@ from ingest.journal.drafting import draft_entry
 from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import parse_body
-from ingest.journal.kinds.lot import Lots
 from ingest.journal.kinds.measurement import MEASUREMENT, hand_quantity
-from ingest.journal.kinds.titrant import TitrantBottles
+from ingest.journal.lots import Lots
 from ingest.journal.merging import EntryLine, Mistake
+from ingest.journal.titrant_bottles import TitrantBottles
 from ingest.journal.titration_lines import read_amounts, wine_named
 
 

@@ -22,8 +22,10 @@ vessel_state       what a vessel holds before and after wine is taken or added
 contents           the same, as others read it
 open_rackings      rackings that were begun and not finished
 awaited_work       work that somebody may have to do
-entry_context      what an entry is understood by
+lots               what is said of each lot at a time
 titrant            a titrant's strength, and its bottle
+titrant_bottles    the bottles that there were at a time
+entry_context      what an entry is understood by
 titration          from millilitres to mg/L
 result_warnings    what speaks against a result
 titration_lines    one line of a day of titrations

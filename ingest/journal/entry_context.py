@@ -6,16 +6,13 @@ __all__ = ["EntryContext"]
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
+from ingest.journal.lots import Lots
 from ingest.journal.open_rackings import OpenRacking
-
-if TYPE_CHECKING:  # kinds of entries stand on this file
-    from ingest.journal.kinds.lot import Lots
-    from ingest.journal.kinds.titrant import TitrantBottles
+from ingest.journal.titrant_bottles import TitrantBottles
 
 
 @dataclass(frozen=True)

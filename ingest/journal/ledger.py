@@ -17,7 +17,7 @@ from ingest.journal.contents import Contents, LotShare
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds import ledger_step, moves
-from ingest.journal.kinds.lot import Lots
+from ingest.journal.lots import Lots
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 from ingest.journal.wine import Wine, sum_known
 

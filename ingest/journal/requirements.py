@@ -17,7 +17,7 @@ from ingest.journal.entry import Draft
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import KINDS, unknown_kind
 from ingest.journal.kinds.kind import VESSEL_KINDS, LotRule, PlaceRule
-from ingest.journal.kinds.lot import Lots
+from ingest.journal.lots import Lots
 from ingest.validation_words import allowed_words
 
 # Clocks differ a little; beyond this nobody can have seen it yet.

@@ -22,9 +22,9 @@ from ingest.journal.entry import Entry
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import KINDS, ledger_step
 from ingest.journal.kinds.kind import NamedVessels, place_question
-from ingest.journal.kinds.titrant import TitrantBody, TitrantBottles, bottles_at
 from ingest.journal.kinds.titration import TitrationBody
 from ingest.journal.ledger import Ledger
+from ingest.journal.titrant_bottles import TitrantBody, TitrantBottles, bottles_at
 from ingest.journal.vessel_state import UNKNOWN, VesselState
 
 # How far a number in a file may be off from what its entry gives, as a part of it, and in mg/L or g: rounding.

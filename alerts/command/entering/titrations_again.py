@@ -14,7 +14,7 @@ from alerts.view.format import local_time
 from ingest.cellar import Cellar
 from ingest.journal.entry import Entry
 from ingest.journal.kinds import body_words
-from ingest.journal.kinds.titrant import TitrantBody
+from ingest.journal.titrant_bottles import TitrantBody
 from ingest.process import wall_ms
 from ingest.store import Store
 from ingest.titrations_again import Outdated, outdated_titrations, write_again

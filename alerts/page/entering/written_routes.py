@@ -18,7 +18,7 @@ from alerts.page.entering.entry_pages import written_response
 from alerts.page.entering.entry_post import checked_form
 from alerts.view.entries.journal_lines import entry_line
 from ingest.journal.entry import Entry, kind_words
-from ingest.journal.kinds.titrant import TitrantBody
+from ingest.journal.titrant_bottles import TitrantBody
 from ingest.store import Store
 from ingest.store.journal.entries import entry as entry_of_number
 from ingest.store.journal.entries import struck_along

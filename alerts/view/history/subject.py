@@ -12,8 +12,8 @@ from alerts.errors import HistoryRefused
 from alerts.view.history.answer import LotStay, SubjectKind
 from alerts.view.places.vessel_card import known_vessels
 from ingest.cellar import Cellar
-from ingest.journal.kinds.lot import LotBody
 from ingest.journal.lot_locations import LotLocation
+from ingest.journal.lots import LotBody
 from ingest.journal.wine_places import LEAST_SHARE
 from ingest.store import Store
 from ingest.store.journal.entries import entries

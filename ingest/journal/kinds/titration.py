@@ -27,10 +27,11 @@ from ingest.journal.kinds.kind import (
     PlaceRule,
     StateOf,
 )
-from ingest.journal.kinds.titrant import FACTOR, STRENGTH, SUBSTANCE, Strength
+from ingest.journal.kinds.titrant import FACTOR, STRENGTH, SUBSTANCE
 from ingest.journal.phrases import listed
 from ingest.journal.question import LOT, REMARK, VESSEL, Given, Question, always
 from ingest.journal.titrant import Meaning, Titrant
+from ingest.journal.titrant_bottles import Strength
 from ingest.journal.titration import So2Quantity, titre_ml
 from ingest.journal.titration_outcome import MOST_SO2_MG_L, below_mg_l
 from ingest.journal.vessel_state import Objection

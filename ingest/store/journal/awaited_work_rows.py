@@ -17,7 +17,7 @@ from ingest.cellar import NEVER_MEASURED, Cellar, Vessel
 from ingest.journal.awaited_work import AwaitedWork, main_lot
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.calibration import CalibrationBody
-from ingest.journal.kinds.titrant import TitrantBody
+from ingest.journal.titrant_bottles import TitrantBody
 from ingest.journal.vessel_state import VesselState
 from ingest.store.journal.entry_rows import entry_of, unstruck
 from ingest.store.journal.lot_location_rows import stored_lot_locations

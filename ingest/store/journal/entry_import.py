@@ -15,7 +15,7 @@ from ingest.journal.balance import BalanceProblem, judge_together, lot_unknown
 from ingest.journal.entry import Draft, Entry, kind_words
 from ingest.journal.equipment import PlaceKinds
 from ingest.journal.kinds import moves
-from ingest.journal.kinds.lot import Lots
+from ingest.journal.lots import Lots
 from ingest.journal.merging import EntryLine, JournalMerge, Mistake, NewEntry, NewStrike, merge_journals
 from ingest.journal.requirements import LATEST_AHEAD_MS, draft_problems, long_ago
 from ingest.journal.reviewing import reviewed
