@@ -27,6 +27,7 @@ exchange        readings and entries from and for other programs
 simulation      a cellar of physics, for the demo and the tests
 retry_after     how long a web server asks not to be asked again
 backoff         how long to wait before something is tried again
+token_bucket    so many at once, and then one after each interval
 machine_clock   the even clock of a boot, and whether the network sets the wall clock
 unstored        readings handed to alerts while the store takes none
 pulse           the mark in the store that a daemon works

@@ -29,6 +29,7 @@ BOTTOM = {
     "ingest.reading",
     "ingest.retry_after",
     "ingest.times",
+    "ingest.token_bucket",
     "ingest.validation_words",
     "ingest.watchdog",
 }

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from ingest.cellar import Probe
+from ingest.token_bucket import TokenBucket
 
 # The reason of a refusal.
 BABBLES: Final = "more readings than this probe should send"
@@ -39,17 +40,17 @@ _BACKLOG_MORE: Final = 3.0
 
 @dataclass(slots=True)
 class _ProbePace:
-    """left: how many readings may be taken at once; mono: when the last one came; generation: on which connection."""
+    """tokens: the readings that may be taken, filled when the last one came; generation: on which connection."""
 
     probe: str
     every_s: float
-    left: float = TAKEN_AT_ONCE
-    mono: float | None = None
+    tokens: TokenBucket
     generation: int = 0
 
-    @property
-    def a_second(self) -> float:
-        return max(TAKEN_A_SECOND, TAKEN_WITHIN_EVERY / self.every_s)
+
+def _pace(probe: Probe) -> _ProbePace:
+    a_second = max(TAKEN_A_SECOND, TAKEN_WITHIN_EVERY / probe.every_s)
+    return _ProbePace(probe.id, probe.every_s, TokenBucket(TAKEN_AT_ONCE, 1.0 / a_second, TAKEN_AT_ONCE))
 
 
 class ProbePaces:
@@ -60,7 +61,7 @@ class ProbePaces:
         # How many messages a second the broker passes on when it has kept none.
         self._a_second = 0.0
         for probe in probes:
-            self._series[series[probe.id]] = _ProbePace(probe.id, probe.every_s)
+            self._series[series[probe.id]] = _pace(probe)
             if probe.topic is not None:
                 self._a_second += 1.0 / probe.every_s
 
@@ -78,20 +79,15 @@ class ProbePaces:
         state = self._series.get(series)
         if state is None:
             return True
-        since_s = PAUSE_S if state.mono is None else mono - state.mono
-        if since_s >= PAUSE_S:
-            state.left = min(state.left, TAKEN_AT_ONCE)
-        if state.left < TAKEN_AT_ONCE:
-            state.left = min(TAKEN_AT_ONCE, state.left + since_s * state.a_second)
+        tokens = state.tokens
+        if tokens.at_s is None or mono - tokens.at_s >= PAUSE_S:
+            tokens.left = min(tokens.left, tokens.most)
+        tokens.fill(mono)
         if generation not in (0, state.generation):
             state.generation = generation
             away_s = NEVER_READ_S if silence_s is None else silence_s
-            state.left = max(state.left, TAKEN_AT_ONCE + away_s * state.a_second)
-        state.mono = mono
-        if state.left < 1.0:
-            return False
-        state.left -= 1.0
-        return True
+            tokens.left = max(tokens.left, tokens.most + away_s / tokens.every_s)
+        return tokens.take()
 
     def is_live(self, series: int, since_s: float) -> bool:
         """Whether a number that came so long after the one before, on one connection, cannot be one that was kept."""

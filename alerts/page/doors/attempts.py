@@ -9,8 +9,9 @@ __all__ = ["AttemptLimit"]
 
 import ipaddress
 from collections import OrderedDict
-from dataclasses import dataclass
 from typing import Final
+
+from ingest.token_bucket import TokenBucket
 
 # A person who mistypes has five tries, then one a minute; everybody together 30, then one in ten seconds. So a guesser
 # has some 8,640 tries a day, from however many addresses: common practice, no source.
@@ -21,25 +22,13 @@ _ALL_EVERY_S: Final = 10.0
 _MOST_KEPT: Final = 1000
 
 
-@dataclass(slots=True)
-class _Bucket:
-    """Tries that are left, and the time when so many were (s)."""
-
-    left: float
-    at_s: float
-
-    def fill(self, now_s: float, most: int, every_s: float) -> None:
-        self.left = min(float(most), self.left + (now_s - self.at_s) / every_s)
-        self.at_s = now_s
-
-
 class AttemptLimit:
-    """Counts tries, as token buckets. Times are monotonic seconds; call it from one thread."""
+    """Counts tries. Times are monotonic seconds; call it from one thread."""
 
     def __init__(self) -> None:
-        self._all = _Bucket(_ALL_TRIES, 0.0)
-        self._of: OrderedDict[str, _Bucket] = OrderedDict()
-        self._of_known: OrderedDict[str, _Bucket] = OrderedDict()
+        self._all = TokenBucket(_ALL_TRIES, _ALL_EVERY_S, _ALL_TRIES)
+        self._of: OrderedDict[str, TokenBucket] = OrderedDict()
+        self._of_known: OrderedDict[str, TokenBucket] = OrderedDict()
 
     def wait_s(self, address: str, now_s: float, known: str = "") -> float:
         """Take one try of an address, and return 0; or, if there is none, take nothing and return how long to wait.
@@ -49,15 +38,15 @@ class AttemptLimit:
         """
         if known:
             bucket = _bucket(self._of_known, known, now_s)
-            wait_s = max((1 - bucket.left) * _TRY_EVERY_S, 0.0)
-            bucket.left -= wait_s == 0
+            wait_s = bucket.wait_s
+            bucket.take()
             return wait_s
         bucket = _bucket(self._of, _source(address), now_s)
-        self._all.fill(now_s, _ALL_TRIES, _ALL_EVERY_S)
-        wait_s = max((1 - bucket.left) * _TRY_EVERY_S, (1 - self._all.left) * _ALL_EVERY_S, 0.0)
+        self._all.fill(now_s)
+        wait_s = max(bucket.wait_s, self._all.wait_s)
         if wait_s == 0:
-            bucket.left -= 1
-            self._all.left -= 1
+            bucket.take()
+            self._all.take()
         return wait_s
 
     def succeeded(self, address: str, known: str = "") -> None:
@@ -66,16 +55,16 @@ class AttemptLimit:
             self._of_known.pop(known, None)
             return
         self._of.pop(_source(address), None)
-        self._all.left = min(float(_ALL_TRIES), self._all.left + 1)
+        self._all.left = min(self._all.most, self._all.left + 1)
 
 
-def _bucket(buckets: OrderedDict[str, _Bucket], name: str, now_s: float) -> _Bucket:
+def _bucket(buckets: OrderedDict[str, TokenBucket], name: str, now_s: float) -> TokenBucket:
     """Give the bucket of that name as it stands now; of many, forget the one that was not used for longest."""
-    bucket = buckets.pop(name, None) or _Bucket(_TRIES, now_s)
+    bucket = buckets.pop(name, None) or TokenBucket(_TRIES, _TRY_EVERY_S, _TRIES)
     buckets[name] = bucket  # the newest is the last
     if len(buckets) > _MOST_KEPT:
         buckets.popitem(last=False)
-    bucket.fill(now_s, _TRIES, _TRY_EVERY_S)
+    bucket.fill(now_s)
     return bucket
 
 
