@@ -6,6 +6,7 @@ entry_routes       the kinds, the form of each
 form_controls      the controls of a form, and the answers in them
 entry_post         what a browser sends of a form
 entry_pages        the form, the look at what it gives
+later_entries      later entries that are struck with a new one
 entry_steps        fill in, look, save
 written_routes     what was written; titrations worked out again
 calibration_answers  what is asked of a calibration, and what the answers make

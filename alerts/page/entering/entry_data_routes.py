@@ -30,6 +30,7 @@ from alerts.page.entering.entry_answers import (
     prepared_answer,
 )
 from alerts.page.entering.journal_filter import MOST_ENTRIES, JournalFilter, chosen_entries, known_names
+from alerts.page.entering.later_entries import prepared_with_later
 from alerts.page.errors import ErrorAnswer
 from ingest.amending import Amendment, prepare_amendment, write_amendment
 from ingest.entering import Prepared, answered, prepare, write
@@ -226,13 +227,12 @@ def _there(store: Store, number: int) -> Entry:
 
 def _prepared(context: PageContext, store: Store, given: EntryGiven) -> tuple[Prepared, tuple[int, ...]]:
     """What would be written, and the later entries that would be struck with it, where that is wished."""
-
     if given.kind == CALIBRATION.name:
         probe, texts = probe_answer(context.cellar, answered(given.answers))
         now_ms = context.clock()
         return prepared_calibration(store, context.cellar, probe, texts, who=given.who, at=given.at, now_ms=now_ms), ()
 
-    def of(*, with_later: bool) -> Prepared:
+    def of(with_later: bool) -> Prepared:
         return prepare(
             store,
             context.cellar,
@@ -244,12 +244,7 @@ def _prepared(context: PageContext, store: Store, given: EntryGiven) -> tuple[Pr
             with_later=with_later,
         )
 
-    try:
-        return of(with_later=False), ()
-    except EntryRefused as error:
-        if not error.later or not given.with_later:
-            raise
-        return of(with_later=True), error.later
+    return prepared_with_later(of, with_later=given.with_later)
 
 
 def _amendment(context: PageContext, store: Store, number: int, given: AmendmentGiven) -> Amendment:

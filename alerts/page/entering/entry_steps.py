@@ -8,15 +8,16 @@ from __future__ import annotations
 
 __all__ = ["CHANGED", "WARNED", "not_ready", "prepared_mark", "take_step", "written_before"]
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import replace
 from hashlib import sha256
 from typing import Final
 
 from fastapi import Response
 
-from alerts.page.entering.entry_pages import EntryPages, FormProblem, Unready, Writing, written_response
+from alerts.page.entering.entry_pages import EntryPages, FormProblem, Unready, written_response
 from alerts.page.entering.entry_post import EntryPost, with_new_key
+from alerts.page.entering.later_entries import prepared_with_later
 from alerts.view.entries.entry_form import without_stale_offers
 from ingest.entering import Prepared
 from ingest.errors import EntryRefused, IngestError, StoreError
@@ -71,23 +72,15 @@ def _looked_or_saved(pages: EntryPages, post: EntryPost, once: Once | None, noti
     clock = Clock(context.cellar.site.zone, context.clock())
     texts = without_stale_offers(writing.kind, post.texts, post.offers, clock)
     asked = replace(post, texts={name: list(answers) for name, answers in texts.items()})
-    prepared, later = _prepared(writing, store, asked)
+    prepared, later = prepared_with_later(
+        lambda with_later: writing.prepare(store, asked, with_later), with_later=asked.with_later
+    )
     mark = prepared_mark(prepared, is_dated=asked.at is not None)
     if post.step == "save" and not notice:
         notice = _why_not_yet(post, prepared, mark)
         if not notice:
             return written_response([writing.write(store, asked, prepared, bool(later), once)], who=asked.who)
     return pages.look(post, prepared, mark, later, notice)
-
-
-def _prepared(writing: Writing, store: Store, post: EntryPost) -> tuple[Prepared, Sequence[int]]:
-    """What would be written, and the later entries that it strikes, where a person agreed to that."""
-    try:
-        return writing.prepare(store, post, False), ()
-    except EntryRefused as error:
-        if not error.later or not post.with_later:
-            raise
-        return writing.prepare(store, post, True), error.later
 
 
 def written_before(store: Store, once: Once | None) -> tuple[list[Entry], str]:
