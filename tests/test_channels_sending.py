@@ -201,3 +201,19 @@ def test_a_store_that_cannot_be_opened_ends_no_thread(tmp_path: Path, caplog: py
                 works.wake()
                 eventually(lambda: hook.posts)
     assert "has ended" not in caplog.text
+
+
+def test_what_waits_for_a_person_who_has_left_the_cellar_file_is_taken_back_and_fails_no_channel(
+    tmp_path: Path,
+) -> None:
+    with hook_server(Hook()) as hook:
+        read = two_channels(tmp_path, free_port(), hook)
+        with open_existing(read.store_path) as store:
+            put(store, 1, "hook")
+            with store.write() as connection:
+                connection.execute("UPDATE message SET recipient = 'bo by hook'")
+            with sending(read):
+                (row,) = recent_messages(store)
+            assert (row.state, row.last_error) == ("cancelled", "its person has left the cellar file")
+            assert failing_channels(store) == []
+    assert not hook.posts

@@ -6,10 +6,12 @@ import json
 from pathlib import Path
 
 import pytest
+from a_cellar_on_disk import CellarOnDisk
 from cellar_text import CARBOY, KEG, MQTT, SITE, cylinder, keg, mail, probe, room, write_cellar
 from running import leeside
 from test_cellar_people import person
 
+from alerts.watch.alarm_table import State
 from ingest.cellar import load_cellar
 from ingest.store import create_or_open
 
@@ -99,6 +101,19 @@ def test_a_second_absence_takes_the_place_of_the_first_and_says_so(file: Path) -
 def test_an_absence_over_a_clock_change_ends_with_the_day_of_the_cellar(file: Path) -> None:
     begun = leeside("away", file, "--until", "2027-03-28", "--helper", "bo", "--json")
     assert json.loads(begun.stdout)["away"]["until"] == "2027-03-28T22:00:00.000Z"
+
+
+def test_alarms_that_stand_are_named_before_the_owner_leaves(tmp_path: Path) -> None:
+    on_disk = CellarOnDisk(tmp_path, more=mail() + BO)
+    on_disk.alarm(state=State.ACKNOWLEDGED)
+    file = write_cellar(tmp_path, on_disk.cellar.text)
+    shown = leeside("away", file, "--until", "2027-01-05").stdout
+    assert shown.startswith(
+        "1 alarm stands now: K1/pressure/low.\n  before you leave: see to them; a helper hears only"
+    )
+    assert json.loads(leeside("away", file, "--until", "2027-01-05", "--json").stdout)["standing"] == [
+        "K1/pressure/low"
+    ]
 
 
 def test_a_forecast_alone_changes_nothing(file: Path) -> None:

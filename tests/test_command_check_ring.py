@@ -3,19 +3,25 @@
 from __future__ import annotations
 
 import json
+import threading
 from pathlib import Path
 
 import pytest
 from brokers import Mosquitto
 from cellar_text import BASE, KEG, SITE, mail, mqtt, probe, table, write_cellar
-from hook_server import HOOK_SECRET, Hook, hook_server
+from hook_server import HOOK_SECRET, Hook, hold, hook_server
 from mail_server import Inbox, mail_server
 from running import Leeside, leeside
 
+from alerts.channels.sending import Sending
 from alerts.command.checks.check_channels import live_channels, read_channels
 from alerts.command.checks.check_result import CheckResult
+from alerts.command.checks.check_ring import check_ring, people_meant
+from alerts.message import DirectMessages
 from ingest.cellar import Cellar, load_cellar
+from ingest.process import wall_ms
 from ingest.simulation.loopback import free_port
+from ingest.store import create_or_open
 
 PUSH = table("[[channel]]", id="push", kind="apprise", url_env="PUSH")
 FILED = table("[[channel]]", id="push", kind="apprise", url_file="push")
@@ -112,6 +118,46 @@ def test_ringing_without_leeside_and_for_nobody_is_said(tmp_path: Path) -> None:
     nobody = leeside("check", write_cellar(tmp_path, BASE), "--ring")
     assert nobody.returncode == 2
     assert "nobody gets messages" in nobody.stderr
+
+
+def test_a_ring_names_each_channel_that_does_not_work_and_why_and_the_others_arrive(tmp_path: Path) -> None:
+    inbox, mail_port, release = Inbox(), free_port(), threading.Event()
+    with (
+        mail_server(inbox, mail_port),
+        hook_server(Hook(before=lambda post: hold(release))) as slow,
+        hook_server(Hook(500, text="x" * 2_000_000)) as huge,
+        hook_server(Hook(302, {"Location": "https://elsewhere.example/geheim"})) as moved,
+        hook_server(Hook(200, text="x" * 2_000_000)) as good,
+    ):
+        urls = {"dead": f"http://127.0.0.1:{free_port()}/", "slow": slow.url, "huge": huge.url, "moved": moved.url}
+        hooks = [
+            table("[[channel]]", id=id, kind="webhook", url=url, secret_file="secret", timeout="1 s")
+            for id, url in {**urls, "good": good.url}.items()
+        ]
+        people = [person(f"p-{id}", f'{{ {id} = "" }}') for id in (*urls, "good")]
+        read = cellar(tmp_path, mail(mail_port), *hooks, *people)
+        (tmp_path / "secret").write_text(HOOK_SECRET, encoding="utf-8")
+        create_or_open(read.store_path, 0).close()
+        works = Sending(read, {}, DirectMessages(lambda: 0.5), wall_ms)
+        works.start()
+        try:
+            results = {each.name: each for each in check_ring(read, people_meant(read, ""), "Ana")}
+        finally:
+            release.set()
+            works.stop()
+    words = {
+        "p-dead by dead": "nothing listens there",
+        "p-slow by slow": "did not answer within 1 s",
+        "p-huge by huge": "is not ready: 500 xxx",
+        "p-moved by moved": "answered 302, a redirect to https://elsewhere.example/...: not followed",
+    }
+    assert {name for name, each in results.items() if each.ok} == {"ana@cellar.example", "p-good by good"}
+    for name, text in words.items():
+        assert results[name].text.startswith("not sent, it is tried again: webhook ")
+        assert text in results[name].text
+        assert "geheim" not in results[name].text
+        assert len(results[name].text) < 400
+    assert len(inbox.mails) == len(good.posts) == 1
 
 
 @pytest.mark.whole

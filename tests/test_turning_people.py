@@ -255,6 +255,49 @@ def test_while_the_owner_is_away_the_helper_is_reminded_and_after_an_hour_the_ow
     assert [row.occasion for row in passed_on] == ["passed on"]
 
 
+def test_an_address_that_is_corrected_or_new_hears_of_an_urgent_alarm_that_stands(tmp_path: Path) -> None:
+    bench = bench_of(tmp_path, person("ana", '{ mail = "anna@x.example" }'))
+    breach(bench)
+    wait(bench, 5 * MINUTE)
+    bench.restart(bench.cellar.text.replace("anna@x.example", "ana@x.example"))
+    wait(bench, 5 * MINUTE)
+    assert leads(bench, "ana@x.example") == []
+    wait(bench, 53 * MINUTE)
+    assert leads(bench, "ana@x.example") == ["HIGH PRIORITY for 15 min", "HIGH PRIORITY for 1 h"]
+    bench.restart(bench.cellar.text.replace("ana@x.example", "ana@y.example"))
+    wait(bench, 20 * MINUTE)
+    (lead,) = leads(bench, "ana@y.example")
+    assert lead.startswith("HIGH PRIORITY for 1 h "), "and no reminder of the hour that is past"
+
+
+def test_a_helper_hears_of_an_urgent_alarm_that_stood_before_the_owner_left(tmp_path: Path) -> None:
+    bench = bench_of(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', priorities=[]))
+    breach(bench)
+    wait(bench, 30 * MINUTE)
+    begin_absence(bench.store, "ben", "ana", bench.now.utc_ms, bench.now.utc_ms + 14 * 86_400_000)
+    wait(bench, 2 * MINUTE)
+    (told,) = [row for row in rows(bench) if row.recipient == "ben@x.example"]
+    assert told.subject.startswith("HIGH PRIORITY for 31 min: ")
+    assert "The owner is away. Do nothing that is not written here." in told.body
+
+
+def test_a_helper_who_is_no_longer_in_the_cellar_file_holds_up_no_message(tmp_path: Path) -> None:
+    bench = bench_of(tmp_path, ANA)
+    begin_absence(bench.store, "ben", "ana", bench.now.utc_ms, bench.now.utc_ms + 14 * 86_400_000)
+    breach(bench)
+    assert [(row.recipient, row.hold) for row in rows(bench)] == [("ana@x.example", "")]
+
+
+def test_whoever_alone_gets_urgent_alarms_gets_them_also_as_the_helper(tmp_path: Path) -> None:
+    """The owner has left the cellar file since the absence began."""
+    bench = bench_of(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', priorities=["low"]))
+    begin_absence(bench.store, "ana", "ana", bench.now.utc_ms, bench.now.utc_ms + 14 * 86_400_000)
+    breach(bench)
+    (raised,) = rows(bench)
+    assert (raised.recipient, raised.hold) == ("ana@x.example", "")
+    assert "leeside acknowledge" in raised.body
+
+
 def test_an_alarm_that_chatters_is_passed_on_although_it_is_raised_anew_each_time(tmp_path: Path) -> None:
     bench = bench_of(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', after="30 min"))
     for _ in range(16):

@@ -14,11 +14,11 @@ from typing import Final
 from alerts.channels.open_channel import message_channels, open_channel
 from alerts.message import Collector, DirectMessages, Outbox
 from alerts.message.outbox import Delivered, DeliveryFailure
-from ingest.cellar import Cellar
+from ingest.cellar import MAIL_CHANNEL, Cellar
 from ingest.errors import IngestError
 from ingest.first_traces import FirstTraces
 from ingest.store import Store, open_existing
-from ingest.store.alarms.messages import MessageRow, cancel_other_channels
+from ingest.store.alarms.messages import MessageRow, cancel_other_channels, cancel_other_recipients
 
 log = logging.getLogger("alerts")
 
@@ -41,15 +41,22 @@ class Sending:
         self._threads: dict[str, Thread] = {}
 
     def start(self) -> None:
-        """Start the threads. What waits for a channel that has left the cellar file is taken back."""
+        """Start the threads. What waits for a channel or a person that has left the cellar file is taken back."""
         try:
             with open_existing(self._cellar.store_path) as store:
                 count = cancel_other_channels(store, list(self._wakes), self._clock())
+                for channel in self._wakes:
+                    # Mail goes to an address, whoever has it; elsewhere nobody knows the address any more.
+                    if channel != MAIL_CHANNEL:
+                        names = [each.name for each in self._cellar.recipients if each.channel == channel]
+                        count += cancel_other_recipients(store, channel, names, self._clock())
         except IngestError as error:
-            log.warning("whether messages wait for a channel that is gone could not be seen: %s", error)
+            log.warning("whether messages wait for a channel or a person that is gone could not be seen: %s", error)
         else:
             if count:
-                log.warning("messages that waited for a channel that has left the cellar file: %d, not sent", count)
+                log.warning(
+                    "messages that waited for a channel or a person that has left the cellar file: %d, not sent", count
+                )
         for channel in self._wakes:
             self._start(channel)
 

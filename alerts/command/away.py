@@ -15,7 +15,15 @@ import typer
 from alerts.absence.foresee import foresee
 from alerts.absence.shortfall import Shortfall
 from alerts.absence.shortfall_lines import shortfall_json, shortfall_lines
-from alerts.command.away_warnings import gap_json, gap_lines, gaps_of, meter_lines, rooms_with_meter
+from alerts.command.away_warnings import (
+    gap_json,
+    gap_lines,
+    gaps_of,
+    meter_lines,
+    rooms_with_meter,
+    standing,
+    standing_lines,
+)
 from alerts.command.opened_cellar import open_cellar
 from alerts.command.options import File, Json, Who, Yes, refuse_given, user_name
 from alerts.command.terminal import Terminal, at_a_terminal, print_plain
@@ -68,11 +76,13 @@ def away(
         if helper is not None:
             _require_person(cellar, helper, now_ms, until_ms)
         with store.read():
-            shortfalls = foresee(cellar, store, now_ms, until_ms)
+            shortfalls, alarms = foresee(cellar, store, now_ms, until_ms), standing(store)
             gaps = [] if helper is None else gaps_of(cellar, store, _planned(helper, now_ms, until_ms), now_ms)
             meters = [] if helper is None else rooms_with_meter(cellar, store, now_ms)
         terminal = Terminal(sys.stderr if as_json else sys.stdout)
         if not as_json:
+            for line in standing_lines(alarms):
+                print_plain(line)
             _print_forecast(shortfalls, cellar, now_ms)
             for line in (*gap_lines(gaps, helper or ""), *meter_lines(meters, helper or "")):
                 print_plain(line)
@@ -86,6 +96,7 @@ def away(
             absence = absence_at(store.connection, now_ms) if begins else None
             answer = {
                 "away": None if absence is None else absence_json(absence),
+                "standing": alarms,
                 "shortfalls": [shortfall_json(each) for each in shortfalls],
                 "unreached": [gap_json(each) for each in gaps],
                 "rooms_that_need_a_meter": meters,

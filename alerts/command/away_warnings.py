@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-__all__ = ["gap_json", "gap_lines", "gaps_of", "meter_lines", "rooms_with_meter"]
+__all__ = ["gap_json", "gap_lines", "gaps_of", "meter_lines", "rooms_with_meter", "standing", "standing_lines"]
 
 from collections.abc import Sequence
 from typing import Final
@@ -11,12 +11,36 @@ from alerts.cylinders.gas_in_rooms import GasInRooms
 from alerts.limits.limits_now import limits_now
 from alerts.message.helper_air import meter_needed
 from alerts.message.reach import Unreached, clock, unreached
+from alerts.view.format import counted, with_capital
+from alerts.watch.alarm_table import State
 from ingest.cellar import Cellar
 from ingest.store import Store
 from ingest.store.alarms.absences import Absence
+from ingest.store.alarms.alarm_record import alarm_rows
 
 # Of so many limits the keys are given, and how many more there are.
 _MOST_KEYS: Final = 3
+
+
+def standing(store: Store) -> list[str]:
+    """List the keys of the limits whose alarms stand now."""
+    active = (State.UNACKNOWLEDGED, State.ACKNOWLEDGED)
+    return sorted(row.key for row in alarm_rows(store) if row.state in active)
+
+
+def standing_lines(keys: Sequence[str]) -> list[str]:
+    """Say them, with what to do."""
+    if not keys:
+        return []
+    return [
+        f"{with_capital(counted(len(keys), 'alarm'))} {'stands' if len(keys) == 1 else 'stand'} now: {_listed(keys)}.",
+        "  before you leave: see to them; a helper hears only of those of high priority that nobody has acknowledged.",
+    ]
+
+
+def _listed(keys: Sequence[str]) -> str:
+    more = len(keys) - _MOST_KEYS
+    return ", ".join(keys[:_MOST_KEYS]) + (f" and {more} more" if more > 0 else "")
 
 
 def gaps_of(cellar: Cellar, store: Store, absence: Absence, now_ms: int) -> list[Unreached]:
@@ -32,8 +56,7 @@ def gap_lines(gaps: Sequence[Unreached], helper: str) -> list[str]:
         when = (
             "At any hour" if gap.from_min == gap.until_min else f"From {clock(gap.from_min)} to {clock(gap.until_min)}"
         )
-        more = len(gap.keys) - _MOST_KEYS
-        keys = ", ".join(gap.keys[:_MOST_KEYS]) + (f" and {more} more" if more > 0 else "")
+        keys = _listed(gap.keys)
         if gap.passed_on:
             lines.append(
                 f"{when} an alarm of high priority does not reach {helper} at once, and somebody else only when nobody "

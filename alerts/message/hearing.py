@@ -60,6 +60,8 @@ def _after_ms(limit: EffectiveLimit, recipient: Recipient, absence: Absence | No
     """After how long without being acknowledged the alarm is passed on to a recipient; None where it is not."""
     if limit.priority not in recipient.priorities or limit.key == channel_key(recipient.channel):
         return None
+    if absence is None and recipient.after_s is None:
+        return None  # they get it at once
     if absence is not None and (recipient.person == absence.helper or limit.priority != "high"):
         return None
     return passed_on_after_ms(limit, recipient, "" if absence is None else absence.helper)

@@ -164,8 +164,8 @@ class Notifier:
                 continue
             occurrence = each.record.alarm.occurrence or each.key
             withdraw(connection, occurrence, (REMINDER,), now_ms, recipient.name)
-            if absence is not None and each.occasion == PASSED_ON:
-                # What waited for the end of the absence would hold this one up.
+            if each.occasion == PASSED_ON:
+                # What waits for the end of an absence would hold this one up.
                 withdraw(connection, occurrence, (Occasion.RAISED.value,), now_ms, recipient.name)
             notice = self._notice(connection, raised_again(each.record, now_ms), recipient, route, now_ms)
             thread = thread_of(connection, occurrence, recipient.name)

@@ -9,6 +9,7 @@ __all__ = ["PASSED_ON", "REMINDER", "FollowUp", "Reminders", "next_reminder_ms",
 
 import sqlite3
 from collections.abc import Iterable, Mapping
+from hashlib import sha256
 from typing import Final, NamedTuple
 
 from alerts.message.message_id import stable_message_id
@@ -27,6 +28,9 @@ _HOUR_MS: Final = 3_600_000
 # times the one before, so that a night has a handful of reminders and not a stream. This project's choice.
 _REMINDED_AFTER_MS: Final = (_HOUR_MS // 4, _HOUR_MS, 4 * _HOUR_MS, 12 * _HOUR_MS, 24 * _HOUR_MS)
 _DAY_MS: Final = 24 * _HOUR_MS
+# An urgent alarm that stands for so long goes to whoever gets such alarms and has not got this one: a new or corrected
+# address, a helper who stands in since. This project's choice.
+_NEW_AFTER_MS: Final = _HOUR_MS // 4
 # An urgent alarm that a helper has not acknowledged for so long goes to those who are away too. This project's choice.
 _OWNER_AFTER_MS: Final = _HOUR_MS
 
@@ -67,7 +71,9 @@ def passed_on_after_ms(limit: EffectiveLimit, recipient: Recipient, helper: str)
     """
     if recipient.after_s is not None:
         return round(recipient.after_s * 1000)
-    return _OWNER_AFTER_MS if helper not in ("", recipient.person) and limit.priority == "high" else None
+    if limit.priority != "high":
+        return None
+    return _NEW_AFTER_MS if helper in ("", recipient.person) else _OWNER_AFTER_MS
 
 
 class Reminders:
@@ -112,25 +118,33 @@ class Reminders:
         since_ms = alarm.raised_ms or 0
         # What comes and goes is raised anew each time; nobody has acknowledged it since it began to.
         unacknowledged_ms = since_ms if chatter.since_ms is None else chatter.since_ms
-        for number, recipient in enumerate(self._cellar.recipients):
-            # A helper while the owner is away is reminded of what they got, though they usually get nothing.
-            is_theirs = limit.priority in recipient.priorities
+        for recipient in self._cellar.recipients:
+            # A helper while the owner is away gets alarms though they usually get nothing.
+            is_theirs = limit.priority in recipient.priorities or helper == recipient.person
             after_ms = passed_on_after_ms(limit, recipient, helper)
-            if is_theirs and after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
-                name = self._name(PASSED_ON, limit, unacknowledged_ms, number)
+            gets_at_once = recipient.after_s is None and helper in ("", recipient.person)
+            # Who usually gets it at once has the report on the chatter, but not each time that it comes.
+            is_passed_on = is_theirs and not (gets_at_once and chatter.since_ms is not None)
+            if is_passed_on and after_ms is not None and now_ms - unacknowledged_ms >= after_ms:
+                name = self._name(PASSED_ON, limit, unacknowledged_ms, recipient)
                 age_ms = (now_ms - unacknowledged_ms) // 60_000 * 60_000
                 yield FollowUp(PASSED_ON, recipient, limit.key, record, age_ms, name)
             step_ms = reminder_ms(now_ms - since_ms) if limit.priority == "high" else None
-            if step_ms is not None and (after_ms is None or step_ms > after_ms):
-                name = self._name(f"{REMINDER} {step_ms // 60_000}", limit, since_ms, number)
+            if step_ms is not None and (gets_at_once or after_ms is None or step_ms > after_ms):
+                name = self._name(f"{REMINDER} {step_ms // 60_000}", limit, since_ms, recipient)
                 yield FollowUp(REMINDER, recipient, limit.key, record, step_ms, name)
 
-    def _name(self, what: str, limit: EffectiveLimit, since_ms: int, number: int) -> str:
-        return stable_message_id(what, limit.key, since_ms, number, sender=self._cellar.sender)
+    def _name(self, what: str, limit: EffectiveLimit, since_ms: int, recipient: Recipient) -> str:
+        # Not their number in the file, which changes; and a message's id shows no address.
+        who = sha256(recipient.name.encode()).hexdigest()[:12]
+        return stable_message_id(what, limit.key, since_ms, who, sender=self._cellar.sender)
 
     def _is_news(self, connection: sqlite3.Connection, follow_up: FollowUp) -> bool:
         if has_message(connection, follow_up.message_id):
             return False
-        occurrence = follow_up.record.alarm.occurrence or follow_up.key
-        has_it = was_written(connection, occurrence, follow_up.recipient.name)
-        return has_it if follow_up.occasion == REMINDER else not has_it
+        alarm, recipient = follow_up.record.alarm, follow_up.recipient.name
+        occurrence = alarm.occurrence or follow_up.key
+        if follow_up.occasion == PASSED_ON:
+            return not was_written(connection, occurrence, recipient)
+        # Who heard of it only after the reminder was due needs none.
+        return was_written(connection, occurrence, recipient, (alarm.raised_ms or 0) + follow_up.age_ms)

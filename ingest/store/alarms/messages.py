@@ -10,6 +10,7 @@ __all__ = [
     "add_message",
     "begin_try",
     "cancel_other_channels",
+    "cancel_other_recipients",
     "cancel_waiting",
     "count_waiting",
     "due_messages",
@@ -151,16 +152,16 @@ def has_message(connection: sqlite3.Connection, message_id: str) -> bool:
     return row is not None
 
 
-def was_written(connection: sqlite3.Connection, occurrence: str, recipient: str) -> bool:
+def was_written(connection: sqlite3.Connection, occurrence: str, recipient: str, before_ms: int | None = None) -> bool:
     """Whether a message about an occurrence, alone or with others, was sent to a recipient or waits to be.
 
-    One that waits for the end of an absence does not count.
+    One that waits for the end of an absence does not count; before_ms: nor one from then on [UTC ms].
     """
     row = connection.execute(
         "SELECT 1 FROM message WHERE recipient = ? AND state IN ('sent', 'waiting')"
         " AND NOT (state = 'waiting' AND hold = 'away')"
-        " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') LIMIT 1",
-        (recipient, occurrence),
+        " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') AND created_ms < coalesce(?, created_ms + 1) LIMIT 1",
+        (recipient, occurrence, before_ms),
     ).fetchone()
     return row is not None
 
@@ -268,6 +269,17 @@ def cancel_other_channels(store: Store, channels: Sequence[str], now_ms: int) ->
             "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = 'its channel has left the cellar file'"
             " WHERE state = 'waiting' AND channel NOT IN (SELECT value FROM json_each(?))",
             (now_ms, marks),
+        )
+    return cursor.rowcount
+
+
+def cancel_other_recipients(store: Store, channel: str, recipients: Sequence[str], now_ms: int) -> int:
+    """Take back what waits on a channel for people whom the cellar file no longer has; how many messages that were."""
+    with store.write() as connection:
+        cursor = connection.execute(
+            "UPDATE message SET state = 'cancelled', ended_ms = ?, last_error = 'its person has left the cellar file'"
+            " WHERE state = 'waiting' AND channel = ? AND recipient NOT IN (SELECT value FROM json_each(?))",
+            (now_ms, channel, json.dumps(list(recipients))),
         )
     return cursor.rowcount
 
