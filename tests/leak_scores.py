@@ -106,6 +106,30 @@ class RateScore(NamedTuple):
         return abs(self.stated - self.true_now) <= 2.0 * self.u
 
 
+class FloorScore(NamedTuple):
+    """Stated hours to the air floor beside the true ones; low, high: None where no fall to it was foreseen, or no end.
+
+    touched: whether somebody drew wine, let gas out or carried the keg meanwhile, which nobody can foresee.
+    """
+
+    low: float | None
+    high: float | None
+    true: float
+    touched: bool
+
+    @property
+    def holds(self) -> bool:
+        """Whether the true hours lie in the range, within two minutes."""
+        if self.low is None:
+            return False
+        return self.low - 1 / 30 <= self.true and (self.high is None or self.true <= self.high + 1 / 30)
+
+    @property
+    def ratio(self) -> float:
+        """How many times the low end the high one is; infinite without one."""
+        return self.high / max(self.low or 0.0, 1 / 60) if self.high is not None else float("inf")
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of one trial. Times in s since the first reading, delays in s since the onset.
@@ -113,8 +137,9 @@ class Outcome:
     void: the leak has no meaning. false_at_s: a leak called certain before there was one; after: what had happened to
     the keg in the two hours before. found_s: delay until a leak was certain; named_s: until the finding was a leak.
     findings: share of the judgements, before the onset and after. rates: while the leak is certain;
-    rates_missing: how often it was not. range_holds: whether the hours to the floor, as
-    stated when the leak became certain, hold the true ones. rising_s: when gas
+    rates_missing: how often it was not. gap_s: from the onset to the first gap after it, 0 if it began in one, None
+    without a gap. floor: how the hours to the floor, as stated when the leak became certain, agree with the true ones,
+    None where these are not known. rising_s: when gas
     was first said to rise. cold_dips: how often a cold night brought the gauge under
     the floor; cold_announced: how many of these were called cooling then, or foreseen in the six hours before.
     headspace_error, headspace_z: at the end of learning or of the trial.
@@ -131,7 +156,8 @@ class Outcome:
     named_s: float | None
     rates: tuple[RateScore, ...]
     rates_missing: int
-    range_holds: bool | None
+    gap_s: float | None
+    floor: FloorScore | None
     headspace_error: float | None
     headspace_z: float | None
     findings: Mapping[str, float]
@@ -148,8 +174,11 @@ def outcome(
     column: int,
     trace: Sequence[Judged],
     simple: Mapping[str, Sequence[float]] | None = None,
+    ahead: KegTruths | None = None,
 ) -> Outcome:
-    """Score the judgements of one keg. simple: the moments [s] at which simpler ways gave an alarm, by their names."""
+    """Score the judgements of one keg. simple: the moments [s] at which simpler ways gave an alarm, by their names;
+    ahead: the same truths, and how the keg goes on after the last reading.
+    """
     keg = truths.kegs[column]
     onset = None if keg.leak is None or truths.leak_void[column] else keg.leak.onset_s
     until = np.inf if onset is None else onset
@@ -185,7 +214,10 @@ def outcome(
         named_s=None if named is None else named - until,
         rates=tuple(rates),
         rates_missing=missing,
-        range_holds=None if found is None else _range_holds(truths, column, found),
+        gap_s=None
+        if onset is None
+        else min((max(begin - onset, 0.0) for begin, end in gaps if end > onset), default=None),
+        floor=None if found is None else _floor_score(truths if ahead is None else ahead, column, found),
         headspace_error=error,
         headspace_z=z,
         findings=_shares(before),
@@ -217,16 +249,15 @@ def _rate(truths: KegTruths, column: int, trace: Sequence[Judged], onset: float,
     return RateScore(at_h, last.rate_ml_min, last.u_rate_ml_min, float(rate[-60:].mean()), float(rate[begin:].mean()))
 
 
-def _range_holds(truths: KegTruths, column: int, found: Judged) -> bool | None:
-    leak = truths.kegs[column].leak
-    assert leak is not None
-    later = (truths.at_s >= found.at_s) & (truths.gauge_kpa[:, column] < leak.floor_kpa)
+def _floor_score(truths: KegTruths, column: int, found: Judged) -> FloorScore | None:
+    keg = truths.kegs[column]
+    assert keg.leak is not None
+    later = (truths.at_s >= found.at_s) & (truths.gauge_kpa[:, column] < keg.leak.floor_kpa)
     if not later.any():
         return None
-    hours = (float(truths.at_s[later][0]) - found.at_s) / 3600.0
-    if found.hours_low is None:
-        return False
-    return found.hours_low - 1 / 30 <= hours and (found.hours_high is None or hours <= found.hours_high + 1 / 30)
+    until_s = float(truths.at_s[later][0])
+    touched = any(found.at_s - 60.0 <= happening.at_s <= until_s for happening in keg.happenings)
+    return FloorScore(found.hours_low, found.hours_high, (until_s - found.at_s) / 3600.0, touched)
 
 
 def _cold_dips(truths: KegTruths, column: int, floor_kpa: float = 5.0) -> list[float]:

@@ -17,11 +17,13 @@ from alerts.gas.gases import blanket_gas
 from ingest.simulation.keg_trials.draw_kegs import KegKind, draw_kegs
 from ingest.simulation.keg_trials.keg import Charge, Moved, TrialKeg, Vent, WineDrawn
 from ingest.simulation.keg_trials.readings import START_MS, KegReadings, read
-from ingest.simulation.keg_trials.world import keg_truths
+from ingest.simulation.keg_trials.world import KegTruths, keg_truths
 
 HEADSPACES_L: Final = (0.5, 2.0, 10.0)
 # Judged at this distance from an onset or nearer, a fast leak is judged each minute.
 _NEAR_S: Final = 1800.0
+# Wine gives gas back, and a long narrow path lets ever less through: so many times as long a leak may take.
+_LONGER: Final = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,25 +106,38 @@ class Batch:
 
 def run_batch(batch: Batch) -> list[Outcome]:
     """Draw the kegs, run them, put their readings through the watch, and score what it said."""
-    readings = batch_readings(batch)
+    ahead = _truths(batch)
+    readings = read(ahead.until(_days(batch)))
     minutely = ROWS[batch.row].minutely
     outcomes = []
     for column in range(batch.count):
         trace = watch_keg(readings, column, every_s=batch.every_s, minutely=minutely, journal=batch.journal)
         alarms = simple_alarms(readings, column) if readings.truths.at_s[-1] > 2.0 * 86_400.0 else {}
-        outcomes.append(outcome(batch.first + column, readings.truths, column, trace, alarms))
+        outcomes.append(outcome(batch.first + column, readings.truths, column, trace, alarms, ahead))
     return outcomes
 
 
 def batch_readings(batch: Batch) -> KegReadings:
     """Draw the kegs of a batch, run and read them."""
-    return read(keg_truths(batch_kegs(batch), batch.days or ROWS[batch.row].kind.days))
+    return read(_truths(batch).until(_days(batch)))
+
+
+def _days(batch: Batch) -> float:
+    """How long the kegs are read [d]."""
+    return batch.days or ROWS[batch.row].kind.days
+
+
+def _truths(batch: Batch) -> KegTruths:
+    """Run the kegs of a batch, leaking ones until their gauge should be below the floor."""
+    leak = ROWS[batch.row].kind.leak
+    more_days = 0.0 if leak is None else _LONGER * (leak[2] / 24.0 if leak[0] == "floor in h" else 1.0)
+    return keg_truths(batch_kegs(batch), _days(batch), more_days=more_days)
 
 
 def batch_kegs(batch: Batch) -> list[TrialKeg]:
     """Draw the kegs of a batch; each row has kegs of its own."""
     kind = ROWS[batch.row].kind
-    kind = replace(kind, headspace_l=batch.headspace_l, days=batch.days or kind.days)
+    kind = replace(kind, headspace_l=batch.headspace_l, days=_days(batch))
     seed = batch.seed + 1_000_000 * list(ROWS).index(batch.row)
     kegs = draw_kegs(kind, batch.count, seed=seed, first=batch.first)
     if batch.barometer is None:

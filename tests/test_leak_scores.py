@@ -10,7 +10,7 @@ from leak_scores import Judged, judged_lines, outcome
 from leak_simple_ways import simple_alarms
 
 from ingest.simulation.keg_trials.draw_kegs import KegKind, draw_kegs
-from ingest.simulation.keg_trials.keg import KegAir, KegProbes, Leak, TrialKeg, WineDrawn
+from ingest.simulation.keg_trials.keg import KegAir, KegProbes, Leak, TrialKeg, Vent, WineDrawn
 from ingest.simulation.keg_trials.readings import read
 from ingest.simulation.keg_trials.world import KegTruths, keg_truths
 
@@ -48,7 +48,11 @@ def test_certain_before_the_onset_is_a_false_alarm() -> None:
 def test_a_leak_that_begins_in_a_gap_or_means_nothing_is_set_apart() -> None:
     gap = KegProbes(gaps=((ONSET_S - HOUR_S, ONSET_S + 2 * HOUR_S),))
     assert outcome(0, leaky(probes=gap), 0, []).in_gap
+    assert outcome(0, leaky(probes=gap), 0, []).gap_s == 0.0
+    later = KegProbes(gaps=((ONSET_S + HOUR_S, ONSET_S + 4 * HOUR_S),))
+    assert outcome(0, leaky(probes=later), 0, []).gap_s == HOUR_S
     assert not outcome(0, leaky(), 0, []).in_gap
+    assert outcome(0, leaky(), 0, []).gap_s is None
     low = outcome(0, leaky(start_kpa=12.0), 0, [said(8.0, "slow leak", certain=True)])
     assert low.void
     assert low.onset_s is None
@@ -70,7 +74,23 @@ def test_a_rate_is_compared_with_the_true_one() -> None:
 def test_hours_to_the_floor_hold_the_truth_or_not(low: float, high: float, holds: bool) -> None:
     # It reaches the floor 24 h after the onset; two hours later that is 22.
     trace = [said(8.0, "slow leak", certain=True, hours_low=low, hours_high=high)]
-    assert outcome(0, leaky(), 0, trace).range_holds is holds
+    floor = outcome(0, leaky(), 0, trace).floor
+    assert floor is not None
+    assert floor.true == pytest.approx(22.0, abs=0.2)
+    assert floor.holds is holds
+    assert not floor.touched
+
+
+def test_the_truth_of_the_hours_goes_on_after_the_last_reading() -> None:
+    ahead = leaky(happenings=(Vent(20 * HOUR_S, 1.0),))
+    short = ahead.until(0.5)
+    trace = [said(8.0, "slow leak", certain=True, hours_low=20.0, hours_high=23.0)]
+    assert outcome(0, short, 0, trace).floor is None
+    floor = outcome(0, short, 0, trace, ahead=ahead).floor
+    assert floor is not None
+    assert floor.holds
+    assert floor.touched
+    assert floor.ratio == pytest.approx(1.15)
 
 
 def test_a_cold_night_under_the_floor_is_counted_and_its_announcement_too() -> None:

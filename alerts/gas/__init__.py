@@ -17,6 +17,7 @@ blanket_noise    the noise that the readings are taken to have
 common_air       the weather by what several gauges show alike
 blanket_fit      explaining the readings with and without a leak
 blanket_prior    what is known before an episode's first reading
+gas_ahead        how the gas goes on: leaks, dissolving, temperature and weather
 leak_evidence    what the fits say of a leak, and of gas that comes in
 sudden_loss      steps and fast losses, minute by minute
 stuck_sensor     a pressure that does not move where it would have to

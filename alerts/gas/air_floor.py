@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-__all__ = ["GasNow", "HoursLeft", "gauge_at", "hours_left", "hours_to_floor"]
+__all__ = ["GasNow", "HoursLeft", "gauge_at", "hours_left", "hours_of_cold"]
 
-from typing import Final, Literal, NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
 from alerts.gas.blanket_columns import T0_K
 from alerts.gas.blanket_facts import BlanketFacts, BlanketPoint
+from alerts.gas.gas_ahead import LossWays, hours_of_courses
 from alerts.gas.gases import kelvin
 from alerts.gas.wine_tables import Floats, wine_tables
 
-# By quarter hours for two days, then by ever longer steps up to some 400 days.
-_HOURS: Final = np.concatenate([np.arange(0.0, 48.0, 0.25), np.geomspace(48.0, 10_000.0, 100)])
-
-# Tomorrow's cold is like today's; of later days nothing is known.
-_COLD_H: Final = 48.0
+# By quarter hours for two days: tomorrow's cold is like today's; of later days nothing is known.
+_HOURS: Final = np.arange(0.0, 48.25, 0.25)
+# So many of the courses lie outside the range, on either side.
+_OUTSIDE: Final = 1
 
 
 class GasNow(NamedTuple):
@@ -47,37 +47,16 @@ def gauge_at(gas: GasNow, celsius: Floats, facts: BlanketFacts, reduced_kpa: Flo
     return np.asarray(reduced / room * (celsius + kelvin(0.0)) / T0_K + tables.vapour_at(celsius) - gas.air_kpa)
 
 
-def hours_to_floor(
-    gas: GasNow,
-    facts: BlanketFacts,
-    kappa: float,
-    last_day_c: Floats,
-    celsius: float,
-    *,
-    law: Literal["steady", "fading"] = "steady",
-) -> float | None:
-    """Work out after how many hours the gauge is first below the air floor, None if that is not foreseen.
+def hours_of_cold(gas: GasNow, facts: BlanketFacts, last_day_c: Floats, celsius: float) -> float | None:
+    """Work out after how many hours the gauge is first below the air floor if the temperature goes on as in the last
+    day and nothing is lost; None if that is not foreseen within two days.
 
-    kappa: gas lost, kPa a day at T0 at the present pressure; law: with ``steady`` that stays so, and the temperature
-    goes on as in the last day: the earliest time; with ``fading`` it falls with the pressure by viscous flow, (P² -
-    P_air²), and the temperature stays: the latest. last_day_c: temperatures of the last 24 h, evenly spaced.
+    last_day_c: temperatures of the last 24 h [°C], evenly spaced; celsius: now.
     """
-    absolute = gas.reduced_kpa
-    rest = gas.air_kpa
-    over = (absolute - rest) / (absolute + rest)
-    days = _HOURS / 24.0
-    swing = 1.0 if law == "steady" else 0.0
-    if law == "steady":
-        reduced = np.maximum(absolute - kappa * days, 0.0)
-    elif kappa > 0.0 and over > 0.0:
-        speed = kappa / (absolute * absolute - rest * rest)
-        ratio = over * np.exp(-2.0 * speed * rest * days)
-        reduced = rest * (1.0 + ratio) / (1.0 - ratio)
-    else:
-        reduced = np.full_like(days, absolute)
     phase = np.mod(_HOURS, 24.0) / 24.0 * len(last_day_c)
     later = np.interp(phase, np.arange(len(last_day_c) + 1.0), np.append(last_day_c, last_day_c[0]))
-    gauge = gauge_at(gas, celsius + swing * (later - celsius), facts, reduced)
+    later[0] = celsius
+    gauge = gauge_at(gas, later, facts)
     below = np.flatnonzero(gauge < facts.floor_kpa)
     if not len(below):
         return None
@@ -91,28 +70,23 @@ def hours_to_floor(
 def hours_left(
     gas: GasNow,
     facts: BlanketFacts,
-    kappa: float,
-    u_kappa: float,
+    ways: LossWays | None,
     last_day_c: Floats,
     last: BlanketPoint,
     leak_certain: bool,
 ) -> HoursLeft:
-    """Work out when the gauge is below the air floor: the range by twice the uncertainty of the loss [kPa a day at T0].
+    """Work out when the gauge is below the air floor: the range in which 95 of 100 courses reach it.
 
-    kappa: 0 where no loss is to be counted on.
+    ways: None where no loss is to be counted on; last_day_c: temperatures of the last 24 h [°C], evenly spaced.
     """
     celsius = last.temperature_c
-    cold = hours_to_floor(gas, facts, 0.0, last_day_c, celsius)
-    if cold is not None and cold > _COLD_H:
-        cold = None
+    cold = hours_of_cold(gas, facts, last_day_c, celsius)
     if last.pressure_kpa < facts.floor_kpa and leak_certain:
         return HoursLeft(0.0, 0.0, cold)
-    if kappa == 0.0:
+    if ways is None:
         return HoursLeft(None, None, cold)
-    low = hours_to_floor(gas, facts, kappa + 2.0 * u_kappa, last_day_c, celsius, law="steady")
-    high = None
-    if kappa > 2.0 * u_kappa:
-        high = hours_to_floor(gas, facts, kappa - 2.0 * u_kappa, last_day_c, celsius, law="fading")
-    if low is not None and high is not None and low > high:
-        low, high = high, low
-    return HoursLeft(low, high, cold)
+    # The same pressure stands for less gas the smaller the headspace: of each way by its own.
+    room = 1.0 + gas.w * wine_tables(facts.filling, facts.gas).growth_at(np.array([celsius]))
+    hours = np.sort(hours_of_courses(gas.reduced_kpa / float(room[0]), gas.air_kpa, ways, facts, last_day_c, celsius))
+    low, high = float(hours[_OUTSIDE]), float(hours[-1 - _OUTSIDE])
+    return HoursLeft(low if np.isfinite(low) else None, high if np.isfinite(high) else None, cold)

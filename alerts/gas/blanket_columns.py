@@ -48,7 +48,8 @@ class BlanketColumns(NamedTuple):
 
     days: since the first bin; reduced: u, kPa; growth: u dV, kPa L; uptake: q in kPa L by hypothesis; filling: e in kPa
     L per (mol/L) by hypothesis; gas, zero: S, Z; lost: G since the first bin, in days at the present pressure, by law
-    of flow; absolute, air, dry: kPa; segment: how many jumps lie before the bin.
+    of flow; absolute, air, dry: kPa; segment: how many jumps lie before the bin; wine_kpa_l_mol: R T0 V_wine, kPa L per
+    mol/L.
     """
 
     days: Floats
@@ -64,6 +65,7 @@ class BlanketColumns(NamedTuple):
     dry: Floats
     celsius: Floats
     segment: Floats
+    wine_kpa_l_mol: float
 
 
 def blanket_columns(bins: BinArrays, facts: BlanketFacts, air_more_kpa: Floats | None = None) -> BlanketColumns:
@@ -99,6 +101,7 @@ def blanket_columns(bins: BinArrays, facts: BlanketFacts, air_more_kpa: Floats |
         dry=dry,
         celsius=celsius,
         segment=bins.segment,
+        wine_kpa_l_mol=wine,
     )
 
 

@@ -27,6 +27,7 @@ from alerts.gas.blanket_remarks import blanket_remarks
 from alerts.gas.common_air import AirWitness, CommonAir
 from alerts.gas.fitted_blanket import KPA_DAY_TO_ML_MIN, FittedBlanket, LossRate
 from alerts.gas.fitted_episode import FittedEpisode
+from alerts.gas.gas_ahead import LossWays, ways_alike
 from alerts.gas.heard_air import may_witness
 from alerts.gas.leak_evidence import Learned
 from alerts.gas.read_air import ReadAir
@@ -232,9 +233,19 @@ class BlanketWatch:
     def _hours(self, last: BlanketPoint, gas: GasNow, finding: Finding, rate: LossRate | None) -> HoursLeft:
         fitted, facts = self._episode.fitted, self._episode.facts
         day_c = np.array([last.temperature_c]) if fitted is None else fitted.last_day(last.temperature_c)
-        kappa, u_kappa = (0.0, 0.0) if rate is None else (rate.kappa, rate.u_kappa)
-        is_losing = finding.leak_certain or kappa > 2.0 * u_kappa
-        return hours_left(gas, facts, kappa if is_losing else 0.0, u_kappa, day_c, last, finding.leak_certain)
+        is_losing = rate is not None and (finding.leak_certain or rate.kappa > 2.0 * rate.u_kappa)
+        ways = self._ways(finding, rate, last) if rate is not None and is_losing else None
+        return hours_left(gas, facts, ways, day_c, last, finding.leak_certain)
+
+    def _ways(self, finding: Finding, rate: LossRate, last: BlanketPoint) -> LossWays:
+        """The ways in which gas may be lost: those of the fits; by the minutes, where only these show the loss yet."""
+        fitted = self._episode.fitted
+        ways = None if fitted is None else fitted.leak.ways
+        if ways is None:
+            return ways_alike(rate.kappa, rate.u_kappa, self._episode.known().w, last.pressure_kpa)
+        if finding.leak_certain and not (finding.word == "fast leak" and self._minutes.fast is not None):
+            return ways
+        return ways.losing(rate.kappa, rate.u_kappa, last.pressure_kpa)
 
     def _finding(self, last: BlanketPoint, gas: GasNow) -> Finding:
         if self._minutes.stuck is not None:

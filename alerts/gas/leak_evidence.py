@@ -7,19 +7,22 @@ __all__ = ["LeakEvidence", "Learned", "leak_evidence", "learned"]
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
-from alerts.gas.blanket_columns import RT0
+from alerts.gas.blanket_columns import RT0, SETTLING, TAUS_D
 from alerts.gas.blanket_fit import DELTA, BlanketFit, S, W, Z, extra_column, ramps_since
+from alerts.gas.gas_ahead import LossWays
 from alerts.gas.wine_tables import Floats
 
 # mL a minute (0 °C, 101.325 kPa) of a mol a day.
 ML_MIN_PER_MOL_DAY: Final = 22413.97 / 1440.0
 # What a step is charged for having been chosen among many.
 _STEP_CHARGE: Final = 4.0
-_ZOOMS: Final = 4
+_ZOOMS: Final = 3
 _WORTH_ZOOMING: Final = 10.0
 _OLD_DAYS: Final = 0.15
 _OLD_BETTER: Final = 25.0
+_WAYS: Final = 50
 
 
 class Learned(NamedTuple):
@@ -42,7 +45,8 @@ class LeakEvidence(NamedTuple):
     better: by how much chi squared is lower with it than with anything else, over the scatter of the readings; lost:
     gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
     same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L]; uptake_kpa:
-    what went into the wine since the first bin, by the best fit with it; share, zero: as in ``Learned``, with the leak.
+    what went into the wine since the first bin, by the best fit with it; share, zero: as in ``Learned``, with the leak;
+    ways: those that explain the readings, as often as they are likely.
     """
 
     better: float
@@ -57,6 +61,7 @@ class LeakEvidence(NamedTuple):
     uptake_kpa: float = 0.0
     share: float = 0.0
     zero: float = 0.0
+    ways: LossWays | None = None
 
 
 def learned(fit: BlanketFit) -> Learned:
@@ -85,25 +90,31 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
     rest = float(fit.chi_sound.min())
     if fit.chi_step.size:
         rest = min(rest, float(fit.chi_step.min()) + _STEP_CHARGE * fit.scale)
-    laws = len(fit.columns.lost)
-    grid = fit.onset_days[: len(fit.onset_days) // laws]
-    for _ in range(_ZOOMS):
-        onset = np.tile(grid, laws)
-        drop, kappa, u_kappa, b = extra_column(
-            ramps := ramps_since(grid, fit.columns), fit.design, fit.inverse, fit.left, fit.cov
-        )
-        chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
-        if not np.isfinite(chi).any():
-            return LeakEvidence(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-        best = float(chi.min())
+    grid = fit.onset_days[: len(fit.onset_days) // len(fit.columns.lost)]
+    looks = [_look(fit, law, grid, sign) for law in range(len(fit.columns.lost))]
+    if not any(np.isfinite(look.chi).any() for look in looks):
+        return LeakEvidence(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+    best = min(float(look.chi.min()) for look in looks)
+    scale = max(fit.least_scale, min(best, rest) / fit.freedom)
+    if (rest - best) / scale >= _WORTH_ZOOMING:
+        looks = [_zoomed(fit, look, sign) for look in looks]
+        best = min(float(look.chi.min()) for look in looks)
         scale = max(fit.least_scale, min(best, rest) / fit.freedom)
-        better = (rest - best) / scale
-        if better < _WORTH_ZOOMING:
-            break
-        # The better the readings, the closer the onset must be met for the rate to be right.
-        grid = _finer(grid, int(chi.min(axis=0).argmin()) % len(grid), float(fit.columns.days[-1]))
+    better = (rest - best) / scale
+    chi, kappa, u_kappa, onset, ramps = (
+        np.concatenate([getattr(look, name) for look in looks], axis=-1)
+        for name in ("chi", "kappa", "u_kappa", "onset", "ramps")
+    )
+    b = np.concatenate([look.products for look in looks], axis=-1)
+    apart, is_near = (np.concatenate([getattr(look, name) for look in looks]) for name in ("apart", "is_near"))
+    law = np.repeat(np.arange(len(looks)), [len(look.onset) for look in looks])
     # Of the ways of dissolving only those count that explain the readings with this leak.
-    weights = _weights(chi.ravel(), scale).reshape(chi.shape)
+    likely = _weights(chi.ravel(), scale).reshape(chi.shape)
+    weights = likely * apart
+    weights = weights / weights.sum()
+    # Since when, and how much is gone, by the best onset: earlier ones are many, and each a little likely.
+    best_weights = likely * is_near
+    best_weights = best_weights / best_weights.sum()
     shift = (fit.cov @ b).transpose(0, 2, 1)
     w = np.maximum(_w_now(fit)[:, None] - kappa * shift[:, :, W], fit.least_w)
     variance = scale * u_kappa**2
@@ -116,17 +127,92 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
     mean_flow, mean_kappa = float(np.sum(weights * flow)), float(np.sum(weights * kappa))
     return LeakEvidence(
         better,
-        float(np.sum(weights * lost)),
+        float(np.sum(best_weights * lost)),
         mean_kappa,
         float(np.sqrt(np.sum(weights * (variance + (kappa - mean_kappa) ** 2)))),
         mean_flow,
         float(np.sqrt(np.sum(weights * (flow**2 * relative + (flow - mean_flow) ** 2)))),
-        float(np.sum(weights * onset)),
+        float(np.sum(best_weights * onset)),
         mean_w := float(np.sum(weights * w)),
         float(np.sqrt(np.sum(weights * (var_w + (w - mean_w) ** 2)))),
         _uptake(fit, int(chi.min(axis=1).argmin()), kappa, shift, chi),
         float(np.sum(weights * (fit.theta[:, None, S] - kappa * shift[:, :, S]))),
         float(np.sum(weights * (fit.theta[:, None, Z] - kappa * shift[:, :, Z]))),
+        loss_ways(fit, weights, kappa, scale**0.5 * u_kappa, shift, law),
+    )
+
+
+class _Look(NamedTuple):
+    """Fits with a leak by one law that began at times: hypotheses (rows) by onsets, in order. apart: what each onset
+    counts for among the others; is_near: whether it is one of those closest to the best, 1 or 0; ramps: of bins (rows);
+    products: of ``extra_column``.
+    """
+
+    law: int
+    onset: Floats
+    apart: Floats
+    is_near: Floats
+    chi: Floats
+    kappa: Floats
+    u_kappa: Floats
+    ramps: Floats
+    products: Floats
+
+
+def _look(fit: BlanketFit, law: int, onset: Floats, sign: float) -> _Look:
+    ramps = ramps_since(onset, fit.columns)[:, law * len(onset) : (law + 1) * len(onset)]
+    drop, kappa, u_kappa, products = extra_column(ramps, fit.design, fit.inverse, fit.left, fit.cov)
+    chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
+    same = np.ones(len(onset))
+    return _Look(law, onset, same, same, chi, kappa, u_kappa, ramps, products)
+
+
+def _zoomed(fit: BlanketFit, look: _Look, sign: float) -> _Look:
+    """Look ever closer around the best onset: the better the readings, the closer it must be met for the rate to be
+    right. How well it is met is part of how well the rate is known, so each look counts, by the time it stands for.
+    """
+    newest = look
+    all_of = look.onset
+    for _ in range(_ZOOMS):
+        if not np.isfinite(newest.chi).any():
+            break
+        best = int(newest.chi.min(axis=0).argmin())
+        newest = _look(fit, look.law, _finer(newest.onset, best, float(fit.columns.days[-1])), sign)
+        all_of = np.concatenate([all_of, newest.onset])
+    onset = np.unique(all_of)
+    whole = _look(fit, look.law, onset, sign)
+    edges = np.concatenate([onset[:1], 0.5 * (onset[1:] + onset[:-1]), [float(fit.columns.days[-1])]])
+    is_near = (onset >= newest.onset[0]) & (onset <= newest.onset[-1])
+    return whole._replace(apart=np.diff(edges), is_near=is_near.astype(np.float64))
+
+
+def loss_ways(
+    fit: BlanketFit, weights: Floats, kappa: Floats, u_kappa: Floats, shift: Floats, law: NDArray[np.intp]
+) -> LossWays:
+    """Pick ways of losing gas as often as they are likely, by hypothesis (rows) and onset (columns).
+
+    shift: by how much kappa moves each parameter of the fits: (hypotheses, onsets, parameters); law: of each column.
+    """
+    evenly = (np.arange(_WAYS) + 0.5) / _WAYS
+    picked = np.searchsorted(np.cumsum(weights), evenly).clip(0, weights.size - 1)
+    row, column = np.unravel_index(picked, weights.shape)
+    columns = fit.columns
+    w = np.maximum(_w_now(fit)[row] - kappa[row, column] * shift[row, column, W], fit.least_w)
+    w_then = np.maximum(fit.theta[row, W] - kappa[row, column] * shift[row, column, W], fit.least_w)
+    delta = fit.theta[row, DELTA] - kappa[row, column] * shift[row, column, DELTA]
+    left = np.exp(-columns.days[-1] / TAUS_D)
+    taken = columns.uptake[1 : 1 + len(TAUS_D), -1] / columns.wine_kpa_l_mol
+    content = taken + left * (fit.prior.content[row] + delta / w_then)[:, None]
+    gauge = columns.absolute[-3:] - columns.air[-3:]
+    return LossWays(
+        kappa=kappa[row, column],
+        u_kappa=u_kappa[row, column],
+        w=w,
+        is_viscous=(law[column] == 0).astype(np.float64),
+        share=SETTLING[row],
+        content=content,
+        by_kappa=-left * (shift[row, column, DELTA] / w_then)[:, None],
+        gauge_kpa=float(gauge.mean()),
     )
 
 

@@ -12,6 +12,7 @@ __all__ = ["FastLoss", "SuddenLosses", "SuddenStep"]
 from collections import deque
 from collections.abc import Callable
 from itertools import pairwise
+from math import hypot
 from typing import Final, NamedTuple
 
 _KEPT_MS: Final = 3 * 3_600_000
@@ -34,6 +35,10 @@ _WINDOWS_MIN: Final = (6, 8, 11, 15, 20, 30, 45)
 _LEAST_LOSS_KPA: Final = 4.0
 # Each third of a fast loss is at least this share of it, and no interval more than that.
 _THIRD: Final = 0.16
+# The slope is that of at least so long. In that time cold or warm air moves the gas by as much (a cooler that runs and
+# rests: half a kelvin of the gas, 0.27 kPa at 150 kPa).
+_SLOPE_MS: Final = 12 * _MINUTE_MS
+_U_AIR_KPA: Final = 0.3
 _ONE_INTERVAL: Final = 0.55
 
 
@@ -150,7 +155,7 @@ class SuddenLosses:
             if loss < least + abs(inside[0].warmth_kpa - now.warmth_kpa) or not _goes_on(inside, loss):
                 continue
             since = self._began(loss / span_ms)
-            rate, u_rate = _slope(inside[-max(3, len(inside) // 2) :])
+            rate, u_rate = _slope(_newest(inside))
             return FastLoss(since.at_ms, since.kpa - now.kpa, rate, u_rate)
         return None
 
@@ -190,6 +195,12 @@ def _goes_on(inside: list[_Minute], loss: float) -> bool:
     return all(a.kpa - b.kpa < _ONE_INTERVAL * loss for a, b in pairwise(inside))
 
 
+def _newest(inside: list[_Minute]) -> list[_Minute]:
+    """Half of the window, but not less than can show a slope: a fast loss is soon slower."""
+    least_ms = inside[-1].at_ms - _SLOPE_MS
+    return inside[min(len(inside) - len(inside) // 2, max(sum(each.at_ms < least_ms for each in inside), 0)) :]
+
+
 def _slope(minutes: list[_Minute]) -> tuple[float, float]:
     """The fall per hour by least squares, with its standard uncertainty [kPa/h]."""
     hours = [(each.at_ms - minutes[0].at_ms) / 3_600_000.0 for each in minutes]
@@ -198,7 +209,8 @@ def _slope(minutes: list[_Minute]) -> tuple[float, float]:
     spread = sum((hour - mean_h) ** 2 for hour in hours)
     slope = sum((h - mean_h) * (m.kpa - mean_kpa) for h, m in zip(hours, minutes, strict=True)) / spread
     left = sum((m.kpa - mean_kpa - slope * (h - mean_h)) ** 2 for h, m in zip(hours, minutes, strict=True))
-    return -slope, (left / max(len(minutes) - 2, 1) / spread) ** 0.5 + 0.05 * abs(slope)
+    scatter = (left / max(len(minutes) - 2, 1) / spread) ** 0.5
+    return -slope, hypot(scatter, 0.05 * slope, _U_AIR_KPA / hours[-1])
 
 
 def _line(minutes: list[_Minute]) -> tuple[float, float, float]:

@@ -70,7 +70,7 @@ def bounds(kegs: Sequence[TrialKeg], days: float) -> list[Floats]:
     One array for each level; infinite where the trial ends before, NaN where the leak is void.
     """
     tight = [replace(keg, leak=None) for keg in kegs]
-    moved = [list(_moved(keg)) for keg in tight]
+    moved = [list(moved_kegs(keg)) for keg in tight]
     flat = [changed for of_keg in moved for changed, _, _ in of_keg]
     base, leaky = keg_truths(tight, days), keg_truths(kegs, days)
     shifted = keg_truths(flat, days).gauge_kpa[::THIN].astype(float)
@@ -87,7 +87,7 @@ def bounds(kegs: Sequence[TrialKeg], days: float) -> list[Floats]:
         first += len(moved[index])
         if leaky.leak_void[index]:
             continue
-        for column, u in _of_probes(base, index, columns[-1]):
+        for column, u in of_probes(base, index, columns[-1]):
             columns.append(column)
             priors.append(1.0 / u**2)
         for at_level, delay in zip(found, _delays(index, base, columns, priors, keg.leak), strict=True):
@@ -95,7 +95,7 @@ def bounds(kegs: Sequence[TrialKeg], days: float) -> list[Floats]:
     return found
 
 
-def _moved(keg: TrialKeg) -> Iterator[tuple[TrialKeg, float, float]]:
+def moved_kegs(keg: TrialKeg) -> Iterator[tuple[TrialKeg, float, float]]:
     """Yield the keg with each unknown moved by a small step, that step, and the unknown's standard uncertainty."""
     yield replace(keg, wine_l=keg.wine_l + 0.01), 0.01, _U_HEADSPACE_L
     if keg.surface_m_per_s is None:
@@ -127,7 +127,7 @@ def _resized(happening: Happening) -> tuple[Happening, float, float]:
     return replace(happening, to_kpa=happening.to_kpa + 0.1), 0.1, 5.0
 
 
-def _of_probes(truths: KegTruths, index: int, slope: Floats) -> Iterator[tuple[Floats, float]]:
+def of_probes(truths: KegTruths, index: int, slope: Floats) -> Iterator[tuple[Floats, float]]:
     """Yield what the probes add to the gauge unknown, and each one's standard uncertainty."""
     room_c, wine_c, gas_c = (
         array[::THIN, index].astype(float) for array in (truths.room_c, truths.wine_c, truths.gas_c)
@@ -143,6 +143,26 @@ def _delays(
 ) -> Iterator[float]:
     """Yield the delay for each level."""
     assert leak is not None
+    onset = leak.onset_s
+    moments, rows = readings_alone(index, truths, columns)
+    after = np.flatnonzero(moments > onset)
+    information = np.cumsum(rows[:, :, None] * rows[:, None, :], axis=0) + np.diag(priors)
+    # Scaled, since the columns differ by many powers of ten.
+    size = np.sqrt(np.maximum(np.diagonal(information[-1]), 1e-30))
+    scaled = information[after] / (size[:, None] * size[None, :]) + 1e-12 * np.eye(len(size))
+    variance = np.linalg.inv(scaled)[:, 0, 0] / size[0] ** 2
+    significance = 1.0 / np.sqrt(np.maximum(variance, 1e-30))
+    for level in LEVELS:
+        reached = np.flatnonzero(significance >= level)
+        yield (moments[after[reached[0]]] - onset) / 3600.0 if len(reached) else np.inf
+
+
+def readings_alone(index: int, truths: KegTruths, columns: Sequence[Floats]) -> tuple[Floats, Floats]:
+    """Give the times of a keg's readings [s] and what each says by itself of the unknowns: in uncertainties of a
+    reading, with the correlation taken out.
+
+    columns: by how much each unknown moves the gauge; the temperature stands before the two or three of the probes.
+    """
     keg = truths.kegs[index]
     at_s = truths.at_s[::THIN]
     probes, air = keg.probes, keg.air
@@ -162,18 +182,7 @@ def _delays(
         known &= (at_s < begin) | (at_s >= end)
     design, moments = design[known], at_s[known]
     weather = 0.0 if probes.barometer else air.weather_kpa
-    white_design = _whitened(design, moments, float(white), weather, air.weather_s)
-    onset = leak.onset_s
-    after = np.flatnonzero(moments > onset)
-    information = np.cumsum(white_design[:, :, None] * white_design[:, None, :], axis=0) + np.diag(priors)
-    # Scaled, since the columns differ by many powers of ten.
-    size = np.sqrt(np.maximum(np.diagonal(information[-1]), 1e-30))
-    scaled = information[after] / (size[:, None] * size[None, :]) + 1e-12 * np.eye(len(size))
-    variance = np.linalg.inv(scaled)[:, 0, 0] / size[0] ** 2
-    significance = 1.0 / np.sqrt(np.maximum(variance, 1e-30))
-    for level in LEVELS:
-        reached = np.flatnonzero(significance >= level)
-        yield (moments[after[reached[0]]] - onset) / 3600.0 if len(reached) else np.inf
+    return moments, _whitened(design, moments, float(white), weather, air.weather_s)
 
 
 def _whitened(design: Floats, moments: Floats, white: float, weather: float, constant_s: float) -> Floats:

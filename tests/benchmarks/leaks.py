@@ -25,7 +25,7 @@ from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 
 import numpy as np
-from leak_scores import RATE_AT_H, Outcome, RateScore
+from leak_scores import RATE_AT_H, FloorScore, Outcome, RateScore
 from leak_simple_ways import WAYS
 from leak_trials import HEADSPACES_L, ROWS, Batch, Row, run_batch
 
@@ -163,10 +163,8 @@ def print_found(row: Row, headspace_l: float, kegs: Sequence[Outcome]) -> None:
     if delays:
         cut = ", ".join(f"{100 * q:g} % {np.quantile(delays, q):.2g} h" for q in (0.1, 0.5, 0.9, 0.97, 1.0))
         print(f"   delay of the certain: {cut}")
-    ranges = [each.range_holds for each in kegs if each.range_holds is not None]
-    if ranges:
-        holds = share(sum(ranges), len(ranges))
-        print(f"   hours to the floor, as stated then, hold the truth: {holds} of {len(ranges)}")
+    print_blind(row, kegs)
+    print_hours([each.floor for each in kegs if each.floor is not None])
     missing = sum(each.rates_missing for each in kegs)
     for at_h in RATE_AT_H:
         print_rates(at_h, [score for each in kegs for score in each.rates if score.at_h == at_h])
@@ -174,6 +172,30 @@ def print_found(row: Row, headspace_l: float, kegs: Sequence[Outcome]) -> None:
         print(f"   not certain, or without a rate, at these times: {missing}")
     print(f"   findings with the leak: {mixture(each.findings_leaking for each in kegs)}")
     print(f"   found in time by what the keg was: {breakdown(kegs, late)}")
+
+
+def print_blind(row: Row, kegs: Sequence[Outcome]) -> None:
+    """Print how many were found in time of those without a gap from the onset on until they must be found."""
+    late = 3600.0 * row.within_h
+    seen = [each for each in kegs if each.gap_s is None or each.gap_s >= late]
+    if len(seen) < len(kegs):
+        in_time = sum(each.found_s is not None and each.found_s <= late for each in seen)
+        print(f"   without a gap in these {row.within_h:.3g} h: {share(in_time, len(seen))} of {len(seen)}")
+
+
+def print_hours(scores: Sequence[FloorScore]) -> None:
+    """Print how often the hours to the floor, as stated when the leak became certain, hold the true ones."""
+    if not scores:
+        return
+    alone = [score for score in scores if not score.touched]
+    early = sum(score.low is not None and score.true < score.low and not score.holds for score in scores)
+    late = sum(not score.holds for score in scores) - early
+    print(
+        f"   hours to the floor, as stated then, hold the truth: {share(sum(s.holds for s in scores), len(scores))} of "
+        f"{len(scores)} ({early} reached it earlier, {late} later); of those that nobody touched meanwhile "
+        f"{share(sum(s.holds for s in alone), len(alone))}; high end over low end, median "
+        f"{np.median([score.ratio for score in scores]):.2g}, 90 % {np.quantile([s.ratio for s in scores], 0.9):.2g}"
+    )
 
 
 def print_rates(at_h: float, scores: Sequence[RateScore]) -> None:

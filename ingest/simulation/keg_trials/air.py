@@ -18,17 +18,26 @@ _DAY_S = 86_400.0
 _DRIFT_S = 3 * _DAY_S
 
 
-def air_of(air: KegAir, at_s: Floats, random: Generator) -> tuple[Floats, Floats]:
+def air_of(
+    air: KegAir, at_s: Floats, random: Generator, later: Generator | None = None, later_s: float = np.inf
+) -> tuple[Floats, Floats]:
     """Draw the air of one room: temperature [°C] and pressure [kPa absolute] at times in s, evenly spaced from 0 on.
 
-    Drift and weather are drawn at knots ten minutes apart, with straight lines between them.
+    Drift and weather are drawn at knots ten minutes apart, with straight lines between them. later: draws those after
+    ``later_s``, so that what lies before does not depend on how long it goes on.
     """
     knots = int(at_s[-1] // _KNOT_S) + 2
+    first = min(int(later_s // _KNOT_S) + 2, knots) if later is not None else knots
     knot_s = _KNOT_S * np.arange(knots)
+
+    def kicks() -> Floats:
+        begin = random.standard_normal(first)
+        return begin if later is None else np.concatenate([begin, later.standard_normal(knots - first)])
+
     room = air.mean_c + 0.5 * air.swing_k * np.cos(tau * (at_s - 3600.0 * air.warmest_h) / _DAY_S)
-    room += np.interp(at_s, knot_s, _wander(random, knots, air.drift_k, _DRIFT_S, 0.0))
+    room += np.interp(at_s, knot_s, _wander(kicks(), air.drift_k, _DRIFT_S, 0.0))
     station = air.station_kpa + np.interp(
-        at_s, knot_s, _wander(random, knots, air.weather_kpa, air.weather_s, air.weather_lag_s)
+        at_s, knot_s, _wander(kicks(), air.weather_kpa, air.weather_s, air.weather_lag_s)
     )
     if air.compressor_k:
         phase = (at_s / air.compressor_s + random.random()) % 1.0
@@ -49,14 +58,13 @@ def wine_at_start(air: KegAir, lag_s: float) -> float:
     return air.mean_c + 0.5 * air.swing_k * cos(phase) / sqrt(1.0 + turn * turn)
 
 
-def _wander(random: Generator, knots: int, sd: float, constant_s: float, lag_s: float) -> Floats:
-    """A slow drift around 0 at the knots; it begins anywhere in its range, and a lag smooths it."""
+def _wander(kicks: Floats, sd: float, constant_s: float, lag_s: float) -> Floats:
+    """A slow drift around 0, driven at each knot; it begins anywhere in its range, and a lag smooths it."""
     left, kick = fading(_KNOT_S, constant_s, 1.0)
     smooth = np.exp(-_KNOT_S / lag_s) if lag_s else 0.0
-    kicks = random.standard_normal(knots)
     value = smoothed = float(kicks[0])
-    values = np.empty(knots)
-    for i in range(knots):
+    values = np.empty(len(kicks))
+    for i in range(len(kicks)):
         if i:
             value = left * value + kick * kicks[i]
             smoothed = smooth * smoothed + (1.0 - smooth) * value

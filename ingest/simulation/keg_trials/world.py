@@ -11,7 +11,7 @@ from __future__ import annotations
 __all__ = ["KegTruths", "KegWorld", "keg_truths"]
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -63,10 +63,21 @@ class KegTruths:
     headspace_l: Floats32
     leak_void: NDArray[np.bool_]
 
+    def until(self, days: float) -> KegTruths:
+        """Keep the steps up to a time."""
+        steps = int(np.searchsorted(self.at_s, 86_400.0 * days + 1.0))
+        arrays = {
+            name: getattr(self, name)[:steps]
+            for name in ("at_s", "gauge_kpa", "wine_c", "gas_c", "room_c", "station_kpa", "rate_ml_min", "headspace_l")
+        }
+        return replace(self, **arrays)
 
-def keg_truths(kegs: Sequence[TrialKeg], days: float, *, step_s: float = 60.0) -> KegTruths:
-    """Run kegs from their first reading on. step_s: 10 to 300 s."""
-    world = KegWorld(kegs, days, step_s=step_s)
+
+def keg_truths(kegs: Sequence[TrialKeg], days: float, *, more_days: float = 0.0, step_s: float = 60.0) -> KegTruths:
+    """Run kegs from their first reading on. more_days: goes on for so long, with air that does not change what lies
+    before; step_s: 10 to 300 s.
+    """
+    world = KegWorld(kegs, days, more_days=more_days, step_s=step_s)
     world.run()
     return world.truths()
 
@@ -74,10 +85,12 @@ def keg_truths(kegs: Sequence[TrialKeg], days: float, *, step_s: float = 60.0) -
 class KegWorld:
     """The state of all kegs: amounts of each gas in headspace and wine [mol], gases x kegs, and what left or came."""
 
-    def __init__(self, kegs: Sequence[TrialKeg], days: float, *, step_s: float = 60.0) -> None:
+    def __init__(self, kegs: Sequence[TrialKeg], days: float, *, more_days: float = 0.0, step_s: float = 60.0) -> None:
         self.kegs = tuple(kegs)
         self._step_s = step_s
-        self._at_s: Floats = step_s * np.arange(round(days * 86_400.0 / step_s) + 1, dtype=np.float64)
+        steps = round(days * 86_400.0 / step_s) + round(more_days * 86_400.0 / step_s) + 1
+        self._at_s: Floats = step_s * np.arange(steps, dtype=np.float64)
+        self._later_s = step_s * round(days * 86_400.0 / step_s) if more_days else np.inf
         count, steps = len(self.kegs), len(self._at_s)
         self._capacity_l = _each(keg.capacity_l for keg in kegs)
         self._wine_20c_l = _each(keg.wine_l for keg in kegs)
@@ -145,8 +158,10 @@ class KegWorld:
         self._room_c = np.empty((steps, count))
         self._station = np.empty((steps, count))
         for index, keg in enumerate(self.kegs):
-            random = np.random.default_rng([keg.seed if keg.air.seed is None else keg.air.seed, 1])
-            self._room_c[:, index], self._station[:, index] = air_of(keg.air, self._at_s, random)
+            seed = keg.seed if keg.air.seed is None else keg.air.seed
+            random, later = np.random.default_rng([seed, 1]), np.random.default_rng([seed, 3])
+            air = air_of(keg.air, self._at_s, random, None if np.isinf(self._later_s) else later, self._later_s)
+            self._room_c[:, index], self._station[:, index] = air
         wine_c = _each(wine_at_start(keg.air, keg.wine_lag_s) for keg in self.kegs)
         share = _each(keg.gas_share for keg in self.kegs)
         wine_turn = 1.0 - np.exp(-self._step_s / _each(keg.wine_lag_s for keg in self.kegs))
