@@ -237,6 +237,27 @@ def test_a_stuck_instrument_gives_no_judgement_and_then_goes_on(tight: list[Blan
     assert not any(each.leak_certain for each in judgements)
 
 
+def test_a_stuck_instrument_that_reads_again_is_no_leak() -> None:
+    # Read every five minutes, stuck from a warm noon into a cold night.
+    readings = points(replace(KEG, seed=5), 4.0)[::5]
+    stuck = [
+        point._replace(pressure_kpa=readings[500].pressure_kpa) if 500 <= i < 650 else point
+        for i, point in enumerate(readings)
+    ]
+    judgements = list(judged(stuck))
+    assert any(each.finding == "no judgement" for each in judgements)
+    assert not any(each.leak_certain for each in judgements)
+
+
+@pytest.mark.parametrize("swing_k", [6.0, 9.0])
+def test_a_gauge_that_a_regulator_holds_is_no_leak_on_the_first_day(swing_k: float) -> None:
+    tight = points(replace(KEG, air=replace(NIGHTS, swing_k=swing_k)), 1.6)[::5]
+    held = [point._replace(pressure_kpa=55.0 + 0.02 * (i % 3)) for i, point in enumerate(tight)]
+    judgements = list(judged(held))
+    assert judgements[-1].finding == "supply open"
+    assert not any(each.leak_certain for each in judgements)
+
+
 def test_a_gap_ends_in_no_judgement_and_a_leak_that_began_in_it_is_found(tight: list[BlanketPoint]) -> None:
     watch = BlanketWatch(FACTS)
     for point in tight[:2000]:

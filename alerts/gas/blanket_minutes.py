@@ -45,7 +45,8 @@ _ROOM_KPA_K: Final = 0.3
 
 class Cut(NamedTuple):
     """Where the readings of before and after cannot be compared: two times [UTC ms], the step between them [kPa at T0],
-    and the level after it over that before. is_past_loss: whether it was a fast loss, which has stopped.
+    and the level after it over that before. is_past_loss: whether it was a fast loss, which has stopped;
+    is_unstuck: whether a sensor was stuck between.
     """
 
     before_ms: int
@@ -53,6 +54,7 @@ class Cut(NamedTuple):
     kpa: float = 0.0
     share: float = 1.0
     is_past_loss: bool = False
+    is_unstuck: bool = False
 
 
 class BlanketMinutes:
@@ -83,7 +85,7 @@ class BlanketMinutes:
         unstuck = self._stuck.add(mean.at_ms, mean.pressure_kpa, level)
         if unstuck is not None:
             # What it showed meanwhile is not worth anything.
-            cuts.append(Cut(unstuck.since_ms, mean.at_ms))
+            cuts.append(Cut(unstuck.since_ms, mean.at_ms, is_unstuck=True))
             self._sudden.clear()
         self._levels.append((mean.at_ms, level))
         if len(self._levels) > 30:

@@ -193,6 +193,9 @@ class BlanketWatch:
             self._episode.split(cut)
             if cut.is_past_loss:
                 self._leak_since_ms = None
+            elif cut.is_unstuck:
+                # The last fit believed what the sensor showed.
+                self._fit(mean)
             elif cut.kpa > 0.0 and self._leak_since_ms is not None:
                 # Gas was let in: what leaked before is over.
                 self._restart(self._episode.facts)

@@ -21,6 +21,9 @@ _OPEN_KPA: Final = 0.5
 # An instrument whose last digit usually moves, and has not for so long.
 _SILENT_MS: Final = 12 * _HOUR_MS
 _LIVELY: Final = 0.3
+# A gauge is held by a supply if it stays where it is for so long; if it does so very exactly, for less.
+_HELD_DAYS: Final = 0.7
+_HELD_LEAST_DAYS: Final = 0.25
 
 
 class StuckRun(NamedTuple):
@@ -75,11 +78,14 @@ class StuckSensor:
 def held_by_supply(days: Floats, gauge_kpa: Floats, reduced_kpa: Floats, celsius: Floats, vapour_kpa: Floats) -> bool:
     """Whether the gauge stays where it is over the last day, although warmth moves: gas is let in and out.
 
-    A closed vessel's pressure follows at least the gas law and the vapour, whatever its headspace.
+    A closed vessel's pressure follows at least the gas law and the vapour, whatever its headspace. In less time a leak
+    might make up for warmth, but hardly as exactly as a regulator does.
     """
     young = days > days[-1] - 1.0
-    if np.count_nonzero(young) < 12 or days[-1] - days[young][0] < 0.7:
+    span = days[-1] - days[young][0]
+    if np.count_nonzero(young) < 12 or span < _HELD_LEAST_DAYS:
         return False
     closed = reduced_kpa[young].mean() / T0_K * celsius[young] + vapour_kpa[young]
     expected = float(np.std(closed))
-    return expected > 0.5 and float(np.std(gauge_kpa[young])) < 0.3 * expected
+    least, share = (0.5, 0.3) if span >= _HELD_DAYS else (0.25, 0.1)
+    return expected > least and float(np.std(gauge_kpa[young])) < share * expected
