@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from a_journal import JournalOnDisk
 from cellar_text import BASE, write_cellar
+from enter_call import EnterCall, two_lots
 from running import COMMAND, leeside
 
 from ingest.journal.kinds import KINDS
@@ -16,27 +17,9 @@ from ingest.store.journal.stored_ledger import contents
 from ingest.times import moment_of
 
 
-class _Call:
-    """A call in this process: quick, and with the same exit codes and texts."""
-
-    def __init__(self, journal: JournalOnDisk) -> None:
-        self._journal = journal
-
-    def __call__(self, kind: str, *options: str) -> tuple[int, str]:
-        result = leeside("enter", kind, self._journal.file, *options)
-        return result.returncode, result.stdout + result.stderr
-
-
 @pytest.fixture
-def call(journal: JournalOnDisk) -> _Call:
-    return _Call(journal)
-
-
-def _two_lots(call: _Call, first: str, second: str) -> None:
-    for lot in ("ries", "sylv"):
-        assert call("lot", "--lot", lot, "--name", lot, "--style", "white", "--alcohol", "12 % vol")[0] == 0
-    assert call("first-filling", "--vessel", "K1", "--lot", "ries", "--volume", first)[0] == 0
-    assert call("first-filling", "--vessel", "C1", "--lot", "sylv", "--volume", second)[0] == 0
+def call(journal: JournalOnDisk) -> EnterCall:
+    return EnterCall(journal)
 
 
 def test_every_kind_of_the_table_has_its_command(journal: JournalOnDisk) -> None:
@@ -46,110 +29,7 @@ def test_every_kind_of_the_table_has_its_command(journal: JournalOnDisk) -> None
     assert len(KINDS) == 14
 
 
-def test_a_titration_is_worked_out_shown_and_kept(journal: JournalOnDisk, call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    assert call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")[0] == 0
-    options = ["--quantity", "free", "--method", "iodometric", "--sample", "25 mL", "--titrant", "iodine 3"]
-    made = journal.enter("titration", "--vessel", "K1", *options, "--titre", "1.25 mL")
-    # 1.25 x 0.02 x 32.03 x 1000 / 25 = 32.03 mg/L
-    assert made["said"] == "1.25 mL of 0.02 N on 25 mL: 32 mg/L free SO2"
-    assert made["body"]["so2_mg_l"] == pytest.approx(32.03)
-    assert made["body"]["u_so2_mg_l"] == pytest.approx(2.05, abs=0.2)
-    assert any("standardise" in warning for warning in made["body"]["notes"])
-    assert contents(journal.store, journal.written()[-1].at_ms)["K1"].free_so2 is not None
-
-
-def test_a_burette_before_and_after_is_a_titre_and_two_flasks_are_both_kept(
-    call: _Call, journal: JournalOnDisk
-) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    given = [
-        "--vessel",
-        "K1",
-        "--quantity",
-        "free",
-        "--method",
-        "iodometric",
-        "--sample",
-        "25 mL",
-        "--strength",
-        "0.02 N",
-    ]
-    burette = ["--start", "0.1 mL", "--end", "1.3 mL", "--start", "1.3 mL", "--end", "2.6 mL"]
-    code, said = call("titration", *given, *burette)
-    assert (code, "1.2 and 1.3 mL of 0.02 N" in said) == (0, True), said
-    assert len(journal.written()[-1].body.flasks) == 2  # type: ignore[attr-defined]  # a titration's
-
-
-def test_a_larger_burette_is_known_by_its_readings(call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    given = [
-        "--vessel",
-        "K1",
-        "--quantity",
-        "total",
-        "--method",
-        "iodometric",
-        "--sample",
-        "50 mL",
-        "--strength",
-        "0.02 N",
-    ]
-    code, said = call("titration", *given, "--start", "24 mL", "--end", "31.5 mL")
-    assert (code, "7.5 mL of 0.02 N" in said, "burette" in said) == (0, True, False), said
-    code, said = call("titration", *given, "--start", "90 mL", "--end", "101 mL")
-    assert (code, "its marks go from 0 to 100 mL" in said) == (2, True), said
-
-
-def test_free_so2_of_red_wine_is_an_upper_bound_before_it_is_written_and_after(
-    call: _Call, journal: JournalOnDisk
-) -> None:
-    assert call("lot", "--lot", "merl", "--name", "Merlot", "--style", "red")[0] == 0
-    assert call("first-filling", "--vessel", "K1", "--lot", "merl", "--volume", "16 L")[0] == 0
-    given = [
-        "--quantity",
-        "free",
-        "--method",
-        "iodometric",
-        "--sample",
-        "25 mL",
-        "--titre",
-        "1 mL",
-        "--strength",
-        "0.02 N",
-    ]
-    for wine in (["--vessel", "K1"], ["--lot", "merl"], ["--vessel", "C1", "--lot", "merl"]):
-        code, said = call("titration", *wine, *given)
-        assert (code, "note: upper bound: in red wine" in said) == (0, True), said
-        assert any("upper bound" in warning for warning in journal.written()[-1].body.notes)
-    read = journal.run("journal", str(journal.file), "--kind", "titration").stdout
-    assert read.count("note: upper bound: in red wine") == 3
-    assert read.count("26 mg/L free SO2 (standard uncertainty ") == 3
-
-
-def test_a_bottle_must_be_there_when_it_is_used(call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    bottle = ["--substance", "iodine", "--strength", "0.02 N"]
-    assert call("titrant", "--name", "iodine 3", *bottle, "--at", "2026-02-01")[0] == 0
-    assert call("titrant", "--name", "iodine 4", *bottle, "--at", "2026-03-01")[0] == 0
-    given = ["--lot", "ries", "--quantity", "free", "--method", "iodometric", "--sample", "25 mL", "--titre", "1 mL"]
-    code, said = call("titration", *given, "--titrant", "iodine 5", "--at", "2026-04-01")
-    assert (code, "There are: iodine 3, iodine 4" in said) == (2, True), said
-    code, said = call("titration", *given, "--titrant", "iodine 4", "--at", "2026-02-15")
-    assert (code, "--titrant" in said) == (2, True), said
-    assert "is there only from 2026-03-01 12:00 on" in said
-    assert "At that time there are: iodine 3" in said
-    code, said = call("titration", *given, "--titrant", "iodine 3", "--at", "2026-02-15")
-    assert code == 0, said
-    # Nobody wrote down when it was opened, and a month is over.
-    assert "note: nobody wrote down when the iodine was opened or standardised" in said
-    worn = ("--factor", "0.85", "--standardised", "2026-02-01", "--despite-warnings")
-    assert call("titrant", "--name", "iodine 3", *bottle, *worn)[0] == 0
-    code, said = call("titration", *given, "--titrant", "iodine 3")
-    assert (code, "standardised" in said, "the factor 0.85 is outside 0.90 to 1.05" in said) == (1, True, True), said
-
-
-def test_a_charge_keeps_the_cylinder_that_it_came_from(call: _Call, journal: JournalOnDisk) -> None:
+def test_a_charge_keeps_the_cylinder_that_it_came_from(call: EnterCall, journal: JournalOnDisk) -> None:
     given = ["--vessel", "K1", "--act", "charged", "--pressure", "55 kPa"]
     code, said = call("gas", *given, "--cylinder", "CO2")
     assert (code, "charged to 55 kPa, from CO2" in said) == (0, True), said
@@ -165,21 +45,10 @@ def test_a_charge_keeps_the_cylinder_that_it_came_from(call: _Call, journal: Jou
     assert (journal.written()[-1].place, journal.written()[-1].body.cylinder) == ("CO2", None)  # type: ignore[attr-defined]  # the same
 
 
-def test_a_titrant_by_molarity_means_what_is_in_the_bottle(call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    call("titrant", "--name", "iodate", "--substance", "iodide-iodate", "--strength", "0.003333 mol/L")
-    code, said = call(
-        "titration", "--vessel", "K1", "--quantity", "free", "--method", "iodometric", "--sample", "25 mL", "--titre",
-        "1 mL", "--titrant", "iodate",
-    )  # fmt: skip
-    # 0.003333 mol/L of KIO3 is 0.02 eq/L: 25.6 mg/L for each mL on 25 mL.
-    assert (code, "26 mg/L free SO2" in said) == (0, True), said
-
-
 def test_two_vessels_are_racked_into_one_and_the_same_from_full_ones_is_refused(
-    call: _Call, journal: JournalOnDisk
+    call: EnterCall, journal: JournalOnDisk
 ) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+    two_lots(call, "16 L", "8.5 L")
     assert call("racking", "--begin", "--from", "K1", "--from", "C1")[0] == 0
     code, said = call("racking", "--from", "K1=16L", "--from", "C1=8.5L", "--to", "K3", "--lees", "0.5L")
     assert code == 0, said
@@ -189,8 +58,8 @@ def test_two_vessels_are_racked_into_one_and_the_same_from_full_ones_is_refused(
     assert "Caution: glass" in said
 
 
-def test_what_does_not_fit_is_refused_with_the_numbers(call: _Call, journal: JournalOnDisk) -> None:
-    _two_lots(call, "19 L", "10 L")
+def test_what_does_not_fit_is_refused_with_the_numbers(call: EnterCall, journal: JournalOnDisk) -> None:
+    two_lots(call, "19 L", "10 L")
     before = journal.written()
     done = journal.run(
         "enter", "racking", str(journal.file), "--from", "K1=19L", "--from", "C1=10L", "--to", "K3", "--lees", "0.5L"
@@ -200,15 +69,15 @@ def test_what_does_not_fit_is_refused_with_the_numbers(call: _Call, journal: Jou
     assert journal.written() == before
 
 
-def test_a_blend_is_said(call: _Call) -> None:
-    _two_lots(call, "10 L", "8.5 L")
+def test_a_blend_is_said(call: EnterCall) -> None:
+    two_lots(call, "10 L", "8.5 L")
     code, said = call("racking", "--from", "C1=5L", "--to", "K1")
     assert (code, "say that it is a blend" in said) == (1, True), said
     assert call("racking", "--from", "C1=5L", "--to", "K1", "--blend")[0] == 0
 
 
-def test_metabisulfite_is_told_as_so2(call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+def test_metabisulfite_is_told_as_so2(call: EnterCall) -> None:
+    two_lots(call, "16 L", "8.5 L")
     code, said = call("addition", "--vessel", "K1", "--form", "metabisulfite", "--salt", "potassium", "--mass", "0.4 g")
     # 2 x 64.06 / 222.32 = 57.6 % of it is SO2 (IUPAC atomic masses: K2S2O5 has 222.32 g/mol).
     assert (code, "0.23 g SO2" in said or "0.231 g SO2" in said) == (0, True), said
@@ -221,8 +90,8 @@ def test_metabisulfite_is_told_as_so2(call: _Call) -> None:
     assert (code, "0.5 g SO2" in said) == (0, True), said
 
 
-def test_a_weight_makes_litres_by_tare_and_density(call: _Call, journal: JournalOnDisk) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+def test_a_weight_makes_litres_by_tare_and_density(call: EnterCall, journal: JournalOnDisk) -> None:
+    two_lots(call, "16 L", "8.5 L")
     assert (
         call("measurement", "--vessel", "K1", "--quantity", "weight", "--value", "20 kg", "--density", "0.992 g/mL")[0]
         == 0
@@ -265,9 +134,9 @@ def test_a_weight_makes_litres_by_tare_and_density(call: _Call, journal: Journal
     ],
 )  # fmt: skip
 def test_a_caution_stands_where_something_dangerous_is_handled_each_time(
-    call: _Call, kind: str, options: list[str], caution: str
+    call: EnterCall, kind: str, options: list[str], caution: str
 ) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+    two_lots(call, "16 L", "8.5 L")
     for _ in range(2):
         code, said = call(kind, *options)
         assert code == 0, said
@@ -322,7 +191,7 @@ def test_a_caution_stands_where_something_dangerous_is_handled_each_time(
     ],
 )  # fmt: skip
 def test_a_wrong_answer_names_its_option(
-    call: _Call, journal: JournalOnDisk, kind: str, options: list[str], named: str
+    call: EnterCall, journal: JournalOnDisk, kind: str, options: list[str], named: str
 ) -> None:
     call("lot", "--lot", "ries", "--name", "n", "--style", "white")
     before = journal.written()
@@ -330,49 +199,6 @@ def test_a_wrong_answer_names_its_option(
     assert code == 2, said
     assert re.search(rf"{named}\b", said), said
     assert journal.written() == before
-
-
-@pytest.mark.parametrize(
-    ("more", "named"),
-    [
-        (["--titre", "1.25 oz"], "--titre"),
-        ([], "--titre"),
-        (["--start", "1 mL"], "--end"),
-        (["--start", "2 mL", "--end", "1 mL"], "--end"),
-        (["--titre", "1 mL", "--start", "1 mL", "--end", "2 mL"], "--titre"),
-        (["--titre", "1 mL", "--factor", "0.97"], "--factor"),
-        (["--titre", "1 mL", "--result", "3 mg/L"], "--result"),
-        (["--titre", "1 mL", "--blank", "0.2 L", "--end-point", "0 s"], "--end-point"),
-    ],
-)  # fmt: skip
-def test_a_wrong_part_of_a_titration_names_its_option(call: _Call, more: list[str], named: str) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")
-    given = [
-        "--vessel",
-        "K1",
-        "--quantity",
-        "free",
-        "--method",
-        "iodometric",
-        "--sample",
-        "25 mL",
-        "--titrant",
-        "iodine 3",
-    ]
-    code, said = call("titration", *given, *more)
-    assert code == 2, said
-    assert re.search(rf"{named}\b", said), said
-
-
-def test_a_bottle_that_is_not_known_or_not_for_the_method_names_the_titrant(call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
-    call("titrant", "--name", "iodine 3", "--substance", "iodine", "--strength", "0.02 N")
-    given = ["--vessel", "K1", "--quantity", "free", "--sample", "25 mL", "--titre", "1 mL"]
-    code, said = call("titration", *given, "--method", "iodometric", "--titrant", "iodine 4")
-    assert (code, "--titrant" in said, "iodine 3" in said) == (2, True, True), said
-    code, said = call("titration", *given, "--method", "aeration", "--titrant", "iodine 3")
-    assert (code, "--titrant" in said, "sodium hydroxide" in said) == (2, True, True), said
 
 
 # The clocks changed on 25 October 2026 from 03:00 back to 02:00, and on 29 March 2026 from 02:00 to 03:00.
@@ -389,22 +215,22 @@ def test_a_bottle_that_is_not_known_or_not_for_the_method_names_the_titrant(call
         ("2026-03-29", "2026-03-29 10:00Z"),
     ],
 )
-def test_times_around_both_clock_changes(call: _Call, journal: JournalOnDisk, at: str, utc: str) -> None:
+def test_times_around_both_clock_changes(call: EnterCall, journal: JournalOnDisk, at: str, utc: str) -> None:
     code, said = call("lot", "--lot", "ries", "--name", "n", "--style", "white", "--at", at)
     assert code == 0, said
     assert journal.written()[-1].at_ms == moment_of(utc, journal.cellar.site.zone)
 
 
-def test_an_ambiguous_time_is_refused_with_the_two_ways_to_write_it(call: _Call) -> None:
+def test_an_ambiguous_time_is_refused_with_the_two_ways_to_write_it(call: EnterCall) -> None:
     code, said = call("lot", "--lot", "r", "--name", "n", "--style", "white", "--at", "2026-10-25 02:30")
     assert code == 2
     assert "2026-10-25 02:30+02:00" in said and "2026-10-25 02:30+01:00" in said
 
 
 def test_a_late_entry_that_hits_a_later_one_names_it_and_takes_it_along_when_told(
-    call: _Call, journal: JournalOnDisk
+    call: EnterCall, journal: JournalOnDisk
 ) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+    two_lots(call, "16 L", "8.5 L")
     assert call("racking", "--from", "K1=16L", "--to", "K3")[0] == 0
     number = journal.written()[-1].id
     fill = next(entry for entry in journal.written() if entry.place == "K1")
@@ -429,8 +255,8 @@ def moment_text(at_ms: int) -> str:
     return iso_utc(at_ms + 1)
 
 
-def test_two_people_at_one_moment_lose_nothing(journal: JournalOnDisk, call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+def test_two_people_at_one_moment_lose_nothing(journal: JournalOnDisk, call: EnterCall) -> None:
+    two_lots(call, "16 L", "8.5 L")
     words = ["enter", "sample", str(journal.file), "--vessel", "K1", "--volume", "1 L", "--who"]
     people = [
         subprocess.Popen(
@@ -449,8 +275,8 @@ def test_two_people_at_one_moment_lose_nothing(journal: JournalOnDisk, call: _Ca
     assert contents(journal.store, now_ms)["K1"].volume_l == pytest.approx(14.0)
 
 
-def test_of_two_who_draw_the_last_wine_at_one_moment_one_is_refused(journal: JournalOnDisk, call: _Call) -> None:
-    _two_lots(call, "16 L", "8.5 L")
+def test_of_two_who_draw_the_last_wine_at_one_moment_one_is_refused(journal: JournalOnDisk, call: EnterCall) -> None:
+    two_lots(call, "16 L", "8.5 L")
     words = ["enter", "racking", str(journal.file), "--from", "K1=16L", "--to"]
     people = [
         subprocess.Popen(

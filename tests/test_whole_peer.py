@@ -8,199 +8,40 @@ from __future__ import annotations
 
 import os
 import signal
-import sqlite3
 import subprocess
 import sys
-import threading
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
 from pathlib import Path
 
 import pytest
-from cellar_text import KEG, SITE, mqtt, probe, table, temperature, write_cellar
 from eventually import eventually
-from scripted_peer import PINGREQ, PUBACK, PUBCOMP, PUBREC, PeerConnection, ScriptedPeer, publish
+from witnessed_ingest import (
+    Broker,
+    Ingest,
+    held,
+    numbers,
+    running_ingest,
+    witnessed_broker,
+)
 
-from alerts.command.now import now
-from ingest.cellar import load_cellar
-from ingest.daemon import IngestDaemon
 from ingest.reading import Quality, quality_class
-from ingest.store import Store, open_existing
 from ingest.store.pulse_rows import pulses
 from ingest.store.rejects import rejects
 
 pytestmark = pytest.mark.whole
 
-BARE = temperature("k1-bare", mounted="wall", topic="bare")
-DATED = probe("k1-dated", topic="dated", payload="json", pointer="/v", time_pointer="/at")
-
-FIRST_S = 1_790_000_000
-
-
-class Witness:
-    """What was sent under which packet id, and whether it was on disk when the acknowledgement came."""
-
-    def __init__(self, store_path: Path) -> None:
-        self._store_path = store_path
-        self._open: dict[tuple[PeerConnection, int], float | None] = {}
-        self.acknowledged: list[int] = []
-        self.wrong: list[str] = []
-
-    def sent(self, connection: PeerConnection, packet_id: int, number: float | None) -> None:
-        """number: what is to be on disk, None for what gives no reading."""
-        self._open[connection, packet_id] = number
-
-    def see(self, connection: PeerConnection, packet: bytes) -> None:
-        if packet[0] >> 4 not in (PUBACK, PUBCOMP):
-            return
-        packet_id = int.from_bytes(packet[2:4], "big")
-        self.acknowledged.append(packet_id)
-        if (connection, packet_id) not in self._open:
-            self.wrong.append(f"{packet_id} was not sent on this connection, or was acknowledged before")
-            return
-        number = self._open.pop((connection, packet_id))
-        if number is not None and number not in numbers(self._store_path):
-            self.wrong.append(f"{packet_id} was acknowledged before {number} was on disk")
-
-
-class Broker:
-    """The script's hand: connections, and numbers sent on them."""
-
-    def __init__(self, peer: ScriptedPeer, witness: Witness) -> None:
-        self.peer = peer
-        self.witness = witness
-        self.connection: PeerConnection
-
-    def accept(self, *, session_present: bool = True, granted: bytes = b"\x01\x01") -> PeerConnection:
-        self.connection = self.peer.accept()
-        self.connection.establish(session_present=session_present, granted=granted)
-        return self.connection
-
-    def bare(
-        self, packet_id: int, number: float, *, qos: int = 1, repeat: bool = False, retained: bool = False
-    ) -> None:
-        stored = None if retained or not qos else number
-        self._send(b"bare", b"%g" % number, packet_id, stored, qos=qos, repeat=repeat, retained=retained)
-
-    def dated(self, packet_id: int, number: float, *, repeat: bool = False, retained: bool = False) -> None:
-        """Its own time is that of the number: the same number is the same reading."""
-        payload = b'{"v": %g, "at": %d}' % (number, FIRST_S + number)
-        self._send(b"dated", payload, packet_id, number, repeat=repeat, retained=retained)
-
-    def unreadable(self, packet_id: int, topic: bytes, payload: bytes) -> None:
-        self._send(topic, payload, packet_id, None)
-
-    def _send(
-        self,
-        topic: bytes,
-        payload: bytes,
-        packet_id: int,
-        number: float | None,
-        *,
-        qos: int = 1,
-        repeat: bool = False,
-        retained: bool = False,
-    ) -> None:
-        if qos:
-            self.witness.sent(self.connection, packet_id, number)
-        self.connection.send(
-            publish(
-                topic,
-                payload,
-                packet_id=packet_id,
-                qos=qos,
-                repeat=repeat,
-                retained=retained,
-                version=self.connection.version,
-            )
-        )
-
-    def read_pubacks(self, *packet_ids: int) -> None:
-        """The next acknowledgements are these, in this order."""
-        got = [int.from_bytes(self.connection.read_until(PUBACK)[2:4], "big") for _ in packet_ids]
-        assert got == list(packet_ids)
-
-
-def numbers(store_path: Path) -> list[float]:
-    """What is stored, by another program's eyes."""
-    with closing(sqlite3.connect(store_path, timeout=10)) as connection:
-        return [row[0] for row in connection.execute("SELECT number FROM fresh ORDER BY id")]
-
-
-@contextmanager
-def held(store_path: Path) -> Iterator[None]:
-    """Another writer holds the store: no commit of the daemon comes through."""
-    with closing(sqlite3.connect(store_path, isolation_level=None)) as connection:
-        connection.execute("BEGIN IMMEDIATE")
-        yield
-        connection.execute("ROLLBACK")
-
 
 @pytest.fixture
 def broker(tmp_path: Path) -> Iterator[Broker]:
-    witness = Witness(tmp_path / "cellar.db")
-    with ScriptedPeer(witness.see) as peer:
-        connection = mqtt(peer.port, client_id="leeside-test", keep_alive="5 s", window=20)
-        write_cellar(tmp_path, SITE, table("[store]", commit="0.1 s"), connection, KEG, BARE, DATED)
-        yield Broker(peer, witness)
-    assert witness.wrong == []
-
-
-class Ingest:
-    """The daemon in this process, with pulses that a test can wait for."""
-
-    def __init__(self, folder: Path) -> None:
-        self.file = folder / "cellar.toml"
-        self.store_path = folder / "cellar.db"
-        self.daemon = IngestDaemon(load_cellar(self.file), {})
-        self._thread = threading.Thread(target=self.daemon.run, name="writer")
-
-    def start(self) -> None:
-        self.daemon.start()
-        self._thread.start()
-
-    def stop(self) -> None:
-        # Whatever the broker did, nothing may have ended by itself.
-        alive = {thread.name for thread in threading.enumerate()}
-        self.daemon.stop_event.set()
-        self._thread.join(20)
-        self.daemon.stop()
-        assert {"writer", "mqtt"} <= alive
-
-    def numbers(self) -> list[float]:
-        return numbers(self.store_path)
-
-    def store(self) -> Store:
-        return open_existing(self.store_path)
-
-    def told(self) -> dict[str, object]:
-        """What the last pulse says of the broker."""
-        with self.store() as store:
-            pulse = pulses(store).ingest
-        assert pulse is not None
-        mqtt = pulse.as_json()["mqtt"]
-        assert isinstance(mqtt, dict)
-        return mqtt
-
-    def now(self, capsys: pytest.CaptureFixture[str]) -> str:
-        """What `leeside now` prints."""
-        capsys.readouterr()
-        now(self.file)
-        return capsys.readouterr().out
-
-    def until_it_waits(self) -> None:
-        """Return once the writer waits for the store, with what has come by then; the rest waits behind it."""
-        writer = self.daemon._writer
-        eventually(lambda: writer._held is not None)
+    with witnessed_broker(tmp_path) as broker:
+        yield broker
 
 
 @pytest.fixture
 def ingest(tmp_path: Path, broker: Broker, monkeypatch: pytest.MonkeyPatch) -> Iterator[Ingest]:
     monkeypatch.setattr("ingest.daemon.PULSE_S", 0.2)
-    running = Ingest(tmp_path)
-    running.start()
-    yield running
-    running.stop()
+    with running_ingest(tmp_path) as running:
+        yield running
 
 
 # ---- a daemon that is killed ---------------------------------------------------------------------------------------
@@ -316,119 +157,6 @@ def test_a_peer_that_ignores_the_window(ingest: Ingest, broker: Broker) -> None:
         broker.dated(packet_id, packet_id)
     broker.read_pubacks(*range(1, 301))
     assert ingest.numbers() == list(range(1, 301))
-
-
-# ---- what a message may be -----------------------------------------------------------------------------------------
-
-
-def test_what_the_broker_had_kept(ingest: Ingest, broker: Broker, capsys: pytest.CaptureFixture[str]) -> None:
-    broker.accept()
-    broker.bare(1, 51, retained=True)
-    broker.dated(2, 52, retained=True)
-    broker.read_pubacks(1, 2)
-    broker.connection.close()
-    broker.accept()
-    broker.bare(1, 51, retained=True)
-    broker.dated(2, 52, retained=True)
-    broker.bare(3, 53)
-    broker.read_pubacks(1, 2, 3)
-    assert ingest.numbers() == [52, 53]
-    kept = "k1-bare: the broker had kept '51', of unknown age; shown here, not stored"
-    counted = "2 x retained without a time of its own: k1-bare, mqtt bare"
-    eventually(lambda: {kept, counted} <= {line.strip().split(", last")[0] for line in ingest.now(capsys).splitlines()})
-
-
-def test_topics_that_are_no_utf_8(ingest: Ingest, broker: Broker) -> None:
-    broker.accept()
-    broker.bare(1, 61)
-    broker.unreadable(2, b"ba\xffre", b"62")
-    broker.bare(3, 63)
-    broker.read_pubacks(1, 2, 3)
-    assert ingest.numbers() == [61, 63]
-    eventually(lambda: ingest.told()["bad_topics"] == 1)
-
-
-def test_qos_0_and_2_between(ingest: Ingest, broker: Broker) -> None:
-    broker.accept()
-    broker.bare(0, 71, qos=0)
-    broker.bare(1, 72)
-    broker.bare(2, 73, qos=2)
-    broker.bare(3, 74)
-    broker.read_pubacks(1, 3)
-    assert [packet[0] >> 4 for packet in broker.connection.received if packet[0] >> 4 in (PUBREC, PUBCOMP)] == [PUBREC]
-    broker.connection.send(b"\x62\x02\x00\x02")  # PUBREL: only now it counts as delivered
-    assert broker.connection.read_until(PUBCOMP)[2:4] == b"\x00\x02"
-    assert ingest.numbers() == [71, 72, 74, 73]
-
-
-def test_payloads_that_are_far_too_large(ingest: Ingest, broker: Broker, capsys: pytest.CaptureFixture[str]) -> None:
-    broker.accept()
-    broker.unreadable(1, b"bare", b"1" * 300_000)
-    broker.unreadable(2, b"dated", b'{"v": 1, "at": "' + b"x" * 2_000_000 + b'"}')
-    broker.unreadable(3, b"dated", b"[" * 60_000)
-    broker.bare(4, 81)
-    broker.read_pubacks(1, 2, 3, 4)
-    assert ingest.numbers() == [81]
-    eventually(lambda: "Not understood" in ingest.now(capsys))
-    shown = ingest.now(capsys)
-    for reason in ("too long: k1-bare", "too large: k1-dated", "nested too deep: k1-dated"):
-        assert f"1 x {reason}" in shown
-    assert all(len(line) < 200 for line in shown.splitlines())
-
-
-@pytest.mark.parametrize(
-    "garbage",
-    [b"\xff" * 40, b"\x00" * 40, b"HTTP/1.1 400 Bad Request\r\n\r\n", b"\x32\x05\x00\x09ab", b"\x40\x00"],
-    ids=["ones", "zeros", "http", "topic too short", "puback of nothing"],
-)
-def test_garbage_after_a_good_packet(ingest: Ingest, broker: Broker, garbage: bytes) -> None:
-    broker.accept()
-    with held(ingest.store_path):
-        broker.bare(1, 91)
-        broker.connection.send(garbage)
-        broker.connection.close()
-    # What is good was taken; it was acknowledged nowhere, so it comes again.
-    broker.accept()
-    broker.bare(1, 91, repeat=True)
-    broker.bare(2, 92)
-    broker.read_pubacks(1, 2)
-    assert ingest.numbers() == [91, 92]
-
-
-# ---- a broker that does not do its part ----------------------------------------------------------------------------
-
-
-def test_a_broker_that_says_nothing(ingest: Ingest, broker: Broker, capsys: pytest.CaptureFixture[str]) -> None:
-    silent = broker.peer.accept()
-    silent.take_connect()
-    eventually(lambda: "takes the connection but does not answer" in ingest.now(capsys))
-    broker.accept()
-    broker.bare(1, 101)
-    broker.read_pubacks(1)
-    eventually(lambda: "broker: connected" in ingest.now(capsys))
-
-
-def test_a_broker_that_falls_silent_in_the_middle(
-    ingest: Ingest, broker: Broker, capsys: pytest.CaptureFixture[str]
-) -> None:
-    broker.accept()
-    broker.bare(1, 111)
-    broker.read_pubacks(1)
-    broker.connection.read_until(PINGREQ)  # after 5 s; it gets no answer
-    eventually(lambda: not ingest.told()["connected"])
-    broker.accept()
-    broker.bare(2, 112, repeat=True)
-    broker.read_pubacks(2)
-    assert ingest.numbers() == [111, 112]
-    eventually(lambda: "broker: connected" in ingest.now(capsys))
-
-
-def test_a_subscription_that_is_refused(ingest: Ingest, broker: Broker, capsys: pytest.CaptureFixture[str]) -> None:
-    broker.accept(granted=b"\x87\x01")
-    broker.dated(1, 121)
-    broker.read_pubacks(1)
-    eventually(lambda: "broker: does not let us read bare" in ingest.now(capsys))
-    assert ingest.numbers() == [121]
 
 
 # ---- what is stored is true ----------------------------------------------------------------------------------------
