@@ -51,6 +51,39 @@ def test_a_view_fits_its_screen_and_is_for_everybody(lane: MillLaneOnDisk, visit
     assert serious_findings(page) == []
 
 
+@pytest.mark.parametrize(
+    "path", ["/", "/vessel/K2", "/alarms", "/limits", "/journal", "/enter/titration?vessel=K1", "/review/K1", "/login"]
+)
+def test_a_device_that_wants_it_dark_gets_a_dark_sheet_that_can_be_read(
+    lane: MillLaneOnDisk, visit: Visit, path: str
+) -> None:
+    page = visit.browser(width=PHONE).new_page()
+    page.emulate_media(color_scheme="dark")
+    page.goto(visit.address(lane.cellar) + path)
+    shade = "getComputedStyle(document.body).backgroundColor"
+    assert page.evaluate(shade) == "rgb(27, 25, 22)"
+    assert serious_findings(page) == []
+    page.emulate_media(media="print", color_scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).color") in ("rgb(38, 35, 31)", "rgb(0, 0, 0)")
+
+
+def test_no_name_of_a_reading_lies_over_its_value(lane: MillLaneOnDisk, visit: Visit) -> None:
+    for width in (PHONE, SCREEN):
+        page = visit(lane.cellar, width=width)
+        overlaps = page.evaluate(
+            """[...document.querySelectorAll(".reading")].filter((reading) => {
+                 const range = document.createRange();
+                 range.selectNodeContents(reading.querySelector(".quantity"));
+                 const value = reading.querySelector(".value")?.getBoundingClientRect();
+                 const meets = (name) => name.right > value.left && name.left < value.right
+                   && name.bottom > value.top && name.top < value.bottom;
+                 return value && [...range.getClientRects()].some(meets);
+               }).map((reading) => reading.textContent)"""
+        )
+        assert overlaps == []
+        expect(page.locator("main")).to_contain_text("barometric pressure")
+
+
 def test_an_alarm_changes_the_word_and_shape_without_a_reload(on_disk: CellarOnDisk, visit: Visit) -> None:
     on_disk.pulse("ingest")
     on_disk.pulse("alerts")

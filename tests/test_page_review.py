@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 import threading
@@ -19,6 +20,7 @@ from alerts.errors import PictureFailed
 from alerts.page.review.print_size import print_sizes
 from alerts.page.review.review_answers import ReviewAnswer
 from alerts.page.review.review_pictures import ReviewPictures
+from alerts.page.review.review_request import with_fields
 from alerts.pictures import Chart, ChartLine, ChartPane
 from alerts.review import ReviewAsked, review_json, whole_review
 from alerts.review.section import Review, ReviewSection, ReviewVerdict
@@ -65,7 +67,7 @@ def test_every_point_is_there_by_word_and_shape(page: Asker) -> None:
     assert '<a class="form" href="/enter/racking?from=K1&amp;to=K2">racking</a>' in answer.text
     # Strict rules on content allow no style and no script inside the text.
     assert not re.search(r"<[^>]+ (style|on\w+)=", answer.text)
-    assert "<script" not in answer.text
+    assert re.findall("<script[^>]*>", answer.text) == ['<script type="module" src="/static/review.js">']
 
 
 def test_a_bottling_has_its_own_points_and_wishes(page: Asker) -> None:
@@ -211,3 +213,10 @@ def test_what_people_wrote_is_shown_as_text(tmp_path: Path) -> None:
     assert "<script>alert" not in text
     assert "<img src=x" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt; &amp; &lt;img src=x" in text
+
+
+def test_options_of_the_command_are_the_fields_of_the_form_on_the_page(page: Asker) -> None:
+    text = html.unescape(page.get("/review/K1", **HTML).text)
+    assert 'choose one and give it with "Into".' in text or 'Name one with "Into"' in text
+    assert "--to" not in text
+    assert with_fields("or give --volume-l, not --to-free") == 'or give "How much", not --to-free'

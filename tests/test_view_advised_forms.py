@@ -47,11 +47,22 @@ def test_the_name_of_a_form_stands_where_the_command_stood(text: str, shown: str
     assert advised_paths(text, K1) == (f"/enter/{path}",)
 
 
+def test_a_dose_leads_to_the_review_of_the_vessel() -> None:
+    text = "(leeside enter titration). If it is low, leeside dose FILE K1 works out what to add"
+    assert [(part.text, part.path) for part in advice_parts(text, K1)][2:] == [
+        ("). If it is low, ", ""), ("the review of K1", "/review/K1"), (" works out what to add", "")
+    ]  # fmt: skip
+    assert advised_paths(text, K1) == ("/enter/titration?vessel=K1",)
+    assert advice_parts("then ask leeside dose K 2.", K1)[0].text == "then ask leeside dose K 2."
+    assert advice_parts("then ask leeside dose K2.", K1)[1] == ("the review of K2", "/review/K2")
+    assert [part.path for part in advice_parts("what `leeside dose` works out, or leeside bench dose", K1)] == [""]
+
+
 def test_two_commands_lead_to_two_forms_and_other_commands_stay() -> None:
-    text = "(leeside enter first-filling, leeside enter racking), then leeside dose c.toml K1, not leeside enter wine"
+    text = "(leeside enter first-filling, leeside enter racking), then leeside now c.toml, not leeside enter wine"
     assert advised_paths(text, K1) == ("/enter/first-filling?vessel=K1", "/enter/racking?from=K1")
     shown = "".join(part.text for part in advice_parts(text, K1))
-    assert shown == "(first filling, racking), then leeside dose c.toml K1, not leeside enter wine"
+    assert shown == "(first filling, racking), then leeside now c.toml, not leeside enter wine"
 
 
 def test_a_place_answers_the_question_that_asks_for_such_a_place() -> None:

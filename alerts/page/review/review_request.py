@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
-__all__ = ["NUMBERS", "AskedReview", "ReviewNumber", "asked_review", "check_vessel", "review_asked", "reviewed"]
+__all__ = [
+    "NUMBERS",
+    "AskedReview",
+    "ReviewNumber",
+    "asked_review",
+    "check_vessel",
+    "review_asked",
+    "reviewed",
+    "with_fields",
+]
 
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Annotated, Final, Literal, NamedTuple
@@ -49,6 +59,21 @@ NUMBERS: Final = (
     ReviewNumber("bottle_l", "Size of the bottles", "L", "bottling", "0.75", ("bottle",)),
     ReviewNumber("o2_mg_l", "Oxygen that bottling brings", "mg/L", "bottling", "about 4", ("bottling oxygen",)),
 )
+
+
+# The command's options, by what the form of the page calls the same.
+_FIELDS: Final = {"--to": "Into", **{f"--{each.name.replace('_', '-')}": each.words for each in NUMBERS}}
+_OPTION: Final = re.compile(r"--[a-z][a-z0-9-]*")
+
+
+def with_fields(text: str) -> str:
+    """Name the fields of the form in a text, in place of the options of `leeside review`: 'or give "How much"'."""
+
+    def field(option: re.Match[str]) -> str:
+        words = _FIELDS.get(option[0])
+        return option[0] if words is None else f'"{words}"'
+
+    return _OPTION.sub(field, text)
 
 
 @dataclass(frozen=True, slots=True)

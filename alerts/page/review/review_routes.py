@@ -14,7 +14,7 @@ from alerts.page.context import PageContext
 from alerts.page.errors import ErrorAnswer
 from alerts.page.review.print_size import print_sizes
 from alerts.page.review.review_answers import ReviewAnswer
-from alerts.page.review.review_request import NUMBERS, AskedReview, asked_review, check_vessel, reviewed
+from alerts.page.review.review_request import NUMBERS, AskedReview, asked_review, check_vessel, reviewed, with_fields
 from alerts.page.ways import card_of, review_of
 from alerts.review import (
     ReviewVerdict,
@@ -82,6 +82,7 @@ def review_routes(context: PageContext) -> APIRouter:
             numbers=[each for each in NUMBERS if each.work in ("", asked.purpose)],
             receivers=[each for each in vessels if each != vessel],
             charts=[] if found is None else [(name, _CHART_WORDS[name]) for name in charts_of(found.facts)],
+            with_fields=with_fields,
             here=review_of(vessel),
             card=card_of("vessel", vessel),
             about=About(vessel, lot="" if found is None else found.facts.lot),

@@ -48,7 +48,7 @@ trouble.hidden = true;
 const head = build("div", "");
 const panesBox = build("div", "");
 const shownSpan = bounds.closest("details").querySelector("summary");
-const aside = build("p", "history-help");
+const aside = build("p", "history-help", "The readings are on their way.");
 const strips = { stays: build("div"), entries: build("div"), alarms: build("div") };
 const strip = (title, box) => build("div", "history-strip", build("span", "", title), box);
 const sheet = build(
@@ -156,6 +156,7 @@ async function ask() {
       ? "The page does not answer; what is drawn is what was known before."
       : `This cannot be shown: ${error.message}.`;
     trouble.hidden = false;
+    if (!state.answer) aside.textContent = "";
   }
 }
 

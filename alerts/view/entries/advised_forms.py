@@ -1,7 +1,7 @@
 """Which form of the page serves what a text advises: "leeside enter titration" leads to ``/enter/titration``.
 
 Advice is written once, with the command to use. The page shows the form's name instead, as a link that has place and
-lot filled in; a message gives the form's address beside the command.
+lot filled in, and for a dose the vessel's review; a message gives the form's address beside the command.
 """
 
 from __future__ import annotations
@@ -24,6 +24,11 @@ _COMMAND: Final = re.compile(r"leeside enter ([a-z]+(?:-[a-z]+)*)")
 # The cellar file stands behind the kind, if it is named at all.
 _FILE: Final = re.compile(r" (?:FILE\b|'[^']*'|[^\s'()]+\.toml\b|[^\s'()-][^\s'()]*(?= --[a-z]))")
 _OPTION: Final = re.compile(r" --([a-z]+(?:-[a-z]+)*)(?: ('[^']*'|(?!--|\.\.\.)[^\s'(),;]*[^\s'(),;.]))?")
+# The dose has no form: on the page it is a point of the vessel's review.
+_REVIEW: Final = re.compile(
+    r"leeside (?:dose|review) (?:(?:FILE|'[^']*'|[^\s'()]+\.toml) (?P<vessel>[^\s'(),;]*[^\s'(),;.])"
+    r"|(?P<last>[^\s'(),;]*[^\s'(),;.])(?=[.,;)]|$))"
+)
 _AND_SO_ON: Final = re.compile(r" \.\.\.")
 # What a text says of the matter itself; anything else behind a command is an example of what may be found.
 _GIVEN: Final = frozenset({"vessel", "cylinder", "room", "lot", "from", "to", "quantity"})
@@ -82,22 +87,29 @@ def form_path(kind_name: str, about: About, given: Mapping[str, Sequence[str]] |
 
 
 def advice_parts(text: str, about: About = NOTHING) -> tuple[AdvicePart, ...]:
-    """Take a text apart into plain parts and the names of forms, in place of the commands that write the same."""
-    parts: list[AdvicePart] = []
-    done = 0
+    """Take a text apart into plain parts and the names of forms and reviews, in place of the commands for the same."""
+    named: list[tuple[int, int, AdvicePart]] = []
     for command in _COMMAND.finditer(text):
         given, end = _options(text, command.end())
-        path = form_path(command[1], about, given)
-        if path:
-            parts += [AdvicePart(text[done : command.start()]), AdvicePart(kind_words(command[1]), path)]
-            done = end
+        if path := form_path(command[1], about, given):
+            named.append((command.start(), end, AdvicePart(kind_words(command[1]), path)))
+    for command in _REVIEW.finditer(text):
+        vessel = command["vessel"] or command["last"]
+        part = AdvicePart(f"the review of {vessel}", f"/review/{quote(vessel, safe='')}")
+        named.append((command.start(), command.end(), part))
+    parts: list[AdvicePart] = []
+    done = 0
+    for start, end, part in sorted(named):
+        parts += [AdvicePart(text[done:start]), part]
+        done = end
     parts.append(AdvicePart(text[done:]))
     return tuple(part for part in parts if part.text)
 
 
 def advised_paths(text: str, about: About = NOTHING) -> tuple[str, ...]:
     """Give the paths of the forms that a text advises, each once."""
-    return tuple(dict.fromkeys(part.path for part in advice_parts(text, about) if part.path))
+    parts = advice_parts(text, about)
+    return tuple(dict.fromkeys(part.path for part in parts if part.path.startswith("/enter/")))
 
 
 def _options(text: str, at: int) -> tuple[dict[str, list[str]], int]:
