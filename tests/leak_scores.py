@@ -20,6 +20,8 @@ LEAKS = ("slow leak", "fast leak")
 RATE_AT_H = (12.0, 48.0)
 # A rate is compared while the gauge is above this [kPa]: near the floor hardly anything leaks any more.
 RATE_ABOVE_KPA = 7.0
+# A mL a minute at 0 °C and 101.325 kPa, out of a litre, is so many kPa a day at 288.15 K.
+_KPA_DAY_L_PER_ML_MIN = 1.440 * 101.325 * 288.15 / 273.15
 
 
 class Judged(NamedTuple):
@@ -36,6 +38,7 @@ class Judged(NamedTuple):
     u_headspace_l: float | None = None
     compensated_kpa: float | None = None
     hours_cold: float | None = None
+    rate_kpa_day: float | None = None
 
 
 def judged(judgement: BlanketJudgement, start_ms: int = START_MS) -> Judged:
@@ -52,6 +55,7 @@ def judged(judgement: BlanketJudgement, start_ms: int = START_MS) -> Judged:
         judgement.u_headspace_l,
         judgement.compensated_kpa,
         judgement.hours_cold,
+        judgement.rate_kpa_day,
     )
 
 
@@ -81,19 +85,30 @@ def judged_lines(lines: Iterable[str], start_ms: int = START_MS) -> list[Judged]
                 number("u_headspace_l"),
                 number("compensated_kpa"),
                 number("hours_to_floor_cold"),
+                number("rate_kpa_day"),
             )
         )
     return trace
 
 
 class RateScore(NamedTuple):
-    """A stated rate beside the true one, mL/min; at_h: h since the onset; the truth over the hour before, and since."""
+    """A stated rate beside the true one, mL/min; at_h: h since the onset; the truth over the hour before, and since.
+
+    fall, true_fall: the rate as kPa a day, at 288.15 K, stated and true over the hour before.
+    """
 
     at_h: float
     stated: float
     u: float
     true_now: float
     true_since: float
+    fall: float = 0.0
+    true_fall: float = 1.0
+
+    @property
+    def fall_error(self) -> float:
+        """Of the rate as a fall of pressure, which does not need the headspace; relative to the present one."""
+        return self.fall / self.true_fall - 1.0
 
     @property
     def error(self) -> float:
@@ -246,7 +261,16 @@ def _rate(truths: KegTruths, column: int, trace: Sequence[Judged], onset: float,
         return "missing"
     begin = int(np.searchsorted(truths.at_s, onset)) + 1
     rate = truths.rate_ml_min[: step + 1, column]
-    return RateScore(at_h, last.rate_ml_min, last.u_rate_ml_min, float(rate[-60:].mean()), float(rate[begin:].mean()))
+    true_now = float(rate[-60:].mean())
+    return RateScore(
+        at_h,
+        last.rate_ml_min,
+        last.u_rate_ml_min,
+        true_now,
+        float(rate[begin:].mean()),
+        last.rate_kpa_day or 0.0,
+        true_now * _KPA_DAY_L_PER_ML_MIN / float(truths.headspace_l[step, column]),
+    )
 
 
 def _floor_score(truths: KegTruths, column: int, found: Judged) -> FloorScore | None:

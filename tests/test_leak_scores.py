@@ -62,11 +62,17 @@ def test_a_rate_is_compared_with_the_true_one() -> None:
     truths = leaky()
     step = round((ONSET_S + 12 * HOUR_S) / 60.0)
     true = float(truths.rate_ml_min[step - 59 : step + 1, 0].mean())
-    trace = [said(17.9, "slow leak", certain=True, rate_ml_min=1.2 * true, u_rate_ml_min=0.15 * true)]
+    trace = [
+        said(17.9, "slow leak", certain=True, rate_ml_min=1.2 * true, u_rate_ml_min=0.15 * true, rate_kpa_day=60.0)
+    ]
     (rate,) = outcome(0, truths, 0, trace).rates
     assert rate.error == pytest.approx(0.2, abs=1e-3)
     assert rate.covered
     assert rate.true_since > rate.true_now
+    # Half an hour on either side, at a steady temperature: what the pressure falls by is what leaks.
+    fall = 24.0 * float(truths.gauge_kpa[step - 60, 0] - truths.gauge_kpa[step, 0])
+    assert rate.true_fall == pytest.approx(fall, rel=0.02)
+    assert rate.fall_error == pytest.approx(60.0 / rate.true_fall - 1.0)
     assert outcome(0, truths, 0, [said(17.9, "slow leak", certain=True)]).rates_missing == 1
 
 

@@ -210,6 +210,12 @@ def print_rates(at_h: float, scores: Sequence[RateScore]) -> None:
         f"within 10 % {share(sum(e <= 0.1 for e in errors), len(errors))}; against the mean since the onset "
         f"{100 * np.median(since):.0f} %; 2u holds {share(sum(each.covered for each in scores), len(scores))}"
     )
+    falls = [abs(score.fall_error) for score in scores]
+    print(
+        f"      as kPa a day: error median {100 * np.median(falls):.0f} %, within 30 % "
+        f"{share(sum(e <= 0.3 for e in falls), len(falls))}, within 10 % "
+        f"{share(sum(e <= 0.1 for e in falls), len(falls))}"
+    )
 
 
 def print_failing(row: Row, outcomes: Iterable[Outcome]) -> None:
