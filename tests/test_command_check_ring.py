@@ -115,6 +115,19 @@ def test_ringing_without_leeside_and_for_nobody_is_said(tmp_path: Path) -> None:
     unknown = leeside("check", file, "--ring", "--person", "anna@cellar.example")
     assert unknown.returncode == 2
     assert "Did you mean ana@cellar.example?" in unknown.stderr
+    for options, words in (
+        (("--ring", "--person", ""), "there is no person ''. Known: ana@cellar.example"),
+        (("--person", "ana@cellar.example"), "only with --ring"),
+        (("--ring", "--confirm", "abcde"), "cannot be combined with --confirm"),
+        (("--ring", "--live"), "cannot be combined with --ring"),
+    ):
+        refused = leeside("check", file, *options)
+        assert refused.returncode == 2
+        assert words in " ".join(refused.stderr.replace("│", " ").split())
+    create_or_open(load_cellar(file).store_path, 0).close()
+    empty = leeside("check", file, "--confirm", "")
+    assert empty.returncode == 1
+    assert "no test message has this code" in empty.stdout
     nobody = leeside("check", write_cellar(tmp_path, BASE), "--ring")
     assert nobody.returncode == 2
     assert "nobody gets messages" in nobody.stderr
@@ -141,7 +154,7 @@ def test_a_ring_names_each_channel_that_does_not_work_and_why_and_the_others_arr
         works = Sending(read, {}, DirectMessages(lambda: 0.5), wall_ms)
         works.start()
         try:
-            results = {each.name: each for each in check_ring(read, people_meant(read, ""), "Ana")}
+            results = {each.name: each for each in check_ring(read, people_meant(read, None), "Ana")}
         finally:
             release.set()
             works.stop()

@@ -14,7 +14,7 @@ import typer
 
 from alerts.command.checks.check_result import CheckResult
 from alerts.command.checks.check_warnings import check_warnings
-from alerts.command.options import File, Json, user_name
+from alerts.command.options import File, Json, refuse_given, user_name
 from alerts.view.format import counted, days_text, duration_text, quantity_name, setpoint_text, value_text
 from ingest.cellar import Cellar, DueRule, EffectiveLimit, Priority, Recipient, due_rules, load_cellar, wine_limit
 from ingest.errors import CellarFileError
@@ -44,15 +44,19 @@ def check(
     ring: Annotated[
         bool, typer.Option("--ring", help="Send a real test message with a code to everybody on each channel.")
     ] = False,
-    person: Annotated[str, typer.Option("--person", metavar="ID", help="With --ring: only to this person.")] = "",
+    person: Annotated[
+        str | None, typer.Option("--person", metavar="ID", help="With --ring: only to this person.")
+    ] = None,
     confirm: Annotated[
-        str, typer.Option("--confirm", metavar="CODE", help="Note that a test message has arrived, by its code.")
-    ] = "",
+        str | None, typer.Option("--confirm", metavar="CODE", help="Note that a test message has arrived, by its code.")
+    ] = None,
 ) -> int:
     """List everything that is wrong in a cellar file or, if nothing is, the limits that will be watched.
 
     Exit code 1 for a mistake in the file, and where something that was tried failed.
     """
+    others: dict[str, object] = {"--live": live, "--store": with_store, "--clock": with_clock, "--forget": forget}
+    _refuse_ignored(ring, person, confirm, others)
     try:
         cellar = load_cellar(file)
     except CellarFileError as error:
@@ -60,7 +64,7 @@ def check(
         return 1
     with_clock = with_clock or forget
     tries = live or with_store or with_clock
-    if ring or person or confirm:
+    if ring or confirm is not None:
         trials, tries = _ring(cellar, person, confirm), True
     else:
         trials = _try_out(cellar, live=live, with_store=with_store, with_clock=with_clock, forget=forget)
@@ -88,6 +92,16 @@ def check(
             out["tried"] = [result.as_json() for result in results]
         print(json_text(out, indent=2))
     return 0 if ok else 1
+
+
+def _refuse_ignored(ring: bool, person: str | None, confirm: str | None, others: dict[str, object]) -> None:
+    """Refuse options of which one would be ignored."""
+    if confirm is not None:
+        refuse_given({"--ring": ring, "--person": person, **others}, "cannot be combined with --confirm")
+    elif ring:
+        refuse_given(others, "cannot be combined with --ring")
+    else:
+        refuse_given({"--person": person}, "only with --ring")
 
 
 def _print_mistakes(error: CellarFileError, *, as_json: bool) -> None:
@@ -118,11 +132,11 @@ def _try_out(cellar: Cellar, *, live: bool, with_store: bool, with_clock: bool, 
         yield from check_clock(cellar, now_ms, network_sets_clock(), forget=forget)
 
 
-def _ring(cellar: Cellar, person: str, code: str) -> Iterator[CheckResult]:
+def _ring(cellar: Cellar, person: str | None, code: str | None) -> Iterator[CheckResult]:
     """Note that a test message has arrived, or send some."""
     from alerts.command.checks.check_ring import check_ring, confirm, people_meant
 
-    if code:
+    if code is not None:
         return iter([confirm(cellar, code)])
     return check_ring(cellar, people_meant(cellar, person), user_name())
 

@@ -26,16 +26,16 @@ _LOOK_EVERY_S: Final = 0.05
 _PART: Final = "ring"
 
 
-def people_meant(cellar: Cellar, person: str) -> list[Recipient]:
-    """List the recipients that a person has, "" for everybody. Raises typer.BadParameter for somebody unknown."""
+def people_meant(cellar: Cellar, person: str | None) -> list[Recipient]:
+    """List the recipients that a person has, None for everybody. Raises typer.BadParameter for somebody unknown."""
     known = {recipient.person for recipient in cellar.recipients}
     if not known:
         raise typer.BadParameter("nobody gets messages: the cellar file has no [[person]] and no [mail] to")
-    if person and person not in known:
+    if person is not None and person not in known:
         near = nearest(person, known)
         meant = f" Did you mean {near}?" if near else ""
         raise typer.BadParameter(f"there is no person '{person}'.{meant} Known: {', '.join(sorted(known))}")
-    return [recipient for recipient in cellar.recipients if person in ("", recipient.person)]
+    return [recipient for recipient in cellar.recipients if person in (None, recipient.person)]
 
 
 def check_ring(cellar: Cellar, recipients: Sequence[Recipient], who: str) -> Iterator[CheckResult]:
