@@ -25,7 +25,7 @@ from alerts.command.terminal import MOST_TRIES, Terminal, at_a_terminal
 from alerts.command.wrong_options import wrong_options
 from alerts.errors import NotWritten
 from alerts.view.entries.journal_lines import entry_heading, entry_json
-from alerts.view.places.vessel_contents import contents_line
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.entering import Prepared, prepare, write
 from ingest.errors import EntryRefused

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from alerts.view.absence_lines import absence_line, stands_in
-from alerts.view.alarms.ring_lines import ring_line
+from alerts.view.ring_lines import ring_line
 from alerts.view.format import counted
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_head, undelivered_line

@@ -22,7 +22,7 @@ from typing import Final, Literal
 from alerts.blanket.details import blanket_shown
 from alerts.limits.limits_now import limits_now
 from alerts.so2.judge import is_upper_bound
-from alerts.view.alarms.ring_lines import unconfirmed
+from alerts.view.ring_lines import unconfirmed
 from alerts.view.so2.so2_lines import TITRATED
 from alerts.watch.alarm import AlarmState
 from alerts.watch.alarm_table import State

@@ -31,7 +31,7 @@ from alerts.page.entering.calibration_answers import ANY_PROBE_QUESTIONS
 from alerts.page.entering.form_controls import Control, control_of
 from alerts.view.entries.entry_form import FormField
 from alerts.view.entries.journal_lines import entry_json
-from alerts.view.places.vessel_contents import contents_json
+from alerts.view.vessel_contents import contents_json
 from ingest.cellar import Cellar
 from ingest.entering import Prepared
 from ingest.exchange.entry_lines import entry_object

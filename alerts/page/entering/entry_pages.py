@@ -20,7 +20,7 @@ from alerts.page.entering.entry_post import EntryPost, new_key
 from alerts.page.entering.form_controls import control_of, typed
 from alerts.view.entries.entry_form import entry_form
 from alerts.view.entries.journal_lines import entry_heading, entry_line
-from alerts.view.places.vessel_contents import contents_line
+from alerts.view.vessel_contents import contents_line
 from ingest.entering import Prepared, context_of, moment
 from ingest.errors import IngestError
 from ingest.journal.answers import Clock

@@ -6,5 +6,4 @@ record_lines   a step of the alarm record
 alarm_figures  how the alarms of a time behaved
 figure_lines   these figures beside the targets of the standards
 limit_lines    a limit and where it stands
-ring_lines     test messages that nobody has confirmed
 """

@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from typing import Final, NamedTuple
 
-from alerts.view.places.vessel_contents import contents_line
+from alerts.view.vessel_contents import contents_line
 from ingest.journal.answers import Clock
 from ingest.journal.entry_context import EntryContext
 from ingest.journal.kinds import body_words
