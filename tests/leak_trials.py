@@ -81,6 +81,13 @@ ROWS: Final = {
         Row("carbon dioxide, tight", KegKind(2.0, 14.0, gas=("co2",), wine=("blanket",))),
         Row("carbon dioxide, 12 h", _leaky(3.1, "floor in h", 12.0, 12.0, **_CARBON_DIOXIDE), 2.0, {}),
         Row("carbon dioxide, 2 d", _leaky(4.6, "floor in h", 48.0, 48.0, **_CARBON_DIOXIDE), 12.0, {}),
+        # A wine that works again stirs itself.
+        Row(
+            "carbon dioxide, rising",
+            replace(
+                _QUIET, days=6.0, gas=("co2",), wine=("blanket",), stirring=("mid", "fast"), rising_kpa_day=(2.0, 6.0)
+            ),
+        ),
     )
 }
 

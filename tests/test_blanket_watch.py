@@ -86,12 +86,16 @@ def test_a_tight_keg_is_sound_or_cooling_or_warming_and_never_leaks(tight: list[
 def test_a_carboy_that_rises_day_by_day_is_not_sound() -> None:
     """Wine that held more carbon dioxide than its blanket, says the fit; rising it is all the same, and falling not."""
     glass = BlanketFacts(Filling(19.0, 18.2, 12.0, "glass"), blanket_gas("carbon dioxide"), station_kpa=100.0)
-    tight_keg = replace(KEG, wine_l=18.0, believed_wine_l=18.2, start_kpa=1.0, wine_holds_kpa=(100.0, 0.0, 0.0))
-    made = replace(tight_keg, made_mol_per_s=4.0 / DAY_S / (8.314 * 286.0))
+    at_rest = (0.0, 0.0, 0.0, 100.0)
+    tight_keg = replace(KEG, gas="co2", wine_l=18.0, believed_wine_l=18.2, start_kpa=1.0, wine_holds_kpa=at_rest)
+    # 4 kPa a day: a litre of wine takes nearly as much as a litre of headspace.
+    made = replace(tight_keg, made_mol_per_s=4.0 * 18.0 / DAY_S / (8.314 * 286.0))
     rising = last(points(made, 3.0), glass)
     assert rising.finding == "gas rising"
     assert rising.rate_ml_min is not None and rising.rate_ml_min < 0.0
     assert rising.since_ms is not None
+    held_more = replace(tight_keg, wine_holds_kpa=(0.0, 0.0, 0.0, 130.0), surface_m_per_s=3e-7)
+    assert last(points(held_more, 2.0), glass).finding == "gas rising"
     assert all(each.finding != "gas rising" for each in judged(points(tight_keg, 3.0), glass))
 
 

@@ -13,8 +13,10 @@ wine_tables      what wine and vessel do with temperature, as tables
 blanket_bins     readings as means over ever longer times the older they are
 open_minute      readings gathered to minutes
 blanket_columns  the readings as the columns of a linear regression
+answering_wine   how wine under carbon dioxide answers a change of what lies over it
 blanket_noise    the noise that the readings are taken to have
 common_air       the weather by what several gauges show alike
+sound_fit        explaining the readings without a leak
 blanket_fit      explaining the readings with and without a leak
 blanket_prior    what is known before an episode's first reading
 gas_ahead        how the gas goes on: leaks, dissolving, temperature and weather

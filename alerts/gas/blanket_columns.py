@@ -17,7 +17,7 @@ distinguishes a leak from dissolving. alpha and kappa are kPa and kPa a day at T
 
 from __future__ import annotations
 
-__all__ = ["RT0", "SETTLING", "T0_K", "TAUS_D", "BlanketColumns", "blanket_columns"]
+__all__ = ["RT0", "SETTLING", "T0_K", "TAUS_D", "BlanketColumns", "blanket_columns", "taken_up"]
 
 from typing import Final, NamedTuple
 
@@ -83,15 +83,13 @@ def blanket_columns(bins: BinArrays, facts: BlanketFacts, air_more_kpa: Floats |
     warm = celsius + kelvin(0.0)
     reduced = dry * T0_K / warm
     wine = RT0 * facts.filling.wine_l
-    pull = tables.solubility_at(celsius) * dry
-    uptake = np.array([_followed(days, pull, tau) for tau in TAUS_D])
     filled = 1.0 - np.exp(-days / TAUS_D[:, None])
     lead = np.where(np.isnan(bins.room_c), _LAG_D * _slope(days, celsius), bins.room_c - celsius)
     return BlanketColumns(
         days=days,
         reduced=reduced,
         growth=reduced * tables.growth_at(celsius),
-        uptake=wine * (SETTLING @ uptake),
+        uptake=taken_up(days, tables.solubility_at(celsius) * dry, facts),
         filling=wine * (SETTLING @ filled),
         gas=reduced * lead / warm,
         zero=celsius - 20.0,
@@ -103,6 +101,14 @@ def blanket_columns(bins: BinArrays, facts: BlanketFacts, air_more_kpa: Floats |
         segment=bins.segment,
         wine_kpa_l_mol=wine,
     )
+
+
+def taken_up(days: Floats, pull: Floats, facts: BlanketFacts) -> Floats:
+    """Work out what the wine has taken up by each bin: (hypotheses, bins) [kPa L]. pull: what it would hold if it were
+    saturated then [mol/L].
+    """
+    followed = np.array([_followed(days, pull, tau) for tau in TAUS_D])
+    return np.asarray(RT0 * facts.filling.wine_l * (SETTLING @ followed))
 
 
 def held(values: Floats, before: float) -> Floats:

@@ -16,11 +16,10 @@ __all__ = [
 
 from typing import Final, NamedTuple
 
-import numpy as np
-
 from alerts.gas.air_floor import GasNow
 from alerts.gas.blanket_facts import BlanketFacts
 from alerts.gas.fitted_blanket import FittedBlanket
+from alerts.gas.leak_evidence import LeakEvidence
 
 # A leak is certain if it explains the readings by so much better than anything else (half of it: the logarithm of how
 # many times), and so much gas is gone. Once certain, less will do.
@@ -38,9 +37,6 @@ _LEAST_KPA_DAY: Final = 0.25
 _SLOWEST_DAYS: Final = 70.0
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
-# Carbon dioxide goes in and out of stirred wine within the hour, faster than any fit has it. What looks like a leak
-# that the wine feeds at the same time, with so much of the loss, may be that.
-_FED_SHARE: Final = 0.4
 # That flaw shows over days: over a short part of them no more than so many times that part of it.
 _UPTAKE_SPREAD: Final = 4.0
 # So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
@@ -67,13 +63,10 @@ _SETTLING_KPA_DAY: Final = 0.5
 _MOVED_KPA: Final = 0.8
 
 
-# Carbon dioxide comes from the wine: the pressure at T0 has risen by so much a day (this project's choice), without a
-# barometer by so much, since the weather may have done the rest; once found, half of it will do. Over two or three days
-# warmth counts less.
+# Carbon dioxide comes from the wine: it has raised the pressure by so much a day (this project's choice), without a
+# barometer by so much, since the weather may have done the rest; once found, half of it will do.
 _FROM_WINE_KPA: Final = 1.5
 _FROM_WINE_NO_AIR_KPA: Final = 5.0
-# So much it rises if wine under 140 kPa gets 1 K warmer: solubility falls by 2.7 % a K at 10 to 20 °C (Sander 2023).
-_FROM_WINE_KPA_K: Final = 4.0
 _FROM_WINE_DAYS: Final = (1.0, 2.0, 3.0)
 _OVER_AIRLOCK_KPA: Final = 1.0
 
@@ -89,13 +82,13 @@ class Finding(NamedTuple):
 def is_gain(fitted: FittedBlanket) -> bool:
     """Whether gas certainly comes in."""
     gain = fitted.gain
-    return gain.better > max(_CERTAIN, fitted.leak.better) and fitted.risen(gain.onset_days) > _RISEN_KPA
+    return gain.better > max(_CERTAIN, fitted.leak.better) and -_fallen(fitted, gain) > _RISEN_KPA
 
 
 def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_found: bool) -> bool:
-    """Whether carbon dioxide from the wine has raised the pressure at T0, day by day.
+    """Whether carbon dioxide from the wine has raised the pressure at T0, day by day, and not the warmth alone.
 
-    The fits explain such a rise as the reverse of settling, from a wine that held more than its blanket does. has_air:
+    The fits explain such a rise as the reverse of settling, from a wine that held more than its blanket did. has_air:
     whether a barometer says what the weather does; was_found: whether it was found before.
     """
     if facts.gas.name != "carbon dioxide" or fitted.risen(fitted.days - 1.0) <= 0.0:
@@ -109,8 +102,8 @@ def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_
     for days in _FROM_WINE_DAYS:
         since = fitted.days - days
         if since >= 0.0:
-            warmer = float(columns.celsius[-1] - np.interp(since, columns.days, columns.celsius))
-            if fitted.risen(since) > days * least + _FROM_WINE_KPA_K * max(warmer, 0.0):
+            given_off, u_given_off = fitted.given_off(since, facts)
+            if given_off - u_given_off > days * least:
                 return True
     return False
 
@@ -123,8 +116,6 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
         return False
     part = min(1.0, _UPTAKE_SPREAD * (fitted.days - leak.onset_days) / fitted.days)
     least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
-    if not was_certain and facts.gas.name == "carbon dioxide" and -leak.uptake_kpa > _FED_SHARE * leak.lost:
-        return False
     slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     certain = _CERTAIN
     if leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D:
@@ -134,7 +125,14 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     share = min(max(_THERMAL_DAYS / fitted.days, _LEAST_THERMAL), _MOST_THERMAL)
     if not was_certain and leak.lost < share * fitted.thermal_swing(leak.onset_days, facts):
         return False
-    return -fitted.risen(leak.onset_days) > _FALLEN_KPA
+    return _fallen(fitted, leak) > _FALLEN_KPA
+
+
+def _fallen(fitted: FittedBlanket, leak: LeakEvidence) -> float:
+    """By how much the pressure has fallen since a leak began [kPa at T0]. Where the wine sets the pressure temperature
+    moves it by more than the leak: then only what is the leak's.
+    """
+    return leak.fallen if fitted.fit.answers is not None else -fitted.risen(leak.onset_days)
 
 
 def may_be_young_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float) -> bool:

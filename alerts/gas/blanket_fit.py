@@ -7,30 +7,17 @@ part for what the model leaves out, and the weather where no barometer takes it 
 
 from __future__ import annotations
 
-__all__ = [
-    "ALPHA",
-    "DELTA",
-    "TAU",
-    "BlanketFit",
-    "BlanketPrior",
-    "Jump",
-    "S",
-    "W",
-    "Z",
-    "extra_column",
-    "fit_blanket",
-    "ramps_since",
-    "weather_hides",
-]
+__all__ = ["BlanketFit", "fit_blanket", "ramps_since", "weather_hides"]
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 
+from alerts.gas.answering_wine import answers_of_wine, pull_of
 from alerts.gas.blanket_bins import BIN_MS, BinArrays
-from alerts.gas.blanket_columns import RT0, TAUS_D, BlanketColumns, blanket_columns
+from alerts.gas.blanket_columns import BlanketColumns, blanket_columns, taken_up
 from alerts.gas.blanket_facts import BlanketFacts
 from alerts.gas.blanket_noise import (
     NoiseSizes,
@@ -42,10 +29,8 @@ from alerts.gas.blanket_noise import (
     weather_change,
 )
 from alerts.gas.common_air import CommonAir
+from alerts.gas.sound_fit import BlanketPrior, Jump, SoundFit, W, extra_column, sound_fit
 from alerts.gas.wine_tables import Floats
-
-# Order of the parameters.
-ALPHA, W, DELTA, S, Z, TAU = range(6)
 
 _ONSETS_H: Final = 0.67 * 1.43 ** np.arange(18.0)
 # The noise may be smaller than it is taken to be, by as much.
@@ -53,47 +38,20 @@ _LEAST_SCALE: Final = 0.7
 _MOST_STEPS: Final = 60
 _INSIDE_BINS: Final = 2
 _BIN_D: Final = BIN_MS / 86_400_000.0
-# Below it nothing but the step itself changes.
-_SMALL_CHANGE: Final = 0.03
-
-
-class Jump(NamedTuple):
-    """A sudden change between two segments.
-
-    segment: of the bins after it; kpa: its size at T0; share: the reduced pressure after it over that before; w: what
-    1/V20 was taken to be before it; drawn_l: wine that was drawn by what a person wrote down, None where nobody did.
-    """
-
-    segment: int
-    at_ms: int
-    kpa: float
-    share: float
-    w: float
-    drawn_l: float | None = None
-
-
-class BlanketPrior(NamedTuple):
-    """What is known before the first bin.
-
-    mean, precision: of (w, delta, s, z, tau) by hypothesis of settling: (hypotheses, 5), (hypotheses, 5, 5); tau is w
-    times the logarithm of how much longer the time constant of dissolving is than the hypothesis says; content: mean
-    content of the wine at the start by hypothesis, mol/L; penalty: chi squared of each hypothesis so far.
-    """
-
-    mean: Floats
-    precision: Floats
-    content: Floats
-    penalty: Floats
+# By so much a fit with a leak must be better for the pressure to be taken from it.
+_WORTH_A_LEAK: Final = 9.0
 
 
 @dataclass(frozen=True, slots=True)
 class BlanketFit:
     """The fits. Chi squared by hypothesis (rows) and onset or step (columns); theta, cov: without a leak; mean,
     precision: what was known beforehand of all parameters but alpha, those of jumps too, by hypothesis; at_ms: of the
-    bins; sizes: of the noise; common: the air's pressure by other gauges, where it was used.
+    bins; sizes: of the noise; common: the air's pressure by other gauges, where it was used; explained: what the design
+    explains [kPa], by hypothesis where wine answers; held: what the wine has taken up by 1/V [kPa L]; answers: how it
+    answers (``answering_wine``), None where it holds little.
 
     onset_days: since the first bin; kappa, u_kappa: kPa a day at T0 at the present pressure; least_w: 1/V20 of a vessel
-    without wine, below which it cannot be.
+    without wine, below which it cannot be; where wine answers, of as much headspace as can be by what was believed.
     """
 
     columns: BlanketColumns
@@ -120,7 +78,26 @@ class BlanketFit:
     at_ms: Floats
     sizes: NoiseSizes
     common: CommonAir | None
+    explained: Floats
+    held: Floats
+    answers: Floats | None
     least_w: float
+
+    def answered(self, columns: Floats) -> Floats:
+        """Put columns (bins, columns) in terms of the pressure, as the design is: by hypothesis where wine answers."""
+        return columns if self.answers is None else self.answers @ columns
+
+    def answers_to(self, by_hypothesis: Floats) -> Floats:
+        """Put one column of each hypothesis (hypotheses, bins) in terms of the pressure."""
+        return by_hypothesis if self.answers is None else (self.answers @ by_hypothesis[:, :, None])[:, :, 0]
+
+    def explained_by(self, hypothesis: int) -> Floats:
+        """What the design explains by one way of dissolving: u, for each bin [kPa]."""
+        return self.explained if self.answers is None else self.explained[hypothesis]
+
+    def left_of(self, hypothesis: int) -> Floats:
+        """What the fit without a leak leaves of each bin [kPa]."""
+        return np.asarray(self.explained_by(hypothesis) - self.design[hypothesis] @ self.theta[hypothesis])
 
 
 def fit_blanket(
@@ -140,26 +117,30 @@ def fit_blanket(
     common: the air's pressure by what other gauges show, where no barometer does; near_onset_days: when a leak that was
     found before began, since the first bin. The other onsets lie too far apart to find an old leak again.
     """
-    prior = _near(prior, near_w)
+    beforehand, prior = prior, _near(prior, near_w)
     columns = blanket_columns(bins, facts, None if common is None else common.kpa)
-    sizes, noise = _noise(bins, columns, facts, float(prior.mean[0, 0]), seen, common)
+    w_believed = float(prior.mean[0, 0])
+    sizes, noise = _noise(bins, columns, facts, w_believed, seen, common)
     inverse = np.linalg.inv(noise)
-    design = _design(columns, prior)
-    design, mean, precision, changes = _with_jumps(design, columns, prior, jumps, facts)
-    weighed = inverse @ columns.reduced
-    a, c = _normal(design, inverse, weighed, mean, precision)
-    cov = np.linalg.inv(a)
-    theta = (cov @ c[:, :, None])[:, :, 0]
-    fixed = np.sum(mean * (precision @ mean[:, :, None])[:, :, 0], axis=1)
-    chi_sound = columns.reduced @ weighed + fixed - np.sum(c * theta, axis=1) + prior.penalty
-    left = weighed - (design @ theta[:, :, None])[:, :, 0] @ inverse
-
+    w_near = w_believed if near_w is None else float(np.clip(near_w, *_plausible_w(beforehand, 2.0)))
+    answers = answers_of_wine(columns, facts, w_near)
     onset_days = _onsets(columns.days, near_onset_days)
+    sound = sound_fit(columns, prior, jumps, facts, inverse, answers, w_near)
+    if answers is not None:
+        # What the wine takes up follows from the pressure as explained, and not from the noise of the measured one.
+        pressure = _pressure(sound, answers @ ramps_since(onset_days, columns), inverse)
+        columns = columns._replace(uptake=taken_up(columns.days, pull_of(columns, facts, pressure), facts))
+        sound = sound_fit(columns, prior, jumps, facts, inverse, answers, w_near)
+    design, cov, theta, chi_sound = sound.design, sound.cov, sound.theta, sound.chi
+    left = sound.left(inverse)
+
     ramps = ramps_since(onset_days, columns)
-    chi_drop, kappa, u_kappa, _ = extra_column(ramps, design, inverse, left, cov)
     step_days = _steps(columns.days)
     # A bin in which a step lies has a part of it.
     steps = -np.clip((columns.days[:, None] - step_days) / _BIN_D + 0.5, 0.0, 1.0)
+    if answers is not None:
+        ramps, steps = answers @ ramps, answers @ steps
+    chi_drop, kappa, u_kappa, _ = extra_column(ramps, design, inverse, left, cov)
     step_drop, step_kpa, _, _ = extra_column(steps, design, inverse, left, cov)
 
     chi_leak = chi_sound[:, None] - chi_drop
@@ -185,14 +166,37 @@ def fit_blanket(
         freedom=freedom,
         design=design,
         left=left,
-        w_changes=theta[:, changes].sum(axis=1),
-        mean=mean,
-        precision=precision,
+        w_changes=theta[:, sound.changes].sum(axis=1),
+        mean=sound.mean,
+        precision=sound.precision,
         at_ms=bins.at_ms,
         sizes=sizes,
         common=common,
-        least_w=1.0 / facts.filling.capacity_l,
+        explained=sound.explained,
+        held=sound.held,
+        answers=answers,
+        least_w=max(1.0 / facts.filling.capacity_l, 0.0 if answers is None else _plausible_w(beforehand, 3.0)[0]),
     )
+
+
+def _pressure(sound: SoundFit, ramps: Floats, inverse: Floats) -> Floats:
+    """u as the best fit explains it, without a leak or with one of those that ``ramps`` are, for each bin [kPa]."""
+    drop, kappa, _, b = extra_column(ramps, sound.design, inverse, sound.left(inverse), sound.cov)
+    chi = np.where(kappa > 0.0, sound.chi[:, None] - drop, np.inf)
+    best, onset = np.unravel_index(int(chi.argmin()), chi.shape)
+    if sound.chi.min() - chi[best, onset] < _WORTH_A_LEAK:
+        best = sound.chi.argmin()
+        return np.asarray(sound.design[best] @ sound.theta[best] + sound.apart[best])
+    amount = kappa[best, onset]
+    theta = sound.theta[best] - amount * (sound.cov[best] @ b[best, :, onset])
+    return np.asarray(sound.design[best] @ theta + amount * ramps[best, :, onset] + sound.apart[best])
+
+
+def _plausible_w(prior: BlanketPrior, deviations: float) -> tuple[float, float]:
+    """The least and the most that 1/V can be by what was known beforehand, within so many standard deviations."""
+    w, u_w = float(prior.mean[0, 0]), float(prior.precision[0, 0, 0]) ** -0.5
+    off = deviations * u_w / w**2
+    return 1.0 / (1.0 / w + off), 1.0 / max(1.0 / w - off, 0.5 / w)
 
 
 def weather_hides(bins: BinArrays, facts: BlanketFacts) -> bool:
@@ -240,92 +244,6 @@ def ramps_since(onset_days: Floats, columns: BlanketColumns) -> Floats:
     """The columns of leaks that begin at times: (bins, laws x onsets), the onsets of the first law first."""
     ramps = [-np.maximum(lost[:, None] - np.interp(onset_days, columns.days, lost), 0.0) for lost in columns.lost]
     return np.concatenate(ramps, axis=1)
-
-
-def _design(columns: BlanketColumns, prior: BlanketPrior) -> Floats:
-    """(hypotheses, bins, parameters)."""
-    held = columns.uptake - prior.content[:, None] * columns.filling
-    design = np.empty((*held.shape, 6))
-    design[:, :, ALPHA] = 1.0
-    design[:, :, W] = -(columns.growth + held)
-    design[:, :, DELTA] = columns.filling
-    design[:, :, S] = columns.gas
-    design[:, :, Z] = columns.zero
-    design[:, :, TAU] = -held_by_tau(held)
-    return design
-
-
-def held_by_tau(held: Floats) -> Floats:
-    """The derivative of what is held by the logarithm of the time constant, from the hypotheses beside each one."""
-    by_tau = np.zeros_like(held)
-    single = held[1 : 1 + len(TAUS_D)]
-    by_tau[1 : 1 + len(TAUS_D)] = np.gradient(single, np.log(TAUS_D), axis=0)
-    return by_tau
-
-
-def _with_jumps(
-    design: Floats, columns: BlanketColumns, prior: BlanketPrior, jumps: Sequence[Jump], facts: BlanketFacts
-) -> tuple[Floats, Floats, Floats, list[int]]:
-    """Add columns for the jumps: the step; what drawn wine leaves as headspace; gas that went into the wine."""
-    added: list[Floats] = []
-    means: list[float] = []
-    deviations: list[float] = []
-    changes: list[int] = []
-    for jump in jumps:
-        after = columns.segment >= jump.segment
-        if not after.any() or after.all():
-            continue
-        added.append(np.broadcast_to(after.astype(np.float64), design.shape[:2]))
-        means.append(jump.kpa)
-        deviations.append(5.0 + abs(jump.kpa))
-        change = 1.0 - jump.share
-        if abs(change) > _SMALL_CHANGE:
-            # Either gas went, and the headspace is what it was, or wine, and it grew by as much as the pressure fell.
-            changes.append(6 + len(added))
-            added.append(design[:, :, W] * after)
-            if jump.drawn_l is None:
-                means.append(-0.5 * change * jump.w)
-                deviations.append(0.3 * abs(change) * jump.w)
-            else:
-                means.append(1.0 / (1.0 / jump.w + jump.drawn_l) - jump.w)
-                deviations.append(0.1 * abs(means[-1]))
-        if jump.kpa < 0.0:
-            first = int(np.argmax(after))
-            added.append(np.where(after, design[:, :, DELTA] - design[:, first : first + 1, DELTA], 0.0))
-            most = -jump.kpa / (RT0 * facts.filling.wine_l)
-            means.append(0.3 * most)
-            deviations.append(0.4 * most)
-    count = len(means)
-    mean = np.concatenate([prior.mean, np.broadcast_to(np.array(means), (len(design), count))], axis=1)
-    precision = np.zeros((len(design), 5 + count, 5 + count))
-    precision[:, :5, :5] = prior.precision
-    spread = np.arange(5, 5 + count)
-    precision[:, spread, spread] = np.array(deviations) ** -2.0
-    if count:
-        design = np.concatenate([design, np.stack(added, axis=2)], axis=2)
-    return design, mean, precision, changes
-
-
-def _normal(design: Floats, inverse: Floats, weighed: Floats, mean: Floats, precision: Floats) -> tuple[Floats, Floats]:
-    a = design.transpose(0, 2, 1) @ (inverse @ design)
-    a[:, 1:, 1:] += precision
-    # Hardly any: it keeps a constant column from being singular with others over a short time.
-    a[:, ALPHA, ALPHA] += 1e-8
-    c = design.transpose(0, 2, 1) @ weighed
-    c[:, 1:] += (precision @ mean[:, :, None])[:, :, 0]
-    return a, c
-
-
-def extra_column(
-    columns: Floats, design: Floats, inverse: Floats, left: Floats, cov: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """Add one column at a time: what chi squared falls by, the column's amount, its uncertainty, and its products."""
-    ahead = inverse @ columns
-    b = design.transpose(0, 2, 1) @ ahead
-    d = np.sum(columns * ahead, axis=0)
-    alone = np.maximum(d - np.sum(b * (cov @ b), axis=1), 1e-12 * np.maximum(d, 1e-6))
-    r = left @ columns
-    return r * r / alone, r / alone, alone**-0.5, b
 
 
 def _onsets(days: Floats, near: float | None) -> Floats:

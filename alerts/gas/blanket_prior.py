@@ -11,9 +11,10 @@ import numpy as np
 
 from alerts.gas.blanket_columns import RT0, SETTLING, TAUS_D
 from alerts.gas.blanket_facts import BlanketFacts
-from alerts.gas.blanket_fit import DELTA, BlanketFit, BlanketPrior, S, W, Z
+from alerts.gas.blanket_fit import BlanketFit
 from alerts.gas.gases import BlanketGas
 from alerts.gas.leak_evidence import Learned
+from alerts.gas.sound_fit import DELTA, BlanketPrior, S, W, Z
 from alerts.gas.wine_tables import wine_tables
 
 # Nitrogen in dry air, by volume (US Standard Atmosphere 1976, from memory).

@@ -17,8 +17,9 @@ from alerts.gas.blanket_noise import Unexplained, unexplained
 from alerts.gas.common_air import AirWitness, air_witness
 from alerts.gas.gases import kelvin
 from alerts.gas.leak_evidence import ML_MIN_PER_MOL_DAY, LeakEvidence, Learned, leak_evidence, learned
+from alerts.gas.sound_fit import DELTA, TAU, W, held_by_tau
 from alerts.gas.stuck_sensor import held_by_supply
-from alerts.gas.wine_tables import Floats
+from alerts.gas.wine_tables import Floats, wine_tables
 
 DAY_MS: Final = 86_400_000
 # mL a minute of a kPa a day at T0 in a litre.
@@ -28,6 +29,8 @@ KPA_DAY_TO_ML_MIN: Final = ML_MIN_PER_MOL_DAY / RT0
 _SUSPICIOUS: Final = 9.0
 # By so much two levels a day apart may be off without a leak: drift, barometer, what is not known of the headspace.
 _U_DAY_KPA: Final = 0.5
+# The first bins, which say what the wine would hold if it were at rest.
+_AT_START: Final = 3
 
 
 class LossRate(NamedTuple):
@@ -59,7 +62,7 @@ class FittedBlanket:
     def unexplained(self) -> Unexplained | None:
         """How much the best fit without a leak leaves to change within two hours; None where too little was read."""
         best = int(self.fit.chi_sound.argmin())
-        return unexplained(self.fit.columns, self.fit.columns.reduced - self.fit.design[best] @ self.fit.theta[best])
+        return unexplained(self.fit.columns, self.fit.left_of(best))
 
     def air_witness(self, station_kpa: float) -> AirWitness:
         """What the gauge shows of the weather, if it is vented and no barometer is read. station_kpa: mean air
@@ -69,7 +72,7 @@ class FittedBlanket:
         best = int(fit.chi_sound.argmin())
         more = (columns.air - station_kpa) * T0_K / (columns.celsius + kelvin(0.0))
         return air_witness(
-            fit.at_ms, columns.reduced - more, fit.design[best], fit.mean[best], fit.precision[best], fit.sizes
+            fit.at_ms, fit.explained_by(best) - more, fit.design[best], fit.mean[best], fit.precision[best], fit.sizes
         )
 
     @property
@@ -87,6 +90,26 @@ class FittedBlanket:
         level = columns.reduced + self.learned.w * columns.growth
         calm = (np.diff(columns.segment) == 0) & (columns.days[1:] > since_days)
         return float(np.diff(level)[calm].sum())
+
+    def given_off(self, since_days: float, facts: BlanketFacts) -> tuple[float, float]:
+        """By how much the gauge has risen since a time because the wine held more gas at the start than its blanket
+        did, whatever temperature has done, and its standard uncertainty [kPa at T0].
+        """
+        fit, columns = self.fit, self.fit.columns
+        solubility = wine_tables(facts.filling, facts.gas).solubility_at(columns.celsius[:_AT_START])
+        at_rest = float((solubility * columns.dry[:_AT_START]).mean())
+        short = fit.prior.content - at_rest
+        columns_of = [short[:, None] * columns.filling, columns.filling, short[:, None] * held_by_tau(columns.filling)]
+        answered = np.array([fit.answers_to(each) for each in columns_of])
+        then = int(np.searchsorted(columns.days, since_days))
+        rises = (answered[:, :, -1] - answered[:, :, min(then, len(columns.days) - 2)]).T
+        which = [W, DELTA, TAU]
+        given = np.sum(rises * fit.theta[:, which], axis=1)
+        variance = np.einsum("hi,hij,hj->h", rises, fit.scale * fit.cov[:, which][:, :, which], rises)
+        weights = np.exp(-0.5 * (fit.chi_sound - fit.chi_sound.min()) / fit.scale)
+        weights = weights / weights.sum()
+        mean = float(weights @ given)
+        return mean, float(np.sqrt(weights @ (variance + (given - mean) ** 2)))
 
     def moved_by_temperature(self, gas: GasNow, celsius: float, facts: BlanketFacts) -> float:
         """By how much temperature alone has moved the gauge in six hours [kPa]. celsius: now."""

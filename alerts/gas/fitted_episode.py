@@ -9,12 +9,13 @@ from typing import Final
 from alerts.gas.blanket_bins import BlanketBins
 from alerts.gas.blanket_facts import BlanketFacts, BlanketPoint
 from alerts.gas.blanket_finding import may_be_young_leak
-from alerts.gas.blanket_fit import BlanketPrior, Jump, fit_blanket
+from alerts.gas.blanket_fit import fit_blanket
 from alerts.gas.blanket_minutes import Cut
 from alerts.gas.blanket_prior import first_prior, later_prior, prior_after_leak
 from alerts.gas.fitted_blanket import DAY_MS, FittedBlanket, fitted_blanket
 from alerts.gas.heard_air import HeardAir
 from alerts.gas.leak_evidence import Learned, old_step
+from alerts.gas.sound_fit import BlanketPrior, Jump
 
 _LEAST_BINS: Final = 4
 # What a person writes down happened within so long of the time that is given.

@@ -10,8 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from alerts.gas.blanket_columns import RT0, SETTLING, TAUS_D
-from alerts.gas.blanket_fit import DELTA, BlanketFit, S, W, Z, extra_column, ramps_since
+from alerts.gas.blanket_fit import BlanketFit, ramps_since
 from alerts.gas.gas_ahead import LossWays
+from alerts.gas.sound_fit import DELTA, S, W, Z, extra_column
 from alerts.gas.wine_tables import Floats
 
 # mL a minute (0 °C, 101.325 kPa) of a mol a day.
@@ -46,7 +47,8 @@ class LeakEvidence(NamedTuple):
     gas lost (negative: gained) since its onset [kPa at T0]; kappa, u_kappa: kPa a day at T0 now; ml_min, u_ml_min: the
     same as a flow at 0 °C and 101.325 kPa; onset_days: since the first bin; w, u_w: 1/V20 with it [1/L]; uptake_kpa:
     what went into the wine since the first bin, by the best fit with it; share, zero: as in ``Learned``, with the leak;
-    ways: those that explain the readings, as often as they are likely.
+    ways: those that explain the readings, as often as they are likely; fallen: by how much the pressure has fallen
+    because of it: less than is lost, where the wine makes up for some.
     """
 
     better: float
@@ -62,6 +64,7 @@ class LeakEvidence(NamedTuple):
     share: float = 0.0
     zero: float = 0.0
     ways: LossWays | None = None
+    fallen: float = 0.0
 
 
 def learned(fit: BlanketFit) -> Learned:
@@ -105,6 +108,7 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         np.concatenate([getattr(look, name) for look in looks], axis=-1)
         for name in ("chi", "kappa", "u_kappa", "onset", "ramps")
     )
+    lowered = np.concatenate([look.lowered for look in looks], axis=-1)
     b = np.concatenate([look.products for look in looks], axis=-1)
     apart, is_near = (np.concatenate([getattr(look, name) for look in looks]) for name in ("apart", "is_near"))
     law = np.repeat(np.arange(len(looks)), [len(look.onset) for look in looks])
@@ -139,13 +143,14 @@ def leak_evidence(fit: BlanketFit, sign: float = 1.0) -> LeakEvidence:
         float(np.sum(weights * (fit.theta[:, None, S] - kappa * shift[:, :, S]))),
         float(np.sum(weights * (fit.theta[:, None, Z] - kappa * shift[:, :, Z]))),
         loss_ways(fit, weights, kappa, scale**0.5 * u_kappa, shift, law),
+        float(np.sum(best_weights * kappa * -lowered)),
     )
 
 
 class _Look(NamedTuple):
     """Fits with a leak by one law that began at times: hypotheses (rows) by onsets, in order. apart: what each onset
     counts for among the others; is_near: whether it is one of those closest to the best, 1 or 0; ramps: of bins (rows);
-    products: of ``extra_column``.
+    lowered: what each has made of the pressure by now; products: of ``extra_column``.
     """
 
     law: int
@@ -156,15 +161,17 @@ class _Look(NamedTuple):
     kappa: Floats
     u_kappa: Floats
     ramps: Floats
+    lowered: Floats
     products: Floats
 
 
 def _look(fit: BlanketFit, law: int, onset: Floats, sign: float) -> _Look:
     ramps = ramps_since(onset, fit.columns)[:, law * len(onset) : (law + 1) * len(onset)]
-    drop, kappa, u_kappa, products = extra_column(ramps, fit.design, fit.inverse, fit.left, fit.cov)
+    answered = fit.answered(ramps)
+    drop, kappa, u_kappa, products = extra_column(answered, fit.design, fit.inverse, fit.left, fit.cov)
     chi = np.where(sign * kappa > 0.0, fit.chi_sound[:, None] - drop, np.inf)
     same = np.ones(len(onset))
-    return _Look(law, onset, same, same, chi, kappa, u_kappa, ramps, products)
+    return _Look(law, onset, same, same, chi, kappa, u_kappa, ramps, answered[..., -1, :], products)
 
 
 def _zoomed(fit: BlanketFit, look: _Look, sign: float) -> _Look:
@@ -218,8 +225,7 @@ def loss_ways(
 
 def _taken(fit: BlanketFit, w: Floats, delta: Floats) -> Floats:
     """What has gone into the wine by each bin [kPa at T0]: (hypotheses, bins)."""
-    held = -fit.design[:, :, W] - fit.columns.growth
-    return np.asarray(held * w[:, None] - fit.design[:, :, DELTA] * delta[:, None])
+    return np.asarray(fit.held * w[:, None] - fit.columns.filling * delta[:, None])
 
 
 def _uptake(fit: BlanketFit, best: int, kappa: Floats, shift: Floats, chi: Floats) -> float:

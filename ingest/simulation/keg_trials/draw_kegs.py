@@ -14,11 +14,14 @@ from dataclasses import dataclass, replace
 from math import exp, log
 from typing import Literal, TypeVar
 
+import numpy as np
 from numpy.random import Generator, default_rng
 
+from ingest.simulation.keg_trials.array_physics import GASES, gas_in_wine
 from ingest.simulation.keg_trials.keg import Happening, KegAir, KegProbes, Leak, Moved, TrialKeg, Vent, WineDrawn
 from ingest.simulation.physics import GAS_CONSTANT, ZERO_C
 
+_CAPACITY_L = 19.0
 _DAY_S = 86_400.0
 _OXYGEN_IN_AIR_KPA = 20.6
 _NITROGEN_IN_AIR_KPA = 76.8
@@ -86,7 +89,7 @@ def _draw_keg(kind: KegKind, seed: int, number: int) -> TrialKeg:
     noise_seed = int(random.integers(1 << 40))
     wine, stirring, gas = _pick(random, kind.wine), _pick(random, kind.stirring), _pick(random, kind.gas)
     start_kpa = float(random.uniform(*kind.start_kpa))
-    capacity_l = 19.0
+    capacity_l = _CAPACITY_L
     wine_l = capacity_l - kind.headspace_l
     believed = wine_l + _contents_error(random, kind)
     believed = min(believed, capacity_l - 0.12)
@@ -197,7 +200,12 @@ def _made(random: Generator, kind: KegKind) -> float:
     if kind.rising_kpa_day is None:
         return 0.0
     kpa_s = float(random.uniform(*kind.rising_kpa_day)) / _DAY_S
-    return kpa_s * kind.headspace_l / (GAS_CONSTANT * (13.0 + ZERO_C))
+    space_l = kind.headspace_l
+    if kind.gas == ("co2",):
+        # The wine keeps its share: a litre of it holds as much as this many litres of headspace.
+        held = float(gas_in_wine(np.array([13.0]), np.array([0.9]))[GASES.index("co2"), 0])
+        space_l += held * GAS_CONSTANT * (13.0 + ZERO_C) * (_CAPACITY_L - kind.headspace_l)
+    return kpa_s * space_l / (GAS_CONSTANT * (13.0 + ZERO_C))
 
 
 def _held(random: Generator, wine: Wine, gas: str, start_kpa: float) -> tuple[float, ...]:
