@@ -37,6 +37,13 @@ _LEAST_KPA_DAY: Final = 0.25
 _SLOWEST_DAYS: Final = 70.0
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
+# Where the wine sets the pressure, no leak is believed if even the best fit leaves more than so many times what is
+# likely (chi squared over its expectation).
+_MOST_SCALE: Final = 1.5
+# Nor one that the wine feeds with so much of the loss, if the pressure falls by less a day: dissolving that is not
+# quite as in the formula can do that.
+_FED_SHARE: Final = 0.4
+_FED_KPA_DAY: Final = 1.2
 # That flaw shows over days: over a short part of them no more than so many times that part of it.
 _UPTAKE_SPREAD: Final = 4.0
 # So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
@@ -116,6 +123,8 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
         return False
     part = min(1.0, _UPTAKE_SPREAD * (fitted.days - leak.onset_days) / fitted.days)
     least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
+    if not was_certain and fitted.fit.answers is not None and not _is_plain(fitted):
+        return False
     slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     certain = _CERTAIN
     if leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D:
@@ -126,6 +135,14 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     if not was_certain and leak.lost < share * fitted.thermal_swing(leak.onset_days, facts):
         return False
     return _fallen(fitted, leak) > _FALLEN_KPA
+
+
+def _is_plain(fitted: FittedBlanket) -> bool:
+    """Whether a leak under gas that the wine holds much of is more than a flaw in how the wine answers."""
+    leak = fitted.leak
+    is_fed = leak.fallen < (1.0 - _FED_SHARE) * leak.lost
+    is_quick = leak.fallen > _FALLEN_KPA + _FED_KPA_DAY * (fitted.days - leak.onset_days)
+    return fitted.fit.scale <= _MOST_SCALE and (is_quick or not is_fed)
 
 
 def _fallen(fitted: FittedBlanket, leak: LeakEvidence) -> float:
