@@ -24,8 +24,8 @@ from alerts.command.options import (
 from alerts.command.terminal import print_plain
 from alerts.view.entries.journal_lines import entry_json, entry_lines
 from alerts.view.format import local_time
-from alerts.view.vessel_contents import contents_line
 from alerts.view.racking_lines import racking_line
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import nearest
 from ingest.json_text import json_text
 from ingest.process import wall_ms

@@ -21,11 +21,11 @@ from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
 from alerts.view.gas.supply_lines import supply_line
 from alerts.view.own_state import own_parts
 from alerts.view.places.cellar_json import cellar_json
-from alerts.view.vessel_contents import contents_line
 from alerts.view.racking_lines import racking_line
 from alerts.view.reading_lines import reading_line
 from alerts.view.so2.so2_lines import so2_line
 from alerts.view.status import CellarStatus, PlaceStatus, cellar_status
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar
 from ingest.json_text import json_text
 from ingest.machine_clock import even_time

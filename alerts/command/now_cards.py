@@ -12,11 +12,11 @@ from alerts.view.gas.blanket_lines import blanket_lines
 from alerts.view.gas.supply_lines import supply_line
 from alerts.view.places.cellar_json import card_json
 from alerts.view.places.vessel_card import VesselCard, known_vessels, vessel_cards
-from alerts.view.vessel_contents import contents_line
 from alerts.view.racking_lines import racking_line
 from alerts.view.reading_lines import reading_line
 from alerts.view.so2.so2_lines import so2_lines
 from alerts.view.so2.total_so2_lines import total_so2_lines
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Cellar, nearest
 from ingest.json_text import json_text
 from ingest.store import Store

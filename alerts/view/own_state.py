@@ -8,11 +8,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from alerts.view.absence_lines import absence_line, stands_in
-from alerts.view.ring_lines import ring_line
 from alerts.view.format import counted
 from alerts.view.judge_lines import judge_line
 from alerts.view.mail_lines import undelivered_head, undelivered_line
 from alerts.view.mirror_lines import mirror_lines
+from alerts.view.ring_lines import ring_line
 from alerts.view.status import CellarStatus, DaemonStatus
 from alerts.watch.own_health import LOG_BYTES
 from ingest.cellar import Cellar

@@ -21,8 +21,8 @@ from alerts.page.entering.entry_post import EntryPost, checked_form, read_post
 from alerts.page.entering.entry_steps import take_step
 from alerts.view.entries.advised_forms import NOTHING, About, form_path
 from alerts.view.format import age, quantity_name, value_text, with_capital
-from alerts.view.vessel_contents import contents_line
 from alerts.view.status import cellar_status
+from alerts.view.vessel_contents import contents_line
 from ingest.cellar import Probe
 from ingest.entering import Prepared, prepare, write
 from ingest.journal.entry import Entry, kind_words

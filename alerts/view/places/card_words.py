@@ -25,10 +25,10 @@ from alerts.view.gas.blanket_lines import blanket_lines
 from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
 from alerts.view.gas.supply_lines import supply_line
 from alerts.view.places.vessel_card import VesselCard, vessel_cards
-from alerts.view.vessel_contents import volume_text
 from alerts.view.so2.so2_lines import so2_done_words, so2_lines
 from alerts.view.so2.total_so2_lines import total_done_words, total_so2_lines
 from alerts.view.status import CellarStatus
+from alerts.view.vessel_contents import volume_text
 from alerts.watch.due import DueLimit
 from ingest.cellar import Cellar, EffectiveLimit
 from ingest.journal.entry import Entry, kind_words

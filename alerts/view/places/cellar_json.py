@@ -11,17 +11,17 @@ from alerts.so2.vessel_total import VesselTotal
 from alerts.view.absence_lines import absence_json
 from alerts.view.alarms.alarm_lines import alarm_json
 from alerts.view.alarms.muted_lines import muted_json
-from alerts.view.ring_lines import ring_json
 from alerts.view.gas.blanket_lines import blanket_json, blanket_of
 from alerts.view.gas.cylinder_lines import cylinder_json, cylinder_of
 from alerts.view.gas.supply_lines import supply_json
 from alerts.view.places.vessel_card import VesselCard
-from alerts.view.vessel_contents import contents_json
 from alerts.view.racking_lines import racking_json
 from alerts.view.reading_lines import reading_json
+from alerts.view.ring_lines import ring_json
 from alerts.view.so2.so2_lines import so2_json
 from alerts.view.so2.total_so2_lines import total_so2_json
 from alerts.view.status import CellarStatus, DaemonStatus, PlaceStatus
+from alerts.view.vessel_contents import contents_json
 from ingest.cellar import Cellar
 from ingest.store.alarms.messages import Undelivered
 from ingest.times import iso_utc

@@ -16,10 +16,10 @@ from alerts.view.format import local_time, quality_text, quantity_name, value_te
 from alerts.view.gas.blanket_lines import blanket_line, blanket_of
 from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
 from alerts.view.gas.supply_lines import supply_line
-from alerts.view.vessel_contents import free_text, lots_text, volume_text
 from alerts.view.racking_lines import racking_line
 from alerts.view.so2.so2_lines import So2Summary, judged_so2
 from alerts.view.status import AlarmStatus, CellarStatus, MutedStatus, PlaceStatus, ReadingStatus
+from alerts.view.vessel_contents import free_text, lots_text, volume_text
 from ingest.cellar import Cellar
 from ingest.journal.contents import Contents
 

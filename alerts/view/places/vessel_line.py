@@ -8,9 +8,9 @@ from datetime import tzinfo
 
 from alerts.view.format import age, value_text
 from alerts.view.gas.blanket_lines import blanket_of, finding_name, floor_text, lost_text
-from alerts.view.vessel_contents import volume_text
 from alerts.view.so2.so2_lines import judged_so2_line
 from alerts.view.status import PlaceStatus, ReadingStatus
+from alerts.view.vessel_contents import volume_text
 from ingest.journal.contents import Contents
 
 
