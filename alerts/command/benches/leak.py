@@ -5,9 +5,10 @@ from __future__ import annotations
 __all__ = ["EXAMPLE", "leak"]
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Annotated, Final, Literal, TextIO
 
@@ -23,6 +24,7 @@ from alerts.gas.blanket import BAROMETER_RANGE, GAUGE_RANGE, BlanketState, Filli
 from alerts.gas.blanket_facts import BlanketFacts, BlanketJudgement, BlanketPoint
 from alerts.gas.cautions import PRESSURE_CAUTIONS
 from alerts.gas.gases import blanket_gas
+from alerts.view.format import counted
 from alerts.view.gas.blanket_values import hours_text
 from ingest.json_text import json_text
 from ingest.times import iso_utc, iso_utc_known
@@ -30,8 +32,11 @@ from ingest.times import iso_utc, iso_utc_known
 EXAMPLE: Final = (
     "Example: leeside bench leak readings.csv --gas nitrogen --capacity-l 19 --wine-l 18 --alcohol 12 --mounted wall"
 )
-# On the way a judgement is made when something is new, and else so often.
+# On the way a judgement is made when something is new, and else so often. Where only the last one is asked for, that
+# holds for the last days, and before it is made seldom: what was found before counts, but takes time.
 _EVERY_MS: Final = 10 * 60_000
+_SELDOM_MS: Final = 6 * 3_600_000
+_LAST_MS: Final = 2 * 86_400_000
 _U_RANGE: Final = AllowedRange("uncertainty of the wine", 0.001, 1e5, "L", "a volume has")
 _HELP: Final = (
     f"CSV with the columns {','.join(REQUIRED)} (RFC 3339, gauge kPa, °C); {' and '.join(OPTIONAL)} may follow. "
@@ -150,30 +155,48 @@ def _judged(points: Iterator[BlanketPoint], facts: BlanketFacts, *, as_it_goes: 
     # With numpy, which the other benches do not need.
     from alerts.gas.blanket_watch import BlanketWatch
 
-    watch: BlanketWatch | None = None
-    judged_ms: int | None = None
-    last_ms: int | None = None
-    unordered = 0
-    for point in points:
-        if watch is None:
-            watch = BlanketWatch(facts)
-        if last_ms is not None and point.at_ms <= last_ms:
-            unordered += 1
-            continue
-        last_ms = point.at_ms
-        watch.add(point)
-        if as_it_goes and (judged_ms is None or point.at_ms - judged_ms >= _EVERY_MS or watch.has_news):
-            judged_ms = point.at_ms
-            print(json_text({"at": iso_utc(judged_ms), **_result(watch.judge(judged_ms))}))
-    if watch is None or last_ms is None:
+    ordered, remarks = _in_order(points)
+    if not ordered:
         raise OutOfRange("table", "there is no row with a time, a pressure and a temperature in it")
-    judgement = watch.judge(last_ms)
-    if as_it_goes and judged_ms != last_ms:
-        print(json_text({"at": iso_utc(last_ms), **_result(judgement)}))
-    if unordered:
-        late = f"{unordered} rows were left out: their time was not after that of the row before"
-        judgement = replace(judgement, warnings=(*judgement.warnings, late))
+    watch = BlanketWatch(facts)
+    judged_ms: int | None = None
+    for point in ordered[:-1]:
+        watch.add(point)
+        since_ms = _SELDOM_MS if judged_ms is None else point.at_ms - judged_ms
+        if as_it_goes or ordered[-1].at_ms - point.at_ms <= _LAST_MS:
+            is_due = since_ms >= _EVERY_MS or watch.has_news
+        else:
+            is_due = since_ms >= _SELDOM_MS
+        if is_due:
+            judged_ms = point.at_ms
+            on_the_way = watch.judge(judged_ms)
+            if as_it_goes:
+                _print_line(on_the_way)
+    watch.add(ordered[-1])
+    judgement = watch.judge(ordered[-1].at_ms)
+    judgement = replace(judgement, warnings=(*judgement.warnings, *remarks))
+    if as_it_goes:
+        _print_line(judgement)
     return judgement
+
+
+def _in_order(points: Iterable[BlanketPoint]) -> tuple[list[BlanketPoint], list[str]]:
+    """Bring points into the order of their times, the first of each time, with remarks on what was not so."""
+    rows = list(points)
+    first_of = {point.at_ms: point for point in reversed(rows)}
+    ordered = [first_of[at_ms] for at_ms in sorted(first_of)]
+    remarks = []
+    if twice := len(rows) - len(ordered):
+        remarks.append(f"left out, since there was a row of the same time before: {counted(twice, 'row')}")
+    if unordered := sum(after.at_ms < before.at_ms for before, after in pairwise(rows)):
+        remarks.append(
+            f"brought into the order of their times, since a later row stood before: {counted(unordered, 'row')}"
+        )
+    return ordered, remarks
+
+
+def _print_line(judgement: BlanketJudgement) -> None:
+    print(json_text({"at": iso_utc(judgement.at_ms), **_result(judgement)}))
 
 
 def _result(judgement: BlanketJudgement) -> dict[str, object]:
