@@ -97,15 +97,17 @@ def test_a_message_without_a_picture_is_plain_text_alone() -> None:
 
 @dataclass
 class Studio:
-    """Draws when it is allowed to. now_ms: the clock; asked: what was to be drawn."""
+    """Draws when it is allowed to. now_ms: the clock; asked: what was to be drawn; as_of: as of which times."""
 
     may_draw: Event = field(default_factory=Event)
     now_ms: int = EPOCH_MS
     asked: list[str] = field(default_factory=list)
+    as_of: list[int] = field(default_factory=list)
     fails: bool = False
 
     def draw(self, occurrence: str, now_ms: int) -> bytes | None:
         self.asked.append(occurrence)
+        self.as_of.append(now_ms)
         assert self.may_draw.wait(30)
         if self.fails:
             raise PictureFailed("the picture was not drawn within 20 s")
@@ -133,6 +135,16 @@ def test_a_picture_in_time_goes_with_its_message_and_is_drawn_once_for_all(studi
     assert pictures.of(MESSAGE._replace(id=2, recipient="ben@cellar.example")) == PICTURE
     assert studio.asked == ["7f3k"]
     assert not list(pictures.late())
+
+
+def test_what_waited_for_days_shows_the_day_before_it_was_written(studio: Studio) -> None:
+    studio.may_draw.set()
+    pictures = studio.pictures
+    studio.now_ms += 10 * DAY_MS
+    held = MESSAGE._replace(not_before_ms=studio.now_ms)
+    assert pictures.of(held) == PICTURE
+    assert pictures.of(held._replace(id=2, created_ms=studio.now_ms - 8 * 3_600_000)) == PICTURE
+    assert studio.as_of == [held.created_ms, studio.now_ms]
 
 
 def test_a_later_message_about_the_same_alarm_gets_a_picture_of_its_own(studio: Studio) -> None:

@@ -35,6 +35,9 @@ WAIT_MS: Final = 1500
 # A picture that is late follows by itself, but no more often than this: many alarms at once must not become twice as
 # many mails.
 LATE_AGAIN_MS: Final = 60_000
+# What waited longer, such as for the end of an absence, shows the day before it was written: by then the last day may
+# have nothing to do with it.
+_OLD_MS: Final = 24 * 3_600_000
 # A child that takes longer is ended.
 _DRAW_S: Final = 20.0
 _MOST_KEPT: Final = 16
@@ -75,7 +78,8 @@ class AlarmPictures:
         self._lock = Lock()
         self._orders: OrderedDict[tuple[str, int], _Order] = OrderedDict()
         self._thread: Thread | None = None
-        self._waiting: list[tuple[str, _Order]] = []
+        # An occurrence, and when its message was written, UTC ms.
+        self._waiting: list[tuple[str, int, _Order]] = []
         self._last_late_ms: int | None = None
 
     def of(self, message: MessageRow) -> bytes | None:
@@ -121,7 +125,7 @@ class AlarmPictures:
                 order = self._orders[occurrence, created_ms] = _Order(until_ms)
                 while len(self._orders) > _MOST_KEPT:
                     self._orders.popitem(last=False)
-                self._waiting = [*self._waiting, (occurrence, order)][-_MOST_KEPT:]
+                self._waiting = [*self._waiting, (occurrence, created_ms, order)][-_MOST_KEPT:]
                 if self._thread is None:
                     self._thread = Thread(target=self._work, name="pictures", daemon=True)
                     self._thread.start()
@@ -133,13 +137,14 @@ class AlarmPictures:
                 if not self._waiting:
                     self._thread = None
                     return
-                occurrence, order = self._waiting.pop(0)
+                occurrence, created_ms, order = self._waiting.pop(0)
                 is_given_up = bool(self._waiting) and self._clock() >= order.until_ms
             if is_given_up:  # so that of many alarms at once those have a picture that can still get one in time
                 order.done.set()
                 continue
+            now_ms = self._clock()
             try:
-                order.picture = self._make(occurrence, self._clock())
+                order.picture = self._make(occurrence, now_ms if now_ms - created_ms < _OLD_MS else created_ms)
             except (PictureFailed, IngestError) as error:
                 _log.warning("the picture of alarm %s was not made: %s", occurrence, error)
             except Exception:  # noqa: BLE001  the top of the thread's turn; it goes on
