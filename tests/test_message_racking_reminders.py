@@ -79,6 +79,17 @@ def test_it_is_reminded_of_after_four_hours_and_a_day_once_each(bench: Bench) ->
     assert len(bench.at(6 * 24 * HOUR)) == 4
 
 
+def test_it_names_the_forms_too_where_people_can_reach_the_page(tmp_path: Path, bench: Bench) -> None:
+    assert "On the page" not in bench.at(4 * HOUR)[0].body
+    page = '[page]\nurl = "https://cellar.example"\npassword_hash_file = "hash"\n'
+    (tmp_path / "more").mkdir()
+    with (reachable := Bench(tmp_path / "more", f"{TEXT}\n{page}")).store:
+        body = reachable.at(4 * HOUR)[0].body
+    assert "leeside enter racking" in body
+    assert "https://cellar.example/enter/racking?from=K1\n" in body
+    assert f"https://cellar.example/journal/{reachable.racking}/strike\n" in body
+
+
 def test_it_waits_for_waking_hours(bench: Bench) -> None:
     # 20:13 is in waking hours. Of a racking that begins at 21:13 the four hours end at night.
     at_once = bench.at(4 * HOUR)[0]

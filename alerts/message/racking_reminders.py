@@ -13,6 +13,7 @@ from alerts.message.hours import earliest
 from alerts.message.message_id import stable_message_id
 from alerts.message.reports import put_report
 from alerts.message.wording import MessageText
+from alerts.view.entries.advised_forms import NOTHING, form_path
 from alerts.view.format import duration_text, exact_time
 from ingest.cellar import Cellar
 from ingest.journal.open_rackings import LONGEST_RACKING_MS, OpenRacking
@@ -90,5 +91,16 @@ class RackingReminders:
             f"The {racking.name}, begun {exact_time(racking.at_ms, zone)} by {racking.who}, {age} ago, is not "
             f"finished in the journal. {effect} High pressure is an alarm at any time.\n\n"
             f"Write down what came of it:        leeside enter racking {file} {sources} --to ...\n"
-            f"or strike it, if nothing did:      leeside strike {file} {racking.entry} --reason '...'\n",
+            f"or strike it, if nothing did:      leeside strike {file} {racking.entry} --reason '...'\n"
+            f"{self._on_the_page(racking)}",
+        )
+
+    def _on_the_page(self, racking: OpenRacking) -> str:
+        """Where the page has the forms for the same, "" where nobody can reach it from elsewhere."""
+        url = self._cellar.page.url if self._cellar.page else None
+        if url is None:
+            return ""
+        return (
+            f"On the page, to write it down:      {url}{form_path('racking', NOTHING, {'from': racking.sources})}\n"
+            f"or to strike it:                    {url}/journal/{racking.entry}/strike\n"
         )

@@ -21,7 +21,7 @@ from tempfile import TemporaryDirectory
 from a_browser import PHONE, SCREEN, Visit, running_browser
 from a_mill_lane import MillLaneOnDisk
 from PIL import Image
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from ingest.pulse import AlertsPulse, BrokerPulse, IngestPulse, LinePulse
 from ingest.store.pulse_rows import write_pulse
@@ -51,7 +51,7 @@ def _await_chart(page: Page) -> None:
 
 def _await_pictures(page: Page) -> None:
     """Wait until all pictures of a sheet have come."""
-    page.wait_for_function("[...document.images].every((each) => each.complete)", timeout=_LONGEST_MS)
+    expect(page.locator(".pictures .coming")).to_have_count(0, timeout=_LONGEST_MS)
 
 
 PICTURES: dict[str, tuple[str, int, Callable[[Page], None] | None]] = {
