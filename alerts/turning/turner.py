@@ -16,8 +16,8 @@ from alerts.message import DirectMessages, Notifier, Reminders
 from alerts.so2.limits import possible_so2_limits, so2_limits
 from alerts.turning.judgement_feed import JudgementFeed
 from alerts.turning.message_background import StoredBackground
-from alerts.turning.rate_windows import stored_windows
 from alerts.turning.reading_feed import ReadingFeed
+from alerts.turning.start_state import away_s, state_at_start
 from alerts.turning.turn_reports import TurnReports
 from alerts.turning.without_store import Shadow, WithoutStore
 from alerts.view.alarms.record_lines import step_words
@@ -40,7 +40,6 @@ from ingest.store.alarms.alarm_record import (
     AlarmRow,
     TransitionRow,
     add_transition,
-    alarm_rows,
     put_alarm,
     remove_alarm,
 )
@@ -53,7 +52,7 @@ from ingest.store.journal.vessel_use import VesselUse, VesselUseCache
 from ingest.store.pulse_rows import pulses, write_pulse
 from ingest.store.readings.series import declare
 from ingest.store.readings.series_history import first_fresh_since, fresh_after
-from ingest.store.readings.undated import DATED, KNOWN
+from ingest.store.readings.undated import DATED
 
 log = logging.getLogger("alerts")
 
@@ -76,10 +75,6 @@ FIRST_LOOK_MS: Final = 10 * 60 * 1000
 SHORT_WAIT_S: Final = 1.0
 # A limit on silence that has heard nothing for so long does not begin again at a restart.
 SILENCE_KEPT_S: Final = 10.0
-# A restart is as quick as this where the daemon died or was started again at once.
-QUICK_RESTART_S: Final = 20.0
-# After the machine was off, what is slow has at least so long to be heard before its silence is alarmed.
-AFTER_BOOT_S: Final = 600.0
 
 # Without 0, 1, i, l and o: an id is read off a phone and typed with cold fingers.
 _LETTERS: Final = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -144,8 +139,10 @@ class Turner:
         self._occurrences = cursor(store, _OCCURRENCE) or 0
         stored_pulse = pulses(store).alerts
         self._reports = TurnReports(cellar, store, limits, now)
-        self._reports.gap.notice(_away_s(stored_pulse, now), self._judged_id, now)
-        self._state = self._load_state(now, stored_pulse)
+        self._reports.gap.notice(away_s(stored_pulse, now), self._judged_id, now)
+        self._state = state_at_start(
+            store, self._watch, limits, self._series_of, self._feed, self._judged_id, stored_pulse, now
+        )
         self._reminders = Reminders(cellar)
         self._reminders.see(self._state.records, limits)
         self._last_turn: Now = now
@@ -158,31 +155,6 @@ class Turner:
         stored, seen = pulses(store).ingest, cursor(store, _PULSE)
         self._pulse_seen = _identity(stored) if stored and seen in (None, stored.beat.counter) else None
         self._backups_since_ms = None if cellar.backup is None else backups_since(store, now.utc_ms)
-
-    def _load_state(self, now: Now, pulse: Pulse[AlertsPulse] | None) -> WatchState:
-        known_ms = cursor(self._store, KNOWN) or 0
-        newest = self._feed.newest(self._judged_id, now.utc_ms, known_ms)
-        rows = {row.key: row.entry for row in alarm_rows(self._store)}
-        state = WatchState.from_rows(rows, now, newest, self._silences(pulse, now), known_ms)
-        limits = self._limits.values()
-        return state.with_windows(stored_windows(self._store, self._watch, limits, self._series_of, newest))
-
-    def _silences(self, pulse: Pulse[AlertsPulse] | None, now: Now) -> dict[str, float]:
-        """For how long each limit on silence had heard nothing when the last pulse was written, seconds."""
-        if pulse is None:
-            return {}
-        silences = pulse.body.silent_s
-        away_s = None if now.even is None or pulse.beat.even is None else now.even.since(pulse.beat.even)
-        if away_s is not None:
-            # After a quick restart silence goes on; after a longer one what is read may have been away as well.
-            passed_s = away_s if away_s <= QUICK_RESTART_S else 0.0
-            return {key: silent_s + passed_s for key, silent_s in silences.items()}
-        # The machine was off: what it reads has a while to be there again.
-        return {
-            key: min(silent_s, self._limits[key].setpoint - AFTER_BOOT_S)
-            for key, silent_s in silences.items()
-            if key in self._limits and self._limits[key].setpoint > AFTER_BOOT_S
-        }
 
     def _use_at(self, now: Now) -> VesselUse:
         """Where which wine lies; where nobody knows, what was known stands."""
@@ -397,15 +369,6 @@ class Turner:
             mark_applied(connection, event, outcome, now.utc_ms)
         self._notifier.withdraw(connection, result.transitions, now.utc_ms)
         return self._notifier.notify(connection, transitions, now.utc_ms, report_by_ms=self._reports.gap.report_by_ms)
-
-
-def _away_s(pulse: Pulse[AlertsPulse] | None, now: Now) -> float:
-    """For how long no turn was made before this start, by the last pulse, in seconds; 0 if there was none."""
-    if pulse is None:
-        return 0.0
-    if now.even is None or pulse.beat.even is None or (away_s := now.even.since(pulse.beat.even)) is None:
-        return (now.utc_ms - pulse.at_ms) / 1000
-    return away_s
 
 
 def _log_steps(transitions: Sequence[Transition]) -> None:
