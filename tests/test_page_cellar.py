@@ -108,6 +108,16 @@ def test_a_card_says_what_is_behind_a_line(visitor: Asker, path: str, words: lis
         assert each in text_of(answer.text)
 
 
+def test_work_that_is_due_leads_to_its_form(visitor: Asker) -> None:
+    card, alarms = visitor.get("/vessel/K2").text, visitor.get("/alarms", accept="text/html").text
+    assert '<a class="form" href="/enter/titration?vessel=K2">write it down<' in card
+    assert 'write it down: <a class="form" href="/enter/titration?vessel=K2">titration</a>.' in alarms
+    assert "leeside enter" not in card + alarms
+    limits = visitor.get("/limits?at=K1", accept="text/html").text
+    assert '<a class="form" href="/review/K1">the review of K1</a>' in limits
+    assert re.findall("leeside (?:enter|dose|review) ", text_of(limits)) == []
+
+
 @pytest.mark.parametrize("path", ["/vessel/K7", "/vessel/N2", "/cylinder/K1", "/room/K1", f"/vessel/{'x' * 150}"])
 def test_a_card_that_is_not_there_names_those_that_are(visitor: Asker, path: str) -> None:
     answer = visitor.get(path, accept="text/html")

@@ -20,6 +20,7 @@ from alerts.view.alarms.limit_lines import (
 )
 from alerts.view.alarms.record_lines import record_line
 from alerts.view.due_lines import day_text, due_name
+from alerts.view.entries.advised_forms import about_limit, advised_paths
 from alerts.view.format import age, local_time
 from alerts.view.gas.blanket_lines import blanket_lines
 from alerts.view.gas.cylinder_lines import cylinder_lines, cylinder_of
@@ -79,14 +80,17 @@ class EntryWords:
 
 @dataclass(frozen=True, slots=True)
 class CardWords:
-    """A place's card. facts: name and value; done: what was done last; due: work with when it falls due, the first
-    one first; so2, gas: lines, the most important first; record: the newest steps of the alarm record, newest first.
+    """A place's card.
+
+    facts: name and value; done: what was done last; due: work with when it falls due and the path of the form that
+    writes it down ("" for none), the first one first; so2, gas: lines, the most important first; record: the newest
+    steps of the alarm record, newest first.
     """
 
     facts: tuple[tuple[str, str], ...]
     done: tuple[tuple[str, str], ...]
     found: tuple[FoundWords, ...]
-    due: tuple[tuple[str, str], ...]
+    due: tuple[tuple[str, str, str], ...]
     so2: tuple[str, ...]
     gas: tuple[str, ...]
     limits: tuple[LimitWords, ...]
@@ -99,7 +103,8 @@ def card_words(cellar: Cellar, store: Store, id: str, status: CellarStatus) -> C
     that an earlier one had. Not inside ``store.read()``.
     """
     zone, units, now_ms = cellar.site.zone, cellar.site.units, status.now_ms
-    is_vessel = id not in {place.id for place in cellar.places} or any(vessel.id == id for vessel in cellar.vessel)
+    kinds = {place.id: place.kind for place in cellar.places}
+    is_vessel = id not in kinds or any(vessel.id == id for vessel in cellar.vessel)
     with store.read():
         card = vessel_cards(cellar, store, now_ms, [id])[0] if is_vessel else None
         limits = [limit for limit in status.limits.values() if limit.at == id]
@@ -112,7 +117,7 @@ def card_words(cellar: Cellar, store: Store, id: str, status: CellarStatus) -> C
         facts=() if card is None else tuple(_facts(card, units)),
         done=() if card is None else tuple(_done(card, zone, now_ms)),
         found=() if card is None else tuple(_found(card, zone, now_ms)),
-        due=tuple(_due([work for work in due if work.limit.at == id], zone, now_ms)),
+        due=tuple(_due([work for work in due if work.limit.at == id], kinds.get(id, ""), zone, now_ms)),
         so2=() if card is None else tuple(_so2(card, zone)),
         gas=tuple(gas),
         limits=tuple(_limit_words(each, zone, now_ms) for each in statuses),
@@ -163,11 +168,12 @@ def _found(card: VesselCard, zone: tzinfo, now_ms: int) -> Iterator[FoundWords]:
             yield FoundWords("total SO2", f"{total.found.mg_l:.0f} mg/L", when, ", ".join(total_done_words(total)))
 
 
-def _due(works: list[DueLimit], zone: tzinfo, now_ms: int) -> Iterator[tuple[str, str]]:
+def _due(works: list[DueLimit], place_kind: str, zone: tzinfo, now_ms: int) -> Iterator[tuple[str, str, str]]:
     for limit, fact in sorted(works, key=lambda work: (work.fact.due_ms, work.limit.key)):
         when = "since" if fact.due_ms <= now_ms else "on"
         done = f" ({fact.finding} {day_text(fact.from_ms, zone, now_ms)})" if fact.finding else ""
-        yield due_name(limit), f"due {when} {day_text(fact.due_ms, zone, now_ms)}{done}"
+        paths = advised_paths(limit.action, about_limit(limit, place_kind))
+        yield due_name(limit), f"due {when} {day_text(fact.due_ms, zone, now_ms)}{done}", paths[0] if paths else ""
 
 
 def _so2(card: VesselCard, zone: tzinfo) -> list[str]:
