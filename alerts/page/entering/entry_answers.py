@@ -26,7 +26,7 @@ from typing import Annotated, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, StrictBool, StringConstraints
 
-from alerts.page.cellar.cellar_answers import ContentsAnswer
+from alerts.page.cellar.place_answers import ContentsAnswer
 from alerts.page.entering.calibration_answers import ANY_PROBE_QUESTIONS
 from alerts.page.entering.form_controls import Control, control_of
 from alerts.view.entries.entry_form import FormField
