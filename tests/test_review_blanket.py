@@ -226,6 +226,15 @@ def test_no_probe() -> None:
     assert section(None).verdict == "not known"
 
 
+def test_a_gauge_that_is_read_by_hand() -> None:
+    found = section({"by_hand": ((NOW - 5 * HOUR, 48.0), (NOW - HOUR, 52.0))})
+    assert found.verdict == "not known"
+    assert "Since 27 Nov the gauge was read 2 times, by hand: 52.0 kPa last, on" in found.reason
+    low = section({"by_hand": ((NOW - 5 * HOUR, 2.0), (NOW - HOUR, 52.0))})
+    assert low.verdict == "take care"
+    assert "2.0 kPa at the lowest, under the air floor of 5.0 kPa" in low.reason
+
+
 @pytest.mark.parametrize(("headspace_l", "verdict"), [(0.3, "in order"), (4.0, "take care"), (None, "not known")])
 def test_a_vessel_without_a_blanket(headspace_l: float | None, verdict: str) -> None:
     contents = Contents("C1", known=True, volume_l=18.7, capacity_l=23.0, headspace_l=headspace_l, style="red")

@@ -129,6 +129,15 @@ def test_measurements_of_the_wine(tmp_path: Path) -> None:
     cellar.store.close()
 
 
+def test_the_gauge_as_people_read_it_since_the_wine_came(tmp_path: Path) -> None:
+    cellar = RestedCellar(tmp_path, readings=False)
+    for days, kpa_read in ((200, 30.0), (3, 52.0), (1, 49.5)):
+        cellar.write(days, "measurement", "K1", quantity="pressure", value=kpa_read)
+    facts = facts_of(cellar)
+    assert facts.gas is not None and facts.gas.by_hand == ((cellar.ms(3), 52.0), (cellar.ms(1), 49.5))
+    cellar.store.close()
+
+
 def test_what_happened_to_the_wine_before_it_came_counts_for_nothing(tmp_path: Path) -> None:
     cellar = RestedCellar(tmp_path, readings=False)
     cellar.write(200, "inspection", "C1", clarity="cloudy")

@@ -13,7 +13,7 @@ from alerts.review.blanket_record import BlanketRecord, blanket_record
 from alerts.review.section import ReviewSection, ReviewVerdict, worse_of
 from alerts.review.vessel_facts import BlanketPast, VesselFacts
 from alerts.view.due_lines import day_text
-from alerts.view.format import days_text, value_text
+from alerts.view.format import counted, days_text, value_text
 from alerts.view.gas.blanket_lines import blanket_line, finding_name
 from ingest.times import iso_utc
 
@@ -56,6 +56,9 @@ def blanket_section(facts: VesselFacts) -> ReviewSection:
     record = blanket_record(past)
     numbers = _numbers(past, record)
     since = day_text(past.from_ms, facts.zone, facts.at_ms)
+    if past.by_hand and (past.pressure is None or record.observed_h == 0.0):
+        verdict, reason = _by_hand_words(facts, past, since)
+        return ReviewSection("blanket", "Blanket", verdict, reason, _now(facts), numbers)
     if past.pressure is None or record.observed_h == 0.0:
         reason = (
             f"The pressure in {facts.vessel} was not read since {since}: fit a pressure probe, or write down what the "
@@ -69,6 +72,22 @@ def blanket_section(facts: VesselFacts) -> ReviewSection:
         reason += f" Now: {finding_name(facts.shown)}; find it before more gas is lost."
     lines = [*_now(facts), *_past_lines(facts, past, record)]
     return ReviewSection("blanket", "Blanket", verdict, reason, tuple(lines), numbers)
+
+
+def _by_hand_words(facts: VesselFacts, past: BlanketPast, since: str) -> tuple[ReviewVerdict, str]:
+    """What readings by hand say: whether one was too low, never that all was sound between them."""
+    at_ms, newest = past.by_hand[-1]
+    lowest = min(kpa for _, kpa in past.by_hand)
+    times = counted(len(past.by_hand), "time")
+    reason = (
+        f"Since {since} the gauge was read {times}, by hand: {value_text('pressure', newest, facts.units)} last, on "
+        f"{day_text(at_ms, facts.zone, facts.at_ms)}"
+    )
+    if past.air_floor_kpa is not None and lowest < past.air_floor_kpa:
+        floor = value_text("pressure", past.air_floor_kpa, facts.units)
+        reason += f", and {value_text('pressure', lowest, facts.units)} at the lowest, under the air floor of {floor}"
+        return ReviewVerdict.TAKE_CARE, f"{reason}. How it was between is not known."
+    return ReviewVerdict.NOT_KNOWN, f"{reason}. How it was between is not known: a pressure probe would show that."
 
 
 def _past_words(facts: VesselFacts, past: BlanketPast, record: BlanketRecord, since: str) -> tuple[ReviewVerdict, str]:

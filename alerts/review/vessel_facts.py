@@ -67,7 +67,8 @@ class WineSeen(NamedTuple):
 class BlanketPast:
     """The gas over a wine from from_ms to to_ms [UTC ms].
 
-    pressure: None without a probe; temperature: of the wine, the wall or the air; judged: the compensated pressure of
+    pressure: None without a probe; by_hand: what people read at the gauge, each with its time [UTC ms] and kPa, oldest
+    first; temperature: of the wine, the wall or the air; judged: the compensated pressure of
     each hour with its finding; rates: of gas lost [mL/min at 0 °C and 101.325 kPa], of the same hours; touched_ms: when
     somebody changed gas or volume; filling: as it is now; station_kpa: air pressure at the place; air_floor_kpa,
     care_floor_kpa: gauge, None where the vessel has none.
@@ -76,6 +77,7 @@ class BlanketPast:
     from_ms: int
     to_ms: int
     pressure: PressureSpans | None = None
+    by_hand: tuple[tuple[int, float], ...] = ()
     temperature: HourMeans | None = None
     judged: tuple[Judgement, ...] = ()
     rates: tuple[Judgement, ...] = ()

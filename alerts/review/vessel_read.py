@@ -26,6 +26,7 @@ from ingest.journal.contents import Contents
 from ingest.journal.entry import Entry
 from ingest.journal.equipment import Equipment
 from ingest.journal.kinds.inspection import InspectionBody
+from ingest.journal.kinds.measurement import MeasurementBody
 from ingest.journal.kinds.racking import RackingBody
 from ingest.probes.file_scale import station_pressure_kpa
 from ingest.store import Store
@@ -244,6 +245,11 @@ def _gas_past(
         pressure=_pressure(store, _pressure_series(store, equipment, vessel.id), from_ms, to_ms, floors)
         if vessel.under_gas
         else None,
+        by_hand=tuple(
+            (entry.at_ms, entry.body.value)
+            for entry in entries
+            if isinstance(entry.body, MeasurementBody) and entry.body.quantity == "pressure" and entry.at_ms > from_ms
+        ),
         temperature=None if hours is None else _since(hours, from_ms),
         judged=tuple(judgement_history(store, names, "compensated_pressure", from_ms, to_ms)),
         rates=tuple(judgement_history(store, names, "leak_rate", from_ms, to_ms)),
