@@ -281,6 +281,15 @@ def test_a_helper_hears_of_an_urgent_alarm_that_stood_before_the_owner_left(tmp_
     assert "The owner is away. Do nothing that is not written here." in told.body
 
 
+def test_when_the_absence_is_over_what_waited_for_the_owner_goes_out_and_nothing_beside_it(tmp_path: Path) -> None:
+    bench = bench_of(tmp_path, ANA, person("ben", '{ mail = "ben@x.example" }', priorities=[]))
+    begin_absence(bench.store, "ben", "ana", bench.now.utc_ms, bench.now.utc_ms + round(40 * MINUTE * 1000))
+    breach(bench)
+    wait(bench, 50 * MINUTE)
+    told = [(row.occasion, row.hold, row.state) for row in rows(bench) if row.recipient == "ana@x.example"]
+    assert told == [("raised", "away", "sent")]
+
+
 def test_a_helper_who_is_no_longer_in_the_cellar_file_holds_up_no_message(tmp_path: Path) -> None:
     bench = bench_of(tmp_path, ANA)
     begin_absence(bench.store, "ben", "ana", bench.now.utc_ms, bench.now.utc_ms + 14 * 86_400_000)

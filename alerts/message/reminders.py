@@ -102,7 +102,7 @@ class Reminders:
             for follow_up in self._of(record, limit, helper, now_ms):
                 if follow_up.message_id in self._settled:
                     continue
-                if self._is_news(connection, follow_up):
+                if self._is_news(connection, follow_up, is_away=absence is not None):
                     due.append(follow_up)
                 else:
                     self._settled.add(follow_up.message_id)
@@ -139,12 +139,13 @@ class Reminders:
         who = sha256(recipient.name.encode()).hexdigest()[:12]
         return stable_message_id(what, limit.key, since_ms, who, sender=self._cellar.sender)
 
-    def _is_news(self, connection: sqlite3.Connection, follow_up: FollowUp) -> bool:
+    def _is_news(self, connection: sqlite3.Connection, follow_up: FollowUp, *, is_away: bool) -> bool:
         if has_message(connection, follow_up.message_id):
             return False
         alarm, recipient = follow_up.record.alarm, follow_up.recipient.name
         occurrence = alarm.occurrence or follow_up.key
         if follow_up.occasion == PASSED_ON:
-            return not was_written(connection, occurrence, recipient)
+            return not was_written(connection, occurrence, recipient, away=is_away)
         # Who heard of it only after the reminder was due needs none.
-        return was_written(connection, occurrence, recipient, (alarm.raised_ms or 0) + follow_up.age_ms)
+        due_ms = (alarm.raised_ms or 0) + follow_up.age_ms
+        return was_written(connection, occurrence, recipient, due_ms, away=is_away)

@@ -152,16 +152,25 @@ def has_message(connection: sqlite3.Connection, message_id: str) -> bool:
     return row is not None
 
 
-def was_written(connection: sqlite3.Connection, occurrence: str, recipient: str, before_ms: int | None = None) -> bool:
+def was_written(
+    connection: sqlite3.Connection,
+    occurrence: str,
+    recipient: str,
+    before_ms: int | None = None,
+    *,
+    away: bool = True,
+) -> bool:
     """Whether a message about an occurrence, alone or with others, was sent to a recipient or waits to be.
 
-    One that waits for the end of an absence does not count; before_ms: nor one from then on [UTC ms].
+    away: whether an absence is under way: one that waits for its end does not count; before_ms: nor one that may
+    not go out before then [UTC ms].
     """
     row = connection.execute(
         "SELECT 1 FROM message WHERE recipient = ? AND state IN ('sent', 'waiting')"
-        " AND NOT (state = 'waiting' AND hold = 'away')"
-        " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') AND created_ms < coalesce(?, created_ms + 1) LIMIT 1",
-        (recipient, occurrence, before_ms),
+        " AND NOT (? AND state = 'waiting' AND hold = 'away')"
+        " AND instr(' ' || occurrence || ' ', ' ' || ? || ' ') AND not_before_ms < coalesce(?, not_before_ms + 1)"
+        " LIMIT 1",
+        (recipient, away, occurrence, before_ms),
     ).fetchone()
     return row is not None
 
