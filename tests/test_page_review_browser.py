@@ -62,6 +62,34 @@ def test_the_page_is_there_before_its_pictures_and_does_not_jump_when_they_come(
     assert page.evaluate("document.documentElement.scrollHeight") == before
 
 
+def test_a_picture_that_is_refused_is_asked_for_again(rested: RestedCellar, visit: Visit) -> None:
+    page = visit.browser().new_page()
+    page.clock.install()
+    refused: list[str] = []
+
+    def refuse_once(route: Route) -> None:
+        if route.request.url in refused:
+            route.continue_()
+        else:
+            refused.append(route.request.url)
+            route.fulfill(status=503)
+
+    page.route("**/review/K1/*.svg", refuse_once)
+    page.goto(visit.address(rested.cellar, clock=lambda: NOW_MS) + "/review/K1?to=K2")
+    expect(page.locator(".pictures .coming")).to_have_count(3)
+    eventually(lambda: page.evaluate("1") and len(refused) == 3)
+    for number in range(3):
+        expect(page.locator(".pictures .coming").nth(number)).to_be_visible()
+
+    def all_have_come() -> object:
+        page.clock.fast_forward(10_000)
+        return page.locator(".pictures .coming").count() == 0
+
+    eventually(all_have_come, within_s=_DRAWN_WITHIN_S)
+    assert page.evaluate(_PICTURES_ARE_THERE)
+    visit.troubles[:] = [trouble for trouble in visit.troubles if "503" not in trouble]
+
+
 def test_long_texts_print_to_two_pages_too(tmp_path: Path, visit: Visit) -> None:
     cellar = RestedCellar(tmp_path, readings=False)
     cellar.write(0.2, "inspection", "K1", clarity="clear", smell="many words " * 80)
