@@ -22,9 +22,10 @@ __all__ = [
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
+from functools import cache
 from types import MappingProxyType
-from typing import Any, Final, NamedTuple, Self
+from typing import TYPE_CHECKING, Any, Final, NamedTuple, Self
 
 from alerts.watch.agenda import Agenda
 from alerts.watch.alarm import AlarmState
@@ -39,6 +40,9 @@ from alerts.watch.probe_clock import ProbeClock
 from alerts.watch.shelving import OutOfService, Shelving
 from alerts.watch.turn_inputs import Now
 from ingest.cellar import EffectiveLimit
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
 
 Track = LevelTrack | SilenceTrack
 
@@ -85,7 +89,7 @@ class LimitRecord:
             "rule": self.rule._asdict(),
             "track": _lasting(self.track),
             "alarm": _stored_alarm(self.alarm),
-            "chatter": asdict(self.chatter),
+            "chatter": _flat(self.chatter),
         }
         even: dict[str, Any] = {}
         if isinstance(self.track, LevelTrack) and self.track.pending_ms is not None:
@@ -276,9 +280,11 @@ def kept(record: LimitRecord) -> tuple[object, ...]:
 
 
 def _stored_alarm(alarm: AlarmState) -> dict[str, Any]:
-    document = asdict(alarm)
+    document = _flat(alarm)
     if alarm.shelving is not None:
         document["shelving"] = alarm.shelving.as_stored()
+    if alarm.out_of_service is not None:
+        document["out_of_service"] = _flat(alarm.out_of_service)
     return document
 
 
@@ -301,8 +307,18 @@ def _lasting(track: Track) -> dict[str, Any]:
     if isinstance(track, SilenceTrack):
         # Not newest_ms: a new reading writes no record, so what was stored may be of weeks ago.
         return {"active": track.active, "since_ms": track.since_ms}
-    track = replace(track, window=None)  # filled again from stored readings
-    return {name: value for name, value in asdict(track).items() if not name.endswith("_mono") and name != "window"}
+    # The window is filled again from stored readings.
+    return {name: value for name, value in _flat(track).items() if not name.endswith("_mono") and name != "window"}
+
+
+def _flat(part: DataclassInstance) -> dict[str, Any]:
+    """Give a dataclass of plain values as a dict; ``asdict``, which copies all that lies within, takes longer."""
+    return {name: getattr(part, name) for name in _names_of(type(part))}
+
+
+@cache
+def _names_of(kind: type[DataclassInstance]) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind))
 
 
 def _anchored(rule: Rule, stored: dict[str, Any], mono: float) -> Track:
