@@ -44,6 +44,9 @@ _MOST_SCALE: Final = 1.5
 # quite as in the formula can do that.
 _FED_SHARE: Final = 0.4
 _FED_KPA_DAY: Final = 1.2
+# Wine takes up more than twice as much argon as nitrogen, and gives off nitrogen meanwhile: the flaw is that much
+# larger.
+_ARGON: Final = 2.0
 # That flaw shows over days: over a short part of them no more than so many times that part of it.
 _UPTAKE_SPREAD: Final = 4.0
 # So may a loss smaller than a share of what temperature has done meanwhile: half after a day, less with each day.
@@ -89,7 +92,9 @@ class Finding(NamedTuple):
 def is_gain(fitted: FittedBlanket) -> bool:
     """Whether gas certainly comes in."""
     gain = fitted.gain
-    return gain.better > max(_CERTAIN, fitted.leak.better) and -_fallen(fitted, gain) > _RISEN_KPA
+    # An airlock keeps the gauge where it is; what cold wine would take up must not be called a gain then.
+    risen = fitted.risen(gain.onset_days) if _is_at_airlock(fitted) else -_fallen(fitted, gain)
+    return gain.better > max(_CERTAIN, fitted.leak.better) and risen > _RISEN_KPA
 
 
 def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_found: bool) -> bool:
@@ -100,9 +105,7 @@ def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_
     """
     if facts.gas.name != "carbon dioxide" or fitted.risen(fitted.days - 1.0) <= 0.0:
         return False
-    columns = fitted.fit.columns
-    if columns.absolute[-1] - columns.air[-1] < _OVER_AIRLOCK_KPA:
-        # An airlock lets gas out and in at 0.2 to 0.3 kPa: the amount follows the temperature, and the gauge stays.
+    if _is_at_airlock(fitted):
         return False
     least = _FROM_WINE_KPA if has_air or not facts.weather_moves else _FROM_WINE_NO_AIR_KPA
     least *= 0.5 if was_found else 1.0
@@ -115,6 +118,14 @@ def from_wine(fitted: FittedBlanket, facts: BlanketFacts, *, has_air: bool, was_
     return False
 
 
+def _is_at_airlock(fitted: FittedBlanket) -> bool:
+    """Whether the gauge is as low as over an airlock, which lets gas out and in at 0.2 to 0.3 kPa: the amount then
+    follows the temperature.
+    """
+    columns = fitted.fit.columns
+    return bool(columns.absolute[-1] - columns.air[-1] < _OVER_AIRLOCK_KPA)
+
+
 def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, was_certain: bool) -> bool:
     """Whether nothing but a leak explains the readings. pressure_kpa: gauge now."""
     leak = fitted.leak
@@ -122,11 +133,12 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
         # Nothing leaks out of a vessel that sucks.
         return False
     part = min(1.0, _UPTAKE_SPREAD * (fitted.days - leak.onset_days) / fitted.days)
-    least = max(_LEAST_LOST_KPA, _SETTLING_SHARE * part * abs(leak.uptake_kpa))
+    harder = _ARGON if facts.gas.name == "argon" else 1.0
+    least = max(_LEAST_LOST_KPA, harder * _SETTLING_SHARE * part * abs(leak.uptake_kpa))
     if not was_certain and fitted.fit.answers is not None and not _is_plain(fitted):
         return False
     slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
-    certain = _CERTAIN
+    certain = harder * _CERTAIN
     if leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D:
         certain *= _FROM_FIRST_CERTAIN
     if leak.better < (_STILL_CERTAIN if was_certain else certain) or leak.lost < least or leak.kappa < slowest:
