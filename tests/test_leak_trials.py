@@ -37,6 +37,14 @@ def test_a_loss_of_half_the_blanket_in_half_a_day_shows_within_two_hours_over_ha
     assert scored.found_s <= 2.0 * 3600.0
 
 
+def test_argon_that_goes_into_wine_from_air_is_no_leak() -> None:
+    # Half a litre, entered as 0.65 L; nitrogen comes out of the wine meanwhile.
+    (scored,) = run_batch(Batch("60 kPa/h", 0.5, 37, 1, 20261, barometer=True))
+    assert scored.false_at_s is None
+    assert scored.found_s is not None
+    assert scored.found_s <= 600.0
+
+
 @pytest.mark.parametrize(("headspace_l", "number", "seed"), [(2.0, 5, 9000), (0.5, 3, 1000), (2.0, 7, 1000)])
 def test_carbon_dioxide_that_goes_in_and_out_of_wine_is_no_leak_and_no_gain(
     headspace_l: float, number: int, seed: int
