@@ -25,11 +25,12 @@ from alerts.gas.leak_evidence import LeakEvidence
 # many times), and so much gas is gone. Once certain, less will do.
 _CERTAIN: Final = 30.0
 _STILL_CERTAIN: Final = 9.0
-# What falls from the first reading on may be dissolving into a smaller headspace than was entered, until days have
-# shown its size: then so many times as much evidence.
+# What falls slowly in the first two days, or from the first reading on, may be dissolving into a smaller headspace than
+# was entered, until days have shown its size: then so many times as much evidence.
+_LEARNING_D: Final = 2.0
 _FROM_FIRST_D: Final = 0.04
 _UNKNOWN_SIZE_D: Final = 4.0
-_FROM_FIRST_CERTAIN: Final = 2.0
+_UNLEARNED_CERTAIN: Final = 2.0
 _LEAST_LOST_KPA: Final = 1.2
 # In a litre of headspace or more; in less, what is not known of wine and instruments moves so much more.
 _LEAST_KPA_DAY: Final = 0.25
@@ -139,8 +140,9 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
         return False
     slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
     certain = harder * _CERTAIN
-    if leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D:
-        certain *= _FROM_FIRST_CERTAIN
+    is_from_first = leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D
+    if is_from_first or (leak.kappa < _YOUNG_KPA_DAY and fitted.days < _LEARNING_D):
+        certain *= _UNLEARNED_CERTAIN
     if leak.better < (_STILL_CERTAIN if was_certain else certain) or leak.lost < least or leak.kappa < slowest:
         return False
     share = min(max(_THERMAL_DAYS / fitted.days, _LEAST_THERMAL), _MOST_THERMAL)
