@@ -36,6 +36,9 @@ _LEAST_LOST_KPA: Final = 1.2
 _LEAST_KPA_DAY: Final = 0.25
 # Slower leaks, which would take longer than this to the air floor, worry nobody, and are hardly told from settling.
 _SLOWEST_DAYS: Final = 70.0
+# Over less than a litre, what is not known of dissolving moves the gauge more than a leak of so many days does.
+_LITTLE_W: Final = 1.0
+_SLOWEST_OF_LITTLE_DAYS: Final = 20.0
 # A loss smaller than this share of what the wine has taken up may be a flaw in how that is worked out.
 _SETTLING_SHARE: Final = 0.15
 # Where the wine sets the pressure, no leak is believed if even the best fit leaves more than so many times what is
@@ -138,7 +141,8 @@ def is_leak(fitted: FittedBlanket, facts: BlanketFacts, pressure_kpa: float, *, 
     least = max(_LEAST_LOST_KPA, harder * _SETTLING_SHARE * part * abs(leak.uptake_kpa))
     if not was_certain and fitted.fit.answers is not None and not _is_plain(fitted):
         return False
-    slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / _SLOWEST_DAYS)
+    days = _SLOWEST_OF_LITTLE_DAYS if leak.w > _LITTLE_W and not was_certain else _SLOWEST_DAYS
+    slowest = max(_LEAST_KPA_DAY * max(1.0, leak.w), (pressure_kpa - facts.floor_kpa) / days)
     certain = harder * _CERTAIN
     is_from_first = leak.onset_days < _FROM_FIRST_D and fitted.days < _UNKNOWN_SIZE_D
     if is_from_first or (leak.kappa < _YOUNG_KPA_DAY and fitted.days < _LEARNING_D):
